@@ -1,0 +1,1 @@
+"""Pages drawn from the log, in a process of their own that only reads."""

@@ -1,0 +1,1 @@
+"""Alerts: when they are raised and cleared, and how they reach a person."""

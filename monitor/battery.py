@@ -1,0 +1,54 @@
+"""The data plates: what the owner knows about both batteries and the vehicle they are in."""
+from dataclasses import dataclass
+from typing import Literal
+
+Chemistry = Literal["flooded", "agm", "gel", "lfp"]
+
+
+@dataclass(frozen=True, slots=True)
+class Battery:
+    """One 12 V battery as its label says.
+
+    rated_capacity_ah is what the label promises at a discharge over rated_hours and 25 °C [Ah].
+    reserve_soc_frac is the part that must stay in it (house battery only).
+    absorption_v and float_v are the charger's two voltages, None where the owner does not know.
+    """
+
+    name: Literal["house", "starter"]
+    chemistry: Chemistry
+    rated_capacity_ah: float
+    rated_hours: float = 20.0
+    absorption_v: float | None = None
+    float_v: float | None = None
+    reserve_soc_frac: float = 0.5
+    cutout_voltage_v: float | None = None  # the fridge's own low-voltage switch, None: not known
+
+    @property
+    def lead_acid(self) -> bool:
+        return self.chemistry != "lfp"
+
+
+@dataclass(frozen=True, slots=True)
+class CurrentSensor:
+    """What commissioning found out about the house shunt: a correction, and how far to trust it.
+
+    The corrected current is (reading - offset_a) * gain. The sigmas are one standard deviation.
+    """
+
+    offset_a: float = 0.0
+    offset_sigma_a: float = 0.08
+    gain: float = 1.0
+    gain_sigma_frac: float = 0.006
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """Both batteries and what is known of the vehicle around them."""
+
+    house: Battery
+    starter: Battery
+    current_sensor: CurrentSensor = CurrentSensor()
+    charging: Literal["isolator", "dc_dc", "unknown"] = "unknown"
+    latitude_deg: float | None = None
+    longitude_deg: float | None = None
+    bedtime_hour: float | None = None  # local clock hour; None: learnt from the lights

@@ -1,0 +1,1 @@
+"""Published relations of the two chemistries: pure functions with their sources."""

@@ -1,0 +1,123 @@
+"""What the trackers conclude: estimates that carry their doubt, conditions, events."""
+from dataclasses import dataclass
+from typing import Literal
+
+Basis = Literal[
+    "full charge seen", "empty seen", "rested", "counting", "measured", "learnt", "label", "first guess"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with its 95 % interval and what it rests on. The field that holds it names the unit."""
+
+    value: float
+    low: float
+    high: float
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
+class NotYet:
+    """Not known yet, and what would give it: a plain sentence."""
+
+    because: str
+
+
+Answer = Estimate | NotYet
+
+Isolator = Literal["open", "closed", "unknown"]
+Engine = Literal["off", "cranking", "running", "unknown"]
+Priority = Literal["high", "medium", "low"]
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """Something a tracker sees that may deserve an alert; the alert rules decide when it becomes one.
+
+    active is the tracker's own verdict now; where the tracker needs delay it has already waited,
+    unless on_delay_s or off_delay_s say that the rules should.
+    """
+
+    kind: str
+    battery: Literal["house", "starter", "vehicle"]
+    active: bool
+    priority: Priority = "medium"
+    seen: str = ""          # what was seen, with figures
+    means: str = ""         # what it means
+    look_first: str = ""    # what to look at first
+    clears_when: str = ""   # what would make it go away
+    on_delay_s: float = 0.0
+    off_delay_s: float = 0.0
+    figures: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened once, with the moment it was seen."""
+
+    at_s: float
+    kind: str
+    battery: Literal["house", "starter", "vehicle"]
+    message: str
+    figures: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ChargeFindings:
+    """State of the house battery. Fractions are of its own present capacity."""
+
+    charge_frac: Answer                 # 0 empty, 1 full
+    capacity_ah: Answer                 # present capacity at the rated rate, 25 °C
+    charge_left_ah: Answer              # down to empty
+    usable_left_ah: Answer              # down to the reserve
+    resistance_ohm: Answer
+    current_offset_a: Answer            # of the shunt, incl. unseen own use of the battery
+    anchor: str = ""                    # "full" | "empty" | "rest" | "" (none yet)
+    anchor_age_s: float | None = None
+    chemistry_doubt: str = ""           # "" or: behaves like ..., with the evidence
+    charging_stage: Literal["discharging", "charging", "absorption", "float", "resting", "unknown"] = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class JoinFindings:
+    """Are the batteries joined, does the engine run, what does the join cost."""
+
+    isolator: Isolator = "unknown"
+    engine: Engine = "unknown"
+    build: Literal["isolator", "dc_dc", "unknown"] = "unknown"
+    path_resistance_ohm: Answer = NotYet("it is measured when the isolator next closes or opens under current")
+    because: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StarterFindings:
+    """The starter battery while it stands alone."""
+
+    charge_frac: Answer
+    rest_voltage_v: Answer
+    drain_a: Answer                     # positive: amperes leaving it
+    doubtful_after_s: float | None = None   # from now until a start becomes doubtful at this rate
+    crank_lowest_v: Answer = NotYet("no start has been seen yet")
+    crank_drop_frac: Answer = NotYet("needs a fast voltage reading during a start")
+    crank_verdict: Literal["healthy", "borderline", "weak", "failed", ""] = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastFindings:
+    """Tonight, as of now. Times are seconds from now."""
+
+    issued_s: float
+    probability_before_sun: float | None        # reserve reached before the sun carries the load
+    because: str = ""                           # why it is rough or not known
+    reserve_in_s: float | None = None           # None: not within 72 h
+    reserve_in_low_s: float | None = None
+    reserve_in_high_s: float | None = None
+    lowest_frac: float | None = None
+    lowest_low_frac: float | None = None        # 10 %
+    lowest_high_frac: float | None = None       # 90 %
+    sun_back_in_s: float | None = None
+    full_in_s: float | None = None
+    fan: tuple[tuple[float, float, float, float], ...] = ()   # (s from now, 10 %, 50 %, 90 %) charge fractions
+    levers: tuple[tuple[str, float], ...] = ()  # (sentence, probability with it)
+    sentence: str = ""

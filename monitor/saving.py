@@ -1,0 +1,72 @@
+"""Tracker states to text and back, exactly: floats keep every bit, unknown fields are refused."""
+import json
+import types
+from dataclasses import fields, is_dataclass
+from functools import cache
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+
+
+def to_text(state: Any) -> str:
+    """One line of JSON for a frozen dataclass of numbers, strings, tuples and further dataclasses."""
+    return json.dumps(_plain(state), separators=(",", ":"), allow_nan=False)
+
+
+def from_text(kind: type, text: str) -> Any:
+    """The state that to_text wrote.
+
+    Raises
+    ------
+    ValueError : the text is not of this kind (another version, or damaged)
+    """
+    try:
+        return _build(kind, json.loads(text))
+    except (TypeError, KeyError, AttributeError, json.JSONDecodeError) as error:
+        raise ValueError(f"saved {kind.__name__} cannot be read: {error}") from error
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value):
+        return {"_": type(value).__name__} | {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, (tuple, list)):
+        return [_plain(item) for item in value]
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    return value
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    return get_type_hints(kind)
+
+
+def _build(kind: Any, plain: Any) -> Any:
+    origin = get_origin(kind)
+    if origin in (Union, types.UnionType):
+        if plain is None:
+            return None
+        choices = [choice for choice in get_args(kind) if choice is not type(None)]
+        if isinstance(plain, dict) and "_" in plain:
+            for choice in choices:
+                if is_dataclass(choice) and choice.__name__ == plain["_"]:
+                    return _build(choice, plain)
+            raise ValueError(f"{plain['_']} is none of {kind}")
+        return _build(choices[0], plain)
+    if origin is tuple:
+        args = get_args(kind)
+        if len(args) == 2 and args[1] is Ellipsis:
+            return tuple(_build(args[0], item) for item in plain)
+        return tuple(_build(arg, item) for arg, item in zip(args, plain, strict=True))
+    if origin is dict:
+        key, item = get_args(kind)
+        return {(int(k) if key is int else k): _build(item, v) for k, v in plain.items()}
+    if origin is Literal or kind is Any:
+        return plain
+    if is_dataclass(kind):
+        hints = _hints(kind)
+        given = {name: plain[name] for name in plain if name != "_"}
+        if plain.get("_") != kind.__name__ or set(given) != set(hints):
+            raise ValueError(f"saved {plain.get('_')} does not fit {kind.__name__}")
+        return kind(**{name: _build(hints[name], value) for name, value in given.items()})
+    if kind is float and isinstance(plain, int):
+        return float(plain)
+    return plain

@@ -1,0 +1,1 @@
+"""The log: one writer, read-only questions, thinning."""

@@ -1,0 +1,1 @@
+"""The trackers: pure folds over minutes. Running order is in monitor/watch.py."""

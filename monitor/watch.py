@@ -1,0 +1,73 @@
+"""All trackers in running order, as one fold: the same for the daemon, a replay and a test."""
+from dataclasses import dataclass
+
+from monitor.battery import Vehicle
+from monitor.findings import (
+    ChargeFindings,
+    Condition,
+    Event,
+    ForecastFindings,
+    JoinFindings,
+    StarterFindings,
+)
+from monitor.sample import Minute
+from monitor.trackers import charge, counts, forecast, isolator, loads, starter
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What every tracker holds; saved whole with the samples of the minute that led to it."""
+
+    isolator: isolator.Held
+    charge: charge.Held
+    counts: counts.Held
+    starter: starter.Held
+    loads: loads.Held
+    forecast: forecast.Held
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """Everything concluded by the end of one minute."""
+
+    at_s: float
+    join: JoinFindings
+    charge: ChargeFindings
+    starter: StarterFindings
+    counts: counts.Findings
+    loads: loads.Findings
+    forecast: ForecastFindings
+    conditions: tuple[Condition, ...]
+    news: tuple[Event, ...]
+
+
+def begin(vehicle: Vehicle) -> Watch:
+    """The state before the first minute of a vehicle's log."""
+    return Watch(
+        isolator=isolator.begin(vehicle), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
+        starter=starter.begin(vehicle), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
+    )
+
+
+def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings]:
+    """One minute further: the isolator first, for it says whose a current or a voltage is."""
+    joined = isolator.update(held.isolator, minute, vehicle)
+    join = isolator.findings(joined, vehicle)
+    charged = charge.update(held.charge, minute, vehicle, join)
+    charge_found = charge.findings(charged, vehicle)
+    counted = counts.update(held.counts, minute, vehicle, join)
+    watched = starter.update(held.starter, minute, vehicle, join)
+    loaded = loads.update(held.loads, minute, vehicle, join, charge_found)
+    foreseen = forecast.update(held.forecast, minute, vehicle, charge_found, loaded)
+    now = Watch(joined, charged, counted, watched, loaded, foreseen)
+    return now, Findings(
+        at_s=minute.end_s, join=join, charge=charge_found,
+        starter=starter.findings(watched, vehicle), counts=counts.findings(counted, vehicle),
+        loads=loads.findings(loaded, vehicle), forecast=forecast.findings(foreseen, vehicle),
+        conditions=(
+            *isolator.conditions(joined, vehicle), *charge.conditions(charged, vehicle),
+            *starter.conditions(watched, vehicle), *loads.conditions(loaded, vehicle),
+            *forecast.conditions(foreseen, vehicle),
+        ),
+        news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news),
+    )
