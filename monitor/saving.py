@@ -62,6 +62,8 @@ def _build(kind: Any, plain: Any) -> Any:
     if origin is Literal or kind is Any:
         return plain
     if is_dataclass(kind):
+        if not isinstance(plain, dict):
+            raise ValueError(f"saved {plain!r:.40} is not a {kind.__name__}")
         hints = _hints(kind)
         given = {name: plain[name] for name in plain if name != "_"}
         if plain.get("_") != kind.__name__ or set(given) != set(hints):

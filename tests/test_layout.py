@@ -1,0 +1,83 @@
+"""The house rules that a machine can keep: arrows, sizes, names."""
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+SOURCES = sorted(p for folder in ("drivers", "monitor", "dashboard") for p in (ROOT / folder).rglob("*.py"))
+
+#: folder -> what of ours its files may import (the longest folder that fits counts)
+MAY_IMPORT = {
+    "drivers": ["drivers"],
+    "monitor": ["monitor", "drivers"],
+    "monitor/chemistry": ["monitor.chemistry"],
+    "monitor/trackers": ["monitor.trackers", "monitor.chemistry", "monitor.battery", "monitor.sample",
+                         "monitor.findings", "monitor.saving"],
+    "dashboard": ["dashboard", "monitor.store.reader", "monitor.store.requests", "monitor.findings",
+                  "monitor.report", "monitor.watch", "monitor.battery", "monitor.trackers", "monitor.health",
+                  "monitor.whatif"],
+}
+
+SUFFIXES = ("_v", "_a", "_ah", "_wh", "_w", "_ohm", "_c", "_s", "_h", "_frac", "_pct", "_deg", "_hz", "_m", "_mm2",
+            "_hour", "_hours", "_days", "_day", "_k", "_per_k", "_per_day", "_per_s", "_hpa", "_mbar")
+#: names of things that have no unit: ratios, gains, weights, exponents, probabilities
+UNITLESS = ("value", "low", "high", "gain", "ignition_on", "probability_before_sun")
+
+
+def _imports(path: Path) -> set[str]:
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
+            names |= {f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.level:
+            names.add("a relative import")
+    return {n for n in names if n.partition(".")[0] in ("drivers", "monitor", "dashboard", "a relative import")}
+
+
+def _rule(path: Path) -> list[str]:
+    place = path.relative_to(ROOT).as_posix()
+    return MAY_IMPORT[max((f for f in MAY_IMPORT if place.startswith(f + "/")), key=len)]
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_imports_point_one_way(path: Path) -> None:
+    wrong = [n for n in _imports(path) if not any(n == r or n.startswith(r + ".") for r in _rule(path))]
+    assert not wrong, f"{path.name} may not import {wrong}; it may import {_rule(path)}"
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_a_file_is_one_idea_of_at_most_300_lines(path: Path) -> None:
+    text = path.read_text()
+    assert text.count("\n") <= 300
+    assert ast.get_docstring(ast.parse(text)), "the first line says what the file is"
+
+
+@pytest.mark.parametrize("folder", ["monitor/trackers", "monitor/chemistry"])
+def test_computation_touches_no_clock_file_or_chance(folder: str) -> None:
+    """Trackers get time with the minute; only a seeded random.Random may be used."""
+    forbidden = {"time", "datetime", "os", "pathlib", "socket", "logging", "sqlite3", "sqlalchemy", "secrets"}
+    for path in (ROOT / folder).rglob("*.py"):
+        tree = ast.parse(path.read_text())
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Import):
+                assert not forbidden & {a.name.partition(".")[0] for a in node.names}, path
+            elif isinstance(node, ast.ImportFrom):
+                assert (node.module or "").partition(".")[0] not in forbidden, path
+                if node.module == "random":
+                    assert [a.name for a in node.names] == ["Random"], path
+
+
+@pytest.mark.parametrize("name", ["battery", "sample", "findings"])
+def test_every_quantity_ends_in_its_unit(name: str) -> None:
+    tree = ast.parse((ROOT / "monitor" / f"{name}.py").read_text())
+    for node in ast.walk(tree):
+        if isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+            kind = ast.unparse(node.annotation)
+            if "float" in kind or "Answer" in kind:
+                if kind.startswith("tuple"):
+                    continue
+                field = node.target.id
+                assert field.endswith(SUFFIXES) or field in UNITLESS, f"{name}.py: {field}"
