@@ -1,0 +1,144 @@
+"""The charge filter's model: how charge moves on, and what rest voltage it ought to show.
+
+Eight quantities are believed at once. Charge is held as depth: ampere-hours missing from full, so
+that counting is exact whatever the capacity turns out to be.
+"""
+from dataclasses import dataclass
+from math import exp, log, sqrt
+
+from monitor.battery import Battery, CurrentSensor
+from monitor.chemistry import lead_acid, lithium_iron
+from monitor.trackers import kalman
+from monitor.trackers.kalman import Belief
+
+DEPTH, OFFSET, CAPACITY, LOSS, LEVEL, SPAN, WANDER, SLOW = range(8)
+"""Ah missing from full; A the shunt reads too high; ln Ah; part of charge lost on the way in;
+V the whole rest curve lies too high; ln of its span (lead) or of graphite filling (lithium);
+V of slow model error; V of slow polarisation not modelled."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """What is believed of a chemistry before it has been measured, and how fast that may change."""
+
+    depth_frac: float
+    depth_sigma_frac: float
+    capacity_ln: float        # of what the label says
+    capacity_sigma_ln: float
+    loss_frac: float
+    loss_sigma_frac: float
+    level_sigma_v: float
+    span_sigma_ln: float
+    span_follows_capacity: float   # how far a lost part of the capacity shows in the span
+    wander_v: float
+    wander_h: float
+    slow_h: float
+
+
+LEAD = Prior(0.35, 0.25, -0.12, 0.18, 0.03, 0.02, 0.08, 0.15, 0.0, 0.020, 8.0, 2.0)
+LITHIUM = Prior(0.40, 0.30, -0.08, 0.11, 0.004, 0.003, 0.08, 0.04, 0.4, 0.030, 12.0, 1.0)
+
+
+def prior(battery: Battery) -> Prior:
+    """The prior of a battery's chemistry."""
+    return LEAD if battery.lead_acid else LITHIUM
+
+
+def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
+    """What is believed before the first reading."""
+    p = prior(battery)
+    rated = battery.rated_capacity_ah
+    span_sigma = lead_acid.KINDS[battery.chemistry].span_sigma_ln if battery.lead_acid else p.span_sigma_ln
+    belief = kalman.begin(
+        (p.depth_frac * rated, 0.0, log(rated) + p.capacity_ln, p.loss_frac, 0.0,
+         p.span_follows_capacity * p.capacity_ln, 0.0, 0.0),
+        (p.depth_sigma_frac * rated, sensor.offset_sigma_a, p.capacity_sigma_ln, p.loss_sigma_frac,
+         p.level_sigma_v, span_sigma, p.wander_v, 0.01),
+    )
+    if not p.span_follows_capacity:
+        return belief
+    rows = [list(row) for row in belief.covariance]
+    shared = p.span_follows_capacity * p.capacity_sigma_ln**2
+    rows[SPAN][CAPACITY] = rows[CAPACITY][SPAN] = shared
+    rows[SPAN][SPAN] += p.span_follows_capacity * shared
+    return Belief(belief.mean, tuple(tuple(row) for row in rows))
+
+
+def forward(
+    belief: Belief, battery: Battery, hours: float, in_ah: float, out_ah: float, lost_ah: float, slow_v: float,
+) -> Belief:
+    """The belief after some time in which these charges were counted.
+
+    in_ah and out_ah are measured (both positive), lost_ah what gassing and self-discharge took,
+    slow_v one sigma of the slow polarisation error that the present use may cause.
+    """
+    p = prior(battery)
+    mean, rows = belief.mean, [list(row) for row in belief.covariance]
+    depth = mean[DEPTH] + out_ah - (1.0 - mean[LOSS]) * in_ah + mean[OFFSET] * hours + lost_ah
+    # depth' = depth + hours * offset + in_ah * loss: shear the depth row and column accordingly
+    d = rows[DEPTH]
+    offset_row, loss_row = rows[OFFSET], rows[LOSS]
+    fresh = [a + hours * b + in_ah * c for a, b, c in zip(d, offset_row, loss_row)]
+    fresh[DEPTH] = (
+        d[DEPTH] + 2 * hours * d[OFFSET] + 2 * in_ah * d[LOSS]
+        + hours * hours * offset_row[OFFSET] + 2 * hours * in_ah * offset_row[LOSS] + in_ah * in_ah * loss_row[LOSS]
+    )
+    keep_wander, keep_slow = exp(-hours / p.wander_h), exp(-hours / p.slow_h)
+    rows[DEPTH] = fresh
+    for i in range(1, 8):
+        rows[i][DEPTH] = fresh[i]
+    for index, keep in ((WANDER, keep_wander), (SLOW, keep_slow)):
+        row = [value * keep for value in rows[index]]
+        row[index] *= keep
+        rows[index] = row
+        for i in range(8):
+            rows[i][index] = row[i]
+    days = hours / 24.0
+    rows[DEPTH][DEPTH] += (0.4 * lost_ah) ** 2 + (0.002 * (in_ah + out_ah)) ** 2
+    rows[OFFSET][OFFSET] += 0.010**2 * days / 5.0
+    rows[CAPACITY][CAPACITY] += 0.012**2 * days / 10.0
+    rows[LOSS][LOSS] += 0.003**2 * days / 5.0
+    rows[LEVEL][LEVEL] += 0.010**2 * days / 30.0
+    rows[SPAN][SPAN] += 0.010**2 * days / 30.0
+    rows[WANDER][WANDER] += p.wander_v**2 * (1.0 - keep_wander**2)
+    rows[SLOW][SLOW] += slow_v * slow_v * (1.0 - keep_slow**2)
+    capacity = exp(mean[CAPACITY])
+    return Belief(
+        (min(max(depth, -0.01 * capacity), 1.1 * capacity), mean[OFFSET], mean[CAPACITY], min(max(mean[LOSS], 0.0), 0.12),
+         mean[LEVEL], mean[SPAN], mean[WANDER] * keep_wander, mean[SLOW] * keep_slow),
+        tuple(tuple(row) for row in rows),
+    )
+
+
+def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tuple[float, ...], float]:
+    """Rest voltage that the belief expects at 25 °C, its slopes, and the doubt of the curve itself [V].
+
+    The slope by depth is taken across one sigma to each side, not at a point: on a plateau a
+    tangent would believe any voltage.
+    """
+    mean = belief.mean
+    capacity = exp(mean[CAPACITY])
+    u = mean[DEPTH] / capacity
+    spread = min(max(belief.sigma(DEPTH) / capacity, 0.005), 0.12)
+    if battery.lead_acid:
+        kind = lead_acid.KINDS[battery.chemistry]
+        span = kind.span_v * exp(mean[SPAN])
+        fall = span * lead_acid.fall_frac(u)
+        slope = -span * lead_acid.fall_slope(u)
+        voltage, by_span = kind.full_v - fall, -fall
+        doubt = 0.01 * abs(slope) + (0.0 if u < 0.75 else 0.1 * (u - 0.75) * span)
+    else:
+        scale = exp(mean[SPAN])
+        low, high = max(u - spread, -0.01), min(u + spread, 1.02)
+        at_low = lithium_iron.rest_voltage_v(1 - low, direction, scale)
+        at_high = lithium_iron.rest_voltage_v(1 - high, direction, scale)
+        voltage = lithium_iron.rest_voltage_v(1 - u, direction, scale)
+        slope = (at_high - at_low) / (high - low)
+        by_span = -slope * (1 - u) if u > 0.04 else 0.0
+        bend = 0.5 * (at_low + at_high) - voltage
+        doubt = sqrt((0.025 * slope) ** 2 + bend * bend + (0.012 * (1 - abs(direction)) + 0.006) ** 2)
+    by_depth = slope / capacity
+    slopes = [0.0] * 8
+    slopes[DEPTH], slopes[CAPACITY], slopes[SPAN] = by_depth, -slope * u, by_span
+    slopes[LEVEL] = slopes[WANDER] = slopes[SLOW] = 1.0
+    return voltage + mean[LEVEL] + mean[WANDER] + mean[SLOW], tuple(slopes), doubt
