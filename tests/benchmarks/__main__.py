@@ -1,0 +1,23 @@
+"""Runs every benchmark in turn: `make bench`, or `python -m tests.benchmarks NAME` for some of them."""
+import importlib
+import sys
+import time
+from pathlib import Path
+
+FOLDER = Path(__file__).parent
+
+
+def main(wanted: list[str]) -> None:
+    for path in sorted(FOLDER.glob("bench_*.py")):
+        if wanted and not any(word in path.stem for word in wanted):
+            continue
+        print(f"\n== {path.stem} ==", flush=True)
+        module = importlib.import_module(f"tests.benchmarks.{path.stem}")
+        started = time.perf_counter()
+        arguments = module.main.__code__.co_argcount
+        module.main(*([[]] if arguments else []))
+        print(f"({time.perf_counter() - started:.0f} s)", flush=True)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
