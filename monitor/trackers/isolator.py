@@ -1,0 +1,93 @@
+"""Are the batteries joined, does the engine run, what does the join cost: one fold over the minutes."""
+from dataclasses import dataclass, replace
+
+from monitor.battery import Vehicle
+from monitor.findings import Condition, Event, JoinFindings
+from monitor.sample import Minute
+from monitor.trackers import contact, engine, join_faults, path_resistance
+from monitor.trackers.join_faults import Record
+from monitor.trackers.points import Point, points
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The engine, the contact, the path, and the record of runs that faults are judged by."""
+
+    run: engine.Run = engine.Run()
+    touching: contact.Contact = contact.Contact()
+    path: path_resistance.Path = path_resistance.Path()
+    record: Record = Record()
+    isolator: str = "unknown"
+    news: tuple[Event, ...] = ()
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Nothing known yet."""
+    return Held()
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
+    """The state after one more minute.
+
+    Works at any spacing of samples up to a few minutes: one second shows starts as dips, thirty
+    seconds or two minutes show only that the voltage has been lifted or let go.
+    """
+    news: list[Event] = []
+    now = replace(held, news=())
+    for point in points(minute):
+        now = _step(now, point, vehicle, minute.ignition_on, news)
+    return replace(now, news=tuple(news)) if news else now
+
+
+def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None, news: list[Event]) -> Held:
+    dc_dc = join_faults.build(held.record, vehicle) == "dc_dc"
+    was = held.run.state
+    run = engine.step(held.run, point, held.isolator == "closed", ignition_on)
+    touching = held.touching
+    if was == "running" and run.state != "running" or was != "running" and run.state == "running":
+        touching = contact.stopped(touching)
+    if run.lifted_by_house and not held.run.lifted_by_house:
+        touching = replace(touching, odds=4.0)
+        news.append(Event(point.at_s, "joined_from_house", "vehicle",
+                          "The isolator closed while the house side was charging."))
+    touching = contact.step(touching, point, run.state, held.record.opened > 0)
+    isolator = "open" if dc_dc else contact.state(touching)
+    path = held.path if dc_dc else path_resistance.step(held.path, point, run.state == "running")
+    record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching)
+    if run.state != was and "unknown" not in (run.state, was):
+        said = "The engine was started." if run.state == "running" else "The engine was stopped."
+        news.append(Event(point.at_s, f"engine_{run.state}", "vehicle", said))
+    if isolator != held.isolator and "unknown" not in (isolator, held.isolator):
+        news.append(Event(point.at_s, f"isolator_{isolator}", "vehicle", f"The isolator is {isolator}."))
+    return Held(run, touching, path, record, isolator)
+
+
+def findings(held: Held, vehicle: Vehicle) -> JoinFindings:
+    """The join as of the last minute."""
+    built = join_faults.build(held.record, vehicle)
+    resistance = path_resistance.estimate(held.path)
+    if built == "dc_dc":
+        resistance = path_resistance.NotYet("a DC-DC charger joins the batteries, not a contact")
+    return JoinFindings(held.isolator, held.run.state, built, resistance, _because(held, built))
+
+
+def _because(held: Held, built: str) -> str:
+    if built == "dc_dc":
+        return "a DC-DC charger sits between the batteries: they are never joined"
+    followed = contact.transfer(held.touching)
+    if held.run.state == "running":
+        return "the engine runs and the house battery follows it" if held.isolator == "closed" else (
+            "the engine runs and the house battery does not follow" if held.isolator == "open" else
+            "the engine runs; the two voltages do not tell yet")
+    if followed is not None and held.touching.steps >= 3:
+        share, sigma = followed
+        return (f"the starter follows house steps by {100 * share:.0f} % ± {196 * sigma:.0f} % "
+                f"({held.touching.steps} steps since the engine stopped)")
+    if held.isolator == "open":
+        return "the two voltages go their own ways"
+    return "the two voltages lie close together and nothing has moved them yet"
+
+
+def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+    """What is wrong with isolator or path, if anything."""
+    return join_faults.conditions(held.record, held.run, held.touching, held.path, held.isolator, vehicle)

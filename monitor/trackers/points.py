@@ -1,0 +1,67 @@
+"""A minute as few points: one where nothing moves, tenths of a minute where something does."""
+from typing import NamedTuple
+
+from monitor.sample import Minute
+
+#: A minute whose voltages keep within this span is quiet: its mean says all [V].
+QUIET_SPAN_V = 0.02
+#: ... and whose current keeps within this one [A].
+QUIET_SPAN_A = 0.8
+#: Samples this close together show an engine start as a dip; further apart it is averaged away [s].
+SHOWS_A_START_S = 2.5
+
+
+class Point(NamedTuple):
+    """Means over span_s up to at_s. None: not measured. low_v is the lowest starter sample in it."""
+
+    at_s: float
+    span_s: float
+    starter_v: float | None
+    house_v: float | None
+    house_a: float | None
+    low_v: float | None
+
+
+def points(minute: Minute) -> list[Point]:
+    """The points of one minute in order, at most seven unless the samples themselves are fewer.
+
+    Samples at 30 s or 120 s are points as they are. Samples at 1 s become one point when the
+    minute is quiet (the usual case, and cheap), else means of about ten seconds each.
+    """
+    samples = minute.samples
+    count = len(samples)
+    if count <= 6:
+        before_s, out = minute.start_s, []
+        for s in samples:
+            out.append(Point(s.at_s, max(s.at_s - before_s, 1.0), s.starter_voltage_v, s.house_voltage_v,
+                             s.house_current_a, s.starter_voltage_v))
+            before_s = s.at_s
+        return out
+    if _quiet(minute):
+        return [Point(minute.end_s, max(minute.duration_s, 1.0), minute.starter_voltage_v, minute.house_voltage_v,
+                      minute.house_current_a, minute.starter_voltage_low_v)]
+    each = -(-count // 6)
+    before_s, out = minute.start_s, []
+    for first in range(0, count, each):
+        part = samples[first:first + each]
+        starter = [s.starter_voltage_v for s in part if s.starter_voltage_v is not None]
+        house = [s.house_voltage_v for s in part if s.house_voltage_v is not None]
+        current = [s.house_current_a for s in part if s.house_current_a is not None]
+        out.append(Point(
+            part[-1].at_s, max(part[-1].at_s - before_s, 1.0),
+            sum(starter) / len(starter) if starter else None, sum(house) / len(house) if house else None,
+            sum(current) / len(current) if current else None, min(starter) if starter else None,
+        ))
+        before_s = part[-1].at_s
+    return out
+
+
+def _quiet(minute: Minute) -> bool:
+    for low, high, span in (
+        (minute.starter_voltage_low_v, minute.starter_voltage_high_v, QUIET_SPAN_V),
+        (minute.house_voltage_low_v, minute.house_voltage_high_v, QUIET_SPAN_V),
+        (minute.house_current_low_a, minute.house_current_high_a, QUIET_SPAN_A),
+    ):
+        if low is not None and high is not None and high - low > span:
+            return False
+    return True
