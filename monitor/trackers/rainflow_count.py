@@ -1,0 +1,57 @@
+"""Depth of cycles, counted as they happen: the rainflow rule, one reversal at a time."""
+from dataclasses import dataclass
+
+#: Smaller swings are noise of the charge estimate, not cycles.
+SMALLEST_FRAC = 0.02
+BINS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Rainflow:
+    """Open reversals, and counts of closed cycles by depth (ten bins of ten points each)."""
+
+    open_points: tuple[float, ...] = ()
+    counts: tuple[float, ...] = (0.0,) * BINS
+
+
+def extract(points: list[float]) -> tuple[list[float], list[tuple[float, float]]]:
+    """Reversals still open and the (range, count) pairs that closed, by the rule of ASTM E1049-85.
+
+    A range that contains the first point counts one half and frees that point; one that does not
+    counts whole and frees both its points [ASTM E1049-85, 5.4.4].
+    """
+    closed: list[tuple[float, float]] = []
+    while len(points) >= 3:
+        last, previous = abs(points[-1] - points[-2]), abs(points[-2] - points[-3])
+        if last < previous:
+            break
+        if len(points) == 3:
+            closed.append((previous, 0.5))
+            points = points[1:]
+        else:
+            closed.append((previous, 1.0))
+            points = points[:-3] + points[-1:]
+    return points, closed
+
+
+def add(held: Rainflow, charge_frac: float) -> Rainflow:
+    """One more value of charge."""
+    points = held.open_points
+    if not points:
+        return Rainflow((charge_frac,), held.counts)
+    turned = len(points) == 1 or (points[-1] - points[-2]) * (charge_frac - points[-1]) < 0
+    if turned and abs(charge_frac - points[-1]) < SMALLEST_FRAC:
+        return held
+    open_points, closed = extract([*(points if turned else points[:-1]), charge_frac])
+    counts = list(held.counts)
+    for depth, count in closed:
+        counts[min(int(depth * BINS), BINS - 1)] += count
+    return Rainflow(tuple(open_points), tuple(counts))
+
+
+def with_halves(held: Rainflow) -> tuple[float, ...]:
+    """The counts with every open range taken as half a cycle, as the standard ends a record."""
+    counts = list(held.counts)
+    for a, b in zip(held.open_points, held.open_points[1:]):
+        counts[min(int(abs(b - a) * BINS), BINS - 1)] += 0.5
+    return tuple(counts)
