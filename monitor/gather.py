@@ -102,6 +102,7 @@ def close(held: Gathering) -> Minute:
         ambient_temperature_c=_latest(samples, "ambient_temperature_c"),
         solar_current_a=_latest(samples, "solar_current_a"),
         ignition_on=_latest(samples, "ignition_on"), hour=last.hour,
+        fast_starter=tuple(pair for s in samples for pair in s.fast_starter),
     )
 
 

@@ -23,6 +23,7 @@ class Sample:
     ignition_on: float | None = None
     hour: float | None = None
     doubt_s: float = 0.0
+    fast_starter: tuple[tuple[float, float], ...] = ()  # (seconds, volts) around a start, 20 Hz or more
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ class Minute:
     solar_current_a: float | None = None
     ignition_on: float | None = None
     hour: float | None = None
+    fast_starter: tuple[tuple[float, float], ...] = ()  # of all its samples, in order
 
     @property
     def duration_s(self) -> float:

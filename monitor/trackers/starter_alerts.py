@@ -1,0 +1,226 @@
+"""What of the starter battery deserves a warning: drain, level, frost, long part-charged, weak starts."""
+from dataclasses import dataclass
+
+from monitor.battery import Battery, Vehicle
+from monitor.chemistry.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.findings import Condition, Estimate, JoinFindings, StarterFindings
+from monitor.sample import Minute
+from monitor.trackers import crank
+from monitor.trackers.drain_verdict import Drain
+from monitor.trackers.freezing import freezing_point_c
+
+#: Rested below this a start is doubtful in the cold; below the second, everywhere [V].
+LOW_V, FLAT_V = 12.2, 11.9
+#: Comes off again this much higher [V].
+BACK_V = 0.15
+#: The battery warms and cools behind the thermometer: warn this early [K].
+FROST_MARGIN_K = 3.0
+#: Below three quarters for so long shortens its life [s].
+PART_CHARGED_S = 14 * 86400.0
+#: Above this at 25 °C a regulator or the charger has failed; every kelvin below allows more [V].
+OVER_V, OVER_PER_K = 15.0, 0.024
+UNDER_V = 11.8
+#: The house battery can lend a hand above this at rest [V].
+HOUSE_FIT_V = 12.3
+HOUSE_FIT_LFP_V = 12.9
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """How long the voltage has been too high or too low."""
+
+    over_s: float = 0.0
+    under_s: float = 0.0
+    volts: float | None = None
+    low: bool = False
+    flat: bool = False
+
+
+def level(held: Level, minute: Minute, join: JoinFindings) -> Level:
+    """The level after one more minute."""
+    volts = minute.starter_voltage_v
+    if volts is None:
+        return held
+    warm_c = minute.ambient_temperature_c if minute.ambient_temperature_c is not None else minute.house_temperature_c
+    over_v = OVER_V + OVER_PER_K * max(0.0, 25.0 - (25.0 if warm_c is None else warm_c))
+    over_s = held.over_s + minute.duration_s if volts > over_v else 0.0
+    under_s = held.under_s + minute.duration_s if volts < UNDER_V and join.engine != "running" else 0.0
+    low = volts < LOW_V + (BACK_V if held.low else 0.0)
+    flat = volts < FLAT_V + (BACK_V if held.flat else 0.0)
+    if over_s == held.over_s and under_s == held.under_s and low == held.low and flat == held.flat and over_s == under_s:
+        return held
+    return Level(over_s, under_s, volts, low, flat)
+
+
+def three_quarters_v(battery: Battery) -> float:
+    """Rest voltage at 25 °C of a battery three quarters full."""
+    kind = KINDS.get(battery.chemistry, KINDS["agm"])
+    return kind.full_v - 0.25 * kind.span_v - kind.full_sigma_v
+
+
+def conditions(vehicle: Vehicle, level: Level, found: Drain | None, findings: StarterFindings | None,
+               starts: crank.Held, *, rest_v: float | None, temperature_c: float | None, house_v: float | None,
+               uncharged_s: float, at_s: float) -> tuple[Condition, ...]:
+    """All starter conditions, active or not."""
+    lead = vehicle.starter.lead_acid
+    failed = _failed(starts, at_s)
+    low = rest_v is not None and level.low and lead
+    flat = rest_v is not None and level.flat and lead
+    return (
+        _drain(found, findings, at_s),
+        _low(low, flat, rest_v),
+        _frost(lead, rest_v, temperature_c, vehicle.starter),
+        _part_charged(lead and rest_v is not None and uncharged_s > PART_CHARGED_S, uncharged_s, rest_v),
+        _weak(starts),
+        failed,
+        _over(level), _under(level),
+        _no_start(flat or failed.active, rest_v, house_v, vehicle),
+    )
+
+
+def _drain(found: Drain | None, findings: StarterFindings | None, at_s: float) -> Condition:
+    seen, means = "", "Something takes current from the starter battery while the vehicle is parked."
+    figures: tuple[tuple[str, float], ...] = ()
+    if found is not None and found.how == "sudden":
+        seen = (f"The starter battery, alone at rest, fell by {found.fall_v_per_day:.1f} V within minutes "
+                f"and stayed there.")
+        means = "A cell may have failed inside, or a very heavy load is on. Expect no start."
+    elif found is not None:
+        days = None if findings is None or findings.doubtful_after_s is None else findings.doubtful_after_s / 86400
+        seen = (f"The resting voltage falls by {1000 * found.fall_v_per_day:.0f} mV a day since about "
+                f"{(at_s - found.since_s) / 3600:.0f} h ago: about {_milli(found.extra_a)} mA "
+                f"({_milli(found.low_a)} to {_milli(found.high_a)}) more than this vehicle usually draws."
+                + ("" if days is None else " A start becomes doubtful now." if days < 0.1 else
+                   f" At this rate a start becomes doubtful in {days:.1f} days."))
+        figures = (("extra_a", found.extra_a), ("low_a", found.low_a), ("high_a", found.high_a),
+                   ("since_s", found.since_s), ("doubtful_in_s", -1.0 if days is None else days * 86400))
+    return Condition(
+        "starter_drain", "starter", found is not None, "high", seen, means,
+        "Lamps, glove box, radio, a plugged-in charger, a door ajar; then pull fuses one by one and watch the drain.",
+        "It clears when the voltage stops falling so fast, or when the engine has charged the battery again.",
+        figures=figures,
+    )
+
+
+def _milli(amps: float) -> str:
+    value = max(0.0, 1000 * amps)
+    step = 5 if value < 100 else 10 if value < 400 else 50 if value < 2000 else 100
+    return f"{step * round(value / step)}"
+
+
+def _low(low: bool, flat: bool, rest_v: float | None) -> Condition:
+    return Condition(
+        "starter_low", "starter", low, "high" if flat else "medium",
+        f"The starter battery stands at {rest_v:.2f} V with nothing charging it." if low and rest_v is not None else "",
+        "It is half empty or worse: a start is doubtful, in the cold above all.",
+        "Charge it with a charger meant for it, or drive for some hours; then watch whether it falls again.",
+        f"It clears when the battery rests above {LOW_V + BACK_V:.2f} V or the engine runs.",
+        on_delay_s=600.0, figures=(("rest_v", rest_v or 0.0),),
+    )
+
+
+def charge_frac(rest_v: float, temperature_c: float | None, battery: Battery) -> float:
+    """Charge left by the resting voltage, 0 to 1."""
+    kind = KINDS.get(battery.chemistry, KINDS["agm"])
+    at_25 = rest_v - VOLTAGE_PER_K * ((20.0 if temperature_c is None else temperature_c) - 25.0)
+    return min(1.0, max(0.0, 1 - (kind.full_v - at_25) / kind.span_v))
+
+
+def _frost(lead: bool, rest_v: float | None, temperature_c: float | None, battery: Battery) -> Condition:
+    active, seen, figures = False, "", ()
+    if lead and rest_v is not None and temperature_c is not None and temperature_c < 0:
+        left = charge_frac(rest_v, temperature_c, battery)
+        point_c = freezing_point_c(left)
+        active = temperature_c < point_c + FROST_MARGIN_K
+        figures = (("freezing_c", point_c), ("temperature_c", temperature_c))
+        if active:
+            seen = (f"It is {temperature_c:.0f} °C, and at {rest_v:.2f} V the starter battery's acid "
+                    f"freezes at about {point_c:.0f} °C.")
+    return Condition(
+        "starter_freeze_risk", "starter", active, "high", seen,
+        "Thin acid freezes and bursts the case. A frozen battery must not be charged or jumped: it can explode.",
+        "Charge it before it freezes, or bring it somewhere warm. If it may be frozen already, let it thaw first.",
+        "It clears when the battery is charged or the air is warmer.", on_delay_s=1800.0, figures=figures,
+    )
+
+
+def _part_charged(active: bool, uncharged_s: float, rest_v: float | None) -> Condition:
+    return Condition(
+        "starter_part_charged", "starter", active, "low",
+        f"For {uncharged_s / 86400:.0f} days the starter battery has not rested above three quarters full." if active else "",
+        "Lead-acid that stays part charged grows hard sulphate and loses capacity for good.",
+        "Give it a full charge from a charger meant for it: short drives do not fill it.",
+        "It clears when the battery has rested above three quarters.", figures=(("uncharged_s", uncharged_s),),
+    )
+
+
+def _weak(starts: crank.Held) -> Condition:
+    last = starts.last
+    grown = crank.trend(starts)
+    worse = grown is not None and grown[1] > crank.GROWN
+    weak = last is not None and last.verdict == "weak"
+    seen = ""
+    if weak:
+        seen = f"The last start was weak: {last.because}."
+    elif worse:
+        seen = (f"Starts pull the voltage {grown[0]:.1f} times as deep as this vehicle's first {crank.BASELINE} did "
+                f"at equal temperature ({grown[1]:.1f} to {grown[2]:.1f}).")
+    return Condition(
+        "crank_weak", "starter", weak or worse, "medium", seen,
+        "The starter battery, a terminal or the starter motor is tired; one cold morning it will not do.",
+        "Tighten and clean the terminals first. Then charge the battery fully and look at the next starts.",
+        "It clears when starts are good again.", figures=(("severity", (last.severity or 0.0) if last else 0.0),),
+    )
+
+
+def _failed(starts: crank.Held, at_s: float) -> Condition:
+    fast = starts.last is not None and starts.last.verdict == "failed"
+    slow = len(starts.dips) >= 2
+    seen = ""
+    if fast:
+        seen = f"The last start failed: {starts.last.because}."
+    elif slow:
+        seen = (f"The starter voltage dipped {len(starts.dips)} times as in a start, and nothing charged afterwards: "
+                "starts that failed, or a heavy load.")
+    return Condition(
+        "start_failed", "starter", fast or slow, "high", seen,
+        "The engine was cranked and did not take over.",
+        "If it turned slowly: charge the battery. If it turned well: fuel and ignition. See docs/starting-help.md.",
+        "It clears with the next good start.",
+    )
+
+
+def _over(level: Level) -> Condition:
+    return Condition(
+        "starter_over_voltage", "starter", level.over_s >= 60, "high",
+        f"The starter battery has been at {level.volts:.1f} V for {level.over_s / 60:.0f} min." if level.over_s >= 60 else "",
+        "The alternator's regulator or a charger does not limit: the battery boils off water and gas.",
+        "Stop charging: switch the charger or the engine off. Keep sparks away, and have the regulator looked at.",
+        "It clears when the voltage has come down.", on_delay_s=60.0,
+    )
+
+
+def _under(level: Level) -> Condition:
+    return Condition(
+        "starter_under_voltage", "starter", level.under_s >= 120, "high",
+        f"The starter battery is at {level.volts:.1f} V." if level.under_s >= 120 and level.volts else "",
+        "It is empty, or heavily loaded. Standing empty ruins it within days.",
+        "Switch off whatever runs from it, and charge it soon.",
+        "It clears when the voltage has come back.", on_delay_s=60.0,
+    )
+
+
+def _no_start(active: bool, rest_v: float | None, house_v: float | None, vehicle: Vehicle) -> Condition:
+    fit_v = HOUSE_FIT_V if vehicle.house.lead_acid else HOUSE_FIT_LFP_V
+    house_fit = house_v is not None and house_v > fit_v
+    active = active and house_fit
+    seen = ""
+    if active:
+        seen = (f"The starter battery is flat ({rest_v:.1f} V); the house battery is not ({house_v:.1f} V)."
+                if rest_v is not None else f"The start failed; the house battery is not flat ({house_v:.1f} V).")
+    return Condition(
+        "will_not_start", "starter", active, "high", seen,
+        "The engine will hardly start on the starter battery alone.",
+        "Read the cautions in docs/starting-help.md before joining anything. This program never joins the batteries.",
+        "It clears when the starter battery is charged or the engine runs.",
+    )

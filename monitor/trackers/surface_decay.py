@@ -1,0 +1,201 @@
+"""The voltage of a battery left alone: surface charge that decays, a slow fall, temperature, wandering.
+
+A Kalman regression over quarter-hour medians. The drain test reads its innovations.
+"""
+from dataclasses import dataclass, replace
+from math import cos, exp, pi, sin, sqrt
+
+#: Time constants of the surface charge [h]: five exponentials stand for a stretched one.
+DECAY_H = (0.7, 2.0, 6.0, 18.0, 54.0)
+#: What a battery just charged usually holds in each [V], and how much that varies.
+SURFACE_V = (0.10, 0.10, 0.08, 0.05, 0.03)
+SURFACE_SIGMA_V = (0.20, 0.20, 0.12, 0.07, 0.035)
+#: Quartz, alarm and control units draw 10 to 30 mA (common practice); as a share of capacity an hour.
+FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY = 0.006, 0.005
+#: Self-discharge at 20 °C; doubles every 10 K (see docs/starter-watch.md).
+SELF_V_PER_DAY, SELF_SIGMA_V_PER_DAY = 0.002, 0.003
+#: The rest voltage per kelvin, battery and voltmeter together: at once, and with some hours' lag.
+PER_K, PER_K_SIGMA = 0.0007, 0.0008
+LAG_H = 4.0
+#: Without a thermometer: a daily wave of this size [V].
+WAVE_SIGMA_V = 0.012
+#: What no part of the model explains [V], with its memory [h]; more without a thermometer.
+WANDER_V, WANDER_H = 0.004, 6.0
+WANDER_BLIND_V = 0.007
+NOISE_V = 0.004
+#: Innovations beyond this many sigmas are put aside once; if the next is alike, something happened.
+OUTLIER = 4.0
+
+STATES = 11
+LEVEL, SURFACE, FALL, SELF, WARM, WARM_LATE, WANDER = 0, 1, 6, 7, 8, 9, 10
+
+
+@dataclass(frozen=True, slots=True)
+class Decay:
+    """The filter of one parking: state, covariance row by row, and what the latest step found."""
+
+    begun_s: float
+    at_s: float
+    state: tuple[float, ...]
+    cov: tuple[tuple[float, ...], ...]
+    steps: int = 0
+    late_c: float | None = None         # temperature through its lag
+    base_c: float = 15.0
+    blind: bool = False                 # no thermometer
+    aside: int = 0                      # outliers put aside in a row, with their sign
+    unrest: float = 1.0                 # mean squared normalised innovation, 1 when the model fits
+    # the latest step, for the drain test
+    innovation_v: float = 0.0
+    variance: float = 1.0
+    gain: tuple[float, ...] = ()
+    look: tuple[float, ...] = ()
+    jumped: bool = False
+    passed_h: float = 0.0
+    self_factor: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What earlier parkings of this vehicle looked like: running mean and variance of each part."""
+
+    count: int = 0
+    surface_v: tuple[float, ...] = SURFACE_V
+    surface_m2: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0, 0.0)
+    fall: float = FALL_V_PER_DAY + SELF_V_PER_DAY
+    fall_m2: float = 0.0
+
+
+def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usual) -> Decay:
+    """The filter at the first quarter-hour of a parking."""
+    means, sigmas = list(SURFACE_V), list(SURFACE_SIGMA_V)
+    fall, fall_sigma = FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY
+    if usual.count >= 3:
+        for i in range(5):
+            spread = sqrt(usual.surface_m2[i] / (usual.count - 1))
+            means[i] = 0.8 * usual.surface_v[i] + 0.2 * means[i]
+            sigmas[i] = min(sigmas[i], 1.3 * spread + 0.006 + sigmas[i] / usual.count)
+        own = max(usual.fall - SELF_V_PER_DAY, 0.001)
+        spread = sqrt(usual.fall_m2 / (usual.count - 1))
+        fall, fall_sigma = own, min(fall_sigma, 1.3 * spread + 0.0015 + fall_sigma / usual.count)
+    state = [voltage_v - sum(means), *means, fall, SELF_V_PER_DAY, PER_K, PER_K, 0.0]
+    sigma = [0.0, *sigmas, fall_sigma, SELF_SIGMA_V_PER_DAY, PER_K_SIGMA, PER_K_SIGMA, WANDER_V]
+    blind = temperature_c is None
+    if blind:
+        state[WARM] = state[WARM_LATE] = 0.0
+        sigma[WARM] = sigma[WARM_LATE] = WAVE_SIGMA_V
+        sigma[WANDER] = WANDER_BLIND_V
+    cov = [[0.0] * STATES for _ in range(STATES)]
+    for i in range(1, STATES):
+        cov[i][i] = sigma[i] ** 2
+    for i in range(5):      # the first voltage is the sum: level and surface are known together only
+        cov[0][1 + i] = cov[1 + i][0] = -(sigmas[i] ** 2)
+    cov[0][0] = sum(s * s for s in sigmas) + NOISE_V**2 + sigma[WANDER] ** 2
+    cov[0][WANDER] = cov[WANDER][0] = -(sigma[WANDER] ** 2)
+    return Decay(at_s, at_s, tuple(state), tuple(map(tuple, cov)), late_c=temperature_c,
+                 base_c=temperature_c if temperature_c is not None else 15.0, blind=blind)
+
+
+def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None) -> Decay:
+    """The filter after one more quarter-hour median of the starter voltage at rest."""
+    hours = (at_s - held.at_s) / 3600
+    late = held.late_c
+    if temperature_c is None:
+        temperature_c = late
+    elif late is not None:
+        late += (temperature_c - late) * (1 - exp(-hours / LAG_H))
+    factor = 1.0 if temperature_c is None else 2.0 ** ((min(max(temperature_c, -20.0), 45.0) - 20) / 10)
+    state, cov = _predict(held, hours, factor)
+    look = _look(held, at_s, temperature_c, late)
+    along = [sum(c * h for c, h in zip(row, look)) for row in cov]
+    variance = sum(h * a for h, a in zip(look, along)) + NOISE_V**2
+    innovation = voltage_v - sum(h * x for h, x in zip(look, state))
+    sign = 1 if innovation > 0 else -1
+    jumped = False
+    if innovation * innovation > OUTLIER**2 * variance * held.unrest:
+        if held.aside * sign < 1:       # put aside once
+            return replace(held, at_s=at_s, state=tuple(state), cov=tuple(map(tuple, cov)), late_c=late,
+                           aside=sign, gain=(), jumped=False, passed_h=hours, self_factor=factor, look=look)
+        # Twice alike: charge was used, or the battery was worked on. The level is open again.
+        for i in (LEVEL, SURFACE, SURFACE + 1):
+            cov[i][i] += innovation * innovation
+        jumped = True
+        along = [sum(c * h for c, h in zip(row, look)) for row in cov]
+        variance = sum(h * a for h, a in zip(look, along)) + NOISE_V**2
+    gain = [a / variance for a in along]
+    state = [x + k * innovation for x, k in zip(state, gain)]
+    cov = [[c - k * a for c, a in zip(row, along)] for row, k in zip(cov, gain)]
+    unrest = held.unrest
+    if not jumped:
+        weight = 1 / min(40, held.steps + 10)
+        unrest = max(1.0, unrest + weight * (min(innovation**2 / variance, 9.0) - unrest))
+    return Decay(held.begun_s, at_s, tuple(state), tuple(map(tuple, cov)), held.steps + 1, late, held.base_c,
+                 held.blind, 0, unrest, innovation, variance, tuple(gain), look, jumped, hours, factor)
+
+
+def _predict(held: Decay, hours: float, factor: float) -> tuple[list[float], list[list[float]]]:
+    days = hours / 24
+    keep = transition(hours)
+    x = held.state
+    state = [k * v for k, v in zip(keep, x)]
+    state[LEVEL] -= days * (x[FALL] + factor * x[SELF])
+    p = held.cov
+    # The level row and column take up the two falls, then every part shrinks by what it keeps.
+    level = [p[0][j] - days * (p[FALL][j] + factor * p[SELF][j]) for j in range(STATES)]
+    level[0] = level[0] - days * (level[FALL] + factor * level[SELF])
+    cov = [[ki * kj * c for kj, c in zip(keep, row)] for ki, row in zip(keep, p)]
+    for j in range(1, STATES):
+        cov[0][j] = cov[j][0] = level[j] * keep[j]
+    cov[0][0] = level[0]
+    wander = WANDER_BLIND_V if held.blind else WANDER_V
+    cov[WANDER][WANDER] += wander**2 * (1 - keep[WANDER] ** 2)
+    cov[FALL][FALL] += 0.001**2 * days
+    if held.blind:
+        cov[WARM][WARM] += 0.002**2 * days
+        cov[WARM_LATE][WARM_LATE] += 0.002**2 * days
+    return state, cov
+
+
+def transition(hours: float) -> list[float]:
+    """The part of each state that is left after so many hours."""
+    return [1.0, *(exp(-hours / tau) for tau in DECAY_H), 1.0, 1.0, 1.0, 1.0, exp(-hours / WANDER_H)]
+
+
+def _look(held: Decay, at_s: float, temperature_c: float | None, late_c: float | None) -> tuple[float, ...]:
+    if held.blind or temperature_c is None or late_c is None:
+        phase = 2 * pi * at_s / 86400
+        warm, late = (sin(phase), cos(phase)) if held.blind else (0.0, 0.0)
+    else:
+        warm, late = temperature_c - held.base_c, late_c - held.base_c
+    return (1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0, warm, late, 1.0)
+
+
+def rest_voltage_v(held: Decay) -> tuple[float, float]:
+    """Voltage once all surface charge is gone, at the temperature the parking began with, and its sigma [V]."""
+    return held.state[LEVEL], sqrt(max(held.cov[0][0], 1e-6) * held.unrest)
+
+
+def fall_v_per_day(held: Decay) -> tuple[float, float]:
+    """How fast the rested voltage falls [V/day], positive downwards, and its sigma."""
+    f = held.self_factor
+    p = held.cov
+    variance = p[FALL][FALL] + 2 * f * p[FALL][SELF] + f * f * p[SELF][SELF]
+    return held.state[FALL] + f * held.state[SELF], sqrt(max(variance, 1e-10) * held.unrest)
+
+
+def learn(usual: Usual, held: Decay) -> Usual:
+    """What is usual after one more sound parking (the last sixteen count)."""
+    count = min(usual.count + 1, 16)
+    surface, spread = [], []
+    for i in range(5):
+        seen, mean = held.state[SURFACE + i], usual.surface_v[i] if usual.count else 0.0
+        at_start = seen * exp(min((held.at_s - held.begun_s) / 3600 / DECAY_H[i], 30.0))
+        at_start = max(-0.1, min(0.6, at_start)) if i >= 2 else SURFACE_V[i]
+        surface.append(mean + (at_start - mean) / count)
+        spread.append(usual.surface_m2[i] * (1.0 if count < 16 else 15 / 16)
+                      + (at_start - mean) * (at_start - surface[i]) * (1.0 if usual.count else 0.0))
+    seen, _ = fall_v_per_day(held)
+    mean = usual.fall if usual.count else 0.0
+    fall = mean + (seen - mean) / count
+    fall_m2 = usual.fall_m2 * (1.0 if count < 16 else 15 / 16) + (
+        (seen - mean) * (seen - fall) if usual.count else 0.0)
+    return Usual(count, tuple(surface), tuple(spread), fall, fall_m2)
