@@ -1,0 +1,179 @@
+"""The house battery's life: resistance and capacity week by week, cycles, heat and hours at low charge."""
+from dataclasses import dataclass, replace
+from math import sqrt
+
+from monitor.battery import Battery, Vehicle
+from monitor.findings import ChargeFindings, Estimate, Event, JoinFindings
+from monitor.sample import Minute
+from monitor.trackers import rainflow_count, step_resistance
+from monitor.trackers.rainflow_count import Rainflow
+
+WEEK_S = 7 * 86400.0
+#: Two published rules for what warmth does to life: twice as fast per 8 K (float-life practice of
+#: IEEE 1188, from memory) and per 15 K (corrosion in Schiffer et al. 2007). A range, not one rule.
+DOUBLING_K = (8.0, 15.0)
+#: Step resistance falls by so much per kelvin [1/K]: common practice, lead-acid and lithium iron phosphate.
+WARMTH_PER_K = {True: 0.012, False: 0.02}
+KEPT_WEEKS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """What one week showed. A figure that was not to be had is None."""
+
+    start_s: float
+    resistance_ohm: float | None = None         # at 25 °C, brought to a full battery
+    resistance_sigma_ohm: float | None = None
+    capacity_ah: float | None = None
+    capacity_sigma_ah: float | None = None
+    temperature_c: float | None = None
+    lowest_frac: float = 1.0
+    highest_frac: float = 0.0
+    charge_out_ah: float = 0.0
+    fulls: int = 0
+    empties_above_frac: float = 0.0             # highest charge believed when the battery proved empty
+
+
+@dataclass(frozen=True, slots=True)
+class Wear:
+    """Totals since the battery was installed (or first seen)."""
+
+    charge_out_ah: float = 0.0
+    low_hours: tuple[float, float, float] = (0.0, 0.0, 0.0)     # below 50, 30, 20 %
+    heat_hours: tuple[float, float] = (0.0, 0.0)                # hours weighted by the two rules
+    seen_hours: float = 0.0
+    longest_without_full_s: float = 0.0
+    since_full_s: float = 0.0
+    cycles: Rainflow = Rainflow()
+
+
+@dataclass(frozen=True, slots=True)
+class Filling:
+    """The week being filled."""
+
+    start_s: float | None = None
+    step_xx: float = 0.0      # sums over load steps: change of current squared,
+    step_xy: float = 0.0      # change of current x change of voltage (at 25 °C),
+    step_yy: float = 0.0
+    steps: int = 0
+    warm_sum_c: float = 0.0
+    warm_hours: float = 0.0
+    last_voltage_v: float | None = None
+    last_current_a: float | None = None
+    last_at_s: float = 0.0
+    anchor_age_s: float | None = None
+    week: Week = Week(0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Weeks that are over, the one being filled, and the totals."""
+
+    weeks: tuple[Week, ...] = ()
+    filling: Filling = Filling()
+    wear: Wear = Wear()
+    news: tuple[Event, ...] = ()
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Nothing seen yet."""
+    return Held()
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> Held:
+    """One minute further; a week is closed by the first minute beyond it."""
+    filling, weeks = held.filling, held.weeks
+    if filling.start_s is None:
+        filling = replace(filling, start_s=minute.start_s, week=Week(minute.start_s))
+    elif minute.end_s - filling.start_s > WEEK_S:
+        weeks = _thinned((*weeks, closed_week(filling)))
+        filling = Filling(start_s=minute.start_s, last_voltage_v=filling.last_voltage_v,
+                          last_current_a=filling.last_current_a, last_at_s=filling.last_at_s,
+                          anchor_age_s=filling.anchor_age_s, week=Week(minute.start_s))
+    filling = _steps(filling, minute, vehicle.house, charge)
+    week, hours = filling.week, minute.duration_s / 3600
+    level = charge.charge_frac.value if isinstance(charge.charge_frac, Estimate) else None
+    anchored = charge.anchor_age_s is not None and (
+        filling.anchor_age_s is None or charge.anchor_age_s < filling.anchor_age_s)
+    new_full = anchored and charge.anchor == "full"
+    week = Week(
+        week.start_s, None, None, week.capacity_ah, week.capacity_sigma_ah, None,
+        week.lowest_frac if level is None else min(week.lowest_frac, level),
+        week.highest_frac if level is None else max(week.highest_frac, level),
+        week.charge_out_ah + minute.charge_out_ah,
+        week.fulls + (1 if new_full and (filling.anchor_age_s or 1e9) > 6 * 3600 else 0),
+        week.empties_above_frac)
+    if isinstance(charge.capacity_ah, Estimate):
+        week = replace(week, capacity_ah=charge.capacity_ah.value,
+                       capacity_sigma_ah=(charge.capacity_ah.high - charge.capacity_ah.low) / 3.92)
+    warm = minute.house_temperature_c
+    if warm is not None:
+        filling = replace(filling, warm_sum_c=filling.warm_sum_c + warm * hours, warm_hours=filling.warm_hours + hours)
+    filling = replace(filling, week=week, anchor_age_s=charge.anchor_age_s)
+    return Held(weeks, filling, _worn(held.wear, minute, hours, level, warm, new_full))
+
+
+def _steps(filling: Filling, minute: Minute, battery: Battery, charge: ChargeFindings) -> Filling:
+    """Add the moments of one minute at which a load went off, with the voltage that came back.
+
+    A load going off repeats better than one coming on (no inrush in the same reading). Brought to 25 °C and to a
+    full battery by Shepherd's form, resistance ~ 1 + 0.6 x/(1 - x) at depth x (Shepherd, J. Electrochem.
+    Soc. 112 (1965) 657; the 0.6 is what lead-acid cells of the porous-electrode kind show).
+    """
+    level = charge.charge_frac.value if isinstance(charge.charge_frac, Estimate) else 0.8
+    volts, amps, at = filling.last_voltage_v, filling.last_current_a, filling.last_at_s
+    xx, xy, yy, steps = filling.step_xx, filling.step_xy, filling.step_yy, filling.steps
+    rated = battery.rated_capacity_ah
+    scale = 1.0
+    if 0.4 < level:
+        depth = max(1 - level, 0.0)
+        warm = minute.house_temperature_c
+        scale = (1.0 if warm is None else 1 + WARMTH_PER_K[battery.lead_acid] * (warm - 25.0)) / (
+            1 + (0.6 if battery.lead_acid else 0.1) * depth / (1 - depth))
+    for now_s, voltage, current in step_resistance.bins(minute):
+        if volts is not None and amps is not None and now_s - at < 240.0 and level > 0.4:
+            change = current - amps
+            if change > 0.012 * rated and current < 0.002 * rated and voltage < 13.3:
+                answer = (voltage - volts) * scale
+                seen = answer / change
+                usual = xy / xx if steps >= 5 else seen
+                if 0 < seen < 0.04 * 100 / rated and 0.6 * usual < seen < 1.7 * usual:
+                    xx += change * change
+                    xy += change * answer
+                    yy += answer * answer
+                    steps += 1
+        volts, amps, at = voltage, current, now_s
+    return replace(filling, last_voltage_v=volts, last_current_a=amps, last_at_s=at,
+                   step_xx=xx, step_xy=xy, step_yy=yy, steps=steps)
+
+
+def closed_week(filling: Filling) -> Week:
+    """The record of a week, from what was gathered in it."""
+    resistance = sigma = None
+    if filling.steps >= 20 and filling.step_xx > 0:
+        resistance = filling.step_xy / filling.step_xx
+        spread = max(filling.step_yy - resistance * filling.step_xy, 0.0) / (filling.steps - 1)
+        # repeated steps share errors that do not average out: never surer than 1 %
+        sigma = sqrt(spread / filling.step_xx + (0.01 * resistance) ** 2)
+    warm = filling.warm_sum_c / filling.warm_hours if filling.warm_hours else None
+    return replace(filling.week, resistance_ohm=resistance, resistance_sigma_ohm=sigma, temperature_c=warm)
+
+
+def _thinned(weeks: tuple[Week, ...]) -> tuple[Week, ...]:
+    """At most KEPT_WEEKS records: the first eight (the baseline) stay, of the old ones every second goes."""
+    if len(weeks) <= KEPT_WEEKS:
+        return weeks
+    first, middle, last = weeks[:8], weeks[8:-16], weeks[-16:]
+    return (*first, *middle[::2], *last)
+
+
+def _worn(wear: Wear, minute: Minute, hours: float, level: float | None, warm: float | None, full: bool) -> Wear:
+    low, heat, cycles = wear.low_hours, wear.heat_hours, wear.cycles
+    if level is not None:
+        low = (low[0] + hours * (level < 0.5), low[1] + hours * (level < 0.3), low[2] + hours * (level < 0.2))
+        cycles = rainflow_count.add(cycles, level)
+    if warm is not None:
+        heat = (heat[0] + hours * 2 ** ((warm - 25) / DOUBLING_K[0]), heat[1] + hours * 2 ** ((warm - 25) / DOUBLING_K[1]))
+    since = 0.0 if full else wear.since_full_s + minute.duration_s
+    return Wear(wear.charge_out_ah + minute.charge_out_ah, low, heat, wear.seen_hours + (hours if warm is not None else 0.0),
+                max(wear.longest_without_full_s, since), since, cycles)

@@ -1,0 +1,119 @@
+"""Is the house battery used up: a verdict from weekly records, with its lines of evidence."""
+from dataclasses import dataclass
+from math import exp, log, sqrt
+from statistics import median
+from typing import Literal
+
+from monitor.battery import Battery
+from monitor.findings import Answer, Estimate, NotYet
+from monitor.trackers.health import Week
+
+Word = Literal["healthy", "watch", "replace", "not enough evidence"]
+
+#: End of life by common practice and US Bureau of Reclamation FIST 3-6: 80 % of rated capacity.
+USED_UP_FRAC, FAR_GONE_FRAC, SOUND_FRAC = 0.80, 0.70, 0.85
+#: Growth of resistance over the battery's own baseline that practice calls significant: 30 to 50 %
+#: (IEEE 1188, from memory); it correlates with capacity and does not measure it, so never decides alone.
+GROWN, MUCH_GROWN = 1.3, 1.5
+BASELINE_WEEKS, RECENT_WEEKS = 4, 3
+#: Weeks colder than this say little about either figure.
+COLD_C = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of evidence."""
+
+    weight: Literal["decisive", "strong", "weak", "for"]
+    seen: str
+    overturned_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The word, what it rests on, and the figures behind."""
+
+    word: Word
+    lines: tuple[Line, ...]
+    capacity_frac: Answer          # of the label
+    resistance_growth_ratio: Answer      # against the battery's own first weeks
+
+
+def judge(weeks: tuple[Week, ...], battery: Battery) -> Verdict:
+    """The verdict from the weeks so far.
+
+    "replace" needs one decisive line or two strong ones that do not share a measurement. Weeks too cold,
+    and a resistance that jumped from one week to the next (a bad contact looks so), are left out first.
+    """
+    warm = tuple(w for w in weeks if w.temperature_c is None or w.temperature_c > COLD_C)
+    capacity, growth = _capacity(warm, battery), _growth(warm)
+    lines: list[Line] = []
+    deep = min((w.lowest_frac for w in warm[-2 * RECENT_WEEKS:]), default=1.0)
+    if isinstance(capacity, Estimate):
+        figures = f"{100 * capacity.low:.0f} to {100 * capacity.high:.0f} % of the label"
+        undo = "a guided capacity test that gives more, or a label that promises less than configured"
+        if capacity.high < FAR_GONE_FRAC:
+            lines.append(Line("decisive", f"usable charge is {figures}", undo))
+        elif capacity.high < USED_UP_FRAC:
+            lines.append(Line("strong", f"usable charge is {figures}", undo))
+        elif capacity.value < USED_UP_FRAC:
+            lines.append(Line("weak", f"usable charge is probably below 80 %: {figures}", undo))
+        elif capacity.low > USED_UP_FRAC or capacity.value > SOUND_FRAC:
+            lines.append(Line("for", f"usable charge is {figures}", "a discharge that ends earlier than that"))
+    sagged = [w for w in warm[-2 * RECENT_WEEKS:] if w.empties_above_frac > 0.4]
+    if len(sagged) >= 2:
+        lines.append(Line("decisive", "the battery proved empty twice while the books still showed more than 40 %",
+                          "a shunt that a load bypasses, or a discharge that goes on past that point"))
+    if isinstance(growth, Estimate):
+        figures = f"resistance is {growth.low:.2f} to {growth.high:.2f} times that of its first weeks"
+        undo = "clean and tighten the battery's terminals and the voltage leads: if it falls, it was a contact"
+        if growth.low > MUCH_GROWN:
+            lines.append(Line("strong", figures, undo))
+        elif growth.low > GROWN:
+            lines.append(Line("weak", figures, undo))
+        elif growth.high < GROWN:
+            lines.append(Line("for", figures, "a later rise"))
+    return Verdict(_word(lines, capacity, len(warm), deep), tuple(lines), capacity, growth)
+
+
+def _word(lines: list[Line], capacity: Answer, weeks: int, deepest_frac: float) -> Word:
+    decisive = sum(line.weight == "decisive" for line in lines)
+    strong = sum(line.weight == "strong" for line in lines)
+    weak = sum(line.weight == "weak" for line in lines)
+    sound = isinstance(capacity, Estimate) and capacity.value >= SOUND_FRAC
+    if (decisive or strong >= 2) and not sound:
+        return "replace"
+    if decisive or strong or weak >= 2 or (weak and not sound):
+        return "watch"
+    if any(line.weight == "for" for line in lines) and weeks >= 2:
+        return "healthy"
+    return "not enough evidence"
+
+
+def _capacity(weeks: tuple[Week, ...], battery: Battery) -> Answer:
+    recent = [w for w in weeks[-RECENT_WEEKS:] if w.capacity_ah is not None and w.capacity_sigma_ah is not None]
+    if not recent:
+        return NotYet("one week that begins with a full charge and goes deep")
+    last = recent[-1]
+    share = last.capacity_ah / battery.rated_capacity_ah
+    spread = 1.96 * last.capacity_sigma_ah / battery.rated_capacity_ah
+    return Estimate(share, max(share - spread, 0.0), share + spread, "learnt")
+
+
+def _growth(weeks: tuple[Week, ...]) -> Answer:
+    seen = [w for w in weeks if w.resistance_ohm is not None]
+    if len(seen) < BASELINE_WEEKS + RECENT_WEEKS:
+        return NotYet(f"{BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; {len(seen)} so far")
+    base = [log(w.resistance_ohm) for w in seen[:BASELINE_WEEKS]]
+    late = [log(w.resistance_ohm) for w in seen[-RECENT_WEEKS:]]
+    ratio = median(late) - median(base)
+    # week to week scatter of both ends, never below 2 % (temperature correction, steps of the meter)
+    scatter = sqrt(_spread(base) ** 2 / len(base) + _spread(late) ** 2 / len(late) + 0.02**2)
+    if max(late) - min(late) > 0.35:
+        return NotYet("resistance jumps from week to week, as a loose contact does; look at the terminals first")
+    return Estimate(exp(ratio), exp(ratio - 1.96 * scatter), exp(ratio + 1.96 * scatter), "measured")
+
+
+def _spread(values: list[float]) -> float:
+    centre = sum(values) / len(values)
+    return sqrt(sum((v - centre) ** 2 for v in values) / max(len(values) - 1, 1))
