@@ -6,7 +6,9 @@ from statistics import median
 
 from monitor.findings import Answer, Estimate, Event, JoinFindings, NotYet
 from monitor.sample import Minute
-from monitor.trackers.crank_limits import BORDER_D, WEAK_D, d_scale, load_test_v
+from monitor.trackers.crank_limits import (
+    BORDER_D, LOWEST_MARGIN_V, LOWEST_SPAN_V, WEAK_D, d_scale, load_test_v,
+)
 
 #: Slower than this a trace cannot show a start [s].
 SLOWEST_S = 0.05
@@ -66,7 +68,7 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
     turning = [v for t, v in trace[first:end] if t > times[first] + INRUSH_S] or volts[first:end]
     plateau_v = median(turning)
     drop = (before_v - plateau_v) / plateau_v
-    started, recovered_s = _took_over(times, volts, end, before_v)
+    started, recovered_s = _took_over(times, volts, end, max(before_v, median(volts[:10])))
     severity = _severity(lowest_v, drop, temperature_c)
     grade = "healthy" if severity < 0 else ("borderline" if severity <= 1 else "weak")
     because = (f"lowest {lowest_v:.1f} V, {plateau_v:.1f} V while turning for {duration_s:.1f} s, "
@@ -126,7 +128,7 @@ def _took_over(times: list[float], volts: list[float], end: int, before_v: float
 def _severity(lowest_v: float, drop: float, temperature_c: float | None) -> float:
     limit_v = load_test_v(20.0 if temperature_c is None else temperature_c)
     scale = d_scale(limit_v)
-    by_lowest = (limit_v + 0.5 - lowest_v) / 0.95
+    by_lowest = (limit_v + LOWEST_MARGIN_V - lowest_v) / LOWEST_SPAN_V
     by_drop = log(max(drop, 0.01) / (BORDER_D * scale)) / log(WEAK_D / BORDER_D)
     return 0.5 * (by_lowest + by_drop)
 

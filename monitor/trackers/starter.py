@@ -71,7 +71,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     )
     if join.engine == "running" or join.isolator == "closed":
         ending_s = held.ending_s + minute.duration_s
-        return _ended(held) if ending_s > ENDED_S and held.alone_s is not None else replace(held, ending_s=ending_s)
+        return ended(held) if ending_s > ENDED_S and held.alone_s is not None else replace(held, ending_s=ending_s)
     if join.engine != "off":
         return held
     if held.alone_s is None:
@@ -83,7 +83,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
         return replace(held, quarter=(volts,), quarter_end_s=minute.end_s + QUARTER_S)
     if minute.end_s < held.quarter_end_s:
         return replace(held, quarter=(*held.quarter, volts))
-    return _quarter(replace(held, quarter=(), quarter_end_s=minute.end_s + QUARTER_S), minute.end_s,
+    return quarter(replace(held, quarter=(), quarter_end_s=minute.end_s + QUARTER_S), minute.end_s,
                     median((*held.quarter, volts)), vehicle)
 
 
@@ -95,7 +95,7 @@ def _temperature(minute: Minute, held: Held) -> float | None:
     return held.temperature_c
 
 
-def _ended(held: Held) -> Held:
+def ended(held: Held) -> Held:
     """The parking is over: learn from it if it was long and sound, forget the drain with it."""
     usual = held.usual
     decay = held.decay
@@ -120,7 +120,7 @@ def _sudden(held: Held, minute: Minute, volts: float) -> Held:
         "sudden", minute.end_s, held.rests[-1].at_s, 0.0, 0.0, 0.0, before - volts))
 
 
-def _quarter(held: Held, at_s: float, volts: float, vehicle: Vehicle) -> Held:
+def quarter(held: Held, at_s: float, volts: float, vehicle: Vehicle) -> Held:
     """One quarter-hour further in a parking."""
     battery = vehicle.starter
     if not battery.lead_acid:
