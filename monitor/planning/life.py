@@ -1,0 +1,86 @@
+"""A life: the loads and the sun of some weeks in quarter hours, apart from the battery they met."""
+from dataclasses import dataclass
+
+SLOT_H = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A quarter of an hour.
+
+    sun_a is what the panel would have given (curtailed harvest already refilled, see refill);
+    engine_a what came from the engine or the mains, engine_on whether the engine ran. hour is the
+    local or solar hour of its middle. known is False where the log has a gap.
+    """
+
+    hour: float
+    load_a: float
+    sun_a: float
+    engine_a: float = 0.0
+    engine_on: bool = False
+    temperature_c: float = 20.0
+    known: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """A quarter of an hour as the log has it, before refilling."""
+
+    hour: float
+    load_a: float | None
+    harvest_a: float | None
+    curtailed_frac: float = 0.0
+    engine_a: float = 0.0
+    engine_on: bool = False
+    temperature_c: float | None = None
+    charge_frac: float | None = None
+
+
+def refill(rows: list[Logged], clearness_default: float = 0.75) -> list[Slot]:
+    """The life behind a log: where the charger throttled, the harvest is a lower bound and is refilled.
+
+    Refilled with the day's clearness (median share of the envelope over that day's unthrottled hours,
+    0.05 to 1.25; clearness_default where the whole day was throttled) times the envelope, the 90 %
+    quantile at that hour over the log. Gaps take the mean load of their hour and the sun of a clear day
+    times clearness_default; they are marked not known.
+    """
+    envelope = [_quantile([r.harvest_a for r in rows if r.harvest_a is not None and r.curtailed_frac < 0.3
+                           and _bin(r.hour) == b], 0.9) for b in range(96)]
+    envelope = [max(envelope[b], envelope[b - 1] * 0.5, envelope[(b + 1) % 96] * 0.5) for b in range(96)]
+    usual = [_mean([r.load_a for r in rows if r.load_a is not None and _bin(r.hour) == b]) for b in range(96)]
+    slots: list[Slot] = []
+    for day in _days(rows):
+        shares = sorted(r.harvest_a / envelope[_bin(r.hour)] for r in day
+                        if r.harvest_a is not None and r.curtailed_frac < 0.3 and envelope[_bin(r.hour)] > 0.5)
+        clear = min(max(shares[len(shares) // 2], 0.05), 1.25) if len(shares) >= 4 else clearness_default
+        for row in day:
+            b = _bin(row.hour)
+            known = row.load_a is not None and row.harvest_a is not None
+            sun = envelope[b] * clearness_default if row.harvest_a is None else row.harvest_a
+            if row.curtailed_frac >= 0.3:
+                sun = max(sun, envelope[b] * clear)
+            slots.append(Slot(row.hour, usual[b] if row.load_a is None else row.load_a, sun, row.engine_a,
+                              row.engine_on, 20.0 if row.temperature_c is None else row.temperature_c, known))
+    return slots
+
+
+def _days(rows: list[Logged]) -> list[list[Logged]]:
+    days: list[list[Logged]] = []
+    for row in rows:
+        if not days or row.hour < days[-1][-1].hour:
+            days.append([])
+        days[-1].append(row)
+    return days
+
+
+def _bin(hour: float) -> int:
+    return int(hour * 4) % 96
+
+
+def _mean(values: list[float]) -> float:
+    return sum(values) / len(values) if values else 0.0
+
+
+def _quantile(values: list[float], share: float) -> float:
+    ordered = sorted(values)
+    return ordered[min(int(share * len(ordered)), len(ordered) - 1)] if ordered else 0.0

@@ -1,0 +1,137 @@
+"""What another battery, panel or charger would have done with the same life."""
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from math import exp, sqrt
+from random import Random
+
+from monitor.findings import Estimate
+from monitor.planning.life import SLOT_H, Logged, Slot, refill
+from monitor.planning.model import Lived, Setup, live
+
+DRAWS = 100
+#: The log must be explained this well before anything else is asked of it.
+RMS_LIMIT_FRAC, NIGHTS_LIMIT = 0.03, 0.5
+SHORT_LOG_DAYS = 14
+
+
+class NotExplained(Exception):
+    """The present set-up, replayed, does not reproduce the log; the message says by how much."""
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the trackers know of the present battery: fractions and ampere-hours with one sigma."""
+
+    setup: Setup
+    start_frac: float
+    capacity_sigma_ah: float
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """One candidate; every figure with its 95 % interval over the draws. Differences are to today."""
+
+    setup: Setup
+    nights_below_per_30: Estimate
+    nights_difference_per_30: Estimate
+    unserved_ah_per_30: Estimate
+    lowest_frac: Estimate
+    full_days_per_30: Estimate
+    cycles_per_year: Estimate
+    engine_minutes_per_30: Estimate
+    weight: str
+
+
+def explain(rows: list[Logged], known: Known) -> tuple[list[Slot], float]:
+    """The life behind the log, and the rms by which the present set-up's replay misses it [fraction].
+
+    Raises
+    ------
+    NotExplained : the miss is above 3 points, or the nights differ by more than 0.5 in 30
+    """
+    slots = refill(rows)
+    lived = live(slots, known.setup, known.start_frac, keep_trace=True)
+    pairs = [(z, row.charge_frac) for z, row in zip(lived.charge_frac, rows) if row.charge_frac is not None]
+    if len(pairs) < 96:
+        raise NotExplained("the log holds less than a day of known charge; come back after a few days")
+    rms = sqrt(sum((a - b) ** 2 for a, b in pairs) / len(pairs))
+    seen = _nights_below([row.charge_frac for row in rows], [row.hour for row in rows], known.setup.reserve_frac)
+    differ = abs(seen - lived.nights_below) * 30 / max(lived.nights, 1)
+    if rms > RMS_LIMIT_FRAC or differ > NIGHTS_LIMIT:
+        raise NotExplained(
+            f"the log does not explain the present battery: replayed, it is {100 * rms:.1f} points off on average "
+            f"and {differ:.1f} nights in 30 below the reserve apart. Look for a load or charger that bypasses "
+            "the shunt, long gaps, or a wrong capacity, before asking about another one")
+    return slots, rms
+
+
+def ask(slots: list[Slot], known: Known, candidates: list[Setup], rms_frac: float, seed: int = 1,
+        progress: Callable[[int], None] | None = None) -> list[Answers]:
+    """The present set-up and each candidate, over the same draws of what is not known exactly.
+
+    Drawn together: the capacities (as surely as today's is known; a new one within 5 % of its label), the
+    charge loss, and the factor on refilled sun. progress is called with the number of lives lived.
+    """
+    days = len(slots) * SLOT_H / 24
+    peak = max((s.engine_a for s in slots if s.engine_on), default=0.0)
+    draws = _draws(seed)
+    every: list[Answers] = []
+    today: list[Lived] = []
+    for setup in [known.setup, *candidates]:
+        mine = setup is known.setup
+        lives: list[Lived] = []
+        for k, (size, loss, sun) in enumerate(draws):
+            spread = known.capacity_sigma_ah / known.setup.capacity_ah if mine else 0.05
+            base = setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if setup.lead_acid else 0.005)
+            drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * size), sun_ratio=setup.sun_ratio * sun,
+                            charge_loss_frac=base * loss)
+            lives.append(live(slots, drawn, known.start_frac, 0.0 if mine else peak))
+            if progress:
+                progress(len(every) * len(draws) + k + 1)
+        if mine:
+            today = lives
+        every.append(_answers(setup, lives, today, days, slots, rms_frac))
+    return every
+
+
+def _draws(seed: int) -> list[tuple[float, float, float]]:
+    chance = Random(seed)
+    return [(chance.gauss(0, 1), exp(chance.gauss(0, 0.4)), exp(chance.gauss(0, 0.06))) for _ in range(DRAWS)]
+
+
+def _answers(setup: Setup, lives: list[Lived], today: list[Lived], days: float, slots: list[Slot],
+             rms_frac: float) -> Answers:
+    per_30 = 30 / days
+    engine_minutes = sum(s.engine_on for s in slots) * SLOT_H * 60 * per_30
+    known_share = sum(s.known for s in slots) / len(slots)
+    weight = "one season, weeks of log" if days >= SHORT_LOG_DAYS else f"only {days:.0f} days of log: a hint, no more"
+    if known_share < 0.9:
+        weight += f"; {100 * (1 - known_share):.0f} % of it are gaps"
+    weight += f"; the present set-up is reproduced within {100 * rms_frac:.1f} points"
+    return Answers(
+        setup,
+        _estimate([x.nights_below * per_30 for x in lives]),
+        _estimate([(x.nights_below - t.nights_below) * per_30 for x, t in zip(lives, today)]),
+        _estimate([x.unserved_ah * per_30 for x in lives]),
+        _estimate([x.lowest_frac for x in lives]),
+        _estimate([x.full_days * per_30 for x in lives]),
+        _estimate([x.charge_out_ah / setup.capacity_ah * 365 / days for x in lives]),
+        _estimate([engine_minutes] * len(lives)), weight)
+
+
+def _estimate(values: list[float]) -> Estimate:
+    ordered = sorted(values)
+    n = len(ordered)
+    return Estimate(ordered[n // 2], ordered[int(0.025 * n)], ordered[min(int(0.975 * n), n - 1)], "learnt")
+
+
+def _nights_below(levels: list[float | None], hours: list[float], reserve_frac: float) -> int:
+    below, low, last = 0, 1.0, hours[0] if hours else 0.0
+    for level, hour in zip(levels, hours):
+        if last < 12 <= hour or (hour < last and hour >= 12):
+            below += low < reserve_frac
+            low = 1.0
+        last = hour
+        if level is not None:
+            low = min(low, level)
+    return below
