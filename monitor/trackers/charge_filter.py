@@ -35,7 +35,7 @@ class Prior:
     slow_h: float
 
 
-LEAD = Prior(0.35, 0.25, -0.12, 0.18, 0.03, 0.02, 0.08, 0.15, 0.0, 0.020, 8.0, 2.0)
+LEAD = Prior(0.35, 0.25, -0.12, 0.18, 0.03, 0.02, 0.08, 0.15, 0.0, 0.020, 8.0, 2.5)
 LITHIUM = Prior(0.40, 0.30, -0.08, 0.11, 0.004, 0.003, 0.08, 0.04, 0.4, 0.030, 12.0, 1.0)
 
 
@@ -55,9 +55,13 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
         (p.depth_sigma_frac * rated, sensor.offset_sigma_a, p.capacity_sigma_ln, p.loss_sigma_frac,
          p.level_sigma_v, span_sigma, p.wander_v, 0.01),
     )
-    if not p.span_follows_capacity:
-        return belief
     rows = [list(row) for row in belief.covariance]
+    if battery.lead_acid:
+        # Acid that starts stronger falls further before it is used up: level and span go together.
+        tie = 0.5 / lead_acid.KINDS[battery.chemistry].span_v
+        rows[SPAN][LEVEL] = rows[LEVEL][SPAN] = tie * rows[LEVEL][LEVEL]
+        rows[SPAN][SPAN] = max(rows[SPAN][SPAN], 0.14**2 + tie * rows[SPAN][LEVEL])
+        return Belief(belief.mean, tuple(tuple(row) for row in rows))
     shared = p.span_follows_capacity * p.capacity_sigma_ln**2
     rows[SPAN][CAPACITY] = rows[CAPACITY][SPAN] = shared
     rows[SPAN][SPAN] += p.span_follows_capacity * shared
@@ -123,8 +127,9 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
     if battery.lead_acid:
         kind = lead_acid.KINDS[battery.chemistry]
         span = kind.span_v * exp(mean[SPAN])
-        fall = span * lead_acid.fall_frac(u)
-        slope = -span * lead_acid.fall_slope(u)
+        fall = span * lead_acid.fall_frac(max(u, 0.0))
+        # Beyond full the voltage says nothing more about depth.
+        slope = -span * lead_acid.fall_slope(max(u, 0.0)) * min(max(0.5 + 0.5 * u / spread, 0.0), 1.0)
         voltage, by_span = kind.full_v - fall, -fall
         doubt = 0.01 * abs(slope) + (0.0 if u < 0.75 else 0.1 * (u - 0.75) * span)
     else:

@@ -23,6 +23,8 @@ class Resistance:
     cross_var: float
     growth_var: float
     steps: int = 0
+    refused: int = 0            # in a row
+    latest_ohm: float = 0.0     # mean of this minute's accepted steps, 0 if none
     last_voltage_v: float | None = None
     last_current_a: float | None = None
     last_at_s: float = 0.0
@@ -30,7 +32,7 @@ class Resistance:
 
 def begin(battery: Battery) -> Resistance:
     """Before any step: what batteries of this size have [Shepherd 1965; Ceraolo 2000; common practice]."""
-    base = (1.0 if battery.lead_acid else 1.0) / battery.rated_capacity_ah
+    base = 0.9 / battery.rated_capacity_ah
     growth = (0.5 if battery.lead_acid else 0.05) * base
     return Resistance(base, growth, (0.5 * base) ** 2, 0.0, (0.7 * growth) ** 2)
 
@@ -67,16 +69,23 @@ def bins(minute: Minute) -> list[tuple[float, float, float]]:
     return found
 
 
-def update(resistance: Resistance, minute: Minute, battery: Battery, depth_frac: float) -> Resistance:
-    """Learn from the steps of one minute, discharge side only: charging has other resistances."""
-    r = resistance
+def update(
+    resistance: Resistance, minute: Minute, battery: Battery, depth_frac: float, settled: bool,
+) -> Resistance:
+    """Learn from the steps of one minute, discharge side only: charging has other resistances.
+
+    settled says that the charge left on the surface by a charger has gone. Steps far from what is
+    believed are refused; many in a row mean that the belief is wrong, and it is opened again.
+    """
+    r, refused = resistance, resistance.refused
     rated = battery.rated_capacity_ah
     base, growth, pbb, pbg, pgg, steps = (
         r.base_ohm, r.growth_ohm, r.base_var, r.cross_var, r.growth_var, r.steps)
     last_v, last_a, last_at = r.last_voltage_v, r.last_current_a, r.last_at_s
     shape = lead_acid.resistance_shape(depth_frac)
+    latest, accepted = 0.0, 0
     for at_s, voltage, current in bins(minute):
-        if last_v is not None and last_a is not None and at_s - last_at < 240.0:
+        if settled and last_v is not None and last_a is not None and at_s - last_at < 240.0:
             change = current - last_a
             if abs(change) > 0.012 * rated and max(current, last_a) < 0.002 * rated and voltage < 13.3:
                 seen = (voltage - last_v) / change
@@ -85,7 +94,7 @@ def update(resistance: Resistance, minute: Minute, battery: Battery, depth_frac:
                     gb, gg = pbb + shape * pbg, pbg + shape * pgg
                     total = gb + shape * gg + noise * noise
                     miss = seen - base - growth * shape
-                    if miss * miss < 16.0 * total or steps < 5:
+                    if miss * miss < 9.0 * total:
                         base += gb / total * miss
                         growth += gg / total * miss
                         pbb -= gb * gb / total
@@ -94,6 +103,10 @@ def update(resistance: Resistance, minute: Minute, battery: Battery, depth_frac:
                         # resistance follows temperature and age: never sure for ever
                         pbb += (0.01 * base) ** 2
                         pgg += (0.01 * growth) ** 2
-                        steps += 1
+                        steps, refused, accepted, latest = steps + 1, 0, accepted + 1, latest + seen
+                    else:
+                        refused += 1
+                        if refused > 15:
+                            pbb, pgg, refused = pbb + (0.5 * base) ** 2, pgg + (0.5 * growth) ** 2, 0
         last_v, last_a, last_at = voltage, current, at_s
-    return Resistance(base, growth, pbb, pbg, pgg, steps, last_v, last_a, last_at)
+    return Resistance(base, growth, pbb, pbg, pgg, steps, refused, latest / accepted if accepted else 0.0, last_v, last_a, last_at)
