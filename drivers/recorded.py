@@ -1,0 +1,94 @@
+"""Plays a recorded log back: a CSV of seconds, volts, amperes and degrees, plain or gzipped."""
+import csv
+import gzip
+from collections.abc import Iterator
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict
+
+from drivers.errors import CannotOpen, ReadFailed
+from drivers.reading import Reading
+
+#: column in the file -> quantity
+COLUMNS = {
+    "house_v": "house_voltage_v", "house_a": "house_current_a", "starter_v": "starter_voltage_v",
+    "house_temp_c": "house_temperature_c",
+}
+
+
+def columns(path: Path) -> Iterator[tuple[float, float | None, float | None, float | None, float | None]]:
+    """Rows as (t_s, house_v, house_a, starter_v, house_temp_c), blanks as None; the quick way for a replay.
+
+    Other columns are passed over. Time must go on from row to row.
+
+    Raises
+    ------
+    CannotOpen : no such file, or it has no such header
+    ReadFailed : a row that is no row, naming file, line and what was seen
+    """
+    opener = gzip.open if path.suffix == ".gz" else open
+    try:
+        file = opener(path, "rt", newline="", encoding="utf-8")
+    except OSError as error:
+        raise CannotOpen(f"{path}: {error.strerror or error}") from error
+    number = 1
+    with file:
+        lines = csv.reader(file)
+        try:
+            header = next(lines, [])
+            names = [name.strip() for name in header]
+            if "t_s" not in names or not set(COLUMNS) & set(names):
+                raise CannotOpen(f"{path}, line 1: the header must name t_s and at least one of "
+                                 f"{', '.join(COLUMNS)}; seen: {','.join(header)[:80] or 'nothing'}")
+            at = names.index("t_s")
+            places = [names.index(name) if name in names else -1 for name in COLUMNS]
+            last = float("-inf")
+            for number, row in enumerate(lines, 2):
+                try:
+                    t = float(row[at])
+                    a, b, c, d = [float(row[p]) if p >= 0 and row[p] else None for p in places]
+                except (ValueError, IndexError) as error:
+                    if not row:
+                        continue
+                    raise ReadFailed(f"{path}, line {number}: not a row of numbers: {','.join(row)[:80]}") from error
+                if not last < t < float("inf"):
+                    raise ReadFailed(f"{path}, line {number}: t_s = {row[at]} does not come after {last:g}; "
+                                     "sort the file by time and drop repeated rows")
+                last = t
+                yield t, _finite(a), _finite(b), _finite(c), _finite(d)
+        except (csv.Error, EOFError, gzip.BadGzipFile, UnicodeDecodeError) as error:
+            raise ReadFailed(f"{path}, after line {number}: {error}") from error
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and abs(value) != float("inf") and value == value else None
+
+
+class RecordedOptions(BaseModel):
+    """Which recording."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+    file: Path
+    timeout_s: float = 0.5
+
+
+class RecordedDriver:
+    """One row a reading, with the row's own time. Raises ReadFailed at the end of the recording."""
+
+    Options = RecordedOptions
+
+    def __init__(self, options: RecordedOptions) -> None:
+        self._file = options.file
+        if not options.file.is_file():
+            raise CannotOpen(f"{options.file}: there is no such recording")
+        self._rows = columns(options.file)
+
+    def read(self) -> Reading:
+        try:
+            at_s, *values = next(self._rows)
+        except StopIteration:
+            raise ReadFailed(f"{self._file}: the recording has ended") from None
+        return Reading({q: v for q, v in zip(COLUMNS.values(), values) if v is not None}, at_s=at_s)
+
+    def close(self) -> None:
+        self._rows.close()

@@ -1,0 +1,202 @@
+"""When an alert is raised, cleared, acknowledged or shelved: a pure fold over conditions.
+
+The states are those of IEC 62682 / ISA-18.2 (from memory): active and returned, each acknowledged or
+not, and shelved with an expiry. On-delay, off-delay and deadband as in IEC 62541-9, annex B.
+"""
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from monitor.findings import Condition, Priority
+
+State = Literal["active", "active acknowledged", "returned", "normal"]
+#: After an alert has cleared, the same one is not raised anew for so long: no chatter.
+HOLD_OFF_S = 6 * 3600.0
+#: At most so many alerts are announced in ten minutes; more are kept and shown, not sent (ISA-18.2 flood: 10).
+FLOOD_COUNT, FLOOD_S = 6, 600.0
+KEPT = 200
+RANK = {"low": 0, "medium": 1, "high": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """One alert and its life so far; times on the log's own line."""
+
+    id: int
+    kind: str
+    battery: str
+    priority: Priority
+    state: State
+    raised_at_s: float
+    seen: str
+    means: str
+    look_first: str
+    clears_when: str
+    figures: tuple[tuple[str, float], ...] = ()
+    acknowledged_at_s: float | None = None
+    cleared_at_s: float | None = None
+    shelved_until_s: float | None = None
+
+    @property
+    def open(self) -> bool:
+        """Still asks for a look: active, or gone without having been acknowledged."""
+        return self.state != "normal"
+
+
+@dataclass(frozen=True, slots=True)
+class AlertChange:
+    """What happened to an alert, for the log and the deliveries. announce is False in a flood or when shelved."""
+
+    at_s: float
+    what: Literal["raised", "cleared", "acknowledged", "shelved", "unshelved", "worse"]
+    alert: Alert
+    announce: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """A condition that is waiting for its delay."""
+
+    kind: str
+    battery: str
+    since_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """All alerts that are open or recent, and what waits."""
+
+    next_id: int = 1
+    alerts: tuple[Alert, ...] = ()
+    rising: tuple[Pending, ...] = ()
+    falling: tuple[Pending, ...] = ()
+    announced_s: tuple[float, ...] = ()
+    news: tuple[AlertChange, ...] = ()
+
+
+def begin() -> Held:
+    """No alerts."""
+    return Held()
+
+
+def update(held: Held, conditions: tuple[Condition, ...], at_s: float) -> Held:
+    """One step: conditions become alerts after their delay, alerts clear after theirs."""
+    alerts = {a.id: a for a in held.alerts}
+    live = {(a.kind, a.battery): a for a in held.alerts if a.state in ("active", "active acknowledged")}
+    rising = {(p.kind, p.battery): p for p in held.rising}
+    falling = {(p.kind, p.battery): p for p in held.falling}
+    news: list[AlertChange] = []
+    next_id = held.next_id
+    announced = [t for t in held.announced_s if at_s - t < FLOOD_S]
+
+    def tell(what, alert: Alert, announce: bool = True) -> None:
+        shelved = alert.shelved_until_s is not None
+        if what in ("raised", "worse") and announce and not shelved:
+            announce = len(announced) < FLOOD_COUNT
+            if announce:
+                announced.append(at_s)
+        news.append(AlertChange(at_s, what, alert, announce and not shelved))
+
+    for alert in held.alerts:
+        if alert.shelved_until_s is not None and at_s >= alert.shelved_until_s:
+            alerts[alert.id] = freed = replace(alert, shelved_until_s=None)
+            if (alert.kind, alert.battery) in live:
+                live[alert.kind, alert.battery] = freed
+                tell("unshelved", freed)
+    # a tracker that no longer speaks of a condition has let go of it
+    spoken = {(c.kind, c.battery) for c in conditions}
+    silent = [Condition(a.kind, a.battery, active=False) for key, a in live.items() if key not in spoken]
+    for condition in (*conditions, *silent):
+        key = (condition.kind, condition.battery)
+        alert = live.get(key)
+        if condition.active:
+            falling.pop(key, None)
+            if alert is not None:
+                worse = RANK[condition.priority] > RANK[alert.priority]
+                told = _told(alert, condition) if worse else replace(alert, figures=condition.figures or alert.figures)
+                alerts[alert.id] = told
+                if worse:
+                    tell("worse", told)
+                continue
+            waiting = rising.setdefault(key, Pending(*key, at_s))
+            if at_s - waiting.since_s < condition.on_delay_s:
+                continue
+            rising.pop(key)
+            recent = next((a for a in reversed(list(alerts.values())) if (a.kind, a.battery) == key
+                           and a.cleared_at_s is not None and at_s - a.cleared_at_s < HOLD_OFF_S), None)
+            if recent is not None and RANK[condition.priority] <= RANK[recent.priority]:
+                back: State = "active acknowledged" if recent.acknowledged_at_s is not None else "active"
+                alerts[recent.id] = again = replace(recent, state=back, cleared_at_s=None)
+                tell("raised", again, announce=False)
+                continue
+            shelf = next((a.shelved_until_s for a in alerts.values() if (a.kind, a.battery) == key
+                          and a.shelved_until_s is not None), None)
+            alerts[next_id] = new = Alert(
+                next_id, condition.kind, condition.battery, condition.priority, "active", at_s, condition.seen,
+                condition.means, condition.look_first, condition.clears_when, condition.figures, shelved_until_s=shelf)
+            next_id += 1
+            tell("raised", new)
+        else:
+            rising.pop(key, None)
+            if alert is None:
+                continue
+            waiting = falling.setdefault(key, Pending(*key, at_s))
+            if at_s - waiting.since_s < condition.off_delay_s:
+                continue
+            falling.pop(key)
+            after: State = "normal" if alert.state == "active acknowledged" else "returned"
+            alerts[alert.id] = gone = replace(alert, state=after, cleared_at_s=at_s)
+            tell("cleared", gone)
+    return Held(next_id, _kept(alerts), tuple(rising.values()), tuple(falling.values()), tuple(announced), tuple(news))
+
+
+def _told(alert: Alert, condition: Condition) -> Alert:
+    return replace(alert, priority=condition.priority, seen=condition.seen, means=condition.means,
+                   look_first=condition.look_first, clears_when=condition.clears_when, figures=condition.figures,
+                   state="active", acknowledged_at_s=None)
+
+
+def _kept(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
+    """Open and shelved ones all, closed ones the latest: never an open one dropped."""
+    every = sorted(alerts.values(), key=lambda a: a.id)
+    closed = [a for a in every if not a.open and a.shelved_until_s is None]
+    drop = {a.id for a in closed[:-20]} if len(closed) > 20 else set()
+    return tuple(a for a in every if a.id not in drop)
+
+
+def acknowledge(held: Held, alert_id: int, at_s: float) -> Held:
+    """The owner has seen it. An alert that had already gone is closed by this.
+
+    Raises
+    ------
+    KeyError : no open alert of that number
+    """
+    alert = _open(held, alert_id)
+    after: State = "normal" if alert.state == "returned" else "active acknowledged"
+    done = replace(alert, state=after, acknowledged_at_s=at_s)
+    return _changed(held, done, AlertChange(at_s, "acknowledged", done, announce=False))
+
+
+def shelve(held: Held, alert_id: int, until_s: float, at_s: float) -> Held:
+    """Quiet until then; every shelf has an end, at most seven days away.
+
+    Raises
+    ------
+    KeyError : no open alert of that number
+    ValueError : the end is not within the next seven days
+    """
+    alert = _open(held, alert_id)
+    if not at_s < until_s <= at_s + 7 * 86400:
+        raise ValueError("an alert can be shelved for up to seven days, not longer")
+    done = replace(alert, shelved_until_s=until_s)
+    return _changed(held, done, AlertChange(at_s, "shelved", done, announce=False))
+
+
+def _open(held: Held, alert_id: int) -> Alert:
+    for alert in held.alerts:
+        if alert.id == alert_id and alert.open:
+            return alert
+    raise KeyError(f"no open alert number {alert_id}")
+
+
+def _changed(held: Held, alert: Alert, change: AlertChange) -> Held:
+    return replace(held, alerts=tuple(alert if a.id == alert.id else a for a in held.alerts), news=(change,))
