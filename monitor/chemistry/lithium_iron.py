@@ -26,6 +26,7 @@ _TOP = ((-0.02, 0.6), (0.0, 0.30), (0.005, 0.20), (0.01, 0.14), (0.02, 0.07), (0
 
 GAP_V = 0.064        # full distance between charge and discharge [2]
 MEMORY_FRAC = 0.06   # part of the capacity that turns the hysteresis round
+SELF_DISCHARGE_PER_HOUR = 0.02 / 720   # 1 to 3 % a month (common practice)
 
 _XS, _VS = zip(*_CURVE, strict=True)
 _US, _TS = zip(*_TOP, strict=True)

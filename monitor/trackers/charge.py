@@ -1,54 +1,59 @@
 """State of charge of the house battery: counts ampere-hours, corrects itself at rest, full and empty."""
-from dataclasses import dataclass, replace
-from math import exp, log, sqrt
+from dataclasses import dataclass
+from math import exp, log
 
 from monitor.battery import Battery, Vehicle
-from monitor.chemistry import lead_acid, lithium_iron
-from monitor.findings import ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
+from monitor.chemistry import lead_acid
+from monitor.findings import ChargeFindings, Condition, Event, JoinFindings
 from monitor.sample import Minute
-from monitor.trackers import charge_anchor, charge_filter, kalman, resistance_growth, step_resistance, usual_load
-from monitor.trackers.charge_filter import CAPACITY, DEPTH, LEVEL, OFFSET, SLOW
-from monitor.trackers.kalman import Belief
+from monitor.trackers import (
+    charge_anchor,
+    charge_count,
+    charge_filter,
+    charge_guesses,
+    charge_report,
+    kalman,
+    resistance_growth,
+    step_resistance,
+)
+from monitor.trackers.charge_anchor import Anchor
+from monitor.trackers.charge_count import Count
+from monitor.trackers.charge_filter import CAPACITY, DEPTH, LEVEL
+from monitor.trackers.charge_guesses import Guess, Guesses
 from monitor.trackers.resistance_growth import Growth
 from monitor.trackers.step_resistance import Resistance
-from monitor.trackers.usual_load import UsualLoad
 
+#: How often voltage is weighed against the count. Means over this time smooth a fridge's cycling.
 WINDOW_S = 900.0
-Z95 = 1.96
+#: Squared sigmas beyond which a voltage is refused; refused too long, the belief is opened again.
+GATE, LOST = 25.0, 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Voltage of the usable minutes of the present quarter of an hour, freed of what the load does to it."""
+
+    start_s: float = 0.0
+    minutes: int = 0
+    seconds: float = 0.0
+    rest_v: float = 0.0
+    drop_v: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
     """Everything the charge tracker carries from minute to minute."""
 
-    belief: Belief
+    guesses: Guesses
     resistance: Resistance
-    at_s: float | None = None
-    pending_h: float = 0.0
-    pending_in_ah: float = 0.0
-    pending_out_ah: float = 0.0
-    pending_lost_ah: float = 0.0
-    middle_a: float = 0.0          # current filtered over 17 min
-    slow_a: float = 0.0            # over two hours
-    surface_v: float = 0.0         # left over from charging, lead-acid
-    direction: float = 0.0         # hysteresis: 1 charging, -1 discharging
-    since_charge_s: float = 1e9
-    drawn_ah: float = 1e9          # since the last charging
-    temperature_c: float | None = None
-    window_start_s: float = 0.0
-    window_n: int = 0
-    window_v: float = 0.0
-    window_drop_v: float = 0.0
-    tail_v: float = 0.0            # means over ten minutes
-    tail_a: float = 0.0
-    high_s: float = 0.0
+    count: Count = Count()
+    window: Window = Window()
     anchor: str = ""
     anchor_at_s: float | None = None
-    session_sigma: float = 1.0     # of the best anchor in this spell at full
+    session_sigma: float = 1.0     # of the best anchor in this spell at full, 1: none
     session_h: float = 0.0         # since its first
-    before_session: Belief | None = None   # the belief without this spell's anchors, counted on
-    surprise: float = 1.0
-    usual: UsualLoad = UsualLoad()
+    before_session: Guesses | None = None   # as if this spell had given no anchor, counted on
+    surprise: float = 1.0          # running mean of squared sigmas
     growth: Growth = Growth()
     growth_at_s: float = 0.0
     news: tuple[Event, ...] = ()
@@ -56,206 +61,158 @@ class Held:
 
 def begin(vehicle: Vehicle) -> Held:
     """Nothing seen yet."""
-    return Held(charge_filter.begin(vehicle.house, vehicle.current_sensor), step_resistance.begin(vehicle.house))
+    house = vehicle.house
+    return Held(charge_guesses.begin(house, vehicle.current_sensor), step_resistance.begin(house))
 
 
 def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> Held:
-    """One minute further."""
-    battery, sensor = vehicle.house, vehicle.current_sensor
-    belief = held.belief
+    """One minute further.
+
+    What the two batteries do to each other needs no care here: the shunt and the voltmeter are the
+    house battery's own. join only tells whether its charging is an alternator's.
+    """
+    battery = vehicle.house
+    belief = charge_guesses.best(held.guesses)
     capacity = exp(belief.mean[CAPACITY])
-    voltage = minute.house_voltage_v
-    temperature = minute.house_temperature_c if minute.house_temperature_c is not None else held.temperature_c
-    warmth = 20.0 if temperature is None else temperature
-    hours, gap_h = minute.covered_s / 3600.0, minute.gap_s / 3600.0
-    usual = held.usual
-    raw = minute.house_current_a
-    current = None if raw is None else (raw - sensor.offset_a) * sensor.gain
-    shift = sensor.offset_a * hours
-    in_ah, out_ah = minute.charge_in_ah, minute.charge_out_ah
-    if shift > 0 and in_ah > out_ah or shift < 0 and in_ah >= out_ah:
-        in_ah -= shift
-    else:
-        out_ah += shift
-    in_ah, out_ah = max(in_ah, 0.0) * sensor.gain, max(out_ah, 0.0) * sensor.gain
-    extra_var = 0.0
-    if gap_h > 0:
-        gap_in, gap_out, doubt = usual_load.guess(
-            usual, minute.gap_s, minute.hour, minute.end_s, held.middle_a,
-            held.middle_a if current is None else current, battery.rated_capacity_ah)
-        in_ah += gap_in
-        out_ah += gap_out
-        mean_a = (gap_out - gap_in) / gap_h
-        extra_var = doubt * doubt + (mean_a * minute.gap_doubt_s / 3600.0) ** 2
-    lost = lead_acid.self_discharge_per_hour(lead_acid.KINDS[battery.chemistry], warmth) * capacity * (
-        hours + gap_h) if battery.lead_acid else 0.02 / 720 * capacity * (hours + gap_h)
-    if current is not None and voltage is not None and battery.lead_acid and current > 0 and voltage > 13.2:
-        kind = lead_acid.KINDS[battery.chemistry]
-        lost += min(lead_acid.gassing_a(capacity, voltage, warmth, kind.gassing_scale), current) * hours
-    pending_h = held.pending_h + hours + gap_h
-    pending_in, pending_out = held.pending_in_ah + in_ah, held.pending_out_ah + out_ah
-    pending_lost = held.pending_lost_ah + lost
-    if extra_var:
-        belief = kalman.widened(belief, DEPTH, extra_var)
-    elapsed = minute.covered_s + minute.gap_s
-    middle, slow, surface, direction = held.middle_a, held.slow_a, held.surface_v, held.direction
-    since, drawn = held.since_charge_s + elapsed, held.drawn_ah + out_ah
-    tail_v, tail_a, high_s = held.tail_v, held.tail_a, held.high_s
-    load = current if current is not None else held.middle_a
-    if current is not None and minute.covered_s:
-        usual = usual_load.learn(usual, current, minute.covered_s, minute.hour, minute.end_s)
-    middle += (1 - exp(-elapsed / 1000.0)) * (load - middle)
-    slow += (1 - exp(-elapsed / 7200.0)) * (load - slow)
-    moved = (in_ah - out_ah) / capacity
-    if moved:
-        direction += min(abs(moved) / lithium_iron.MEMORY_FRAC, 1.0) * ((1.0 if moved > 0 else -1.0) - direction)
-    rated = battery.rated_capacity_ah
-    resistance = held.resistance
-    depth_frac = (belief.mean[DEPTH] + pending_out - pending_in) / capacity
-    if battery.lead_acid:
-        charging = (current is not None and current > 0.002 * rated) or (voltage is not None and voltage > 13.2)
-        if charging and voltage is not None:
-            aim = min(max(0.25 * (voltage - 12.8), 0.0), 0.15)
-            surface += (1 - exp(-elapsed / 1800.0)) * (aim - surface)
-        else:
-            surface *= exp(-elapsed / 9000.0 - out_ah / (0.02 * rated))
-    else:
-        charging = voltage is not None and voltage > 13.8
-    if charging:
-        since = drawn = 0.0
-    held_news: list[Event] = []
-    anchor, anchor_at, session = held.anchor, held.anchor_at_s, held.session_sigma
-    window_n, window_v, window_drop, window_start = held.window_n, held.window_v, held.window_drop_v, held.window_start_s
-    surprise = held.surprise
-    before, session_h = held.before_session, held.session_h + elapsed / 3600.0
-    if voltage is not None and current is not None and elapsed:
-        resistance = step_resistance.update(resistance, minute, battery, depth_frac, surface < 0.02)
-        keep = 1 - exp(-elapsed / 600.0)
-        tail_v += keep * (voltage - tail_v)
-        tail_a += keep * (current - tail_a)
-        high_s = high_s + elapsed if voltage > (13.4 if battery.lead_acid else 13.7) else 0.0
-        usable = (
-            -rated / 8 < current < 0.002 * rated and voltage < 13.2 and since > 3600.0 and (drawn > 0.02 * rated or since > 14400.0) if battery.lead_acid
-            else -rated / 6 < current < rated / 6 and voltage < 13.8
-        )
-        if usable and not gap_h:
-            window_n += 1
-            window_v += voltage
-            mid_r, slow_r = _polarisation(battery, depth_frac)
-            window_drop += (
-                step_resistance.at(resistance, depth_frac) * current + mid_r * middle + slow_r * slow + surface
-            )
-    now = minute.end_s
-    growth, growth_at = held.growth, held.growth_at_s
-    if battery.lead_acid and resistance.latest_ohm and belief.sigma(DEPTH) < 0.08 * rated:
-        growth = resistance_growth.add(growth, resistance.latest_ohm, depth_frac * capacity / rated, temperature)
-    if growth.fresh and now - growth_at > 3600.0:
-        growth, growth_at = resistance_growth.judge(
-            growth, belief.mean[CAPACITY] - log(rated), belief.sigma(CAPACITY)), now
-    due = now - window_start >= WINDOW_S
-    seen_full = None
-    if current is not None and voltage is not None:
-        seen_full = charge_anchor.full(battery, min(tail_v, voltage + 0.05), max(tail_a, current), capacity, high_s)
-    if high_s == 0.0:
+    count = charge_count.update(held.count, minute, battery, vehicle.current_sensor, capacity)
+    depth_frac = (belief.mean[DEPTH] + count.out_ah - count.in_ah) / capacity
+    resistance = step_resistance.update(held.resistance, minute, battery, depth_frac, count.surface_v < 0.02)
+    growth, growth_at = _growth(held, belief, battery, resistance, depth_frac * capacity, count)
+    window = _gather(held.window, minute, battery, count, resistance, depth_frac)
+    full, empty = None, None
+    if count.voltage_v is not None and count.current_a is not None:
+        full = charge_anchor.full(
+            battery, min(count.tail_v, count.voltage_v + 0.05), max(count.tail_a, count.current_a), capacity, count.high_s)
+        empty = charge_anchor.empty(battery, count.voltage_v, count.current_a, capacity)
+    session, session_h, before = held.session_sigma, held.session_h + minute.duration_s / 3600.0, held.before_session
+    if count.high_s == 0.0:
         session, before = 1.0, None
     elif session_h > 3.0:
         before = None
-    empty = charge_anchor.empty(battery, voltage, current, capacity) if voltage is not None and current is not None else None
-    if due or (seen_full and seen_full.sigma_frac < 0.8 * session) or empty:
-        mid_r, slow_r = _polarisation(battery, depth_frac)
-        slow_v = 0.4 * abs(slow_r * slow) + 0.8 * surface + 0.003
-        belief = charge_filter.forward(belief, battery, pending_h, pending_in, pending_out, pending_lost, slow_v)
-        if before is not None:
-            before = charge_filter.forward(before, battery, pending_h, pending_in, pending_out, pending_lost, slow_v)
-        pending_h = pending_in = pending_out = pending_lost = 0.0
+    better = full is not None and full.sigma_frac < 0.8 * session
+    due = minute.end_s - window.start_s >= WINDOW_S
+    guesses, surprise, anchor, anchor_at = held.guesses, held.surprise, held.anchor, held.anchor_at_s
+    if due or better or empty:
+        guesses = _forward(guesses, battery, count, depth_frac)
+        before = None if before is None else _forward(before, battery, count, depth_frac)
+        count = charge_count.taken(count)
     if due:
-        if window_n * (now - (held.at_s or now)) >= 400.0 and window_n:
-            drop = window_drop / window_n
-            measured = window_v / window_n - drop
-            if battery.lead_acid:
-                measured -= lead_acid.VOLTAGE_PER_K * (warmth - 25.0)
-            expected_v, slopes, curve = charge_filter.rest(belief, battery, direction)
-            depth_frac = belief.mean[DEPTH] / capacity
-            r_doubt = step_resistance.sigma_ohm(resistance, depth_frac) * slow + 0.1 * drop
-            variance = 0.006**2 + curve * curve + r_doubt * r_doubt + (0.013 if temperature is None else 0.003) ** 2
-            miss = measured - expected_v
-            total = kalman.variance_along(belief, slopes) + variance
-            surprise += 0.03 * (min(miss * miss / total, 60.0) - surprise)
-            if miss * miss < 25.0 * total:
-                belief = kalman.weigh(belief, slopes, miss, variance)
-                if not anchor:
-                    anchor, anchor_at = "rest", now
-                elif anchor == "rest":
-                    anchor_at = now
-            if surprise > 5.0:
-                belief = kalman.widened(kalman.widened(belief, DEPTH, (0.1 * capacity) ** 2), LEVEL, 0.02**2)
-                surprise = 1.0
-        window_n, window_v, window_drop, window_start = 0, 0.0, 0.0, now
-    if seen_full is not None:
-        if seen_full.sigma_frac < 0.8 * session:
+        if window.seconds >= 400.0:
+            guesses, surprise, fits = _weigh_rest(guesses, battery, count, window, resistance, surprise)
+            if fits and anchor in ("", "rest"):
+                anchor, anchor_at = "rest", minute.end_s
+        window = Window(minute.end_s)
+    if full is not None:
+        if better:
             # A better anchor of the same spell takes the place of the worse one, as if that had not been.
-            if before is None and session == 1.0:
-                before, session_h = belief, 0.0
-            depth, sigma = seen_full.depth_frac * capacity, seen_full.sigma_frac * capacity
-            if before is not None:
-                slopes = tuple(1.0 if i == DEPTH else (-depth if i == CAPACITY else 0.0) for i in range(8))
-                belief = kalman.weigh(before, slopes, depth - before.mean[DEPTH], sigma * sigma)
-            else:
-                belief = kalman.replaced(belief, DEPTH, depth, sigma)
-            session = seen_full.sigma_frac
-        elif due and before is None and belief.sigma(DEPTH) > session * capacity:
+            if session == 1.0:
+                before, session_h = guesses, 0.0
+            guesses = _anchored(before, full) if before is not None else _set(guesses, full)
+            session = full.sigma_frac
+        elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
             # Held there by the charger; what still goes in is gas and teaches nothing.
-            belief = kalman.replaced(belief, DEPTH, min(belief.mean[DEPTH], seen_full.depth_frac * capacity), session * capacity)
-        anchor, anchor_at = "full", now
+            guesses = _set(guesses, Anchor("full", min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), session))
+        anchor, anchor_at = "full", minute.end_s
     if empty is not None:
-        slopes = tuple(1.0 if i == DEPTH else (-empty.depth_frac * capacity if i == CAPACITY else 0.0) for i in range(8))
-        variance = (empty.sigma_frac * capacity) ** 2 * 30
-        belief = kalman.weigh(belief, slopes, empty.depth_frac * capacity - belief.mean[DEPTH], variance)
-        anchor, anchor_at = "empty", now
+        guesses = _anchored(guesses, empty, repeats=30.0)
+        anchor, anchor_at = "empty", minute.end_s
     return Held(
-        belief, resistance, now, pending_h, pending_in, pending_out, pending_lost, middle, slow, surface, direction,
-        since, drawn, temperature, window_start, window_n, window_v, window_drop, tail_v, tail_a, high_s, anchor, anchor_at,
-        session, session_h, before, surprise, usual, growth, growth_at, tuple(held_news),
+        guesses, resistance, count, window, anchor, anchor_at, session, session_h, before, surprise, growth, growth_at)
+
+
+def _growth(
+    held: Held, belief: kalman.Belief, battery: Battery, resistance: Resistance, depth_ah: float, count: Count,
+) -> tuple[Growth, float]:
+    growth, at_s, rated = held.growth, held.growth_at_s, battery.rated_capacity_ah
+    if battery.lead_acid and resistance.latest_ohm and belief.sigma(DEPTH) < 0.08 * rated:
+        growth = resistance_growth.add(growth, resistance.latest_ohm, depth_ah / rated, count.temperature_c)
+    if growth.fresh and count.at_s is not None and count.at_s - at_s > 3600.0:
+        growth = resistance_growth.judge(growth, belief.mean[CAPACITY] - log(rated), belief.sigma(CAPACITY))
+        at_s = count.at_s
+    return growth, at_s
+
+
+def _gather(
+    window: Window, minute: Minute, battery: Battery, count: Count, resistance: Resistance, depth_frac: float,
+) -> Window:
+    """The window with this minute, if its voltage is worth believing."""
+    voltage, current, rated = count.voltage_v, count.current_a, battery.rated_capacity_ah
+    if voltage is None or current is None or minute.gap_s or not minute.covered_s:
+        return window
+    if battery.lead_acid:
+        settled = count.since_charge_s > 3600.0 and (
+            count.drawn_ah > charge_count.STRIP_FRAC * rated or count.since_charge_s > 14400.0)
+        if not (-rated / 8 < current < 0.002 * rated and voltage < 13.2 and settled):
+            return window
+    elif not (-rated / 6 < current < rated / 6 and voltage < 13.8):
+        return window
+    slow, _ = charge_count.polarisation_v(count, battery, depth_frac)
+    drop = step_resistance.at(resistance, depth_frac) * current + slow
+    return Window(
+        window.start_s, window.minutes + 1, window.seconds + minute.covered_s, window.rest_v + voltage - drop,
+        window.drop_v + drop)
+
+
+def _forward(guesses: Guesses, battery: Battery, count: Count, depth_frac: float) -> Guesses:
+    _, slow_v = charge_count.polarisation_v(count, battery, depth_frac)
+    return tuple(
+        Guess(g.log_weight, charge_filter.forward(
+            g.belief, battery, count.hours, count.in_ah, count.out_ah, count.lost_ah, count.doubt_ah2, slow_v))
+        for g in guesses
     )
 
 
-def _polarisation(battery: Battery, depth_frac: float) -> tuple[float, float]:
-    """Resistances of the middle and the slow relaxation [ohm] (forms: Ceraolo 2000)."""
-    rated = battery.rated_capacity_ah
+def _weigh_rest(
+    guesses: Guesses, battery: Battery, count: Count, window: Window, resistance: Resistance, surprise: float,
+) -> tuple[Guesses, float, bool]:
+    """Correct every guess by the voltage of one window."""
+    rest_v, drop_v = window.rest_v / window.minutes, window.drop_v / window.minutes
     if battery.lead_acid:
-        left = min(max(1.0 - depth_frac, 0.05), 1.0)
-        return 0.15 / rated, 0.8 * -log(left) / rated
-    return 0.4 / rated, 0.4 / rated
+        rest_v -= lead_acid.VOLTAGE_PER_K * (count.warmth_c - 25.0)
+    noise = 0.006**2 + (0.1 * drop_v) ** 2 + (0.013 if count.temperature_c is None else 0.003) ** 2
+    trials = []
+    for guess in guesses:
+        mean = guess.belief.mean
+        expected_v, slopes, curve_v = charge_filter.rest(guess.belief, battery, count.direction)
+        step_v = step_resistance.sigma_ohm(resistance, mean[DEPTH] / exp(mean[CAPACITY])) * count.slow_a
+        trials.append((slopes, rest_v - expected_v, noise + curve_v * curve_v + step_v * step_v))
+    guesses, misfit = charge_guesses.measured(guesses, trials, GATE)
+    surprise += 0.03 * (min(misfit, 60.0) - surprise)
+    if surprise > LOST:
+        guesses = tuple(
+            Guess(g.log_weight, kalman.widened(
+                kalman.widened(g.belief, DEPTH, (0.1 * exp(g.belief.mean[CAPACITY])) ** 2), LEVEL, 0.02**2))
+            for g in guesses)
+        surprise = 1.0
+    return guesses, surprise, misfit < GATE
+
+
+def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0) -> Guesses:
+    """After an anchor: one belief, which learns from it. Anchors are never refused.
+
+    repeats says how many minutes in a row will say the same.
+    """
+    trials = []
+    for guess in guesses:
+        mean = guess.belief.mean
+        capacity = exp(mean[CAPACITY])
+        depth = anchor.depth_frac * capacity
+        slopes = tuple(1.0 if i == DEPTH else (-depth if i == CAPACITY else 0.0) for i in range(len(mean)))
+        trials.append((slopes, depth - mean[DEPTH], repeats * (anchor.sigma_frac * capacity) ** 2))
+    found, _ = charge_guesses.measured(guesses, trials, 1e9)
+    return (Guess(0.0, charge_guesses.one(found)),)
+
+
+def _set(guesses: Guesses, anchor: Anchor) -> Guesses:
+    """Charge as the anchor says, and nothing else learnt from it."""
+    belief = charge_guesses.one(guesses)
+    capacity = exp(belief.mean[CAPACITY])
+    return (Guess(0.0, kalman.replaced(belief, DEPTH, anchor.depth_frac * capacity, anchor.sigma_frac * capacity)),)
 
 
 def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
     """What is known now."""
-    belief = held.belief
-    mean, cov = belief.mean, belief.covariance
-    depth = mean[DEPTH] + held.pending_out_ah - held.pending_in_ah * 0.98 + mean[OFFSET] * held.pending_h
-    log_q, var_q, var_d, var_dq = mean[CAPACITY], cov[CAPACITY][CAPACITY], cov[DEPTH][DEPTH], cov[DEPTH][CAPACITY]
-    if held.growth.sigma_ln:
-        total = var_q + held.growth.sigma_ln**2
-        miss = held.growth.mean_ln + log(vehicle.house.rated_capacity_ah) - log_q
-        depth += var_dq / total * miss
-        log_q += var_q / total * miss
-        var_d -= var_dq * var_dq / total
-        var_dq -= var_dq * var_q / total
-        var_q -= var_q * var_q / total
-    capacity = exp(log_q)
-    u = depth / capacity
-    sigma = sqrt(max(var_d / capacity**2 - 2 * u * var_dq / capacity + u * u * var_q, 0.0)) + 0.002
-    z = min(max(1 - u, 0.0), 1.0)
-    basis = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}[held.anchor]
-    charge = Estimate(z, min(max(1 - u - Z95 * sigma, 0.0), 1.0), max(min(1 - u + Z95 * sigma, 1.0), 0.0), basis)
-    q = sqrt(var_q)
-    cap = Estimate(capacity, capacity * exp(-Z95 * q), capacity * exp(Z95 * q), "learnt")
-    not_yet = NotYet("one full charge, or a night without the sun")
-    return ChargeFindings(
-        charge, cap, not_yet, not_yet, not_yet,
-        Estimate(mean[OFFSET], mean[OFFSET] - Z95 * belief.sigma(OFFSET), mean[OFFSET] + Z95 * belief.sigma(OFFSET), "learnt"),
-        held.anchor, None if held.anchor_at_s is None or held.at_s is None else held.at_s - held.anchor_at_s,
-    )
+    return charge_report.findings(held, vehicle)
 
 
 def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:

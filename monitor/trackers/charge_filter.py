@@ -69,12 +69,13 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
 
 
 def forward(
-    belief: Belief, battery: Battery, hours: float, in_ah: float, out_ah: float, lost_ah: float, slow_v: float,
+    belief: Belief, battery: Battery, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float,
+    slow_v: float,
 ) -> Belief:
     """The belief after some time in which these charges were counted.
 
     in_ah and out_ah are measured (both positive), lost_ah what gassing and self-discharge took,
-    slow_v one sigma of the slow polarisation error that the present use may cause.
+    doubt_ah2 the variance of charge that was guessed, slow_v one sigma of the slow polarisation error that the present use may cause.
     """
     p = prior(battery)
     mean, rows = belief.mean, [list(row) for row in belief.covariance]
@@ -98,7 +99,7 @@ def forward(
         for i in range(8):
             rows[i][index] = row[i]
     days = hours / 24.0
-    rows[DEPTH][DEPTH] += (0.4 * lost_ah) ** 2 + (0.002 * (in_ah + out_ah)) ** 2
+    rows[DEPTH][DEPTH] += doubt_ah2 + (0.4 * lost_ah) ** 2 + (0.002 * (in_ah + out_ah)) ** 2
     rows[OFFSET][OFFSET] += 0.010**2 * days / 5.0
     rows[CAPACITY][CAPACITY] += 0.012**2 * days / 10.0
     rows[LOSS][LOSS] += 0.003**2 * days / 5.0

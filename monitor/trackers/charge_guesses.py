@@ -1,0 +1,94 @@
+"""Several beliefs side by side, each with its weight: for a plateau where one voltage fits many charges.
+
+A sum of Gaussians, each carried by its own linear filter (Alspach and Sorenson, IEEE Trans.
+Automatic Control 17 (1972) 439). Lead-acid needs one; lithium starts with a row of them along the
+state of charge and keeps those that go on fitting, until the first full charge leaves one.
+"""
+from dataclasses import dataclass
+from math import exp, log
+
+from monitor.battery import Battery, CurrentSensor
+from monitor.trackers import charge_filter, kalman
+from monitor.trackers.charge_filter import DEPTH
+from monitor.trackers.kalman import Belief
+
+#: Voltage errors of one quarter of an hour and the next are not independent: a guess is only
+#: half as much the worse for a bad fit as its Gaussian says.
+TEMPER = 0.5
+SPACING_FRAC = 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """One belief and the logarithm of its weight."""
+
+    log_weight: float
+    belief: Belief
+
+
+Guesses = tuple[Guess, ...]
+
+
+def begin(battery: Battery, sensor: CurrentSensor) -> Guesses:
+    """What is believed before the first reading."""
+    wide = charge_filter.begin(battery, sensor)
+    if battery.lead_acid:
+        return (Guess(0.0, wide),)
+    rated = battery.rated_capacity_ah
+    return tuple(
+        Guess(0.0, kalman.replaced(wide, DEPTH, SPACING_FRAC * (i + 0.5) * rated, 0.6 * SPACING_FRAC * rated))
+        for i in range(12)
+    )
+
+
+def best(guesses: Guesses) -> Belief:
+    """The belief with most weight."""
+    return max(guesses, key=lambda g: g.log_weight).belief
+
+
+def measured(
+    guesses: Guesses, trials: list[tuple[tuple[float, ...], float, float]], gate: float,
+) -> tuple[Guesses, float]:
+    """All guesses after one measurement, and how badly even the best fits (squared sigmas).
+
+    trials gives, for each guess, the slopes, the surprise and the variance. A surprise beyond gate
+    (squared sigmas) moves no guess, but still costs it weight.
+    """
+    found, least = [], 1e9
+    for guess, (slopes, miss, variance) in zip(guesses, trials):
+        total = kalman.variance_along(guess.belief, slopes) + variance
+        squared = miss * miss / total
+        least = min(least, squared)
+        belief = kalman.weigh(guess.belief, slopes, miss, variance) if squared < gate else guess.belief
+        found.append(Guess(guess.log_weight - TEMPER * 0.5 * (min(squared, 2 * gate) + log(total)), belief))
+    return pruned(found), least
+
+
+def pruned(guesses: list[Guess]) -> Guesses:
+    """Without those that no longer count; the best has log weight 0."""
+    top = max(g.log_weight for g in guesses)
+    return tuple(Guess(g.log_weight - top, g.belief) for g in guesses if g.log_weight > top - 8.0)
+
+
+def shares(guesses: Guesses) -> list[float]:
+    """Weights that add up to 1."""
+    plain = [exp(g.log_weight) for g in guesses]
+    total = sum(plain)
+    return [w / total for w in plain]
+
+
+def one(guesses: Guesses) -> Belief:
+    """A single belief with the mean and covariance of them all."""
+    if len(guesses) == 1:
+        return guesses[0].belief
+    parts = shares(guesses)
+    beliefs = [g.belief for g in guesses]
+    n = len(beliefs[0].mean)
+    mean = tuple(sum(w * b.mean[i] for w, b in zip(parts, beliefs)) for i in range(n))
+    rows = tuple(
+        tuple(
+            sum(w * (b.covariance[i][j] + (b.mean[i] - mean[i]) * (b.mean[j] - mean[j])) for w, b in zip(parts, beliefs))
+            for j in range(n)
+        ) for i in range(n)
+    )
+    return Belief(mean, rows)
