@@ -26,7 +26,6 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
     from monitor import config
     from monitor import replay as replaying
     from monitor.cli import Refused
-    from monitor.report import lines
 
     begins = None
     if start is not None:
@@ -47,6 +46,8 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
     if last is None:
         raise Refused(f"{readings}: there is no row in it")
     if not (estimates or events or forecasts):
+        from monitor.report import lines
+
         for line in lines(last.findings, vehicle):
             click.echo(line)
 
