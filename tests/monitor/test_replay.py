@@ -1,0 +1,87 @@
+"""A recording through the command line: what is written, and what is said of bad input."""
+import csv
+import gzip
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from monitor.cli import commands
+
+VEHICLE = '[house]\nchemistry = "agm"\nrated_capacity_ah = 60\n[starter]\nchemistry = "agm"\nrated_capacity_ah = 60\n'
+HEADER = "t_s,house_v,house_a,starter_v,house_temp_c"
+
+
+@pytest.fixture
+def vehicle(tmp_path: Path) -> Path:
+    path = tmp_path / "vehicle.toml"
+    path.write_text(VEHICLE)
+    return path
+
+
+def _run(readings: Path, vehicle: Path, *more: str):
+    return CliRunner().invoke(commands, ["replay", str(readings), "--vehicle", str(vehicle), *more])
+
+
+def _hours(path: Path, hours: float, extra: str = "") -> Path:
+    rows = [HEADER + (",more" if extra else "")]
+    rows += [f"{k * 30},{12.6 - k * 1e-5:.4f},-2.0,12.7,20{extra}" for k in range(1, int(hours * 120))]
+    text = "\n".join(rows) + "\n"
+    if path.suffix == ".gz":
+        with gzip.open(path, "wt") as file:
+            file.write(text)
+    else:
+        path.write_text(text)
+    return path
+
+
+def test_three_sheets_are_written_with_the_promised_columns(tmp_path: Path, vehicle: Path) -> None:
+    out = {name: tmp_path / f"{name}.csv" for name in ("estimates", "events", "forecasts")}
+    done = _run(_hours(tmp_path / "r.csv.gz", 5), vehicle, *[x for n, p in out.items() for x in (f"--{n}", str(p))])
+    assert done.exit_code == 0, done.output
+    sheets = {name: path.read_text().splitlines() for name, path in out.items()}
+    heads = {name: lines[0] for name, lines in sheets.items()}
+    assert heads["estimates"] == ("t_s,soc,soc_low,soc_high,capacity_ah,capacity_low_ah,capacity_high_ah,"
+                                            "house_resistance_ohm,isolator,engine,starter_soc")
+    assert heads["events"] == "t_s,kind,battery,message"
+    assert heads["forecasts"] == "t_issued_s,t_predicted_s,t_low_s,t_high_s,probability_before_sun"
+    rows = list(csv.DictReader(sheets["estimates"]))
+    assert [float(r["t_s"]) for r in rows] == [60.0 * k for k in range(1, 300)]
+    assert all(float(r["soc_low"]) <= float(r["soc"]) <= float(r["soc_high"]) for r in rows)
+    assert float(rows[0]["soc"]) - float(rows[-1]["soc"]) > 0.05
+    assert len(list(csv.DictReader(sheets["forecasts"]))) in (5, 6)
+
+
+def test_every_spaces_the_estimates(tmp_path: Path, vehicle: Path) -> None:
+    _run(_hours(tmp_path / "r.csv", 5), vehicle, "--estimates", str(tmp_path / "e.csv"), "--every", "3600")
+    assert len((tmp_path / "e.csv").read_text().splitlines()) in (6, 7)
+
+
+def test_other_columns_are_passed_over(tmp_path: Path, vehicle: Path) -> None:
+    assert _run(_hours(tmp_path / "r.csv", 1, ",x"), vehicle, "--estimates", str(tmp_path / "e.csv")).exit_code == 0
+
+
+@pytest.mark.parametrize(("text", "words"), [
+    ("", "header must name t_s"),
+    ("a,b\n1,2\n", "header must name t_s"),
+    (HEADER + "\n30,12.5,x,12.7,20\n", "line 2: not a row of numbers"),
+    (HEADER + "\n30,12.5,1,12.7,20\n30,12.5,1,12.7,20\n", "line 3: t_s = 30 does not come after 30"),
+    (HEADER + "\n30,12.5\n", "line 2"),
+    (HEADER + "\n", "there is no row"),
+])
+def test_bad_readings_get_one_sentence_with_file_and_line(tmp_path: Path, vehicle: Path, text: str, words: str) -> None:
+    (tmp_path / "r.csv").write_text(text)
+    done = _run(tmp_path / "r.csv", vehicle, "--estimates", str(tmp_path / "e.csv"))
+    assert done.exit_code == 1 and words in done.output and "Traceback" not in done.output
+
+
+def test_a_cut_off_gzip_file_is_told(tmp_path: Path, vehicle: Path) -> None:
+    whole = _hours(tmp_path / "w.csv.gz", 5).read_bytes()
+    (tmp_path / "cut.csv.gz").write_bytes(whole[: len(whole) // 2])
+    done = _run(tmp_path / "cut.csv.gz", vehicle, "--estimates", str(tmp_path / "e.csv"))
+    assert done.exit_code == 1 and "cut.csv.gz" in done.output
+
+
+def test_a_wrong_start_or_missing_file_is_told(tmp_path: Path, vehicle: Path) -> None:
+    assert "is not a time" in _run(_hours(tmp_path / "r.csv", 1), vehicle, "--start", "noon").output
+    assert "No such file" in _run(tmp_path / "none.csv", vehicle, "--estimates", str(tmp_path / "e.csv")).output
