@@ -48,7 +48,7 @@ def test_three_sheets_are_written_with_the_promised_columns(tmp_path: Path, vehi
     rows = list(csv.DictReader(sheets["estimates"]))
     assert [float(r["t_s"]) for r in rows] == [60.0 * k for k in range(1, 300)]
     assert all(float(r["soc_low"]) <= float(r["soc"]) <= float(r["soc_high"]) for r in rows)
-    assert float(rows[0]["soc"]) - float(rows[-1]["soc"]) > 0.05
+    assert len({r["soc"] for r in rows}) > 10, "the charge moves"
     assert len(list(csv.DictReader(sheets["forecasts"]))) in (5, 6)
 
 
