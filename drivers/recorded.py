@@ -42,11 +42,20 @@ def columns(path: Path) -> Iterator[tuple[float, float | None, float | None, flo
                                  f"{', '.join(COLUMNS)}; seen: {','.join(header)[:80] or 'nothing'}")
             at = names.index("t_s")
             places = [names.index(name) if name in names else -1 for name in COLUMNS]
+            i, j, k, m = places
+            whole = min(places) >= 0
             last = float("-inf")
             for number, row in enumerate(lines, 2):
                 try:
                     t = float(row[at])
-                    a, b, c, d = [float(row[p]) if p >= 0 and row[p] else None for p in places]
+                    if whole and row[i] and row[j] and row[k] and row[m]:
+                        a, b, c, d = float(row[i]), float(row[j]), float(row[k]), float(row[m])
+                        total = a + b + c + d
+                        if total - total != 0.0:  # infinite or not a number, somewhere
+                            a, b, c, d = _finite(a), _finite(b), _finite(c), _finite(d)
+                    else:
+                        a, b, c, d = [float(row[p]) if p >= 0 and row[p] else None for p in places]
+                        a, b, c, d = _finite(a), _finite(b), _finite(c), _finite(d)
                 except (ValueError, IndexError) as error:
                     if not row:
                         continue
@@ -55,7 +64,7 @@ def columns(path: Path) -> Iterator[tuple[float, float | None, float | None, flo
                     raise ReadFailed(f"{path}, line {number}: t_s = {row[at]} does not come after {last:g}; "
                                      "sort the file by time and drop repeated rows")
                 last = t
-                yield t, _finite(a), _finite(b), _finite(c), _finite(d)
+                yield t, a, b, c, d
         except (csv.Error, EOFError, gzip.BadGzipFile, UnicodeDecodeError) as error:
             raise ReadFailed(f"{path}, after line {number}: {error}") from error
 

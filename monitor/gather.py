@@ -73,10 +73,16 @@ def close(held: Gathering) -> Minute:
                 gap_s += span_s
             else:
                 covered += span_s
-                into, out = _split(a, b, span_s)
+                if a <= 0 >= b:
+                    into, out = 0.0, -(a + b) * span_s / 7200
+                elif a >= 0 <= b:
+                    into, out = (a + b) * span_s / 7200, 0.0
+                else:
+                    into, out = _split(a, b, span_s)
                 charge_in += into
                 charge_out += out
-                volts = _mean_of(previous.house_voltage_v, sample.house_voltage_v)
+                one, other = previous.house_voltage_v, sample.house_voltage_v
+                volts = one if other is None else other if one is None else (one + other) / 2
                 if volts is not None:
                     energy_in += into * volts
                     energy_out += out * volts
@@ -97,38 +103,24 @@ def close(held: Gathering) -> Minute:
         starter_voltage_v=median(starter_v) if starter_v else None,
         starter_voltage_low_v=min(starter_v, default=None),
         starter_voltage_high_v=max(starter_v, default=None),
-        house_temperature_c=_latest(samples, "house_temperature_c"),
-        starter_temperature_c=_latest(samples, "starter_temperature_c"),
-        ambient_temperature_c=_latest(samples, "ambient_temperature_c"),
-        solar_current_a=_latest(samples, "solar_current_a"),
-        ignition_on=_latest(samples, "ignition_on"), hour=last.hour,
+        house_temperature_c=_latest([s.house_temperature_c for s in samples]),
+        starter_temperature_c=_latest([s.starter_temperature_c for s in samples]),
+        ambient_temperature_c=_latest([s.ambient_temperature_c for s in samples]),
+        solar_current_a=_latest([s.solar_current_a for s in samples]),
+        ignition_on=_latest([s.ignition_on for s in samples]), hour=last.hour,
         fast_starter=tuple(pair for s in samples for pair in s.fast_starter),
     )
 
 
 def _split(a: float, b: float, span_s: float) -> tuple[float, float]:
-    """Ampere-hours into and out of the battery along a straight line from a to b [A] in span_s."""
-    hours = span_s / 3600
-    if a >= 0 and b >= 0:
-        return (a + b) / 2 * hours, 0.0
-    if a <= 0 and b <= 0:
-        return 0.0, -(a + b) / 2 * hours
+    """Ampere-hours into and out of the battery along a straight line from a to b [A] that crosses zero."""
     high, low = max(a, b), min(a, b)
     share = high / (high - low)
-    return high / 2 * share * hours, -low / 2 * (1 - share) * hours
+    return high / 2 * share * span_s / 3600, -low / 2 * (1 - share) * span_s / 3600
 
 
-def _mean_of(a: float | None, b: float | None) -> float | None:
-    if a is None or b is None:
-        return b if a is None else a
-    return (a + b) / 2
-
-
-def _latest(samples: tuple[Sample, ...], name: str) -> float | None:
-    for sample in reversed(samples):
-        value = getattr(sample, name)
+def _latest(values: list[float | None]) -> float | None:
+    for value in reversed(values):
         if value is not None:
             return value
     return None
-
-

@@ -33,7 +33,8 @@ def samples(path: Path, start: datetime | None) -> Iterator[Sample]:
     """The rows of a recording as samples; start places second 0 in local time (default: local midnight)."""
     first_hour = 0.0 if start is None else start.hour + start.minute / 60 + start.second / 3600
     for t, house_v, house_a, starter_v, house_temp_c in columns(path):
-        yield Sample(t, house_v, house_a, starter_v, house_temp_c, hour=(first_hour + t / 3600) % 24.0)
+        yield Sample(t, house_v, house_a, starter_v, house_temp_c, None, None, None, None,
+                     (first_hour + t / 3600) % 24.0)
 
 
 def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterator[Step]:
