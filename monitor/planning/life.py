@@ -1,5 +1,6 @@
 """A life: the loads and the sun of some weeks in quarter hours, apart from the battery they met."""
 from dataclasses import dataclass
+from math import pi, sin
 
 SLOT_H = 0.25
 
@@ -40,13 +41,11 @@ def refill(rows: list[Logged], clearness_default: float = 0.75) -> list[Slot]:
     """The life behind a log: where the charger throttled, the harvest is a lower bound and is refilled.
 
     Refilled with the day's clearness (median share of the envelope over that day's unthrottled hours,
-    0.05 to 1.25; clearness_default where the whole day was throttled) times the envelope, the 90 %
-    quantile at that hour over the log. Gaps take the mean load of their hour and the sun of a clear day
+    0.05 to 1.25; clearness_default where the whole day was throttled) times the envelope, the harvest of a clear
+    day at that hour. Gaps take the mean load of their hour and the sun of a clear day
     times clearness_default; they are marked not known.
     """
-    envelope = [_quantile([r.harvest_a for r in rows if r.harvest_a is not None and r.curtailed_frac < 0.3
-                           and _bin(r.hour) == b], 0.9) for b in range(96)]
-    envelope = [max(envelope[b], envelope[b - 1] * 0.5, envelope[(b + 1) % 96] * 0.5) for b in range(96)]
+    envelope = _envelope(rows)
     usual = [_mean([r.load_a for r in rows if r.load_a is not None and _bin(r.hour) == b]) for b in range(96)]
     slots: list[Slot] = []
     for day in _days(rows):
@@ -62,6 +61,27 @@ def refill(rows: list[Logged], clearness_default: float = 0.75) -> list[Slot]:
             slots.append(Slot(row.hour, usual[b] if row.load_a is None else row.load_a, sun, row.engine_a,
                               row.engine_on, 20.0 if row.temperature_c is None else row.temperature_c, known))
     return slots
+
+
+def _envelope(rows: list[Logged]) -> list[float]:
+    """A clear day's harvest by quarter hour [A].
+
+    The 90 % quantile of what was harvested unthrottled. At hours that were throttled whenever the sun shone
+    that is too low, so a sine between the learnt ends of daylight, scaled by the other hours, stands in.
+    """
+    free: list[list[float]] = [[] for _ in range(96)]
+    for row in rows:
+        if row.harvest_a is not None and row.curtailed_frac < 0.3:
+            free[_bin(row.hour)].append(row.harvest_a)
+    seen = [_quantile(values, 0.9) for values in free]
+    top = max(seen, default=0.0)
+    light = [b for b in range(96) if seen[b] > max(0.03 * top, 0.1)]
+    if len(light) < 8:
+        return seen
+    first, last = light[0] - 0.5, light[-1] + 1.5
+    shape = [max(sin(pi * (b + 0.5 - first) / (last - first)), 0.0) if first < b + 0.5 < last else 0.0 for b in range(96)]
+    scale = _quantile([value / shape[b] for b in light if shape[b] > 0.3 for value in free[b]], 0.9)
+    return [max(seen[b], scale * shape[b]) for b in range(96)]
 
 
 def _days(rows: list[Logged]) -> list[list[Logged]]:
