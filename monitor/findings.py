@@ -118,6 +118,7 @@ class ForecastFindings:
     lowest_high_frac: float | None = None       # 90 %
     sun_back_in_s: float | None = None
     full_in_s: float | None = None
+    probability_cloudy_tomorrow: float | None = None    # by the morning after next, if tomorrow is dull
     fan: tuple[tuple[float, float, float, float], ...] = ()   # (s from now, 10 %, 50 %, 90 %) charge fractions
     levers: tuple[tuple[str, float], ...] = ()  # (sentence, probability with it)
     sentence: str = ""

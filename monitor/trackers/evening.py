@@ -1,0 +1,121 @@
+"""When to speak of tonight and when to keep quiet, and what became of what was said."""
+from dataclasses import dataclass, replace
+
+from monitor.battery import Vehicle
+from monitor.findings import ChargeFindings, Condition, Estimate, Event, ForecastFindings
+from monitor.sample import Minute
+from monitor.trackers import loads, outcomes
+from monitor.trackers.outcomes import Learnt, Night
+from monitor.trackers.reserve import Margin
+
+KIND = "house_reserve_forecast"
+HEADS_UP, WARNING, MOVED = 0.3, 0.5, 0.25
+#: Local hour of bedtime while neither told nor learnt; without a clock, hours after the sun left.
+BEDTIME_HOUR, AFTER_SUN_H = 21.5, 2.5
+#: A message has to come this long before the reserve may be reached to be of use.
+NOTICE_H = 3.5
+
+
+@dataclass(frozen=True, slots=True)
+class Evening:
+    """The present evening: past bedtime or not, what was said, and the forecast waiting for its outcome."""
+
+    past_bedtime: bool = False
+    at_bedtime: float | None = None     # probability then
+    said: float | None = None           # probability of the last message of this evening
+    said_count: int = 0
+    over: int = 0                       # forecasts in a row over the heads-up level
+    active: bool = False
+    high: bool = False
+    seen: str = ""
+    figures: tuple[tuple[str, float], ...] = ()
+    waiting: Night | None = None
+
+
+def past_bedtime(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hour: float) -> bool:
+    """Whether it is between bedtime and nine hours later, on the clock or by the sun."""
+    return 0 <= -to_bedtime_h(minute, vehicle, loaded, solar_hour) % 24 < 9
+
+
+def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hour: float) -> float:
+    """Hours until the next bedtime."""
+    if minute.hour is not None and vehicle.bedtime_hour is not None:
+        return (vehicle.bedtime_hour - minute.hour) % 24
+    learnt = loads.lights_out_solar_hour(loaded)
+    if learnt is not None:
+        return (learnt - solar_hour) % 24
+    if minute.hour is not None:
+        return (BEDTIME_HOUR - minute.hour) % 24
+    return (loaded.sky.set / 2 + AFTER_SUN_H - solar_hour) % 24
+
+
+def step(
+    held: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, to_bed_h: float, solar_hour: float,
+) -> tuple[Evening, tuple[Event, ...]]:
+    """The evening after one more forecast, and the message it gives, if any."""
+    p = found.probability_before_sun
+    if p is None:
+        return held, ()
+    bedtime = is_past and not held.past_bedtime
+    held = replace(held, past_bedtime=is_past, over=held.over + 1 if p >= HEADS_UP else 0)
+    if bedtime:
+        night = Night(found.issued_s, p, raw, found.lowest_low_frac or 0.0, found.lowest_high_frac or 1.0, 1.0,
+                      margin.reserve_frac)
+        held = replace(held, at_bedtime=p, waiting=night)
+    if not _speak(held, found, p, bedtime, to_bed_h, solar_hour):
+        quiet = held.active and p < HEADS_UP / 2
+        return (replace(held, active=False) if quiet else held), ()
+    figures = (("probability_before_sun", p), ("reserve_frac", margin.reserve_frac),
+               ("charge_frac", margin.reserve_frac + margin.usable_ah / margin.capacity_ah),
+               ("capacity_ah", margin.capacity_ah), ("lowest_low_frac", found.lowest_low_frac or 0.0),
+               ("lowest_frac", found.lowest_frac or 0.0), ("lowest_high_frac", found.lowest_high_frac or 0.0),
+               ("reserve_in_s", found.reserve_in_s if found.reserve_in_s is not None else -1.0))
+    held = replace(held, said=p, said_count=held.said_count + 1, active=True, high=p >= WARNING, seen=found.sentence,
+                   figures=figures)
+    return held, (Event(found.issued_s, KIND, "house", found.sentence, figures),)
+
+
+def _speak(held: Evening, found: ForecastFindings, p: float, bedtime: bool, to_bed_h: float, solar_hour: float) -> bool:
+    """One message at bedtime; earlier where bedtime would be too late; another only when much has changed."""
+    if p < HEADS_UP:
+        return False
+    if held.said is not None:
+        return held.said_count < 2 and held.over >= 2 and p >= WARNING and p - held.said >= MOVED
+    if bedtime:
+        return True
+    if held.over < 2:
+        return False
+    if held.past_bedtime or solar_hour < 6:
+        return held.at_bedtime is None or p >= held.at_bedtime + 0.1
+    soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
+    return solar_hour >= 12 and soon_h is not None and soon_h < to_bed_h + NOTICE_H
+
+
+def watched(
+    held: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.Held, now_s: float, solar_hour: float,
+) -> tuple[Evening, Learnt]:
+    """Follow the night that was forecast; when the sun carries the load again, close it and learn from it."""
+    night = held.waiting
+    morning = 3.5 <= solar_hour < 20 and (loads.sun_carries(loaded) or solar_hour >= 14)
+    if night is not None and isinstance(charge.charge_frac, Estimate):
+        reached = night.reached_s
+        if reached is None and margin.usable_ah < 0:
+            reached = now_s
+        night = replace(night, lowest_frac=min(night.lowest_frac, charge.charge_frac.value), reached_s=reached)
+        held = replace(held, waiting=night)
+        if morning and now_s - night.issued_s > 2 * 3600:
+            learnt = outcomes.judged(learnt, night)
+            held = replace(held, waiting=None)
+    if morning and not held.past_bedtime and held.waiting is None and solar_hour < 12 and (
+            held.said is not None or held.at_bedtime is not None):
+        held = replace(held, said=None, said_count=0, at_bedtime=None, active=False, high=False, over=0)
+    return held, learnt
+
+
+def conditions(held: Evening, found: ForecastFindings) -> tuple[Condition, ...]:
+    """The message of this evening while it stands."""
+    levers = "; ".join(text for text, _ in found.levers[:2])
+    return (Condition(
+        KIND, "house", held.active, "high" if held.high else "medium", held.seen,
+        "The charge may not last until the sun carries the load again.", levers,
+        "the sun carries the load, or the odds fall under 15 in 100", figures=held.figures),)

@@ -1,0 +1,186 @@
+"""Tonight: will the charge last until the sun carries the load; when not; what would close the gap."""
+from dataclasses import dataclass, replace
+from random import Random
+
+from monitor.battery import Vehicle
+from monitor.findings import ChargeFindings, Condition, Event, ForecastFindings
+from monitor.sample import Minute
+from monitor.trackers import evening, levers, loads, night, outcomes, outlook_days, reserve, solar_clock, tonight_words
+from monitor.trackers.evening import Evening
+from monitor.trackers.history import DAY_SLOTS, SLOT_S
+from monitor.trackers.night import Path
+from monitor.trackers.outcomes import Learnt
+from monitor.trackers.reserve import Margin
+
+ISSUE_S = 600.0
+#: The paths are run anew this often; between, what was used more or less than foreseen moves the odds.
+RUN_S = 3600.0
+PATHS = 80
+CLOUDY_PATHS = 20
+#: Steps of a path that make the fan: every hour of the coming 36.
+FAN_STEPS = (0, *range(1, 49, 2), *range(49, 61))
+HORIZON_S = 72 * 3600.0
+WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not known yet")
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The latest forecast, what it came from, the evening's messages and how past nights turned out."""
+
+    latest: ForecastFindings = WAITING
+    run_s: float = -1e9
+    margins_ah: tuple[float, ...] = ()      # of every path before the sun is back, sorted
+    share: float = 0.0                      # of them that reach the reserve
+    foreseen_ah: tuple[float, ...] = ()     # mean of the paths over the first hours
+    first_step_s: float = 0.0
+    evening: Evening = Evening()
+    learnt: Learnt = Learnt()
+    nights_known: int = 0
+    news: tuple[Event, ...] = ()
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Nothing foreseen yet."""
+    return Held()
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, loaded: loads.Held) -> Held:
+    """One minute further; a new forecast every ten minutes and whenever it is bedtime."""
+    now_s = minute.end_s
+    if now_s // ISSUE_S == held.latest.issued_s // ISSUE_S and held.run_s > 0:
+        return replace(held, news=()) if held.news else held
+    margin = reserve.margin(vehicle.house, charge, _running_load_a(loaded))
+    if margin is None:
+        return replace(held, latest=replace(WAITING, issued_s=now_s), run_s=now_s, margins_ah=(), news=())
+    solar_hour = solar_clock.hour_of(loaded.clock, now_s)
+    told, learnt = evening.watched(held.evening, held.learnt, charge, margin, loaded, now_s, solar_hour)
+    held = replace(held, evening=told, learnt=learnt, news=())
+    is_past = evening.past_bedtime(minute, vehicle, loaded, solar_hour)
+    bedtime = is_past and not told.past_bedtime
+    if now_s // RUN_S != held.run_s // RUN_S or bedtime or not held.margins_ah:
+        held = _run(held, minute, vehicle, margin, loaded)
+    else:
+        held = _moved_on(held, margin, now_s)
+    held = replace(held, latest=replace(
+        held.latest, sentence=tonight_words.sentence(held.latest, margin.reserve_frac, minute.hour)))
+    to_bed_h = evening.to_bedtime_h(minute, vehicle, loaded, solar_hour)
+    told, events = evening.step(held.evening, held.latest, held.share, margin, is_past, to_bed_h, solar_hour)
+    return replace(held, evening=told, news=events)
+
+
+def _running_load_a(loaded: loads.Held) -> float:
+    usual = loaded.sky.night_load_a
+    return 5.0 if usual is None else usual + 3.0
+
+
+def _run(held: Held, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.Held) -> Held:
+    now_s = minute.end_s
+    slot = solar_clock.slot_of(loaded.clock, now_s)
+    first = 1.0 - now_s % SLOT_S / SLOT_S
+    days, count = outlook_days.days_from(
+        loaded.past, slot, loaded.temperature_c, vehicle.house.rated_capacity_ah)
+    carries = minute.house_current_a is not None and minute.house_current_a > 0.1 and not loads.driving(loaded)
+    start = night.Start(slot, first, margin.usable_ah, margin.sigma_ah, margin.room_ah, vehicle.house.lead_acid, carries)
+    made = night.paths(start, days, PATHS, Random(int(now_s)))
+    found = _summary(made, first, now_s, margin, held.learnt)
+    share = sum(path.lowest_ah < 0 for path in made) / len(made)
+    cloudy = _cloudy(start, days, now_s, held.learnt)
+    options = levers.levers(
+        made, lambda p: outcomes.corrected(held.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a)
+    because = ""
+    if count < 3:
+        because = "first nights, rough" if count else "first night, rough: no whole day has been seen yet"
+    latest = replace(found, because=because, levers=options, probability_cloudy_tomorrow=cloudy,
+                     probability_before_sun=outcomes.corrected(held.learnt, share))
+    mean = tuple(sum(path.track_ah[i] for path in made) / len(made) for i in range(1, 4))
+    return replace(
+        held, latest=latest, run_s=now_s, margins_ah=tuple(round(m, 2) for m in sorted(p.lowest_ah for p in made)),
+        share=share, foreseen_ah=(margin.usable_ah, *mean), first_step_s=first * SLOT_S, nights_known=count)
+
+
+def _cloudy(start: night.Start, days: night.Days, now_s: float, learnt: Learnt) -> float:
+    """Probability of reaching the reserve by the morning after next if tomorrow is a dull day."""
+    skies = sorted((sum(sky), sky) for _, sky in days.harvests)
+    total, dull = skies[len(skies) // 5]
+    if len(skies) < 5:
+        dull = tuple(0.35 * value for value in dull)
+    made = night.paths(start, replace(days, harvests=((1.0, dull),)), CLOUDY_PATHS, Random(int(now_s) + 1))
+    late = start.slot % DAY_SLOTS
+    until_h = (16 - late) / 2 + 24 if late < 16 else (DAY_SLOTS - late) / 2 + 32
+    share = sum(path.reserve_at_h is not None and path.reserve_at_h < until_h for path in made) / len(made)
+    return outcomes.corrected(learnt, share)
+
+
+def _summary(made: list[Path], first_frac: float, now_s: float, margin: Margin, learnt: Learnt) -> ForecastFindings:
+    count = len(made)
+    capacity, floor = margin.capacity_ah, margin.reserve_frac
+
+    def quantile(values: list[float], part: float) -> float:
+        return values[min(int(part * len(values)), len(values) - 1)]
+
+    lows = sorted(path.lowest_ah for path in made)
+    middle = quantile(lows, 0.5)
+    low = middle + learnt.spread * (quantile(lows, 0.1) - middle)
+    high = middle + learnt.spread * (quantile(lows, 0.9) - middle)
+    tonight = [p.reserve_at_h for p in made if p.reserve_at_h is not None and p.lowest_ah <= 0]
+    ever = sorted(p.reserve_at_h if p.reserve_at_h is not None else 1e9 for p in made)
+    # More likely than not tonight: when tonight. Otherwise the median of all that may come.
+    times = sorted(tonight) if 2 * len(tonight) >= count else ever
+    at_h = quantile(times, 0.5)
+    reached = at_h * 3600 <= HORIZON_S
+    suns = sorted(p.sun_at_h if p.sun_at_h is not None else 99.0 for p in made)
+    fulls = sorted(p.full_at_h if p.full_at_h is not None else 1e9 for p in made)
+    ends_h, fan = night.ends_h(first_frac), []
+    for step in FAN_STEPS:
+        column = sorted(path.track_ah[step] for path in made)
+        fan.append((ends_h[step] * 3600, *(
+            round(_frac(quantile(column, part), floor, capacity), 4) for part in (0.1, 0.5, 0.9))))
+    return ForecastFindings(
+        issued_s=now_s, probability_before_sun=None,
+        reserve_in_s=at_h * 3600 if reached else None,
+        reserve_in_low_s=quantile(times, 0.1) * 3600 if reached else None,
+        reserve_in_high_s=min(quantile(times, 0.9) * 3600, HORIZON_S) if reached else None,
+        lowest_frac=_frac(middle, floor, capacity), lowest_low_frac=_frac(low, floor, capacity),
+        lowest_high_frac=_frac(high, floor, capacity),
+        sun_back_in_s=quantile(suns, 0.5) * 3600 if quantile(suns, 0.5) < 90 else None,
+        full_in_s=quantile(fulls, 0.5) * 3600 if quantile(fulls, 0.5) < 1e8 else None,
+        fan=tuple(fan),
+    )
+
+
+def _frac(ah: float, reserve_frac: float, capacity_ah: float) -> float:
+    return min(max(reserve_frac + ah / capacity_ah, 0.0), 1.0)
+
+
+def _moved_on(held: Held, margin: Margin, now_s: float) -> Held:
+    """The forecast some minutes later: its times come nearer, its odds follow what was really used."""
+    after = (now_s - held.run_s - held.first_step_s) / SLOT_S
+    points = held.foreseen_ah
+    if after < 0:
+        part = (now_s - held.run_s) / held.first_step_s
+        expected = points[0] + part * (points[1] - points[0])
+    else:
+        i = min(int(after), len(points) - 3)
+        expected = points[i + 1] + (after - i) * (points[i + 2] - points[i + 1])
+    shift = margin.usable_ah - expected
+    share = sum(m + shift < 0 for m in held.margins_ah) / len(held.margins_ah)
+    was, passed = held.latest, now_s - held.latest.issued_s
+
+    def nearer(value_s: float | None) -> float | None:
+        return None if value_s is None else max(value_s - passed, 0.0)
+
+    return replace(held, share=share, latest=replace(
+        was, issued_s=now_s, probability_before_sun=outcomes.corrected(held.learnt, share),
+        reserve_in_s=nearer(was.reserve_in_s), reserve_in_low_s=nearer(was.reserve_in_low_s),
+        reserve_in_high_s=nearer(was.reserve_in_high_s), sun_back_in_s=nearer(was.sun_back_in_s),
+        full_in_s=nearer(was.full_in_s), fan=tuple((t - passed, *rest) for t, *rest in was.fan if t > passed)))
+
+
+def findings(held: Held, vehicle: Vehicle) -> ForecastFindings:
+    """The latest forecast."""
+    return held.latest
+
+
+def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+    """One message an evening, while it stands."""
+    return evening.conditions(held.evening, held.latest)

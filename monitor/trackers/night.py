@@ -1,0 +1,155 @@
+"""Many possible next three days: the battery run forward through whole past days of load and sun."""
+from dataclasses import dataclass
+from math import exp
+from random import Random
+from statistics import NormalDist
+
+from monitor.trackers.history import DAY_SLOTS
+
+STEP_H = 0.5
+#: A path counts as full from this part of the room on: charging never ends on a curve.
+FULL = 0.97
+#: Part of what goes in that can be had again, below gassing.
+KEPT_LEAD, KEPT_LITHIUM = 0.96, 0.99
+#: Acceptance of lead-acid near full: the charging current falls with the room left, in about this time [h].
+ACCEPTANCE_H = 1.3
+#: A morning that has not brought enough sun by two hours past solar noon will not.
+LATEST_SUN_SLOT = 28
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where all paths begin. Ampere-hours are counted from the reserve up: 0 is the reserve."""
+
+    slot: int
+    first_frac: float       # how much of the present slot is still to come
+    usable_ah: float
+    usable_sigma_ah: float
+    room_ah: float          # from the reserve to full
+    lead_acid: bool
+    sun_carries: bool       # the sun carries the load right now
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """Past days from this time of day on: (weight, load factor, load [A] by slot), and (weight, harvest [A] by slot)."""
+
+    loads: tuple[tuple[float, float, tuple[float, ...]], ...]
+    harvests: tuple[tuple[float, tuple[float, ...]], ...]
+    load_sigma: float
+    harvest_sigma: float
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """One possible future. Times in hours from now; None: not within three days."""
+
+    lowest_ah: float            # before the sun carries the load again
+    lowest_at_h: float
+    reserve_at_h: float | None  # first time at the reserve at all
+    sun_at_h: float | None
+    full_at_h: float | None
+    track_ah: list[float]       # now, then at the end of every step
+
+
+def ends_h(first_frac: float) -> list[float]:
+    """When each step of a path ends [h from now]: half hours for a day, then hours for two more."""
+    first = STEP_H * first_frac
+    day = [0.0, *(first + STEP_H * i for i in range(DAY_SLOTS))]
+    return day + [day[-1] + 1.0 + i for i in range(DAY_SLOTS)]
+
+
+def paths(start: Start, days: Days, count: int, random: Random) -> list[Path]:
+    """That many paths, each with its own charge, load day, sky day and their scales, all evenly spread."""
+    normal = _spread(count)
+    charges, loads, skies = normal[:], normal[:], normal[:]
+    for column in (charges, loads, skies):
+        random.shuffle(column)
+    load_days = _drawn([day[0] for day in days.loads], count, random)
+    sky_days = _drawn([day[0] for day in days.harvests], count, random)
+    by_hour = [_hours(day[2]) for day in days.loads], [_hours(day[1]) for day in days.harvests]
+    times = ends_h(start.first_frac)
+    made = []
+    for i in range(count):
+        a, b = load_days[i], sky_days[i]
+        more = exp(days.load_sigma * loads[i] - 0.5 * days.load_sigma**2)
+        brighter = exp(days.harvest_sigma * skies[i] - 0.5 * days.harvest_sigma**2)
+        legs = [(days.loads[a][2], days.loads[a][1] * more, days.harvests[b][1])]
+        for _ in range(2):
+            # The day after a past day is the day that followed it, where that is known.
+            a = a - 1 if a > 0 else load_days[int(random.random() * count)]
+            b = b - 1 if b > 0 else sky_days[int(random.random() * count)]
+            legs.append((by_hour[0][a], days.loads[a][1] * more, by_hour[1][b]))
+        made.append(_run(start, legs, brighter, charges[i], times))
+    return made
+
+
+def _run(start: Start, legs: list, brighter: float, charge: float, times: list[float]) -> Path:
+    room = start.room_ah
+    ah = min(start.usable_ah + start.usable_sigma_ah * charge, room)
+    kept = KEPT_LEAD if start.lead_acid else KEPT_LITHIUM
+    accepts = 1.0 / ACCEPTANCE_H if start.lead_acid else 1.0
+    # Tonight's sun is looked for from solar midnight on, or at once in a morning that has none yet.
+    at_slot = start.slot % DAY_SLOTS
+    wait = 0 if at_slot < LATEST_SUN_SLOT and not start.sun_carries else DAY_SLOTS - at_slot
+    latest = wait + LATEST_SUN_SLOT - (at_slot + wait) % DAY_SLOTS
+    if latest > DAY_SLOTS:  # steps are hours from there on
+        latest = DAY_SLOTS + (latest - DAY_SLOTS) // 2
+    sun_step, step = -1, 0
+    track = [ah]
+    append = track.append
+    step_h, usual_h = STEP_H * start.first_frac, STEP_H
+    for load_day, factor, sky_day in legs:
+        for load, sky in zip(load_day, sky_day):
+            net = sky * brighter - load * factor
+            if net > 0.0:
+                if sun_step < 0 and step >= wait:
+                    sun_step = step
+                limit = (room - ah) * accepts
+                ah += (limit if net > limit else net) * kept * step_h
+            else:
+                ah += net * step_h
+            append(ah)
+            step += 1
+            step_h = usual_h
+        step_h = usual_h = 1.0
+    return _told(track, times, sun_step, latest, room)
+
+
+def _told(track: list[float], times: list[float], sun_step: int, latest: int, room: float) -> Path:
+    if not 0 <= sun_step <= latest:
+        sun_step = latest
+    tonight = track[:sun_step + 1]
+    lowest = min(tonight)
+    reserve_at = full_at = None
+    if track[0] <= 0.0:
+        reserve_at = 0.0
+    elif lowest <= 0.0 or min(track) <= 0.0:
+        k = next(i for i, value in enumerate(track) if value <= 0.0)
+        part = track[k - 1] / (track[k - 1] - track[k])
+        reserve_at = times[k - 1] + part * (times[k] - times[k - 1])
+    if max(track) > FULL * room:
+        full_at = next(times[i] for i, value in enumerate(track) if value > FULL * room)
+    return Path(lowest, times[tonight.index(lowest)], reserve_at, times[sun_step], full_at, track)
+
+
+def _hours(day: tuple[float, ...]) -> list[float]:
+    return [(a + b) / 2 for a, b in zip(day[::2], day[1::2])]
+
+
+def _spread(count: int) -> list[float]:
+    normal = NormalDist()
+    return [normal.inv_cdf((i + 0.5) / count) for i in range(count)]
+
+
+def _drawn(weights: list[float], count: int, random: Random) -> list[int]:
+    """Indices in proportion to the weights, without the luck of independent draws."""
+    total, reached, at, picks = sum(weights), 0.0, 0, []
+    reached = weights[0] / total
+    for i in range(count):
+        while (i + 0.5) / count > reached and at < len(weights) - 1:
+            at += 1
+            reached += weights[at] / total
+        picks.append(at)
+    random.shuffle(picks)
+    return picks

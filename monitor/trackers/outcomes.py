@@ -1,0 +1,92 @@
+"""How last nights' forecasts turned out, and what that teaches the next one."""
+from dataclasses import dataclass
+from math import exp, log
+
+KEPT_NIGHTS = 60
+#: Priors of the correction logit P' = a + c logit P: one standard deviation.
+SHIFT_SIGMA, SLOPE_SIGMA = 0.3, 0.2
+#: Step and limits of the spread of the lowest point (adaptive conformal inference,
+#: Gibbs and Candes, NeurIPS 2021), aiming at 80 % of nights inside.
+STEP, LEAST, MOST, INSIDE = 0.05, 0.7, 2.0, 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """One evening's forecast beside what happened."""
+
+    issued_s: float
+    said: float             # probability as issued
+    raw: float              # as the paths gave it
+    low_frac: float         # 80 % interval of the lowest point
+    high_frac: float
+    lowest_frac: float      # what it came to
+    reserve_frac: float
+    reached_s: float | None = None   # when the reserve was reached
+
+
+@dataclass(frozen=True, slots=True)
+class Learnt:
+    """What the outcomes taught so far."""
+
+    nights: tuple[Night, ...] = ()
+    shift: float = 0.0
+    slope: float = 1.0
+    spread: float = 1.0     # factor on the width of the lowest point
+
+
+def judged(learnt: Learnt, night: Night) -> Learnt:
+    """What is known after one more night."""
+    nights = (*learnt.nights, night)[-KEPT_NIGHTS:]
+    missed = not night.low_frac <= night.lowest_frac <= night.high_frac
+    spread = learnt.spread * exp(STEP * ((1.0 if missed else 0.0) - (1 - INSIDE)))
+    shift, slope = _fit([(logit(n.raw), n.reached_s is not None) for n in nights])
+    return Learnt(nights, shift, slope, min(max(spread, LEAST), MOST))
+
+
+def corrected(learnt: Learnt, probability: float) -> float:
+    """A probability as the outcomes say it ought to be read."""
+    return 1 / (1 + exp(-(learnt.shift + learnt.slope * logit(probability))))
+
+
+def logit(probability: float) -> float:
+    """ln(p/(1-p)), kept finite."""
+    p = min(max(probability, 0.005), 0.995)
+    return log(p / (1 - p))
+
+
+def _fit(rows: list[tuple[float, bool]]) -> tuple[float, float]:
+    """Shift and slope of highest posterior probability, by Newton's method."""
+    a, c = 0.0, 1.0
+    for _ in range(6):
+        ga, gc = -a / SHIFT_SIGMA**2, -(c - 1) / SLOPE_SIGMA**2
+        haa, hac, hcc = 1 / SHIFT_SIGMA**2, 0.0, 1 / SLOPE_SIGMA**2
+        for x, y in rows:
+            p = 1 / (1 + exp(-(a + c * x)))
+            miss, w = (1.0 if y else 0.0) - p, p * (1 - p)
+            ga, gc = ga + miss, gc + miss * x
+            haa, hac, hcc = haa + w, hac + w * x, hcc + w * x * x
+        det = haa * hcc - hac * hac
+        a, c = a + (hcc * ga - hac * gc) / det, c + (haa * gc - hac * ga) / det
+    return a, max(c, 0.3)
+
+
+def brier(rows: list[tuple[float, bool]]) -> float:
+    """Mean squared difference of probability and outcome (Brier, Monthly Weather Review 78, 1950)."""
+    return sum((p - (1.0 if y else 0.0)) ** 2 for p, y in rows) / len(rows)
+
+
+def brier_parts(rows: list[tuple[float, bool]]) -> tuple[float, float, float]:
+    """Reliability, resolution and uncertainty of forecasts that take few values: score = first - second + third.
+
+    Murphy, A new vector partition of the probability score, J. Applied Meteorology 12 (1973) 595.
+    Groups are the distinct probabilities.
+    """
+    total = len(rows)
+    base = sum(y for _, y in rows) / total
+    reliability = resolution = 0.0
+    for value in {p for p, _ in rows}:
+        group = [y for p, y in rows if p == value]
+        rate = sum(group) / len(group)
+        reliability += len(group) * (value - rate) ** 2 / total
+        resolution += len(group) * (rate - base) ** 2 / total
+    return reliability, resolution, base * (1 - base)

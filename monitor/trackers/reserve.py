@@ -1,0 +1,71 @@
+"""How far the house battery is above what must stay in it, in ampere-hours and with its doubt."""
+from dataclasses import dataclass
+from math import sqrt
+
+from monitor.battery import Battery
+from monitor.chemistry import lead_acid, lithium_iron
+from monitor.findings import ChargeFindings, Estimate
+
+Z95 = 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """Ampere-hours down to the reserve, one sigma of them, from there up to full, and the reserve itself."""
+
+    usable_ah: float
+    sigma_ah: float
+    room_ah: float
+    reserve_frac: float
+    capacity_ah: float
+
+
+def margin(battery: Battery, charge: ChargeFindings, load_a: float) -> Margin | None:
+    """The margin above the reserve, or above the fridge's own cut-out where that comes first.
+
+    load_a is the current with the compressor running [A]: what the cut-out sees. None while the
+    charge is not known.
+    """
+    fraction, capacity = charge.charge_frac, charge.capacity_ah
+    if not isinstance(fraction, Estimate):
+        return None
+    rated = battery.rated_capacity_ah
+    q_ah = capacity.value if isinstance(capacity, Estimate) else 0.9 * rated
+    q_sigma = (capacity.high - capacity.low) / 2 / Z95 if isinstance(capacity, Estimate) else 0.15 * rated
+    reserve = max(battery.reserve_soc_frac, _cutout_frac(battery, charge, load_a, q_ah))
+    usable = (fraction.value - reserve) * q_ah
+    # Both bounds may be cut off at empty or full: the wider side tells.
+    z_sigma = max(fraction.high - fraction.value, fraction.value - fraction.low) / Z95
+    sigma = sqrt((z_sigma * q_ah) ** 2 + ((fraction.value - reserve) * q_sigma) ** 2)
+    found = charge.usable_left_ah
+    if isinstance(found, Estimate) and reserve == battery.reserve_soc_frac:
+        sigma = max((found.high - found.low) / 2 / Z95, 0.3 * sigma)
+    return Margin(usable, max(sigma, 0.005 * q_ah), (1 - reserve) * q_ah, reserve, q_ah)
+
+
+def _cutout_frac(battery: Battery, charge: ChargeFindings, load_a: float, capacity_ah: float) -> float:
+    """Charge at which the loaded voltage falls to the fridge's cut-out; 0 where that is not configured.
+
+    Rest voltage less the drop in the resistance that was measured, and as much again for the slow
+    part of the relaxation, which a compressor running for minutes does see.
+    """
+    if battery.cutout_voltage_v is None:
+        return 0.0
+    found = charge.resistance_ohm
+    ohm = found.value if isinstance(found, Estimate) else (0.6 if battery.lead_acid else 1.0) / capacity_ah
+    rest_v = battery.cutout_voltage_v + 2.0 * ohm * load_a
+    low, high = 0.0, 1.0
+    for _ in range(20):
+        middle = (low + high) / 2
+        if _rest_v(battery, middle) > rest_v:
+            high = middle
+        else:
+            low = middle
+    return min(high, 0.95)
+
+
+def _rest_v(battery: Battery, charge_frac: float) -> float:
+    if battery.lead_acid:
+        kind = lead_acid.KINDS[battery.chemistry]
+        return kind.full_v - kind.span_v * lead_acid.fall_frac(1 - charge_frac)
+    return lithium_iron.rest_voltage_v(charge_frac, -1.0)

@@ -1,0 +1,236 @@
+"""Tonight's forecast on an ensemble of camps, against charge / mean current of 24 h and the mean hourly profile.
+
+    python -m tests.benchmarks.bench_tonight [VEHICLES] [DAYS] [FIRST_SEED]
+"""
+import sys
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.battery import Battery, Vehicle
+from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
+from monitor.sample import Minute
+from monitor.trackers import forecast, loads
+from tests.benchmarks.camps import STEP_S, Camp, camp
+
+SPAN = 5                # minutes that are given as one
+SIGMA_CHARGE, SIGMA_CAPACITY = 0.025, 0.06
+UNKNOWN = NotYet("not part of this benchmark")
+
+
+@dataclass
+class Issue:
+    """One hourly forecast beside the truth."""
+
+    camp: int
+    at_s: float
+    probability: float
+    reserve_in_s: float | None
+    low_s: float | None
+    high_s: float | None
+    lowest: tuple[float, float, float]
+    charge_frac: float
+
+
+@dataclass
+class Lived:
+    """One camp lived through by the trackers."""
+
+    truth: Camp
+    issues: list[Issue]
+    events: list
+    seconds: float
+    steps: int
+    drawn_ah: list      # (t, charge found, capacity found, mean current of 24 h before)
+    loads_held: loads.Held
+
+
+def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
+    """Run loads and forecast through a camp with a charge that is known as well as stated."""
+    rng = np.random.default_rng(seed + 7)
+    vehicle = Vehicle(
+        Battery("house", "agm" if truth.lead_acid else "lfp", truth.rated_ah, reserve_soc_frac=truth.reserve_frac,
+                absorption_v=14.4 if truth.lead_acid else 14.2), Battery("starter", "agm", 60.0))
+    capacity = truth.capacity_ah * float(np.exp(rng.normal(0, SIGMA_CAPACITY)))
+    held, ahead = loads.begin(vehicle), forecast.begin(vehicle)
+    wander, issues, events, drawn = rng.normal(0, SIGMA_CHARGE), [], [], []
+    n = len(truth.t_s) // SPAN
+    shape = (n, SPAN)
+    current = truth.current_a[:n * SPAN].reshape(shape).mean(1)
+    voltage = truth.voltage_v[:n * SPAN].reshape(shape).mean(1)
+    warm = truth.temperature_c[:n * SPAN].reshape(shape).mean(1)
+    engine = truth.engine[:n * SPAN].reshape(shape).any(1)
+    charge_frac = truth.charge_frac[:n * SPAN].reshape(shape)[:, -1]
+    keep = float(np.exp(-SPAN * STEP_S / (12 * 3600)))
+    noise = rng.normal(0, SIGMA_CHARGE * (1 - keep**2) ** 0.5, n)
+    charge = None
+    started = time.process_time()
+    for i in range(n):
+        end_s = (i + 1) * SPAN * STEP_S * 1.0
+        wander = keep * wander + noise[i]
+        z = min(max(float(charge_frac[i]) + wander, 0.0), 1.0)
+        minute = Minute(
+            end_s - SPAN * STEP_S, end_s, (), covered_s=SPAN * STEP_S, house_current_a=float(current[i]),
+            house_voltage_v=float(voltage[i]), house_temperature_c=round(float(warm[i]), 1),
+            hour=(end_s / 3600) % 24 if clock else None)
+        charge = ChargeFindings(
+            Estimate(z, z - 1.96 * SIGMA_CHARGE, z + 1.96 * SIGMA_CHARGE, "counting"),
+            Estimate(capacity, capacity * (1 - 1.96 * SIGMA_CAPACITY), capacity * (1 + 1.96 * SIGMA_CAPACITY), "learnt"),
+            UNKNOWN, UNKNOWN, UNKNOWN, UNKNOWN)
+        held = loads.update(held, minute, vehicle, JoinFindings(engine="running" if engine[i] else "off"), charge)
+        ahead = forecast.update(ahead, minute, vehicle, charge, held)
+        events += ahead.news
+        if end_s % 3600 == 0:
+            found = forecast.findings(ahead, vehicle)
+            issues.append(Issue(
+                number, end_s, found.probability_before_sun, found.reserve_in_s, found.reserve_in_low_s,
+                found.reserve_in_high_s, (found.lowest_low_frac, found.lowest_frac, found.lowest_high_frac),
+                float(charge_frac[i])))
+            day = current[max(i - 86400 // (SPAN * STEP_S), 0):i + 1]
+            drawn.append((z, capacity, float(day.mean())))
+    return Lived(truth, issues, events, time.process_time() - started, n, drawn, held)
+
+
+@dataclass
+class Night:
+    """What a night came to."""
+
+    at_s: float
+    sun_s: float
+    reached_s: float | None
+    lowest: float
+
+
+def night(truth: Camp, at_s: float) -> Night:
+    """From a moment of the evening to when the sun carries the load for half an hour, at latest two hours past noon."""
+    i = int(at_s / STEP_S)
+    noon = truth.clock_noon_hour
+    day = at_s // 86400 + (1 if (at_s / 3600) % 24 > noon else 0)
+    latest = int((day * 24 + noon + 2) * 3600 / STEP_S)
+    first = int((day * 24 + noon - 12) * 3600 / STEP_S)
+    carried = (truth.sun_a - truth.load_a)
+    half = 1800 // STEP_S
+    sun = latest
+    for k in range(max(first, i), latest - half, 5):
+        if carried[k:k + half].mean() > 0:
+            sun = k
+            break
+    span = truth.charge_frac[i:sun + 1]
+    below = np.nonzero(span < truth.reserve_frac)[0]
+    return Night(at_s, sun * STEP_S, (i + below[0]) * STEP_S if len(below) else None, float(span.min()))
+
+
+def profile_says(lived: Lived, k: int) -> bool:
+    """The mean hourly profile of the days before, run forward without any doubt."""
+    truth, issue = lived.truth, lived.issues[k]
+    z, capacity, _ = lived.drawn_ah[k]
+    i = int(issue.at_s / STEP_S)
+    per_day, per_hour = 86400 // STEP_S, 3600 // STEP_S
+    days = min(i // per_day, 21)
+    if days < 1:
+        return False
+    net = truth.current_a[i - days * per_day:i].reshape(days, per_day).mean(0)
+    steps = int((night(truth, issue.at_s).sun_s - issue.at_s) / 3600) + 1
+    for h in range(steps):
+        z = min(z + net[h * per_hour % per_day:][:per_hour].mean() / capacity, 1.0)
+        if z < truth.reserve_frac:
+            return True
+    return False
+
+
+def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
+    """All figures of the ensemble."""
+    rows, simple, profile, inside, widths, few = [], [], [], [], [], []
+    warned, flattened, false_w, quiet_nights = 0, 0, 0, 0
+    told = 0
+    when, covered, said_never = [], [], 0
+    for lived in lives:
+        truth = lived.truth
+        by_hour = {round(issue.at_s / 3600): (k, issue) for k, issue in enumerate(lived.issues)}
+        last_day = int(truth.t_s[-1] // 86400) - 1
+        for day in range(0, last_day):
+            at_h = day * 24 + 22
+            k, issue = by_hour[at_h]
+            if issue.charge_frac < truth.reserve_frac + 0.02:
+                continue
+            came = night(truth, issue.at_s)
+            y = came.reached_s is not None
+            rows.append((issue.probability, y, day))
+            z, capacity, mean_a = lived.drawn_ah[k]
+            hours = (z - truth.reserve_frac) * capacity / max(-mean_a, 1e-3)
+            simple.append((hours * 3600 < came.sun_s - issue.at_s, y))
+            profile.append((profile_says(lived, k), y))
+            inside.append(issue.lowest[0] <= came.lowest <= issue.lowest[2])
+            widths.append(issue.lowest[2] - issue.lowest[0])
+        for day in range(0, last_day):
+            # A night is flattened when the reserve is reached between solar 15:00 and the sun carrying again.
+            i = int((day * 24 + truth.clock_noon_hour + 3) * 3600)
+            if truth.charge_frac[int(i / STEP_S)] < truth.reserve_frac + 0.02:
+                continue
+            came = night(truth, float(i))
+            messages = [e for e in lived.events if i - 3 * 3600 <= e.at_s <= came.sun_s]
+            told += len(messages)
+            if came.reached_s is not None:
+                if came.reached_s - i > 4 * 3600:
+                    flattened += 1
+                    warned += any(e.at_s <= came.reached_s - 3 * 3600 for e in messages)
+            else:
+                quiet_nights += 1
+                false_w += any(dict(e.figures)["probability_before_sun"] >= 0.5 for e in messages)
+        below = np.nonzero((truth.charge_frac[1:] < truth.reserve_frac) & (truth.charge_frac[:-1] >= truth.reserve_frac))[0]
+        armed_from = 0
+        for b in below:
+            if b < armed_from or b * STEP_S < 2 * 86400:
+                continue
+            after = np.nonzero(truth.charge_frac[b:] > truth.reserve_frac + 0.1)[0]
+            armed_from = b + after[0] if len(after) else len(truth.charge_frac)
+            for issue in lived.issues:
+                lead_h = (b * STEP_S - issue.at_s) / 3600
+                if 6 < lead_h <= 12:
+                    if issue.reserve_in_s is None:
+                        said_never += 1
+                        continue
+                    when.append(abs(issue.reserve_in_s / 3600 - lead_h))
+                    covered.append(issue.low_s / 3600 <= lead_h <= issue.high_s / 3600)
+    p = np.array([r[0] for r in rows])
+    y = np.array([r[1] for r in rows], float)
+    base = y.mean()
+    uncertainty = base * (1 - base)
+
+    def skill(said):
+        return 1 - np.mean((np.asarray(said, float) - y) ** 2) / uncertainty
+
+    gap, bins = 0.0, []
+    for low in np.arange(0, 1, 0.1):
+        g = (p >= low) & (p < low + 0.1 + (low > 0.85))
+        if g.sum() >= 15:
+            bins.append((round(float(p[g].mean()), 2), round(float(y[g].mean()), 2), int(g.sum())))
+        if g.sum() >= 50:
+            gap = max(gap, abs(p[g].mean() - y[g].mean()))
+    early = np.array([r[2] for r in rows]) < 3
+    return {
+        "nights": len(rows), "base": base, "skill": skill(p), "skill 24 h": skill([s for s, _ in simple]),
+        "skill profile": skill([s for s, _ in profile]),
+        "skill first 3": 1 - np.mean((p[early] - y[early]) ** 2) / max(np.mean((y[early].mean() - y[early]) ** 2), 1e-9),
+        "hits 0.5": float(np.mean(p[y > 0] >= 0.5)), "hits 0.3": float(np.mean(p[y > 0] >= 0.3)),
+        "false 0.5": float(np.mean(p[y < 1] >= 0.5)), "false 0.3": float(np.mean(p[y < 1] >= 0.3)),
+        "false 24 h": float(np.mean([s for s, t in simple if not t])),
+        "flattened": flattened, "warned 3 h ahead": warned / max(flattened, 1),
+        "false warnings": false_w / max(quiet_nights, 1), "messages a day": told / max(quiet_nights + flattened, 1),
+        "lowest inside": float(np.mean(inside)), "lowest width": float(np.mean(widths)),
+        "when MAE h": float(np.mean(when)), "when inside": float(np.mean(covered)), "when n": len(when),
+        "said never": said_never, "gap": float(gap), "us a step": 1e6 * sum(v.seconds for v in lives) / sum(v.steps for v in lives),
+        "bins": bins,
+    }
+
+
+def main(arguments: list[str]) -> None:
+    vehicles, days, first = (int(a) for a in (arguments + ["12", "25", "100"][len(arguments):]))
+    lives = [live(i, camp(first + i, days), seed=first + i) for i in range(vehicles)]
+    for name, value in score(lives).items():
+        print(f"{name:20s} {value if not isinstance(value, float) else round(value, 4)}")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

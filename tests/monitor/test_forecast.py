@@ -1,0 +1,75 @@
+"""Tonight: will the charge last until the sun is back, and is it said at the right moment."""
+import pytest
+
+from monitor.battery import Battery, Vehicle
+from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
+from monitor.saving import from_text, to_text
+from monitor.trackers import forecast, loads
+from tests.monitor.test_loads import load_a, minute, sun_a
+
+NOT_YET = NotYet("not part of this test")
+VEHICLE = Vehicle(Battery("house", "agm", 100.0, reserve_soc_frac=0.5, absorption_v=14.4),
+                  Battery("starter", "agm", 60.0))
+
+
+def charge_of(charge_frac: float, capacity_ah: float = 100.0) -> ChargeFindings:
+    return ChargeFindings(
+        Estimate(charge_frac, charge_frac - 0.03, charge_frac + 0.03, "counting"),
+        Estimate(capacity_ah, 0.95 * capacity_ah, 1.05 * capacity_ah, "learnt"), NOT_YET, NOT_YET, NOT_YET, NOT_YET)
+
+
+def lived(days: float, charge_at=lambda at_s: 0.95, sun: float = 1.0, vehicle: Vehicle = VEHICLE):
+    """Days of the same life with a charge that follows charge_at; the events on the way come with it."""
+    held, ahead, events = loads.begin(vehicle), forecast.begin(vehicle), []
+    for k in range(1, int(days * 144) + 1):
+        at_s, hour = k * 600.0, k / 6 % 24
+        step, charge = minute(at_s, sun * sun_a(hour) - load_a(hour), hour=hour), charge_of(charge_at(at_s))
+        held = loads.update(held, step, vehicle, JoinFindings(), charge)
+        ahead = forecast.update(ahead, step, vehicle, charge, held)
+        events += ahead.news
+    return ahead, events
+
+
+def test_a_charge_that_is_plenty_lasts_and_nobody_is_told() -> None:
+    ahead, events = lived(6 + 22 / 24)
+    found = forecast.findings(ahead, VEHICLE)
+    assert found.probability_before_sun < 0.05
+    assert not events
+    assert "lasts" in found.sentence
+
+
+def test_a_charge_that_cannot_last_is_told_once_before_it_happens() -> None:
+    # 13 Ah above the reserve at 21:00 and 2 A through the night: gone by half past two
+    ahead, events = lived(6 + 23 / 24, lambda at_s: 0.95 if at_s < 6.6 * 86400 else 0.63)
+    found = forecast.findings(ahead, VEHICLE)
+    assert found.probability_before_sun > 0.9
+    assert [event.kind for event in events] == ["house_reserve_forecast"]
+    assert forecast.conditions(ahead, VEHICLE)[0].active
+    assert forecast.conditions(ahead, VEHICLE)[0].priority == "high"
+    assert found.reserve_in_low_s < found.reserve_in_s < found.reserve_in_high_s
+    assert found.reserve_in_s / 3600 == pytest.approx(13 / 2.0, abs=1.5)
+
+
+def test_the_first_evening_says_that_it_is_rough() -> None:
+    ahead, _ = lived(21 / 24, lambda at_s: 0.7)
+    found = forecast.findings(ahead, VEHICLE)
+    assert "rough" in found.because
+    assert found.lowest_high_frac - found.lowest_low_frac > 0.1
+
+
+def test_without_a_charge_it_says_why_there_is_no_forecast() -> None:
+    held, ahead = loads.begin(VEHICLE), forecast.begin(VEHICLE)
+    unknown = ChargeFindings(NOT_YET, NOT_YET, NOT_YET, NOT_YET, NOT_YET, NOT_YET)
+    step = minute(600.0, -2.0)
+    held = loads.update(held, step, VEHICLE, JoinFindings(), unknown)
+    ahead = forecast.update(ahead, step, VEHICLE, unknown, held)
+    found = forecast.findings(ahead, VEHICLE)
+    assert found.probability_before_sun is None
+    assert found.because
+
+
+def test_the_same_life_gives_the_same_forecast_and_it_can_be_saved() -> None:
+    first, _ = lived(3.9)
+    second, _ = lived(3.9)
+    assert first == second
+    assert from_text(forecast.Held, to_text(first)) == first

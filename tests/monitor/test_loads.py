@@ -1,0 +1,93 @@
+"""Net current split into load and harvest, and the loads told apart."""
+from math import pi, sin
+
+import pytest
+
+from monitor.battery import Battery, Vehicle
+from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
+from monitor.sample import Minute
+from monitor.saving import from_text, to_text
+from monitor.trackers import loads
+from monitor.trackers.history import DAY_SLOTS
+
+VEHICLE = Vehicle(Battery("house", "agm", 100.0, absorption_v=14.4, float_v=13.6), Battery("starter", "agm", 60.0))
+NOT_YET = NotYet("not part of this test")
+CHARGE = ChargeFindings(Estimate(0.7, 0.65, 0.75, "counting"), Estimate(95.0, 85.0, 105.0, "learnt"),
+                        NOT_YET, NOT_YET, NOT_YET, NOT_YET)
+NOON_HOUR = 13.0
+
+
+def sun_a(hour: float) -> float:
+    return 6.0 * sin(pi * (hour - 7.0) / 12.0) if 7 < hour < 19 else 0.0
+
+
+def load_a(hour: float) -> float:
+    return 3.5 if 19.5 <= hour < 22.5 else 2.0
+
+
+def minute(at_s: float, current_a: float | None, span_s: float = 600.0, volts: float = 12.7, hour: float | None = None,
+           **more) -> Minute:
+    return Minute(at_s - span_s, at_s, (), covered_s=span_s if current_a is not None else 0.0,
+                  gap_s=0.0 if current_a is not None else span_s, house_current_a=current_a, house_voltage_v=volts,
+                  house_temperature_c=20.0, hour=hour, **more)
+
+
+def lived(days: float, clock: bool = True, change=lambda at_s, current_a: current_a, shift_h: float = 0.0) -> loads.Held:
+    held = loads.begin(VEHICLE)
+    for k in range(1, int(days * 144) + 1):
+        at_s = k * 600.0
+        hour = (at_s / 3600 + shift_h) % 24
+        current = change(at_s, sun_a(hour) - load_a(hour))
+        held = loads.update(held, minute(at_s, current, hour=hour if clock else None), VEHICLE, JoinFindings(), CHARGE)
+    return held
+
+
+def test_load_and_harvest_of_a_day_come_out_of_the_net_current() -> None:
+    found = loads.findings(lived(8), VEHICLE)
+    hours = [k / 6 for k in range(144)]
+    assert found.load_ah_per_day.value == pytest.approx(sum(map(load_a, hours)) / 6, rel=0.06)
+    assert found.harvest_ah_per_day.value == pytest.approx(sum(map(sun_a, hours)) / 6, rel=0.10)
+    assert found.base_a.value == pytest.approx(2.0, abs=0.1)
+
+
+def test_hours_not_measured_are_not_learnt_as_hours_without_load() -> None:
+    night = lambda at_s, current: None if (at_s / 3600) % 24 < 5 and at_s > 5 * 86400 else current  # noqa: E731
+    found = loads.findings(lived(9, change=night), VEHICLE)
+    assert found.load_ah_per_day.value == pytest.approx(24 * 2.0 + 4.5, rel=0.08)
+
+
+def test_sunrise_and_sunset_are_learnt_without_any_clock_or_place() -> None:
+    held = lived(9, clock=False, shift_h=5.0)
+    found = loads.findings(held, VEHICLE)
+    at_end = (9 * 24 + 5.0) % 24
+    assert (found.solar_hour - (at_end - 1.0) % 24 + 12) % 24 - 12 == pytest.approx(0.0, abs=1.0)
+    assert found.sun_rises_solar_hour == pytest.approx(6.0, abs=1.0)
+    assert found.sun_leaves_solar_hour == pytest.approx(18.0, abs=1.0)
+    noon = max(range(DAY_SLOTS), key=lambda s: held.sky.light_a[s])
+    assert abs(noon - DAY_SLOTS // 2) <= 2
+
+
+def test_a_drive_is_kept_out_of_the_solar_history() -> None:
+    held = loads.begin(VEHICLE)
+    for k in range(1, 144 * 4 + 1):
+        hour = k / 6 % 24
+        driving = 10 <= hour < 12
+        current = 25.0 if driving else sun_a(hour) - load_a(hour)
+        join = JoinFindings(engine="running" if driving else "off")
+        held = loads.update(held, minute(k * 600.0, current, hour=hour), VEHICLE, join, CHARGE)
+    assert max(v for v in held.past.harvest_a if v is not None) < 8.0
+    assert held.drive_charge_a == pytest.approx(25.0, abs=0.5)
+
+
+def test_measured_solar_current_makes_the_split_exact() -> None:
+    held = loads.begin(VEHICLE)
+    for k in range(1, 144 * 2 + 1):
+        hour = k / 6 % 24
+        held = loads.update(held, minute(k * 600.0, sun_a(hour) - 4.0, hour=hour, solar_current_a=sun_a(hour)), VEHICLE,
+                            JoinFindings(), CHARGE)
+    assert all(v == pytest.approx(4.0, abs=0.02) for v in held.past.load_a if v is not None)
+
+
+def test_what_is_held_can_be_saved_and_read_back_exactly() -> None:
+    held = lived(2.3)
+    assert from_text(loads.Held, to_text(held)) == held
