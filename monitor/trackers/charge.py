@@ -27,6 +27,7 @@ from monitor.trackers.step_resistance import Resistance
 WINDOW_S = 900.0
 #: Squared sigmas beyond which a voltage is refused; refused too long, the belief is opened again.
 GATE, LOST = 25.0, 5.0
+REPEATS = {True: 3.0, False: 6.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +177,7 @@ def _weigh_rest(
         expected_v, slopes, curve_v = charge_filter.rest(guess.belief, battery, count.direction)
         step_v = step_resistance.sigma_ohm(resistance, mean[DEPTH] / exp(mean[CAPACITY])) * count.slow_a
         trials.append((slopes, rest_v - expected_v, noise + curve_v * curve_v + step_v * step_v))
-    guesses, misfit = charge_guesses.measured(guesses, trials, GATE)
+    guesses, misfit = charge_guesses.measured(guesses, trials, GATE, REPEATS[battery.lead_acid])
     surprise += 0.03 * (min(misfit, 60.0) - surprise)
     if surprise > LOST:
         guesses = tuple(

@@ -47,7 +47,7 @@ def best(guesses: Guesses) -> Belief:
 
 
 def measured(
-    guesses: Guesses, trials: list[tuple[tuple[float, ...], float, float]], gate: float,
+    guesses: Guesses, trials: list[tuple[tuple[float, ...], float, float]], gate: float, repeats: float = 1.0,
 ) -> tuple[Guesses, float]:
     """All guesses after one measurement, and how badly even the best fits (squared sigmas).
 
@@ -59,7 +59,7 @@ def measured(
         total = kalman.variance_along(guess.belief, slopes) + variance
         squared = miss * miss / total
         least = min(least, squared)
-        belief = kalman.weigh(guess.belief, slopes, miss, variance) if squared < gate else guess.belief
+        belief = kalman.weigh(guess.belief, slopes, miss, variance * repeats) if squared < gate else guess.belief
         found.append(Guess(guess.log_weight - TEMPER * 0.5 * (min(squared, 2 * gate) + log(total)), belief))
     return pruned(found), least
 

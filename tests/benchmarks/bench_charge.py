@@ -98,6 +98,7 @@ def score(drive: Drive, trace=None) -> dict:
     cost = (time.perf_counter() - started) / len(stream)
     base = list(counter(drive, stream))
     errors, bases, covered, width, beyond, pre, post, last = [], [], 0, 0.0, 0.0, [], [], None
+    early, inside_early = 0, 0
     for (t, f, h), b in zip(rows, base):
         z, c = truth[t]
         z_est = f.charge_frac
@@ -109,6 +110,8 @@ def score(drive: Drive, trace=None) -> dict:
         errors.append(e)
         bases.append(b - z)
         (pre if first_full is None or t < first_full else post).append(e)
+        if first_full is None or t < first_full:
+            early, inside_early = early + 1, inside_early + (z_est.low <= z <= z_est.high)
         covered += z_est.low <= z <= z_est.high
         width += z_est.high - z_est.low
         beyond = max(beyond, z_est.low - z, z - z_est.high)
@@ -123,6 +126,7 @@ def score(drive: Drive, trace=None) -> dict:
 
     return {
         "rmse": rms(errors), "max": 100 * max(map(abs, errors)), "bias": 100 * sum(errors) / n, "cov": 100 * covered / n,
+        "cov_pre": 100 * inside_early / early if early else float("nan"),
         "width": 100 * width / n, "beyond": 100 * beyond, "counter": rms(bases), "pre": rms(pre), "post": rms(post),
         "cap_err": 100 * (cap.value / last[1] - 1), "cap_in": float(cap.low <= last[1] <= cap.high),
         "cap_width": 100 * (cap.high - cap.low) / last[1],
@@ -130,7 +134,7 @@ def score(drive: Drive, trace=None) -> dict:
     }
 
 
-COLUMNS = ("rmse", "counter", "pre", "post", "max", "bias", "cov", "width", "beyond", "cap_err", "cap_in", "cap_width",
+COLUMNS = ("rmse", "counter", "pre", "post", "max", "bias", "cov", "cov_pre", "width", "beyond", "cap_err", "cap_in", "cap_width",
            "off_ma", "off_in", "us")
 
 
