@@ -1,0 +1,182 @@
+"""Alerts on their way out: real programs, a real broker, a real web server; slow and broken ones too."""
+import json
+import shutil
+import socket
+import subprocess
+import sys
+import threading
+import time
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from pathlib import Path
+
+import pytest
+
+from monitor.alerts import rules
+from monitor.alerts.channels import Command, Journal, NotDelivered, Services, Topic
+from monitor.alerts.delivery import Deliverer
+from monitor.findings import Condition
+
+
+def _change(kind: str = "house_low") -> rules.AlertChange:
+    condition = Condition(kind, "house", True, "high", "41 % left.", "Below the reserve.", "The fridge.", "It is charged.",
+                          figures=(("charge_frac", 0.41),))
+    return rules.update(rules.begin(), (condition,), 100.0).news[0]
+
+
+def _script(tmp_path: Path, body: str) -> tuple[str, ...]:
+    path = tmp_path / "script.py"
+    path.write_text(body)
+    return (sys.executable, str(path))
+
+
+def _until(true, seconds: float = 5.0) -> None:
+    end = time.monotonic() + seconds
+    while not true() and time.monotonic() < end:
+        time.sleep(0.02)
+    assert true()
+
+
+def test_a_command_gets_the_alert_as_json(tmp_path: Path) -> None:
+    out = tmp_path / "out.json"
+    Command(_script(tmp_path, f"import sys; open({str(out)!r}, 'w').write(sys.stdin.read())")).send(_change(), 10)
+    said = json.loads(out.read_text())
+    assert said["kind"] == "house_low" and said["figures"] == {"charge_frac": 0.41} and said["what"] == "raised"
+
+
+@pytest.mark.parametrize(("body", "words"), [
+    ("import time; time.sleep(30)", "did not finish within"),
+    ("import sys; print('no such number', file=sys.stderr); sys.exit(3)", "ended with 3: no such number")])
+def test_a_command_that_hangs_or_fails_is_told(tmp_path: Path, body: str, words: str) -> None:
+    with pytest.raises(NotDelivered, match=words):
+        Command(_script(tmp_path, body)).send(_change(), 0.6)
+
+
+def test_a_missing_program_is_told() -> None:
+    with pytest.raises(NotDelivered, match="No such file"):
+        Command(("/nowhere/program",)).send(_change(), 1)
+
+
+def test_offering_never_waits_for_a_slow_channel(tmp_path: Path) -> None:
+    deliverer = Deliverer([Command(_script(tmp_path, "import time; time.sleep(1)"))], timeout_s=5)
+    started = time.monotonic()
+    for _ in range(50):
+        deliverer.offer(_change())
+    assert time.monotonic() - started < 0.2
+    deliverer.close(0.1)
+
+
+def test_what_was_not_delivered_is_kept_shown_and_tried_again(tmp_path: Path) -> None:
+    gate, out = tmp_path / "gate", tmp_path / "out"
+    body = (f"import sys, pathlib\nif not pathlib.Path({str(gate)!r}).exists(): sys.exit('line is down')\n"
+            f"open({str(out)!r}, 'a').write('x')")
+    deliverer = Deliverer([Command(_script(tmp_path, body))], pauses_s=(0.1,))
+    deliverer.offer(_change())
+    _until(lambda: bool(deliverer.waiting()))
+    assert "line is down" in deliverer.waiting()[0].why
+    gate.touch()
+    _until(out.exists)
+    _until(lambda: not deliverer.waiting())
+    time.sleep(0.3)
+    assert out.read_text() == "x", "once, not twice"
+    deliverer.close()
+
+
+def test_a_broken_channel_does_not_stop_the_others(tmp_path: Path) -> None:
+    class Broken:
+        name = "broken"
+
+        def send(self, change, timeout_s):
+            raise ZeroDivisionError
+
+    out = tmp_path / "out"
+    deliverer = Deliverer([Broken(), Command(_script(tmp_path, f"open({str(out)!r}, 'w')"))])
+    deliverer.offer(_change())
+    _until(out.exists)
+    assert deliverer.alive()
+    deliverer.close()
+
+
+def test_the_journal_says_it_in_one_line(caplog: pytest.LogCaptureFixture) -> None:
+    Journal().send(_change(), 1)
+    assert "house battery: house low: 41 % left. Below the reserve." in caplog.text
+
+
+def test_a_change_not_to_be_announced_goes_to_the_journal_only(tmp_path: Path, caplog) -> None:
+    from dataclasses import replace
+    out = tmp_path / "out"
+    deliverer = Deliverer([Journal(), Command(_script(tmp_path, f"open({str(out)!r}, 'w')"))])
+    with caplog.at_level("INFO"):
+        deliverer.offer(replace(_change(), announce=False))
+        _until(lambda: "house low" in caplog.text)
+    deliverer.close()
+    assert not out.exists()
+
+
+def test_services_reach_a_web_server(tmp_path: Path) -> None:
+    got: list[dict] = []
+
+    class Sink(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            got.append(json.loads(self.rfile.read(int(self.headers["Content-Length"]))))
+            self.send_response(200)
+            self.end_headers()
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    server = HTTPServer(("127.0.0.1", 0), Sink)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    try:
+        Services((f"json://127.0.0.1:{server.server_port}/",)).send(_change(), 5)
+        assert "41 % left." in got[0]["message"]
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()
+    with pytest.raises(NotDelivered):
+        Services((f"json://127.0.0.1:{server.server_port}/",)).send(_change(), 5)
+
+
+def test_an_address_the_library_does_not_know_is_told_without_repeating_it() -> None:
+    with pytest.raises(ValueError, match="address number 1") as caught:
+        Services(("nosuchthing://secret@x",))
+    assert "secret" not in str(caught.value)
+
+
+@pytest.mark.skipif(shutil.which("mosquitto") is None, reason="needs a broker: apt-get install mosquitto")
+def test_a_topic_keeps_the_latest_state_and_leaves_a_last_will(tmp_path: Path) -> None:
+    import paho.mqtt.client as mqtt
+
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    (tmp_path / "m.conf").write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\nuser root\n")
+    broker = subprocess.Popen([shutil.which("mosquitto"), "-c", str(tmp_path / "m.conf")], stderr=subprocess.DEVNULL)
+    try:
+        topic = Topic("127.0.0.1", port, "van/alerts", None, None)
+
+        def sent() -> bool:
+            try:
+                topic.send(_change(), 2)
+                return True
+            except NotDelivered:
+                return False
+
+        _until(sent, 8)
+        got: dict[str, str] = {}
+        reader = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+        reader.on_message = lambda c, u, m: got.__setitem__(m.topic, m.payload.decode())
+        reader.connect("127.0.0.1", port)
+        reader.subscribe("van/alerts/#")
+        reader.loop_start()
+        _until(lambda: len(got) == 2)
+        assert got["van/alerts/alive"] == "1"
+        assert json.loads(got["van/alerts/house/house_low"])["priority"] == "high"
+        topic.close()
+        _until(lambda: got["van/alerts/alive"] == "0")
+        reader.loop_stop()
+        reader.disconnect()
+    finally:
+        broker.terminate()
+        broker.wait(5)
