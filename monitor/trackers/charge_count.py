@@ -37,6 +37,9 @@ class Count:
     tail_a: float = 0.0
     high_s: float = 0.0            # for how long the voltage has been a charger's
     usual: UsualLoad = UsualLoad()
+    gap_s: float = 0.0             # of the present gap
+    gap_sigma_ah: float = 0.0
+    before_a: float = 0.0          # mean of some minutes before it
 
     @property
     def warmth_c(self) -> float:
@@ -52,7 +55,8 @@ def taken(count: Count) -> Count:
 def _with_pending(c: Count, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float) -> Count:
     return Count(
         c.at_s, hours, in_ah, out_ah, lost_ah, doubt_ah2, c.current_a, c.voltage_v, c.middle_a, c.slow_a, c.surface_v,
-        c.direction, c.since_charge_s, c.drawn_ah, c.temperature_c, c.tail_v, c.tail_a, c.high_s, c.usual)
+        c.direction, c.since_charge_s, c.drawn_ah, c.temperature_c, c.tail_v, c.tail_a, c.high_s, c.usual, c.gap_s, c.gap_sigma_ah,
+        c.before_a)
 
 
 def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor, capacity_ah: float) -> Count:
@@ -67,12 +71,20 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     in_ah, out_ah = _corrected(minute, sensor)
     doubt = c.doubt_ah2
     load = c.middle_a if current is None else current
-    usual = c.usual
+    usual, gap_s, gap_sigma = c.usual, c.gap_s, c.gap_sigma_ah
     if gap_h > 0:
-        gap_in, gap_out, sigma = usual_load.guess(
-            usual, minute.gap_s, minute.hour, minute.end_s, c.middle_a, load, rated)
-        in_ah, out_ah = in_ah + gap_in, out_ah + gap_out
-        doubt += sigma * sigma + ((gap_out - gap_in) / gap_h * minute.gap_doubt_s / 3600.0) ** 2
+        guessed, sigma = usual_load.guess(usual, minute.gap_s, minute.hour, minute.end_s, gap_s, c.before_a, rated)
+        in_ah, out_ah = in_ah + max(guessed, 0.0), out_ah + max(-guessed, 0.0)
+        doubt += (gap_sigma + sigma) ** 2 - gap_sigma**2 + (guessed / gap_h * minute.gap_doubt_s / 3600.0) ** 2
+        gap_s, gap_sigma = gap_s + minute.gap_s, gap_sigma + sigma
+        if current is None:
+            load = guessed / gap_h
+    if gap_s and current is not None:
+        if gap_s > 300.0:
+            change, sigma = usual_load.look_back(usual, gap_s, minute.hour, minute.end_s, current, rated)
+            in_ah, out_ah, doubt = in_ah + max(change, 0.0), out_ah + max(-change, 0.0), doubt + sigma * sigma
+        gap_s = gap_sigma = 0.0
+    before = c.before_a if current is None else c.before_a + (1 - exp(-seconds / 300.0)) * (current - c.before_a)
     if current is not None and hours:
         usual = usual_load.learn(usual, current, minute.covered_s, minute.hour, minute.end_s)
     lost = _lost_ah(battery, capacity_ah, current, voltage, warmth, hours, hours + gap_h)
@@ -101,7 +113,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
         minute.end_s, c.hours + hours + gap_h, c.in_ah + in_ah, c.out_ah + out_ah, c.lost_ah + lost, doubt, current, voltage,
         c.middle_a + (1 - exp(-seconds / MIDDLE_S)) * (load - c.middle_a),
         c.slow_a + (1 - exp(-seconds / SLOW_S)) * (load - c.slow_a),
-        surface, direction, since, drawn, temperature, tail_v, tail_a, high_s, usual)
+        surface, direction, since, drawn, temperature, tail_v, tail_a, high_s, usual, gap_s, gap_sigma, before)
 
 
 def _corrected(minute: Minute, sensor: CurrentSensor) -> tuple[float, float]:

@@ -3,6 +3,8 @@ from dataclasses import dataclass
 
 #: A day or two says little about the next: the profile remembers about four days.
 MEMORY_DAYS = 4.0
+#: How far the currents on both sides of a gap reach into it.
+EDGE_S = 1800.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,48 +37,49 @@ def learn(usual: UsualLoad, current_a: float, seconds: float, hour: float | None
 
 
 def guess(
-    usual: UsualLoad, gap_s: float, hour: float | None, at_s: float, before_a: float, after_a: float, rated_ah: float,
-) -> tuple[float, float, float]:
-    """Charge in, charge out and one sigma of their difference [Ah] over a gap that ends at at_s.
+    usual: UsualLoad, seconds: float, hour: float | None, at_s: float, gone_s: float, before_a: float, rated_ah: float,
+) -> tuple[float, float]:
+    """Charge that flowed into the battery in an unmeasured span that ends at at_s, and one sigma [Ah].
 
-    The hour of the day says what usually flows; the currents on both edges say what was going on.
-    Either may have begun or ended at any moment of the gap, at most an hour away (a drive, an
-    evening's lights), hence half of that time and the spread of a uniform moment. The doubt of all
-    hours is taken as one: a cloudy day is cloudy throughout.
+    gone_s is how long nothing had been measured when the span began. For half an hour things go on
+    as before; after that the hour of the day decides. The sigmas of one gap's spans are to be added
+    as they are, not their squares: a cloudy day is cloudy throughout.
     """
-    into = out = doubt = 0.0
-    seen = sum(usual.days)
-    typical = sum(m * d for m, d in zip(usual.mean_a, usual.days)) / seen if seen else 0.0
-    edge_s = min(gap_s / 2, 1800.0)
-    start, done = at_s - gap_s, 0.0
-    for edge_a in (before_a, after_a):
-        miss = abs(edge_a - _expected(usual, hour, at_s, 0.0 if edge_a is after_a else -gap_s, typical))
-        doubt = max(doubt, miss * edge_s / 3600.0 * 0.58)
-    while done < gap_s:
-        part = min(gap_s - done, 900.0)
-        middle = done + part / 2
-        ago = middle - gap_s
-        h = _hour(None if hour is None else (hour + ago / 3600.0) % 24.0, start + middle)
-        if usual.days[h]:
-            expected = usual.mean_a[h]
-            spread = (usual.variance_a2[h] + (0.03 * rated_ah) ** 2 / usual.days[h]) ** 0.5
-        else:
-            expected, spread = typical, 0.05 * rated_ah
-        if middle < edge_s:
-            expected = before_a
-        elif -ago < edge_s:
-            expected = after_a
-        hours = part / 3600.0
-        into += max(expected, 0.0) * hours
-        out += max(-expected, 0.0) * hours
-        doubt += (spread + 0.003 * rated_ah) * hours
+    charge = sigma = done = 0.0
+    while done < seconds:
+        part = min(seconds - done, 900.0)
+        ago = done + part / 2 - seconds
+        expected, spread = _expect(usual, hour, at_s, ago, rated_ah)
+        if gone_s + done < EDGE_S:
+            # What was going on may have ended at any moment since.
+            spread, expected = max(spread, 0.58 * abs(expected - before_a)), before_a
+        charge += expected * part / 3600.0
+        sigma += (spread + 0.003 * rated_ah) * part / 3600.0
         done += part
-    return into, out, doubt
+    return charge, sigma
 
 
-def _expected(usual: UsualLoad, hour: float | None, at_s: float, ago_s: float, typical: float) -> float:
+def look_back(
+    usual: UsualLoad, gap_s: float, hour: float | None, at_s: float, after_a: float, rated_ah: float,
+) -> tuple[float, float]:
+    """What the first current after a gap changes in the guess of its last part, and one sigma [Ah].
+
+    It may have begun at any moment, at most an hour ago (a drive, an evening's lights).
+    """
+    back_s = min(gap_s / 2, EDGE_S)
+    expected, _ = _expect(usual, hour, at_s, -back_s / 2, rated_ah)
+    change = (after_a - expected) * back_s / 3600.0
+    return change, 0.58 * abs(change)
+
+
+def _expect(
+    usual: UsualLoad, hour: float | None, at_s: float, ago_s: float, rated_ah: float,
+) -> tuple[float, float]:
     h = _hour(None if hour is None else (hour + ago_s / 3600.0) % 24.0, at_s + ago_s)
-    return usual.mean_a[h] if usual.days[h] else typical
+    if usual.days[h]:
+        return usual.mean_a[h], (usual.variance_a2[h] + (0.03 * rated_ah) ** 2 / usual.days[h]) ** 0.5
+    seen = sum(usual.days)
+    return sum(m * d for m, d in zip(usual.mean_a, usual.days)) / seen if seen else 0.0, 0.05 * rated_ah
 
 
 def _hour(hour: float | None, at_s: float) -> int:
