@@ -1,0 +1,54 @@
+"""Brings a log to the present shape of its tables; refuses one that is newer than this program."""
+from pathlib import Path
+from typing import Any
+
+#: the shape this program writes; the newest file in migrations/versions
+HEAD = "0001"
+FOLDER = Path(__file__).parent / "migrations"
+
+
+class NewerLog(Exception):
+    """The log was written by a later ampledger; nothing in it was touched."""
+
+    def __init__(self, path: str, version: str) -> None:
+        super().__init__(f"{path} has shape {version}, this ampledger knows shapes up to {HEAD}; install the newer "
+                         "version again, or restore a backup made before the upgrade")
+
+
+def version_of(connection: Any) -> str | None:
+    """The shape of an open log, or None where it has no tables yet. Takes a sqlite3 or SQLAlchemy connection."""
+    ask = getattr(connection, "exec_driver_sql", None) or connection.execute
+    if not ask("select 1 from sqlite_master where name = 'alembic_version'").fetchone():
+        return None
+    row = ask("select version_num from alembic_version").fetchone()
+    return row[0] if row else None
+
+
+def upgrade(connection: Any, path: str = "the log") -> bool:
+    """Brings the log behind a SQLAlchemy connection to HEAD; returns whether anything had to change.
+
+    Alembic is imported only when there is work for it. All changes are one transaction.
+
+    Raises
+    ------
+    NewerLog : the log is of a later shape
+    """
+    version = version_of(connection)
+    if version == HEAD:
+        return False
+    if version is not None and version > HEAD:
+        raise NewerLog(path, version)
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    connection.exec_driver_sql("begin immediate")
+    try:
+        command.upgrade(config, "head")
+    except BaseException:
+        connection.exec_driver_sql("rollback")
+        raise
+    connection.exec_driver_sql("commit")
+    return True

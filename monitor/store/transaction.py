@@ -1,0 +1,115 @@
+"""Writes what is pending into an open log, all or nothing; writing it twice changes nothing."""
+import json
+import zlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from monitor import saving
+from monitor.store import rollups, state
+from monitor.store.columns import RAW_COLUMNS, ROLLED_COLUMNS, milliseconds
+from monitor.store.pending import HOUR_MS, Pending
+
+
+def _insert(table: str, *columns: str) -> str:
+    return f"insert or replace into {table} ({', '.join(columns)}) values ({', '.join('?' * len(columns))})"
+
+
+_SAMPLES = _insert("samples", "at_ms", *RAW_COLUMNS)
+_CHUNKS = _insert("chunks", "at_ms", "end_ms", "count", "crc", "body")
+_MINUTES = _insert("minutes", "end_ms", "start_ms", *ROLLED_COLUMNS)
+_CRANKS = _insert("cranks", "at_ms", "crc", "body")
+_STATE = _insert("tracker_state", "slot", "generation", "at_ms", "format", "crc", "body")
+_FINDINGS = _insert("findings", "id", "at_ms", "crc", "body")
+_EVENTS = _insert("events", "id", "at_ms", "kind", "battery", "message", "figures")
+_ALERTS = _insert("alerts", "id", "at_ms", "state", "raised_ms", "body")
+_GAPS = _insert("gaps", "from_ms", "quantity", "reason", "until_ms", "count")
+_LABELS = _insert("boots", "at_ms", "boot_id", "utc_offset_ms", "utc_sigma_s", "utc_trusted", "source", "gap_s", "gap_doubt_s")
+_FORECASTS = _insert("forecasts", "at_ms", "reserve_in_s", "reserve_in_low_s", "reserve_in_high_s",
+                     "probability_before_sun", "lowest_frac", "lowest_low_frac", "lowest_high_frac", "sun_back_in_s")
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """How far the log is written: what the next batch goes on from."""
+
+    generation: int = 0
+    event_id: int = 0
+    minute_ms: int | None = None
+    day_ms: int | None = None
+
+
+def place_of(sql: Callable[..., Any]) -> Place:
+    """Where an open log ends."""
+    one = lambda question: sql(question).fetchone()[0]  # noqa: E731
+    return Place(one("select coalesce(max(generation), 0) from tracker_state"), one("select coalesce(max(id), 0) from events"),
+                 one("select max(end_ms) from minutes"), one("select max(start_ms) from days"))
+
+
+def write(connection: Any, pending: Pending, place: Place) -> Place:
+    """One transaction on a SQLAlchemy connection in autocommit mode; returns the place it leads to.
+
+    Raises
+    ------
+    sqlalchemy.exc.DatabaseError : nothing was written
+    """
+    sql = connection.exec_driver_sql
+    sql("begin immediate")
+    try:
+        after = _fill(sql, pending, place)
+        sql("commit")
+    except BaseException:
+        if connection.connection.dbapi_connection.in_transaction:
+            sql("rollback")
+        raise
+    return after
+
+
+def _fill(sql: Callable[..., Any], pending: Pending, place: Place) -> Place:
+    def many(statement: str, rows: list[tuple]) -> None:
+        if rows:
+            sql(statement, rows)
+
+    many(_LABELS, [(at_ms, x.boot_id, milliseconds(x.utc_offset_s), x.utc_sigma_s, int(x.utc_trusted), x.source, x.gap_s,
+                    x.gap_doubt_s) for at_ms, x in pending.labels.items()])
+    many(_SAMPLES, pending.samples)
+    many(_CHUNKS, pending.chunks)
+    many(_CRANKS, [_checked(at_ms, json.dumps(pairs)) for at_ms, pairs in pending.cranks])
+    many(_GAPS, [(milliseconds(g.from_s), g.quantity, g.reason, None if g.until_s is None else milliseconds(g.until_s), g.count)
+                 for g in pending.gaps.values()])
+    many(_EVENTS, [(place.event_id + i, milliseconds(e.at_s), e.kind, e.battery, e.message, json.dumps(e.figures))
+                   for i, e in enumerate(pending.events, 1)])
+    many(_ALERTS, [(a.id, milliseconds(max(a.raised_at_s, a.cleared_at_s or 0, a.acknowledged_at_s or 0)), a.state,
+                    milliseconds(a.raised_at_s), saving.to_text(a)) for a in pending.alerts.values()])
+    minute_ms, day_ms = place.minute_ms, place.day_ms
+    if pending.minutes:
+        many(_MINUTES, pending.minutes)
+        hour = None if minute_ms is None else minute_ms // HOUR_MS
+        many(_FORECASTS, [row for row in pending.forecasts if row[0] // HOUR_MS != hour])
+        end_ms = pending.minutes[-1][0]
+        sql(_FINDINGS, (1, *_checked(end_ms, saving.to_text(pending.found))))
+        rollups.roll(sql, minute_ms, end_ms)
+        day_ms = _days(sql, pending, minute_ms, day_ms, end_ms)
+        minute_ms = end_ms
+    generation = place.generation
+    if pending.state is not None:
+        generation += 1
+        sql(_STATE, state.pack(pending.state, generation, minute_ms or 0))
+    return Place(generation, place.event_id + len(pending.events), minute_ms, day_ms)
+
+
+def _days(sql: Callable[..., Any], pending: Pending, before_ms: int | None, day_ms: int | None, end_ms: int) -> int:
+    """Each day that ended, whole; the day that goes on, once an hour."""
+    starts = sorted(pending.days)
+    if day_ms is not None and before_ms is not None and starts[0] > day_ms:
+        rollups.day(sql, day_ms, before_ms)
+    for start in starts[:-1]:
+        rollups.day(sql, start, pending.days[start])
+    if before_ms is None or end_ms // HOUR_MS != before_ms // HOUR_MS or starts[-1] != day_ms:
+        rollups.day(sql, starts[-1], end_ms)
+    return starts[-1]
+
+
+def _checked(at_ms: int, text: str) -> tuple[int, int, bytes]:
+    body = zlib.compress(text.encode(), 6)
+    return at_ms, zlib.crc32(body), body
