@@ -54,9 +54,13 @@ def _connect(path: Path) -> sqlite3.Connection:
         connection.close()
         # a log that nobody writes, in a folder that we may not write: safe to read as it lies
         wal = path.with_name(path.name + "-wal")
-        if error.sqlite_errorname in ("SQLITE_CANTOPEN", "SQLITE_READONLY") and not (wal.exists() and wal.stat().st_size):
+        if error.sqlite_errorname.startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY")) and not _any(wal):
             return sqlite3.connect(f"{place}&immutable=1", uri=True, isolation_level=None)
         raise
+
+
+def _any(file: Path) -> bool:
+    return file.exists() and file.stat().st_size > 0
 
 
 def spans(connection: sqlite3.Connection) -> list[Span]:
