@@ -1,0 +1,14 @@
+"""ampledger schema: the JSON Schema of the configuration file."""
+import click
+
+
+@click.command(short_help="Print the JSON Schema of ampledger.toml, for editors.")
+def schema() -> None:
+    """Print the JSON Schema of ampledger.toml.
+
+    An editor that knows it completes keys and marks mistakes while you write. The same text is
+    docs/ampledger.schema.json. Options of a driver are not in it; docs/drivers.md has them.
+    """
+    from monitor.config import schema_text
+
+    click.echo(schema_text(), nl=False)
