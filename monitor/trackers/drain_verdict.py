@@ -10,14 +10,23 @@ from monitor.trackers.surface_decay import DECAY_H, SURFACE, Decay, fall_v_per_d
 
 QUARTER_S = 900.0
 #: Slow: so many sigmas, so many quarter-hours in a row, and at least this much current [A] by its lower bound.
-SCORE, IN_A_ROW, LEAST_A = 4.5, 6, 0.022
+SCORE, IN_A_ROW, LEAST_A = 4.5, 6, 0.015
+#: A drain must explain what was seen this much better than charge used once (difference of squared scores).
+BETTER_THAN_USE = 9.0
+#: The voltage must still be falling: this share of the drain's fall, over a span that shows it
+#: ([V/day] from which the span serves, quarter-hours).
+STILL_FRAC, STILL = 0.3, ((0.12, 10), (0.05, 18), (0.03, 32))
 #: No slow verdict before the surface charge has had its hours; longer for one from the very start [h].
 SETTLED_H, FROM_START_H = 6.0, 20.0
-YOUNGEST_S = 7200.0
+YOUNGEST_S = 4 * 3600.0
 #: Fast: over so many quarter-hours, steadily, at least so much [V] beyond what surface charge explains.
-FAST_QUARTERS, FAST_V, FAST_AFTER_H = 9, 0.03, 3.0
+FAST_QUARTERS, FAST_BLOCK, FAST_V, FAST_AFTER_H = 10, 2, 0.03, 3.0
+#: In each half-hour of it at least this share of an even fall.
+FAST_EVEN_FRAC = 0.4
 #: Sudden: so much lower within minutes [V], for so many minutes.
 SUDDEN_V, SUDDEN_MINUTES = 1.0, 4
+#: Over: less than this share of its fall; six hours tell when it fell faster than this, else a day does [V/day].
+OVER_FRAC, OVER_SOON_V_PER_DAY = 0.2, 0.15
 #: How well a label and a table turn volts into ampere-hours (95 %).
 SCALE_LOW, SCALE_HIGH = 0.7, 1.35
 
@@ -37,10 +46,11 @@ class Drain:
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """One quarter-hour of the parking: its median, and how fast surface charge should fall then."""
+    """One quarter-hour of the parking: its median, the same without warmth, and how fast it should fall."""
 
     at_s: float
     voltage_v: float
+    plain_v: float
     expected_v_per_h: float
 
 
@@ -56,27 +66,43 @@ def expected_v_per_h(held: Decay) -> float:
     return max(surface, 0.0) + max(fall_v_per_day(held)[0], 0.0) / 24
 
 
-def slow(search: Search, held: Decay, battery: Battery) -> tuple[Drain | None, bool]:
+def slow(search: Search, held: Decay, rests: tuple[Rest, ...], battery: Battery) -> tuple[Drain | None, bool]:
     """The best slow explanation with its size, and whether it passes at this step."""
     age_h = (held.at_s - held.begun_s) / 3600
-    onset = drain.best(search, held, YOUNGEST_S)
-    if onset is None or onset.weight <= 0 or age_h < SETTLED_H:
+    best = drain.best(search, held, YOUNGEST_S)
+    if best is None or age_h < SETTLED_H:
         return None, False
-    sigma = sqrt(held.unrest / onset.weight)
-    extra = onset.fall_v_per_day
-    fall = fall_v_per_day(held)[0]
-    found = Drain(
-        "slow", held.at_s, onset.at_s, amperes(extra, battery), amperes(extra - 1.96 * sigma, battery) * SCALE_LOW,
-        amperes(extra + 1.96 * sigma, battery) * SCALE_HIGH, extra + fall,
+    unrest = sqrt(held.unrest)
+    extra, sigma = best.fall_v_per_day, best.sigma * unrest
+    passes = (
+        best.score > SCORE * unrest and best.score**2 > best.drop_score**2 + BETTER_THAN_USE
+        and amperes(extra - 1.96 * sigma, battery) > LEAST_A and _still_falls(extra, rests)
+        and not (best.at_s - held.begun_s < 3600 and age_h < FROM_START_H)
     )
-    passes = onset.score > SCORE * sqrt(held.unrest) and amperes(extra - 1.96 * sigma, battery) > LEAST_A
-    if onset.at_s - held.begun_s < 3600 and age_h < FROM_START_H:
-        passes = False
-    return found, passes
+    if not passes:
+        return None, False
+    return Drain(
+        "slow", held.at_s, best.at_s, amperes(extra, battery), amperes(extra - 1.96 * sigma, battery) * SCALE_LOW,
+        amperes(extra + 1.96 * sigma, battery) * SCALE_HIGH, extra + fall_v_per_day(held)[0],
+    ), True
+
+
+def _still_falls(extra: float, rests: tuple[Rest, ...]) -> bool:
+    """Whether the voltage, warmth taken off, goes on falling at a fair share of the drain's rate."""
+    for least, quarters in STILL:
+        if extra > least and len(rests) > quarters + 1:
+            before = (rests[-1 - quarters].plain_v + rests[-quarters].plain_v) / 2
+            now = (rests[-1].plain_v + rests[-2].plain_v) / 2
+            if 96 * (before - now) / quarters < STILL_FRAC * extra:
+                return False
+    return True
 
 
 def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | None:
-    """A steady fall over two hours, much faster than surface charge decays and not slowing down."""
+    """A steady fall over two and a half hours, much faster than surface charge decays and not slowing down.
+
+    Half-hour by half-hour, so that an hour or so of radio or work light is not taken for one.
+    """
     if len(rests) <= FAST_QUARTERS:
         return None
     part = rests[-FAST_QUARTERS - 1:]
@@ -84,25 +110,27 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
     hours = (last.at_s - first.at_s) / 3600
     if hours > 1.4 * FAST_QUARTERS / 4 or first.at_s - begun_s < (FAST_AFTER_H - 1) * 3600:
         return None
-    third = FAST_QUARTERS // 3
+    blocks = FAST_QUARTERS // FAST_BLOCK
     expected = 1.5 * first.expected_v_per_h * hours
-    total = first.voltage_v - last.voltage_v - expected
+    total = first.plain_v - last.plain_v - expected
     if total < FAST_V:
         return None
-    for i in range(3):
-        fell = part[i * third].voltage_v - part[(i + 1) * third].voltage_v - expected / 3
-        if fell < 0.2 * total:
+    for i in range(blocks):
+        fell = part[i * FAST_BLOCK].plain_v - part[(i + 1) * FAST_BLOCK].plain_v - expected / blocks
+        if fell < FAST_EVEN_FRAC * total / blocks:
             return None
-    rate = 24 * total / hours
-    extra = amperes(rate, battery)
-    return Drain("fast", last.at_s, first.at_s, extra, extra * SCALE_LOW * 0.8, extra * SCALE_HIGH * 1.2,
-                 rate + 24 * first.expected_v_per_h)
+    # The first half-hour holds the drop at once by resistance as well: the rate is that of the rest.
+    rate = 24 * (part[FAST_BLOCK].plain_v - last.plain_v) / (hours * (1 - 1 / blocks))
+    usual = 24 * first.expected_v_per_h
+    extra = amperes(max(rate - usual, 0.0), battery)
+    return Drain("fast", last.at_s, first.at_s, extra, extra * SCALE_LOW * 0.8, extra * SCALE_HIGH * 1.2, rate)
 
 
 def over(found: Drain, rests: tuple[Rest, ...]) -> bool:
-    """Whether the voltage has stopped falling as it did: over the last six hours less than a fifth of it."""
-    if len(rests) < 24 or found.how == "sudden":
+    """Whether the voltage has stopped falling as it did: a fifth of its rate, over six hours or a day."""
+    quarters = 24 if found.fall_v_per_day > OVER_SOON_V_PER_DAY else 96
+    if found.how == "sudden" or len(rests) <= quarters:
         return False
-    first, last = rests[-24], rests[-1]
+    first, last = rests[-1 - quarters], rests[-1]
     days = (last.at_s - first.at_s) / 86400
-    return first.at_s > found.found_s and (first.voltage_v - last.voltage_v) / days < 0.2 * found.fall_v_per_day - 0.01
+    return first.at_s > found.found_s and (first.plain_v - last.plain_v) / days < OVER_FRAC * found.fall_v_per_day

@@ -13,6 +13,8 @@ from monitor.trackers.drain_verdict import QUARTER_S, Drain, Rest
 BEGIN_AFTER_S = 3600.0
 #: Engine or join must be seen this long before a parking is over: one doubtful minute ends nothing [s].
 ENDED_S = 150.0
+#: Quarter-hours kept to look back on: a day.
+KEPT = 98
 #: A parking this long teaches what is usual for the vehicle [h].
 TEACHES_H = 40.0
 #: Silence after which a higher voltage means that something charged meanwhile [s].
@@ -124,18 +126,18 @@ def quarter(held: Held, at_s: float, volts: float, vehicle: Vehicle) -> Held:
     """One quarter-hour further in a parking."""
     battery = vehicle.starter
     if not battery.lead_acid:
-        return replace(held, rests=(*held.rests, Rest(at_s, volts, 0.0))[-40:])
+        return replace(held, rests=(*held.rests, Rest(at_s, volts, volts, 0.0))[-KEPT:])
     decay = held.decay
     if decay is None or (at_s - decay.at_s > SILENCE_S and held.rests and volts > held.rests[-1].voltage_v + 0.03):
         decay = surface_decay.begin(at_s, volts, held.temperature_c, held.usual)
-        search = drain.Search((drain.Onset(at_s, (0.0,) * surface_decay.STATES),))
-        return replace(held, decay=decay, search=search, rests=(Rest(at_s, volts, 1.0),), passing=0,
+        return replace(held, decay=decay, search=drain.begin(at_s), rests=(Rest(at_s, volts, volts, 1.0),), passing=0,
                        found=None, sudden=0)
     decay = surface_decay.step(decay, at_s, volts, held.temperature_c)
     search = drain.step(held.search, decay)
-    rests = (*held.rests, Rest(at_s, volts, drain_verdict.expected_v_per_h(decay)))[-40:]
+    rests = (*held.rests, Rest(
+        at_s, volts, volts - surface_decay.warmth_v(decay), drain_verdict.expected_v_per_h(decay)))[-KEPT:]
     found, passing = held.found, held.passing
-    likely, passes = drain_verdict.slow(search, decay, battery)
+    likely, passes = drain_verdict.slow(search, decay, rests, battery)
     passing = passing + 1 if passes else 0
     sure = held.isolator == "open"
     if found is None and sure:

@@ -5,29 +5,29 @@ A Kalman regression over quarter-hour medians. The drain test reads its innovati
 from dataclasses import dataclass, replace
 from math import cos, exp, pi, sin, sqrt
 
-#: Time constants of the surface charge [h]: five exponentials stand for a stretched one.
-DECAY_H = (0.7, 2.0, 6.0, 18.0, 54.0)
+#: Time constants of the surface charge [h]: four exponentials stand for a stretched one.
+DECAY_H = (1.0, 4.0, 14.0, 54.0)
+MODES = len(DECAY_H)
 #: What a battery just charged usually holds in each [V], and how much that varies.
-SURFACE_V = (0.10, 0.10, 0.08, 0.05, 0.03)
-SURFACE_SIGMA_V = (0.20, 0.20, 0.12, 0.07, 0.035)
-#: Quartz, alarm and control units draw 10 to 30 mA (common practice); as a share of capacity an hour.
-FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY = 0.006, 0.005
+SURFACE_V = (0.12, 0.12, 0.09, 0.03)
+SURFACE_SIGMA_V = (0.22, 0.20, 0.11, 0.035)
+#: Clock, alarm and control units draw 10 to 30 mA (common practice): the fall they make [V/day].
+FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY = 0.006, 0.003
 #: Self-discharge at 20 °C; doubles every 10 K (see docs/starter-watch.md).
-SELF_V_PER_DAY, SELF_SIGMA_V_PER_DAY = 0.002, 0.003
+SELF_V_PER_DAY, SELF_SIGMA_V_PER_DAY = 0.002, 0.0015
 #: The rest voltage per kelvin, battery and voltmeter together: at once, and with some hours' lag.
 PER_K, PER_K_SIGMA = 0.0007, 0.0008
 LAG_H = 4.0
-#: Without a thermometer: a daily wave of this size [V].
-WAVE_SIGMA_V = 0.012
+#: A daily wave that no thermometer shows, or all of it where there is none [V]; it changes from day to day.
+WAVE_SIGMA_V, WAVE_BLIND_V, WAVE_DRIFT = 0.004, 0.012, 1 / 6
 #: What no part of the model explains [V], with its memory [h]; more without a thermometer.
-WANDER_V, WANDER_H = 0.004, 6.0
-WANDER_BLIND_V = 0.007
-NOISE_V = 0.004
+WANDER_V, WANDER_BLIND_V, WANDER_H = 0.0015, 0.003, 6.0
+NOISE_V = 0.003
 #: Innovations beyond this many sigmas are put aside once; if the next is alike, something happened.
 OUTLIER = 4.0
 
-STATES = 11
-LEVEL, SURFACE, FALL, SELF, WARM, WARM_LATE, WANDER = 0, 1, 6, 7, 8, 9, 10
+LEVEL, SURFACE, FALL, SELF, WARM, WARM_LATE, SINE, COSINE, WANDER = 0, 1, 5, 6, 7, 8, 9, 10, 11
+STATES = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ class Usual:
 
     count: int = 0
     surface_v: tuple[float, ...] = SURFACE_V
-    surface_m2: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0, 0.0)
+    surface_m2: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
     fall: float = FALL_V_PER_DAY + SELF_V_PER_DAY
     fall_m2: float = 0.0
 
@@ -70,24 +70,21 @@ def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usu
     means, sigmas = list(SURFACE_V), list(SURFACE_SIGMA_V)
     fall, fall_sigma = FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY
     if usual.count >= 3:
-        for i in range(5):
+        for i in range(MODES):
             spread = sqrt(usual.surface_m2[i] / (usual.count - 1))
             means[i] = 0.8 * usual.surface_v[i] + 0.2 * means[i]
             sigmas[i] = min(sigmas[i], 1.3 * spread + 0.006 + sigmas[i] / usual.count)
         own = max(usual.fall - SELF_V_PER_DAY, 0.001)
         spread = sqrt(usual.fall_m2 / (usual.count - 1))
         fall, fall_sigma = own, min(fall_sigma, 1.3 * spread + 0.0015 + fall_sigma / usual.count)
-    state = [voltage_v - sum(means), *means, fall, SELF_V_PER_DAY, PER_K, PER_K, 0.0]
-    sigma = [0.0, *sigmas, fall_sigma, SELF_SIGMA_V_PER_DAY, PER_K_SIGMA, PER_K_SIGMA, WANDER_V]
+    state = [voltage_v - sum(means), *means, fall, SELF_V_PER_DAY, PER_K, PER_K, 0.0, 0.0, 0.0]
     blind = temperature_c is None
-    if blind:
-        state[WARM] = state[WARM_LATE] = 0.0
-        sigma[WARM] = sigma[WARM_LATE] = WAVE_SIGMA_V
-        sigma[WANDER] = WANDER_BLIND_V
+    wave, wander = (WAVE_BLIND_V, WANDER_BLIND_V) if blind else (WAVE_SIGMA_V, WANDER_V)
+    sigma = [0.0, *sigmas, fall_sigma, SELF_SIGMA_V_PER_DAY, PER_K_SIGMA, PER_K_SIGMA, wave, wave, wander]
     cov = [[0.0] * STATES for _ in range(STATES)]
     for i in range(1, STATES):
         cov[i][i] = sigma[i] ** 2
-    for i in range(5):      # the first voltage is the sum: level and surface are known together only
+    for i in range(MODES):      # the first voltage is the sum: level and surface are known together only
         cov[0][1 + i] = cov[1 + i][0] = -(sigmas[i] ** 2)
     cov[0][0] = sum(s * s for s in sigmas) + NOISE_V**2 + sigma[WANDER] ** 2
     cov[0][WANDER] = cov[WANDER][0] = -(sigma[WANDER] ** 2)
@@ -149,24 +146,28 @@ def _predict(held: Decay, hours: float, factor: float) -> tuple[list[float], lis
     wander = WANDER_BLIND_V if held.blind else WANDER_V
     cov[WANDER][WANDER] += wander**2 * (1 - keep[WANDER] ** 2)
     cov[FALL][FALL] += 0.001**2 * days
-    if held.blind:
-        cov[WARM][WARM] += 0.002**2 * days
-        cov[WARM_LATE][WARM_LATE] += 0.002**2 * days
+    drift = ((WAVE_BLIND_V if held.blind else WAVE_SIGMA_V) * WAVE_DRIFT) ** 2 * days
+    cov[SINE][SINE] += drift
+    cov[COSINE][COSINE] += drift
     return state, cov
 
 
 def transition(hours: float) -> list[float]:
     """The part of each state that is left after so many hours."""
-    return [1.0, *(exp(-hours / tau) for tau in DECAY_H), 1.0, 1.0, 1.0, 1.0, exp(-hours / WANDER_H)]
+    return [1.0, *(exp(-hours / tau) for tau in DECAY_H), 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, exp(-hours / WANDER_H)]
 
 
 def _look(held: Decay, at_s: float, temperature_c: float | None, late_c: float | None) -> tuple[float, ...]:
-    if held.blind or temperature_c is None or late_c is None:
-        phase = 2 * pi * at_s / 86400
-        warm, late = (sin(phase), cos(phase)) if held.blind else (0.0, 0.0)
-    else:
+    phase = 2 * pi * (at_s % 86400) / 86400
+    warm = late = 0.0
+    if temperature_c is not None and late_c is not None and not held.blind:
         warm, late = temperature_c - held.base_c, late_c - held.base_c
-    return (1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0, warm, late, 1.0)
+    return (1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0, warm, late, sin(phase), cos(phase), 1.0)
+
+
+def warmth_v(held: Decay) -> float:
+    """The part of the latest voltage that temperature and the daily wave explain [V]."""
+    return sum(held.look[i] * held.state[i] for i in (WARM, WARM_LATE, SINE, COSINE)) if held.look else 0.0
 
 
 def rest_voltage_v(held: Decay) -> tuple[float, float]:
@@ -186,7 +187,7 @@ def learn(usual: Usual, held: Decay) -> Usual:
     """What is usual after one more sound parking (the last sixteen count)."""
     count = min(usual.count + 1, 16)
     surface, spread = [], []
-    for i in range(5):
+    for i in range(MODES):
         seen, mean = held.state[SURFACE + i], usual.surface_v[i] if usual.count else 0.0
         at_start = seen * exp(min((held.at_s - held.begun_s) / 3600 / DECAY_H[i], 30.0))
         at_start = max(-0.1, min(0.6, at_start)) if i >= 2 else SURFACE_V[i]

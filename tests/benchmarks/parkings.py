@@ -93,9 +93,9 @@ def parking(rng: np.random.Generator, plate: Build, days: float, season: str = "
         current[int(onset_h / QUARTER_H):] += drain_a
     uses = np.zeros(count)
     if busy:
-        for _ in range(rng.poisson(days * 1.2)):
-            first, long = rng.integers(0, count), rng.integers(1, 6)
-            uses[first:first + long] += rng.uniform(0.5, 5)
+        for _ in range(rng.poisson(days * 0.7)):
+            first, long = rng.integers(0, count), rng.integers(1, 5)
+            uses[first:first + long] += rng.uniform(0.5, 4)
     total = current + uses
     self_ah = plate.capacity_ah * plate.self_per_month / 30 / 24 * 2 ** ((battery - 20) / 10)
     start = rng.uniform(0.8, 1.0)
