@@ -122,3 +122,34 @@ class ForecastFindings:
     fan: tuple[tuple[float, float, float, float], ...] = ()   # (s from now, 10 %, 50 %, 90 %) charge fractions
     levers: tuple[tuple[str, float], ...] = ()  # (sentence, probability with it)
     sentence: str = ""
+
+
+VerdictWord = Literal["healthy", "watch", "replace", "not enough evidence"]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of evidence for or against a battery."""
+
+    weight: Literal["decisive", "strong", "weak", "for"]
+    seen: str
+    overturned_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class HealthFindings:
+    """The house battery's life so far: the verdict, what it rests on, and the wear behind it."""
+
+    verdict: VerdictWord
+    lines: tuple[Line, ...]
+    capacity_frac: Answer                    # usable charge against the label
+    resistance_growth_ratio: Answer          # against the battery's own first weeks
+    resistance_ohm: Answer                   # at 25 °C, brought to a full battery
+    weeks_count: int
+    charge_out_ah: float
+    full_cycles_count: float                 # equivalent full cycles, of the label's capacity
+    depth_counts: tuple[float, ...]          # cycles by depth, ten points each (rainflow)
+    low_hours: tuple[float, float, float]    # below 50, 30, 20 % of charge
+    heat_ratio: tuple[float, float] | None   # ageing by warmth against 25 °C, by two published rules
+    since_full_s: float
+    longest_without_full_s: float

@@ -7,11 +7,12 @@ from monitor.findings import (
     Condition,
     Event,
     ForecastFindings,
+    HealthFindings,
     JoinFindings,
     StarterFindings,
 )
 from monitor.sample import Minute
-from monitor.trackers import charge, counts, forecast, isolator, loads, starter
+from monitor.trackers import charge, counts, forecast, health, isolator, loads, starter
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,7 @@ class Watch:
     starter: starter.Held
     loads: loads.Held
     forecast: forecast.Held
+    health: health.Held
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,7 @@ class Findings:
     counts: counts.Findings
     loads: loads.Findings
     forecast: ForecastFindings
+    health: HealthFindings
     conditions: tuple[Condition, ...]
     news: tuple[Event, ...]
 
@@ -46,6 +49,7 @@ def begin(vehicle: Vehicle) -> Watch:
     return Watch(
         isolator=isolator.begin(vehicle), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
         starter=starter.begin(vehicle), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
+        health=health.begin(vehicle),
     )
 
 
@@ -59,15 +63,17 @@ def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings
     watched = starter.update(held.starter, minute, vehicle, join)
     loaded = loads.update(held.loads, minute, vehicle, join, charge_found)
     foreseen = forecast.update(held.forecast, minute, vehicle, charge_found, loaded)
-    now = Watch(joined, charged, counted, watched, loaded, foreseen)
+    aged = health.update(held.health, minute, vehicle, join, charge_found)
+    now = Watch(joined, charged, counted, watched, loaded, foreseen, aged)
     return now, Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
         starter=starter.findings(watched, vehicle), counts=counts.findings(counted, vehicle),
         loads=loads.findings(loaded, vehicle), forecast=forecast.findings(foreseen, vehicle),
+        health=health.findings(aged, vehicle),
         conditions=(
             *isolator.conditions(joined, vehicle), *charge.conditions(charged, vehicle),
             *starter.conditions(watched, vehicle), *loads.conditions(loaded, vehicle),
-            *forecast.conditions(foreseen, vehicle),
+            *forecast.conditions(foreseen, vehicle), *health.conditions(aged, vehicle),
         ),
-        news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news),
+        news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news, *aged.news),
     )

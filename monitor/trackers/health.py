@@ -3,10 +3,12 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 from monitor.battery import Battery, Vehicle
-from monitor.findings import ChargeFindings, Estimate, Event, JoinFindings
+from monitor.findings import ChargeFindings, Condition, Estimate, Event, HealthFindings, JoinFindings, Line, NotYet
 from monitor.sample import Minute
 from monitor.trackers import rainflow_count, step_resistance
 from monitor.trackers.rainflow_count import Rainflow
+from monitor.trackers.verdict import NOTHING_YET, Verdict, judge
+from monitor.trackers.week import Week
 
 WEEK_S = 7 * 86400.0
 #: Two published rules for what warmth does to life: twice as fast per 8 K (float-life practice of
@@ -15,23 +17,6 @@ DOUBLING_K = (8.0, 15.0)
 #: Step resistance falls by so much per kelvin [1/K]: common practice, lead-acid and lithium iron phosphate.
 WARMTH_PER_K = {True: 0.012, False: 0.02}
 KEPT_WEEKS = 60
-
-
-@dataclass(frozen=True, slots=True)
-class Week:
-    """What one week showed. A figure that was not to be had is None."""
-
-    start_s: float
-    resistance_ohm: float | None = None         # at 25 °C, brought to a full battery
-    resistance_sigma_ohm: float | None = None
-    capacity_ah: float | None = None
-    capacity_sigma_ah: float | None = None
-    temperature_c: float | None = None
-    lowest_frac: float = 1.0
-    highest_frac: float = 0.0
-    charge_out_ah: float = 0.0
-    fulls: int = 0
-    empties_above_frac: float = 0.0             # highest charge believed when the battery proved empty
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +57,7 @@ class Held:
     weeks: tuple[Week, ...] = ()
     filling: Filling = Filling()
     wear: Wear = Wear()
+    judged: Verdict = NOTHING_YET
     news: tuple[Event, ...] = ()
 
 
@@ -82,11 +68,14 @@ def begin(vehicle: Vehicle) -> Held:
 
 def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> Held:
     """One minute further; a week is closed by the first minute beyond it."""
-    filling, weeks = held.filling, held.weeks
+    filling, weeks, judged, news = held.filling, held.weeks, held.judged, ()
     if filling.start_s is None:
         filling = replace(filling, start_s=minute.start_s, week=Week(minute.start_s))
     elif minute.end_s - filling.start_s > WEEK_S:
         weeks = _thinned((*weeks, closed_week(filling)))
+        judged = judge(weeks, vehicle.house)
+        if judged.word != held.judged.word and judged.word != "not enough evidence":
+            news = (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
         filling = Filling(start_s=minute.start_s, last_voltage_v=filling.last_voltage_v,
                           last_current_a=filling.last_current_a, last_at_s=filling.last_at_s,
                           anchor_age_s=filling.anchor_age_s, week=Week(minute.start_s))
@@ -110,7 +99,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
     if warm is not None:
         filling = replace(filling, warm_sum_c=filling.warm_sum_c + warm * hours, warm_hours=filling.warm_hours + hours)
     filling = replace(filling, week=week, anchor_age_s=charge.anchor_age_s)
-    return Held(weeks, filling, _worn(held.wear, minute, hours, level, warm, new_full))
+    return Held(weeks, filling, _worn(held.wear, minute, hours, level, warm, new_full), judged, news)
 
 
 def _steps(filling: Filling, minute: Minute, battery: Battery, charge: ChargeFindings) -> Filling:
@@ -177,3 +166,41 @@ def _worn(wear: Wear, minute: Minute, hours: float, level: float | None, warm: f
     since = 0.0 if full else wear.since_full_s + minute.duration_s
     return Wear(wear.charge_out_ah + minute.charge_out_ah, low, heat, wear.seen_hours + (hours if warm is not None else 0.0),
                 max(wear.longest_without_full_s, since), since, cycles)
+
+
+def findings(held: Held, vehicle: Vehicle) -> HealthFindings:
+    """What the weeks and the totals say."""
+    wear, judged = held.wear, held.judged
+    warm = wear.seen_hours
+    return HealthFindings(
+        judged.word, judged.lines, judged.capacity_frac, judged.resistance_growth_ratio,
+        _latest_resistance(held), len(held.weeks), wear.charge_out_ah,
+        wear.charge_out_ah / vehicle.house.rated_capacity_ah, rainflow_count.with_halves(wear.cycles), wear.low_hours,
+        tuple(h / warm for h in sorted(wear.heat_hours)) if warm > 24 else None,
+        wear.since_full_s, wear.longest_without_full_s)
+
+
+def _latest_resistance(held: Held) -> Estimate | NotYet:
+    for week in reversed(held.weeks):
+        if week.resistance_ohm is not None and week.resistance_sigma_ohm is not None:
+            spread = 1.96 * week.resistance_sigma_ohm
+            return Estimate(week.resistance_ohm, week.resistance_ohm - spread, week.resistance_ohm + spread, "measured")
+    return NotYet("one week in which a load of some amperes went off at least twenty times")
+
+
+def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+    """A battery to watch, a battery to replace."""
+    judged = held.judged
+    told = {line.weight: line for line in reversed(judged.lines)}
+    worst: Line | None = told.get("decisive") or told.get("strong") or told.get("weak")
+    seen = "; ".join(line.seen for line in judged.lines if line.weight != "for")
+    undo = worst.overturned_by if worst else ""
+    return (
+        Condition("battery_worn", "house", judged.word == "replace", "medium", f"{seen[:1].upper()}{seen[1:]}.",
+                  "The house battery is used up: nights are shorter than the label says.",
+                  "Terminals and cables first; then plan a replacement, and ask the page Health what size this life needs.",
+                  f"Overturned by {undo}."),
+        Condition("battery_watch", "house", judged.word == "watch", "low", f"{seen[:1].upper()}{seen[1:]}.",
+                  "The house battery shows its age; it is not used up.", "A guided capacity test tells more.",
+                  f"Overturned by {undo}."),
+    )

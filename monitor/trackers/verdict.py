@@ -2,13 +2,10 @@
 from dataclasses import dataclass
 from math import exp, log, sqrt
 from statistics import median
-from typing import Literal
 
 from monitor.battery import Battery
-from monitor.findings import Answer, Estimate, NotYet
-from monitor.trackers.health import Week
-
-Word = Literal["healthy", "watch", "replace", "not enough evidence"]
+from monitor.findings import Answer, Estimate, Line, NotYet, VerdictWord
+from monitor.trackers.week import Week
 
 #: End of life by common practice and US Bureau of Reclamation FIST 3-6: 80 % of rated capacity.
 USED_UP_FRAC, FAR_GONE_FRAC, SOUND_FRAC = 0.80, 0.70, 0.85
@@ -21,22 +18,17 @@ COLD_C = 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
-    """One line of evidence."""
-
-    weight: Literal["decisive", "strong", "weak", "for"]
-    seen: str
-    overturned_by: str
-
-
-@dataclass(frozen=True, slots=True)
 class Verdict:
     """The word, what it rests on, and the figures behind."""
 
-    word: Word
+    word: VerdictWord
     lines: tuple[Line, ...]
     capacity_frac: Answer          # of the label
     resistance_growth_ratio: Answer      # against the battery's own first weeks
+
+
+NOTHING_YET = Verdict("not enough evidence", (), NotYet("one week that begins with a full charge and goes deep"),
+                      NotYet(f"{BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; 0 so far"))
 
 
 def judge(weeks: tuple[Week, ...], battery: Battery) -> Verdict:
@@ -76,7 +68,7 @@ def judge(weeks: tuple[Week, ...], battery: Battery) -> Verdict:
     return Verdict(_word(lines, capacity, len(warm), deep), tuple(lines), capacity, growth)
 
 
-def _word(lines: list[Line], capacity: Answer, weeks: int, deepest_frac: float) -> Word:
+def _word(lines: list[Line], capacity: Answer, weeks: int, deepest_frac: float) -> VerdictWord:
     decisive = sum(line.weight == "decisive" for line in lines)
     strong = sum(line.weight == "strong" for line in lines)
     weak = sum(line.weight == "weak" for line in lines)
