@@ -1,19 +1,27 @@
 """The command line of ampledger: one command, one file in monitor/commands."""
 import importlib
 import sys
+from typing import Any
 
 import click
 
 #: command -> module that holds it; imported only when asked for, so that --help is quick
 COMMANDS = {
     "run": "run", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
-    "backup": "backup", "restore": "backup", "doctor": "doctor", "alerts": "alerts", "battery": "owner",
-    "calibrate": "owner", "code": "code", "schema": "schema", "wire": "wire",
+    "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
+    "doctor": "doctor", "code": "code", "schema": "schema", "wire": "wire",
 }
 
 
+class Refused(click.ClickException):
+    """A command that could not do what was asked: one sentence, exit code 1."""
+
+    def show(self, file: Any = None) -> None:
+        click.echo(f"ampledger: {self.message}", err=True)
+
+
 class Lazy(click.Group):
-    """A group whose commands are imported on use."""
+    """A group whose commands are imported on use, and whose expected failures are sentences."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -21,7 +29,31 @@ class Lazy(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        return getattr(importlib.import_module(f"monitor.commands.{COMMANDS[name]}"), name.replace("-", "_"))
+        return getattr(importlib.import_module(f"monitor.commands.{COMMANDS[name]}"), name)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+            raise
+        except Exception as error:
+            sentence = _sentence(error)
+            if sentence is None:
+                raise  # a mistake of our own must look like one
+            raise Refused(sentence) from None
+
+
+def _sentence(error: Exception) -> str | None:
+    """What to tell of a failure that can happen to anybody; None for our own mistakes."""
+    from drivers.errors import DriverError
+    from monitor.config_faults import ConfigError
+    from monitor.store.reading import NoLog
+
+    if isinstance(error, (ConfigError, DriverError, NoLog)):
+        return str(error)
+    if isinstance(error, OSError):
+        return f"{error.filename}: {error.strerror}" if error.filename else str(error)
+    return None
 
 
 @click.group(cls=Lazy, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -29,15 +61,9 @@ class Lazy(click.Group):
 def commands() -> None:
     """Keeps the books of a vehicle's two 12 V batteries; only observes.
 
-    Begin with `ampledger demo`, or write ampledger.toml and try `ampledger check`.
+    See the whole of it in a minute with `ampledger demo`. For your own vehicle write ampledger.toml
+    (docs/configuration.md), try it with `ampledger check`, then let `ampledger run` keep the log.
     """
-
-
-class Refused(click.ClickException):
-    """A command that could not do what was asked: one sentence, exit code 1."""
-
-    def show(self, file=None) -> None:
-        click.echo(f"ampledger: {self.message}", err=True)
 
 
 def main() -> None:

@@ -1,127 +1,17 @@
 """ampledger.toml into frozen dataclasses; every fault at once, with its place and its cure."""
+import json
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import ValidationError
 
 from monitor.battery import Battery, CurrentSensor, Vehicle
 from monitor.config_faults import ConfigError, Fault, faults_of, missing_tables
+from monitor.config_tables import AlertsTable, DashboardTable, File, LogTable
 
 DEFAULT_RESERVE_PCT = {"lfp": 20.0}
-
-
-class Table(BaseModel):
-    """Every table: frozen, and no key that is not written here."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class BatteryTable(Table):
-    """A battery as its label says."""
-
-    chemistry: Literal["flooded", "agm", "gel", "lfp"] = Field(description="what the label says")
-    rated_capacity_ah: float = Field(gt=1, le=2000, description="ampere-hours on the label, at rated_hours")
-    rated_hours: float = Field(20, gt=0, le=120, description="hours of discharge the rating is for; 20 on most labels")
-    absorption_v: float | None = Field(None, ge=12, le=16, description="the charger's higher voltage, if known")
-    float_v: float | None = Field(None, ge=12, le=15, description="the voltage the charger holds afterwards, if known")
-
-    @model_validator(mode="after")
-    def _float_below_absorption(self) -> "BatteryTable":
-        if self.absorption_v is not None and self.float_v is not None and self.float_v > self.absorption_v:
-            raise ValueError(f"float_v = {self.float_v:g} is above absorption_v = {self.absorption_v:g}; "
-                             "float is the lower of the two: exchange them")
-        return self
-
-
-class HouseTable(BatteryTable):
-    """The house battery."""
-
-    reserve_soc_pct: float | None = Field(None, ge=0, le=90, description="what must stay in it, per cent; "
-                                          "50 for lead-acid and 20 for lfp if not given")
-    cutout_voltage_v: float | None = Field(None, ge=9, le=13, description="voltage at which the fridge switches itself off")
-
-
-class StarterTable(BatteryTable):
-    """The starter battery."""
-
-
-class VehicleTable(Table):
-    """What surrounds the batteries."""
-
-    charging: Literal["isolator", "dc_dc", "unknown"] = Field("unknown", description="how the engine charges the house "
-                                                              "battery; found out from the log if unknown")
-    latitude_deg: float | None = Field(None, ge=-90, le=90, description="for sunrise; learnt from the log if not given")
-    longitude_deg: float | None = Field(None, ge=-180, le=180)
-    bedtime: str | None = Field(None, pattern=r"^([01]?\d|2[0-3]):[0-5]\d$", description='local time, "21:30"; '
-                                "learnt from the lights if not given")
-
-
-class ShuntTable(Table):
-    """What commissioning found out about the house shunt."""
-
-    offset_a: float = Field(0.0, ge=-20, le=20, description="what it reads with nothing flowing")
-    offset_sigma_a: float = Field(0.08, gt=0, le=20)
-    gain: float = Field(1.0, ge=0.5, le=2.0, description="true current over shown current")
-    gain_sigma_frac: float = Field(0.006, gt=0, le=0.5)
-    calibrated_on: str | None = None
-
-
-class LogTable(Table):
-    """Where the log lives, and how it is kept."""
-
-    database: Path = Field(Path("ampledger.db"), description="beside the configuration unless the path is absolute")
-    beat_s: float = Field(1.0, ge=0.1, le=60, description="seconds between readings")
-    commit_s: float = Field(60.0, ge=1, le=900, description="at most this much raw log is lost by a power cut; 300 spares the card")
-    raw_days: int = Field(400, ge=7, le=4000, description="days for which every reading is kept")
-    backup_to: Path | None = Field(None, description="folder for a nightly copy, on another card or stick")
-
-
-class DashboardTable(Table):
-    """Where the pages are served."""
-
-    address: str = Field("127.0.0.1:8765", pattern=r"^[^\s]+:\d{1,5}$", description="loopback unless you say otherwise")
-    code_hash: str | None = Field(None, description="from `ampledger code`; asked for before anything is changed")
-
-
-class MqttTable(Table):
-    """A topic that alerts are published to, retained."""
-
-    host: str
-    port: int = Field(1883, ge=1, le=65535)
-    topic: str = "ampledger/alerts"
-    username: str | None = None
-    password_file: Path | None = None
-
-
-class AlertsTable(Table):
-    """How alerts reach a person; the journal always gets them."""
-
-    command: list[str] | None = Field(None, min_length=1, description="run with the alert as JSON on standard input")
-    apprise: list[str] = Field(default_factory=list, description="addresses for the Apprise library")
-    mqtt: MqttTable | None = None
-    timeout_s: float = Field(20.0, gt=0, le=300)
-
-
-class SourceTable(BaseModel):
-    """One instrument: its driver's name; everything else belongs to the driver."""
-
-    model_config = ConfigDict(extra="allow", frozen=True)
-    driver: str = Field(min_length=1, description="one of the drivers in docs/drivers.md")
-
-
-class File(Table):
-    """The whole file."""
-
-    house: HouseTable
-    starter: StarterTable
-    vehicle: VehicleTable = VehicleTable()
-    shunt: ShuntTable = ShuntTable()
-    source: Annotated[list[SourceTable], Field(default_factory=list)]
-    log: LogTable = LogTable()
-    dashboard: DashboardTable = DashboardTable()
-    alerts: AlertsTable = AlertsTable()
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +55,7 @@ def load(path: Path, *, need_sources: bool = True) -> Config:
                                        "write one (docs/configuration.md) or name another with --config")]) from None
     except (OSError, UnicodeDecodeError) as error:
         raise ConfigError(path, [Fault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise ConfigError(path, [Fault("", "", None, f"it is not TOML: {error}", "mend that line")]) from None
     faults: list[Fault] = missing_tables(plain)
     file: File | None = None
@@ -179,8 +69,18 @@ def load(path: Path, *, need_sources: bool = True) -> Config:
                             'write at least one [[source]] with driver = "…" (docs/drivers.md)'))
     if faults or file is None:
         raise ConfigError(path, faults)
-    log = file.log.model_copy(update={"database": path.parent / file.log.database})
-    return Config(path, _vehicle(file), tuple(sources), log, file.dashboard, file.alerts)
+    return Config(path, _vehicle(file), tuple(sources), _beside(path, file.log, "database", "backup_to"), file.dashboard,
+                  file.alerts.model_copy(update={"mqtt": file.alerts.mqtt and _beside(path, file.alerts.mqtt, "password_file")}))
+
+
+def _beside(path: Path, table: Any, *keys: str) -> Any:
+    """The table with its relative paths taken from the folder that the configuration is in."""
+    return table.model_copy(update={k: path.parent / getattr(table, k) for k in keys if getattr(table, k) is not None})
+
+
+def schema_text() -> str:
+    """The JSON Schema of the file, as docs/ampledger.schema.json holds it."""
+    return json.dumps(File.model_json_schema(), indent=1, ensure_ascii=False) + "\n"
 
 
 def _sources(tables: Any, faults: list[Fault]) -> list[Source]:

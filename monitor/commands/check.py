@@ -22,7 +22,7 @@ UNITS = {"v": "V", "a": "A", "c": "°C", "on": ""}
 
 @click.command(short_help="Validate the configuration and read each sensor once.")
 @config_option
-def check(config_file: Path) -> None:
+def check(config_file: Path | None) -> None:
     """Validate the configuration, open each instrument, read it once, and say what to do about what is wrong.
 
     Ends with 0 when all is well and 1 when something is not.

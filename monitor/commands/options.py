@@ -1,27 +1,29 @@
-"""The options that several commands share."""
+"""The options that several commands share: where the configuration and the log are."""
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import click
 
-DEFAULT = Path("ampledger.toml")
+#: Looked for in this order where --config is not given.
+USUAL = (Path("ampledger.toml"), Path("/etc/ampledger/ampledger.toml"))
 
-config_option = click.option("--config", "config_file", default=DEFAULT, show_default=True,
-                             type=click.Path(path_type=Path), help="The configuration file.")
-database_option = click.option("--database", type=click.Path(path_type=Path),
-                               help="The log itself, where it is not the one of the configuration.")
+config_option: Callable = click.option(
+    "--config", "-c", "config_file", type=click.Path(path_type=Path), envvar="AMPLEDGER_CONFIG", show_envvar=True,
+    help="Configuration file. Default: ampledger.toml here, else /etc/ampledger/ampledger.toml.")
+database_option: Callable = click.option(
+    "--database", "-d", type=click.Path(path_type=Path), help="The log itself, instead of the one that the configuration names.")
 
 
-def loaded(config_file: Path):
-    """The configuration, or one sentence for each fault."""
+def loaded(config_file: Path | None, *, need_sources: bool = True) -> Any:
+    """The configuration that a command is to use. Raises ConfigError."""
     from monitor import config
-    from monitor.cli import Refused
 
-    try:
-        return config.load(config_file)
-    except config.ConfigError as error:
-        raise Refused(str(error)) from None
+    if config_file is None:
+        config_file = next((place for place in USUAL if place.exists()), USUAL[0])
+    return config.load(config_file, need_sources=need_sources)
 
 
-def database_of(config_file: Path, database: Path | None) -> Path:
-    """Where the log lies: as named, or as configured."""
-    return database if database is not None else loaded(config_file).log.database
+def database_of(config_file: Path | None, database: Path | None) -> Path:
+    """The log that a command is to read: the one named, else the configuration's. Raises ConfigError."""
+    return database if database is not None else loaded(config_file, need_sources=False).log.database

@@ -6,7 +6,7 @@ import click
 from monitor.commands.options import config_option, database_option, database_of
 
 
-def _leave(config_file: Path, database: Path | None, kind: str, **values: object) -> None:
+def _leave(config_file: Path | None, database: Path | None, kind: str, **values: object) -> None:
     from monitor.store import requests
 
     requests.leave(requests.folder_of(database_of(config_file, database)), kind, **values)
@@ -23,7 +23,7 @@ def battery() -> None:
 @click.option("--capacity", "rated_capacity_ah", type=click.FloatRange(1, 2000), help="Ampere-hours on the new label.")
 @config_option
 @database_option
-def replaced(which: str, rated_capacity_ah: float | None, config_file: Path, database: Path | None) -> None:
+def replaced(which: str, rated_capacity_ah: float | None, config_file: Path | None, database: Path | None) -> None:
     """Say that the HOUSE or STARTER battery was replaced: what was learnt of the old one is put aside.
 
     The shunt's offset is kept, for it belongs to the shunt. If the new label differs, change the configuration too.
@@ -40,7 +40,7 @@ def calibrate() -> None:
 @click.option("--minutes", default=2.0, show_default=True, type=click.FloatRange(0.5, 30))
 @config_option
 @database_option
-def zero(minutes: float, config_file: Path, database: Path | None) -> None:
+def zero(minutes: float, config_file: Path | None, database: Path | None) -> None:
     """Take what the house shunt shows over the last minutes as zero.
 
     Everything must be off, the solar charger too (cover the panel or open its fuse), for that long before you ask.

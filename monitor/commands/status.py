@@ -1,0 +1,76 @@
+"""ampledger status: where things stand, from the log."""
+import json
+import time
+from dataclasses import asdict
+from datetime import datetime, timezone
+from pathlib import Path
+from typing import Any
+
+import click
+
+from monitor.commands.options import config_option, database_of, database_option
+
+#: A log that has not grown for so long is called old [s].
+OLD_S = 600.0
+
+
+@click.command(short_help="Say where both batteries stand, from the log.")
+@config_option
+@database_option
+@click.option("--json", "as_json", is_flag=True, help="As JSON, for scripts: every figure with value, low, high and basis.")
+def status(config_file: Path | None, database: Path | None, as_json: bool) -> None:
+    """Say where both batteries stand: alerts, house, tonight, starter, isolator, today's book.
+
+    Reads the log only, so it works whether the daemon runs or not, and says how old the figures are.
+    """
+    from monitor import report
+    from monitor.cli import Refused
+    from monitor.store.reader import Reader
+
+    reader = Reader(database_of(config_file, database))
+    now = reader.now()
+    if now is None:
+        raise Refused(f"{reader.database}: nothing has been concluded yet; the first minute is written after a minute")
+    alerts = [logged.what for logged in reader.alerts(open_only=True)]
+    found = now.findings
+    hour = now.sample.hour if now.sample else None
+    sentences = report.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+                               [c for c in found.conditions if c.active and not _told(c, alerts)], hour)
+    if as_json:
+        click.echo(json.dumps(_plain(now, alerts, sentences), indent=1, ensure_ascii=False))
+        return
+    if now.simulated:
+        click.echo("SIMULATED: no real battery is behind these figures.\n")
+    for alert in alerts:
+        click.secho(f"[{alert.priority}] number {alert.id}, {alert.state}: {alert.seen} {alert.means}", bold=True)
+    for sentence in sentences:
+        click.echo(sentence)
+    click.echo(f"\nAs of {_moment(now.utc_s)}{'' if now.utc_trusted else ' (the clock is not trusted)'}, "
+               f"{report.span(_age_s(now))} ago.{_old(now)}")
+
+
+def _told(condition: Any, alerts: list[Any]) -> bool:
+    return any((a.kind, a.battery) == (condition.kind, condition.battery) for a in alerts)
+
+
+def _age_s(now: Any) -> float:
+    return max(time.time() - now.utc_s, 0.0)
+
+
+def _old(now: Any) -> str:
+    if now.simulated or _age_s(now) < OLD_S:
+        return ""
+    return " The log has stopped growing: is `ampledger run` alive? Try `ampledger doctor`."
+
+
+def _moment(utc_s: float) -> str:
+    return datetime.fromtimestamp(utc_s, timezone.utc).astimezone().strftime("%Y-%m-%d %H:%M %Z")
+
+
+def _plain(now: Any, alerts: list[Any], sentences: tuple[str, ...]) -> dict[str, Any]:
+    return {
+        "at_utc": datetime.fromtimestamp(now.utc_s, timezone.utc).isoformat(timespec="seconds"),
+        "utc_trusted": now.utc_trusted, "simulated": now.simulated, "sentences": sentences,
+        "sample": asdict(now.sample) if now.sample else None, "findings": asdict(now.findings),
+        "vehicle": asdict(now.vehicle), "alerts": [asdict(alert) for alert in alerts],
+    }
