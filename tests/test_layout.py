@@ -15,8 +15,8 @@ MAY_IMPORT = {
     "monitor/trackers": ["monitor.trackers", "monitor.chemistry", "monitor.battery", "monitor.sample",
                          "monitor.findings", "monitor.saving"],
     "dashboard": ["dashboard", "monitor.store.reader", "monitor.store.requests", "monitor.findings",
-                  "monitor.report", "monitor.watch", "monitor.battery", "monitor.trackers", "monitor.health",
-                  "monitor.whatif"],
+                  "monitor.report", "monitor.watch", "monitor.battery", "monitor.trackers", "monitor.sample",
+                  "monitor.planning"],
 }
 
 SUFFIXES = ("_v", "_a", "_ah", "_wh", "_w", "_ohm", "_c", "_s", "_h", "_frac", "_pct", "_deg", "_hz", "_m", "_mm2",
