@@ -9,8 +9,8 @@ from monitor.battery import Battery, Vehicle
 from monitor.findings import Condition, Event
 from monitor.gather import Gathering, minutes
 from monitor.sample import Sample
-from monitor.store import opening, transaction
 from monitor.store.batch import Batch, Gap, Label
+from monitor.store.open_log import OpenLog
 from monitor.store.pending import Pending
 from monitor.store.rows import Lived
 from monitor.store.state import State
@@ -41,12 +41,9 @@ def samples(days: float, beat_s: float = 20.0, seed: int = 1):
 
 def fill(database: Path, days: float = 2.0, beat_s: float = 20.0, seed: int = 1, simulated: bool = True) -> Path:
     """Makes a log of so many days, with a silence, an event of it, an open alert and one that cleared."""
-    engine, connection = opening.open_log(database)
+    log = OpenLog(database, {"simulated": str(int(simulated)), "vehicle": saving.to_text(VEHICLE)})
     try:
-        sql = connection.exec_driver_sql
-        sql("insert or replace into meta values ('simulated', ?)", (str(int(simulated)),))
-        sql("insert or replace into meta values ('vehicle', ?)", (saving.to_text(VEHICLE),))
-        held, alerts, place = watch.begin(VEHICLE), rules.begin(), transaction.place_of(sql)
+        held, alerts = watch.begin(VEHICLE), rules.begin()
         pending = Pending()
         pending.add(Batch(labels=(Label(0.0, "the-first-boot", BEGINS_UTC_S, 0.0, True, "fixture"),)))
         quiet_s = (days * 86400 - 7200, days * 86400 - 5400)  # the cable of the starter sensor is off
@@ -58,15 +55,14 @@ def fill(database: Path, days: float = 2.0, beat_s: float = 20.0, seed: int = 1,
             pending.add(Batch(minute.samples, (Lived(minute, found, before),), State(held, alerts, Gathering()), found.news,
                               tuple(change.alert for change in alerts.news)))
             if len(pending.minutes) >= 720:
-                place = transaction.write(connection, pending, place)
+                log.write(pending)
                 pending = Pending()
         pending.state = None
         pending.add(Batch(gaps=(Gap("starter_voltage_v", "adc at 0x48 does not answer", *quiet_s, 90),),
                           events=(Event(quiet_s[0], "sensor_lost", "starter", "The starter voltage is not measured."),)))
-        transaction.write(connection, pending, place)
+        log.write(pending)
     finally:
-        connection.close()
-        engine.dispose()
+        log.close()
     return database
 
 

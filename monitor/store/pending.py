@@ -45,6 +45,23 @@ class Pending:
         """Seconds of life that a power cut would cost now."""
         return (self.minutes[-1][0] - self.minutes[0][1]) / 1000 if self.minutes else 0.0
 
+    @property
+    def latest_ms(self) -> int | None:
+        """The latest moment of anything that waits."""
+        ends = [rows[-1][0] for rows in (self.samples, self.minutes) if rows]
+        return max(ends, default=None)
+
+    def shed(self) -> int:
+        """Lets go of the rows, keeps alerts, events and state; returns how many went."""
+        count = len(self.samples) + len(self.minutes) + len(self.chunks)
+        self.samples, self.minutes, self.chunks, self.cranks, self.forecasts, self.days = [], [], [], [], [], {}
+        return count
+
+    def forget_dropped(self) -> int:
+        """How many rows were too many, once."""
+        count, self.dropped = self.dropped, 0
+        return count
+
     def add(self, batch: Batch) -> None:
         """Takes a batch in."""
         self.samples += [sample_row(s) for s in batch.samples]

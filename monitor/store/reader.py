@@ -1,6 +1,6 @@
 """Read-only questions to the log: the one door for the pages and the commands."""
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -162,12 +162,15 @@ class Reader:
             found.append(Logged(utc_s(labels, start), gap, end))
         return [g for g in found if g.at_utc_s <= to_utc_s and (g.until_utc_s or 1e12) >= from_utc_s]
 
-    def rows(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> Iterator[tuple[float, Sample]]:
+    def rows(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12,
+             damaged: Callable[[float, float], None] | None = None) -> Iterator[tuple[float, Sample]]:
         """Every reading in a span as (UTC, sample), an hour of them in memory at a time.
+
+        damaged is told first and last moment [UTC] of each hour whose checksum does not fit, which is left out.
 
         Raises
         ------
-        monitor.store.chunks.Damaged : an hour whose checksum does not fit; go on after it by its own end
+        monitor.store.chunks.Damaged : there is such an hour and nobody to tell
         """
         with reading.open_for_reading(self.database) as log:
             labels = reading.spans(log)
@@ -177,8 +180,16 @@ class Reader:
                 if utc_s(labels, place) > to_utc_s or utc_s(labels, place) < from_utc_s - 7200:
                     continue
                 chunk = log.execute("select at_ms, end_ms, count, crc, body from chunks where at_ms = ?", (place,)).fetchone()
-                if chunk:
-                    yield from self._dated(labels, chunks.unpack(*chunk), from_utc_s, to_utc_s)
+                if not chunk:
+                    continue
+                try:
+                    unpacked = chunks.unpack(*chunk)
+                except chunks.Damaged:
+                    if damaged is None:
+                        raise
+                    damaged(utc_s(labels, chunk[0]), utc_s(labels, chunk[1]))
+                    continue
+                yield from self._dated(labels, unpacked, from_utc_s, to_utc_s)
             last = log.execute("select max(end_ms) from chunks").fetchone()[0]
             yield from self._dated(labels, log.execute(
                 f"select at_ms, {columns} from samples where at_ms > ? order by at_ms", (last if last is not None else -2**62,)),

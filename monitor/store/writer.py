@@ -1,0 +1,252 @@
+"""The only writer of the log: a thread of its own, whole minutes in one transaction, and what to do when it cannot."""
+import logging
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from monitor.findings import Condition, Event
+from monitor.store import ballast
+from monitor.store.batch import Batch
+from monitor.store.pending import Pending
+from monitor.store.trouble import trouble_of, words_of
+
+log = logging.getLogger("ampledger.store")
+
+#: Pauses before the log is tried again [s]; the last one repeats.
+PAUSES_S = (1.0, 5.0, 15.0, 60.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """How writing goes."""
+
+    writing: bool = True
+    why: str = ""
+    commits: int = 0
+    failures: int = 0
+    dropped: int = 0
+    last_commit_s: float = 0.0
+
+
+class Writer:
+    """Takes batches at once and commits them when due. Never raises at the caller, never holds up a beat."""
+
+    def __init__(self, database: Path, *, commit_s: float = 60.0, meta: dict[str, str] | None = None,
+                 pauses_s: tuple[float, ...] = PAUSES_S, opened: Callable[[], None] = lambda: None,
+                 ballast_bytes: int = ballast.BALLAST_BYTES) -> None:
+        self.database, self._commit_s, self._meta, self._pauses_s = database, commit_s, meta or {}, pauses_s
+        self._ballast_bytes, self._opened = ballast_bytes, opened
+        self._change = threading.Condition()
+        self._pending, self._jobs, self._flush = Pending(), [], False
+        self._status, self._stop, self._failed = Status(), False, 0
+        self._log: Any = None  # an OpenLog while it is open
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Starts the thread, or starts it again where it ended."""
+        if not self.alive():
+            self._thread = threading.Thread(target=self._work, name="log writer", daemon=True)
+            self._thread.start()
+
+    def alive(self) -> bool:
+        """Whether the thread still works."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def offer(self, batch: Batch) -> None:
+        """Takes a batch for the next commit; urgent ones are committed at once."""
+        with self._change:
+            self._pending.add(batch)
+            self._change.notify()
+
+    def ask(self, job: Callable[[Any], Any]) -> Future:
+        """Runs a job on the writer's own connection, between commits. The connection is SQLAlchemy's."""
+        future: Future = Future()
+        with self._change:
+            self._jobs.append((job, future))
+            self._change.notify()
+        return future
+
+    def status(self) -> Status:
+        """How writing goes."""
+        return self._status
+
+    def condition(self) -> Condition:
+        """The one alert of the log: it cannot be written."""
+        status = self._status
+        return Condition(
+            "log_not_writable", "vehicle", active=not status.writing, priority="high",
+            seen=f"The log cannot be written: {status.why}." if status.why else "",
+            means="Measuring and warning go on from memory; after a power cut what was not written would be missing.",
+            look_first="See that the card has space and is not read-only (`ampledger doctor`); a worn card shows like this.",
+            clears_when="It goes away by itself when writing succeeds; what waited in memory is then written.",
+            on_delay_s=0.0, off_delay_s=0.0)
+
+    def flush(self, timeout_s: float = 10.0) -> bool:
+        """Commits what is pending now; returns whether all of it was written in time."""
+        until = time.monotonic() + timeout_s
+        with self._change:
+            self._flush = True
+            self._change.notify()
+            return self._change.wait_for(lambda: not self._pending and not self._flush, max(until - time.monotonic(), 0))
+
+    def close(self, timeout_s: float = 10.0) -> bool:
+        """Commits what is pending and ends; returns whether all of it was written."""
+        written = self.flush(timeout_s) if self.alive() else not self._pending
+        with self._change:
+            self._stop = True
+            self._change.notify()
+        if self._thread is not None:
+            self._thread.join(timeout_s)
+        return written
+
+    def _due(self) -> bool:
+        return bool(self._pending) and (self._flush or self._pending.urgent or self._pending.span_s >= self._commit_s - 1)
+
+    def _work(self) -> None:
+        retry_at = 0.0
+        try:
+            while True:
+                with self._change:
+                    while not (self._stop or ((self._due() or self._jobs or self._log is None) and time.monotonic() >= retry_at)):
+                        if self._flush and not self._pending:
+                            self._flush = False
+                            self._change.notify_all()
+                        pause = retry_at - time.monotonic()
+                        self._change.wait(max(pause, 0.01) if pause > 0 else None)
+                    if self._stop:
+                        return
+                    due = self._due()
+                    work = self._pending if due else Pending()
+                    if due:
+                        self._pending = Pending()
+                    jobs, self._jobs = self._jobs, []
+                try:
+                    self._once(work, jobs)
+                    retry_at = 0.0
+                except Exception as error:
+                    retry_at = time.monotonic() + self._trouble(error)
+        finally:
+            self._shut()
+
+    def _once(self, work: Pending, jobs: list) -> None:
+        """One commit, then the jobs. What is not written goes back in front of what came meanwhile."""
+        try:
+            if self._log is None:
+                self._open()
+            self._log.check_place()
+            if work:
+                started = time.perf_counter()
+                self._log.write(work)
+                self._written(time.perf_counter() - started)
+        except BaseException:
+            with self._change:
+                work.absorb(self._pending)
+                self._pending = work
+                self._jobs = jobs + self._jobs
+            raise
+        with self._change:
+            if self._flush and not self._pending:
+                self._flush = False
+                self._change.notify_all()
+        for job, future in jobs:
+            try:
+                future.set_result(job(self._log.connection))
+            except BaseException as error:  # the asker is told, and decides
+                future.set_exception(error)
+                if trouble_of(error) != "ours":
+                    raise
+
+    def _open(self) -> None:
+        from monitor.store.open_log import OpenLog
+
+        self._log = OpenLog(self.database, self._meta)
+        ballast.hold(self.database, self._ballast_bytes)
+        self._opened()
+
+    def _written(self, took_s: float) -> None:
+        status, self._failed = self._status, 0
+        self._status = Status(True, "", status.commits + 1, status.failures, status.dropped, took_s)
+        if status.writing:
+            return
+        log.warning("the log is written again")
+        ballast.hold(self.database, self._ballast_bytes)
+        lost = f"; {status.dropped} rows were too many to keep and are lost" if status.dropped else ", and nothing is lost"
+        self._tell("log_written_again", f"The log could not be written for a time ({status.why}). What waited in memory "
+                   f"is written now{lost}.")
+
+    def _trouble(self, error: Exception) -> float:
+        """Does what can be done about a failed write; returns the pause before the next try [s]."""
+        kind, why = trouble_of(error), words_of(error)
+        self._failed += 1
+        try:
+            if self._mended(kind, why):
+                return 0.0
+        except Exception as again:  # setting aside or making room failed too: the same disk
+            why = f"{why}; {words_of(again)}"
+        if kind == "ours":
+            log.error("the log could not be written for a reason of our own", exc_info=error)
+        if kind != "busy":
+            self._shut()
+        status = self._status
+        if status.writing:
+            log.error("the log cannot be written: %s", why)
+        self._status = Status(False, why, status.commits, status.failures + 1, status.dropped + self._pending.forget_dropped(),
+                              status.last_commit_s)
+        return self._pauses_s[min(self._failed - 1, len(self._pauses_s) - 1)]
+
+    def _mended(self, kind: str, why: str) -> bool:
+        """Whether something was done that makes another try worth while at once."""
+        if kind == "full" and ballast.give_up(self.database):
+            log.warning("the disk is full: the ballast of %d bytes is given up", self._ballast_bytes)
+            return True
+        if kind == "full" and self._log is not None and self._failed < 20:
+            went = self._log.thin_in_need()
+            if went:
+                log.warning("the disk is full: %s were dropped from the log", went)
+                self._tell("log_thinned", f"The disk is full: {went} were dropped from the log.")
+            return bool(went)
+        if kind == "damaged" and self._failed < 5:
+            self._set_aside(why)
+            return True
+        if kind == "ours" and self._failed == 3:
+            return self._shed(why)
+        return False
+
+    def _set_aside(self, why: str) -> None:
+        from monitor.store import salvage
+        from monitor.store.open_log import OpenLog
+
+        self._shut()
+        aside = salvage.set_aside(self.database)
+        log.error("the log is damaged (%s); set aside as %s", why, aside)
+        self._log = OpenLog(self.database, self._meta)
+        brought = salvage.bring_over(aside, self._log.connection)
+        self._log.find_place()
+        rows = ", ".join(f"{count} {name}" for name, count in brought.items()) or "nothing"
+        self._tell("log_damaged", f"The log was damaged ({why}). It was set aside whole as {aside.name}, and what could be read "
+                   f"was brought into a new one ({rows}). A second time means: a new card.")
+
+    def _shed(self, why: str) -> bool:
+        """Rows that no log would take must not hold up alerts and state for ever."""
+        with self._change:
+            count = self._pending.shed()
+        if count:
+            self._tell("rows_dropped", f"{count} rows could not be written ({why}) and were dropped; please report this.")
+        return bool(count)
+
+    def _tell(self, kind: str, message: str) -> None:
+        with self._change:
+            at_s = (self._pending.latest_ms or (self._log.place.minute_ms if self._log else 0) or 0) / 1000
+            self._pending.add(Batch(events=(Event(at_s, kind, "vehicle", message),)))
+
+    def _shut(self) -> None:
+        if self._log is not None:
+            opened, self._log = self._log, None
+            try:
+                opened.close()
+            except Exception as error:
+                log.warning("closing the log: %s", words_of(error))
