@@ -2,6 +2,7 @@
 import json
 import logging
 import subprocess
+import threading
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -106,45 +107,56 @@ class Services:
 
 
 class Topic:
-    """A topic of an MQTT broker: the latest state retained, and a last will that says the daemon is gone."""
+    """A topic of an MQTT broker: the latest state of each alert, retained, and a last will that says the daemon is gone.
+
+    Connects in a thread of its own at once, and again whenever the connection is lost.
+    """
 
     name = "topic"
+    keeps_state = True
 
     def __init__(self, host: str, port: int, topic: str, username: str | None, password_file: Path | None) -> None:
         try:
             import paho.mqtt.client as mqtt
         except ModuleNotFoundError:
             raise ValueError("[alerts] mqtt needs a package; run: pip install 'ampledger[mqtt]'") from None
-        self._mqtt, self._topic, self._place, self._client = mqtt, topic, (host, port), None
-        self._login = (username, password_file.read_text().strip() if password_file else None) if username else None
-
-    def _connected(self, timeout_s: float):
-        """A client with a link; a new one for each try, since one that failed cannot be set up again."""
-        client = self._mqtt.Client(self._mqtt.CallbackAPIVersion.VERSION2)
-        client.connect_timeout = timeout_s
-        client.will_set(f"{self._topic}/alive", "0", qos=1, retain=True)
-        if self._login:
-            client.username_pw_set(*self._login)
-        client.connect(*self._place, keepalive=60)
-        client.loop_start()
-        client.publish(f"{self._topic}/alive", "1", qos=1, retain=True)
-        return client
+        self._topic, self._place, self._up = topic, f"{host}:{port}", threading.Event()
+        self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+        self._client.will_set(f"{topic}/alive", "0", qos=1, retain=True)
+        if username:
+            try:
+                secret = password_file.read_text().strip() if password_file else None
+            except OSError as error:
+                raise ValueError(f"[alerts] mqtt password_file {password_file}: {error.strerror}") from None
+            self._client.username_pw_set(username, secret)
+        self._refused = ""
+        self._client.on_connect = self._connected
+        self._client.on_disconnect = lambda *_: self._up.clear()
+        self._client.connect_async(host, port, keepalive=60)
+        self._client.loop_start()
 
     def send(self, change: AlertChange, timeout_s: float) -> None:
+        if not self._up.wait(timeout_s):
+            raise NotDelivered(f"{self._place}: {self._refused or f'no connection within {timeout_s:g} s'}")
+        place = f"{self._topic}/{change.alert.battery}/{change.alert.kind}"
         try:
-            if self._client is None:
-                self._client = self._connected(timeout_s)
-            place = f"{self._topic}/{change.alert.battery}/{change.alert.kind}"
             sent = self._client.publish(place, json.dumps(as_dict(change)), qos=1, retain=True)
             sent.wait_for_publish(timeout_s)
-        except (OSError, RuntimeError, ValueError) as error:
-            raise NotDelivered(f"{self._place[0]}:{self._place[1]}: {error}") from None
+        except (RuntimeError, ValueError) as error:
+            raise NotDelivered(f"{self._place}: {error}") from None
         if not sent.is_published():
-            raise NotDelivered(f"{self._place[0]}:{self._place[1]} did not confirm within {timeout_s:g} s")
+            raise NotDelivered(f"{self._place}: not confirmed within {timeout_s:g} s")
 
     def close(self) -> None:
         """Say goodbye, so that the last will is not needed."""
-        if self._client is not None:
+        if self._up.is_set():
             self._client.publish(f"{self._topic}/alive", "0", qos=1, retain=True).wait_for_publish(2)
-            self._client.loop_stop()
-            self._client.disconnect()
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    def _connected(self, client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
+        if reason.is_failure:
+            self._refused = f"the broker refused: {reason}"
+            return
+        client.publish(f"{self._topic}/alive", "1", qos=1, retain=True)
+        self._up.set()

@@ -1,12 +1,14 @@
-"""Getting alerts to a person: a thread that keeps trying and never holds up a sample."""
+"""Getting alerts to a person: threads that keep trying and never hold up a sample."""
 import logging
 import threading
 import time
-from collections import deque
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import replace
 
 from monitor.alerts.channels import Channel, Command, Journal, NotDelivered, Services, Topic
 from monitor.alerts.rules import AlertChange
+from monitor.alerts.spool import Spool, Waiting
+from monitor.findings import Condition
 
 log = logging.getLogger("ampledger.delivery")
 
@@ -14,18 +16,6 @@ log = logging.getLogger("ampledger.delivery")
 PAUSES_S = (5.0, 30.0, 120.0, 600.0)
 GIVE_UP_S = 24 * 3600.0
 KEPT = 200
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """One alert that one channel has not delivered yet."""
-
-    change: AlertChange
-    channel: str
-    tries: int
-    due_s: float
-    since_s: float
-    why: str = ""
 
 
 def channels(command: list[str] | None, apprise: list[str], mqtt: object | None) -> list[Channel]:
@@ -41,81 +31,120 @@ def channels(command: list[str] | None, apprise: list[str], mqtt: object | None)
 
 
 class Deliverer:
-    """Takes alert changes at once and delivers them in its own thread."""
+    """Takes alert changes at once and delivers them in threads, one for each channel: a slow one delays no other.
+
+    ways : from channels(); named apart
+    spool : keeps what waits over a restart; None: a restart forgets it
+    """
 
     def __init__(self, ways: list[Channel], timeout_s: float = 20.0, pauses_s: tuple[float, ...] = PAUSES_S,
-                 now=time.monotonic) -> None:
+                 spool: Spool | None = None, now: Callable[[], float] = time.monotonic) -> None:
         self._ways = {way.name: way for way in ways}
-        self._timeout_s, self._pauses_s, self._now = timeout_s, pauses_s, now
-        self._waiting: deque[Waiting] = deque(maxlen=KEPT)
-        self._given_up: deque[Waiting] = deque(maxlen=KEPT)
-        self._wake, self._stop = threading.Condition(), False
-        self._thread = threading.Thread(target=self._work, name="deliveries", daemon=True)
-        self._thread.start()
+        self._timeout_s, self._pauses_s, self._now, self._spool = timeout_s, pauses_s, now, spool
+        kept = spool.read() if spool else ()
+        self._items = [replace(w, due_s=now(), since_s=now()) for w in kept if w.channel in self._ways]
+        self._wake, self._writing, self._stop, self._changed = threading.Condition(), threading.Lock(), False, False
+        self._threads = [threading.Thread(target=self._work, args=(way,), name=f"deliver by {way.name}", daemon=True)
+                         for way in ways]
+        for thread in self._threads:
+            thread.start()
 
     def offer(self, change: AlertChange) -> None:
-        """Deliver this when possible; returns at once. Changes not to be announced go to the journal only."""
-        if change.what not in ("raised", "worse", "cleared", "unshelved"):
-            return
-        names = list(self._ways) if change.announce and change.what != "cleared" else ["journal"]
+        """Deliver this when possible; returns at once.
+
+        What is not to be announced, and that an alert is over, goes to the journal only; a channel that keeps
+        the state of each alert gets every change.
+        """
+        loud = change.announce and change.what in ("raised", "worse", "unshelved")
+        told = change.what in ("raised", "worse", "cleared", "unshelved")
         with self._wake:
-            for name in names:
-                if name in self._ways:
-                    self._waiting.append(Waiting(change, name, 0, self._now(), self._now()))
-            self._wake.notify()
+            for way in self._ways.values():
+                if getattr(way, "keeps_state", False) or (loud or (told and isinstance(way, Journal))):
+                    self._items.append(Waiting(change, way.name, 0, self._now(), self._now()))
+            del self._items[:-KEPT]
+            self._changed = True
+            self._wake.notify_all()
 
     def waiting(self) -> list[Waiting]:
-        """What has not been delivered yet and what was given up, oldest first."""
+        """What was tried in vain so far and what was given up, oldest first."""
         with self._wake:
-            return [w for w in self._waiting if w.tries] + list(self._given_up)
+            return [w for w in self._items if w.tries]
+
+    def condition(self) -> Condition:
+        """Whether somebody should look at the deliveries: an alert of its own, seen on the page at least."""
+        stuck = [w for w in self.waiting() if self._now() - w.since_s > 600 or w.given_up]
+        names = ", ".join(sorted({w.channel for w in stuck}))
+        return Condition(
+            "not_delivered", "vehicle", bool(stuck), "low",
+            f"{len(stuck)} message(s) by {names} could not be delivered." if stuck else "",
+            f"The last reason: {stuck[-1].why}." if stuck else "",
+            "Is there a network? Try `ampledger alerts test`.", "Delivery works again; it is tried for a day.")
 
     def alive(self) -> bool:
-        """Whether the thread still works."""
-        return self._thread.is_alive()
+        """Whether all threads still work."""
+        return all(thread.is_alive() for thread in self._threads)
 
     def close(self, wait_s: float = 5.0) -> None:
-        """Try what is due once more, then stop."""
+        """Try what is due once more, then stop; what still waits stays in the spool."""
         with self._wake:
             self._stop = True
-            self._wake.notify()
-        self._thread.join(wait_s)
+            self._wake.notify_all()
+        end = self._now() + wait_s
+        for thread in self._threads:
+            thread.join(max(end - self._now(), 0.01))
+        self._save()
         for way in self._ways.values():
             getattr(way, "close", lambda: None)()
 
-    def _work(self) -> None:
+    def _work(self, way: Channel) -> None:
         while True:
+            self._save()
             with self._wake:
-                due = next((w for w in self._waiting if w.due_s <= self._now()), None)
+                mine = [w for w in self._items if w.channel == way.name and not w.given_up]
+                due = next((w for w in mine if w.due_s <= self._now()), None)
                 if due is None:
                     if self._stop:
                         return
-                    next_s = min((w.due_s - self._now() for w in self._waiting), default=3600.0)
-                    self._wake.wait(max(next_s, 0.01))
+                    self._wake.wait(max(min((w.due_s - self._now() for w in mine), default=3600.0), 0.01))
                     continue
-                self._waiting.remove(due)
-            again = self._try(due)
-            if again is not None:
-                with self._wake:
-                    self._waiting.append(again)
+            after = self._try(way, due)
+            with self._wake:
+                place = next((i for i, w in enumerate(self._items) if w is due), None)
+                if place is not None:
+                    self._items[place:place + 1] = [after] if after else []
+                self._changed = True
 
-    def _try(self, item: Waiting) -> Waiting | None:
+    def _try(self, way: Channel, item: Waiting) -> Waiting | None:
+        """One try; the item as it waits from now on, or None where it is done."""
         try:
-            self._ways[item.channel].send(item.change, self._timeout_s)
+            way.send(item.change, self._timeout_s)
         except NotDelivered as error:
             why = str(error)
-        except Exception as error:  # a channel's own mistake must not end all deliveries
+        except Exception as error:  # a channel's own mistake must not end its deliveries
             why = f"{type(error).__name__}: {error}"
-            log.exception("%s: delivery broke", item.channel)
+            log.exception("%s: delivery broke", way.name)
         else:
             if item.tries:
-                log.info("%s: delivered %s after %d tries", item.channel, item.change.alert.kind, item.tries + 1)
+                log.info("%s: delivered %s after %d tries", way.name, item.change.alert.kind, item.tries + 1)
             return None
         if not item.tries:
-            log.warning("%s: %s not delivered: %s", item.channel, item.change.alert.kind, why)
-        pause = self._pauses_s[min(item.tries, len(self._pauses_s) - 1)]
-        later = Waiting(item.change, item.channel, item.tries + 1, self._now() + pause, item.since_s, why)
-        if later.due_s - item.since_s > GIVE_UP_S:
-            self._given_up.append(later)
-            log.error("%s: gave up on %s after a day: %s", item.channel, item.change.alert.kind, why)
-            return None
-        return later
+            log.warning("%s: %s not delivered: %s", way.name, item.change.alert.kind, why)
+        due_s = self._now() + self._pauses_s[min(item.tries, len(self._pauses_s) - 1)]
+        given_up = due_s - item.since_s > GIVE_UP_S
+        if given_up:
+            log.error("%s: gave up on %s after a day: %s", way.name, item.change.alert.kind, why)
+        return replace(item, tries=item.tries + 1, due_s=due_s, why=why, given_up=given_up)
+
+    def _save(self) -> None:
+        if self._spool is None:
+            return
+        with self._writing:
+            with self._wake:
+                if not self._changed:
+                    return
+                self._changed = False
+                items = tuple(w for w in self._items if w.channel != "journal")
+            try:
+                self._spool.write(items)
+            except OSError as error:
+                log.warning("what waits for delivery cannot be kept: %s", error)

@@ -14,6 +14,7 @@ import pytest
 from monitor.alerts import rules
 from monitor.alerts.channels import Command, Journal, NotDelivered, Services, Topic
 from monitor.alerts.delivery import Deliverer
+from monitor.alerts.spool import Spool
 from monitor.findings import Condition
 
 
@@ -79,6 +80,60 @@ def test_what_was_not_delivered_is_kept_shown_and_tried_again(tmp_path: Path) ->
     time.sleep(0.3)
     assert out.read_text() == "x", "once, not twice"
     deliverer.close()
+
+
+def test_a_slow_channel_does_not_delay_another(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    slow = Command(_script(tmp_path, "import time; time.sleep(4)"), name="slow")
+    (tmp_path / "quick.py").write_text(f"open({str(out)!r}, 'w')")
+    quick = Command((sys.executable, str(tmp_path / "quick.py")), name="quick")
+    deliverer = Deliverer([slow, quick], timeout_s=1)
+    deliverer.offer(_change())
+    started = time.monotonic()
+    _until(out.exists)
+    assert time.monotonic() - started < 1.0
+    deliverer.close()
+
+
+def test_what_waits_survives_a_restart_of_the_daemon(tmp_path: Path) -> None:
+    gate, out = tmp_path / "gate", tmp_path / "out"
+    way = Command(_script(tmp_path, f"import sys, pathlib\nif not pathlib.Path({str(gate)!r}).exists(): sys.exit('no network')\n"
+                                    f"open({str(out)!r}, 'a').write('x')"))
+    spool = Spool(tmp_path / "undelivered.json")
+    first = Deliverer([way], pauses_s=(60.0,), spool=spool)
+    first.offer(_change())
+    _until(lambda: bool(first.waiting()))
+    first.close(0.1)
+    assert "no network" in spool.read()[0].why
+    gate.touch()
+    second = Deliverer([way], spool=spool)
+    _until(out.exists)
+    _until(lambda: not spool.path.exists())
+    second.close()
+
+
+def test_a_damaged_spool_is_nothing_waiting(tmp_path: Path) -> None:
+    (tmp_path / "undelivered.json").write_text('{"_":"Sheet","ite')
+    assert Spool(tmp_path / "undelivered.json").read() == ()
+
+
+def test_messages_stuck_for_ten_minutes_become_an_alert_themselves(tmp_path: Path) -> None:
+    clock = [0.0]
+    deliverer = Deliverer([Command(_script(tmp_path, "raise SystemExit('no network')"))], pauses_s=(3600.0,), now=lambda: clock[0])
+    deliverer.offer(_change())
+    _until(lambda: bool(deliverer.waiting()))
+    assert not deliverer.condition().active
+    clock[0] = 601.0
+    assert deliverer.condition().active and "no network" in deliverer.condition().means
+    deliverer.close(0.1)
+
+
+def test_after_a_day_it_is_given_up_but_still_shown(tmp_path: Path) -> None:
+    deliverer = Deliverer([Command(_script(tmp_path, "raise SystemExit('no network')"))], pauses_s=(2e5,))
+    deliverer.offer(_change())
+    _until(lambda: bool(deliverer.waiting()))
+    assert deliverer.waiting()[0].given_up
+    deliverer.close(0.1)
 
 
 def test_a_broken_channel_does_not_stop_the_others(tmp_path: Path) -> None:
@@ -173,7 +228,12 @@ def test_a_topic_keeps_the_latest_state_and_leaves_a_last_will(tmp_path: Path) -
         _until(lambda: len(got) == 2)
         assert got["van/alerts/alive"] == "1"
         assert json.loads(got["van/alerts/house/house_low"])["priority"] == "high"
-        topic.close()
+        deliverer = Deliverer([topic])
+        held = rules.update(rules.begin(), (), 0.0)
+        held = rules.update(held, (Condition("house_low", "house", True),), 1.0)
+        deliverer.offer(rules.update(held, (Condition("house_low", "house", False),), 2.0).news[0])
+        _until(lambda: json.loads(got["van/alerts/house/house_low"])["what"] == "cleared")
+        deliverer.close()
         _until(lambda: got["van/alerts/alive"] == "0")
         reader.loop_stop()
         reader.disconnect()
