@@ -1,0 +1,113 @@
+"""ampledger alerts: list, acknowledge, put aside, and try the deliveries."""
+import sys
+from datetime import datetime, timezone
+from pathlib import Path
+from typing import Any
+
+import click
+
+from monitor.commands.options import config_option, database_of, database_option, loaded
+
+
+@click.group(short_help="List, acknowledge or put aside alerts; try the deliveries.")
+def alerts() -> None:
+    """The alerts of this vehicle. docs/alerts.md says of each what it means and what to do."""
+
+
+@alerts.command("list", short_help="Show open alerts, or all.")
+@click.option("--all", "every", is_flag=True, help="Also those that are over and acknowledged.")
+@config_option
+@database_option
+def show(every: bool, config_file: Path | None, database: Path | None) -> None:
+    """Show the alerts that still ask for a look, the latest first, and messages that could not be delivered."""
+    from monitor.alerts.spool import Spool
+    from monitor.store.reader import Reader
+
+    reader = Reader(database_of(config_file, database))
+    found = reader.alerts(open_only=not every)
+    for logged in found:
+        _print(logged)
+    if not found:
+        click.echo("No alert was ever raised." if every else "No open alert.")
+    for item in Spool(reader.database.parent / "undelivered.json").read():
+        if item.tries:
+            click.echo(f"Not delivered by {item.channel} after {item.tries} tries: {item.change.alert.kind}: {item.why}")
+
+
+def _print(logged: Any) -> None:
+    alert = logged.what
+    click.secho(f"{alert.id}  {alert.kind.replace('_', ' ')} ({alert.battery}), {alert.priority}, {alert.state}, "
+                f"since {_moment(logged.at_utc_s)}" + (f", over {_moment(logged.until_utc_s)}" if logged.until_utc_s else ""), bold=True)
+    for heading, text in (("Seen", alert.seen), ("Means", alert.means), ("Look first", alert.look_first),
+                          ("Goes away", alert.clears_when)):
+        if text:
+            click.echo(f"    {heading + ':':<12}{text}")
+
+
+def _moment(utc_s: float) -> str:
+    return datetime.fromtimestamp(utc_s, timezone.utc).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+@alerts.command(short_help="Say that you have seen an alert.")
+@click.argument("number", type=int)
+@config_option
+@database_option
+def acknowledge(number: int, config_file: Path | None, database: Path | None) -> None:
+    """Say that you have seen alert NUMBER (from `ampledger alerts list`).
+
+    It stays listed while its cause lasts, and is announced again only if it gets worse.
+    """
+    _ask(database_of(config_file, database), number, "acknowledge", alert=number)
+
+
+@alerts.command(short_help="Put an alert aside for some hours.")
+@click.argument("number", type=int)
+@click.option("--hours", default=8.0, show_default=True, type=click.FloatRange(0.1, 168), help="At most a week.")
+@config_option
+@database_option
+def shelve(number: int, hours: float, config_file: Path | None, database: Path | None) -> None:
+    """Put alert NUMBER aside: nothing is sent about it until the hours are over, then it speaks again if it still holds."""
+    _ask(database_of(config_file, database), number, "shelve", alert=number, for_s=3600.0 * hours)
+
+
+def _ask(database: Path, number: int, kind: str, **values: Any) -> None:
+    from monitor.cli import Refused
+    from monitor.store import requests
+    from monitor.store.reader import Reader
+
+    if number not in [logged.what.id for logged in Reader(database).alerts(open_only=True)]:
+        raise Refused(f"no open alert number {number}; `ampledger alerts list` shows them")
+    requests.leave(requests.folder_of(database), kind, **values)
+    click.echo("Noted; the daemon takes it up within a few seconds, or when it next runs.")
+
+
+@alerts.command(short_help="Send a test alert through every configured way.")
+@config_option
+def test(config_file: Path | None) -> None:
+    """Send one test alert through each way out that is configured, and say which worked. Ends with 1 if one did not."""
+    from monitor.alerts import channels, delivery, rules
+    from monitor.cli import Refused
+    from monitor.findings import Condition
+
+    wanted = loaded(config_file, need_sources=False).alerts
+    try:
+        ways = delivery.channels(wanted.command, wanted.apprise, wanted.mqtt)
+    except ValueError as error:
+        raise Refused(str(error)) from None
+    condition = Condition("test", "vehicle", True, "low", "This is a test.", "Nothing is wrong: somebody ran `ampledger alerts test`.",
+                          "Nothing.", "It is not an alert and needs no clearing.")
+    change = rules.update(rules.begin(), (condition,), 0.0).news[0]
+    failed = 0
+    for way in ways:
+        try:
+            way.send(change, wanted.timeout_s)
+            click.echo(f"{way.name}: sent")
+        except channels.NotDelivered as error:
+            failed += 1
+            click.echo(f"{way.name}: NOT sent: {error}")
+        finally:
+            getattr(way, "close", lambda: None)()
+    if len(ways) == 1:
+        click.echo("Only the journal is configured; docs/alerts.md shows how to be told on a phone.")
+    if failed:
+        sys.exit(1)
