@@ -1,0 +1,81 @@
+"""python -m dashboard: serves the pages over one log. Reads no configuration, so it needs nothing of the daemon."""
+import re
+import sys
+from ipaddress import ip_address
+from pathlib import Path
+
+import click
+import waitress
+
+from dashboard import create_app
+from monitor.store import requests
+
+#: Enough for a family's phones on the slowest page; one request takes milliseconds.
+THREADS = 8
+HASH = re.compile(r"(scrypt|pbkdf2):[^$\s]+\$[^$\s]+\$[0-9a-f]+")
+
+
+@click.command()
+@click.option("--database", required=True, type=click.Path(path_type=Path, dir_okay=False),
+              help="The log to show. It may appear later: until then every page says so.")
+@click.option("--address", default="127.0.0.1:8765", show_default=True,
+              help="Where to listen: this board only, unless you say otherwise (0.0.0.0:8765 is the whole network).")
+@click.option("--requests-folder", type=click.Path(path_type=Path, file_okay=False),
+              help="Where acknowledging and putting aside are left for the monitor (default: beside the log).")
+@click.option("--code-file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
+              help="A file holding the hash that `ampledger code` printed; then changing anything needs the code.")
+@click.option("--code-to-read", is_flag=True, help="Reading needs the code too.")
+@click.option("--name", "names", multiple=True, help="A name browsers may call this board by, beside its own. May be repeated.")
+def main(database: Path, address: str, requests_folder: Path | None, code_file: Path | None, code_to_read: bool,
+         names: tuple[str, ...]) -> None:
+    """Serve the pages over one log. They only read it; Ctrl-C ends.
+
+    Nothing is fetched from outside. Without a code, only a browser on the board itself can
+    acknowledge an alert or put it aside.
+    """
+    host, port = split(address)
+    try:
+        app = create_app(database, requests_folder=requests_folder or requests.folder_of(database),
+                         code_hash=hash_in(code_file) if code_file else None, code_to_read=code_to_read, names=names)
+    except ValueError as error:
+        raise click.ClickException(str(error)) from error
+    shown = f"[{host}]" if ":" in host else host
+    click.echo(f"Pages at http://{shown}:{port}/ over {database}", err=True)
+    try:
+        waitress.serve(app, host=host, port=port, threads=THREADS, ident=None, channel_timeout=30, connection_limit=120,
+                       max_request_body_size=32 * 1024, max_request_header_size=16 * 1024, clear_untrusted_proxy_headers=True,
+                       _quiet=True)
+    except OSError as error:
+        raise click.ClickException(
+            f"cannot listen on {address}: {error.strerror}; is another dashboard running, or the port below 1024?") from error
+
+
+def split(address: str) -> tuple[str, int]:
+    """Host and port of an address like 127.0.0.1:8765 or [::1]:8765.
+
+    >>> split("[::1]:8765")
+    ('::1', 8765)
+    """
+    host, _, port = address.rpartition(":")
+    host = host.strip("[]") or "127.0.0.1"
+    try:
+        if host != "localhost":
+            ip_address(host)
+    except ValueError:
+        raise click.ClickException(f"--address {address}: {host!r} is no address of this board in numbers; "
+                                   "write 127.0.0.1:8765, or 0.0.0.0:8765 for the whole network") from None
+    if not port.isdecimal() or not 1 <= int(port) <= 65535:
+        raise click.ClickException(f"--address {address}: the port must be a number from 1 to 65535, as in 127.0.0.1:8765")
+    return host, int(port)
+
+
+def hash_in(file: Path) -> str:
+    """The hash in a code file, whether alone or as the configuration line that `ampledger code` prints."""
+    found = HASH.search(file.read_text(encoding="utf-8", errors="replace"))
+    if found is None:
+        raise click.ClickException(f"{file}: no hash in it; put in what `ampledger code` prints")
+    return found.group()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,75 @@
+"""Page About: what is measured, how far log and clock can be trusted, and what runs here."""
+from importlib.metadata import PackageNotFoundError, version
+
+from dashboard.book import Book
+from dashboard.words import clock_text
+from monitor.report import number, span
+
+DAY = 86400.0
+#: quantity -> (what a person calls it, unit, decimals), in the order of the page
+QUANTITIES = {
+    "house_voltage_v": ("House voltage", "V", 2), "house_current_a": ("House current", "A", 2),
+    "house_temperature_c": ("House temperature", "°C", 1), "starter_voltage_v": ("Starter voltage", "V", 2),
+    "starter_temperature_c": ("Starter temperature", "°C", 1), "ambient_temperature_c": ("Air temperature", "°C", 1),
+    "solar_current_a": ("Solar current", "A", 2), "ignition_on": ("Ignition", "", 0),
+}
+Rows = list[tuple[str, str, str]]
+
+
+def lead(book: Book) -> str:
+    """How far this log can be trusted, in a sentence or two."""
+    if book.now is None:
+        return "The log is still empty."
+    text = "This vehicle is simulated: every figure is invented. " if book.simulated else ""
+    if book.now.utc_trusted:
+        return text + "The clock is confirmed; times of day can be trusted."
+    return text + ("The clock has not been confirmed since the last start, so times of day may be off. "
+                   "Ampere-hours are not affected.")
+
+
+def chapters(book: Book) -> list[tuple[str, Rows]]:
+    """What the log says about itself, as (heading, rows of label, value, note)."""
+    log: Rows = [("File", book.name, "")]
+    if book.now is not None:
+        first, last = book.extent()
+        log += [("Begins", clock_text(first, "%-d %b %Y, %H:%M"), ""), ("Latest reading", clock_text(last), book.reading_age),
+                ("Covers", span(last - first), ""), ("Simulated", "yes" if book.simulated else "no", ""),
+                ("Clock", "confirmed" if book.now.utc_trusted else "not confirmed", f"give or take {_doubt(book.now.utc_sigma_s)}")]
+    return [("This log", log), ("What is measured", _measured(book)), ("Not measured, last 30 days", _missing(book)),
+            ("Versions", _versions())]
+
+
+def _doubt(sigma_s: float) -> str:
+    return "an unknown time" if sigma_s == float("inf") else "less than a second" if sigma_s < 0.5 else (
+        f"{2 * sigma_s:.0f} s" if sigma_s < 60 else span(2 * sigma_s))
+
+
+def _measured(book: Book) -> Rows:
+    rows: Rows = []
+    for name, (label, unit, digits) in QUANTITIES.items():
+        value = getattr(book.latest, name)
+        rows.append((label, f"{number(value, digits)} {unit}".strip() if value is not None else "–",
+                     "" if value is not None else "no reading just now, or no source"))
+    return rows if book.now is not None else []
+
+
+def _missing(book: Book) -> Rows:
+    if book.now is None:
+        return []
+    end = book.now.utc_s
+    sums: dict[str, list[float]] = {}
+    for gap in book.gaps(end - 30 * DAY, end):
+        sums.setdefault(gap.what.quantity, []).append(max((gap.until_utc_s or end) - gap.at_utc_s, 0.0))
+    return [(QUANTITIES.get(name, (name.replace("_", " ") or "Everything",))[0],
+             f"{len(found)} {'gap' if len(found) == 1 else 'gaps'}, {span(sum(found))}", "")
+            for name, found in sorted(sums.items())]
+
+
+def _versions() -> Rows:
+    rows: Rows = []
+    for package in ("ampledger", "flask", "waitress"):
+        try:
+            rows.append((package, version(package), ""))
+        except PackageNotFoundError:
+            rows.append((package, "not known", ""))
+    return rows

@@ -1,0 +1,61 @@
+"""The few things a page can ask for: acknowledge an alert, put it aside, sign in with the code."""
+from flask import Blueprint, abort, current_app, redirect, render_template, request, url_for
+
+from dashboard import guard
+from monitor.store import requests
+
+actions = Blueprint("actions", __name__)
+#: An alert may be put aside for at most this long [h].
+LONGEST_HOURS = 7 * 24
+
+
+@actions.post("/alerts/<int:alert>/acknowledge")
+@guard.own_form
+def acknowledge(alert: int):
+    """Leave word for the daemon that someone has seen it."""
+    return _left("acknowledge", alert=alert)
+
+
+@actions.post("/alerts/<int:alert>/shelve")
+@guard.own_form
+def shelve(alert: int):
+    """Leave word for the daemon to keep quiet about it for some hours."""
+    hours = request.form.get("hours", "", type=str)
+    if not hours.isdecimal() or not 1 <= int(hours) <= LONGEST_HOURS:
+        abort(400, f"An alert is put aside for 1 to {LONGEST_HOURS} hours, not {hours!r:.20}.")
+    return _left("shelve", alert=alert, for_s=3600.0 * int(hours))
+
+
+@actions.route("/code", methods=["GET", "POST"])
+def code():
+    """Ask for the code, and check it."""
+    return _entered() if request.method == "POST" else render_template("code.html", title="Code")
+
+
+@guard.own_form
+def _entered():
+    wrong = guard.try_code(request.form.get("code", ""))
+    if wrong:
+        return render_template("code.html", title="Code", wrong=wrong), 403
+    return redirect(url_for("pages.alerts"), 303)
+
+
+def _left(kind: str, **values):
+    if not guard.may_change():
+        if current_app.config["CODE_HASH"] is None:
+            return _words("Changing anything from another machine needs a code, and none is set. On the board, run "
+                          "`ampledger code` and put its line into the configuration."), 403
+        return render_template("code.html", title="Code", wrong="Nothing was changed yet."), 403
+    folder = current_app.config["REQUESTS_FOLDER"]
+    if folder is None:
+        return _words("This dashboard was started for reading only: it has no folder to leave requests in."), 403
+    try:
+        requests.leave(folder, kind, **values)
+    except OSError as error:
+        return _words(f"The request could not be left in {folder}: {error.strerror}. "
+                      "See that the folder exists and that the dashboard's user may write it."), 503
+    return redirect(url_for("pages.alerts", told="left"), 303)
+
+
+def _words(text: str) -> str:
+    return render_template("words.html", title="Not done", heading="Nothing was changed.", text=text)

@@ -1,0 +1,193 @@
+"""The same figures as JSON, and the drawings' data."""
+import json
+from dataclasses import asdict, fields
+
+from flask import Blueprint, Response, abort, jsonify, request
+
+from dashboard import book as books
+from dashboard import log_chart, log_page, tonight_chart
+from dashboard.charts import Figure
+from dashboard.openapi import DESCRIPTION
+from dashboard.palette import PALETTES, Palette
+from dashboard.words import local_ms
+from monitor import report
+from monitor.findings import Estimate
+
+api = Blueprint("api", __name__, url_prefix="/api/v1")
+FEWEST, MOST, USUAL = 10, 2000, 600
+DAY = 86400.0
+
+
+@api.get("/openapi.json")
+def openapi() -> Response:
+    """The description of everything here, OpenAPI 3.1."""
+    return _json(DESCRIPTION)
+
+
+@api.get("/now")
+def now() -> Response:
+    """Latest readings and everything concluded from them."""
+    book = books.opened()
+    found = book.findings
+    if found is None:
+        return _json({"empty": True, "simulated": book.simulated})
+    return _json({
+        "empty": False, "simulated": book.simulated, "stale": bool(book.stale), "at_utc_s": book.utc_of(book.at_s),
+        "clock_trusted": book.now.utc_trusted,
+        "readings": {f.name: getattr(book.latest, f.name) for f in fields(book.latest)},
+        "join": _plain(found.join), "charge": _plain(found.charge), "starter": _plain(found.starter),
+        "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast),
+        "open_alerts": len(book.open_alerts),
+        "sentences": {
+            "charge": report.charge_sentence(found.charge),
+            "tonight": report.tonight_sentence(found.forecast, book.hour),
+            "starter": report.starter_sentence(found.starter, found.join), "join": report.join_sentence(found.join),
+            "today": report.day_sentence(found.counts.today),
+        },
+    })
+
+
+@api.get("/series")
+def series() -> Response:
+    """Charge, current and voltages over a span, thinned to a number of points."""
+    book = books.opened()
+    start, end = _span(book)
+    rows = book.columns(start, end, _points())
+    return _json({"from_utc_s": start, "to_utc_s": end} | {f.name: getattr(rows, f.name) for f in fields(rows)})
+
+
+@api.get("/days")
+def days() -> Response:
+    """The daily books of a span, oldest first."""
+    book = books.opened()
+    return _json({"days": [{"start_utc_s": d.start_utc_s, "end_utc_s": d.end_utc_s} | d.values for d in book.days(*_span(book))]})
+
+
+@api.get("/events")
+def events() -> Response:
+    """What happened in a span."""
+    book = books.opened()
+    return _json({"events": [
+        {"at_utc_s": e.at_utc_s, "kind": e.what.kind, "battery": e.what.battery, "message": e.what.message,
+         "figures": dict(e.what.figures)} for e in book.events(*_span(book))]})
+
+
+@api.get("/gaps")
+def gaps() -> Response:
+    """What was not measured in a span, and why."""
+    book = books.opened()
+    return _json({"gaps": [
+        {"from_utc_s": gap.at_utc_s, "to_utc_s": gap.until_utc_s, "quantity": gap.what.quantity, "reason": gap.what.reason,
+         "count": gap.what.count} for gap in book.gaps(*_span(book))]})
+
+
+@api.get("/forecasts")
+def forecasts() -> Response:
+    """What was foreseen, hour by hour, in a span."""
+    book = books.opened()
+    return _json({"forecasts": [asdict(row) for row in book.forecasts(*_span(book))]})
+
+
+@api.get("/alerts")
+def alerts() -> Response:
+    """Alerts, newest first; with open=yes only those that still ask for a look."""
+    wanted = request.args.get("open", "no")
+    if wanted not in ("yes", "no"):
+        abort(400, f"open={wanted!r:.20} is neither yes nor no.")
+    book = books.opened()
+    return _json({"alerts": [_alert(book, a) for a in (book.open_alerts if wanted == "yes" else book.alerts())]})
+
+
+def _alert(book, logged) -> dict:
+    alert = logged.what
+    told = {name: getattr(alert, name) for name in (
+        "id", "kind", "battery", "priority", "state", "open", "seen", "means", "look_first", "clears_when")}
+    return told | {
+        "raised_utc_s": logged.at_utc_s, "cleared_utc_s": logged.until_utc_s,
+        "acknowledged_utc_s": book.utc_of(alert.acknowledged_at_s), "shelved_until_utc_s": book.utc_of(alert.shelved_until_s),
+        "figures": dict(alert.figures)}
+
+
+@api.get("/figures/log")
+def log_figure() -> Response:
+    """The drawing of page Log."""
+    book = books.opened()
+    start, end = _span(book)
+    events = [(e.at_utc_s, e.what.message) for e in book.events(start, end)][-80:]
+    return _figure(log_chart.figure(
+        book.columns(start, end, _points()), events, _holes(book, start, end), start, end, _reserve_frac(book), local_ms, _ink()))
+
+
+@api.get("/figures/tonight")
+def tonight_figure() -> Response:
+    """The drawing of page Tonight."""
+    book = books.opened()
+    found = book.findings
+    issued = None if found is None else book.utc_of(found.forecast.issued_s)
+    if found is None or issued is None:
+        abort(404, "There is no forecast yet.")
+    rows = book.columns(issued - DAY / 2, issued, 48)
+    loads = found.loads
+    nights = tonight_chart.nights(loads.solar_hour, loads.sun_rises_solar_hour, loads.sun_leaves_solar_hour)
+    return _figure(tonight_chart.figure(
+        found.forecast, found.charge, issued, _reserve_frac(book), nights,
+        list(zip(rows.at_utc_s, rows.charge_frac)), local_ms, _ink()))
+
+
+@api.get("/figures/starter")
+def starter_figure() -> Response:
+    """The drawing of page Starter: the last week."""
+    book = books.opened()
+    _, end = book.extent()
+    start = end - 7 * DAY
+    return _figure(log_chart.starter_figure(
+        book.columns(start, end, _points()), _holes(book, start, end), local_ms, _ink()))
+
+
+def _span(book) -> tuple[float, float]:
+    first, last = book.extent()
+    _, start, end = log_page.chosen(request.args, first, last)
+    return start, end
+
+
+def _points() -> int:
+    text = request.args.get("points", str(USUAL))
+    if not text.isdecimal() or len(text) > 6 or not FEWEST <= int(text) <= MOST:
+        abort(400, f"points={text!r:.20} must be a whole number from {FEWEST} to {MOST}.")
+    return int(text)
+
+
+def _ink() -> Palette:
+    name = request.args.get("ink", "day")
+    if name not in PALETTES:
+        abort(400, f"ink={name!r:.20} must be day or night.")
+    return PALETTES[name]
+
+
+def _holes(book, start: float, end: float) -> list[tuple[float, float]]:
+    """Spans in which the house current was not measured: the ones that widen every figure."""
+    return [(g.at_utc_s, end if g.until_utc_s is None else g.until_utc_s)
+            for g in book.gaps(start, end) if g.what.quantity in ("", "house_current_a")][:200]
+
+
+def _reserve_frac(book) -> float:
+    return book.vehicle.house.reserve_soc_frac if book.vehicle else 0.0
+
+
+def _plain(found) -> dict:
+    """Findings as JSON: an answer is its value with low, high and basis, or the reason for having none."""
+    made = {}
+    for field in fields(found):
+        value = getattr(found, field.name)
+        if isinstance(value, Estimate) or hasattr(value, "because") and hasattr(value, "__dataclass_fields__"):
+            value = asdict(value)
+        made[field.name] = value
+    return made
+
+
+def _figure(figure: Figure) -> Response:
+    return _json(figure)
+
+
+def _json(value) -> Response:
+    return Response(json.dumps(value, separators=(",", ":"), allow_nan=False), mimetype="application/json")

@@ -1,0 +1,174 @@
+"""The log as one request sees it: read when asked for, failures put into words."""
+import sqlite3
+import time
+from collections.abc import Callable
+from functools import cached_property
+from pathlib import Path
+from typing import TypeVar
+
+from flask import current_app, g
+
+from dashboard.log_chart import Columns
+from dashboard.words import age_words, clock_text, local_hour
+from monitor.battery import Vehicle
+from monitor.report import span
+from monitor.sample import Sample
+from monitor.store.reader import Day, Foreseen, Logged, NoLog, Now, Reader
+from monitor.watch import Findings
+
+#: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.
+STALE_S = 960.0
+T = TypeVar("T")
+
+
+class NoBook(Exception):
+    """The log cannot be read: what is wrong, and what to do."""
+
+    def __init__(self, heading: str, text: str, *todo: str) -> None:
+        super().__init__(heading)
+        self.heading, self.text, self.todo = heading, text, todo
+
+
+class Book:
+    """One log for the length of one request. Every question may raise NoBook."""
+
+    def __init__(self, database: Path) -> None:
+        self._reader = Reader(database)
+        self._database = database
+
+    @property
+    def name(self) -> str:
+        """The file's name, without the folders it lies in: those are nobody's business on the network."""
+        return self._database.name
+
+    @cached_property
+    def now(self) -> Now | None:
+        """The latest that is known, None while the log is empty."""
+        return self._ask(lambda reader: reader.now())
+
+    @property
+    def findings(self) -> Findings | None:
+        return self.now.findings if self.now else None
+
+    @property
+    def latest(self) -> Sample:
+        return self.now.sample if self.now and self.now.sample else Sample(0.0)
+
+    @property
+    def vehicle(self) -> Vehicle | None:
+        return self.now.vehicle if self.now else None
+
+    @property
+    def simulated(self) -> bool:
+        return bool(self.now and self.now.simulated)
+
+    @property
+    def at_s(self) -> float:
+        return self.now.at_s if self.now else 0.0
+
+    @property
+    def hour(self) -> float | None:
+        """Local clock hour of the latest findings, None where no clock is trusted."""
+        return local_hour(self.now.utc_s) if self.now and self.now.utc_trusted else None
+
+    @property
+    def folio(self) -> str:
+        """The heading of the day's sheet."""
+        if not self.now:
+            return ""
+        text = clock_text(self.now.utc_s)
+        return text if self.now.utc_trusted else f"{text}, clock not confirmed"
+
+    @property
+    def reading_age(self) -> str:
+        return age_words(self._age_s())
+
+    @cached_property
+    def stale(self) -> str:
+        """A sentence where the newest reading is old, else nothing."""
+        if not self.now or self._age_s() < STALE_S:
+            return ""
+        return (f"The newest reading is {span(self._age_s())} old ({clock_text(self.now.utc_s)}). "
+                "See whether the monitor runs: systemctl status ampledger.")
+
+    def _age_s(self) -> float:
+        """Seconds since the log was last written; by its own label too where that is real and trusted."""
+        wal = self._database.with_name(self._database.name + "-wal")
+        written = max(p.stat().st_mtime for p in (self._database, wal) if p.exists()) if self._database.exists() else 0.0
+        age = time.time() - written
+        if self.now and self.now.utc_trusted and not self.now.simulated:
+            age = max(age, time.time() - self.now.utc_s)
+        return max(age, 0.0)
+
+    @cached_property
+    def open_alerts(self) -> list[Logged]:
+        return self._ask(lambda reader: reader.alerts(open_only=True))
+
+    def alerts(self) -> list[Logged]:
+        """All alerts, latest first."""
+        return self._ask(lambda reader: reader.alerts())
+
+    def utc_of(self, at_s: float | None) -> float | None:
+        """UTC of a recent moment of the log's line of time."""
+        return None if at_s is None or self.now is None else self.now.utc_s + at_s - self.now.at_s
+
+    def when(self, at_s: float) -> str:
+        """A recent moment of the log's line of time in words."""
+        utc_s = self.utc_of(at_s)
+        return "" if utc_s is None else clock_text(utc_s)
+
+    def extent(self) -> tuple[float, float]:
+        """UTC of the first and the last minute; now, twice, while the log is empty."""
+        return self._ask(lambda reader: reader.span()) or (time.time(), time.time())
+
+    def columns(self, from_utc_s: float, to_utc_s: float, points: int) -> Columns:
+        """Charge, current and voltages over a span."""
+        found = self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points)).columns
+        return Columns(**{name: found[name] for name in Columns.__slots__})
+
+    def days(self, from_utc_s: float, to_utc_s: float) -> list[Day]:
+        """The books of the days that touch a span, oldest first."""
+        count = min(int((self.extent()[1] - from_utc_s) / 86400) + 2, 40_000)
+        return [d for d in self._ask(lambda reader: reader.days(max(count, 1)))
+                if d.end_utc_s > from_utc_s and d.start_utc_s < to_utc_s]
+
+    def events(self, from_utc_s: float, to_utc_s: float) -> list[Logged]:
+        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s))
+
+    def gaps(self, from_utc_s: float, to_utc_s: float) -> list[Logged]:
+        return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s))
+
+    def forecasts(self, from_utc_s: float, to_utc_s: float) -> list[Foreseen]:
+        return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s))
+
+    def _ask(self, question: Callable[[Reader], T]) -> T:
+        try:
+            return question(self._reader)
+        except NoLog as error:
+            raise NoBook("There is no log to show.", f"{error}.") from error
+        except (sqlite3.DatabaseError, ValueError, OSError) as error:
+            raise _unreadable(self._database, error) from error
+
+
+def opened() -> Book:
+    """The book of this request."""
+    if "book" not in g:
+        g.book = Book(current_app.config["DATABASE"])
+    return g.book
+
+
+def _unreadable(database: Path, error: Exception) -> NoBook:
+    name = getattr(error, "sqlite_errorname", "")
+    if name in ("SQLITE_BUSY", "SQLITE_LOCKED"):
+        return NoBook("The log is busy.", "Something holds it for longer than it should. Load this page again in a minute.")
+    if isinstance(error, OSError) or name.startswith(("SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_PERM", "SQLITE_READONLY")):
+        return NoBook(
+            "The log cannot be opened.", f"{database}: {error}.",
+            "See that the card is not full or read-only: df -h, dmesg",
+            "See that the dashboard's user may read the file and write its folder (a reader of a live log needs both)",
+            "Let it be looked over: ampledger doctor")
+    return NoBook(
+        "The log is damaged.", f"{database}: {error}. Nothing was deleted; readings go on if the monitor runs.",
+        "Let it be looked over: ampledger doctor", "Or go back to the latest copy: ampledger restore",
+        "Then see why: a worn card, or power cut while writing")
+

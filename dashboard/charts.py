@@ -1,0 +1,93 @@
+"""Rows in, Plotly figures out: plain dictionaries, intervals drawn as bands, gaps as gaps."""
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from dashboard.palette import Palette
+
+Figure = dict[str, Any]
+#: UTC seconds to milliseconds of the local clock, as Plotly's date axis wants them.
+Clock = Callable[[float], int]
+
+FACE = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', sans-serif"
+
+
+def line(x: Sequence, y: Sequence, axis: str, colour: str, name: str, **more: Any) -> Figure:
+    """One measured line. None in y leaves a gap."""
+    trace = {
+        "type": "scatter", "mode": "lines", "x": x, "y": y, "yaxis": axis, "name": name, "connectgaps": False,
+        "line": {"color": colour, "width": 2}, "showlegend": False,
+    }
+    return trace | more
+
+
+def band(x: Sequence, low: Sequence, high: Sequence, axis: str, fill: str, name: str) -> list[Figure]:
+    """An interval as a band, one closed shape for each stretch without a gap."""
+    xs: list[Any] = []
+    ys: list[float | None] = []
+    start = None
+    for i in range(len(x) + 1):
+        known = i < len(x) and low[i] is not None and high[i] is not None
+        if known and start is None:
+            start = i
+        elif not known and start is not None:
+            xs += [*x[start:i], *reversed(x[start:i]), None]
+            ys += [*high[start:i], *reversed(low[start:i]), None]
+            start = None
+    if not xs:
+        return []
+    return [{
+        "type": "scatter", "mode": "lines", "x": xs[:-1], "y": ys[:-1], "yaxis": axis, "name": name,
+        "fill": "toself", "fillcolor": fill, "line": {"width": 0}, "hoverinfo": "skip", "showlegend": False,
+    }]
+
+
+def bars(x: Sequence, y: Sequence, colour: str, name: str, **more: Any) -> Figure:
+    """One account's column of bars."""
+    return {"type": "bar", "x": x, "y": y, "name": name, "marker": {"color": colour}, "showlegend": False} | more
+
+
+def ground(x0: Any, x1: Any, colour: str) -> Figure:
+    """A tinted stretch of time behind everything."""
+    return {"type": "rect", "xref": "x", "yref": "paper", "x0": x0, "x1": x1, "y0": 0, "y1": 1,
+            "fillcolor": colour, "line": {"width": 0}, "layer": "below"}
+
+
+def upright(x: Any, colour: str, dash: str = "dot") -> Figure:
+    """A vertical rule at one moment."""
+    return {"type": "line", "xref": "x", "yref": "paper", "x0": x, "x1": x, "y0": 0, "y1": 1,
+            "line": {"color": colour, "width": 1.5, "dash": dash}}
+
+
+def level(y: float, axis: str, colour: str) -> Figure:
+    """A horizontal dashed rule across the plot, for a limit."""
+    return {"type": "line", "xref": "paper", "yref": axis, "x0": 0, "x1": 1, "y0": y, "y1": y,
+            "line": {"color": colour, "width": 1.5, "dash": "dash"}}
+
+
+def note(text: str, x: Any, y: float, yref: str, palette: Palette, **more: Any) -> Figure:
+    """Words on the plot itself, in place of a legend."""
+    return {"text": text, "x": x, "y": y, "xref": "paper", "yref": yref, "showarrow": False, "xanchor": "left",
+            "yanchor": "bottom", "font": {"color": palette.faint, "size": 14, "family": FACE}} | more
+
+
+def sheet(palette: Palette, height_px: int, axes: dict[str, Figure], **more: Any) -> Figure:
+    """The layout every figure shares: no frame, ruled lines, no legend; axes by their Plotly names."""
+    layout: Figure = {
+        "height": height_px, "margin": {"l": 44, "r": 8, "t": 28, "b": 36}, "showlegend": False,
+        "paper_bgcolor": palette.sheet, "plot_bgcolor": palette.sheet, "hovermode": "x",
+        "font": {"family": FACE, "size": 14, "color": palette.ink},
+        "hoverlabel": {"bgcolor": palette.sheet, "bordercolor": palette.ink,
+                       "font": {"color": palette.ink, "size": 14, "family": FACE}},
+        "xaxis": {"type": "date", "showgrid": False, "linecolor": palette.ink, "ticks": "outside",
+                  "tickcolor": palette.ink, "nticks": 6, "tickangle": 0, "automargin": False},
+    }
+    for name, axis in axes.items():
+        ruled = {} if name.startswith("x") else {
+            "gridcolor": palette.rule, "zeroline": False, "nticks": 5, "fixedrange": True}
+        layout[name] = layout.get(name, {}) | ruled | axis
+    return layout | more
+
+
+def tick(value: float | None, digits: int, scale: float = 1.0) -> float | None:
+    """A value for the plot, rounded so that the answer stays small; None stays a gap."""
+    return None if value is None else round(value * scale, digits)

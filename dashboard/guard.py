@@ -1,0 +1,173 @@
+"""The door: who may ask, under which name, what a browser may load, and who may change anything."""
+import gzip
+import secrets
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterable
+from functools import wraps
+from ipaddress import ip_address
+
+from flask import Flask, Response, current_app, render_template, request, session
+from werkzeug.security import check_password_hash
+
+#: Scripts, fonts and data from us only, nothing inline; Plotly writes style attributes, hence the one exception.
+POLICY = ("default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
+          "font-src 'self'; connect-src 'self'; manifest-src 'self'; form-action 'self'; "
+          "base-uri 'none'; frame-ancestors 'none'")
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "geolocation=(), camera=(), microphone=(), usb=(), serial=()",
+}
+#: Answers shorter than this are not worth packing [bytes].
+PACK_FROM = 900
+#: Wrong codes before an address has to wait, and everyone together.
+FREE_TRIES, FREE_TRIES_ALL = 5, 40
+FIRST_WAIT_S, LONGEST_WAIT_S = 30.0, 3600.0
+
+
+class Lockout:
+    """Counts wrong codes for each address and for all together; says how long to wait."""
+
+    def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
+        self._now = now
+        self._lock = threading.Lock()
+        self._wrong: dict[str, tuple[int, float]] = {}
+
+    def wait_s(self, address: str) -> float:
+        """Seconds until this address may try again, 0 when it may now."""
+        with self._lock:
+            return max(self._wait(address, FREE_TRIES), self._wait("", FREE_TRIES_ALL))
+
+    def wrong(self, address: str) -> None:
+        """One more wrong code from this address."""
+        with self._lock:
+            if len(self._wrong) > 500:
+                self._wrong = {"": self._wrong[""]}
+            for key in (address, ""):
+                self._wrong[key] = (self._wrong.get(key, (0, 0.0))[0] + 1, self._now())
+
+    def right(self, address: str) -> None:
+        """The right code came: this address starts afresh."""
+        with self._lock:
+            self._wrong.pop(address, None)
+
+    def _wait(self, key: str, free: int) -> float:
+        count, last_s = self._wrong.get(key, (0, 0.0))
+        if count < free:
+            return 0.0
+        wait = min(FIRST_WAIT_S * 2 ** min(count - free, 10), LONGEST_WAIT_S)
+        return max(last_s + wait - self._now(), 0.0)
+
+
+def install(app: Flask, names: Iterable[str]) -> None:
+    """Put the guard before and behind every answer of app. names: what the board is called, beside its own name."""
+    host = socket.gethostname().lower()
+    known = {"localhost", host, f"{host}.local", host.partition(".")[0], *(n.lower() for n in names)}
+    app.extensions["lockout"] = Lockout()
+
+    @app.before_request
+    def check_name() -> tuple[str, int] | None:
+        if not _named(request.host, known):
+            return (f"This board does not go by the name {request.host!r:.80}. Use its address in numbers, or start the "
+                    "dashboard with --name for a name of your own.\n", 421)
+        return None
+
+    @app.before_request
+    def check_reader() -> tuple[str, int] | None:
+        if app.config["CODE_TO_READ"] and not may_change() and request.endpoint not in ("actions.code", "files.file"):
+            return render_template("code.html", reading=True, title="Code"), 401
+        return None
+
+    @app.after_request
+    def harden(answer: Response) -> Response:
+        for header, value in HEADERS.items():
+            answer.headers[header] = value
+        answer.headers.setdefault("Cache-Control", "no-store")
+        return _packed(answer)
+
+
+def may_change() -> bool:
+    """Whether whoever asks may change anything: the code was given, or none is set and the asker sits on the board."""
+    if current_app.config["CODE_HASH"] is not None:
+        return session.get("code") == current_app.config["CODE_MARK"]
+    return _on_the_board(request.remote_addr)
+
+
+def try_code(code: str) -> str:
+    """Sign the session in with the right code. Returns "" or why not."""
+    lockout: Lockout = current_app.extensions["lockout"]
+    address = request.remote_addr or "?"
+    wait = lockout.wait_s(address)
+    if wait > 0:
+        return f"Too many wrong codes. Try again in {wait / 60:.0f} min." if wait > 90 else (
+            f"Too many wrong codes. Try again in {wait:.0f} s.")
+    expected = current_app.config["CODE_HASH"]
+    if expected is None:
+        return "No code is set on this board."
+    if len(code) > 200 or not check_password_hash(expected, code):
+        lockout.wrong(address)
+        return "That is not the code."
+    lockout.right(address)
+    session.clear()
+    session["code"] = current_app.config["CODE_MARK"]
+    session.permanent = True
+    return ""
+
+
+def form_token() -> str:
+    """The token a form must bring back, one for each browser session."""
+    if "token" not in session:
+        session["token"] = secrets.token_urlsafe(24)
+    return session["token"]
+
+
+def own_form(view: Callable) -> Callable:
+    """Let a POST through only when it comes from one of our own forms."""
+
+    @wraps(view)
+    def checked(*args, **kwargs):
+        sent, held = request.form.get("token", ""), session.get("token", "")
+        foreign = request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
+        if foreign or not held or not secrets.compare_digest(sent.encode(), held.encode()):
+            return render_template(
+                "words.html", title="Not done", heading="Nothing was changed.",
+                text="The form was too old, or did not come from this page. Go back, load the page again and repeat it."
+            ), 403
+        return view(*args, **kwargs)
+
+    return checked
+
+
+def _named(host: str, known: set[str]) -> bool:
+    """A name we know, or any address in numbers: those cannot be re-bound to us by a foreign name server."""
+    name = host.rpartition("]")[0].lstrip("[") if host.startswith("[") else host.partition(":")[0]
+    try:
+        ip_address(name)
+    except ValueError:
+        return name.lower().rstrip(".") in known
+    return True
+
+
+def _on_the_board(address: str | None) -> bool:
+    try:
+        return ip_address(address or "").is_loopback
+    except ValueError:
+        return False
+
+
+def _packed(answer: Response) -> Response:
+    if (answer.direct_passthrough or answer.status_code == 304 or "Content-Encoding" in answer.headers
+            or "gzip" not in request.headers.get("Accept-Encoding", "")
+            or not (answer.mimetype.startswith("text/") or answer.mimetype == "application/json")):
+        return answer
+    answer.vary.add("Accept-Encoding")
+    body = answer.get_data()
+    if len(body) >= PACK_FROM:
+        answer.set_data(gzip.compress(body, 1))
+        answer.headers["Content-Encoding"] = "gzip"
+    return answer

@@ -1,0 +1,128 @@
+"""Page Log: which span is asked for, its neighbours, its days, events and gaps in words."""
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import groupby
+from typing import Any
+
+from flask import abort, url_for
+
+from dashboard.book import Book
+from dashboard.words import clock_text
+from monitor.report import number, span
+from monitor.store.reader import Day, Logged
+
+HOUR, DAY = 3600.0, 86400.0
+SPANS = (("hour", "Hour"), ("day", "Day"), ("week", "Week"), ("month", "Month"), ("year", "Year"), ("all", "All"))
+LENGTH_S = {"hour": HOUR, "day": DAY, "week": 7 * DAY, "month": 30 * DAY, "year": 365 * DAY}
+SHORTEST_S, LONGEST_S = 60.0, 60 * 365 * DAY
+#: Lines of a list that a person still reads; more days than that are put together by month.
+LISTED, DAYS_LISTED = 25, 45
+
+
+@dataclass(frozen=True, slots=True)
+class BookLine:
+    """One day's, month's or the whole span's book, ready to print."""
+
+    name: str
+    sun: str
+    engine: str
+    other: str
+    spent: str
+    balance: str
+
+
+def chosen(args: Mapping[str, str], first_utc_s: float, last_utc_s: float) -> tuple[str, float, float]:
+    """Name, from and to of the span asked for; a bad one is refused in words."""
+    if "from" in args or "to" in args:
+        start, end = _moment(args.get("from", ""), "from"), _moment(args.get("to", ""), "to")
+        if not SHORTEST_S <= end - start <= LONGEST_S:
+            abort(400, "The end must be at least a minute after the beginning, and at most 60 years.")
+        return "", start, end
+    name = args.get("span", "day")
+    if name not in dict(SPANS):
+        abort(400, f"There is no span {name!r:.20}; choose one of {', '.join(dict(SPANS))}.")
+    if name == "all":
+        return name, min(first_utc_s, last_utc_s - HOUR), last_utc_s
+    return name, last_utc_s - LENGTH_S[name], last_utc_s
+
+
+def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
+    """Everything the template of page Log needs."""
+    first, last = book.extent()
+    name, start, end = chosen(args, first, last)
+    length = end - start
+    days = book.days(start, end)
+    events, gaps = book.events(start, end)[::-1], book.gaps(start, end)[::-1]
+    after = min(end + length, last)
+    page = url_for("pages.log")
+    return {
+        "spans": SPANS, "chosen": name, "heading": heading(start, end),
+        "figure_address": url_for("api.log_figure") + f"?from={start:.0f}&to={end:.0f}",
+        "earlier": f"{page}?from={start - length:.0f}&to={start:.0f}" if start > first else "",
+        "later": f"{page}?from={after - length:.0f}&to={after:.0f}" if end < last - 1 else "",
+        "from_local": _field(start), "to_local": _field(end), "lines": book_lines(days),
+        "total": book_line(days, f"{len(days)} days") if len(days) > 1 else None,
+        "by": "month" if len(days) > DAYS_LISTED else "day",
+        "events": [(clock_text(e.at_utc_s), e.what.message) for e in events[:LISTED]],
+        "more_events": max(len(events) - LISTED, 0),
+        "gaps": [(clock_text(g.at_utc_s), gap_words(g)) for g in gaps[:LISTED]],
+        "more_gaps": max(len(gaps) - LISTED, 0),
+    }
+
+
+def heading(start_utc_s: float, end_utc_s: float) -> str:
+    """The span in words, no longer than it needs to be."""
+    if end_utc_s - start_utc_s <= DAY / 2 and clock_text(start_utc_s, "%-d") == clock_text(end_utc_s, "%-d"):
+        return f"{clock_text(start_utc_s)} to {clock_text(end_utc_s, '%H:%M')}"
+    if end_utc_s - start_utc_s <= 3 * DAY:
+        return f"{clock_text(start_utc_s)} to {clock_text(end_utc_s)}"
+    same_year = clock_text(start_utc_s, "%Y") == clock_text(end_utc_s, "%Y")
+    return f"{clock_text(start_utc_s, '%-d %b' if same_year else '%-d %b %Y')} to {clock_text(end_utc_s, '%-d %b %Y')}"
+
+
+def gap_words(gap: Logged) -> str:
+    """One gap in words."""
+    what = gap.what.quantity.rpartition("_")[0].replace("_", " ") or gap.what.quantity or "everything"
+    length = "still" if gap.until_utc_s is None else span(gap.until_utc_s - gap.at_utc_s)
+    return f"{what}: {gap.what.reason}, {length}"
+
+
+def book_lines(days: Sequence[Day]) -> list[BookLine]:
+    """The latest first; by day, or by month where the days would be too many to read."""
+    if len(days) <= DAYS_LISTED:
+        return [book_line([day], clock_text(_middle(day), "%a %-d %b")) for day in reversed(days)]
+    months = groupby(reversed(days), key=lambda day: clock_text(_middle(day), "%b %Y"))
+    return [book_line(list(some), name) for name, some in months]
+
+
+def book_line(days: Sequence[Day], name: str) -> BookLine:
+    """The sum of some days."""
+    sun, engine, other, spent = (
+        sum(day.values.get(column) or 0.0 for day in days)
+        for column in ("sun_ah", "alternator_ah", "other_ah", "charge_out_ah"))
+    return BookLine(name, number(sun, 1), number(engine, 1), number(other, 1), number(spent, 1),
+                    number(sun + engine + other - spent, 1))
+
+
+def _middle(day: Day) -> float:
+    return (day.start_utc_s + day.end_utc_s) / 2
+
+
+def _moment(text: str, field: str) -> float:
+    """Seconds since 1970 from a link's number or a form's local date."""
+    try:
+        value = float(text)
+    except ValueError:
+        try:
+            value = datetime.fromisoformat(text).timestamp()
+        except (ValueError, OverflowError, OSError):
+            abort(400, f"{field}={text!r:.40} is not a moment; write it like 2026-06-21T18:00.")
+    if not 0 <= value <= 4 * LONGEST_S:    # also refuses what is not a number, and infinity
+        abort(400, f"{field}={text!r:.40} is outside of what a log can hold.")
+    return value
+
+
+def _field(utc_s: float) -> str:
+    return time.strftime("%Y-%m-%dT%H:%M", time.localtime(utc_s))

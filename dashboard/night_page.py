@@ -1,0 +1,139 @@
+"""Page Tonight: the night in figures, hour by hour, and how last nights' forecasts turned out."""
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dashboard.words import clock_text, local_hour
+from monitor.findings import ForecastFindings
+from monitor.report import chance, when
+from monitor.store.reader import Foreseen
+
+#: Nights listed, and how far apart the lines of the fan are [s].
+NIGHTS, EVERY_S = 14, 3 * 3600.0
+#: The forecast an evening is judged by is the one nearest to this local hour.
+EVENING_HOUR = 21.0
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """One evening's forecast beside what the log says happened. Times in UTC seconds, fractions of capacity."""
+
+    issued_utc_s: float
+    said: float
+    low_frac: float
+    high_frac: float
+    lowest_frac: float
+    reached_utc_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """A night ready to print."""
+
+    evening: str
+    said: str
+    foretold: str
+    came: str
+    reached: str
+
+
+def nights(forecasts: Sequence[Foreseen], at_utc_s: Sequence[float], charge: Sequence[float | None], reserve_frac: float,
+           hour_of: Callable[[float], float]) -> list[Night]:
+    """Each evening's forecast, the one nearest to nine, beside the lowest charge until the sun was to be back.
+
+    forecasts : the log's hourly forecasts, oldest first
+    at_utc_s, charge : the charge as it was held to be, None where it was not known
+    hour_of : local clock hour of a moment
+
+    A night still under way, or one the log missed half of, is left out.
+    """
+    evenings: dict[int, tuple[float, Foreseen]] = {}
+    for row in forecasts:
+        off = abs(hour_of(row.at_utc_s) - EVENING_HOUR)
+        day = round((row.at_utc_s - hour_of(row.at_utc_s) * 3600) / 86400)
+        if off <= 2 and row.probability_before_sun is not None and row.lowest_low_frac is not None:
+            if day not in evenings or off < evenings[day][0]:
+                evenings[day] = (off, row)
+    found = []
+    for _, (_, row) in sorted(evenings.items()):
+        end = row.sun_back_utc_s or row.at_utc_s + 12 * 3600.0
+        span_of = [(t, v) for t, v in zip(at_utc_s, charge) if row.at_utc_s <= t <= end]
+        known = [(t, v) for t, v in span_of if v is not None]
+        if not at_utc_s or at_utc_s[-1] < end - 3600 or len(known) < 4 or len(known) < len(span_of) / 2:
+            continue
+        found.append(Night(
+            row.at_utc_s, row.probability_before_sun, row.lowest_low_frac, row.lowest_high_frac, min(v for _, v in known),
+            next((t for t, v in known if v <= reserve_frac), None)))
+    return found
+
+
+def shown(book) -> dict[str, Any]:
+    """Everything the template of page Tonight needs beside the findings."""
+    forecast = book.findings.forecast
+    now = book.utc_of(book.at_s)
+    past = [] if now is None else _past(book, now)
+    return {
+        "night": night_rows(forecast, book.hour), "hours": hours(forecast, book.utc_of(forecast.issued_s)),
+        "issued": book.when(forecast.issued_s), "outcomes": [_outcome(night) for night in reversed(past)], "outcomes_sentence": _sentence(past),
+    }
+
+
+def night_rows(found: ForecastFindings, hour: float | None) -> list[tuple[str, str, str]]:
+    """The night's figures as (label, value, range or reason)."""
+    unknown = ("not known yet", f"because {found.because}" if found.because else "")
+    rows = []
+    if found.probability_before_sun is None:
+        rows.append(("Chance of reaching the reserve", *unknown))
+    else:
+        rows.append(("Chance of reaching the reserve", chance(found.probability_before_sun), "before the sun carries the load"))
+    if found.lowest_frac is not None:
+        between = ""
+        if found.lowest_low_frac is not None and found.lowest_high_frac is not None:
+            between = f"8 in 10: {100 * found.lowest_low_frac:.0f} to {100 * found.lowest_high_frac:.0f} %"
+        rows.append(("Lowest point before the sun", f"{100 * found.lowest_frac:.0f} %", between))
+    if found.probability_before_sun is not None:
+        if found.reserve_in_s is None:
+            rows.append(("Reserve reached", "not within three days", ""))
+        else:
+            between = ""
+            if found.reserve_in_low_s is not None and found.reserve_in_high_s is not None:
+                between = f"8 in 10: {when(found.reserve_in_low_s, hour)} to {when(found.reserve_in_high_s, hour)}"
+            rows.append(("Reserve reached", when(found.reserve_in_s, hour), between))
+    for label, value in (("Sun carries the load again", found.sun_back_in_s), ("Full again", found.full_in_s)):
+        if value is not None:
+            rows.append((label, when(value, hour), ""))
+    if found.probability_cloudy_tomorrow is not None:
+        rows.append(("Should tomorrow be cloudy", chance(found.probability_cloudy_tomorrow), "chance of reaching the reserve by the morning after"))
+    return rows
+
+
+def hours(found: ForecastFindings, issued_utc_s: float | None) -> list[tuple[str, str, str, str]]:
+    """The fan every three hours as (time, low, middle, high)."""
+    rows, due = [], 0.0
+    for at_s, low, middle, high in found.fan:
+        if at_s + 1 >= due:
+            at = clock_text(issued_utc_s + at_s, "%a %H:%M") if issued_utc_s is not None else f"in {at_s / 3600:.0f} h"
+            rows.append((at, *(f"{100 * v:.0f}" for v in (low, middle, high))))
+            due = at_s + EVERY_S
+    return rows
+
+
+def _past(book, now_utc_s: float) -> list[Night]:
+    start = now_utc_s - (NIGHTS + 1) * 86400
+    rows = book.columns(start, now_utc_s, 24 * (NIGHTS + 1) * 2)
+    return nights(book.forecasts(start, now_utc_s), rows.at_utc_s, rows.charge_frac, book.vehicle.house.reserve_soc_frac, local_hour)[-NIGHTS:]
+
+
+def _outcome(night: Night) -> Outcome:
+    reached = "" if night.reached_utc_s is None else f"reserve at {clock_text(night.reached_utc_s, '%H:%M')}"
+    return Outcome(clock_text(night.issued_utc_s, "%a %-d %b"), chance(night.said),
+                   f"{100 * night.low_frac:.0f}–{100 * night.high_frac:.0f} %", f"{100 * night.lowest_frac:.0f} %", reached)
+
+
+def _sentence(past: Sequence[Night]) -> str:
+    if not past:
+        return ""
+    inside = sum(n.low_frac <= n.lowest_frac <= n.high_frac for n in past)
+    reached = sum(n.reached_utc_s is not None for n in past)
+    return (f"Of {len(past)} nights the lowest point came out inside the range foretold in {inside} (8 in 10 are meant to). "
+            f"The reserve was reached in {reached}; the chances said beforehand add up to {sum(n.said for n in past):.1f}.")

@@ -1,0 +1,133 @@
+"""The seven pages: each takes the book, picks its figures and hands them to its template."""
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
+
+from dashboard import book as books
+from dashboard import about_page, guard, log_page, night_page
+from dashboard.health_page import health_lead, house_rows, starter_rows
+from dashboard.words import AlertLine, alert_line, clock_text, current_words, reading
+from monitor import report
+
+pages = Blueprint("pages", __name__)
+#: How often the page Now asks again [s].
+REFRESH_S = 10
+#: Starts are looked for so far back [s], under these names of events.
+STARTS_S = 90 * 86400.0
+START_KINDS = ("start", "engine_start", "crank", "crank_weak", "start_failed")
+
+
+@pages.get("/")
+def now():
+    """Both batteries, what flows, tonight in a sentence, open alerts."""
+    book = books.opened()
+    if book.findings is None:
+        return _blank(book, "now", "Now")
+    latest = book.latest
+    house = (reading("Voltage", latest.house_voltage_v, "V", 2), current_words(latest.house_current_a),
+             reading("Temperature", latest.house_temperature_c, "°C", 0))
+    starter = (reading("Voltage now", latest.starter_voltage_v, "V", 2),
+               reading("Temperature", latest.starter_temperature_c, "°C", 0))
+    return render_template(
+        "now.html", title="Now", page="now", book=book, f=book.findings, refresh_s=REFRESH_S,
+        stage=report.STAGE_WORDS.get(book.findings.charge.charging_stage, ""),
+        alerts=[line for line in _open_lines(book) if not line.gone], gone=sum(line.gone for line in _open_lines(book)),
+        house_readings=[row for row in house if row], starter_readings=[row for row in starter if row],
+        starter_state=_starter_state(book.findings))
+
+
+@pages.get("/tonight")
+def tonight():
+    """The coming 36 hours."""
+    book = books.opened()
+    if book.findings is None:
+        return _blank(book, "tonight", "Tonight")
+    return render_template("tonight.html", title="Tonight", page="tonight", book=book, f=book.findings,
+                           **night_page.shown(book))
+
+
+@pages.get("/log")
+def log():
+    """Any span of the log."""
+    book = books.opened()
+    if book.findings is None:
+        return _blank(book, "log", "Log")
+    return render_template("log.html", title="Log", page="log", book=book, **log_page.shown(book, request.args))
+
+
+@pages.get("/starter")
+def starter():
+    """The starter battery, its connection and the last starts."""
+    book = books.opened()
+    if book.findings is None:
+        return _blank(book, "starter", "Starter")
+    alarms = {a.what.kind for a in book.open_alerts if a.what.state != "returned"}
+    starts = [e for e in book.events(book.now.utc_s - STARTS_S, book.now.utc_s) if e.what.kind in START_KINDS][-6:]
+    return render_template(
+        "starter.html", title="Starter", page="starter", book=book, f=book.findings,
+        starter_state=_starter_state(book.findings),
+        starts=[(clock_text(e.at_utc_s), e.what.message) for e in reversed(starts)],
+        will_not_start=bool(alarms & {"will_not_start", "start_failed", "starter_under_voltage"}))
+
+
+@pages.get("/alerts")
+def alerts():
+    """Open alerts with their four parts, and those that closed."""
+    book = books.opened()
+    lines = _open_lines(book)
+    closed = [alert_line(a, book.at_s, book.when) for a in book.alerts() if not a.what.open][:60]
+    count = sum(not line.gone for line in lines)
+    lead = "Nothing is wrong just now." if not count else (
+        "One thing asks for a look." if count == 1 else f"{count} things ask for a look.")
+    if len(lines) > count:
+        lead += f" {'One' if len(lines) - count == 1 else len(lines) - count} went away before anyone marked it as seen."
+    return render_template(
+        "alerts.html", title="Alerts", page="alerts", book=book, lead=lead, open=lines, closed=closed,
+        may_change=guard.may_change(), has_code=current_app.config["CODE_HASH"] is not None,
+        told={"left": "Noted. It takes effect with the next minute of the log."}.get(request.args.get("told", "")))
+
+
+@pages.get("/health")
+def health():
+    """What the batteries can still do, against their labels."""
+    book = books.opened()
+    if book.findings is None:
+        return _blank(book, "health", "Health")
+    return render_template(
+        "health.html", title="Health", page="health", book=book, f=book.findings, lead=health_lead(book),
+        house=house_rows(book), starter=starter_rows(book))
+
+
+@pages.get("/about")
+def about():
+    """Where the figures come from and how far the log itself can be trusted."""
+    book = books.opened()
+    return render_template("about.html", title="About", page="about", book=book, lead=about_page.lead(book),
+                           chapters=about_page.chapters(book))
+
+
+@pages.get("/now")
+def to_now():
+    """The page Now by its name."""
+    return redirect(url_for("pages.now"))
+
+
+def _starter_state(found) -> str:
+    return {"open": "stands alone", "closed": "joined to the house battery"}.get(found.join.isolator, "")
+
+
+def _open_lines(book) -> list[AlertLine]:
+    """Open alerts as lines, those still there first."""
+    return sorted((alert_line(a, book.at_s, book.when) for a in book.open_alerts), key=lambda line: line.gone)
+
+
+def _blank(book, page: str, title: str):
+    if book.extent()[0] != book.extent()[1]:
+        return render_template(
+            "words.html", title=title, page=page, book=book, heading="The latest figures cannot be read.",
+            text="They were written by another version of ampledger, or are damaged. The monitor writes new ones "
+                 "every minute; the log itself is not touched. If this page stays so:",
+            todo=("See whether the monitor runs: systemctl status ampledger", "Let the log be looked over: ampledger doctor"))
+    return render_template(
+        "words.html", title=title, page=page, book=book, heading="The log is still empty.",
+        text="The first figures appear within a minute of the first reading. If none come:", todo=(
+            "See whether the monitor runs: systemctl status ampledger",
+            "Let it read every sensor once and say what is wrong: ampledger check"))

@@ -1,0 +1,86 @@
+"""Times, readings and alerts as the pages print them."""
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from monitor.report import number, span
+from monitor.store.reader import Logged
+
+RANKS = {"high": "Urgent", "medium": "Soon", "low": "When convenient"}
+
+
+@dataclass(frozen=True, slots=True)
+class AlertLine:
+    """One alert as a page shows it."""
+
+    id: int
+    priority: str
+    rank: str
+    since: str
+    seen: str
+    parts: tuple[tuple[str, str], ...]
+    state: str
+    may_acknowledge: bool
+    gone: bool
+
+
+def clock_text(utc_s: float, like: str = "%a %-d %b, %H:%M") -> str:
+    """A moment by the board's own time zone.
+
+    Weekday, day, month and minute, in English whatever the board's language.
+    """
+    t = time.localtime(utc_s)
+    day, month = "Mon Tue Wed Thu Fri Sat Sun".split()[t.tm_wday], (
+        "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()[t.tm_mon - 1])
+    return (like.replace("%a", day).replace("%b", month).replace("%-d", str(t.tm_mday)).replace("%Y", str(t.tm_year))
+            .replace("%H", f"{t.tm_hour:02d}").replace("%M", f"{t.tm_min:02d}"))
+
+
+def local_ms(utc_s: float) -> int:
+    """Milliseconds whose UTC reading is the board's local clock: what a date axis without zones wants."""
+    return round((utc_s + time.localtime(utc_s).tm_gmtoff) * 1000)
+
+
+def local_hour(utc_s: float) -> float:
+    """The local clock hour, 0 to 24."""
+    t = time.localtime(utc_s)
+    return t.tm_hour + t.tm_min / 60 + t.tm_sec / 3600
+
+
+def age_words(age_s: float) -> str:
+    """How long ago, for a reading."""
+    return "just now" if age_s < 90 else f"{span(age_s)} ago"
+
+
+def reading(label: str, value: float | None, unit: str, digits: int, note: str = "") -> tuple[str, str, str] | None:
+    """A measured value as a row, None when it was not measured."""
+    return None if value is None else (label, f"{number(value, digits)} {unit}", note)
+
+
+def current_words(current_a: float | None) -> tuple[str, str, str] | None:
+    """The house current with its direction in words."""
+    if current_a is None:
+        return None
+    way = "into it" if current_a > 0.05 else "out of it" if current_a < -0.05 else ""
+    return ("Current", f"{number(abs(current_a), 1)} A {way}".strip(), "")
+
+
+def alert_line(logged: Logged, at_s: float, when: Callable[[float], str]) -> AlertLine:
+    """An alert of the log, ready to print. at_s is now on the log's line, when turns such a time into words."""
+    alert = logged.what
+    shelved = alert.shelved_until_s is not None and alert.shelved_until_s > at_s
+    state = {
+        "active": "", "active acknowledged": "Seen by someone; still there.",
+        "returned": "It has gone; nobody has marked it as seen.", "normal": "",
+    }[alert.state]
+    if shelved:
+        state = f"Put aside until {when(alert.shelved_until_s)}. {state}".strip()
+    rank = "Put aside" if shelved else "Gone by itself" if alert.state == "returned" else RANKS[alert.priority]
+    since = f"since {clock_text(logged.at_utc_s)}"
+    if logged.until_utc_s is not None:
+        since = f"{clock_text(logged.at_utc_s)}, for {span(logged.until_utc_s - logged.at_utc_s)}"
+    parts = (("Means", alert.means), ("Look first", alert.look_first), ("Goes away", alert.clears_when))
+    return AlertLine(
+        alert.id, alert.priority if alert.state != "returned" else "low", rank, since, alert.seen,
+        tuple((h, t) for h, t in parts if t), state, alert.state in ("active", "returned"),
+        alert.state == "returned")
