@@ -32,12 +32,15 @@ class Reading:
     Sign: house_current_a is positive INTO the battery. solar_current_a is positive when the sun
     delivers. ignition_on is 1.0 or 0.0. `simulated` marks a reading that no instrument made.
     `at_s` is set only by a source that carries its own time (a recording, a simulation).
+    `fast_starter` is the starter voltage around an engine start, (seconds, volts) at 20 Hz or more,
+    given once when the start is over; empty from a source that has none.
     """
 
     values: dict[str, float]
     faults: tuple[Fault, ...] = ()
     simulated: bool = False
     at_s: float | None = None
+    fast_starter: tuple[tuple[float, float], ...] = ()
 
 
 class Driver(Protocol):

@@ -44,6 +44,7 @@ class Engine:
         self._next = 0
         self.running = False
         self.ignition = False
+        self.latest: Drive | None = None    # whose start was the last
         self.cranking = 0.0                 # share of the step in which the starter motor turns
         self.alternator_v = plan.alternator_v
         self.alternator_a = 0.0
@@ -69,6 +70,7 @@ class Engine:
             end = at_s + dt
             cranked = drive.start_s + drive.crank_s
             if drive.start_s < end and cranked > at_s:
+                self.latest = drive
                 self.cranking = (min(cranked, end) - max(drive.start_s, at_s)) / dt
             self.running = drive.starts and cranked <= at_s + 1e-6 < drive.stop_s
             self.ignition = drive.start_s - 5.0 <= at_s < (drive.stop_s if drive.starts else cranked + 5.0)

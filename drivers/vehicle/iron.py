@@ -40,7 +40,7 @@ class IronPhosphate:
     def __init__(self, plan: BatteryPlan) -> None:
         self._plan = plan
         self.label_ah = plan.label_ah
-        self._ohm_25 = 1.6 / plan.label_ah
+        self._ohm_25 = 1.0 / plan.label_ah
         self._loss = 0.003 if plan.loss_frac is None else plan.loss_frac
         self._monthly = 0.02 if plan.self_discharge_per_month is None else plan.self_discharge_per_month
         self.fault_factor, self.fault_v = 1.0, 0.0
@@ -97,10 +97,15 @@ class IronPhosphate:
         cold = 25.0 - temperature_c
         plan = self._plan
         self._r0 = self._ohm_25 * self._grown * self.fault_factor * exp(0.018 * cold)
-        self._r_fast = 0.35 * self._r0 * plan.slow_factor
-        self._r_mid = 0.45 * self._r0 * plan.slow_factor
-        self._r_slow = 0.40 * self._r0 * plan.slow_factor
+        self._r_fast = 0.25 * self._r0 * plan.slow_factor
+        self._r_mid = 0.30 * self._r0 * plan.slow_factor
+        self._r_slow = 0.25 * self._r0 * plan.slow_factor
         self._selfdis_a = self._monthly / 720.0 * self.capacity_ah * 2.0 ** (-cold / 10.0) + plan.own_use_a
+
+    @property
+    def ohmic_ohm(self) -> float:
+        """Resistance to a sudden current at this temperature [ohm]."""
+        return self._r0
 
     def rest_v(self) -> float:
         """Voltage that it would come to with no current and all relaxed, hysteresis as it stands [V]."""
@@ -138,16 +143,14 @@ class IronPhosphate:
         """Take the step that prepare() prepared, with this current [A, into the battery]."""
         v = self.e_v + self.r_ohm * current_a
         hours = self._hours
-        side = self._selfdis_a
+        gone = side = self._selfdis_a if v > 10.0 else 0.0    # an empty battery switches itself off
         stored = current_a
         if current_a > 0.0:
             stored = current_a * (1.0 - self._loss)
             side += current_a - stored
         if v > 13.68:                       # cells above 3.42 V bleed through their balancing resistors
             side += 0.001 * self.label_ah
-            gone = self._selfdis_a + 0.001 * self.label_ah
-        else:
-            gone = self._selfdis_a
+            gone += 0.001 * self.label_ah
         change = (stored - gone) * hours
         self.drawn_ah -= change
         self.lost_ah += side * hours

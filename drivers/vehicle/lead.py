@@ -24,9 +24,9 @@ _SCALE = _GRID / (_TO - _FROM)
 
 #: full [V], span [V], ohm x Ah, loss of charge put in, self-discharge per 30 d at 25 °C, gas [A/100 Ah at 13.5 V]
 _KINDS = {
-    "flooded": (12.68, 0.94, 0.75, 0.035, 0.050, 0.028),
+    "flooded": (12.68, 0.94, 0.62, 0.035, 0.050, 0.028),
     "agm": (12.90, 1.14, 0.50, 0.020, 0.025, 0.014),
-    "gel": (12.87, 1.10, 0.65, 0.020, 0.020, 0.011),
+    "gel": (12.87, 1.10, 0.58, 0.020, 0.020, 0.011),
 }
 _FAST_S, _MID_S, _DIFFUSION_S = 75.0, 1300.0, 9000.0
 _SURFACE_S, _DEEP_SURFACE_S = 2400.0, 34000.0
@@ -81,8 +81,8 @@ class LeadAcid:
         cold = 25.0 - temperature_c
         plan = self._plan
         self._r0 = self._ohm_25 * self._grown * self.fault_factor * exp(0.013 * cold)
-        self._r_fast = 0.7 * self._r0 * plan.slow_factor
-        self._r_mid = 0.9 * self._r0 * plan.slow_factor
+        self._r_fast = 0.5 * self._r0 * plan.slow_factor
+        self._r_mid = 0.7 * self._r0 * plan.slow_factor
         self._tempco_v = -plan.voltage_per_k * cold - self.fault_v
         self._selfdis_a = self._monthly / 720.0 * self.capacity_ah * 2.0 ** (-cold / 10.0) + plan.own_use_a
         self._gas_a = self._gas_13_5 * 2.0 ** (-(cold - 5.0) / 11.0)
@@ -90,6 +90,11 @@ class LeadAcid:
         self._plates_ah = self._plates_25_ah * (1.0 - 0.005 * min(max(cold, -15.0), 60.0))
         self._hours_lag = self._lag_h * exp(0.02 * max(cold, -15.0))
         self._accept = 1.4 * plan.acceptance_h * self.fault_factor * exp(0.025 * max(cold, -15.0))
+
+    @property
+    def ohmic_ohm(self) -> float:
+        """Resistance to a sudden current at this temperature [ohm]."""
+        return self._r0
 
     def rest_v(self) -> float:
         """Voltage that it would come to with no current and all relaxed [V]."""
@@ -140,7 +145,7 @@ class LeadAcid:
         fast, mid = self._keep_fast, self._keep_mid
         e += fast * self._fast + mid * self._mid
         r += (1.0 - fast) * self._r_fast + (1.0 - mid) * self._r_mid + rise
-        self._inner_e, self._inner_r = e, r
+        self._inner_e, self._charging = e, charging
         v0 = self.voltage_v
         if v0 > 12.9:
             # gas beside the main reaction, its exponential replaced by the tangent at the last voltage
@@ -157,6 +162,10 @@ class LeadAcid:
     def settle(self, current_a: float) -> None:
         """Take the step that prepare() prepared, with this current [A, into the battery]."""
         v = self.e_v + self.r_ohm * current_a
+        if self._charging and v < self._inner_e:
+            # what came in did not even feed the gas: the plates discharge, which they do far more readily
+            self.prepare(self._dt, False)
+            v = self.e_v + self.r_ohm * current_a
         gas = 0.0
         if self._gas_g:
             gas = self._gas0 + self._gas_g * v

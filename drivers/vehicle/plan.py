@@ -76,6 +76,7 @@ class SensorPlan:
     with_ambient: bool = False
     with_solar: bool = False
     with_ignition: bool = False
+    fast_starter: bool = False          # 50 Hz around every start
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +111,8 @@ class Plan:
     days: float = 14.0
     start_hour: float = 0.0
     house: BatteryPlan = BatteryPlan()
-    starter: BatteryPlan = BatteryPlan(chemistry="flooded", label_ah=70.0, soc_frac=0.95)
+    starter: BatteryPlan = BatteryPlan(
+        chemistry="flooded", label_ah=70.0, soc_frac=0.95, resistance_factor=0.65)
     sensor: SensorPlan = SensorPlan()
     drives: tuple[Drive, ...] = ()
     faults: tuple[Ordered, ...] = ()

@@ -1,10 +1,12 @@
 """The simulated vehicle in motion: one step after another, truth and readings side by side."""
+from dataclasses import replace
 from math import exp
 from random import Random
 from typing import NamedTuple
 
 from drivers.reading import Reading
 from drivers.vehicle.charging import Controller, Engine
+from drivers.vehicle.cranking import trace
 from drivers.vehicle.iron import IronPhosphate
 from drivers.vehicle.lead import LeadAcid
 from drivers.vehicle.loads import Fridge, Household
@@ -14,7 +16,8 @@ from drivers.vehicle.sensors import Sensors
 from drivers.vehicle.weather import Weather
 
 TICK_S = 120.0
-_LOADS_STOP_V = 9.0      # electronics give up rather than pull a battery lower
+SLOW_S = 600.0
+_LOADS_STOP_V = {True: 9.0, False: 10.4}   # lead-acid: electronics give up; lithium: its own switch opens
 _DRAIN_STOPS_V = 5.0
 _PANEL_SHARE = 0.78      # of a panel's label that arrives: heat, dirt, cable, controller
 _LAG_S = {"house": 5.5 * 3600.0, "starter": 4.0 * 3600.0}
@@ -75,11 +78,13 @@ class VehicleSim:
         self._edges = sorted({t for f in plan.faults for t in (f.start_s, f.stop_s)})
         self._tick_at_s = 0.0
         self._last_tick_s = -TICK_S
+        self._slow_s = 0.0
         self._house_c = self._starter_c = plan.mean_temperature_c
         self._panel_w = 0.0
         self._path_ohm = plan.path_ohm
-        self._fine: tuple[float, float, float] | None = None
-        self._fine_of = None
+        self._crank: float | None = None
+        self._trace: tuple[tuple[float, float], ...] = ()
+        self._stop_v = _LOADS_STOP_V[plan.house.chemistry != "lfp"]
         self.state = self._start()
 
     def _start(self) -> State:
@@ -91,7 +96,10 @@ class VehicleSim:
 
     def reading(self) -> Reading:
         """What the instruments say of the last step."""
-        return self._sensors.read(self.state, self._faults)
+        reading = self._sensors.read(self.state, self._faults)
+        if self._trace and reading.values:
+            reading, self._trace = replace(reading, fast_starter=self._trace), ()
+        return reading
 
     def step(self, dt_s: float) -> State:
         """Move on by dt_s (up to 120 s; finer steps are taken inside where the engine starts or stops)."""
@@ -154,42 +162,53 @@ class VehicleSim:
         fridge = self._fridge.current_a(dt, house_v)
         load = fridge + self._household.current_a(at, dt)
         possible = self._panel_w / (house_v if house_v > 10.0 else 10.0)
-        house.prepare(dt, house.current_a >= 0.0 if closed else possible >= load or engine.dc_dc)
         starter_load = plan.starter_standby_a + self._drain_a
         alternator = 0.0
         if engine.running:
             starter_load += plan.running_load_a
             alternator = engine.alternator_a
-        starter.prepare(dt, alternator > 0.0 or (closed and starter.current_a >= 0.0))
-        low = None
-        if engine.cranking > 0.0:
-            ohms = starter.r_ohm + plan.starter_motor_ohm
-            pull = starter.e_v / ohms
-            starter_load += pull * engine.cranking
-            low = starter.e_v - starter.r_ohm * pull
-        if closed and not (self._flutter and self._chance.random() < self._flutter):
-            ih, i_s, sun, alt = joined(
-                (house.e_v, house.r_ohm), (starter.e_v, starter.r_ohm), self._path_ohm, load, starter_load,
-                (possible, self._controller.limit_v), (alternator, engine.alternator_v))
-            into = ih + load - sun
-        else:
+        joint = closed and not (self._flutter and self._chance.random() < self._flutter)
+        # which way the current flows decides on the battery's line: guess, solve, and once more if wrong
+        up = house.current_a >= 0.0 if joint else possible >= load or engine.dc_dc
+        starter_up = alternator > 0.0 or (joint and starter.current_a >= 0.0)
+        for _ in range(2):
+            house.prepare(dt, up)
+            starter.prepare(dt, starter_up)
+            pull = 0.0
+            if engine.cranking > 0.0:
+                pull = starter.e_v / (starter.r_ohm + plan.starter_motor_ohm)
+            draw = starter_load + pull * engine.cranking
             into = 0.0
-            if engine.dc_dc:
-                ih, sun, into = two_sources(house.e_v, house.r_ohm, load, (possible, self._controller.limit_v),
-                                            (plan.dc_dc_a, plan.absorption_v))
-                starter_load += into * house_v / (0.9 * starter.voltage_v)
+            if joint:
+                ih, i_s, sun, alt = joined(
+                    (house.e_v, house.r_ohm), (starter.e_v, starter.r_ohm), self._path_ohm, load, draw,
+                    (possible, self._controller.limit_v), (alternator, engine.alternator_v))
+                into = ih + load - sun
             else:
-                ih, sun = alone(house.e_v, house.r_ohm, load, possible, self._controller.limit_v)
-            i_s, alt = alone(starter.e_v, starter.r_ohm, starter_load, alternator, engine.alternator_v)
-        if house.e_v + house.r_ohm * ih < _LOADS_STOP_V:
-            shed = min((_LOADS_STOP_V - house.e_v) / house.r_ohm - ih, load)
+                if engine.dc_dc:
+                    ih, sun, into = two_sources(house.e_v, house.r_ohm, load, (possible, self._controller.limit_v),
+                                                (plan.dc_dc_a, plan.absorption_v))
+                    draw += into * house_v / (0.9 * starter.voltage_v)
+                else:
+                    ih, sun = alone(house.e_v, house.r_ohm, load, possible, self._controller.limit_v)
+                i_s, alt = alone(starter.e_v, starter.r_ohm, draw, alternator, engine.alternator_v)
+            if (up or ih <= 0.0) and (starter_up or i_s <= 0.0):
+                break
+            up, starter_up = ih > 0.0, i_s > 0.0
+        low = starter.e_v - starter.r_ohm * pull if pull else None
+        if house.e_v + house.r_ohm * ih < self._stop_v:
+            shed = min((self._stop_v - house.e_v) / house.r_ohm - ih, load)
             ih += shed
             load -= shed
         if starter.e_v + starter.r_ohm * i_s < _DRAIN_STOPS_V and not engine.cranking:
-            i_s += min((_DRAIN_STOPS_V - starter.e_v) / starter.r_ohm - i_s, starter_load)
+            i_s += min((_DRAIN_STOPS_V - starter.e_v) / starter.r_ohm - i_s, draw)
+        if pull and self._crank is None:
+            self._crank = starter.voltage_v
         house.settle(ih)
         starter.settle(i_s)
         self.at_s = at + dt
+        if self._crank is not None and not engine.cranking:
+            self._write_trace()
         charge = house.capacity_ah - house.drawn_ah
         sv = starter.voltage_v
         return State(
@@ -198,36 +217,50 @@ class VehicleSim:
             into, load, fridge, self._house_c, self._weather.air_c, sv if low is None else min(low, sv),
             self._fault_names)
 
+    def _write_trace(self) -> None:
+        """The fast voltage of the start that is over."""
+        drive, before_v, self._crank = self.engine.latest, self._crank, None
+        if self.plan.sensor.fast_starter and drive is not None:
+            self._trace = trace(drive.start_s, drive.crank_s, drive.starts, before_v, self.starter.ohmic_ohm,
+                                self.plan.starter_motor_ohm, self._chance)
+
     def _tick(self, at: float) -> None:
-        """What changes slowly: weather, temperatures, ageing, faults, the controller's stage."""
+        """Light, switchings and the controller's stage; every fifth time, or at a fault's edge, the slow things."""
         plan = self.plan
         since = at - self._last_tick_s
         self._last_tick_s = at
-        self._tick_at_s = at + TICK_S
-        while self._edges and self._edges[0] <= at + 1e-6:
-            self._edges.pop(0)
-        if self._edges:
-            self._tick_at_s = min(self._tick_at_s, self._edges[0])
         weather = self._weather
         weather.tick(at, since)
         self._panel_w = plan.panel_w * _PANEL_SHARE * weather.light_w_per_m2 / 1000.0
         self._controller.tick(since, self.house.voltage_v, self._panel_w > 2.0)
         self._household.begin_days(at, weather.sunset_hour)
+        self._slow_s += since
+        edge = bool(self._edges) and self._edges[0] <= at + 1e-6
+        if edge or self._slow_s >= SLOW_S - 1e-6 or at == 0.0:
+            if edge:
+                self._edges.pop(0)
+            self._order_faults(at)
+            self._slow(at, self._slow_s)
+            self._slow_s = 0.0
+        self._tick_at_s = at + TICK_S
+        if self._edges:
+            self._tick_at_s = min(self._tick_at_s, self._edges[0])
+
+    def _slow(self, at: float, since: float) -> None:
+        """Temperatures, ageing, and what follows from them."""
+        plan, air_c = self.plan, self._weather.air_c
         awake = 0.25 < (plan.start_hour / 24.0 + at / 86400.0) % 1.0 < 0.95
-        self._fridge.warm(weather.air_c + 2.5, awake and self._chance.random() < since / 5400.0,
-                          self._household.lived_in)
-        self._house_c += (weather.air_c + 1.5 - self._house_c) * (1.0 - exp(-since / _LAG_S["house"]))
-        bay_c = weather.air_c + (28.0 if self.engine.running else 0.0)
+        self._fridge.warm(air_c + 2.5, awake and self._chance.random() < since / 5400.0, self._household.lived_in)
+        self._house_c += (air_c + 1.5 - self._house_c) * (1.0 - exp(-since / _LAG_S["house"]))
+        bay_c = air_c + (28.0 if self.engine.running else 0.0)
         self._starter_c += (bay_c - self._starter_c) * (1.0 - exp(-since / _LAG_S["starter"]))
-        self._order_faults(at)
         share = min(at / (plan.days * 86400.0), 1.0)
         for battery, own, faded in ((self.house, plan.house, self._faults.get("house_faded", 1.0)),
                                     (self.starter, plan.starter, 1.0)):
-            if own.capacity_end_frac is not None or own.resistance_end_factor is not None or battery is self.house:
-                end = own.true_capacity_frac if own.capacity_end_frac is None else own.capacity_end_frac
-                ohms = 1.0 if own.resistance_end_factor is None else own.resistance_end_factor
-                battery.age((own.true_capacity_frac + share * (end - own.true_capacity_frac)) * faded,
-                            1.0 + share * (ohms - 1.0))
+            end = own.true_capacity_frac if own.capacity_end_frac is None else own.capacity_end_frac
+            ohms = 1.0 if own.resistance_end_factor is None else own.resistance_end_factor
+            battery.age((own.true_capacity_frac + share * (end - own.true_capacity_frac)) * faded,
+                        1.0 + share * (ohms - 1.0))
         self.house.warm(self._house_c)
         self.starter.warm(self._starter_c)
 

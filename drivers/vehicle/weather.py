@@ -31,6 +31,7 @@ class Weather:
         self._warmer_c = 0.0
         self._cover = 1.0
         self._veil = 0.0
+        self._ordered = False
         self._kind = "clear" if self._random.random() < plan.clear_share else "mixed"
         self.air_c = plan.mean_temperature_c
         self.light_w_per_m2 = 0.0
@@ -60,13 +61,15 @@ class Weather:
     def _begin_day(self, day: int) -> None:
         plan, r = self._plan, self._random
         stay = r.random() < 0.62
-        if not stay:
+        if not stay or self._ordered:
             u = r.random()
             self._kind = "clear" if u < plan.clear_share else "mixed" if u < plan.clear_share + 0.6 * (
                 1.0 - plan.clear_share) else "dull"
-        self._cover = {"clear": 0.97, "mixed": 0.62, "dull": 0.24}[self._kind] + r.gauss(0.0, 0.04)
+        self._cover = {"clear": 0.97, "mixed": 0.62, "dull": 0.27}[self._kind] + r.gauss(0.0, 0.04)
+        self._ordered = False
         for first, last, share in plan.cloud_days:
             if first <= day <= last:
+                self._ordered = True
                 self._kind, self._cover = "dull", share + r.gauss(0.0, 0.03)
         self._warmer_c = 0.75 * self._warmer_c + r.gauss(0.0, 1.4)
         for first, last, warmer in plan.heat_days:

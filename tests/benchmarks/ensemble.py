@@ -49,7 +49,9 @@ def journey(plan: Plan, step_s: float = 60.0, days: float | None = None) -> Iter
     for k in range(1, int((plan.days if days is None else days) * DAY_S / step_s) + 1):
         state = sim.step(step_s)
         at_s = k * step_s
-        yield Sample(at_s, hour=(plan.start_hour + at_s / 3600.0) % 24.0, **sim.reading().values), state
+        reading = sim.reading()
+        yield Sample(at_s, hour=(plan.start_hour + at_s / 3600.0) % 24.0, fast_starter=reading.fast_starter,
+                     **reading.values), state
 
 
 def _drives(r: Random, days: float, every_days: float, sure_first: float | None = None) -> tuple[Drive, ...]:
@@ -89,7 +91,7 @@ def _lead(r: Random, label_ah: float, true_frac: float, chemistry: str | None = 
 
 def _lithium(r: Random, label_ah: float, true_frac: float, **more) -> BatteryPlan:
     return BatteryPlan(**{
-        "chemistry": "lfp", "label_ah": label_ah, "true_capacity_frac": true_frac, "soc_frac": r.uniform(0.35, 0.9),
+        "chemistry": "lfp", "label_ah": label_ah, "true_capacity_frac": true_frac, "soc_frac": r.uniform(0.45, 0.95),
         "full_offset_v": r.gauss(0.0, 0.03), "span_factor": r.uniform(0.85, 1.2), "bend": r.uniform(-0.02, 0.02),
         "resistance_factor": r.uniform(0.6, 1.8), "slow_factor": r.uniform(0.6, 1.6),
         "hysteresis_v": r.uniform(0.03, 0.075), "own_use_a": r.uniform(0.004, 0.03), "loss_frac": r.uniform(0.001, 0.006),
@@ -103,10 +105,14 @@ def _starter(r: Random, **more) -> BatteryPlan:
         "true_capacity_frac": r.uniform(0.55, 0.85) if old else r.uniform(0.85, 1.08),
         "limited_by": r.choice(("reservoir", "plates")), "soc_frac": r.uniform(0.82, 1.0),
         "full_offset_v": r.gauss(0.0, 0.05), "span_factor": r.uniform(0.85, 1.35),
-        "resistance_factor": r.uniform(0.8, 1.3) * (1.5 if old else 1.0), "surface_factor": r.uniform(0.4, 1.5),
+        "resistance_factor": r.uniform(0.5, 0.85) * (1.4 if old else 1.0), "surface_factor": r.uniform(0.4, 1.5),
         "slow_factor": r.uniform(0.7, 1.5), "gassing_factor": r.uniform(0.6, 2.0),
         "self_discharge_per_month": r.uniform(0.05, 0.11) if old else r.uniform(0.015, 0.05),
         "acceptance_h": r.uniform(0.5, 1.4), "voltage_per_k": r.uniform(0.0008, 0.0018), **more})
+
+
+#: hours of full sun a level panel gets on a mean day of a season
+SUN_HOURS = {"summer": 4.8, "heat": 5.0, "spring": 3.9, "autumn": 2.3, "cold": 1.3, "frost": 1.5}
 
 
 def _climate(r: Random, season: str) -> dict:
@@ -116,7 +122,7 @@ def _climate(r: Random, season: str) -> dict:
             "latitude_deg": r.uniform(36.0, 52.0), "clear_share": r.uniform(0.35, 0.8)}
 
 
-def _loads(r: Random, label_ah: float, days_of_load: float) -> dict:
+def _loads(r: Random, label_ah: float, days_of_load: float, season: str = "spring") -> dict:
     """Loads such that a whole battery lasts about days_of_load days, and a panel about to match."""
     daily_ah = label_ah / days_of_load
     fridge_daily = min(0.65 * daily_ah, 90.0)
@@ -125,7 +131,8 @@ def _loads(r: Random, label_ah: float, days_of_load: float) -> dict:
             "fridge_set_c": r.uniform(1.0, 7.0), "standby_a": r.uniform(0.05, 0.3),
             "lights_a": 0.10 * daily_ah / 5.0 * r.uniform(0.6, 1.5), "laptop_wh_per_day": 12.5 * 0.15 * daily_ah,
             "pump_a": r.uniform(3.0, 7.0), "water_l_per_day": r.uniform(8.0, 40.0),
-            "panel_w": daily_ah * 12.5 / (0.78 * 4.2) * r.uniform(0.7, 1.5), "bedtime_hour": r.uniform(21.5, 24.0)}
+            "panel_w": daily_ah * 12.5 / (0.78 * SUN_HOURS[season]) * r.uniform(0.85, 1.7),
+            "cutout_v": r.choice((10.5, 10.8, 11.3, 11.7)), "bedtime_hour": r.uniform(21.5, 24.0)}
 
 
 def vehicles(case: str, count: int, seed: int = 0, days: float = 14.0) -> Iterator[Plan]:
@@ -150,14 +157,16 @@ def vehicles(case: str, count: int, seed: int = 0, days: float = 14.0) -> Iterat
         season = r.choice(("cold", "frost", "autumn")) if case == "lead cold" else r.choice(
             ("summer", "spring", "autumn", "heat"))
         lithium = house.chemistry == "lfp"
-        cloudy = ((0, r.randrange(3, 8), r.uniform(0.15, 0.35)),) if lithium or r.random() < 0.4 else ()
+        # a week without a full charge, carried by drives
+        cloudy = ((0, r.randrange(3, 8), r.uniform(0.3, 0.6)),) if lithium or r.random() < 0.4 else ()
+        every_days = r.uniform(1.0, 2.5) if cloudy else r.uniform(1.5, 6.0)
         plan = Plan(
             seed=r.getrandbits(32), name=f"{case} {k}", days=days, house=house, starter=_starter(r),
-            sensor=_sensor(r, r.choice((0.0, 0.25, 0.7))), drives=_drives(r, days, r.uniform(1.5, 6.0)),
+            sensor=_sensor(r, r.choice((0.0, 0.25, 0.7))), drives=_drives(r, days, every_days),
             absorption_v=14.2 if lithium else r.uniform(14.3, 14.7), float_v=13.5 if lithium else 13.6,
             absorption_h=1.0 if lithium else r.uniform(2.0, 4.0), charging=r.choice(("isolator", "dc_dc")),
             path_ohm=r.uniform(0.01, 0.035), dc_dc_a=r.choice((12.0, 20.0, 30.0)), cloud_days=cloudy,
-            **_climate(r, season), **_loads(r, label, r.uniform(1.5, 4.0)))
+            **_climate(r, season), **_loads(r, label, r.uniform(1.5, 4.0), season))
         yield plan
 
 
@@ -192,8 +201,9 @@ def parkings(case: str, count: int, seed: int = 0, days: float = 8.0) -> Iterato
             faults = (Ordered("starter_cell_short", onset, amount=r.uniform(1.7, 2.1)),)
             drives = drives[:1]
         elif case == "weak starter":
-            drives = _drives(r, days, 0.7, 0.0)
-            faults = (Ordered("starter_weak", 0.0, amount=r.uniform(2.0, 4.0)),)
+            drives = tuple(replace(d, crank_s=r.uniform(1.6, 2.6)) for d in _drives(r, days, 0.7, 0.0))
+            faults = (Ordered("starter_weak", 0.0, amount=r.uniform(2.2, 3.2)),)
+            more["sensor"] = _sensor(r, 0.0, fast_starter=True)
         elif case == "path grows":
             drives = _drives(r, days, 0.4, 0.0)
             faults = (Ordered("path_resistance", 0.3 * days * DAY_S, amount=r.uniform(0.01, 0.03)),)
@@ -203,11 +213,11 @@ def parkings(case: str, count: int, seed: int = 0, days: float = 8.0) -> Iterato
             more["alternator"] = "smart"
             drives = _drives(r, days, 0.7, 0.0)
         label = r.uniform(70.0, 220.0)
+        more.setdefault("sensor", _sensor(r, r.choice((0.0, 0.25)), with_ambient=r.random() < 0.3))
         yield Plan(
             seed=r.getrandbits(32), name=f"{case} {k}", days=days, house=_lead(r, label, r.uniform(0.8, 1.03)),
-            starter=_starter(r), sensor=_sensor(r, r.choice((0.0, 0.25)), with_ambient=r.random() < 0.3), drives=drives,
-            faults=faults, starter_standby_a=r.uniform(0.006, 0.03), path_ohm=r.uniform(0.01, 0.035),
-            starter_motor_ohm=r.uniform(0.035, 0.07), **_climate(r, season), **_loads(r, label, r.uniform(2.0, 5.0)),
+            starter=_starter(r), drives=drives, faults=faults, starter_standby_a=r.uniform(0.006, 0.03), path_ohm=r.uniform(0.01, 0.035),
+            starter_motor_ohm=r.uniform(0.035, 0.07), **_climate(r, season), **_loads(r, label, r.uniform(2.0, 5.0), season),
             **more)
 
 
@@ -222,13 +232,13 @@ def camps(count: int, seed: int = 0, nights: int = 40) -> Iterator[Plan]:
         guests = tuple((d, d + r.randrange(1, 3)) for d in range(5, nights, 12) if r.random() < 0.6)
         heat = tuple((d, d + 4, r.uniform(4.0, 8.0)) for d in range(8, nights, 16) if r.random() < 0.5)
         spells = tuple((d, d + r.randrange(1, 5), r.uniform(0.12, 0.4)) for d in range(3, nights, 9) if r.random() < 0.7)
-        loads = _loads(r, label, r.uniform(1.6, 3.2))
+        season = r.choice(("summer", "spring", "heat", "autumn"))
+        loads = _loads(r, label, r.uniform(1.6, 3.2), season)
         yield Plan(
             seed=r.getrandbits(32), name=f"camp {k}", days=float(nights + 1), house=house, starter=_starter(r),
             sensor=_sensor(r, 0.1), drives=_drives(r, nights, r.uniform(3.0, 9.0)), guest_days=guests, heat_days=heat,
             cloud_days=spells, absorption_v=14.2 if lithium else 14.4, float_v=13.5 if lithium else 13.6,
-            charging=r.choice(("isolator", "dc_dc")), **_climate(r, r.choice(("summer", "spring", "heat", "autumn"))),
-            **loads)
+            charging=r.choice(("isolator", "dc_dc")), **_climate(r, season), **loads)
 
 
 def half_years(case: str, count: int, seed: int = 0) -> Iterator[Plan]:
@@ -259,7 +269,7 @@ def half_years(case: str, count: int, seed: int = 0) -> Iterator[Plan]:
             seed=r.getrandbits(32), name=f"half-year {case} {k}", days=182.0, house=house, starter=_starter(r),
             sensor=replace(_sensor(r, 0.1), with_temperature=True), drives=tuple(drives), home_days=tuple(
                 d for d in range(183) if d not in away), absorption_v=14.2 if lithium else 14.4,
-            float_v=13.5 if lithium else 13.6, cutout_v=10.7, **climate, **loads)
+            float_v=13.5 if lithium else 13.6, **climate, **loads)
 
 
 def main(arguments: list[str]) -> None:
