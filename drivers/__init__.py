@@ -11,6 +11,8 @@ DRIVERS: dict[str, tuple[str, str, str | None]] = {
     "hwmon": ("drivers.hwmon", "HwmonDriver", None),
     "iio": ("drivers.iio", "IioDriver", None),
     "w1": ("drivers.w1", "W1Driver", None),
+    "serial": ("drivers.serial_text", "SerialTextDriver", "serial"),
+    "modbus": ("drivers.modbus", "ModbusDriver", "modbus"),
 }
 
 

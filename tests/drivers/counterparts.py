@@ -7,6 +7,7 @@ from drivers.hwmon import HwmonDriver
 from drivers.iio import IioDriver
 from drivers.recorded import RecordedDriver
 from drivers.w1 import W1Driver
+from tests.drivers.links import SerialServer, Server, Terminal
 
 
 class Folder:
@@ -155,4 +156,5 @@ class Recording:
     def come_back(self) -> None: ...
 
 
-COUNTERPARTS = {"hwmon": HwmonFolder, "iio": IioFolder, "w1": W1Folder, "recorded": Recording}
+COUNTERPARTS = {"hwmon": HwmonFolder, "iio": IioFolder, "w1": W1Folder, "recorded": Recording,
+                "serial": Terminal, "modbus": Server, "modbus over a serial line": SerialServer}

@@ -1,0 +1,169 @@
+"""A checked line of text on a serial port; the only file that knows pyserial."""
+import re
+from collections.abc import Callable
+from functools import reduce
+from operator import xor
+from typing import Literal
+from zlib import crc32
+
+import serial
+from pydantic import Field, model_validator
+
+from drivers.channels import Measures, Options
+from drivers.errors import CannotOpen, ReadFailed
+from drivers.hwmon import read_channels
+from drivers.reading import Reading
+
+LONGEST_LINE = 1024
+
+#: name -> checksum of the bytes it covers, as the number that stands at the end of the line in hexadecimal
+CHECKSUMS: dict[str, Callable[[bytes], int]] = {
+    "xor8": lambda data: reduce(xor, data, 0),
+    "sum8": lambda data: sum(data) & 0xFF,
+    "crc32": crc32,
+}
+
+
+class SerialOptions(Options):
+    """A port and the shape of its lines.
+
+    Either `separator` (a channel is then the number of a field, from 1), or `pattern` (a regular
+    expression whose named groups are the channels).
+    """
+
+    port: str = Field(min_length=1, description="a stable name, as /dev/serial/by-id/…")
+    baud: int = Field(9600, ge=110, le=4_000_000)
+    parity: Literal["N", "E", "O"] = "N"
+    stop_bits: Literal[1, 2] = 1
+    separator: str | None = Field(None, min_length=1, max_length=4)
+    pattern: str | None = None
+    checksum: Literal["xor8", "sum8", "crc32"] | None = Field(None, description="over all before checksum_mark")
+    checksum_mark: str = Field("*", min_length=1, max_length=2)
+    send: str | None = Field(None, description="asked before each line, where the instrument wants to be asked")
+    timeout_s: float = Field(0.9, gt=0, le=5)
+    measures: Measures
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> "SerialOptions":
+        if (self.separator is None) == (self.pattern is None):
+            raise ValueError("write either separator = \",\" or pattern = \"…\", one of the two")
+        if self.pattern is not None:
+            try:
+                groups = re.compile(self.pattern).groupindex
+            except re.error as error:
+                raise ValueError(f"pattern is no regular expression: {error}") from None
+            for spec in self.measures.values():
+                if spec.channel not in groups:
+                    raise ValueError(f"pattern has no group (?P<{spec.channel}>…); it has: {', '.join(groups) or 'none'}")
+        else:
+            for spec in self.measures.values():
+                if not spec.channel.isdigit() or int(spec.channel) < 1:
+                    raise ValueError(f"channel {spec.channel!r}: with a separator it is the number of the field, from 1")
+        return self
+
+
+class SerialTextDriver:
+    """The newest whole line of an instrument that talks.
+
+    A line counts only when it is whole, of the described shape, and its checksum fits. What waited in the port
+    from before is passed over, so that a reading is never older than a beat.
+    """
+
+    Options = SerialOptions
+
+    def __init__(self, options: SerialOptions) -> None:
+        self._options = options
+        self._pattern = re.compile(options.pattern) if options.pattern else None
+        self._port: serial.Serial | None = None
+        self._rest = b""
+        try:
+            self._open()
+        except OSError as error:
+            raise CannotOpen(f"{options.port}: {_words(error)}") from error
+
+    def read(self) -> Reading:
+        try:
+            if self._port is None:
+                self._open()
+            line = self._line()
+        except (OSError, TypeError) as error:  # pyserial raises TypeError where its descriptor has vanished
+            self._drop()
+            raise ReadFailed(f"{self._options.port}: {_words(error)}") from error
+        fields = self._fields(line)
+
+        def value(channel: str) -> float:
+            text = fields.get(channel, "")
+            try:
+                number = float(text)
+            except ValueError:
+                raise ReadFailed(f"{self._options.port}: field {channel} is {text[:20]!r}, not a number") from None
+            if number - number != 0.0:
+                raise ReadFailed(f"{self._options.port}: field {channel} is {text[:20]!r}, not a measurement")
+            return number
+
+        return read_channels(self._options.measures, value)
+
+    def close(self) -> None:
+        self._drop()
+
+    def _open(self) -> None:
+        o = self._options
+        self._port = serial.Serial(o.port, o.baud, parity=o.parity, stopbits=o.stop_bits, timeout=o.timeout_s,
+                                   write_timeout=o.timeout_s, exclusive=True)
+        self._rest = b""
+
+    def _drop(self) -> None:
+        port, self._port, self._rest = self._port, None, b""
+        if port is not None:
+            try:
+                port.close()
+            except OSError:
+                pass
+
+    def _line(self) -> str:
+        port, o = self._port, self._options
+        waiting = port.read(port.in_waiting) if port.in_waiting else b""
+        if o.send is not None:
+            waiting = self._rest = b""
+            port.write(o.send.encode())
+        lines = (self._rest + waiting).split(b"\n")
+        whole = [line for line in lines[:-1] if line.strip()]
+        self._rest = lines[-1][-LONGEST_LINE:]
+        if not whole:
+            tail = port.read_until(b"\n", LONGEST_LINE)
+            if not tail.endswith(b"\n"):
+                self._rest = (self._rest + tail)[-LONGEST_LINE:]
+                raise ReadFailed(f"{o.port}: " + (f"a line began and did not end: {self._rest[:40]!r}" if self._rest
+                                                  else f"silent for {o.timeout_s:g} s"))
+            whole, self._rest = [self._rest + tail], b""
+        try:
+            return self._checked(whole[-1].strip().decode("ascii"))
+        except UnicodeDecodeError:
+            raise ReadFailed(f"{o.port}: not text: {whole[-1][:40]!r}; is the speed right?") from None
+
+    def _checked(self, line: str) -> str:
+        name = self._options.checksum
+        if name is None:
+            return line
+        body, mark, sent = line.rpartition(self._options.checksum_mark)
+        covered = body.lstrip("$!").encode() if name == "xor8" else body.encode()
+        try:
+            fits = bool(mark) and int(sent, 16) == CHECKSUMS[name](covered)
+        except ValueError:
+            fits = False
+        if not fits:
+            raise ReadFailed(f"{self._options.port}: checksum does not fit: {line[:60]!r}")
+        return body
+
+    def _fields(self, line: str) -> dict[str, str]:
+        if self._pattern is not None:
+            found = self._pattern.fullmatch(line)
+            if not found:
+                raise ReadFailed(f"{self._options.port}: not of the described shape: {line[:60]!r}")
+            return {name: text or "" for name, text in found.groupdict().items()}
+        parts = line.split(self._options.separator)
+        return {str(number): text.strip() for number, text in enumerate(parts, 1)}
+
+
+def _words(error: BaseException) -> str:
+    return getattr(error, "strerror", None) or str(error) or type(error).__name__
