@@ -47,6 +47,7 @@ class Filling:
     last_current_a: float | None = None
     last_at_s: float = 0.0
     anchor_age_s: float | None = None
+    level_frac: float | None = None
     week: Week = Week(0.0)
 
 
@@ -78,45 +79,44 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
             news = (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
         filling = Filling(start_s=minute.start_s, last_voltage_v=filling.last_voltage_v,
                           last_current_a=filling.last_current_a, last_at_s=filling.last_at_s,
-                          anchor_age_s=filling.anchor_age_s, week=Week(minute.start_s))
-    filling = _steps(filling, minute, vehicle.house, charge)
+                          anchor_age_s=filling.anchor_age_s, level_frac=filling.level_frac, week=Week(minute.start_s))
     week, hours = filling.week, minute.duration_s / 3600
     level = charge.charge_frac.value if isinstance(charge.charge_frac, Estimate) else None
-    anchored = charge.anchor_age_s is not None and (
-        filling.anchor_age_s is None or charge.anchor_age_s < filling.anchor_age_s)
+    before_s, age_s = filling.anchor_age_s, charge.anchor_age_s
+    anchored = age_s is not None and (before_s is None or age_s < before_s)
     new_full = anchored and charge.anchor == "full"
+    emptied = anchored and charge.anchor == "empty" and filling.level_frac is not None
+    size = charge.capacity_ah
     week = Week(
-        week.start_s, None, None, week.capacity_ah, week.capacity_sigma_ah, None,
+        week.start_s, None, None,
+        size.value if isinstance(size, Estimate) else week.capacity_ah,
+        (size.high - size.low) / 3.92 if isinstance(size, Estimate) else week.capacity_sigma_ah,
+        None,
         week.lowest_frac if level is None else min(week.lowest_frac, level),
         week.highest_frac if level is None else max(week.highest_frac, level),
         week.charge_out_ah + minute.charge_out_ah,
-        week.fulls + (1 if new_full and (filling.anchor_age_s or 1e9) > 6 * 3600 else 0),
-        week.empties_above_frac)
-    if isinstance(charge.capacity_ah, Estimate):
-        week = replace(week, capacity_ah=charge.capacity_ah.value,
-                       capacity_sigma_ah=(charge.capacity_ah.high - charge.capacity_ah.low) / 3.92)
+        week.fulls + (new_full and (before_s is None or before_s > 6 * 3600)),
+        max(week.empties_above_frac, filling.level_frac) if emptied else week.empties_above_frac)
     warm = minute.house_temperature_c
-    if warm is not None:
-        filling = replace(filling, warm_sum_c=filling.warm_sum_c + warm * hours, warm_hours=filling.warm_hours + hours)
-    filling = replace(filling, week=week, anchor_age_s=charge.anchor_age_s)
+    filling = _stepped(filling, minute, vehicle.house, level, week, age_s, warm, hours)
     return Held(weeks, filling, _worn(held.wear, minute, hours, level, warm, new_full), judged, news)
 
 
-def _steps(filling: Filling, minute: Minute, battery: Battery, charge: ChargeFindings) -> Filling:
-    """Add the moments of one minute at which a load went off, with the voltage that came back.
+def _stepped(filling: Filling, minute: Minute, battery: Battery, known_frac: float | None, week: Week,
+             anchor_age_s: float | None, warm: float | None, hours: float) -> Filling:
+    """The filling with the moments of one minute at which a load went off, with the voltage that came back.
 
     A load going off repeats better than one coming on (no inrush in the same reading). Brought to 25 °C and to a
     full battery by Shepherd's form, resistance ~ 1 + 0.6 x/(1 - x) at depth x (Shepherd, J. Electrochem.
     Soc. 112 (1965) 657; the 0.6 is what lead-acid cells of the porous-electrode kind show).
     """
-    level = charge.charge_frac.value if isinstance(charge.charge_frac, Estimate) else 0.8
+    level = 0.8 if known_frac is None else known_frac
     volts, amps, at = filling.last_voltage_v, filling.last_current_a, filling.last_at_s
     xx, xy, yy, steps = filling.step_xx, filling.step_xy, filling.step_yy, filling.steps
     rated = battery.rated_capacity_ah
     scale = 1.0
     if 0.4 < level:
         depth = max(1 - level, 0.0)
-        warm = minute.house_temperature_c
         scale = (1.0 if warm is None else 1 + WARMTH_PER_K[battery.lead_acid] * (warm - 25.0)) / (
             1 + (0.6 if battery.lead_acid else 0.1) * depth / (1 - depth))
     for now_s, voltage, current in step_resistance.bins(minute):
@@ -132,8 +132,11 @@ def _steps(filling: Filling, minute: Minute, battery: Battery, charge: ChargeFin
                     yy += answer * answer
                     steps += 1
         volts, amps, at = voltage, current, now_s
-    return replace(filling, last_voltage_v=volts, last_current_a=amps, last_at_s=at,
-                   step_xx=xx, step_xy=xy, step_yy=yy, steps=steps)
+    warm_sum, warm_hours = filling.warm_sum_c, filling.warm_hours
+    if warm is not None:
+        warm_sum, warm_hours = warm_sum + warm * hours, warm_hours + hours
+    return Filling(filling.start_s, xx, xy, yy, steps, warm_sum, warm_hours, volts, amps, at, anchor_age_s,
+                   known_frac, week)
 
 
 def closed_week(filling: Filling) -> Week:
