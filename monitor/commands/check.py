@@ -1,23 +1,44 @@
 """ampledger check: is the configuration right, and does every sensor answer."""
 import sys
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 
 from monitor.commands.options import config_option, loaded
 
-#: Readings outside these are absurd for a 12 V vehicle, or at least worth a look: quantity -> (low, high, advice).
-PLAUSIBLE = {
-    "house_voltage_v": (9.0, 15.5, "check the divider's ratio, the fuse of the measuring lead and the channel"),
-    "starter_voltage_v": (9.0, 15.5, "check the divider's ratio, the fuse of the measuring lead and the channel"),
-    "house_current_a": (-300.0, 300.0, "check the shunt's scale"),
-    "house_temperature_c": (-30.0, 70.0, "check the sensor and where it sits"),
-    "starter_temperature_c": (-40.0, 100.0, "check the sensor and where it sits"),
-    "ambient_temperature_c": (-40.0, 70.0, "check the sensor and where it sits"),
-    "solar_current_a": (-1.0, 200.0, "check its sign: positive when the sun delivers"),
-    "ignition_on": (0.0, 1.0, "it must be 0 or 1"),
+#: Possible but worth a look in a vehicle at rest: quantity -> (low, high, what to do).
+USUAL = {
+    "house_voltage_v": (10.5, 15.2, "measure at the posts with a multimeter: the divider's ratio may be wrong, or the battery is in trouble"),
+    "starter_voltage_v": (10.5, 15.2, "measure at the posts with a multimeter: the divider's ratio may be wrong, or the battery is in trouble"),
+    "house_current_a": (-150.0, 150.0, "check the shunt's scale (its label says how many millivolts are how many amperes)"),
+    "house_temperature_c": (-25.0, 60.0, "see that the sensor sits on the battery's side, not in the sun or on a charger"),
+    "starter_temperature_c": (-35.0, 90.0, "see where the sensor sits"),
+    "ambient_temperature_c": (-40.0, 60.0, "see where the sensor sits: in the shade, away from engine and charger"),
+    "solar_current_a": (-0.5, 100.0, "it must be positive when the sun delivers: scale = -1 turns it round"),
+    "ignition_on": (0.0, 1.0, ""),
 }
 UNITS = {"v": "V", "a": "A", "c": "°C", "on": ""}
+#: What is given up without a quantity.
+WITHOUT = {
+    "house_current_a": "without it nothing is counted: charge, tonight and health stay rough or unknown",
+    "house_voltage_v": "without it charge is only counted, never corrected",
+    "starter_voltage_v": "without it the starter battery and the isolator are not watched",
+    "house_temperature_c": "optional: without it a mild climate is supposed, and intervals are wider",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the table. verdict: ok, LOOK (possible, but odd), WRONG."""
+
+    source: str
+    quantity: str
+    shown: str
+    verdict: str
+    todo: str
+    value: float | None = None
 
 
 @click.command(short_help="Validate the configuration and read each sensor once.")
@@ -25,50 +46,87 @@ UNITS = {"v": "V", "a": "A", "c": "°C", "on": ""}
 def check(config_file: Path | None) -> None:
     """Validate the configuration, open each instrument, read it once, and say what to do about what is wrong.
 
-    Ends with 0 when all is well and 1 when something is not.
+    LOOK marks a reading that is possible but odd. Ends with 0 when all is well, with 1 when something is WRONG.
     """
     config = loaded(config_file)
-    rows = [row for source in config.sources for row in _rows(source)]
-    missing = {"house_voltage_v", "house_current_a", "starter_voltage_v"} - {row[1] for row in rows}
-    advice = {"house_voltage_v": "without it the charge is only counted, never corrected",
-              "house_current_a": "without it nothing can be counted: charge, tonight and health stay unknown",
-              "starter_voltage_v": "without it the starter battery and the isolator are not watched"}
-    _print(rows, [(name, advice[name]) for name in sorted(missing)])
-    if any(not row[3] for row in rows):
+    rows = [row for number, source in enumerate(config.sources, 1) for row in rows_of(source, f"{number} {source.driver}")]
+    rows = compared(rows)
+    given = {row.quantity for row in rows} | {q for source in config.sources for q in getattr(source.options, "measures", ())}
+    rows += [Row("", name, "not configured", "", todo) for name, todo in WITHOUT.items() if name not in given]
+    rows += _ways_out(config)
+    _print(rows)
+    wrong = sum(row.verdict == "WRONG" for row in rows)
+    odd = sum(row.verdict == "LOOK" for row in rows)
+    click.echo(f"{config.path}: the configuration is sound; {wrong} wrong, {odd} worth a look." if wrong or odd
+               else f"{config.path}: all is well. Next: `ampledger run`.")
+    if wrong:
         sys.exit(1)
 
 
-def _rows(source) -> list[tuple[str, str, str, bool, str]]:
-    """(driver, quantity, value, well?, what to do) for everything one source should give."""
+def rows_of(source: Any, name: str) -> list[Row]:
+    """What one instrument says of everything it should give."""
     from drivers.errors import DriverError
+    from monitor import judge
 
+    driver = None
     try:
         driver = source.open()
-    except DriverError as error:
-        return [(source.driver, "", "not there", False, str(error))]
-    try:
         reading = driver.read()
     except DriverError as error:
-        return [(source.driver, "", "no reading", False, str(error))]
+        return [Row(name, "", "no reading" if driver else "cannot be opened", "WRONG", str(error))]
+    except Exception as error:  # a driver of somebody else's may break in any way
+        return [Row(name, "", "the driver broke", "WRONG", f"{type(error).__name__}: {error}; report it to who wrote the driver")]
     finally:
-        driver.close()
+        if driver is not None:
+            driver.close()
+    if reading.simulated:
+        name += " (SIMULATED)"
     rows = []
     for quantity, value in reading.values.items():
-        low, high, advice = PLAUSIBLE[quantity]
-        unit = UNITS[quantity.rpartition("_")[2]]
-        well = low <= value <= high
-        rows.append((source.driver + (" (simulated)" if reading.simulated else ""), quantity, f"{value:.3f} {unit}".strip(),
-                     well, "" if well else advice))
-    return rows + [(source.driver, fault.quantity, "failed", False, fault.reason) for fault in reading.faults]
+        impossible = judge.refusal(quantity, value)
+        low, high, advice = USUAL.get(quantity, (value, value, ""))
+        odd = not impossible and not low <= value <= high
+        shown = f"{value:.3f} {UNITS.get(quantity.rpartition('_')[2], '')}".strip()
+        rows.append(Row(name, quantity, shown, "WRONG" if impossible else "LOOK" if odd else "ok", impossible or (advice if odd else ""), value))
+    return rows + [Row(name, fault.quantity, "no reading", "WRONG", fault.reason) for fault in reading.faults]
 
 
-def _print(rows: list[tuple[str, str, str, bool, str]], missing: list[tuple[str, str]]) -> None:
+def compared(rows: list[Row]) -> list[Row]:
+    """The rows, with a word where a second instrument for the same quantity cannot be right together with the first."""
+    from dataclasses import replace
+
+    from monitor import judge
+
+    first: dict[str, Row] = {}
+    out = []
+    for row in rows:
+        before = first.setdefault(row.quantity, row)
+        if before is not row and None not in (row.value, before.value) and row.verdict == "ok" and judge.disagree(
+                row.quantity, before.value, row.value):
+            row = replace(row, verdict="LOOK", todo=f"source {before.source} says {before.shown}, and is the one used; one of them is wrong")
+        out.append(row)
+    return out
+
+
+def _ways_out(config: Any) -> list[Row]:
+    """A row for alerts that could not even be tried; sending is `ampledger alerts test`."""
+    from monitor.alerts.delivery import channels
+
+    try:
+        ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
+    except ValueError as error:
+        return [Row("alerts", "", "cannot be sent", "WRONG", str(error))]
+    for way in ways:
+        getattr(way, "close", lambda: None)()
+    return []
+
+
+def _print(rows: list[Row]) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    table = Table("source", "quantity", "reading", "", "what to do")
-    for driver, quantity, value, well, advice in rows:
-        table.add_row(driver, quantity, value, "ok" if well else "LOOK", advice)
-    for quantity, advice in missing:
-        table.add_row("—", quantity, "not configured", "", advice)
+    table = Table("source", "quantity", "reading", "", "what to do", title_justify="left")
+    for row in rows:
+        style = {"WRONG": "bold red", "LOOK": "yellow"}.get(row.verdict)
+        table.add_row(row.source, row.quantity, row.shown, row.verdict, row.todo, style=style)
     Console(width=None if sys.stdout.isatty() else 140).print(table)

@@ -22,7 +22,6 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
 
     Without any output file, prints where things stand at the end.
     """
-    from drivers.errors import DriverError
     from monitor import config
     from monitor import replay as replaying
     from monitor.cli import Refused
@@ -33,23 +32,22 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
             begins = datetime.fromisoformat(start)
         except ValueError:
             raise Refused(f"--start {start!r} is not a time; write it as 2026-06-21T00:00:00+02:00") from None
+    vehicle = config.load(vehicle_file, need_sources=False).vehicle
+    progress, finish = _progress()
     try:
-        vehicle = config.load(vehicle_file, need_sources=False).vehicle
-        progress, finish = _progress()
         last = replaying.run(readings, vehicle, start=begins, every_s=every, estimates=estimates, events=events,
                              forecasts=forecasts, progress=progress)
+    finally:
         finish()
-    except (config.ConfigError, DriverError) as error:
-        raise Refused(str(error)) from None
-    except OSError as error:
-        raise Refused(f"{error.filename}: {error.strerror}") from None
     if last is None:
         raise Refused(f"{readings}: there is no row in it")
     if not (estimates or events or forecasts):
-        from monitor.report import lines
+        from monitor.report import summary
 
-        for line in lines(last.findings, vehicle):
-            click.echo(line)
+        found = last.findings
+        for sentence in summary(found.charge, found.forecast, found.starter, found.join, found.counts.total,
+                                [c for c in found.conditions if c.active]):
+            click.echo(sentence)
 
 
 def _progress():
