@@ -12,8 +12,9 @@ KIND = "house_reserve_forecast"
 HEADS_UP, WARNING, MOVED = 0.3, 0.5, 0.25
 #: Local hour of bedtime while neither told nor learnt; without a clock, hours after the sun left.
 BEDTIME_HOUR, AFTER_SUN_H = 21.5, 2.5
-#: A message has to come this long before the reserve may be reached to be of use.
-NOTICE_H = 3.5
+#: A message has to come this long before the reserve may be reached to be of use; where bedtime is
+#: too late for that it comes earlier, but no earlier than it has to: afternoons still change much.
+NOTICE_H = 4.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,7 @@ class Evening:
     past_bedtime: bool = False
     at_bedtime: float | None = None     # probability then
     said: float | None = None           # probability of the last message of this evening
+    said_s: float = -1e9
     said_count: int = 0
     over: int = 0                       # forecasts in a row over the heads-up level
     active: bool = False
@@ -50,7 +52,7 @@ def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hou
 
 
 def step(
-    held: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, to_bed_h: float, solar_hour: float,
+    held: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, solar_hour: float,
 ) -> tuple[Evening, tuple[Event, ...]]:
     """The evening after one more forecast, and the message it gives, if any."""
     p = found.probability_before_sun
@@ -62,7 +64,7 @@ def step(
         night = Night(found.issued_s, p, raw, found.lowest_low_frac or 0.0, found.lowest_high_frac or 1.0, 1.0,
                       margin.reserve_frac)
         held = replace(held, at_bedtime=p, waiting=night)
-    if not _speak(held, found, p, bedtime, to_bed_h, solar_hour):
+    if not _speak(held, found, p, bedtime, solar_hour):
         quiet = held.active and p < HEADS_UP / 2
         return (replace(held, active=False) if quiet else held), ()
     figures = (("probability_before_sun", p), ("reserve_frac", margin.reserve_frac),
@@ -70,12 +72,12 @@ def step(
                ("capacity_ah", margin.capacity_ah), ("lowest_low_frac", found.lowest_low_frac or 0.0),
                ("lowest_frac", found.lowest_frac or 0.0), ("lowest_high_frac", found.lowest_high_frac or 0.0),
                ("reserve_in_s", found.reserve_in_s if found.reserve_in_s is not None else -1.0))
-    held = replace(held, said=p, said_count=held.said_count + 1, active=True, high=p >= WARNING, seen=found.sentence,
+    held = replace(held, said=p, said_s=found.issued_s, said_count=held.said_count + 1, active=True, high=p >= WARNING, seen=found.sentence,
                    figures=figures)
     return held, (Event(found.issued_s, KIND, "house", found.sentence, figures),)
 
 
-def _speak(held: Evening, found: ForecastFindings, p: float, bedtime: bool, to_bed_h: float, solar_hour: float) -> bool:
+def _speak(held: Evening, found: ForecastFindings, p: float, bedtime: bool, solar_hour: float) -> bool:
     """One message at bedtime; earlier where bedtime would be too late; another only when much has changed."""
     if p < HEADS_UP:
         return False
@@ -88,7 +90,7 @@ def _speak(held: Evening, found: ForecastFindings, p: float, bedtime: bool, to_b
     if held.past_bedtime or solar_hour < 6:
         return held.at_bedtime is None or p >= held.at_bedtime + 0.1
     soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
-    return solar_hour >= 12 and soon_h is not None and soon_h < to_bed_h + NOTICE_H
+    return solar_hour >= 12 and soon_h is not None and soon_h < NOTICE_H
 
 
 def watched(
@@ -106,8 +108,8 @@ def watched(
         if morning and now_s - night.issued_s > 2 * 3600:
             learnt = outcomes.judged(learnt, night)
             held = replace(held, waiting=None)
-    if morning and not held.past_bedtime and held.waiting is None and solar_hour < 12 and (
-            held.said is not None or held.at_bedtime is not None):
+    new_day = morning and not held.past_bedtime and held.waiting is None and solar_hour < 14.5
+    if new_day and (held.said is not None or held.at_bedtime is not None) and now_s - held.said_s > 4 * 3600:
         held = replace(held, said=None, said_count=0, at_bedtime=None, active=False, high=False, over=0)
     return held, learnt
 

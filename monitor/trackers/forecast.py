@@ -19,7 +19,8 @@ PATHS = 80
 CLOUDY_PATHS = 20
 #: Steps of a path that make the fan: every hour of the coming 36.
 FAN_STEPS = (0, *range(1, 49, 2), *range(49, 61))
-HORIZON_S = 72 * 3600.0
+#: From this probability on the time told is that of tonight.
+MAY_BE_TONIGHT = 0.2
 WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not known yet")
 
 
@@ -63,8 +64,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings,
         held = _moved_on(held, margin, now_s)
     held = replace(held, latest=replace(
         held.latest, sentence=tonight_words.sentence(held.latest, margin.reserve_frac, minute.hour)))
-    to_bed_h = evening.to_bedtime_h(minute, vehicle, loaded, solar_hour)
-    told, events = evening.step(held.evening, held.latest, held.share, margin, is_past, to_bed_h, solar_hour)
+    told, events = evening.step(held.evening, held.latest, held.share, margin, is_past, solar_hour)
     return replace(held, evening=told, news=events)
 
 
@@ -80,7 +80,9 @@ def _run(held: Held, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: l
     days, count = outlook_days.days_from(
         loaded.past, slot, loaded.temperature_c, vehicle.house.rated_capacity_ah)
     carries = minute.house_current_a is not None and minute.house_current_a > 0.1 and not loads.driving(loaded)
-    start = night.Start(slot, first, margin.usable_ah, margin.sigma_ah, margin.room_ah, vehicle.house.lead_acid, carries)
+    start = night.Start(
+        slot, first, margin.above_frac, margin.above_sigma_frac, margin.capacity_ah, margin.capacity_sigma_ah,
+        margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, carries)
     made = night.paths(start, days, PATHS, Random(int(now_s)))
     found = _summary(made, first, now_s, margin, held.learnt)
     share = sum(path.lowest_ah < 0 for path in made) / len(made)
@@ -113,43 +115,42 @@ def _cloudy(start: night.Start, days: night.Days, now_s: float, learnt: Learnt) 
 
 def _summary(made: list[Path], first_frac: float, now_s: float, margin: Margin, learnt: Learnt) -> ForecastFindings:
     count = len(made)
-    capacity, floor = margin.capacity_ah, margin.reserve_frac
+    floor = margin.reserve_frac
 
     def quantile(values: list[float], part: float) -> float:
         return values[min(int(part * len(values)), len(values) - 1)]
 
-    lows = sorted(path.lowest_ah for path in made)
+    lows = sorted(floor + path.lowest_ah / path.capacity_ah for path in made)
     middle = quantile(lows, 0.5)
     low = middle + learnt.spread * (quantile(lows, 0.1) - middle)
     high = middle + learnt.spread * (quantile(lows, 0.9) - middle)
     tonight = [p.reserve_at_h for p in made if p.reserve_at_h is not None and p.lowest_ah <= 0]
-    ever = sorted(p.reserve_at_h if p.reserve_at_h is not None else 1e9 for p in made)
-    # More likely than not tonight: when tonight. Otherwise the median of all that may come.
-    times = sorted(tonight) if 2 * len(tonight) >= count else ever
-    at_h = quantile(times, 0.5)
-    reached = at_h * 3600 <= HORIZON_S
+    ever = [p.reserve_at_h for p in made if p.reserve_at_h is not None]
+    # Where it may well be tonight the time is that of tonight; otherwise that of the coming three days.
+    soon = len(tonight) >= MAY_BE_TONIGHT * count
+    times = sorted(tonight if soon else ever)
+    reached = soon or 2 * len(ever) >= count
     suns = sorted(p.sun_at_h if p.sun_at_h is not None else 99.0 for p in made)
     fulls = sorted(p.full_at_h if p.full_at_h is not None else 1e9 for p in made)
     ends_h, fan = night.ends_h(first_frac), []
     for step in FAN_STEPS:
-        column = sorted(path.track_ah[step] for path in made)
+        column = sorted(floor + path.track_ah[step] / path.capacity_ah for path in made)
         fan.append((ends_h[step] * 3600, *(
-            round(_frac(quantile(column, part), floor, capacity), 4) for part in (0.1, 0.5, 0.9))))
+            round(_frac(quantile(column, part)), 4) for part in (0.1, 0.5, 0.9))))
     return ForecastFindings(
         issued_s=now_s, probability_before_sun=None,
-        reserve_in_s=at_h * 3600 if reached else None,
+        reserve_in_s=quantile(times, 0.5) * 3600 if reached else None,
         reserve_in_low_s=quantile(times, 0.1) * 3600 if reached else None,
-        reserve_in_high_s=min(quantile(times, 0.9) * 3600, HORIZON_S) if reached else None,
-        lowest_frac=_frac(middle, floor, capacity), lowest_low_frac=_frac(low, floor, capacity),
-        lowest_high_frac=_frac(high, floor, capacity),
+        reserve_in_high_s=quantile(times, 0.9) * 3600 if reached else None,
+        lowest_frac=_frac(middle), lowest_low_frac=_frac(low), lowest_high_frac=_frac(high),
         sun_back_in_s=quantile(suns, 0.5) * 3600 if quantile(suns, 0.5) < 90 else None,
         full_in_s=quantile(fulls, 0.5) * 3600 if quantile(fulls, 0.5) < 1e8 else None,
         fan=tuple(fan),
     )
 
 
-def _frac(ah: float, reserve_frac: float, capacity_ah: float) -> float:
-    return min(max(reserve_frac + ah / capacity_ah, 0.0), 1.0)
+def _frac(charge_frac: float) -> float:
+    return min(max(charge_frac, 0.0), 1.0)
 
 
 def _moved_on(held: Held, margin: Margin, now_s: float) -> Held:

@@ -74,7 +74,7 @@ def split(sky: Sky, half: Half, charging_load_a: float | None = None) -> tuple[f
     """
     if half.solar_a is not None:
         return max(half.solar_a - half.net_a, 0.0), max(half.solar_a, 0.0)
-    if sky.learnt and dark(sky, half.slot):
+    if sky.learnt and dark(sky, half.slot) and (half.net_a <= 0 or deep_night(half.slot)):
         return max(-half.net_a, 0.0), 0.0
     usual = charging_load_a if charging_load_a is not None else usual_load_a(sky, half.temperature_c)
     if usual is None:

@@ -4,10 +4,14 @@ from dataclasses import dataclass, replace
 from monitor.battery import Vehicle
 from monitor.findings import Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
 from monitor.sample import Minute
-from monitor.trackers import harvest, history, solar_clock
+from monitor.trackers import current_steps, fridge, fridge_effort, harvest, history, solar_clock, who_took
+from monitor.trackers.current_steps import Level
+from monitor.trackers.fridge import BINS, Fridge
+from monitor.trackers.fridge_effort import Effort
 from monitor.trackers.harvest import Half, Sky
 from monitor.trackers.history import DAY_SLOTS, SLOT_S, History
 from monitor.trackers.solar_clock import SolarClock
+from monitor.trackers.who_took import Shares
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,22 +44,34 @@ class Held:
     harvest_a: float | None = None
     drive_charge_a: float | None = None     # into the house battery while the engine ran, not yet tapering
     drive_h: float = 0.0
+    level: Level = Level()
+    cold: Fridge = Fridge()
+    effort: Effort = Effort()
+    base_a: float | None = None         # level of the deep night between two runs of the fridge
+    day_c: tuple[float | None, ...] = (None,) * BINS
+    bursts_as: float = 0.0              # today so far, ampere-seconds
+    bursts_ah_per_day: float | None = None
+    last_drop: float | None = None      # solar hour (past 12) of the evening's latest step to less load
+    lights_out_hours: tuple[float, ...] = ()
+    shares: Shares = Shares()
     news: tuple[Event, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Findings:
-    """Who took the charge. Currents in amperes, positive; loads leave the battery, harvest enters."""
+    """Who took the charge. Currents in amperes, positive: loads leave the battery, harvest enters it."""
 
+    load_a: Answer                      # of the last half hour
     harvest_a: Answer
-    load_a: Answer
-    base_a: Answer
-    load_ah_per_day: Answer
-    harvest_ah_per_day: Answer
-    curtailed: bool = False
+    shares: Shares
+    curtailed: bool = False             # the charger holds back what the sun could give
+    fridge_running: bool | None = None
+    duty_per_k: Answer = NotYet("some days of different warmth have to pass")
+    drive_charge_a: Answer = NotYet("no drive has charged the house battery yet")
     sun_rises_solar_hour: float | None = None
     sun_leaves_solar_hour: float | None = None
     solar_hour: float | None = None
+    lights_out_solar_hour: float | None = None
 
 
 def begin(vehicle: Vehicle) -> Held:
@@ -104,8 +120,41 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
             drive_h += span / 3600
             drive_a = current_a if drive_a is None else drive_a + min(span / 3600 / min(drive_h, 3.0), 1.0) * (
                 current_a - drive_a)
-    return Held(slot, held.past, held.sky, clock, held.hour_known, paused, temperature_c, high, curtailed,
-                held.load_a, held.harvest_a, drive_a, drive_h)
+    held = replace(held, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
+                   curtailed=curtailed, drive_charge_a=drive_a, drive_h=drive_h)
+    return _stepped(held, minute, join)
+
+
+def _stepped(held: Held, minute: Minute, join: JoinFindings) -> Held:
+    """Follow the current's steps: the fridge, short bursts, the night's base, the lights going out."""
+    number = held.slot.number
+    part = number % DAY_SLOTS * BINS // DAY_SLOTS
+    if minute.house_current_a is None or minute.gap_s > 300 or held.curtailed or join.engine in ("running", "cranking"):
+        if held.level.amperes is None:
+            return held
+        return replace(held, level=current_steps.lost(held.level),
+                       cold=fridge.hidden(held.cold, minute.start_s, part, held.temperature_c))
+    size = fridge.amperes(held.cold)
+    level, steps, burst_as = current_steps.follow(held.level, minute, size)
+    if not steps and not burst_as:
+        if minute.end_s % 600 < 60 and harvest.deep_night(number) and level.held_s > 120 and (
+                held.cold.running is False or size is None):
+            # Quickly down, slowly up: what draws now and then is not the base.
+            seen_a = max(-level.amperes, 0.0)
+            gain = 0.2 if held.base_a is not None and seen_a < held.base_a else 0.02
+            held = replace(held, base_a=_toward(held.base_a, seen_a, gain))
+        return replace(held, level=level)
+    cold = fridge.stepped(held.cold, steps, part, held.temperature_c)
+    drop = held.last_drop
+    for step in steps:
+        # Lights out: the evening's last step to less load that is not the fridge's.
+        if step.by_a > 0.3 and number % DAY_SLOTS >= 37 and (size is None or abs(step.by_a - size) > 0.2 * size):
+            drop = solar_clock.hour_of(held.clock, step.at_s)
+    return replace(held, level=level, cold=cold, bursts_as=held.bursts_as + burst_as, last_drop=drop)
+
+
+def _toward(old: float | None, new: float, gain: float) -> float:
+    return new if old is None else old + gain * (new - old)
 
 
 def _curtailed(minute: Minute, vehicle: Vehicle, current_a: float, high: bool) -> tuple[bool, bool]:
@@ -139,7 +188,7 @@ def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> 
             slot.solar_as / slot.solar_s if slot.solar_s > 0.9 * slot.covered_s else None,
             slot.curtailed_s > 0.3 * slot.covered_s, held.temperature_c)
         load_a, harvest_a = harvest.split(sky, half)
-        if half.solar_a is None and sky.learnt and harvest.dark(sky, slot.number) and half.net_a > 0.5:
+        if half.solar_a is None and sky.learnt and harvest.deep_night(slot.number) and half.net_a > 0.5:
             load_a = None  # charged in the dark: mains
         if solar_clock.settled(held.clock):
             sky = harvest.seen(sky, half, harvest_a)
@@ -148,13 +197,25 @@ def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> 
         kept_harvest = None
     past = history.add(past, slot.number, load_a, kept_harvest, held.temperature_c)
     clock, paused, high = held.clock, held.paused_slot, held.high_today
+    bursts_as, per_day, drop, outs, effort = (
+        held.bursts_as, held.bursts_ah_per_day, held.last_drop, held.lights_out_hours, held.effort)
+    part = slot.number % DAY_SLOTS * BINS // DAY_SLOTS
+    day_c = held.day_c
+    if held.temperature_c is not None:
+        day_c = (*day_c[:part], round(_toward(day_c[part], held.temperature_c, 0.1), 2), *day_c[part + 1:])
     if slot.number % DAY_SLOTS == DAY_SLOTS - 1:
         high = False
+        per_day = _toward(per_day, bursts_as / 3600, 0.3)
+        outs = (*outs, round(drop, 2))[-7:] if drop is not None else outs
+        bursts_as, drop = 0.0, None
+        effort = fridge_effort.day(effort, held.cold, slot.number // DAY_SLOTS)
         before = clock.shift_slots
         clock, past, paused = _midnight(clock, past, paused)
         sky = harvest.new_day(harvest.turned(sky, clock.shift_slots - before))
     return replace(held, past=past, sky=sky, clock=clock, paused_slot=paused, high_today=high,
-                   load_a=load_a if load_a is not None else held.load_a, harvest_a=harvest_a)
+                   load_a=load_a if load_a is not None else held.load_a, harvest_a=harvest_a, bursts_as=bursts_as,
+                   bursts_ah_per_day=per_day, last_drop=drop, lights_out_hours=outs, effort=effort, day_c=day_c,
+                   shares=who_took.shares(past, held.cold, day_c, held.base_a, per_day, sky.rise, sky.set), news=())
 
 
 def _offset_a(charge: ChargeFindings) -> float:
@@ -181,39 +242,30 @@ def _midnight(clock: SolarClock, past: History, paused: int | None) -> tuple[Sol
 
 def findings(held: Held, vehicle: Vehicle) -> Findings:
     """What is known now."""
-    days = len(held.past.load_a) / DAY_SLOTS
-    waiting = NotYet("a first half hour has to pass")
-    night = NotYet("one night has to pass")
-    sky = held.sky
-    base = night if sky.night_load_a is None or sky.nights < 6 else Estimate(
-        sky.night_load_a, 0.8 * sky.night_load_a, 1.2 * sky.night_load_a, "learnt")
-    solar = held.slot.number % DAY_SLOTS / 2 if held.slot and solar_clock.settled(held.clock) else None
+    waiting, sky, cold = NotYet("a first half hour has to pass"), held.sky, held.cold
+    slope, sigma = fridge.duty_per_k(cold)
     return Findings(
-        harvest_a=_roughly(held.harvest_a, 0.15) if held.harvest_a is not None else waiting,
-        load_a=_roughly(held.load_a, 0.15) if held.load_a is not None else waiting,
-        base_a=base,
-        load_ah_per_day=_per_day(held.past.load_a, days), harvest_ah_per_day=_per_day(held.past.harvest_a, days),
-        curtailed=held.curtailed,
+        load_a=_roughly(held.load_a) if held.load_a is not None else waiting,
+        harvest_a=_roughly(held.harvest_a) if held.harvest_a is not None else waiting,
+        shares=held.shares, curtailed=held.curtailed, fridge_running=cold.running,
+        duty_per_k=Estimate(slope, slope - 1.96 * sigma, slope + 1.96 * sigma, "learnt") if cold.cycles > 30
+        else NotYet("some days of different warmth have to pass"),
+        drive_charge_a=NotYet("no drive has charged the house battery yet") if held.drive_charge_a is None
+        else _roughly(held.drive_charge_a),
         sun_rises_solar_hour=sky.rise / 2 if sky.learnt else None,
-        sun_leaves_solar_hour=sky.set / 2 if sky.learnt else None, solar_hour=solar,
+        sun_leaves_solar_hour=sky.set / 2 if sky.learnt else None,
+        solar_hour=held.slot.number % DAY_SLOTS / 2 if held.slot and solar_clock.settled(held.clock) else None,
+        lights_out_solar_hour=lights_out_solar_hour(held),
     )
 
 
-def _roughly(value: float, part: float) -> Estimate:
-    return Estimate(value, value * (1 - part), value * (1 + part), "measured")
-
-
-def _per_day(values: tuple[float | None, ...], days: float) -> Answer:
-    recent = [v for v in values[-7 * DAY_SLOTS:] if v is not None]
-    if days < 1 or len(recent) < 0.7 * DAY_SLOTS:
-        return NotYet("one whole day has to pass")
-    mean = 24 * sum(recent) / len(recent)
-    return Estimate(mean, 0.9 * mean, 1.1 * mean, "learnt")
+def _roughly(value: float) -> Estimate:
+    return Estimate(value, 0.85 * value, 1.15 * value, "measured")
 
 
 def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
-    """Nothing yet that deserves an alert."""
-    return ()
+    """Whether the fridge works harder than the warmth explains."""
+    return fridge_effort.conditions(held.effort, held.cold)
 
 
 def driving(held: Held) -> bool:
@@ -228,9 +280,15 @@ def sun_carries(held: Held) -> bool:
 
 def sheddable(held: Held) -> tuple[tuple[str, float], ...]:
     """What could be left off tonight, with its mean current [A]."""
-    return ()
+    found, out = held.shares, []
+    if isinstance(found.fridge_ah_per_day, Estimate) and isinstance(found.fridge_duty_frac, Estimate):
+        out.append(("the fridge", 0.85 * found.fridge_ah_per_day.value / 24))
+    if held.base_a is not None:
+        out.append(("what draws all night", held.base_a))
+    return tuple(out)
 
 
 def lights_out_solar_hour(held: Held) -> float | None:
-    """When the lights usually go out, None until learnt."""
-    return None
+    """When the lights usually go out (median of the last evenings), None until three evenings showed it."""
+    seen = sorted(held.lights_out_hours)
+    return seen[len(seen) // 2] % 24 if len(seen) >= 3 else None

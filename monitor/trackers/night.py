@@ -1,6 +1,7 @@
 """Many possible next three days: the battery run forward through whole past days of load and sun."""
 from dataclasses import dataclass
-from math import exp
+from itertools import accumulate
+from math import exp, sqrt
 from random import Random
 from statistics import NormalDist
 
@@ -19,13 +20,16 @@ LATEST_SUN_SLOT = 28
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """Where all paths begin. Ampere-hours are counted from the reserve up: 0 is the reserve."""
+    """Where all paths begin, with one sigma of what is not known exactly."""
 
     slot: int
     first_frac: float       # how much of the present slot is still to come
-    usable_ah: float
-    usable_sigma_ah: float
-    room_ah: float          # from the reserve to full
+    above_frac: float       # charge above the reserve, part of the capacity
+    above_sigma_frac: float
+    capacity_ah: float
+    capacity_sigma_ah: float
+    correlation: float      # of the two
+    room_frac: float        # from the reserve to full
     lead_acid: bool
     sun_carries: bool       # the sun carries the load right now
 
@@ -42,8 +46,12 @@ class Days:
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """One possible future. Times in hours from now; None: not within three days."""
+    """One possible future. Ampere-hours are counted from the reserve up: 0 is the reserve.
 
+    Times in hours from now; None: not within three days.
+    """
+
+    capacity_ah: float
     lowest_ah: float            # before the sun carries the load again
     lowest_at_h: float
     reserve_at_h: float | None  # first time at the reserve at all
@@ -62,9 +70,10 @@ def ends_h(first_frac: float) -> list[float]:
 def paths(start: Start, days: Days, count: int, random: Random) -> list[Path]:
     """That many paths, each with its own charge, load day, sky day and their scales, all evenly spread."""
     normal = _spread(count)
-    charges, loads, skies = normal[:], normal[:], normal[:]
-    for column in (charges, loads, skies):
+    charges, sizes, loads, skies = normal[:], normal[:], normal[:], normal[:]
+    for column in (charges, sizes, loads, skies):
         random.shuffle(column)
+    tied, free = start.correlation, sqrt(1 - start.correlation**2)
     load_days = _drawn([day[0] for day in days.loads], count, random)
     sky_days = _drawn([day[0] for day in days.harvests], count, random)
     by_hour = [_hours(day[2]) for day in days.loads], [_hours(day[1]) for day in days.harvests]
@@ -80,13 +89,15 @@ def paths(start: Start, days: Days, count: int, random: Random) -> list[Path]:
             a = a - 1 if a > 0 else load_days[int(random.random() * count)]
             b = b - 1 if b > 0 else sky_days[int(random.random() * count)]
             legs.append((by_hour[0][a], days.loads[a][1] * more, by_hour[1][b]))
-        made.append(_run(start, legs, brighter, charges[i], times))
+        capacity = start.capacity_ah + start.capacity_sigma_ah * (tied * charges[i] + free * sizes[i])
+        above = start.above_frac + start.above_sigma_frac * charges[i]
+        made.append(_run(start, legs, brighter, above, max(capacity, 0.3 * start.capacity_ah), times))
     return made
 
 
-def _run(start: Start, legs: list, brighter: float, charge: float, times: list[float]) -> Path:
-    room = start.room_ah
-    ah = min(start.usable_ah + start.usable_sigma_ah * charge, room)
+def _run(start: Start, legs: list, brighter: float, above: float, capacity: float, times: list[float]) -> Path:
+    room = start.room_frac * capacity
+    ah = min(above, start.room_frac) * capacity
     kept = KEPT_LEAD if start.lead_acid else KEPT_LITHIUM
     accepts = 1.0 / ACCEPTANCE_H if start.lead_acid else 1.0
     # Tonight's sun is looked for from solar midnight on, or at once in a morning that has none yet.
@@ -100,7 +111,16 @@ def _run(start: Start, legs: list, brighter: float, charge: float, times: list[f
     append = track.append
     step_h, usual_h = STEP_H * start.first_frac, STEP_H
     for load_day, factor, sky_day in legs:
-        for load, sky in zip(load_day, sky_day):
+        night = next((i for i, sky in enumerate(sky_day) if sky > 0.0), len(sky_day))
+        if night > 3:  # no sun for a while: nothing but the load, summed up
+            hours = step_h - usual_h
+            track.extend([ah - factor * (used + load_day[0] * hours) for used in
+                          accumulate(load * usual_h for load in load_day[:night])])
+            ah, step, step_h = track[-1], step + night, usual_h
+            rest = zip(load_day[night:], sky_day[night:])
+        else:
+            rest = zip(load_day, sky_day)
+        for load, sky in rest:
             net = sky * brighter - load * factor
             if net > 0.0:
                 if sun_step < 0 and step >= wait:
@@ -113,10 +133,10 @@ def _run(start: Start, legs: list, brighter: float, charge: float, times: list[f
             step += 1
             step_h = usual_h
         step_h = usual_h = 1.0
-    return _told(track, times, sun_step, latest, room)
+    return _told(track, times, sun_step, latest, room, capacity)
 
 
-def _told(track: list[float], times: list[float], sun_step: int, latest: int, room: float) -> Path:
+def _told(track: list[float], times: list[float], sun_step: int, latest: int, room: float, capacity: float) -> Path:
     if not 0 <= sun_step <= latest:
         sun_step = latest
     tonight = track[:sun_step + 1]
@@ -130,7 +150,7 @@ def _told(track: list[float], times: list[float], sun_step: int, latest: int, ro
         reserve_at = times[k - 1] + part * (times[k] - times[k - 1])
     if max(track) > FULL * room:
         full_at = next(times[i] for i, value in enumerate(track) if value > FULL * room)
-    return Path(lowest, times[tonight.index(lowest)], reserve_at, times[sun_step], full_at, track)
+    return Path(capacity, lowest, times[tonight.index(lowest)], reserve_at, times[sun_step], full_at, track)
 
 
 def _hours(day: tuple[float, ...]) -> list[float]:

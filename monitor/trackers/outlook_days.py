@@ -9,7 +9,7 @@ from monitor.trackers.night import Days
 HALF_LIFE_DAYS = 5.0
 #: How much one day's load and sun differ from the next, in ln, before days have shown it, and how
 #: many days that belief is worth; with no day at all.
-LOAD_SIGMA, SKY_SIGMA, BELIEF_DAYS = 0.25, 0.4, 3.0
+LOAD_SIGMA, SKY_SIGMA, BELIEF_DAYS = 0.25, 0.4, 1.0
 NO_DAY_SIGMA = 0.5
 #: No day is like another one exactly.
 LEAST_SIGMA = 0.05

@@ -1,6 +1,5 @@
 """How far the house battery is above what must stay in it, in ampere-hours and with its doubt."""
 from dataclasses import dataclass
-from math import sqrt
 
 from monitor.battery import Battery
 from monitor.chemistry import lead_acid, lithium_iron
@@ -11,13 +10,18 @@ Z95 = 1.96
 
 @dataclass(frozen=True, slots=True)
 class Margin:
-    """Ampere-hours down to the reserve, one sigma of them, from there up to full, and the reserve itself."""
+    """Charge above the reserve as part of the capacity, and the capacity, each with one sigma and how they go together."""
 
-    usable_ah: float
-    sigma_ah: float
-    room_ah: float
-    reserve_frac: float
+    above_frac: float
+    above_sigma_frac: float
     capacity_ah: float
+    capacity_sigma_ah: float
+    correlation: float
+    reserve_frac: float
+
+    @property
+    def usable_ah(self) -> float:
+        return self.above_frac * self.capacity_ah
 
 
 def margin(battery: Battery, charge: ChargeFindings, load_a: float) -> Margin | None:
@@ -33,14 +37,16 @@ def margin(battery: Battery, charge: ChargeFindings, load_a: float) -> Margin | 
     q_ah = capacity.value if isinstance(capacity, Estimate) else 0.9 * rated
     q_sigma = (capacity.high - capacity.low) / 2 / Z95 if isinstance(capacity, Estimate) else 0.15 * rated
     reserve = max(battery.reserve_soc_frac, _cutout_frac(battery, charge, load_a, q_ah))
-    usable = (fraction.value - reserve) * q_ah
+    above = fraction.value - reserve
     # Both bounds may be cut off at empty or full: the wider side tells.
-    z_sigma = max(fraction.high - fraction.value, fraction.value - fraction.low) / Z95
-    sigma = sqrt((z_sigma * q_ah) ** 2 + ((fraction.value - reserve) * q_sigma) ** 2)
+    z_sigma = max(fraction.high - fraction.value, fraction.value - fraction.low, 0.01) / Z95
+    tie = 0.0
     found = charge.usable_left_ah
-    if isinstance(found, Estimate) and reserve == battery.reserve_soc_frac:
-        sigma = max((found.high - found.low) / 2 / Z95, 0.3 * sigma)
-    return Margin(usable, max(sigma, 0.005 * q_ah), (1 - reserve) * q_ah, reserve, q_ah)
+    if isinstance(found, Estimate) and reserve == battery.reserve_soc_frac and above > 0.02 and q_sigma > 0:
+        variance = ((found.high - found.low) / 2 / Z95) ** 2
+        apart = (z_sigma * q_ah) ** 2 + (above * q_sigma) ** 2
+        tie = min(max((variance - apart) / (2 * z_sigma * q_ah * above * q_sigma), -0.9), 0.9)
+    return Margin(above, z_sigma, q_ah, q_sigma, tie, reserve)
 
 
 def _cutout_frac(battery: Battery, charge: ChargeFindings, load_a: float, capacity_ah: float) -> float:

@@ -16,6 +16,7 @@ from tests.benchmarks.camps import STEP_S, Camp, camp
 
 SPAN = 5                # minutes that are given as one
 SIGMA_CHARGE, SIGMA_CAPACITY = 0.025, 0.06
+SHOW = "-v" in sys.argv
 UNKNOWN = NotYet("not part of this benchmark")
 
 
@@ -142,7 +143,7 @@ def profile_says(lived: Lived, k: int) -> bool:
 def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
     """All figures of the ensemble."""
     rows, simple, profile, inside, widths, few = [], [], [], [], [], []
-    warned, flattened, false_w, quiet_nights = 0, 0, 0, 0
+    rows_warned, warned, flattened, false_w, quiet_nights = 0, 0, 0, 0, 0
     told = 0
     when, covered, said_never = [], [], 0
     for lived in lives:
@@ -175,9 +176,19 @@ def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
                 if came.reached_s - i > 4 * 3600:
                     flattened += 1
                     warned += any(e.at_s <= came.reached_s - 3 * 3600 for e in messages)
+                    rows_warned += any(
+                        x.probability >= 0.3 for x in lived.issues if i <= x.at_s <= came.reached_s - 3 * 3600)
+                    if not any(e.at_s <= came.reached_s - 3 * 3600 for e in messages) and SHOW:
+                        print("missed", lived.issues[0].camp, day, "reached", round((came.reached_s / 3600) % 24, 1), "lowest",
+                              round(came.lowest - truth.reserve_frac, 3), "messages",
+                              [(round((e.at_s / 3600) % 24, 1), round(e.figures[0][1], 2)) for e in messages], "rows",
+                              [round(x.probability, 2) for x in lived.issues if i <= x.at_s <= came.reached_s])
             else:
                 quiet_nights += 1
                 false_w += any(dict(e.figures)["probability_before_sun"] >= 0.5 for e in messages)
+                if messages and SHOW:
+                    print("false", lived.issues[0].camp, day, "lowest", round(came.lowest - truth.reserve_frac, 3),
+                          [(round((e.at_s / 3600) % 24, 1), round(e.figures[0][1], 2)) for e in messages])
         below = np.nonzero((truth.charge_frac[1:] < truth.reserve_frac) & (truth.charge_frac[:-1] >= truth.reserve_frac))[0]
         armed_from = 0
         for b in below:
@@ -217,6 +228,7 @@ def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
         "false 0.5": float(np.mean(p[y < 1] >= 0.5)), "false 0.3": float(np.mean(p[y < 1] >= 0.3)),
         "false 24 h": float(np.mean([s for s, t in simple if not t])),
         "flattened": flattened, "warned 3 h ahead": warned / max(flattened, 1),
+        "rows 3 h ahead": rows_warned / max(flattened, 1),
         "false warnings": false_w / max(quiet_nights, 1), "messages a day": told / max(quiet_nights + flattened, 1),
         "lowest inside": float(np.mean(inside)), "lowest width": float(np.mean(widths)),
         "when MAE h": float(np.mean(when)), "when inside": float(np.mean(covered)), "when n": len(when),
@@ -233,4 +245,4 @@ def main(arguments: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main([a for a in sys.argv[1:] if a != "-v"])

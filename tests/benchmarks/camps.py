@@ -50,9 +50,9 @@ def camp(seed: int, days: int = 40) -> Camp:
     mean_day_ah = load.mean() * 24
     lead_acid = rng.random() < 0.6
     reserve = rng.choice([0.5, 0.5, 0.4, 0.2]) if lead_acid else rng.choice([0.1, 0.2, 0.2])
-    capacity = float(np.clip(mean_day_ah * rng.uniform(0.8, 1.9) / (1 - reserve), 40, 320))
+    capacity = float(np.clip(mean_day_ah * rng.uniform(0.6, 1.5) / (1 - reserve), 40, 320))
     sky = _sky(rng, latitude, doy, solar, days, weather)
-    sun = sky * mean_day_ah * rng.uniform(0.85, 1.8) / max(sky.mean() * 24, 1e-6)
+    sun = sky * mean_day_ah * rng.uniform(0.9, 1.7) / max(sky.mean() * 24, 1e-6)
     engine, alternator = _drives(rng, days, n)
     return _run(rng, capacity, lead_acid, reserve, noon_hour, t_s, load, fridge, sun, engine, alternator, ambient, bedtime)
 

@@ -45,15 +45,15 @@ def lived(days: float, clock: bool = True, change=lambda at_s, current_a: curren
 def test_load_and_harvest_of_a_day_come_out_of_the_net_current() -> None:
     found = loads.findings(lived(8), VEHICLE)
     hours = [k / 6 for k in range(144)]
-    assert found.load_ah_per_day.value == pytest.approx(sum(map(load_a, hours)) / 6, rel=0.06)
-    assert found.harvest_ah_per_day.value == pytest.approx(sum(map(sun_a, hours)) / 6, rel=0.10)
-    assert found.base_a.value == pytest.approx(2.0, abs=0.1)
+    assert found.shares.load_ah_per_day.value == pytest.approx(sum(map(load_a, hours)) / 6, rel=0.06)
+    assert found.shares.harvest_ah_per_day.value == pytest.approx(sum(map(sun_a, hours)) / 6, rel=0.10)
+    assert found.shares.base_a.value == pytest.approx(2.0, abs=0.1)
 
 
 def test_hours_not_measured_are_not_learnt_as_hours_without_load() -> None:
     night = lambda at_s, current: None if (at_s / 3600) % 24 < 5 and at_s > 5 * 86400 else current  # noqa: E731
     found = loads.findings(lived(9, change=night), VEHICLE)
-    assert found.load_ah_per_day.value == pytest.approx(24 * 2.0 + 4.5, rel=0.08)
+    assert found.shares.load_ah_per_day.value == pytest.approx(24 * 2.0 + 4.5, rel=0.08)
 
 
 def test_sunrise_and_sunset_are_learnt_without_any_clock_or_place() -> None:

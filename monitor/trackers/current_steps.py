@@ -1,0 +1,104 @@
+"""Steps in the house current: what was switched on or off, by how much, and when."""
+from dataclasses import dataclass, replace
+
+from monitor.sample import Minute
+
+#: A minute whose samples keep within this span is one point [A].
+QUIET_A = 0.4
+#: Points this far from the level are not on it [A], and part of the level.
+LEAST_A, LEAST_FRAC = 0.35, 0.04
+#: The level follows slow changes (sun, warming motors) with this memory [s].
+MEMORY_S = 150.0
+#: Blocks that a busy minute of fast samples is cut into.
+BLOCKS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """The current's present level, and what may be becoming the next one."""
+
+    amperes: float | None = None
+    held_s: float = 0.0
+    next_a: float = 0.0
+    next_s: float = 0.0         # 0: nothing pending
+    next_from_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step up (into the battery) or down, at its moment."""
+
+    at_s: float
+    by_a: float
+
+
+def follow(level: Level, minute: Minute, expected_a: float | None) -> tuple[Level, tuple[Step, ...], float]:
+    """The level after a minute, the steps in it, and what short bursts took out [A s].
+
+    A new level is believed when two points in a row agree on it, or at once where the step has the
+    size that is expected of the fridge: readings two minutes apart show a short run only once.
+    """
+    now_a, held_s, next_a, next_s, next_from_s = (
+        level.amperes, level.held_s, level.next_a, level.next_s, level.next_from_s)
+    steps: list[Step] = []
+    burst_as = 0.0
+    for at_s, span_s, a in _points(minute):
+        if now_a is None:
+            now_a, held_s = a, span_s
+            continue
+        off = a - now_a
+        near = LEAST_A + LEAST_FRAC * abs(a)
+        if abs(off) < near:
+            if next_s and next_a < now_a:
+                burst_as += (now_a - next_a) * next_s
+            next_s = 0.0
+            held_s = min(held_s + span_s, MEMORY_S)
+            now_a += off * span_s / (held_s + span_s)
+            continue
+        sure = next_s and abs(a - next_a) < near
+        if sure or expected_a is not None and abs(abs(off) - expected_a) < 0.08 * expected_a + 0.1:
+            if sure:
+                total = next_s + span_s
+                to_a, from_s = (next_a * next_s + a * span_s) / total, next_from_s
+            else:
+                to_a, total, from_s = a, span_s, at_s - span_s
+                if next_s:  # the point before fell into the step
+                    from_s -= next_s * abs(next_a - now_a) / max(abs(off), abs(next_a - now_a))
+            steps.append(Step(from_s, to_a - now_a))
+            now_a, held_s, next_s = to_a, total, 0.0
+        else:
+            if next_s and (next_a - now_a) * off < 0 and next_a < now_a:
+                burst_as += (now_a - next_a) * next_s
+            next_a, next_s, next_from_s = a, span_s, at_s - span_s
+    return Level(now_a, held_s, next_a, next_s, next_from_s), tuple(steps), burst_as
+
+
+def lost(level: Level) -> Level:
+    """The level after a hole in the readings."""
+    return replace(level, amperes=None, next_s=0.0)
+
+
+def _points(minute: Minute) -> list[tuple[float, float, float]]:
+    """(end, length, mean current) of the parts of a minute: its samples, or blocks where they come fast."""
+    samples = minute.samples
+    low, high, mean = minute.house_current_low_a, minute.house_current_high_a, minute.house_current_a
+    if mean is None:
+        return []
+    if low is None or high is None or not samples or len(samples) > BLOCKS and high - low < QUIET_A:
+        return [(minute.end_s, max(minute.duration_s, 1.0), mean)]
+    if len(samples) <= BLOCKS:
+        before_s, found = minute.start_s, []
+        for sample in samples:
+            if sample.house_current_a is not None:
+                found.append((sample.at_s, max(sample.at_s - before_s, 1.0), sample.house_current_a))
+            before_s = sample.at_s
+        return found
+    each = -(-len(samples) // BLOCKS)
+    before_s, found = minute.start_s, []
+    for first in range(0, len(samples), each):
+        part = samples[first:first + each]
+        values = [s.house_current_a for s in part if s.house_current_a is not None]
+        if values:
+            found.append((part[-1].at_s, max(part[-1].at_s - before_s, 1.0), sum(values) / len(values)))
+        before_s = part[-1].at_s
+    return found
