@@ -10,6 +10,7 @@ COMMANDS = {
     "run": "run", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
     "doctor": "doctor", "code": "code", "schema": "schema", "wire": "wire",
+    "size": "size",
 }
 
 
