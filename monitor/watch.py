@@ -12,7 +12,7 @@ from monitor.findings import (
     StarterFindings,
 )
 from monitor.sample import Minute
-from monitor.trackers import charge, counts, forecast, health, isolator, loads, starter
+from monitor.trackers import charge, counts, forecast, health, house_alerts, isolator, loads, starter
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +26,7 @@ class Watch:
     loads: loads.Held
     forecast: forecast.Held
     health: health.Held
+    house: house_alerts.Held
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ def begin(vehicle: Vehicle) -> Watch:
     return Watch(
         isolator=isolator.begin(vehicle), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
         starter=starter.begin(vehicle), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
-        health=health.begin(vehicle),
+        health=health.begin(vehicle), house=house_alerts.begin(vehicle),
     )
 
 
@@ -64,7 +65,8 @@ def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings
     loaded = loads.update(held.loads, minute, vehicle, join, charge_found)
     foreseen = forecast.update(held.forecast, minute, vehicle, charge_found, loaded)
     aged = health.update(held.health, minute, vehicle, join, charge_found)
-    now = Watch(joined, charged, counted, watched, loaded, foreseen, aged)
+    warned = house_alerts.update(held.house, minute, vehicle, charge_found)
+    now = Watch(joined, charged, counted, watched, loaded, foreseen, aged, warned)
     return now, Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
         starter=starter.findings(watched, vehicle), counts=counts.findings(counted, vehicle),
@@ -74,6 +76,7 @@ def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings
             *isolator.conditions(joined, vehicle), *charge.conditions(charged, vehicle),
             *starter.conditions(watched, vehicle), *loads.conditions(loaded, vehicle),
             *forecast.conditions(foreseen, vehicle), *health.conditions(aged, vehicle),
+            *house_alerts.conditions(warned, vehicle),
         ),
         news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news, *aged.news),
     )

@@ -42,12 +42,13 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
     if last is None:
         raise Refused(f"{readings}: there is no row in it")
     if not (estimates or events or forecasts):
-        from monitor.report import summary
+        from monitor.report import day_sentence, summary
 
         found = last.findings
-        for sentence in summary(found.charge, found.forecast, found.starter, found.join, found.counts.total,
+        for sentence in summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
                                 [c for c in found.conditions if c.active]):
             click.echo(sentence)
+        click.echo(day_sentence(found.counts.total, "In all"))
 
 
 def _progress():

@@ -1,0 +1,89 @@
+"""Warnings about the house battery, through the alert rules: in time, once, and not by guesses or short dips."""
+from dataclasses import replace
+
+from monitor.alerts import rules
+from monitor.battery import Battery, Vehicle
+from monitor.findings import ChargeFindings, Estimate, NotYet
+from monitor.saving import from_text, to_text
+from monitor.sample import Minute
+from monitor.trackers import house_alerts
+
+AGM = Vehicle(Battery("house", "agm", 100, reserve_soc_frac=0.5), Battery("starter", "flooded", 70))
+LFP = Vehicle(Battery("house", "lfp", 100, reserve_soc_frac=0.2), Battery("starter", "flooded", 70))
+NOTHING = NotYet("")
+
+
+def _charge(value: float | None, half_width: float = 0.05) -> ChargeFindings:
+    known = NOTHING if value is None else Estimate(value, max(value - half_width, 0), min(value + half_width, 1), "counting")
+    return ChargeFindings(known, NOTHING, NOTHING, NOTHING, NOTHING, NOTHING)
+
+
+def _live(vehicle: Vehicle, minutes: list[dict], charge=lambda k: _charge(0.8)) -> list[tuple[float, str, str]]:
+    """(second, what, kind) of everything the alert rules say about these minutes."""
+    held, alerts, said = house_alerts.begin(vehicle), rules.begin(), []
+    for k, values in enumerate(minutes):
+        minute = Minute(k * 60.0, k * 60.0 + 60, (), **{"house_voltage_v": 12.8, "house_current_a": -1.0} | values)
+        held = house_alerts.update(held, minute, vehicle, charge(k))
+        alerts = rules.update(alerts, house_alerts.conditions(held, vehicle), minute.end_s)
+        said += [(c.at_s, c.what, c.alert.kind) for c in alerts.news]
+    assert from_text(house_alerts.Held, to_text(held)) == held
+    return said
+
+
+def test_a_charge_below_the_reserve_is_said_after_ten_minutes() -> None:
+    said = _live(AGM, [{}] * 60, lambda k: _charge(0.52 - 0.001 * k))
+    assert [(what, kind) for _, what, kind in said] == [("raised", "house_low")]
+    assert 20 * 60 + 600 <= said[0][0] <= 35 * 60
+
+
+def test_a_wide_first_guess_wakes_nobody() -> None:
+    assert _live(AGM, [{}] * 60, lambda k: _charge(0.45, 0.4)) == []
+    assert _live(AGM, [{}] * 60, lambda k: _charge(None)) == []
+
+
+def test_charge_that_wavers_about_the_reserve_is_one_alert() -> None:
+    said = _live(AGM, [{}] * 600, lambda k: _charge(0.5 + (0.02 if k // 15 % 2 else -0.02)))
+    assert [what for _, what, _ in said] == ["raised"]
+
+
+def test_half_the_reserve_is_worse() -> None:
+    said = _live(LFP, [{}] * 120, lambda k: _charge(0.19 - 0.001 * k, 0.03))
+    assert [what for _, what, _ in said] == ["raised", "worse"]
+
+
+def test_a_dip_of_a_minute_is_not_an_empty_battery_and_five_minutes_are() -> None:
+    assert _live(AGM, [{}, {"house_voltage_v": 10.6}, {}, {}]) == []
+    assert _live(AGM, [{}] + [{"house_voltage_v": 10.9}] * 5)[0][1:] == ("raised", "house_under_voltage")
+
+
+def test_noise_of_20_mv_about_the_limit_gives_one_alert() -> None:
+    """ISA-18.2 chattering (public summary): the deadband must be wider than the noise."""
+    said = _live(AGM, [{"house_voltage_v": 11.0 + (0.02 if k % 2 else -0.02)} for k in range(300)])
+    assert [what for _, what, _ in said] == ["raised"]
+
+
+def test_in_the_cold_lead_acid_may_be_charged_with_more_voltage() -> None:
+    """4 mV per kelvin and cell, IEEE 1188 practice (from memory): 15.3 V is too much at 25 °C and right at 10 °C."""
+    assert _live(AGM, [{"house_voltage_v": 15.3, "house_temperature_c": 25.0}] * 5)[0][2] == "house_over_voltage"
+    assert _live(AGM, [{"house_voltage_v": 15.3, "house_temperature_c": 10.0}] * 5) == []
+
+
+def test_lithium_ends_earlier() -> None:
+    assert _live(LFP, [{"house_voltage_v": 14.95}] * 5)[0][2] == "house_over_voltage"
+
+
+def test_a_charger_with_a_higher_voltage_by_its_label_is_no_fault() -> None:
+    equalising = replace(AGM, house=replace(AGM.house, absorption_v=14.8))
+    assert _live(equalising, [{"house_voltage_v": 15.2, "house_temperature_c": 25.0}] * 5) == []
+
+
+def test_lithium_charged_below_freezing_is_said_and_lead_acid_is_not() -> None:
+    cold = [{"house_current_a": 10.0, "house_temperature_c": -4.0}] * 10
+    assert _live(LFP, cold)[0][2] == "cold_charging"
+    assert _live(AGM, cold) == []
+    assert _live(LFP, [{"house_current_a": 1.0, "house_temperature_c": -4.0}] * 10) == [], "a trickle is no charge"
+
+
+def test_a_silent_sensor_keeps_the_verdict() -> None:
+    said = _live(AGM, [{"house_voltage_v": 10.5}] * 5 + [{"house_voltage_v": None}] * 30)
+    assert [what for _, what, _ in said] == ["raised"]
