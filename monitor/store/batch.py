@@ -20,6 +20,7 @@ class Label:
     source: str
     gap_s: float = 0.0
     gap_doubt_s: float = 0.0
+    boot_offset_s: float = 0.0  # at_s minus the seconds since that boot
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,27 @@ def set_aside(database: Path) -> Path:
     return aside
 
 
+def rescue(database: Path, why: str) -> str:
+    """Sets a damaged log aside and begins a new one with what can be read; returns a sentence for the owner.
+
+    Raises
+    ------
+    OSError, sqlalchemy.exc.DatabaseError : no new log can be made there either
+    """
+    from monitor.store.open_log import OpenLog
+
+    aside = set_aside(database)
+    log.error("the log is damaged (%s); set aside as %s", why, aside)
+    new = OpenLog(database)
+    try:
+        brought = bring_over(aside, new.connection)
+    finally:
+        new.close()
+    rows = ", ".join(f"{count} {name}" for name, count in brought.items()) or "nothing"
+    return (f"The log was damaged ({why}). It was set aside whole as {aside.name}, and what could be read was brought into a "
+            f"new one ({rows}). A second time means: a new card.")
+
+
 def bring_over(aside: Path, connection: Any) -> dict[str, int]:
     """Copies every row that can still be read into an open, empty log; returns rows by table.
 

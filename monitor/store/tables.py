@@ -15,6 +15,7 @@ boots = Table(
     Column("utc_offset_ms", Integer, nullable=False), Column("utc_sigma_s", Float, nullable=False),
     Column("utc_trusted", Integer, nullable=False), Column("source", Text, nullable=False),
     Column("gap_s", Float, nullable=False), Column("gap_doubt_s", Float, nullable=False),
+    Column("boot_offset_ms", Integer, nullable=False),
 )
 
 #: the latest hours, a row for each beat; older hours are in chunks

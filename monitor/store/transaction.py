@@ -24,7 +24,8 @@ _FINDINGS = _insert("findings", "id", "at_ms", "crc", "body")
 _EVENTS = _insert("events", "id", "at_ms", "kind", "battery", "message", "figures")
 _ALERTS = _insert("alerts", "id", "at_ms", "state", "raised_ms", "body")
 _GAPS = _insert("gaps", "from_ms", "quantity", "reason", "until_ms", "count")
-_LABELS = _insert("boots", "at_ms", "boot_id", "utc_offset_ms", "utc_sigma_s", "utc_trusted", "source", "gap_s", "gap_doubt_s")
+_LABELS = _insert("boots", "at_ms", "boot_id", "utc_offset_ms", "utc_sigma_s", "utc_trusted", "source", "gap_s", "gap_doubt_s",
+                  "boot_offset_ms")
 _FORECASTS = _insert("forecasts", "at_ms", "reserve_in_s", "reserve_in_low_s", "reserve_in_high_s",
                      "probability_before_sun", "lowest_frac", "lowest_low_frac", "lowest_high_frac", "sun_back_in_s")
 
@@ -71,7 +72,7 @@ def _fill(sql: Callable[..., Any], pending: Pending, place: Place) -> Place:
             sql(statement, rows)
 
     many(_LABELS, [(at_ms, x.boot_id, milliseconds(x.utc_offset_s), x.utc_sigma_s, int(x.utc_trusted), x.source, x.gap_s,
-                    x.gap_doubt_s) for at_ms, x in pending.labels.items()])
+                    x.gap_doubt_s, milliseconds(x.boot_offset_s)) for at_ms, x in pending.labels.items()])
     many(_SAMPLES, pending.samples)
     many(_CHUNKS, pending.chunks)
     many(_CRANKS, [_checked(at_ms, json.dumps(pairs)) for at_ms, pairs in pending.cranks])

@@ -4,7 +4,7 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,16 +30,16 @@ class Status:
     failures: int = 0
     dropped: int = 0
     last_commit_s: float = 0.0
+    older: bool = False  # the log turned out to have a past that the daemon does not know: nothing is written into it
 
 
 class Writer:
     """Takes batches at once and commits them when due. Never raises at the caller, never holds up a beat."""
 
     def __init__(self, database: Path, *, commit_s: float = 60.0, meta: dict[str, str] | None = None,
-                 pauses_s: tuple[float, ...] = PAUSES_S, opened: Callable[[], None] = lambda: None,
-                 ballast_bytes: int = ballast.BALLAST_BYTES) -> None:
+                 fresh: bool = False, pauses_s: tuple[float, ...] = PAUSES_S, ballast_bytes: int = ballast.BALLAST_BYTES) -> None:
         self.database, self._commit_s, self._meta, self._pauses_s = database, commit_s, meta or {}, pauses_s
-        self._ballast_bytes, self._opened = ballast_bytes, opened
+        self._ballast_bytes, self._fresh = ballast_bytes, fresh
         self._change = threading.Condition()
         self._pending, self._jobs, self._flush = Pending(), [], False
         self._status, self._stop, self._failed = Status(), False, 0
@@ -69,6 +69,11 @@ class Writer:
             self._jobs.append((job, future))
             self._change.notify()
         return future
+
+    def remember(self, name: str, value: str) -> None:
+        """Keeps a word about the log as a whole: the vehicle, a calibration."""
+        self._meta[name] = value
+        self.ask(lambda c: c.exec_driver_sql("insert or replace into meta (name, value) values (?, ?)", (name, value)))
 
     def status(self) -> Status:
         """How writing goes."""
@@ -164,8 +169,11 @@ class Writer:
         from monitor.store.open_log import OpenLog
 
         self._log = OpenLog(self.database, self._meta)
+        if self._fresh and self._log.place.minute_ms is not None:
+            self._status = replace(self._status, older=True)
+            raise OSError("the log has a past that was not read at the start")
+        self._fresh = False
         ballast.hold(self.database, self._ballast_bytes)
-        self._opened()
 
     def _written(self, took_s: float) -> None:
         status, self._failed = self._status, 0
@@ -194,8 +202,8 @@ class Writer:
         status = self._status
         if status.writing:
             log.error("the log cannot be written: %s", why)
-        self._status = Status(False, why, status.commits, status.failures + 1, status.dropped + self._pending.forget_dropped(),
-                              status.last_commit_s)
+        self._status = replace(status, writing=False, why=why, failures=status.failures + 1,
+                               dropped=status.dropped + self._pending.forget_dropped())
         return self._pauses_s[min(self._failed - 1, len(self._pauses_s) - 1)]
 
     def _mended(self, kind: str, why: str) -> bool:
@@ -218,17 +226,9 @@ class Writer:
 
     def _set_aside(self, why: str) -> None:
         from monitor.store import salvage
-        from monitor.store.open_log import OpenLog
 
         self._shut()
-        aside = salvage.set_aside(self.database)
-        log.error("the log is damaged (%s); set aside as %s", why, aside)
-        self._log = OpenLog(self.database, self._meta)
-        brought = salvage.bring_over(aside, self._log.connection)
-        self._log.find_place()
-        rows = ", ".join(f"{count} {name}" for name, count in brought.items()) or "nothing"
-        self._tell("log_damaged", f"The log was damaged ({why}). It was set aside whole as {aside.name}, and what could be read "
-                   f"was brought into a new one ({rows}). A second time means: a new card.")
+        self._tell("log_damaged", salvage.rescue(self.database, why))
 
     def _shed(self, why: str) -> bool:
         """Rows that no log would take must not hold up alerts and state for ever."""

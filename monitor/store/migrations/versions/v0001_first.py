@@ -14,7 +14,8 @@ STATEMENTS = (
     """CREATE TABLE boots (
         at_ms INTEGER NOT NULL, boot_id TEXT NOT NULL, utc_offset_ms INTEGER NOT NULL,
         utc_sigma_s FLOAT NOT NULL, utc_trusted INTEGER NOT NULL, source TEXT NOT NULL,
-        gap_s FLOAT NOT NULL, gap_doubt_s FLOAT NOT NULL, PRIMARY KEY (at_ms)
+        gap_s FLOAT NOT NULL, gap_doubt_s FLOAT NOT NULL, boot_offset_ms INTEGER NOT NULL,
+        PRIMARY KEY (at_ms)
     )""",
     """CREATE TABLE chunks (
         at_ms INTEGER NOT NULL, end_ms INTEGER NOT NULL, count INTEGER NOT NULL, crc INTEGER NOT NULL,

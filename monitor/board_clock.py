@@ -1,0 +1,69 @@
+"""The clocks of a Linux machine, and who vouches for the wall clock."""
+import ctypes
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from monitor.clock import UNKNOWN_S, Trust
+
+#: This program is younger than any moment before this: 2026-01-01 UTC.
+NOT_BEFORE_UTC_S = 1767225600.0
+#: A clock chip with its own battery drifts some seconds a day; set once a month.
+CHIP_SIGMA_S = 60.0
+_STA_UNSYNC = 0x0040
+
+
+class _Timex(ctypes.Structure):
+    """struct timex of adjtimex(2), Linux man-pages 6.03; the tail is room to spare."""
+
+    _fields_ = [("modes", ctypes.c_uint), ("offset", ctypes.c_long), ("freq", ctypes.c_long), ("maxerror", ctypes.c_long),
+                ("esterror", ctypes.c_long), ("status", ctypes.c_int), ("rest", ctypes.c_byte * 256)]
+
+
+class BoardClock:
+    """CLOCK_BOOTTIME for measuring, CLOCK_REALTIME for showing (clock_gettime(2))."""
+
+    def __init__(self, wake: Callable[[float], object], root: Path = Path("/")) -> None:
+        self._wake, self._root = wake, root
+        self._boot_id = _text(root / "proc/sys/kernel/random/boot_id") or "unknown boot"
+        try:
+            self._libc = ctypes.CDLL(None, use_errno=True)
+        except OSError:
+            self._libc = None
+
+    def boot_s(self) -> float:
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+    def utc_s(self) -> float:
+        return time.time()
+
+    def boot_id(self) -> str:
+        return self._boot_id
+
+    def hour(self, utc_s: float) -> float:
+        local = time.localtime(utc_s)
+        return local.tm_hour + local.tm_min / 60 + (local.tm_sec + utc_s % 1) / 3600
+
+    def wait(self, until_boot_s: float) -> None:
+        pause = until_boot_s - self.boot_s()
+        if pause > 0:
+            self._wake(pause)
+
+    def trust(self) -> Trust:
+        """The kernel's own flag, set by whatever keeps network or satellite time; else a clock chip that was set into
+        the clock at boot and shows a possible date; else nobody."""
+        if time.time() >= NOT_BEFORE_UTC_S:
+            if self._libc is not None:
+                state = _Timex()
+                if self._libc.adjtimex(ctypes.byref(state)) >= 0 and not state.status & _STA_UNSYNC:
+                    return Trust(True, max(state.esterror / 1e6, 0.01), "network or satellite time")
+            if _text(self._root / "sys/class/rtc/rtc0/hctosys") == "1":
+                return Trust(True, CHIP_SIGMA_S, "clock chip")
+        return Trust(False, UNKNOWN_S, "nobody")
+
+
+def _text(file: Path) -> str:
+    try:
+        return file.read_text().strip()
+    except OSError:
+        return ""

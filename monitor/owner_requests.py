@@ -1,0 +1,85 @@
+"""What the owner asked for from a page or a command, carried out between two beats."""
+import logging
+from dataclasses import replace
+from math import sqrt
+from typing import Any
+
+from monitor import saving
+from monitor.alerts import rules
+from monitor.findings import Event
+from monitor.store.batch import Batch
+from monitor.store.requests import Request
+
+log = logging.getLogger("ampledger.requests")
+
+#: What a shunt may show with everything off; beyond this something was on [A].
+MOST_OFFSET_A, MOST_SPREAD_A = 3.0, 0.5
+
+
+def carry_out(daemon: Any, request: Request, at_s: float) -> Batch | None:
+    """Does what was asked; returns what is to be logged, or None where nothing changed."""
+    try:
+        return _DO[request.kind](daemon, at_s, **request.values)
+    except (KeyError, ValueError, TypeError) as error:
+        log.warning("asked for %s, not done: %s", request.kind, error.args[0] if error.args else error)
+        return Batch(events=(Event(at_s, "request_refused", "vehicle", f"Asked for {request.kind.replace('_', ' ')}; not done: "
+                                   f"{error.args[0] if error.args else error}."),))
+
+
+def _acknowledge(daemon: Any, at_s: float, alert: int) -> Batch:
+    return _alerts(daemon, rules.acknowledge(daemon.state.alerts, alert, at_s))
+
+
+def _shelve(daemon: Any, at_s: float, alert: int, for_s: float) -> Batch:
+    return _alerts(daemon, rules.shelve(daemon.state.alerts, alert, at_s + for_s, at_s))
+
+
+def _alerts(daemon: Any, held: rules.Held) -> Batch:
+    daemon.state = replace(daemon.state, alerts=replace(held, news=()))
+    return Batch(state=daemon.state, alerts=tuple(change.alert for change in held.news))
+
+
+def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah: float | None = None) -> Batch:
+    """What was learnt of the old battery is put aside; everything else goes on."""
+    if battery not in ("house", "starter"):
+        raise ValueError(f"no battery called {battery!r}; house or starter")
+    vehicle = daemon.vehicle
+    if rated_capacity_ah is not None:
+        label = replace(getattr(vehicle, battery), rated_capacity_ah=float(rated_capacity_ah))
+        vehicle = daemon.vehicle = replace(vehicle, **{battery: label})
+        daemon.writer.remember("vehicle", saving.to_text(vehicle))
+    fresh, held = daemon.begin_trackers(vehicle), daemon.state.watch
+    names = {"house": ("charge", "health"), "starter": ("starter",)}[battery]
+    held = replace(held, **{name: getattr(fresh, name) for name in names if hasattr(held, name)})
+    daemon.state = replace(daemon.state, watch=held)
+    words = "" if rated_capacity_ah is None else f" Its label says {rated_capacity_ah:g} Ah; write that into the configuration too."
+    return Batch(state=daemon.state, events=(Event(at_s, "battery_replaced", battery, f"A new {battery} battery was put in.{words}"),))
+
+
+def _calibrate_zero(daemon: Any, at_s: float, minutes: float) -> Batch:
+    """The mean of what the shunt showed over the last minutes becomes its zero."""
+    seen = daemon.currents_since(at_s - 60 * minutes)
+    if len(seen) < 20:
+        raise ValueError(f"the house current was measured only {len(seen)} times in these {minutes:g} minutes")
+    mean = sum(seen) / len(seen)
+    if max(seen) - min(seen) > MOST_SPREAD_A or abs(mean) > MOST_OFFSET_A:
+        raise ValueError(f"the shunt showed {min(seen):.2f} to {max(seen):.2f} A: something was on, or the sun was shining")
+    spread = sqrt(sum((a - mean) ** 2 for a in seen) / (len(seen) - 1))
+    sensor = replace(daemon.vehicle.current_sensor, offset_a=mean, offset_sigma_a=max(spread / sqrt(len(seen)), 0.005))
+    daemon.vehicle = replace(daemon.vehicle, current_sensor=sensor)
+    daemon.writer.remember("calibration", saving.to_text(sensor))
+    return Batch(events=(Event(at_s, "calibrated", "house", f"The shunt's zero is {mean:+.3f} A from {len(seen)} readings.",
+                               (("offset_a", mean), ("offset_sigma_a", sensor.offset_sigma_a))),))
+
+
+def _set_clock(daemon: Any, at_s: float, utc_s: float, sigma_s: float, asked_boot_s: float) -> Batch | None:
+    if not 1.7e9 < utc_s < 5e9 or not 0 < sigma_s < 86400:
+        raise ValueError(f"{utc_s:g} s since 1970, give or take {sigma_s:g} s, is not a time to be believed")
+    labels = daemon.dated_by_owner(utc_s, sigma_s, asked_boot_s)
+    if not labels:
+        return None
+    return Batch(labels=labels, events=(Event(at_s, "clock_set", "vehicle", "The owner said what time it is; the log is dated by it."),))
+
+
+_DO = {"acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "calibrate_zero": _calibrate_zero,
+       "set_clock": _set_clock}

@@ -1,0 +1,245 @@
+"""Asks every instrument in turn on each beat; a silent or absurd one becomes a named gap and stops nothing else."""
+import logging
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+from drivers.errors import CannotOpen, DriverError, ReadFailed
+from drivers.reading import Reading
+from monitor import judge
+from monitor.findings import Condition
+from monitor.sensor_alerts import conditions
+from monitor.store.batch import Gap
+
+log = logging.getLogger("ampledger.sampler")
+
+#: Pauses before an instrument is opened again [s]; the last one repeats.
+REOPEN_S = (1.0, 2.0, 5.0, 15.0, 60.0)
+#: So many lost readings in a row, and the instrument is closed and opened anew.
+LOST_IN_A_ROW = 5
+#: A gap ends when the quantity has been measured again for so long: a loose plug is one gap, not a thousand.
+BACK_FOR_S = 60.0
+#: Two instruments that disagree for so long are reported.
+DISAGREE_S = 120.0
+#: Between questions to a slow instrument its latest values stand for at most so long.
+STANDS_S = 10.0
+
+
+class Openable(Protocol):
+    """An instrument of the configuration: its driver's name, and open()."""
+
+    driver: str
+
+    def open(self) -> Any: ...
+
+
+@dataclass(slots=True)
+class _Instrument:
+    name: str
+    source: Openable
+    driver: Any = None
+    opens: int = 0
+    lost: int = 0
+    retry_s: float = float("-inf")
+    took_s: float = 0.0
+    asked_s: float = float("-inf")
+    latest: Reading | None = None
+    trouble: str = ""
+    gives: set[str] = field(default_factory=set)
+
+
+@dataclass(slots=True)
+class _Silence:
+    reason: str
+    from_s: float
+    last_s: float
+    back_s: float | None = None
+    count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What one beat gave: believed values, the time the source gave itself, and gaps that opened or closed."""
+
+    values: dict[str, float]
+    own_time_s: float | None = None
+    simulated: bool = False
+
+
+class Sampler:
+    """Holds the instruments open. One thread only."""
+
+    def __init__(self, sources: Iterable[Openable], beat_s: float = 1.0, gaps: Iterable[Gap] = ()) -> None:
+        names: dict[str, int] = {}
+        self._instruments: list[_Instrument] = []
+        for source in sources:
+            names[source.driver] = names.get(source.driver, 0) + 1
+            number = f" ({names[source.driver]})" if names[source.driver] > 1 else ""
+            self._instruments.append(_Instrument(source.driver + number, source))
+        self._beat_s = beat_s
+        self._silences = {g.quantity: _Silence(g.reason, g.from_s, g.from_s, None, g.count) for g in gaps}
+        self._still: dict[str, judge.Still] = {}
+        self._differ_since_s: dict[str, tuple[float, str]] = {}
+        self._changed: list[Gap] = []
+
+    def read(self, now_s: float) -> tuple[list[tuple[_Instrument, Reading]], float | None, bool]:
+        """Every instrument's answer; now_s is any clock that does not go back."""
+        answers: list[tuple[_Instrument, Reading]] = []
+        own_time_s, simulated = None, False
+        # the quick ones first, so that a slow one delays nobody's reading but its own
+        for instrument in sorted(self._instruments, key=lambda i: i.took_s > 0.1 * self._beat_s):
+            reading = self._ask(instrument, now_s)
+            if reading is None:
+                continue
+            answers.append((instrument, reading))
+            simulated |= reading.simulated
+            if own_time_s is None:
+                own_time_s = reading.at_s
+        answers.sort(key=lambda pair: self._instruments.index(pair[0]))
+        return answers, own_time_s, simulated
+
+    def judge(self, answers: list[tuple[_Instrument, Reading]], at_s: float) -> dict[str, float]:
+        """The values that are believed: for each quantity those of the first instrument, in the order of the
+        configuration, that gave a possible one. Never a mean of two."""
+        values: dict[str, float] = {}
+        reasons: dict[str, str] = {}
+        seconds: dict[str, tuple[float, str]] = {}
+        for instrument, reading in answers:
+            for fault in reading.faults:
+                instrument.gives.add(fault.quantity)
+                reasons.setdefault(fault.quantity, f"{instrument.name}: {fault.reason}")
+            for quantity, value in reading.values.items():
+                instrument.gives.add(quantity)
+                why = judge.refusal(quantity, value)
+                if why:
+                    reasons.setdefault(quantity, f"{instrument.name}: {why}")
+                elif quantity not in values:
+                    values[quantity] = float(value)
+                else:
+                    seconds.setdefault(quantity, (value, instrument.name))
+        for quantity, (companion, _, _) in judge.FROZEN.items():
+            if quantity in values:
+                self._still[quantity] = judge.watched(self._still.get(quantity), quantity, values[quantity],
+                                                      values.get(companion), at_s)
+        for quantity in judge.FROZEN:
+            if quantity in values and (why := judge.frozen(self._still[quantity], quantity, at_s)):
+                del values[quantity]
+                reasons[quantity] = why
+        self._compare(values, seconds, at_s)
+        for instrument in self._instruments:
+            for quantity in instrument.gives or {""}:
+                if instrument.trouble and quantity not in values:
+                    reasons.setdefault(quantity or instrument.name, f"{instrument.name}: {instrument.trouble}")
+        known = set().union(*(i.gives for i in self._instruments)) | {i.name for i in self._instruments if not i.gives and i.trouble}
+        for quantity in known - values.keys():
+            self._missing(quantity, reasons.get(quantity, "no instrument gives it any more"), at_s)
+        for quantity in list(self._silences):
+            if quantity in values or quantity not in known:
+                self._present(quantity, at_s)
+        return values
+
+    def gaps(self) -> tuple[Gap, ...]:
+        """Gaps that opened or closed since last asked."""
+        changed, self._changed = tuple(self._changed), []
+        return changed
+
+    def open_gaps(self) -> tuple[Gap, ...]:
+        """Gaps that last."""
+        return tuple(Gap(q, s.reason, s.from_s, None, s.count) for q, s in self._silences.items())
+
+    def conditions(self, at_s: float) -> tuple[Condition, ...]:
+        """What deserves an alert: one for all that is lost of one battery, one for instruments that disagree."""
+        differ = {q: words for q, (since_s, words) in self._differ_since_s.items() if at_s - since_s >= DISAGREE_S}
+        return conditions({q: (s.reason, at_s - s.from_s) for q, s in self._silences.items() if s.back_s is None}, differ)
+
+    def close(self) -> None:
+        """Closes every instrument."""
+        for instrument in self._instruments:
+            self._shut(instrument)
+
+    def _ask(self, instrument: _Instrument, now_s: float) -> Reading | None:
+        if instrument.driver is None and not self._opened(instrument, now_s):
+            return None
+        # an instrument that needs more than half a beat is asked less often
+        if now_s - instrument.asked_s < 2 * instrument.took_s - 1e-9 and instrument.took_s > 0.5 * self._beat_s:
+            return instrument.latest if now_s - instrument.asked_s <= STANDS_S else None
+        started = time.perf_counter()
+        try:
+            reading = instrument.driver.read()
+        except ReadFailed as error:
+            self._lost(instrument, str(error), now_s)
+            return None
+        except (DriverError, OSError, ValueError, ArithmeticError, LookupError, TypeError, AttributeError) as error:
+            # a driver's own mistake must not end the others; DriverUnavailable while running belongs here too
+            self._lost(instrument, f"{type(error).__name__}: {error}", now_s)
+            return None
+        finally:
+            instrument.took_s = time.perf_counter() - started
+            instrument.asked_s = now_s
+        if instrument.trouble:
+            log.info("%s answers again after %d lost readings", instrument.name, instrument.lost)
+        instrument.trouble, instrument.lost, instrument.opens, instrument.latest = "", 0, 0, reading
+        return reading
+
+    def _opened(self, instrument: _Instrument, now_s: float) -> bool:
+        if now_s < instrument.retry_s:
+            return False
+        try:
+            instrument.driver = instrument.source.open()
+            return True
+        except (CannotOpen, OSError) as error:
+            trouble = str(error)
+        except Exception as error:
+            trouble = f"{type(error).__name__}: {error}"
+            log.exception("%s: opening broke", instrument.name)
+        if not instrument.trouble:
+            log.warning("%s cannot be opened: %s", instrument.name, trouble)
+        instrument.trouble = trouble
+        instrument.retry_s = now_s + REOPEN_S[min(instrument.opens, len(REOPEN_S) - 1)]
+        instrument.opens += 1
+        return False
+
+    def _lost(self, instrument: _Instrument, why: str, now_s: float) -> None:
+        if not instrument.trouble:
+            log.warning("%s gives no reading: %s", instrument.name, why)
+        instrument.trouble, instrument.latest = why, None
+        instrument.lost += 1
+        if instrument.lost % LOST_IN_A_ROW == 0:
+            self._shut(instrument)
+            instrument.retry_s = now_s + REOPEN_S[min(instrument.opens, len(REOPEN_S) - 1)]
+            instrument.opens += 1
+
+    def _shut(self, instrument: _Instrument) -> None:
+        if instrument.driver is not None:
+            try:
+                instrument.driver.close()
+            except Exception as error:
+                log.warning("%s: closing failed: %s", instrument.name, error)
+            instrument.driver = None
+
+    def _missing(self, quantity: str, reason: str, at_s: float) -> None:
+        silence = self._silences.get(quantity)
+        if silence is None:
+            silence = self._silences[quantity] = _Silence(reason, at_s, at_s)
+            self._changed.append(Gap(quantity, reason, at_s, None, 1))
+        silence.back_s, silence.last_s = None, at_s
+        silence.count += 1
+
+    def _present(self, quantity: str, at_s: float) -> None:
+        silence = self._silences[quantity]
+        if silence.back_s is None:
+            silence.back_s = at_s
+        if at_s - silence.back_s >= BACK_FOR_S:
+            del self._silences[quantity]
+            self._changed.append(Gap(quantity, silence.reason, silence.from_s, silence.back_s, silence.count))
+
+    def _compare(self, values: dict[str, float], seconds: dict[str, tuple[float, str]], at_s: float) -> None:
+        for quantity, (second, name) in seconds.items():
+            if quantity in values and judge.disagree(quantity, values[quantity], second):
+                since_s = self._differ_since_s.get(quantity, (at_s, ""))[0]
+                self._differ_since_s[quantity] = since_s, f"{values[quantity]:g} and, by {name}, {second:g}"
+            else:
+                self._differ_since_s.pop(quantity, None)
+        for quantity in self._differ_since_s.keys() - seconds.keys():
+            del self._differ_since_s[quantity]

@@ -1,0 +1,100 @@
+"""Where the log ended: read at a start, before anything is written, quickly and without SQLAlchemy."""
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from monitor import saving
+from monitor.alerts.rules import Alert
+from monitor.clock import Last
+from monitor.sample import Sample
+from monitor.store import migrate, state
+from monitor.store.batch import Gap, Label
+from monitor.store.state import State
+from monitor.store.trouble import trouble_of, words_of
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """What a start goes on from. last None: there is no log yet. why: what went wrong in reading it, for a person."""
+
+    state: State
+    last: Last | None = None
+    gaps: tuple[Gap, ...] = ()
+    simulated: bool | None = None
+    calibration: str | None = None
+    lost: tuple[str, ...] = ()  # parts of the state that could not be read and begin afresh
+    older: bool = False         # the newest generation was damaged, the one before was taken
+    trouble: str = ""           # "", "damaged", "unwritable" ...
+    why: str = ""
+
+
+def read(database: Path, fresh: State) -> Resumed:
+    """The end of the log; `fresh` is the state to begin with where nothing was saved.
+
+    Raises
+    ------
+    monitor.store.migrate.NewerLog : a later ampledger wrote it
+    """
+    try:
+        if not database.exists():
+            return Resumed(fresh)
+        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=rw", uri=True, timeout=5, isolation_level=None)) as log:
+            log.execute("begin")
+            version = migrate.version_of(log)
+            if version is None:
+                return Resumed(fresh)
+            if version > migrate.HEAD:
+                raise migrate.NewerLog(str(database), version)
+            return _read(log, fresh)
+    except (sqlite3.Error, OSError) as error:
+        return Resumed(fresh, trouble=trouble_of(error), why=words_of(error))
+
+
+def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
+    meta = dict(log.execute("select name, value from meta"))
+    labels = [Label(at / 1000, boot, offset / 1000, sigma, bool(trusted), source, gap, doubt, boot_offset / 1000)
+              for at, boot, offset, sigma, trusted, source, gap, doubt, boot_offset in log.execute(
+                  "select at_ms, boot_id, utc_offset_ms, utc_sigma_s, utc_trusted, source, gap_s, gap_doubt_s, boot_offset_ms "
+                  "from boots order by at_ms")]
+    trusted = [i for i, label in enumerate(labels) if label.utc_trusted]
+    gaps = tuple(Gap(q, why, start / 1000, None, count) for q, why, start, count in log.execute(
+        "select quantity, reason, from_ms, count from gaps where until_ms is null"))
+    held, lost, older, slots = fresh, (), False, log.execute(
+        "select slot, generation, at_ms, format, crc, body from tracker_state").fetchall()
+    slot, unfit = state.newest(slots)
+    if slot is not None:
+        held, lost = state.unpack(slot, fresh)
+        older = bool(unfit) and slot[1] < max(s[1] for s in slots)
+    elif slots:
+        lost = ("everything",)
+    if "alerts" in lost or slot is None:
+        held = replace(held, alerts=_alerts(log, fresh))
+    highest = lambda table, column: log.execute(f"select coalesce(max({column}), 0) from {table}").fetchone()[0]  # noqa: E731
+    rows_s = max(highest("samples", "at_ms"), highest("chunks", "end_ms"), highest("minutes", "end_ms")) / 1000
+    seen = [s for s in (held.gathering.before, *held.gathering.samples) if s is not None]
+    if rows_s > (seen[-1].at_s if seen else -1.0):
+        # the state has not seen the latest rows: they are a gap to it, and never counted twice
+        before = Sample(seen[-1].at_s) if seen else None
+        held = replace(held, gathering=type(held.gathering)(before=before))
+    last = None
+    if labels:
+        ended_s = max(rows_s, labels[-1].at_s, seen[-1].at_s if seen else 0.0)
+        last = Last(ended_s, labels[-1].boot_offset_s, tuple(labels[trusted[-1] if trusted else 0:]))
+    return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
+                   lost, older)
+
+
+def _alerts(log: sqlite3.Connection, fresh: State):
+    """The alert rules' memory out of the table of alerts: open ones go on, numbers are not given twice."""
+    held = fresh.alerts
+    if not hasattr(held, "next_id"):
+        return held
+    alerts = []
+    for (body,) in log.execute("select body from alerts order by id desc limit 50"):
+        try:
+            alerts.append(saving.from_text(Alert, body))
+        except ValueError:
+            continue
+    highest = log.execute("select coalesce(max(id), 0) from alerts").fetchone()[0]
+    return replace(held, alerts=tuple(sorted(alerts, key=lambda a: a.id)), next_id=highest + 1)
