@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from drivers.recorded import columns
-from monitor import watch
+from drivers.recorded import COLUMNS, columns
+from monitor import sensor_alerts, watch
 from monitor.alerts import rules
 from monitor.battery import Vehicle
-from monitor.findings import Answer, Estimate
+from monitor.findings import Answer, Condition, Estimate
 from monitor.gather import minutes
-from monitor.sample import Sample
+from monitor.sample import Minute, Sample
 from monitor.watch import Findings
 
 ESTIMATES = ("t_s", "soc", "soc_low", "soc_high", "capacity_ah", "capacity_low_ah", "capacity_high_ah",
@@ -40,10 +40,22 @@ def samples(path: Path, start: datetime | None) -> Iterator[Sample]:
 def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterator[Step]:
     """Every minute of a recording, through all trackers and the alert rules."""
     held, alerts = watch.begin(vehicle), rules.begin()
+    measured_s: dict[str, float] = {}
     for minute in minutes(samples(path, start)):
         held, found = watch.step(held, minute, vehicle)
-        alerts = rules.update(alerts, found.conditions, found.at_s)
+        alerts = rules.update(alerts, (*found.conditions, *_silences(measured_s, minute)), found.at_s)
         yield Step(found, alerts)
+
+
+def _silences(measured_s: dict[str, float], minute: Minute) -> tuple[Condition, ...]:
+    """What the sampler would say of columns that have fallen blank; measured_s holds when each was last filled."""
+    blank = {}
+    for quantity in COLUMNS.values():
+        if getattr(minute, quantity) is not None:
+            measured_s[quantity] = minute.end_s
+        elif quantity in measured_s:
+            blank[quantity] = ("the recording has no value", minute.end_s - measured_s[quantity])
+    return sensor_alerts.conditions(blank, {}) if blank else ()
 
 
 def run(path: Path, vehicle: Vehicle, *, start: datetime | None = None, every_s: float = 60.0,

@@ -85,3 +85,12 @@ def test_a_cut_off_gzip_file_is_told(tmp_path: Path, vehicle: Path) -> None:
 def test_a_wrong_start_or_missing_file_is_told(tmp_path: Path, vehicle: Path) -> None:
     assert "is not a time" in _run(_hours(tmp_path / "r.csv", 1), vehicle, "--start", "noon").output
     assert "No such file" in _run(tmp_path / "none.csv", vehicle, "--estimates", str(tmp_path / "e.csv")).output
+
+
+def test_a_column_that_falls_blank_is_a_lost_sensor(tmp_path: Path, vehicle: Path) -> None:
+    rows = [HEADER] + [f"{k * 30},12.6,-2.0,{'' if k > 200 else 12.7},20" for k in range(1, 400)]
+    (tmp_path / "r.csv").write_text("\n".join(rows) + "\n")
+    assert _run(tmp_path / "r.csv", vehicle, "--events", str(tmp_path / "e.csv")).exit_code == 0
+    lost = [r for r in csv.DictReader((tmp_path / "e.csv").read_text().splitlines()) if r["kind"] == "sensor_lost"]
+    assert [r["battery"] for r in lost] == ["starter"]
+    assert 6000 < float(lost[0]["t_s"]) <= 6240
