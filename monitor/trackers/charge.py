@@ -125,7 +125,10 @@ def _growth(
     held: Held, belief: kalman.Belief, battery: Battery, resistance: Resistance, depth_ah: float, count: Count,
 ) -> tuple[Growth, float]:
     growth, at_s, rated = held.growth, held.growth_at_s, battery.rated_capacity_ah
-    if battery.lead_acid and resistance.latest_ohm and belief.sigma(DEPTH) < 0.08 * rated:
+    if (
+        battery.lead_acid and resistance.latest_ohm and held.anchor in ("full", "empty")
+        and belief.sigma(DEPTH) < 0.035 * rated
+    ):
         growth = resistance_growth.add(growth, resistance.latest_ohm, depth_ah / rated, count.temperature_c)
     if growth.fresh and count.at_s is not None and count.at_s - at_s > 3600.0:
         growth = resistance_growth.judge(growth, belief.mean[CAPACITY] - log(rated), belief.sigma(CAPACITY))

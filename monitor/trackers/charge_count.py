@@ -156,7 +156,7 @@ def polarisation_v(count: Count, battery: Battery, depth_frac: float) -> tuple[f
         slow = 0.8 * -log(left) / rated * count.slow_a
         return (
             0.15 / rated * count.middle_a + slow + count.surface_v,
-            0.4 * abs(slow) + 0.8 * count.surface_v + 0.003,
+            0.4 * abs(slow) + 0.8 * count.surface_v + 0.02 * exp(-count.since_charge_s / 36000.0) + 0.003,
         )
     slow = 0.4 / rated * count.slow_a
     return 0.4 / rated * count.middle_a + slow, 0.5 * abs(slow) + 0.003

@@ -10,8 +10,8 @@ from math import exp, log, sqrt
 
 BIN_FRAC = 0.05          # of the rated capacity
 BINS = 22
-POWERS = (1.0, 1.6, 2.5)
-GROWTHS = tuple(0.5 * exp(0.6 * z) for z in (-1.5, -0.75, 0.0, 0.75, 1.5))
+POWERS = (1.0, 2.0, 4.0, 8.0)
+GROWTHS = tuple(0.45 * exp(0.8 * z) for z in (-1.5, -0.75, 0.0, 0.75, 1.5))
 _PRIOR = (1.125, 0.28, 0.0, 0.28, 1.125)
 SIZES = tuple(exp(-0.85 + 0.04 * i) for i in range(27))   # of the rated capacity: 0.43 to 1.21
 #: How far the shape itself may be wrong, as a part of the resistance.
