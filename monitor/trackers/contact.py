@@ -1,5 +1,5 @@
 """Whether the batteries are joined: evidence from both voltages and the house current, added up as log-odds."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import exp, log
 
 from monitor.findings import Engine
@@ -25,18 +25,14 @@ ABOVE_V = 0.35
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """Log-odds that the batteries are joined, and what the next step is compared with."""
+    """Log-odds that the batteries are joined, and what they rest on."""
 
     odds: float = 0.0
-    last_s: float | None = None
-    last_starter_v: float | None = None
-    last_house_v: float | None = None
     steps: int = 0                # house steps weighed since the engine last stopped
     step_odds: float = 0.0        # what they said
     step_xy: float = 0.0          # sums of the transferred part: kappa = xy / xx
     step_xx: float = 0.0
     noise_v: float = 0.003        # how much the starter moves when the house does not
-    near_s: float = 0.0           # how long the difference has been small since the stop
 
 
 def state(contact: Contact) -> str:
@@ -53,34 +49,29 @@ def transfer(contact: Contact) -> tuple[float, float] | None:
     return contact.step_xy / contact.step_xx, max(contact.noise_v, 0.003) / contact.step_xx**0.5
 
 
-def step(contact: Contact, point: Point, engine: Engine, opens_by_itself: bool) -> Contact:
-    """The evidence after one more point.
+def step(contact: Contact, before: Point | None, point: Point, engine: Engine, since_s: float) -> Contact:
+    """The evidence after one more point; since_s is when the engine changed its state.
 
     While the engine runs the alternator holds the starter, so steps say nothing and only the
-    difference counts; with the engine off steps say most. opens_by_itself: the relay of this
-    vehicle was seen to open after a run, so that silence after a stop is taken for open.
+    difference counts; with the engine off steps say most.
     """
-    if point.starter_v is None or point.house_v is None:
+    if point.house_v is None:
         return contact
     odds = contact.odds
     steps, step_odds, xy, xx = contact.steps, contact.step_odds, contact.step_xy, contact.step_xx
-    noise, near_s = contact.noise_v, contact.near_s
+    noise = contact.noise_v
     apart = point.starter_v - point.house_v
+    weight = min(2.0, max(0.4, point.span_s / 30))
     if engine == "running":
-        odds += _while_charging(apart, point.house_a)
-    else:
-        current = abs(point.house_a or 0.0)
-        if abs(apart) > APART_V + APART_OHM * current:
-            odds -= 1.5
-            near_s = 0.0
-        else:
-            near_s += point.span_s
-            if opens_by_itself and near_s > 600 and odds > -2 and steps < 3:
-                odds -= 0.02 * point.span_s / 60     # nothing moves: silence leans towards the usual
-    if contact.last_s is not None and 0 < point.at_s - contact.last_s <= STEP_WITHIN_S:
-        house_step = point.house_v - contact.last_house_v
-        starter_step = point.starter_v - contact.last_starter_v
-        if engine != "running" and abs(house_step) >= STEP_V and (
+        odds += weight * _while_charging(apart, point.house_a)
+        if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and odds < CEILING:
+            odds += _edge(before, point)
+    elif abs(apart) > APART_V + APART_OHM * abs(point.house_a or 0.0):
+        odds -= 1.5 * weight
+    if before is not None and before.house_v is not None and point.at_s - before.at_s <= STEP_WITHIN_S:
+        house_step = point.house_v - before.house_v
+        starter_step = point.starter_v - before.starter_v
+        if engine != "running" and since_s < before.at_s and abs(house_step) >= STEP_V and (
             abs(starter_step) <= 1.3 * abs(house_step) + 0.01
         ):
             said = _step_says(house_step, starter_step, noise)
@@ -91,13 +82,31 @@ def step(contact: Contact, point: Point, engine: Engine, opens_by_itself: bool) 
             xx += house_step * house_step
         elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
             noise += 0.02 * (1.25 * abs(starter_step) - noise)
-    odds = min(CEILING, max(-CEILING, odds))
-    return Contact(odds, point.at_s, point.starter_v, point.house_v, steps, step_odds, xy, xx, noise, near_s)
+    return Contact(min(CEILING, max(-CEILING, odds)), steps, step_odds, xy, xx, noise)
 
 
-def stopped(contact: Contact) -> Contact:
-    """The evidence at the end of a run: the relay should open now, whether it does is to be seen."""
-    return replace(contact, odds=0.0, steps=0, step_odds=0.0, step_xy=0.0, step_xx=0.0, near_s=0.0)
+def says_something(contact: Contact, before: Point, point: Point) -> bool:
+    """Whether a point while open and at rest could move the odds at all."""
+    if contact.odds > -CEILING or point.house_v is None or before.house_v is None:
+        return True
+    return abs(point.house_v - before.house_v) >= STEP_V
+
+
+def turned(contact: Contact, opens: bool) -> Contact:
+    """The evidence when the engine starts or stops: what was known of the relay no longer holds.
+
+    opens: the relay of this vehicle was seen to open after its runs, so that after this one it is
+    taken for open until the voltages say otherwise.
+    """
+    return Contact(-1.01 * NAMED if opens else 0.0, noise_v=contact.noise_v)
+
+
+def _edge(before: Point, point: Point) -> float:
+    """The house is lifted, and its current with it, just as the engine begins to charge."""
+    lift = point.house_v - before.house_v
+    if point.house_a is None or before.house_a is None:
+        return 2.0 if lift > 0.3 else 0.0
+    return 2.5 if lift > 0.1 and point.house_a - before.house_a > 3.0 else 0.0
 
 
 def _while_charging(apart: float, house_a: float | None) -> float:

@@ -2,7 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.findings import Engine
-from monitor.trackers.points import SHOWS_A_START_S, Point
+from monitor.trackers.points import Point
 
 #: Something charges a lead-acid battery that stays above this; below it an alternator may hide [V].
 CHARGING_V = 13.2
@@ -35,10 +35,6 @@ class Run:
     since_s: float = 0.0
     rest_v: float | None = None          # level while off
     run_v: float | None = None           # level while running
-    last_s: float | None = None
-    last_v: float | None = None
-    last_house_v: float | None = None
-    last_house_a: float | None = None
     stopped_s: float | None = None
     dip_s: float | None = None           # last dip deep enough to be a start
     dip_v: float | None = None
@@ -46,24 +42,28 @@ class Run:
     lifted_by_house: bool = False        # the last rise came from the house side
 
 
-def step(run: Run, point: Point, joined: bool, ignition_on: float | None) -> Run:
-    """The state after one more point.
+def step(run: Run, before: Point | None, point: Point, joined: bool, ignition_on: float | None) -> Run:
+    """The state after one more point; before is the last one that had a starter voltage.
 
     joined says whether the batteries were joined before the point: then a house charger lifts the
     starter too and only a sudden rise or a dip speaks for the engine.
     """
-    volts = point.starter_v
-    if volts is None:
-        return run
-    if run.last_v is None or run.last_s is None or point.at_s - run.last_s > GAP_S:
-        return _first(run, point, volts, ignition_on)
-    run = _note_dip(run, point)
+    if before is None or point.at_s - before.at_s > GAP_S:
+        return _first(run, point, ignition_on)
+    dip = point.low_v is not None and run.state != "running" and point.low_v < before.starter_v - DIP_V
+    if dip:
+        run = replace(run, dip_s=point.at_s, dip_v=point.low_v)
     if ignition_on is not None:
-        state = _with_ignition(run, volts, ignition_on)
-        lifted = False
-    else:
-        state, lifted = _judge(run, point, volts, joined)
-    return _follow(run, point, volts, state, lifted)
+        return _follow(run, point, _with_ignition(run, point.starter_v, ignition_on), False)
+    state, lifted = _judge(run, before, point, joined)
+    return _follow(run, point, state, lifted)
+
+
+def calm(run: Run, point: Point) -> bool:
+    """Whether the point changes nothing: engine off, voltage where it rests, no dip."""
+    rest = run.rest_v
+    return (run.state == "off" and rest is not None and -0.02 < point.starter_v - rest < 0.02
+            and (point.low_v is None or point.low_v > rest - 0.2))
 
 
 def throttles(run: Run) -> bool:
@@ -71,7 +71,8 @@ def throttles(run: Run) -> bool:
     return run.returns >= RETURNS_TO_BELIEVE
 
 
-def _first(run: Run, point: Point, volts: float, ignition_on: float | None) -> Run:
+def _first(run: Run, point: Point, ignition_on: float | None) -> Run:
+    volts = point.starter_v
     state: Engine = "off" if volts < CHARGING_V else "unknown"
     if ignition_on is not None:
         state = "running" if ignition_on >= 0.5 and volts > CHARGING_V else ("off" if ignition_on < 0.5 else "unknown")
@@ -79,15 +80,8 @@ def _first(run: Run, point: Point, volts: float, ignition_on: float | None) -> R
         state = "running"
     return replace(
         run, state=state, since_s=point.at_s, rest_v=volts if state == "off" else None,
-        run_v=volts if state == "running" else None, last_s=point.at_s, last_v=volts,
-        last_house_v=point.house_v, last_house_a=point.house_a, lifted_by_house=False,
+        run_v=volts if state == "running" else None, lifted_by_house=False,
     )
-
-
-def _note_dip(run: Run, point: Point) -> Run:
-    if point.low_v is not None and run.last_v is not None and point.low_v < run.last_v - DIP_V and run.state != "running":
-        return replace(run, dip_s=point.at_s, dip_v=point.low_v)
-    return run
 
 
 def _with_ignition(run: Run, volts: float, ignition_on: float) -> Engine:
@@ -98,40 +92,43 @@ def _with_ignition(run: Run, volts: float, ignition_on: float) -> Engine:
     return "running" if run.state == "running" else "unknown"
 
 
-def _judge(run: Run, point: Point, volts: float, joined: bool) -> tuple[Engine, bool]:
+def _judge(run: Run, before: Point, point: Point, joined: bool) -> tuple[Engine, bool]:
     """The state now, and whether a rise came from the house side."""
+    volts, last = point.starter_v, before.starter_v
     if run.state == "running":
-        return _still_running(run, point, volts), False
-    rest = run.rest_v if run.rest_v is not None else run.last_v
-    rise = volts - rest
+        return _still_running(run, volts), False
+    rise = volts - (run.rest_v if run.rest_v is not None else last)
     if volts > CHARGING_V and rise > RISE_V:
-        sudden = volts - run.last_v > 0.5 * RISE_V or run.state == "unknown"
-        if _from_house(run, point, volts, joined) or (joined and run.lifted_by_house and not sudden):
+        sudden = volts - last > 0.5 * RISE_V or run.state == "unknown"
+        if _from_house(run, before, point, joined) or (joined and run.lifted_by_house and not sudden):
             return "off", True
         if sudden or not joined:
             return "running", False
     if run.state == "unknown":
-        return _unknown(run, point, volts, rise), run.lifted_by_house
-    if rise > 0.25 and volts - run.last_v > 0.15 and not joined and not _from_house(run, point, volts, joined):
+        return _unknown(run, before, point, rise), run.lifted_by_house
+    if rise > 0.25 and volts - last > 0.15 and not joined and not _from_house(run, before, point, joined):
         return "unknown", False     # lifted, but not to where alternators charge
     return "off", run.lifted_by_house and joined
 
 
-def _from_house(run: Run, point: Point, volts: float, joined: bool) -> bool:
+def _from_house(run: Run, before: Point, point: Point, joined: bool) -> bool:
     """A relay that closes from the house side pulls the house down to the starter, and its current with it."""
-    if point.house_v is None or run.last_house_v is None:
-        return False
-    if volts > point.house_v + 0.06:
+    if point.house_v is None or before.house_v is None or point.starter_v > point.house_v + 0.06:
         return False
     if joined and run.lifted_by_house:
         return True
-    fell = run.last_house_v - point.house_v > 0.05
-    if point.house_a is not None and run.last_house_a is not None:
-        return fell and point.house_a - run.last_house_a < -0.3
-    return fell
+    # A starter battery is as stiff as a house battery: it pulls the house down about as far as it
+    # is lifted itself, or takes many amperes from it. An alternator lifts it without either.
+    fell, rose = before.house_v - point.house_v, point.starter_v - before.starter_v
+    taken_a = 0.0
+    if point.house_a is not None and before.house_a is not None:
+        taken_a = before.house_a - point.house_a
+        if taken_a < 0.3:
+            return False
+    return fell > 0.4 * rose or (taken_a > 4.0 and fell > 0.03)
 
 
-def _still_running(run: Run, point: Point, volts: float) -> Engine:
+def _still_running(run: Run, volts: float) -> Engine:
     level = run.run_v if run.run_v is not None else volts
     if volts < STOP_BELOW_V and volts < level - FALL_V:
         return "unknown" if throttles(run) else "off"
@@ -140,19 +137,18 @@ def _still_running(run: Run, point: Point, volts: float) -> Engine:
     return "running"
 
 
-def _unknown(run: Run, point: Point, volts: float, rise: float) -> Engine:
+def _unknown(run: Run, before: Point, point: Point, rise: float) -> Engine:
     waited_s = point.at_s - run.since_s
-    if volts > CHARGING_V:
-        if run.rest_v is None and waited_s < 7200:
-            return "unknown"        # the log begins high: surface charge, sun or engine
-        return "off" if waited_s > 7200 else "unknown"
+    if point.starter_v > CHARGING_V:
+        return "off" if waited_s > 7200 else "unknown"   # surface charge, sun or engine
     if run.rest_v is not None and run.run_v is None and rise < 0.15:
         return "off"                # back where it rested
-    return "off" if waited_s > THROTTLED_WAIT_S and volts <= run.last_v + 0.05 else "unknown"
+    return "off" if waited_s > THROTTLED_WAIT_S and point.starter_v <= before.starter_v + 0.05 else "unknown"
 
 
-def _follow(run: Run, point: Point, volts: float, state: Engine, lifted: bool) -> Run:
+def _follow(run: Run, point: Point, state: Engine, lifted: bool) -> Run:
     """The levels and counters after the verdict."""
+    volts = point.starter_v
     rest, level, returns, stopped = run.rest_v, run.run_v, run.returns, run.stopped_s
     changed = state != run.state
     if changed and run.state == "running":
@@ -167,19 +163,10 @@ def _follow(run: Run, point: Point, volts: float, state: Engine, lifted: bool) -
         if rest is None or (changed and run.state == "unknown"):
             rest = volts
         share = min(1.0, point.span_s / REST_FOLLOW_S)
-        rest += (volts - rest) * (1.0 if volts < rest and volts > rest - 0.1 else share)
+        rest += (volts - rest) * (1.0 if rest - 0.1 < volts < rest else share)
         level = None
-    return replace(
-        run, state=state, since_s=point.at_s if changed else run.since_s, rest_v=rest, run_v=level,
-        returns=returns, stopped_s=stopped, last_s=point.at_s, last_v=volts, last_house_v=point.house_v,
-        last_house_a=point.house_a, lifted_by_house=lifted,
-    )
+    return Run(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, returns, lifted)
 
 
 def _start_seen_since(run: Run, at_s: float) -> bool:
     return run.dip_s is not None and run.dip_s >= at_s
-
-
-def shows_starts(span_s: float, count: int) -> bool:
-    """Whether samples are close enough together for a start to be seen as a dip."""
-    return count > 1 and span_s / count <= SHOWS_A_START_S

@@ -9,6 +9,10 @@ from monitor.trackers.join_faults import Record
 from monitor.trackers.points import Point, points
 
 
+#: No reading for so long: neither state is known [s].
+SILENT_S = 75.0
+
+
 @dataclass(frozen=True, slots=True)
 class Held:
     """The engine, the contact, the path, and the record of runs that faults are judged by."""
@@ -18,6 +22,8 @@ class Held:
     path: path_resistance.Path = path_resistance.Path()
     record: Record = Record()
     isolator: str = "unknown"
+    last: tuple[Point, ...] = ()         # the last five points with a starter voltage
+    at_s: float = 0.0
     news: tuple[Event, ...] = ()
 
 
@@ -33,37 +39,56 @@ def update(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
     seconds or two minutes show only that the voltage has been lifted or let go.
     """
     news: list[Event] = []
-    now = replace(held, news=())
+    now = held
     for point in points(minute):
-        now = _step(now, point, vehicle, minute.ignition_on, news)
-    return replace(now, news=tuple(news)) if news else now
+        if point.starter_v is not None:
+            now = _step(now, point, vehicle, minute.ignition_on, news)
+    return Held(now.run, now.touching, now.path, now.record, now.isolator, now.last, minute.end_s, tuple(news))
 
 
 def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None, news: list[Event]) -> Held:
+    last = (*held.last[-4:], point)
+    before = held.last[-1] if held.last else None
+    if before is not None and ignition_on is None and _nothing_new(held, before, point):
+        return Held(held.run, held.touching, held.path, held.record, held.isolator, last)
     dc_dc = join_faults.build(held.record, vehicle) == "dc_dc"
     was = held.run.state
-    run = engine.step(held.run, point, held.isolator == "closed", ignition_on)
+    run = engine.step(held.run, before, point, held.isolator == "closed", ignition_on)
     touching = held.touching
-    if was == "running" and run.state != "running" or was != "running" and run.state == "running":
-        touching = contact.stopped(touching)
+    if before is None or point.at_s - before.at_s > engine.GAP_S:
+        touching = contact.turned(touching, False)      # nobody saw what the relay did meanwhile
+    elif (was == "running") != (run.state == "running"):
+        touching = contact.turned(touching, run.state != "running" and held.record.opened > 0)
     if run.lifted_by_house and not held.run.lifted_by_house:
         touching = replace(touching, odds=4.0)
         news.append(Event(point.at_s, "joined_from_house", "vehicle",
                           "The isolator closed while the house side was charging."))
-    touching = contact.step(touching, point, run.state, held.record.opened > 0)
+    touching = contact.step(touching, before, point, run.state, run.since_s)
     isolator = "open" if dc_dc else contact.state(touching)
-    path = held.path if dc_dc else path_resistance.step(held.path, point, run.state == "running")
+    path = held.path if dc_dc else path_resistance.step(held.path, last)
     record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching)
     if run.state != was and "unknown" not in (run.state, was):
         said = "The engine was started." if run.state == "running" else "The engine was stopped."
         news.append(Event(point.at_s, f"engine_{run.state}", "vehicle", said))
     if isolator != held.isolator and "unknown" not in (isolator, held.isolator):
         news.append(Event(point.at_s, f"isolator_{isolator}", "vehicle", f"The isolator is {isolator}."))
-    return Held(run, touching, path, record, isolator)
+    return Held(run, touching, path, record, isolator, last)
+
+
+def _nothing_new(held: Held, before: Point, point: Point) -> bool:
+    """The usual minute of a parked vehicle, let through quickly."""
+    return (
+        held.isolator == "open" and engine.calm(held.run, point) and point.at_s - before.at_s < engine.GAP_S
+        and not contact.says_something(held.touching, before, point)
+        and (held.record.one_way_s > join_faults.ONE_WAY_S or point.house_v < join_faults.HOUSE_CHARGES_WELL_V)
+    )
 
 
 def findings(held: Held, vehicle: Vehicle) -> JoinFindings:
     """The join as of the last minute."""
+    if not held.last or held.at_s - held.last[-1].at_s > SILENT_S:
+        return JoinFindings("unknown", "unknown", join_faults.build(held.record, vehicle),
+                            path_resistance.estimate(held.path), "the starter voltage is not being measured")
     built = join_faults.build(held.record, vehicle)
     resistance = path_resistance.estimate(held.path)
     if built == "dc_dc":

@@ -38,6 +38,7 @@ class Record:
     run_closed: bool = False         # this run: closed for a good part
     run_counted: bool = False
     runs_missed: int = 0             # runs in a row without closing
+    missed_s: float = 0.0            # the longest of them, plainly open
     closed_runs: int = 0             # runs in which it closed
     opened: int = 0                  # stops after which it opened
     hold_s: float = 0.0              # longest time it took to
@@ -99,7 +100,7 @@ def _note_run(record: Record, point: Point, volts: float, house: float, isolator
     if isolator == "closed":
         changes["closed_run_s"] = record.closed_run_s + point.span_s
         if record.closed_run_s > 60 and not record.run_closed:
-            changes |= dict(run_closed=True, runs_missed=0, closed_runs=record.closed_runs + 1)
+            changes |= dict(run_closed=True, runs_missed=0, missed_s=0.0, closed_runs=record.closed_runs + 1)
     if point.house_a is not None and point.house_a > 5 and volts > 12.8:
         if volts - house < -0.12:
             changes["fed_apart_s"] = record.fed_apart_s + point.span_s
@@ -109,6 +110,8 @@ def _note_run(record: Record, point: Point, volts: float, house: float, isolator
     open_s = changes.get("run_open_s", record.run_open_s)
     if charging_s >= RUN_LEAST_S and not record.run_counted and not record.run_closed and open_s > 0.7 * charging_s:
         changes |= dict(run_counted=True, runs_missed=record.runs_missed + 1)
+    if (record.run_counted or changes.get("run_counted")) and open_s > record.missed_s:
+        changes["missed_s"] = open_s
     return changes
 
 
@@ -144,8 +147,7 @@ def stuck_open(record: Record) -> bool:
     """The engine charged and the house did not follow, in two runs; in one long one if it always had."""
     if record.runs_missed >= 2:
         return True
-    return (record.runs_missed == 1 and record.closed_runs >= CLOSED_BEFORE and record.run_open_s > ONE_RUN_S
-            and not record.run_closed)
+    return (record.runs_missed == 1 and record.closed_runs >= CLOSED_BEFORE and record.missed_s > ONE_RUN_S)
 
 
 def conditions(record: Record, run: Run, touching: Contact, path: path_resistance.Path, isolator: str,

@@ -1,5 +1,5 @@
 """Resistance of isolator and cable between the batteries, from the current that starts or stops with the join."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import sqrt
 
 from monitor.findings import Answer, Estimate, NotYet
@@ -24,29 +24,31 @@ HOT_W = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """The last points, and the edges measured so far as (seconds, amperes through the path, volts across)."""
+    """The edges measured so far, as (seconds, amperes through the path, volts across it)."""
 
-    recent_points: tuple[tuple[float, float, float, float], ...] = ()   # at_s, starter_v, house_v, house_a
     baseline: tuple[tuple[float, float, float], ...] = ()
     recent: tuple[tuple[float, float, float], ...] = ()
     edges: int = 0
     largest_a: float = 0.0
+    last_s: float = -1e9
 
 
-def step(path: Path, point: Point, running: bool) -> Path:
-    """The path after one more point: keeps five, and looks for an edge in the middle of them."""
-    if point.starter_v is None or point.house_v is None or point.house_a is None:
-        return path if not path.recent_points else replace(path, recent_points=())
-    held = (*path.recent_points[-4:], (point.at_s, point.starter_v, point.house_v, point.house_a))
-    if len(held) < 5 or abs(held[3][3] - held[1][3]) < LEAST_STEP_A:
-        return replace(path, recent_points=held)
-    edge = _edge(held)
+def step(path: Path, last: tuple[Point, ...]) -> Path:
+    """The path after one more point, given the last five: looks for an edge in the middle of them."""
+    if len(last) < 5 or last[0].at_s <= path.last_s:
+        return path
+    now, then = last[3].house_a, last[1].house_a
+    if now is None or then is None or abs(now - then) < LEAST_STEP_A:
+        return path
+    if any(p.house_a is None or p.house_v is None for p in last):
+        return path
+    edge = _edge(tuple((p.at_s, p.starter_v, p.house_v, p.house_a) for p in last))
     if edge is None:
-        return replace(path, recent_points=held)
+        return path
     baseline, recent = path.baseline, (*path.recent, edge)[-RECENT_EDGES:]
     if len(baseline) < BASELINE_EDGES:
         baseline = (*baseline, edge)
-    return Path(held[3:], baseline, recent, path.edges + 1, max(path.largest_a, edge[1]))
+    return Path(baseline, recent, path.edges + 1, max(path.largest_a, edge[1]), last[2].at_s)
 
 
 def _edge(p: tuple[tuple[float, float, float, float], ...]) -> tuple[float, float, float] | None:

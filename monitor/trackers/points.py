@@ -1,5 +1,5 @@
 """A minute as few points: one where nothing moves, tenths of a minute where something does."""
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from monitor.sample import Minute
 
@@ -7,11 +7,10 @@ from monitor.sample import Minute
 QUIET_SPAN_V = 0.02
 #: ... and whose current keeps within this one [A].
 QUIET_SPAN_A = 0.8
-#: Samples this close together show an engine start as a dip; further apart it is averaged away [s].
-SHOWS_A_START_S = 2.5
 
 
-class Point(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Point:
     """Means over span_s up to at_s. None: not measured. low_v is the lowest starter sample in it."""
 
     at_s: float
@@ -23,13 +22,16 @@ class Point(NamedTuple):
 
 
 def points(minute: Minute) -> list[Point]:
-    """The points of one minute in order, at most seven unless the samples themselves are fewer.
+    """The points of one minute in order: one when it is quiet (the usual case, and cheap).
 
-    Samples at 30 s or 120 s are points as they are. Samples at 1 s become one point when the
-    minute is quiet (the usual case, and cheap), else means of about ten seconds each.
+    Else samples at 30 s or 120 s are points as they are, and samples at 1 s become means of about
+    ten seconds each.
     """
     samples = minute.samples
     count = len(samples)
+    if count > 1 and _quiet(minute):
+        return [Point(minute.end_s, max(minute.duration_s, 1.0), minute.starter_voltage_v, minute.house_voltage_v,
+                      minute.house_current_a, minute.starter_voltage_low_v)]
     if count <= 6:
         before_s, out = minute.start_s, []
         for s in samples:
@@ -37,9 +39,6 @@ def points(minute: Minute) -> list[Point]:
                              s.house_current_a, s.starter_voltage_v))
             before_s = s.at_s
         return out
-    if _quiet(minute):
-        return [Point(minute.end_s, max(minute.duration_s, 1.0), minute.starter_voltage_v, minute.house_voltage_v,
-                      minute.house_current_a, minute.starter_voltage_low_v)]
     each = -(-count // 6)
     before_s, out = minute.start_s, []
     for first in range(0, count, each):

@@ -17,8 +17,8 @@ ENDED_S = 150.0
 KEPT = 98
 #: A parking this long teaches what is usual for the vehicle [h].
 TEACHES_H = 40.0
-#: Silence after which a higher voltage means that something charged meanwhile [s].
-SILENCE_S = 2 * 3600.0
+#: Higher by this much [V] than in the quarter-hours looked back on: something charged it.
+LIFT_V, LOOK_BACK = 0.04, 16
 #: A voltage at which starting becomes doubtful in the cold (half charged).
 DOUBTFUL_V = 12.2
 #: Rested once it stood alone this long [s].
@@ -128,7 +128,10 @@ def quarter(held: Held, at_s: float, volts: float, vehicle: Vehicle) -> Held:
     if not battery.lead_acid:
         return replace(held, rests=(*held.rests, Rest(at_s, volts, volts, 0.0))[-KEPT:])
     decay = held.decay
-    if decay is None or (at_s - decay.at_s > SILENCE_S and held.rests and volts > held.rests[-1].voltage_v + 0.03):
+    if decay is not None and volts > max(r.voltage_v for r in held.rests[-LOOK_BACK:]) + LIFT_V:
+        # Something charged it unseen, in a gap of the readings or from a charger: rest begins anew.
+        return replace(held, alone_s=at_s, decay=None, search=drain.Search(), rests=(), passing=0, found=None, sudden=0)
+    if decay is None:
         decay = surface_decay.begin(at_s, volts, held.temperature_c, held.usual)
         return replace(held, decay=decay, search=drain.begin(at_s), rests=(Rest(at_s, volts, volts, 1.0),), passing=0,
                        found=None, sudden=0)
