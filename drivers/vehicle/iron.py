@@ -139,6 +139,10 @@ class IronPhosphate:
                       + (1.0 - mid) * self._r_mid + (1.0 - slow) * self._r_slow
                       + slope * _SCALE / self.capacity_ah * self._hours)
 
+    def fits(self, current_a: float) -> bool:
+        """Always: its line is the same in both directions."""
+        return True
+
     def settle(self, current_a: float) -> None:
         """Take the step that prepare() prepared, with this current [A, into the battery]."""
         v = self.e_v + self.r_ohm * current_a

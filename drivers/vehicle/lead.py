@@ -159,13 +159,16 @@ class LeadAcid:
             self._gas_g = 0.0
             self.e_v, self.r_ohm = e, r
 
+    def fits(self, current_a: float) -> bool:
+        """Whether the line was prepared for the way the plates go at this current [A].
+
+        Gas takes its part first, so a battery that is fed less than its gas discharges.
+        """
+        return self._charging is (self.e_v + self.r_ohm * current_a >= self._inner_e)
+
     def settle(self, current_a: float) -> None:
         """Take the step that prepare() prepared, with this current [A, into the battery]."""
         v = self.e_v + self.r_ohm * current_a
-        if self._charging and v < self._inner_e:
-            # what came in did not even feed the gas: the plates discharge, which they do far more readily
-            self.prepare(self._dt, False)
-            v = self.e_v + self.r_ohm * current_a
         gas = 0.0
         if self._gas_g:
             gas = self._gas0 + self._gas_g * v

@@ -105,7 +105,8 @@ class Household:
                                 (0.25, bed, bed + r.uniform(0.1, 0.6))):
                 self._block(0, midnight + a * hour, midnight + b * hour, plan.lights_a * share)
             if sunset_hour < 20.0 and r.random() < 0.6:
-                self._block(0, midnight + 6.5 * hour, midnight + (6.5 + r.uniform(0.3, 1.2)) * hour, plan.lights_a * 0.6)
+                rise = midnight + 6.5 * hour
+                self._block(0, rise, rise + r.uniform(0.3, 1.2) * hour, plan.lights_a * 0.6)
         litres = plan.water_l_per_day * more * r.uniform(0.6, 1.5)
         while litres > 0.0 and plan.pump_a > 0.0:
             used = min(r.expovariate(1.0 / 1.6) + 0.3, litres + 0.3)

@@ -33,7 +33,8 @@ def late_summer_coast(seed: int = 11) -> Plan:
                             resistance_factor=0.65, self_discharge_per_month=0.035),
         sensor=SensorPlan(with_ambient=True, fast_starter=True, gaps_per_day=0.08, current_offset_a=0.025),
         drives=tuple(drives), mean_temperature_c=19.5, swing_c=9.0, clear_share=0.55,
-        cloud_days=((9, 10, 0.36), (11, 11, 0.5), (31, 33, 0.3), (47, 49, 0.3)), guest_days=((15, 16), (43, 44)), heat_days=((4, 6, 6.0),),
+        cloud_days=((9, 10, 0.36), (11, 11, 0.5), (31, 33, 0.3), (47, 49, 0.3)), guest_days=((15, 16), (43, 44)),
+        heat_days=((4, 6, 6.0),),
         panel_w=190.0, fridge_a=3.4, fridge_size=0.95, lights_a=1.3, laptop_wh_per_day=110.0, water_l_per_day=18.0,
         bedtime_hour=23.0, path_ohm=0.017, standby_a=0.09, cutout_v=11.0)
 

@@ -168,10 +168,10 @@ class VehicleSim:
             starter_load += plan.running_load_a
             alternator = engine.alternator_a
         joint = closed and not (self._flutter and self._chance.random() < self._flutter)
-        # which way the current flows decides on the battery's line: guess, solve, and once more if wrong
-        up = house.current_a >= 0.0 if joint else possible >= load or engine.dc_dc
-        starter_up = alternator > 0.0 or (joint and starter.current_a >= 0.0)
-        for _ in range(2):
+        # which way the current flows decides on the batteries' lines: guess, solve, and turn what was wrong
+        up = house.current_a > 0.0 if joint else possible > load or engine.dc_dc
+        starter_up = alternator > 0.0 or (joint and starter.current_a > 0.0)
+        for _ in range(3):
             house.prepare(dt, up)
             starter.prepare(dt, starter_up)
             pull = 0.0
@@ -192,9 +192,10 @@ class VehicleSim:
                 else:
                     ih, sun = alone(house.e_v, house.r_ohm, load, possible, self._controller.limit_v)
                 i_s, alt = alone(starter.e_v, starter.r_ohm, draw, alternator, engine.alternator_v)
-            if (up or ih <= 0.0) and (starter_up or i_s <= 0.0):
+            right, starter_right = house.fits(ih), starter.fits(i_s)
+            if right and starter_right:
                 break
-            up, starter_up = ih > 0.0, i_s > 0.0
+            up, starter_up = up is right, starter_up is starter_right
         low = starter.e_v - starter.r_ohm * pull if pull else None
         if house.e_v + house.r_ohm * ih < self._stop_v:
             shed = min((self._stop_v - house.e_v) / house.r_ohm - ih, load)
