@@ -21,15 +21,16 @@ def vehicle(plate: parkings.Build, chemistry: str = "agm") -> Vehicle:
 
 def park(held: starter.Held, parked: parkings.Parking, car: Vehicle, begun_s: float):
     """Feed one parking's quarter-hours; return the state, and when and as what a drain was found."""
-    held = replace(held, alone_s=begun_s, decay=None, rests=(), found=None, passing=0, isolator="open", engine="off")
+    held = replace(held, alone_s=begun_s, parking=starter.Parking())
     found = None
     for k in range(4, len(parked.hours)):
         warm = None if parked.thermometer_c is None else float(parked.thermometer_c[k])
-        held = replace(held, temperature_c=warm)
-        held = starter.quarter(held, begun_s + 3600 * float(parked.hours[k]), float(parked.voltage_v[k]), car)
-        if held.found is not None and found is None:
-            found = (float(parked.hours[k]), held.found)
-    return held, found
+        at_s, volts = begun_s + 3600 * float(parked.hours[k]), float(parked.voltage_v[k])
+        held = replace(held, now=starter.Now(at_s, volts, warm, None, "open", "off"))
+        held = starter.quarter_hour(held, at_s, volts, car)
+        if held.parking.found is not None and found is None:
+            found = (float(parked.hours[k]), held.parking.found)
+    return replace(held, usual=starter.learnt(held.usual, held.parking)), found
 
 
 def false_alarms(seed: int, vehicles: int) -> None:
@@ -46,7 +47,6 @@ def false_alarms(seed: int, vehicles: int) -> None:
                     parked = parkings.parking(rng, plate, long, season, thermometer=thermometer,
                                               busy=long < 3 or i % 2 == 1)
                     held, found = park(held, parked, car, at_s)
-                    held = starter.ended(held)
                     at_s += (long + 0.2) * 86400
                     days += long
                     longs += 1
@@ -71,7 +71,6 @@ def delays(seed: int, each: int, thermometer: str, learnt: bool) -> None:
             if learnt:
                 for _ in range(4):
                     held, _ = park(held, parkings.parking(rng, plate, 2.5, season, thermometer=thermometer), car, 0.0)
-                    held = starter.ended(held)
             amps, onset = rng.uniform(low, high), rng.uniform(24, 96)
             parked = parkings.parking(rng, plate, onset / 24 + (4 if low < 0.1 else 2), season, amps, onset, thermometer)
             held, found = park(held, parked, car, 0.0)
