@@ -7,7 +7,7 @@ import click
 
 #: command -> module that holds it; imported only when asked for, so that --help is quick
 COMMANDS = {
-    "run": "run", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
+    "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
     "doctor": "doctor", "code": "code", "schema": "schema", "wire": "wire",
     "size": "size",

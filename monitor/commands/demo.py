@@ -1,0 +1,196 @@
+"""ampledger demo: a simulated vehicle, some weeks of life, then live, with its pages."""
+import socket
+import subprocess
+import sys
+import time
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import click
+
+FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "ampledger.db.lock", "undelivered.json", "ampledger.toml")
+BEAT_S = 1.0
+
+
+@click.command(short_help="Show everything on a simulated vehicle.")
+@click.option("--days", default=21.0, show_default=True, type=click.FloatRange(0, 180), help="Days of life to begin with.")
+@click.option("--speed", default=60.0, show_default=True, type=click.FloatRange(1, 3600),
+              help="Simulated seconds a second; 60 is an hour a minute.")
+@click.option("--scenario", help="Which journey; `ampledger demo --scenario list` names them. Default: the first.")
+@click.option("--seed", default=11, show_default=True, help="Another number, another weather and another household.")
+@click.option("--folder", default=Path("demo-data"), show_default=True, type=click.Path(path_type=Path, file_okay=False),
+              help="Where the log is put; an earlier demo there is replaced, anything else is left alone.")
+@click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535), help="Of the pages; 0 takes a free one.")
+@click.option("--until", "until_s", type=float, hidden=True, help="End by itself after so many seconds of live running.")
+def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Path, port: int, until_s: float | None) -> None:
+    """Show everything on a simulated vehicle: some weeks of life at once, then live at many times the speed of life.
+
+    The readings come from a simulated vehicle and go through the same trackers, alert rules and log as
+    real ones; every page says that they are simulated. Serves the pages on this machine only and prints
+    their address. Ctrl-C ends it. Writes nothing outside FOLDER.
+    """
+    from drivers.simulated import Options, SimulatedDriver
+    from drivers.vehicle.scenarios import DEMO, SCENARIOS
+    from monitor.cli import Refused
+
+    if scenario == "list":
+        click.echo("\n".join(SCENARIOS))
+        return
+    if scenario is not None and scenario not in SCENARIOS:
+        raise Refused(f"no journey called {scenario!r}; choose one of {', '.join(SCENARIOS)}")
+    port = _free_port(port)
+    options = Options(scenario=scenario or DEMO, seed=seed, speed=speed)
+    config_file = _prepare(folder, options)
+    driver = SimulatedDriver(options)
+    began = time.perf_counter()
+    begins_utc_s = _midnight_utc_s(days)
+    days = (time.time() - begins_utc_s) / 86400  # up to this time of day
+    daemon, stop, clock, go_live = _daemon(config_file, driver, begins_utc_s)
+    try:
+        daemon.past(_shown(driver.history(days), days))
+        click.echo(f"{days:.1f} days of life are in the log ({time.perf_counter() - began:.1f} s).")
+        go_live()
+        _serve(daemon, stop, clock, config_file, port, speed, until_s)
+    finally:
+        daemon.close()
+    click.echo(f"\nEnded. The log stays in {folder}; look at it with: ampledger status --config {config_file}")
+
+
+class Ready:
+    """The simulated vehicle as a source that is already under way."""
+
+    driver = "simulated"
+
+    def __init__(self, driver: Any) -> None:
+        self._driver = driver
+
+    def open(self) -> Any:
+        return self._driver
+
+
+def _prepare(folder: Path, options: Any) -> Path:
+    """An empty folder with a configuration in it; refuses a folder that holds a real log."""
+    from monitor.cli import Refused
+    from monitor.store.reader import Reader
+    from monitor.store.reading import NoLog
+
+    plan = options.plan()
+    database = folder / "ampledger.db"
+    if database.exists():
+        with suppress(NoLog):
+            now = Reader(database).now()
+            if now is not None and not now.simulated:
+                raise Refused(f"{folder} holds the log of a real vehicle; name another --folder")
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in FILES:
+        (folder / name).unlink(missing_ok=True)
+    config_file = folder / "ampledger.toml"
+    config_file.write_text(f"""# The simulated vehicle of `ampledger demo`, as its owner would describe it: only what is on the labels.
+[house]
+chemistry = "{plan.house.chemistry}"
+rated_capacity_ah = {plan.house.label_ah:g}
+absorption_v = {plan.absorption_v:g}
+float_v = {plan.float_v:g}
+
+[starter]
+chemistry = "{plan.starter.chemistry}"
+rated_capacity_ah = {plan.starter.label_ah:g}
+
+[vehicle]
+latitude_deg = {plan.latitude_deg:g}
+
+[[source]]
+driver = "simulated"
+scenario = "{options.scenario}"
+seed = {options.seed}
+speed = {options.speed:g}
+""")
+    return config_file
+
+
+def _daemon(config_file: Path, driver: Any, begins_utc_s: float) -> tuple[Any, Any, Any, Any]:
+    """The daemon over the demo's log, its stop, its clock, and what turns the deliveries on."""
+    from monitor import config, journal, watch
+    from monitor.alerts.channels import Journal
+    from monitor.beats import Stop
+    from monitor.board_clock import BoardClock
+    from monitor.daemon import Daemon
+
+    journal.begin()
+    loaded = config.load(config_file)
+    stop = Stop()
+    stop.on_signals()
+    clock = BoardClock(stop.wait)
+    said, live = Journal(), []
+    daemon = Daemon(
+        loaded.log.database, loaded.vehicle, [Ready(driver)], clock=clock, begin=watch.begin, step=watch.step,
+        offer=lambda change: said.send(change, 1.0) if live and change.announce else None, beat_s=BEAT_S,
+        commit_s=loaded.log.commit_s, simulated=True,
+        begins_utc_s=begins_utc_s)
+    return daemon, stop, clock, lambda: live.append(True)
+
+
+def _midnight_utc_s(days: float) -> float:
+    """Second 0 of the journey: the local midnight that lies so many days back [UTC]."""
+    began = time.localtime(time.time() - days * 86400)
+    return time.mktime((began.tm_year, began.tm_mon, began.tm_mday, 0, 0, 0, 0, 0, -1))
+
+
+def _shown(readings: Any, days: float) -> Any:
+    """The same readings, with a progress bar where somebody watches."""
+    if not sys.stderr.isatty():
+        yield from readings
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("living through {task.total:.0f} days"), BarColumn(), TextColumn("day {task.completed:.0f}"),
+               TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task, shown = bar.add_task("", total=days), 0.0
+        for reading in readings:
+            if reading.at_s - shown > 7200:
+                shown = reading.at_s
+                bar.update(task, completed=shown / 86400)
+            yield reading
+
+
+def _free_port(port: int) -> int:
+    from monitor.cli import Refused
+
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            raise Refused(f"port {port} is taken; name another with --port, or --port 0 for any") from None
+        return probe.getsockname()[1]
+
+
+def _serve(daemon: Any, stop: Any, clock: Any, config_file: Path, port: int, speed: float, until_s: float | None) -> None:
+    """Live, with the pages beside it, until told to end."""
+    from monitor.beats import keep
+    from monitor.notify import Notifier
+
+    pages = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(daemon.database), "--address", f"127.0.0.1:{port}"],
+                             stdin=subprocess.DEVNULL, start_new_session=True, stderr=subprocess.DEVNULL)
+    end_s = None if until_s is None else clock.boot_s() + until_s
+
+    def each(_found: Any) -> None:
+        if pages.poll() is not None or (end_s is not None and clock.boot_s() >= end_s):
+            stop.set()
+
+    click.echo(f"Live now at {speed:g} times the speed of life. Everything is SIMULATED.\n\n    http://127.0.0.1:{port}/\n\nCtrl-C ends it.")
+    try:
+        keep(daemon, clock, BEAT_S, stop, notifier=Notifier(""), each=each)
+        if pages.poll() is not None:
+            from monitor.cli import Refused
+            raise Refused(f"the pages ended by themselves with {pages.returncode}; try `python -m dashboard --database {daemon.database}`")
+    finally:
+        pages.terminate()
+        try:
+            pages.wait(5)
+        except subprocess.TimeoutExpired:
+            pages.kill()
+            pages.wait()
