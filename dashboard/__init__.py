@@ -24,7 +24,7 @@ def create_app(
     ------
     ValueError : reading shall need a code and none is set
     """
-    from dashboard import actions, api, failures, files, guard, pages
+    from dashboard import actions, api, book, failures, files, guard, pages
     from monitor import report
 
     if code_to_read and code_hash is None:
@@ -39,6 +39,7 @@ def create_app(
         MAX_CONTENT_LENGTH=16 * 1024, MAX_FORM_PARTS=20,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.extensions["kept"] = book.Kept()
     guard.install(app, names)
     failures.install(app)
     app.jinja_env.filters["capfirst"] = lambda text: text[:1].upper() + text[1:]

@@ -1,4 +1,5 @@
 """Page About: what is measured, how far log and clock can be trusted, and what runs here."""
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
 from dashboard.book import Book
@@ -65,6 +66,7 @@ def _missing(book: Book) -> Rows:
             for name, found in sorted(sums.items())]
 
 
+@cache
 def _versions() -> Rows:
     rows: Rows = []
     for package in ("ampledger", "flask", "waitress"):

@@ -1,6 +1,6 @@
 """The same figures as JSON, and the drawings' data."""
 import json
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, is_dataclass
 
 from flask import Blueprint, Response, abort, jsonify, request
 
@@ -11,7 +11,6 @@ from dashboard.openapi import DESCRIPTION
 from dashboard.palette import PALETTES, Palette
 from dashboard.words import local_ms
 from monitor import report
-from monitor.findings import Estimate
 
 api = Blueprint("api", __name__, url_prefix="/api/v1")
 FEWEST, MOST, USUAL = 10, 2000, 600
@@ -36,13 +35,14 @@ def now() -> Response:
         "clock_trusted": book.now.utc_trusted,
         "readings": {f.name: getattr(book.latest, f.name) for f in fields(book.latest)},
         "join": _plain(found.join), "charge": _plain(found.charge), "starter": _plain(found.starter),
-        "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast),
+        "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast), "health": asdict(found.health),
         "open_alerts": len(book.open_alerts),
         "sentences": {
             "charge": report.charge_sentence(found.charge),
             "tonight": report.tonight_sentence(found.forecast, book.hour),
             "starter": report.starter_sentence(found.starter, found.join), "join": report.join_sentence(found.join),
             "today": report.day_sentence(found.counts.today),
+            "health": report.health_sentence(found.health, book.vehicle.house.rated_capacity_ah),
         },
     })
 
@@ -127,10 +127,8 @@ def tonight_figure() -> Response:
     if found is None or issued is None:
         abort(404, "There is no forecast yet.")
     rows = book.columns(issued - DAY / 2, issued, 48)
-    loads = found.loads
-    nights = tonight_chart.nights(loads.solar_hour, loads.sun_rises_solar_hour, loads.sun_leaves_solar_hour)
     return _figure(tonight_chart.figure(
-        found.forecast, found.charge, issued, _reserve_frac(book), nights,
+        found.forecast, found.charge, issued, _reserve_frac(book), _nights(book, issued),
         list(zip(rows.at_utc_s, rows.charge_frac)), local_ms, _ink()))
 
 
@@ -170,6 +168,14 @@ def _holes(book, start: float, end: float) -> list[tuple[float, float]]:
             for g in book.gaps(start, end) if g.what.quantity in ("", "house_current_a")][:200]
 
 
+def _nights(book, utc_s: float) -> tuple[tuple[float, float], ...]:
+    """By the place where it and the clock are known, else by what the log taught, else none."""
+    vehicle, loads = book.vehicle, book.findings.loads
+    if vehicle.latitude_deg is not None and vehicle.longitude_deg is not None and book.now.utc_trusted:
+        return tonight_chart.nights_at(utc_s, vehicle.latitude_deg, vehicle.longitude_deg)
+    return tonight_chart.nights(loads.solar_hour, loads.sun_rises_solar_hour, loads.sun_leaves_solar_hour)
+
+
 def _reserve_frac(book) -> float:
     return book.vehicle.house.reserve_soc_frac if book.vehicle else 0.0
 
@@ -179,9 +185,7 @@ def _plain(found) -> dict:
     made = {}
     for field in fields(found):
         value = getattr(found, field.name)
-        if isinstance(value, Estimate) or hasattr(value, "because") and hasattr(value, "__dataclass_fields__"):
-            value = asdict(value)
-        made[field.name] = value
+        made[field.name] = asdict(value) if is_dataclass(value) else value
     return made
 
 

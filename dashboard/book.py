@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from flask import current_app, g
 
@@ -29,12 +29,32 @@ class NoBook(Exception):
         self.heading, self.text, self.todo = heading, text, todo
 
 
+class Kept:
+    """Answers that hold until the log is written again, so that a poll between two minutes costs nothing."""
+
+    def __init__(self) -> None:
+        self._held: tuple[object, dict[str, Any]] = (None, {})
+
+    def get(self, database: Path, name: str, ask: Callable[[], T]) -> T:
+        """The answer kept under a name, asked for anew where the files have changed since."""
+        signature = _signature(database)
+        held, answers = self._held
+        if held != signature:
+            # Two threads may both ask anew; either answer is right.
+            answers = {}
+            self._held = (signature, answers)
+        if name not in answers:
+            answers[name] = ask()
+        return answers[name]
+
+
 class Book:
     """One log for the length of one request. Every question may raise NoBook."""
 
-    def __init__(self, database: Path) -> None:
+    def __init__(self, database: Path, kept: Kept | None = None) -> None:
         self._reader = Reader(database)
         self._database = database
+        self._kept = kept or Kept()
 
     @property
     def name(self) -> str:
@@ -44,7 +64,7 @@ class Book:
     @cached_property
     def now(self) -> Now | None:
         """The latest that is known, None while the log is empty."""
-        return self._ask(lambda reader: reader.now())
+        return self._ask_once("now", lambda reader: reader.now())
 
     @property
     def findings(self) -> Findings | None:
@@ -102,7 +122,12 @@ class Book:
 
     @cached_property
     def open_alerts(self) -> list[Logged]:
-        return self._ask(lambda reader: reader.alerts(open_only=True))
+        return self._ask_once("open alerts", lambda reader: reader.alerts(open_only=True))
+
+    @property
+    def asking(self) -> int:
+        """How many alerts are there right now and not put aside."""
+        return sum(a.what.state != "returned" and (a.what.shelved_until_s or 0.0) <= self.at_s for a in self.open_alerts)
 
     def alerts(self) -> list[Logged]:
         """All alerts, latest first."""
@@ -119,7 +144,7 @@ class Book:
 
     def extent(self) -> tuple[float, float]:
         """UTC of the first and the last minute; now, twice, while the log is empty."""
-        return self._ask(lambda reader: reader.span()) or (time.time(), time.time())
+        return self._ask_once("span", lambda reader: reader.span()) or (time.time(), time.time())
 
     def columns(self, from_utc_s: float, to_utc_s: float, points: int) -> Columns:
         """Charge, current and voltages over a span."""
@@ -141,6 +166,9 @@ class Book:
     def forecasts(self, from_utc_s: float, to_utc_s: float) -> list[Foreseen]:
         return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s))
 
+    def _ask_once(self, name: str, question: Callable[[Reader], T]) -> T:
+        return self._kept.get(self._database, name, lambda: self._ask(question))
+
     def _ask(self, question: Callable[[Reader], T]) -> T:
         try:
             return question(self._reader)
@@ -153,8 +181,20 @@ class Book:
 def opened() -> Book:
     """The book of this request."""
     if "book" not in g:
-        g.book = Book(current_app.config["DATABASE"])
+        g.book = Book(current_app.config["DATABASE"], current_app.extensions["kept"])
     return g.book
+
+
+def _signature(database: Path) -> tuple:
+    """What changes whenever the log is written: size and time of the file and of what waits beside it."""
+    found = []
+    for path in (database, database.with_name(database.name + "-wal")):
+        try:
+            state = path.stat()
+            found.append((state.st_ino, state.st_size, state.st_mtime_ns))
+        except OSError:
+            found.append(None)
+    return tuple(found)
 
 
 def _unreadable(database: Path, error: Exception) -> NoBook:

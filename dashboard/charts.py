@@ -6,8 +6,16 @@ from dashboard.palette import Palette
 
 Figure = dict[str, Any]
 #: UTC seconds to milliseconds of the local clock, as Plotly's date axis wants them.
-Clock = Callable[[float], int]
+Clock = Callable[[Sequence[float]], list[int]]
 
+#: How times are written at each zoom; what follows the line break is printed only where it changes.
+TICKS = [
+    {"dtickrange": [None, 60_000], "value": "%H:%M:%S\n%a %-d %b"},
+    {"dtickrange": [60_000, 43_200_000], "value": "%H:%M\n%a %-d %b"},
+    {"dtickrange": [43_200_000, 2_419_200_000], "value": "%-d %b\n%Y"},
+    {"dtickrange": ["M1", "M6"], "value": "%b\n%Y"},
+    {"dtickrange": ["M12", None], "value": "%Y"},
+]
 FACE = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', sans-serif"
 
 
@@ -41,11 +49,6 @@ def band(x: Sequence, low: Sequence, high: Sequence, axis: str, fill: str, name:
     }]
 
 
-def bars(x: Sequence, y: Sequence, colour: str, name: str, **more: Any) -> Figure:
-    """One account's column of bars."""
-    return {"type": "bar", "x": x, "y": y, "name": name, "marker": {"color": colour}, "showlegend": False} | more
-
-
 def ground(x0: Any, x1: Any, colour: str) -> Figure:
     """A tinted stretch of time behind everything."""
     return {"type": "rect", "xref": "x", "yref": "paper", "x0": x0, "x1": x1, "y0": 0, "y1": 1,
@@ -73,13 +76,14 @@ def note(text: str, x: Any, y: float, yref: str, palette: Palette, **more: Any) 
 def sheet(palette: Palette, height_px: int, axes: dict[str, Figure], **more: Any) -> Figure:
     """The layout every figure shares: no frame, ruled lines, no legend; axes by their Plotly names."""
     layout: Figure = {
-        "height": height_px, "margin": {"l": 44, "r": 8, "t": 28, "b": 36}, "showlegend": False,
+        "height": height_px, "margin": {"l": 44, "r": 8, "t": 28, "b": 48}, "showlegend": False,
         "paper_bgcolor": palette.sheet, "plot_bgcolor": palette.sheet, "hovermode": "x",
         "font": {"family": FACE, "size": 14, "color": palette.ink},
         "hoverlabel": {"bgcolor": palette.sheet, "bordercolor": palette.ink,
                        "font": {"color": palette.ink, "size": 14, "family": FACE}},
         "xaxis": {"type": "date", "showgrid": False, "linecolor": palette.ink, "ticks": "outside",
-                  "tickcolor": palette.ink, "nticks": 6, "tickangle": 0, "automargin": False},
+                  "tickcolor": palette.ink, "nticks": 6, "tickangle": 0, "automargin": False,
+                  "tickformatstops": TICKS, "hoverformat": "%a %-d %b, %H:%M"},
     }
     for name, axis in axes.items():
         ruled = {} if name.startswith("x") else {
@@ -88,6 +92,6 @@ def sheet(palette: Palette, height_px: int, axes: dict[str, Figure], **more: Any
     return layout | more
 
 
-def tick(value: float | None, digits: int, scale: float = 1.0) -> float | None:
-    """A value for the plot, rounded so that the answer stays small; None stays a gap."""
-    return None if value is None else round(value * scale, digits)
+def rounded(column: Sequence[float | None], digits: int, scale: float = 1.0) -> list[float | None]:
+    """Values for the plot, rounded so that the answer stays small; None stays a gap."""
+    return [None if value is None else round(value * scale, digits) for value in column]

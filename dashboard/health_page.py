@@ -1,33 +1,33 @@
-"""Page Health: what the batteries can still do, against their labels."""
+"""Page Health: is the house battery used up, what says so, and the wear behind it."""
 from dashboard.book import Book
-from monitor.findings import Estimate
-from monitor.report import Figure, figure, number
+from monitor.findings import HealthFindings
+from monitor.report import Figure, figure, health_sentence, number, span
 
 Row = tuple[str, Figure, str]
+WEIGHTS = {"decisive": "Decides", "strong": "Speaks strongly against it", "weak": "Speaks weakly against it", "for": "Speaks for it"}
 
 
-def health_lead(book: Book) -> str:
-    """The house battery's capacity against its label in one sentence."""
-    capacity, rated = book.findings.charge.capacity_ah, book.vehicle.house.rated_capacity_ah
-    if not isinstance(capacity, Estimate):
-        return f"What the house battery can still hold is not known yet, because {capacity.because}."
-    text = f"When full, the house battery gives about {figure(capacity, 'Ah', least=0)}"
-    if capacity.basis in ("label", "first guess"):
-        return f"{text}: what its label promises, not yet tested on this battery."
-    if rated:
-        text += f", {100 * capacity.value / rated:.0f} % of the {number(rated)} Ah on its label"
-    return f"{text}."
+def shown(book: Book) -> dict:
+    """Everything the template of page Health needs beside the findings."""
+    health = book.findings.health
+    return {
+        "lead": health_sentence(health, book.vehicle.house.rated_capacity_ah),
+        "evidence": [(WEIGHTS[line.weight], _sentence(line.seen), line.overturned_by) for line in health.lines],
+        "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health), "depths": depth_rows(health),
+    }
 
 
 def house_rows(book: Book) -> list[Row]:
     """Figures of the house battery."""
-    charge, rated = book.findings.charge, book.vehicle.house.rated_capacity_ah
-    rows = [("Capacity now", figure(charge.capacity_ah, "Ah", digits=0, least=0), "")]
-    if rated and isinstance(charge.capacity_ah, Estimate):
-        rows.append(("Of the label", figure(charge.capacity_ah, "%", scale=100 / rated, least=0), f"label: {number(rated)} Ah"))
-    rows.append(("Inner resistance", figure(charge.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""))
-    rows.append(("Current meter is off by", figure(charge.current_offset_a, "mA", scale=1000), ""))
-    return rows
+    charge, health, rated = book.findings.charge, book.findings.health, book.vehicle.house.rated_capacity_ah
+    return [
+        ("Capacity now", figure(charge.capacity_ah, "Ah", digits=0, least=0), ""),
+        ("Usable charge, of the label", figure(health.capacity_frac, "%", scale=100, least=0), f"label: {number(rated)} Ah"),
+        ("Inner resistance now", figure(charge.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
+        ("Inner resistance at 25 °C, full", figure(health.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
+        ("Against its first weeks", figure(health.resistance_growth_ratio, "times", digits=2, least=0), ""),
+        ("Current meter is off by", figure(charge.current_offset_a, "mA", scale=1000), "its own fault and unseen use"),
+    ]
 
 
 def starter_rows(book: Book) -> list[Row]:
@@ -39,4 +39,33 @@ def starter_rows(book: Book) -> list[Row]:
         ("Drop when starting", figure(found.starter.crank_drop_frac, "%", scale=100), ""),
         ("Isolator and cables", figure(found.join.path_resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
     ]
+
+
+def wear_rows(health: HealthFindings) -> list[tuple[str, str, str]]:
+    """What wears a battery, as (label, value, note)."""
+    half, third, fifth = health.low_hours
+    rows = [
+        ("Charge taken out of it", f"{number(health.charge_out_ah)} Ah",
+         f"{number(health.full_cycles_count, 1)} full cycles of the label's capacity"),
+        ("Time below half", f"{number(half)} h", f"below 30 %: {number(third)} h; below 20 %: {number(fifth)} h"),
+        ("Since it was last full", span(health.since_full_s), f"longest so far: {span(health.longest_without_full_s)}"),
+    ]
+    if health.heat_ratio is not None:
+        low, high = sorted(health.heat_ratio)
+        rows.append(("Ageing by warmth", f"{number(low, 2)} to {number(high, 2)} times", "against a life at 25 °C, by two published rules"))
+    rows.append(("Weeks on record", str(health.weeks_count), ""))
+    return rows
+
+
+def depth_rows(health: HealthFindings) -> list[tuple[str, str, float]]:
+    """Cycles by depth as (depth, count, length of its bar 0 to 1), the empty ones at the deep end left out."""
+    counts = list(health.depth_counts)
+    while counts and counts[-1] < 0.05:
+        counts.pop()
+    most = max(counts, default=1.0) or 1.0
+    return [(f"{10 * i} to {10 * i + 10} %", number(count, 1), count / most) for i, count in enumerate(counts)]
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}" if text.endswith(".") else f"{text[:1].upper()}{text[1:]}."
 

@@ -18,7 +18,9 @@ SPANS = (("hour", "Hour"), ("day", "Day"), ("week", "Week"), ("month", "Month"),
 LENGTH_S = {"hour": HOUR, "day": DAY, "week": 7 * DAY, "month": 30 * DAY, "year": 365 * DAY}
 SHORTEST_S, LONGEST_S = 60.0, 60 * 365 * DAY
 #: Lines of a list that a person still reads; more days than that are put together by month.
-LISTED, DAYS_LISTED = 25, 45
+LISTED, DAYS_LISTED = 16, 45
+#: The isolator follows the engine: of two events this close only the engine's is listed [s].
+TOGETHER_S = 120.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,7 @@ def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
     name, start, end = chosen(args, first, last)
     length = end - start
     days = book.days(start, end)
-    events, gaps = book.events(start, end)[::-1], book.gaps(start, end)[::-1]
+    events, gaps = told(book.events(start, end))[::-1], book.gaps(start, end)[::-1]
     after = min(end + length, last)
     page = url_for("pages.log")
     return {
@@ -70,6 +72,13 @@ def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
         "gaps": [(clock_text(g.at_utc_s), gap_words(g)) for g in gaps[:LISTED]],
         "more_gaps": max(len(gaps) - LISTED, 0),
     }
+
+
+def told(events: Sequence[Logged]) -> list[Logged]:
+    """The events worth a line: the isolator's only where the engine does not explain them."""
+    engine = [e.at_utc_s for e in events if e.what.kind.startswith("engine")]
+    return [e for e in events if not e.what.kind.startswith("isolator_open") and not e.what.kind.startswith("isolator_closed")
+            or not any(abs(e.at_utc_s - t) < TOGETHER_S for t in engine)]
 
 
 def heading(start_utc_s: float, end_utc_s: float) -> str:
@@ -102,8 +111,8 @@ def book_line(days: Sequence[Day], name: str) -> BookLine:
     sun, engine, other, spent = (
         sum(day.values.get(column) or 0.0 for day in days)
         for column in ("sun_ah", "alternator_ah", "other_ah", "charge_out_ah"))
-    return BookLine(name, number(sun, 1), number(engine, 1), number(other, 1), number(spent, 1),
-                    number(sun + engine + other - spent, 1))
+    return BookLine(name, *(number(ah, 1 if abs(ah) < 100 else 0)
+                            for ah in (sun, engine, other, spent, sun + engine + other - spent)))
 
 
 def _middle(day: Day) -> float:

@@ -5,8 +5,9 @@ from typing import Any
 
 from dashboard.words import clock_text, local_hour
 from monitor.findings import ForecastFindings
-from monitor.report import chance, when
+from monitor.report import Figure, chance, figure, when
 from monitor.store.reader import Foreseen
+from monitor.trackers.who_took import Shares
 
 #: Nights listed, and how far apart the lines of the fan are [s].
 NIGHTS, EVERY_S = 14, 3 * 3600.0
@@ -73,6 +74,7 @@ def shown(book) -> dict[str, Any]:
     now = book.utc_of(book.at_s)
     past = [] if now is None else _past(book, now)
     return {
+        "usual": usual_rows(book.findings.loads.shares),
         "night": night_rows(forecast, book.hour), "hours": hours(forecast, book.utc_of(forecast.issued_s)),
         "issued": book.when(forecast.issued_s), "outcomes": [_outcome(night) for night in reversed(past)], "outcomes_sentence": _sentence(past),
     }
@@ -107,6 +109,20 @@ def night_rows(found: ForecastFindings, hour: float | None) -> list[tuple[str, s
     return rows
 
 
+def usual_rows(shares: Shares) -> list[tuple[str, Figure]]:
+    """Who takes the charge on a usual day, as (label, figure)."""
+    return [
+        ("All loads", figure(shares.load_ah_per_day, "Ah a day", least=0)),
+        ("Of it the fridge", figure(shares.fridge_ah_per_day, "Ah a day", least=0)),
+        ("The fridge runs", figure(shares.fridge_duty_frac, "% of the time", scale=100, least=0)),
+        ("What never sleeps", figure(shares.base_a, "A", digits=2, least=0)),
+        ("The evening", figure(shares.evening_ah_per_day, "Ah a day", least=0)),
+        ("Short bursts", figure(shares.bursts_ah_per_day, "Ah a day", least=0)),
+        ("Not accounted for", figure(shares.rest_ah_per_night, "Ah a night")),
+        ("From the sun", figure(shares.harvest_ah_per_day, "Ah a day", least=0)),
+    ]
+
+
 def hours(found: ForecastFindings, issued_utc_s: float | None) -> list[tuple[str, str, str, str]]:
     """The fan every three hours as (time, low, middle, high)."""
     rows, due = [], 0.0
@@ -120,7 +136,7 @@ def hours(found: ForecastFindings, issued_utc_s: float | None) -> list[tuple[str
 
 def _past(book, now_utc_s: float) -> list[Night]:
     start = now_utc_s - (NIGHTS + 1) * 86400
-    rows = book.columns(start, now_utc_s, 24 * (NIGHTS + 1) * 2)
+    rows = book.columns(start, now_utc_s, 24 * (NIGHTS + 1))
     return nights(book.forecasts(start, now_utc_s), rows.at_utc_s, rows.charge_frac, book.vehicle.house.reserve_soc_frac, local_hour)[-NIGHTS:]
 
 

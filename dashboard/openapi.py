@@ -22,7 +22,7 @@ def _ref(name: str) -> Schema:
 
 COLUMNS = ("charge_frac", "charge_low_frac", "charge_high_frac", "house_current_a", "house_current_low_a",
            "house_current_high_a", "house_voltage_v", "house_voltage_low_v", "house_voltage_high_v",
-           "starter_voltage_v", "starter_voltage_low_v", "starter_voltage_high_v")
+           "starter_voltage_v", "starter_voltage_low_v", "starter_voltage_high_v", "isolator_closed_frac")
 FORECAST = ("probability_before_sun", "reserve_in_s", "reserve_in_low_s", "reserve_in_high_s", "lowest_frac",
             "lowest_low_frac", "lowest_high_frac", "sun_back_in_s")
 FIGURES: Schema = {"type": "object", "additionalProperties": NUMBER}
@@ -47,7 +47,14 @@ SCHEMAS: dict[str, Schema] = {
     "Starter": _object({name: _ref("Answer") for name in (
         "charge_frac", "rest_voltage_v", "drain_a", "crank_lowest_v", "crank_drop_frac")}
         | {"doubtful_after_s": MAYBE, "crank_verdict": TEXT}),
-    "Loads": _object({name: _ref("Answer") for name in ("harvest_a", "load_a", "load_ah_per_day", "harvest_ah_per_day")}),
+    "Loads": _object({"harvest_a": _ref("Answer"), "load_a": _ref("Answer"), "shares": _object({name: _ref("Answer") for name in (
+        "load_ah_per_day", "harvest_ah_per_day", "fridge_ah_per_day", "base_a", "evening_ah_per_day", "rest_ah_per_night")})}),
+    "Health": _object({
+        "verdict": {"enum": ["healthy", "watch", "replace", "not enough evidence"]},
+        "lines": _list(_object({"weight": TEXT, "seen": TEXT, "overturned_by": TEXT})),
+        "capacity_frac": _ref("Answer"), "resistance_growth_ratio": _ref("Answer"), "resistance_ohm": _ref("Answer"),
+        "weeks_count": {"type": "integer"}, "charge_out_ah": NUMBER, "full_cycles_count": NUMBER,
+        "depth_counts": _list(NUMBER), "since_full_s": NUMBER}),
     "Forecast": _object({name: MAYBE for name in FORECAST} | {
         "issued_s": NUMBER, "sentence": TEXT, "because": TEXT,
         "fan": _list({"type": "array", "minItems": 4, "maxItems": 4, "items": NUMBER,
@@ -60,7 +67,7 @@ SCHEMAS: dict[str, Schema] = {
                  "loads": _ref("Loads"),
                  "counts": _object({"today": _ref("Tally"), "yesterday": {"oneOf": [_ref("Tally"), {"type": "null"}]},
                                     "total": _ref("Tally")}),
-                 "forecast": _ref("Forecast"), "open_alerts": {"type": "integer"},
+                 "forecast": _ref("Forecast"), "health": _ref("Health"), "open_alerts": {"type": "integer"},
                  "sentences": {"type": "object", "additionalProperties": TEXT}})]},
     "Series": _object({"from_utc_s": NUMBER, "to_utc_s": NUMBER, "at_utc_s": _list(NUMBER)}
                       | {name: _list(MAYBE) for name in COLUMNS})

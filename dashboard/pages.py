@@ -2,8 +2,7 @@
 from flask import Blueprint, current_app, redirect, render_template, request, url_for
 
 from dashboard import book as books
-from dashboard import about_page, guard, log_page, night_page
-from dashboard.health_page import health_lead, house_rows, starter_rows
+from dashboard import about_page, guard, health_page, log_page, night_page
 from dashboard.words import AlertLine, alert_line, clock_text, current_words, reading
 from monitor import report
 
@@ -91,9 +90,7 @@ def health():
     book = books.opened()
     if book.findings is None:
         return _blank(book, "health", "Health")
-    return render_template(
-        "health.html", title="Health", page="health", book=book, f=book.findings, lead=health_lead(book),
-        house=house_rows(book), starter=starter_rows(book))
+    return render_template("health.html", title="Health", page="health", book=book, f=book.findings, **health_page.shown(book))
 
 
 @pages.get("/about")

@@ -1,6 +1,6 @@
 """Times, readings and alerts as the pages print them."""
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from monitor.report import number, span
@@ -36,9 +36,14 @@ def clock_text(utc_s: float, like: str = "%a %-d %b, %H:%M") -> str:
             .replace("%H", f"{t.tm_hour:02d}").replace("%M", f"{t.tm_min:02d}"))
 
 
-def local_ms(utc_s: float) -> int:
+def local_ms(utc_s: Sequence[float]) -> list[int]:
     """Milliseconds whose UTC reading is the board's local clock: what a date axis without zones wants."""
-    return round((utc_s + time.localtime(utc_s).tm_gmtoff) * 1000)
+    if not utc_s:
+        return []
+    first, last = (time.localtime(t).tm_gmtoff for t in (utc_s[0], utc_s[-1]))
+    if first == last and utc_s[-1] - utc_s[0] < 100 * 86400:
+        return [round((t + first) * 1000) for t in utc_s]
+    return [round((t + time.localtime(t).tm_gmtoff) * 1000) for t in utc_s]
 
 
 def local_hour(utc_s: float) -> float:

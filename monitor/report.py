@@ -8,6 +8,7 @@ from monitor.findings import (
     Condition,
     Estimate,
     ForecastFindings,
+    HealthFindings,
     JoinFindings,
     StarterFindings,
 )
@@ -216,7 +217,7 @@ def starter_sentence(starter: StarterFindings, join: JoinFindings) -> str:
         else:
             text += "; nothing but its own standing loss leaves it"
     if starter.doubtful_after_s is not None:
-        text += f". At this rate a start becomes doubtful in about {span(starter.doubtful_after_s)}"
+        text += f". Left standing like this, a start becomes doubtful in about {span(starter.doubtful_after_s)}"
     return f"{text}."
 
 
@@ -244,6 +245,21 @@ def day_sentence(day: Tally, name: str = "Today") -> str:
 def received_by_source(day: Tally) -> tuple[tuple[str, float], ...]:
     """Where the day's ampere-hours came from, as (name, Ah)."""
     return (("the sun", day.sun_ah), ("the engine", day.alternator_ah), ("elsewhere", day.other_ah))
+
+
+def health_sentence(health: HealthFindings, rated_capacity_ah: float) -> str:
+    """Whether the house battery is used up, in one or two sentences."""
+    word = {
+        "healthy": "The house battery is sound", "watch": "The house battery should be watched",
+        "replace": "The house battery is used up and should be replaced",
+        "not enough evidence": "Whether the house battery is still sound is not known yet",
+    }[health.verdict]
+    if not isinstance(health.capacity_frac, Estimate):
+        return f"{word}; what it holds is not known yet, because {health.capacity_frac.because}."
+    held = figure(health.capacity_frac, "Ah", scale=rated_capacity_ah, least=0)
+    share = figure(health.capacity_frac, "%", scale=100, least=0)
+    so_far = "so far it seems to give" if health.verdict == "not enough evidence" else "when full it gives"
+    return f"{word}; {so_far} {held}, {share} of its label."
 
 
 def condition_sentences(condition: Condition) -> tuple[tuple[str, str], ...]:
