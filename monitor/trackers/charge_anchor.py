@@ -25,10 +25,10 @@ def full(battery: Battery, voltage_v: float, current_a: float, capacity_ah: floa
     tail = current_a / capacity_ah
     if battery.lead_acid:
         over = voltage_v - 12.95
-        if over < 0.5 or held_s < 1200 or not 0.0 < tail < 0.05:
+        if over < 0.5 or held_s < 1200 or not 0.0 < tail < 0.09:
             return None
         missing = 1.0 * tail * 1.4 / over
-        if missing > 0.08:
+        if missing > 0.12:
             return None
         return Anchor("full", missing, 0.007 + 0.4 * missing + (0.01 if over < 1.0 and held_s < 7200 else 0.0))
     if voltage_v < 13.75 or held_s < 300 or not -0.01 < tail < 0.06:
