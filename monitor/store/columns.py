@@ -42,6 +42,9 @@ ROLLED = {
     "engine_running_frac": ("engine_running_e3", 1000, "mean"),
     "gap_s": ("gap_s", 1, "sum"),
     "covered_s": ("covered_s", 1, "sum"),
+    "load_a": ("load_ma", 1000, "mean"),
+    "harvest_a": ("harvest_ma", 1000, "mean"),
+    "curtailed_frac": ("curtailed_e3", 1000, "mean"),
 }
 
 #: Levels of the log above the raw rows, and the seconds one row stands for

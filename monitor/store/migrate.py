@@ -2,9 +2,9 @@
 from pathlib import Path
 from typing import Any
 
-#: the shape this program writes; the newest file in migrations/versions
-HEAD = "0001"
 FOLDER = Path(__file__).parent / "migrations"
+#: the shape this program writes: the number of the newest file in migrations/versions
+HEAD = max(file.name[1:5] for file in (FOLDER / "versions").glob("v*.py"))
 
 
 class NewerLog(Exception):

@@ -46,7 +46,9 @@ def minute_row(lived: Lived) -> tuple[int | None, ...]:
     values |= {"charge_frac": value, "charge_low_frac": low, "charge_high_frac": high,
                "capacity_ah": _three(found.charge.capacity_ah)[1],
                "isolator_closed_frac": {"open": 0.0, "closed": 1.0}.get(found.join.isolator),
-               "engine_running_frac": {"off": 0.0, "cranking": 1.0, "running": 1.0}.get(found.join.engine)}
+               "engine_running_frac": {"off": 0.0, "cranking": 1.0, "running": 1.0}.get(found.join.engine),
+               "load_a": _three(found.loads.load_a)[1], "harvest_a": _three(found.loads.harvest_a)[1],
+               "curtailed_frac": float(found.loads.curtailed)}
     return (milliseconds(minute.end_s), milliseconds(minute.start_s),
             *[stored(values[name], scale) for name, (_, scale, _) in ROLLED.items()])
 
