@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "ampledger.db.lock", "undelivered.json", "ampledger.toml")
+FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
 BEAT_S = 1.0
 
 
@@ -30,9 +30,10 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
     real ones; every page says that they are simulated. Serves the pages on this machine only and prints
     their address. Ctrl-C ends it. Writes nothing outside FOLDER.
     """
-    from drivers.simulated import Options, SimulatedDriver
+    from drivers.simulated import Options
     from drivers.vehicle.scenarios import DEMO, SCENARIOS
     from monitor.cli import Refused
+    from monitor.store.lock import held
 
     if scenario == "list":
         click.echo("\n".join(SCENARIOS))
@@ -41,7 +42,17 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
         raise Refused(f"no journey called {scenario!r}; choose one of {', '.join(SCENARIOS)}")
     port = _free_port(port)
     options = Options(scenario=scenario or DEMO, seed=seed, speed=speed)
-    config_file = _prepare(folder, options)
+    with held(folder / "ampledger.db") as ours:
+        if not ours:
+            raise Refused(f"another ampledger is writing in {folder}; name another --folder")
+        _live(_prepare(folder, options), options, days, port, until_s)
+    click.echo(f"\nEnded. The log stays in {folder}; look at it with: ampledger status --config {folder / 'ampledger.toml'}")
+
+
+def _live(config_file: Path, options: Any, days: float, port: int, until_s: float | None) -> None:
+    """The past at once, then the present with its pages."""
+    from drivers.simulated import SimulatedDriver
+
     driver = SimulatedDriver(options)
     began = time.perf_counter()
     begins_utc_s = _midnight_utc_s(days)
@@ -51,10 +62,9 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
         daemon.past(_shown(driver.history(days), days))
         click.echo(f"{days:.1f} days of life are in the log ({time.perf_counter() - began:.1f} s).")
         go_live()
-        _serve(daemon, stop, clock, config_file, port, speed, until_s)
+        _serve(daemon, stop, clock, port, options.speed, until_s)
     finally:
         daemon.close()
-    click.echo(f"\nEnded. The log stays in {folder}; look at it with: ampledger status --config {config_file}")
 
 
 class Ready:
@@ -168,7 +178,7 @@ def _free_port(port: int) -> int:
         return probe.getsockname()[1]
 
 
-def _serve(daemon: Any, stop: Any, clock: Any, config_file: Path, port: int, speed: float, until_s: float | None) -> None:
+def _serve(daemon: Any, stop: Any, clock: Any, port: int, speed: float, until_s: float | None) -> None:
     """Live, with the pages beside it, until told to end."""
     from monitor.beats import keep
     from monitor.notify import Notifier

@@ -1,0 +1,139 @@
+"""ampledger doctor: is the log whole, the disk free, the clock known, the copy fresh, and what to do where not."""
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from monitor.commands.options import config_option, loaded
+
+MEGABYTE = 1_000_000
+#: Less room than this is worth a word; the log grows by about a quarter of it a year.
+LOW_DISK_BYTES = 400 * MEGABYTE
+OLD_LOG_S, OLD_COPY_S = 600.0, 3 * 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing looked at. verdict: ok, LOOK, WRONG, or - where it could not be seen from here."""
+
+    what: str
+    verdict: str
+    said: str
+    todo: str = ""
+
+
+@click.command(short_help="Look for trouble: log, disk, card, clock, sensors, copies.")
+@config_option
+@click.option("--no-sensors", is_flag=True, help="Do not read the sensors (a serial line may have one reader only).")
+def doctor(config_file: Path | None, no_sensors: bool) -> None:
+    """Look for trouble and say what to do: the log's file and every checksum in it, room on the disk, errors
+    of the card in the kernel's log, the clock, the sensors, the latest copy, messages not delivered.
+
+    Changes nothing. Ends with 1 when something is WRONG.
+    """
+    config = loaded(config_file)
+    found = [*_log(config.log.database), *_disk(config.log.database), *_card(), *_clock(), *_copies(config), *_spool(config.log.database)]
+    if not no_sensors:
+        found += list(_sensors(config))
+    for finding in found:
+        colour = {"WRONG": "red", "LOOK": "yellow", "ok": "green"}.get(finding.verdict)
+        click.echo(f"{click.style(f'{finding.verdict:<6}', fg=colour)}{finding.what}: {finding.said}")
+        if finding.todo:
+            click.echo(f"      {finding.todo}")
+    if any(finding.verdict == "WRONG" for finding in found):
+        sys.exit(1)
+
+
+def _log(database: Path) -> Iterator[Finding]:
+    from monitor.store import backup
+    from monitor.store.reader import Reader
+    from monitor.store.reading import NoLog
+
+    try:
+        now = Reader(database).now()
+        proof = backup.prove(database)
+    except (NoLog, backup.NotCopied) as error:
+        yield Finding("log", "WRONG", str(error), "Start `ampledger run`; a damaged log is set aside and read out by it.")
+        return
+    yield Finding("log", "WRONG" if proof.damaged_hours else "ok",
+                  f"{proof.minutes} minutes and {proof.hours_packed} packed hours, {database.stat().st_size / MEGABYTE:.1f} MB, "
+                  + (f"{proof.damaged_hours} hours damaged" if proof.damaged_hours else "whole"),
+                  "The card loses bits: copy the log (`ampledger backup`) and change the card." if proof.damaged_hours else "")
+    for aside in sorted(database.parent.glob(f"{database.stem}.damaged-*{database.suffix}")):
+        yield Finding("log", "LOOK", f"{aside.name} was set aside because it was damaged",
+                      "What could be read is in the new log. Delete it when you miss nothing; a second one means: a new card.")
+    if now is None:
+        yield Finding("daemon", "LOOK", "nothing has been concluded yet", "It takes a minute after the first start.")
+        return
+    age_s = time.time() - now.utc_s
+    yield Finding("daemon", "LOOK" if age_s > OLD_LOG_S and not now.simulated else "ok",
+                  f"the last minute was written {max(age_s, 0) / 60:.0f} min ago" + (" (simulated)" if now.simulated else ""),
+                  "Is it running? systemctl status ampledger, journalctl -u ampledger" if age_s > OLD_LOG_S and not now.simulated else "")
+
+
+def _disk(database: Path) -> Iterator[Finding]:
+    folder = database.parent
+    if not folder.exists():
+        return
+    room = shutil.disk_usage(folder)
+    low = room.free < LOW_DISK_BYTES
+    yield Finding("disk", "LOOK" if low else "ok", f"{room.free / MEGABYTE:.0f} MB free in {folder}",
+                  "Make room, or lower raw_days under [log]; a full disk thins the log by itself, oldest first." if low else "")
+
+
+def _card() -> Iterator[Finding]:
+    """Errors of storage in the kernel's log; often only root may read it."""
+    try:
+        said = subprocess.run(["dmesg", "--level", "err,crit,alert,emerg"], capture_output=True, text=True, timeout=5, check=True).stdout
+    except (OSError, subprocess.SubprocessError):
+        yield Finding("card", "-", "the kernel's log cannot be read from here", "As root: dmesg --level err")
+        return
+    lines = [line for line in said.splitlines() if any(word in line for word in ("mmc", "I/O error", "EXT4-fs error", "Buffer I/O"))]
+    yield Finding("card", "WRONG" if lines else "ok", f"{len(lines)} errors in the kernel's log" if lines else "no errors in the kernel's log",
+                  f"The last one: {lines[-1].strip()}. Copy the log and change the card." if lines else "")
+
+
+def _clock() -> Iterator[Finding]:
+    from monitor.board_clock import BoardClock
+
+    trust = BoardClock(time.sleep).trust()
+    yield Finding("clock", "ok" if trust.trusted else "LOOK", f"kept by {trust.source}" if trust.trusted else "nobody vouches for it",
+                  "" if trust.trusted else "Measuring does not need it; dates will be right once the board has seen network time, "
+                  "or when you open the pages with a phone.")
+
+
+def _copies(config: Any) -> Iterator[Finding]:
+    folder = config.log.backup_to
+    if folder is None:
+        yield Finding("copies", "LOOK", "no nightly copy is configured", "Set backup_to under [log] to another card or stick.")
+        return
+    files = sorted(folder.glob("ampledger-*.db")) if folder.exists() else []
+    if not files:
+        yield Finding("copies", "WRONG", f"no copy in {folder}", "Is the stick there, and may the daemon write it?")
+        return
+    age_s = time.time() - files[-1].stat().st_mtime
+    old = age_s > OLD_COPY_S
+    yield Finding("copies", "LOOK" if old else "ok", f"{files[-1].name}, {age_s / 86400:.1f} days old",
+                  "Is the stick there, and may the daemon write it?" if old else "")
+
+
+def _spool(database: Path) -> Iterator[Finding]:
+    from monitor.alerts.spool import Spool
+
+    stuck = [item for item in Spool(database.parent / "undelivered.json").read() if item.tries]
+    yield Finding("messages", "LOOK" if stuck else "ok", f"{len(stuck)} not delivered" if stuck else "none waits",
+                  f"The last reason: {stuck[-1].why}. Try `ampledger alerts test`." if stuck else "")
+
+
+def _sensors(config: Any) -> Iterator[Finding]:
+    from monitor.commands.check import rows_of
+
+    for number, source in enumerate(config.sources, 1):
+        for row in rows_of(source, f"source {number}, {source.driver}"):
+            yield Finding(f"{row.source} {row.quantity}".strip(), row.verdict, row.shown, row.todo)
