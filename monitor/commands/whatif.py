@@ -1,0 +1,109 @@
+"""ampledger whatif: what another battery, panel or charger would have done with the logged life."""
+import sys
+from pathlib import Path
+
+import click
+
+from monitor.commands.options import config_option, database_of, database_option
+
+
+class CandidateType(click.ParamType):
+    """A candidate as name=value pairs: chemistry=lfp,capacity=200,sun=1.5,dcdc=30,loads=0.9,reserve=20."""
+
+    name = "KEY=VALUE,…"
+    KEYS = {"chemistry": str, "capacity": float, "sun": float, "dcdc": float, "loads": float, "reserve": float, "solar": float}
+
+    def convert(self, value, param, ctx):
+        found = {}
+        for part in value.split(","):
+            key, mark, text = part.partition("=")
+            key = key.strip()
+            if key not in self.KEYS or not mark:
+                self.fail(f"{part!r} is not one of {', '.join(self.KEYS)} with a value, as capacity=200", param, ctx)
+            try:
+                found[key] = self.KEYS[key](text.strip())
+            except ValueError:
+                self.fail(f"{key} = {text!r} is not a number", param, ctx)
+            if self.KEYS[key] is float and not found[key] > 0:
+                self.fail(f"{key} = {text} must be above 0", param, ctx)
+        if found.get("chemistry", "lfp") not in ("flooded", "agm", "gel", "lfp"):
+            self.fail(f"chemistry {found['chemistry']!r}: write flooded, agm, gel or lfp", param, ctx)
+        return found, value
+
+
+@click.command(short_help="What another battery, panel or charger would have done with the same life.")
+@click.option("--with", "candidates", type=CandidateType(), multiple=True, required=True,
+              help="A candidate: chemistry=, capacity= (Ah), sun= (times today's panel), solar= (charger limit, A), "
+                   "dcdc= (A), loads= (times today's), reserve= (per cent). What is not named stays as it is. Repeat.")
+@click.option("--days", default=60, show_default=True, type=click.IntRange(3, 730), help="Latest days of the log to replay.")
+@config_option
+@database_option
+def whatif(candidates, days: int, config_file: Path | None, database: Path | None) -> None:
+    """Replay the logged loads and sun through other set-ups, side by side with today's.
+
+    First the present set-up is replayed; if it does not reproduce the log, the log does not explain the present
+    battery, and nothing more is said. Use that was prevented (cut-outs, sparing energy) is not in the log: for a
+    larger battery the answers are a lower bound of use.
+    """
+    from monitor.findings import Estimate
+    from monitor.planning import from_log
+    from monitor.planning import whatif as asking
+    from monitor.store.reader import Reader
+
+    from monitor.cli import Refused
+
+    reader = Reader(database_of(config_file, database))
+    now = reader.now()
+    if now is None:
+        raise Refused("the log is empty; come back after some days")
+    if not isinstance(now.findings.charge.capacity_ah, Estimate):
+        raise Refused(f"the capacity is not known yet: {now.findings.charge.capacity_ah.because}")
+    life = from_log.logged(reader.rolled("quarters", now.utc_s - days * 86400.0))
+    known = from_log.known(now.vehicle, life, now.findings.charge.capacity_ah)
+    setups = [_setup(known.setup, found, text) for found, text in candidates]
+    try:
+        slots, rms = asking.explain(life, known)
+    except asking.NotExplained as error:
+        raise Refused(str(error)) from None
+    answers = _with_progress(asking, slots, known, setups, rms)
+    _print(answers)
+
+
+def _setup(base, found: dict, text: str):
+    from dataclasses import replace
+
+    chemistry = found.get("chemistry", base.chemistry)
+    reserve = found["reserve"] / 100 if "reserve" in found else (
+        base.reserve_frac if (chemistry == "lfp") == (base.chemistry == "lfp") else 0.2 if chemistry == "lfp" else 0.5)
+    return replace(base, name=text, chemistry=chemistry, capacity_ah=found.get("capacity", base.capacity_ah),
+                   sun_ratio=found.get("sun", 1.0), solar_limit_a=found.get("solar"), engine_limit_a=found.get("dcdc"),
+                   load_ratio=found.get("loads", 1.0), reserve_frac=reserve)
+
+
+def _with_progress(asking, slots, known, setups, rms: float):
+    from rich.console import Console
+    from rich.progress import Progress
+
+    total = (1 + len(setups)) * asking.DRAWS
+    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
+        task = bar.add_task("living the same weeks again", total=total)
+        return asking.ask(slots, known, setups, rms, progress=lambda done: bar.update(task, completed=done))
+
+
+def _print(answers) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table("set-up", "nights below reserve in 30 days", "against today", "days full in 30", "unserved Ah in 30",
+                  "lowest", "full cycles a year")
+    for a in answers:
+        table.add_row(a.setup.name, _span(a.nights_below_per_30), _span(a.nights_difference_per_30, sign="+"),
+                      _span(a.full_days_per_30), _span(a.unserved_ah_per_30), _span(a.lowest_frac, 100, "%"),
+                      _span(a.cycles_per_year))
+    Console(width=None if sys.stdout.isatty() else 150).print(table)
+    click.echo(f"Intervals hold 95 % of {100} draws. Weight: {answers[0].weight}.")
+
+
+def _span(estimate, scale: float = 1.0, unit: str = "", sign: str = "") -> str:
+    value, low, high = (x * scale for x in (estimate.value, estimate.low, estimate.high))
+    return f"{value:{sign}.0f}{unit} ({low:{sign}.0f} to {high:{sign}.0f})"
