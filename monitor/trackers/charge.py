@@ -1,5 +1,5 @@
 """State of charge of the house battery: counts ampere-hours, corrects itself at rest, full and empty."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, log
 
 from monitor.battery import Battery, Vehicle
@@ -7,19 +7,22 @@ from monitor.chemistry import lead_acid
 from monitor.findings import ChargeFindings, Condition, Event, JoinFindings
 from monitor.sample import Minute
 from monitor.trackers import (
+    charge_alerts,
     charge_anchor,
     charge_count,
     charge_filter,
     charge_guesses,
     charge_report,
+    charge_suspicion,
     kalman,
     resistance_growth,
     step_resistance,
 )
 from monitor.trackers.charge_anchor import Anchor
 from monitor.trackers.charge_count import Count
-from monitor.trackers.charge_filter import CAPACITY, DEPTH, LEVEL
+from monitor.trackers.charge_filter import CAPACITY, DEPTH, LEVEL, OFFSET
 from monitor.trackers.charge_guesses import Guess, Guesses
+from monitor.trackers.charge_suspicion import Suspicion
 from monitor.trackers.resistance_growth import Growth
 from monitor.trackers.step_resistance import Resistance
 
@@ -27,7 +30,10 @@ from monitor.trackers.step_resistance import Resistance
 WINDOW_S = 900.0
 #: Squared sigmas beyond which a voltage is refused; refused too long, the belief is opened again.
 GATE, LOST = 25.0, 5.0
+#: Errors of one quarter of an hour and the next are alike: so many of them count as one measurement.
 REPEATS = {True: 3.0, False: 6.0}
+_FULL_WORDS = "The house battery took less and less at the charger's voltage: it is full, or nearly."
+_EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +56,7 @@ class Held:
     count: Count = Count()
     window: Window = Window()
     anchor: str = ""
+    fulls: int = 0                 # full charges seen so far
     anchor_at_s: float | None = None
     session_sigma: float = 1.0     # of the best anchor in this spell at full, 1: none
     session_h: float = 0.0         # since its first
@@ -57,6 +64,7 @@ class Held:
     surprise: float = 1.0          # running mean of squared sigmas
     growth: Growth = Growth()
     growth_at_s: float = 0.0
+    suspicion: Suspicion = Suspicion()
     news: tuple[Event, ...] = ()
 
 
@@ -93,21 +101,23 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     better = full is not None and full.sigma_frac < 0.8 * session
     due = minute.end_s - window.start_s >= WINDOW_S
     guesses, surprise, anchor, anchor_at = held.guesses, held.surprise, held.anchor, held.anchor_at_s
+    fulls, misfit, news = held.fulls, None, []
     if due or better or empty:
         guesses = _forward(guesses, battery, count, depth_frac)
         before = None if before is None else _forward(before, battery, count, depth_frac)
         count = charge_count.taken(count)
     if due:
         if window.seconds >= 400.0:
-            guesses, surprise, fits = _weigh_rest(guesses, battery, count, window, resistance, surprise)
-            if fits and anchor in ("", "rest"):
+            guesses, surprise, misfit = _weigh_rest(guesses, battery, count, window, resistance, surprise)
+            if misfit < GATE and anchor in ("", "rest"):
                 anchor, anchor_at = "rest", minute.end_s
         window = Window(minute.end_s)
     if full is not None:
         if better:
             # A better anchor of the same spell takes the place of the worse one, as if that had not been.
             if session == 1.0:
-                before, session_h = guesses, 0.0
+                before, session_h, fulls = guesses, 0.0, fulls + 1
+                news.append(Event(minute.end_s, "full_charge", "house", _FULL_WORDS))
             guesses = _anchored(before, full) if before is not None else _set(guesses, full)
             session = full.sigma_frac
         elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
@@ -115,10 +125,15 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             guesses = _set(guesses, Anchor("full", min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), session))
         anchor, anchor_at = "full", minute.end_s
     if empty is not None:
+        if anchor != "empty" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0:
+            news.append(Event(minute.end_s, "empty_seen", "house", _EMPTY_WORDS))
         guesses = _anchored(guesses, empty, repeats=30.0)
         anchor, anchor_at = "empty", minute.end_s
+    suspicion = charge_suspicion.update(
+        held.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)
     return Held(
-        guesses, resistance, count, window, anchor, anchor_at, session, session_h, before, surprise, growth, growth_at)
+        guesses, resistance, count, window, anchor, fulls, anchor_at, session, session_h, before, surprise, growth,
+        growth_at, suspicion, tuple(news))
 
 
 def _growth(
@@ -168,7 +183,7 @@ def _forward(guesses: Guesses, battery: Battery, count: Count, depth_frac: float
 
 def _weigh_rest(
     guesses: Guesses, battery: Battery, count: Count, window: Window, resistance: Resistance, surprise: float,
-) -> tuple[Guesses, float, bool]:
+) -> tuple[Guesses, float, float]:
     """Correct every guess by the voltage of one window."""
     rest_v, drop_v = window.rest_v / window.minutes, window.drop_v / window.minutes
     if battery.lead_acid:
@@ -188,7 +203,7 @@ def _weigh_rest(
                 kalman.widened(g.belief, DEPTH, (0.1 * exp(g.belief.mean[CAPACITY])) ** 2), LEVEL, 0.02**2))
             for g in guesses)
         surprise = 1.0
-    return guesses, surprise, misfit < GATE
+    return guesses, surprise, misfit
 
 
 def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0) -> Guesses:
@@ -221,4 +236,28 @@ def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
 
 def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
     """What may deserve an alert."""
-    return ()
+    return charge_alerts.conditions(held, vehicle)
+
+
+def replaced(held: Held, vehicle: Vehicle) -> Held:
+    """The state after the owner put in another battery: nothing is kept but the shunt and the habits.
+
+    vehicle carries the new label. The offset of the shunt and the usual loads belong to the vehicle.
+    """
+    old = charge_guesses.one(held.guesses)
+    fresh = begin(vehicle)
+    guesses = tuple(
+        Guess(g.log_weight, kalman.replaced(g.belief, OFFSET, old.mean[OFFSET], old.sigma(OFFSET)))
+        for g in fresh.guesses)
+    count = Count(at_s=held.count.at_s, usual=held.count.usual, temperature_c=held.count.temperature_c)
+    return replace(fresh, guesses=guesses, count=count, suspicion=charge_suspicion.dismissed(held.suspicion))
+
+
+def calibrated_zero(held: Held, offset_a: float, sigma_a: float) -> Held:
+    """The state after the shunt's zero was measured with everything off.
+
+    To be called when vehicle.current_sensor.offset_a has become offset_a: what was learnt of the
+    offset beyond the old correction is forgotten, and sigma_a is what remains in doubt.
+    """
+    return replace(held, before_session=None, guesses=tuple(
+        Guess(g.log_weight, kalman.replaced(g.belief, OFFSET, 0.0, max(sigma_a, 0.002))) for g in held.guesses))

@@ -3,24 +3,60 @@ from math import exp, log, sqrt
 from typing import TYPE_CHECKING
 
 from monitor.battery import Vehicle
-from monitor.findings import ChargeFindings, Estimate, NotYet
-from monitor.trackers import charge_guesses
-from monitor.trackers.charge_filter import CAPACITY, DEPTH, LOSS, OFFSET
+from monitor.chemistry import lead_acid
+from monitor.findings import Answer, Basis, ChargeFindings, Estimate, NotYet
+from monitor.trackers import charge_guesses, charge_suspicion, charging_stage, step_resistance
+from monitor.trackers.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
 
 if TYPE_CHECKING:
     from monitor.trackers.charge import Held
 
 Z95 = 1.96
-BASIS = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
+BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
+#: Before anything was measured nothing is said: the prior alone covers all there is.
+UNKNOWN_WIDTH_FRAC = 0.9
+#: Gain of the shunt (0.6 %) cannot be told from capacity, and stays in its interval.
+GAIN_SIGMA = 0.006
 
 
 def findings(held: "Held", vehicle: Vehicle) -> ChargeFindings:
     """What is known now."""
+    count, house = held.count, vehicle.house
+    z, sigma, log_q, sigma_q, cross = _charge(held, vehicle)
+    seen_full = held.fulls > 0
+    age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
+    stage = charging_stage.stage(count, house, held.session_sigma < 1.0)
+    offset = _offset(held, vehicle)
+    resistance = _resistance(held, z)
+    doubt = chemistry_doubt(held, vehicle)
+    low, high = _inside(z - Z95 * sigma), _inside(z + Z95 * sigma)
+    if held.suspicion.reversed:
+        wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
+        return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
+    if high - low > UNKNOWN_WIDTH_FRAC:
+        wait = NotYet("it needs one full charge, or a night without the sun" if house.lead_acid
+                      else "it needs one full charge, or a day of ordinary use")
+        return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
+    basis = BASIS[held.anchor]
+    if basis == "full charge seen" and age is not None and age > 5 * 86400.0:
+        basis = "rested" if house.lead_acid else "counting"
+    capacity = exp(log_q)
+    sigma_q = sqrt(sigma_q**2 + GAIN_SIGMA**2)
+    learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if seen_full else "label"
+    left = _left(z, sigma, capacity, sigma_q, cross, 0.0, basis)
+    usable = _left(z, sigma, capacity, sigma_q, cross, house.reserve_soc_frac, basis)
+    return ChargeFindings(
+        Estimate(_inside(z), low, high, basis),
+        Estimate(capacity, capacity * exp(-Z95 * sigma_q), capacity * exp(Z95 * sigma_q), learnt),
+        left, usable, resistance, offset, held.anchor, age, doubt, stage)
+
+
+def _charge(held: "Held", vehicle: Vehicle) -> tuple[float, float, float, float, float]:
+    """Charge fraction and ln capacity over all guesses: mean, sigma, mean, sigma, covariance."""
     count, rated = held.count, vehicle.house.rated_capacity_ah
-    parts = []
+    total_z = total_zz = total_q = total_qq = total_zq = 0.0
     for share, guess in zip(charge_guesses.shares(held.guesses), held.guesses):
-        belief = guess.belief
-        mean, cov = belief.mean, belief.covariance
+        mean, cov = guess.belief.mean, guess.belief.covariance
         depth = mean[DEPTH] + count.out_ah - count.in_ah * (1 - mean[LOSS]) + mean[OFFSET] * count.hours + count.lost_ah
         log_q, var_q, var_d, var_dq = mean[CAPACITY], cov[CAPACITY][CAPACITY], cov[DEPTH][DEPTH], cov[DEPTH][CAPACITY]
         var_d += count.doubt_ah2
@@ -35,22 +71,51 @@ def findings(held: "Held", vehicle: Vehicle) -> ChargeFindings:
             var_q -= var_q * var_q / total
         capacity = exp(log_q)
         u = depth / capacity
-        parts.append((share, 1 - u, max(var_d / capacity**2 - 2 * u * var_dq / capacity + u * u * var_q, 0.0), log_q, var_q))
-    z = sum(p[0] * p[1] for p in parts)
-    sigma = sqrt(sum(p[0] * (p[2] + (p[1] - z) ** 2) for p in parts)) + 0.002
-    log_q = sum(p[0] * p[3] for p in parts)
-    sigma_q = sqrt(sum(p[0] * (p[4] + (p[3] - log_q) ** 2) for p in parts))
-    capacity = exp(log_q)
-    basis = BASIS[held.anchor]
-    charge = Estimate(_inside(z), _inside(z - Z95 * sigma), _inside(z + Z95 * sigma), basis)
-    cap = Estimate(capacity, capacity * exp(-Z95 * sigma_q), capacity * exp(Z95 * sigma_q), "learnt")
-    not_yet = NotYet("one full charge, or a night without the sun")
-    belief = charge_guesses.one(held.guesses)
-    offset, doubt = belief.mean[OFFSET], belief.sigma(OFFSET)
-    age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
-    return ChargeFindings(
-        charge, cap, not_yet, not_yet, not_yet, Estimate(offset, offset - Z95 * doubt, offset + Z95 * doubt, "learnt"),
-        held.anchor, age)
+        z, var_z = 1 - u, max(var_d / capacity**2 - 2 * u * var_dq / capacity + u * u * var_q, 0.0)
+        cross = u * var_q - var_dq / capacity
+        total_z += share * z
+        total_q += share * log_q
+        total_zz += share * (var_z + z * z)
+        total_qq += share * (var_q + log_q * log_q)
+        total_zq += share * (cross + z * log_q)
+    return (
+        total_z, sqrt(max(total_zz - total_z * total_z, 0.0)) + 0.002, total_q,
+        sqrt(max(total_qq - total_q * total_q, 0.0)), total_zq - total_z * total_q,
+    )
+
+
+def _left(
+    z: float, sigma: float, capacity_ah: float, sigma_q: float, cross: float, reserve_frac: float, basis: Basis,
+) -> Answer:
+    """Ampere-hours down to a charge fraction; a battery below it has none left."""
+    part = z - reserve_frac
+    charge = part * capacity_ah
+    doubt = capacity_ah * sqrt(max(sigma**2 + part**2 * sigma_q**2 + 2 * part * cross, 0.0))
+    return Estimate(max(charge, 0.0), max(charge - Z95 * doubt, 0.0), max(charge + Z95 * doubt, 0.0), basis)
+
+
+def _offset(held: "Held", vehicle: Vehicle) -> Answer:
+    belief = charge_guesses.one(held.guesses) if len(held.guesses) > 1 else held.guesses[0].belief
+    known, doubt = vehicle.current_sensor.offset_a, belief.sigma(OFFSET)
+    offset = known + belief.mean[OFFSET]
+    if doubt > 0.8 * vehicle.current_sensor.offset_sigma_a and not known:
+        return NotYet("it needs two full charges some days apart, or a zero calibration with everything off")
+    return Estimate(offset, offset - Z95 * doubt, offset + Z95 * doubt, "learnt")
+
+
+def _resistance(held: "Held", z: float) -> Answer:
+    if held.resistance.steps < 5:
+        return NotYet("it needs some load steps: the fridge's will do")
+    depth = min(max(1 - z, 0.0), 1.0)
+    ohm, sigma = step_resistance.at(held.resistance, depth), step_resistance.sigma_ohm(held.resistance, depth)
+    return Estimate(ohm, max(ohm - Z95 * sigma, 0.0), ohm + Z95 * sigma, "measured")
+
+
+def chemistry_doubt(held: "Held", vehicle: Vehicle) -> str:
+    """Why the configured type looks wrong, or ""."""
+    house, belief = vehicle.house, held.guesses[0].belief
+    full_v = lead_acid.KINDS[house.chemistry].full_v + belief.mean[LEVEL] if house.lead_acid else 0.0
+    return charge_suspicion.chemistry_doubt(held.suspicion, house, full_v, belief.sigma(LEVEL), held.fulls >= 3)
 
 
 def _inside(frac: float) -> float:

@@ -117,8 +117,8 @@ def score(drive: Drive, trace=None) -> dict:
         beyond = max(beyond, z_est.low - z, z - z_est.high)
         last = (f, c)
     n = max(len(errors), 1)
-    cap = last[0].capacity_ah
-    off = last[0].current_offset_a
+    cap = last[0].capacity_ah if isinstance(last[0].capacity_ah, Estimate) else Estimate(1, 0, 1e9, "label")
+    off = last[0].current_offset_a if isinstance(last[0].current_offset_a, Estimate) else Estimate(0, -0.16, 0.16, "label")
     true_off = drive.facts.get("sensor", {}).get("i_off", 0.0)
 
     def rms(values):
