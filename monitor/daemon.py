@@ -7,6 +7,7 @@ from math import hypot
 from pathlib import Path
 from typing import Any
 
+from drivers.reading import Reading
 from monitor import clock as clocks
 from monitor import gather, saving
 from monitor.alerts import rules
@@ -38,17 +39,20 @@ class Daemon:
     """One vehicle's monitor. Handed everything it needs; one thread calls beat().
 
     begin(vehicle) -> what the trackers hold; step(held, minute, vehicle) -> (held, findings).
-    offer(alert_change) is told of every change of an alert and returns at once.
+    offer(alert_change) is told of every change of an alert and returns at once; conditions() are those of the
+    deliveries and other parts beside the trackers.
     begins_utc_s is the UTC of second 0 of sources that bring their own time (a simulation, a recording).
     """
 
     def __init__(self, database: Path, vehicle: Vehicle, sources: Iterable[Openable], *, clock: Clock,
                  begin: Callable[[Vehicle], Any], step: Callable[[Any, Minute, Vehicle], tuple[Any, Any]],
-                 offer: Callable[[rules.AlertChange], None] = lambda change: None, beat_s: float = 1.0, commit_s: float = 60.0,
+                 offer: Callable[[rules.AlertChange], None] = lambda change: None,
+                 conditions: Callable[[], tuple[Condition, ...]] = lambda: (), beat_s: float = 1.0, commit_s: float = 60.0,
                  simulated: bool = False, begins_utc_s: float | None = None,
                  writer: Callable[..., Writer] = Writer) -> None:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
+        self._conditions = conditions
         self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
         self._make_writer = writer
         self._requests = requests.folder_of(database)
@@ -97,7 +101,17 @@ class Daemon:
     def beat(self) -> Any:
         """One reading of every instrument; returns findings where it closed a minute, else None."""
         boot_s = self.clock.boot_s()
-        answers, own_s, simulated = self.sampler.read(boot_s)
+        return self._hear(boot_s, *self.sampler.read(boot_s))
+
+    def past(self, readings: Iterable[Reading], commit_s: float = 43200.0) -> None:
+        """Lives through readings that bring their own time as fast as they come, committing seldom."""
+        self.writer.commit_every(commit_s, urgent=False)
+        for reading in readings:
+            self._hear(self.clock.boot_s(), [(self.sampler.first, reading)], reading.at_s, reading.simulated)
+        self.writer.flush(600)
+        self.writer.commit_every(self._commit_s)
+
+    def _hear(self, boot_s: float, answers: list, own_s: float | None, simulated: bool) -> Any:
         if simulated and not self._simulated:
             raise OtherLog("an instrument marks its readings as simulated, but the log is of a real vehicle")
         if own_s is None and self._begins_utc_s is not None:
@@ -154,7 +168,9 @@ class Daemon:
         hour = self.clock.hour(at_s + label.utc_offset_s) if label.utc_trusted else None
         if "house_current_a" in values:
             self._currents.append((at_s, values["house_current_a"]))
-        gathering, minute = gather.add(self.state.gathering, Sample(at_s, **values, hour=hour, doubt_s=self._doubt_s))
+        gathering, minute = gather.add(self.state.gathering, Sample(
+            at_s, **values, hour=hour, doubt_s=self._doubt_s,
+            fast_starter=next((r.fast_starter for _, r in answers if r.fast_starter), ())))
         self._doubt_s = 0.0
         self.state = replace(self.state, gathering=gathering)
         return self._live(minute) if minute is not None else None
@@ -172,7 +188,8 @@ class Daemon:
         except Exception as error:
             watched = self._failed(error, held)
         at_s = minute.end_s
-        conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(), self._own())
+        conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(), self._own(),
+                      *self._conditions())
         alerts = rules.update(self.state.alerts, conditions, at_s)
         events = found.news if found else ()
         labels = self._relabelled()
@@ -239,6 +256,16 @@ class Daemon:
     def currents_since(self, from_s: float) -> list[float]:
         """House currents measured since a moment of the last half hour [A]."""
         return [a for at_s, a in self._currents if at_s >= from_s]
+
+    @property
+    def label(self) -> Label | None:
+        """How the present is dated; None before the first beat."""
+        return self._line.label if self._line is not None else None
+
+    def happened(self, kind: str, message: str) -> None:
+        """Records an event of the vehicle as a whole; from any thread."""
+        at_s = self._before_s() or 0.0
+        self.writer.offer(Batch(events=(Event(at_s, kind, "vehicle", message),)))
 
     def dated_by_owner(self, utc_s: float, sigma_s: float, boot_s: float) -> tuple[Label, ...]:
         """Takes the owner's word for the time, unless a better clock is at hand; returns labels to be written."""

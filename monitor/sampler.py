@@ -46,6 +46,7 @@ class _Instrument:
     asked_s: float = float("-inf")
     latest: Reading | None = None
     trouble: str = ""
+    troubled_s: float = float("-inf")
     gives: set[str] = field(default_factory=set)
 
 
@@ -76,7 +77,9 @@ class Sampler:
         for source in sources:
             names[source.driver] = names.get(source.driver, 0) + 1
             number = f" ({names[source.driver]})" if names[source.driver] > 1 else ""
-            self._instruments.append(_Instrument(source.driver + number, source))
+            measures = getattr(getattr(source, "options", None), "measures", ())
+            self._instruments.append(_Instrument(
+                source.driver + number, source, gives={measures} if isinstance(measures, str) else set(measures)))
         self._beat_s = beat_s
         self._silences = {g.quantity: _Silence(g.reason, g.from_s, g.from_s, None, g.count) for g in gaps}
         self._still: dict[str, judge.Still] = {}
@@ -98,6 +101,11 @@ class Sampler:
                 own_time_s = reading.at_s
         answers.sort(key=lambda pair: self._instruments.index(pair[0]))
         return answers, own_time_s, simulated
+
+    @property
+    def first(self) -> Any:
+        """The first instrument of the configuration."""
+        return self._instruments[0]
 
     def judge(self, answers: list[tuple[_Instrument, Reading]], at_s: float) -> dict[str, float]:
         """The values that are believed: for each quantity those of the first instrument, in the order of the
@@ -177,7 +185,7 @@ class Sampler:
         finally:
             instrument.took_s = time.perf_counter() - started
             instrument.asked_s = now_s
-        if instrument.trouble:
+        if instrument.lost >= LOST_IN_A_ROW:
             log.info("%s answers again after %d lost readings", instrument.name, instrument.lost)
         instrument.trouble, instrument.lost, instrument.opens, instrument.latest = "", 0, 0, reading
         return reading
@@ -201,9 +209,9 @@ class Sampler:
         return False
 
     def _lost(self, instrument: _Instrument, why: str, now_s: float) -> None:
-        if not instrument.trouble:
+        if not instrument.trouble and now_s - instrument.troubled_s > BACK_FOR_S:
             log.warning("%s gives no reading: %s", instrument.name, why)
-        instrument.trouble, instrument.latest = why, None
+        instrument.trouble, instrument.latest, instrument.troubled_s = why, None, now_s
         instrument.lost += 1
         if instrument.lost % LOST_IN_A_ROW == 0:
             self._shut(instrument)

@@ -1,10 +1,13 @@
 """Brings a log to the present shape of its tables; refuses one that is newer than this program."""
+import threading
 from pathlib import Path
 from typing import Any
 
 FOLDER = Path(__file__).parent / "migrations"
 #: the shape this program writes: the number of the newest file in migrations/versions
 HEAD = max(file.name[1:5] for file in (FOLDER / "versions").glob("v*.py"))
+#: Alembic keeps the run it is in in module globals
+_ONE_AT_A_TIME = threading.Lock()
 
 
 class NewerLog(Exception):
@@ -44,11 +47,12 @@ def upgrade(connection: Any, path: str = "the log") -> bool:
     config = Config()
     config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
     config.attributes["connection"] = connection
-    connection.exec_driver_sql("begin immediate")
-    try:
-        command.upgrade(config, "head")
-    except BaseException:
-        connection.exec_driver_sql("rollback")
-        raise
-    connection.exec_driver_sql("commit")
+    with _ONE_AT_A_TIME:
+        connection.exec_driver_sql("begin immediate")
+        try:
+            command.upgrade(config, "head")
+        except BaseException:
+            connection.exec_driver_sql("rollback")
+            raise
+        connection.exec_driver_sql("commit")
     return True

@@ -39,6 +39,7 @@ class OpenLog:
                     self.sql("insert or replace into meta (name, value) values (?, ?)", (name, value))
             self.place = transaction.place_of(self.sql)
             self._file = _identity(path)
+            self._packed_hour = -1
         except BaseException:
             self.close()
             raise
@@ -50,6 +51,13 @@ class OpenLog:
     def write(self, pending: Pending) -> None:
         """One transaction. Raises sqlalchemy.exc.DatabaseError, and nothing was written."""
         self.place = transaction.write(self.connection, pending, self.place)
+
+    def pack(self) -> None:
+        """Packs hours that have become old; once in each hour of the log there is one."""
+        hour = (self.place.minute_ms or 0) // thinning.HOUR_MS
+        if hour != self._packed_hour:
+            thinning.pack_hours(self.sql, hour * thinning.HOUR_MS)
+            self._packed_hour = hour
 
     def find_place(self) -> None:
         """After rows came in by another way."""

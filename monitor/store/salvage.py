@@ -13,7 +13,7 @@ log = logging.getLogger("ampledger.salvage")
 STEP = 500
 
 
-def set_aside(database: Path) -> Path:
+def set_aside(database: Path, word: str = "damaged") -> Path:
     """Renames a log and its companions out of the way; returns where it lies now.
 
     Raises
@@ -21,7 +21,7 @@ def set_aside(database: Path) -> Path:
     OSError : the folder cannot be written
     """
     number = 1
-    while (aside := database.with_name(f"{database.stem}.damaged-{number}{database.suffix}")).exists():
+    while (aside := database.with_name(f"{database.stem}.{word}-{number}{database.suffix}")).exists():
         number += 1
     for ending in ("-wal", "-shm"):  # the companions first: never a fresh log beside an old -wal
         companion = database.with_name(database.name + ending)

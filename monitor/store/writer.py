@@ -41,7 +41,7 @@ class Writer:
         self.database, self._commit_s, self._meta, self._pauses_s = database, commit_s, meta or {}, pauses_s
         self._ballast_bytes, self._fresh = ballast_bytes, fresh
         self._change = threading.Condition()
-        self._pending, self._jobs, self._flush = Pending(), [], False
+        self._pending, self._jobs, self._flush, self._hurry = Pending(), [], False, True
         self._status, self._stop, self._failed = Status(), False, 0
         self._log: Any = None  # an OpenLog while it is open
         self._thread: threading.Thread | None = None
@@ -74,6 +74,11 @@ class Writer:
         """Keeps a word about the log as a whole: the vehicle, a calibration."""
         self._meta[name] = value
         self.ask(lambda c: c.exec_driver_sql("insert or replace into meta (name, value) values (?, ?)", (name, value)))
+
+    def commit_every(self, commit_s: float, urgent: bool = True) -> None:
+        """Another rhythm; with urgent False nothing hurries a commit (for a past that is lived through at once)."""
+        with self._change:
+            self._commit_s, self._hurry = commit_s, urgent
 
     def status(self) -> Status:
         """How writing goes."""
@@ -109,7 +114,7 @@ class Writer:
         return written
 
     def _due(self) -> bool:
-        return bool(self._pending) and (self._flush or self._pending.urgent or self._pending.span_s >= self._commit_s - 1)
+        return bool(self._pending) and (self._flush or (self._pending.urgent and self._hurry) or self._pending.span_s >= self._commit_s - 1)
 
     def _work(self) -> None:
         retry_at = 0.0
@@ -147,6 +152,8 @@ class Writer:
                 started = time.perf_counter()
                 self._log.write(work)
                 self._written(time.perf_counter() - started)
+                work = Pending()  # it is in; the packing that follows may fail without giving it back
+                self._log.pack()
         except BaseException:
             with self._change:
                 work.absorb(self._pending)

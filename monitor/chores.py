@@ -1,0 +1,125 @@
+"""By the calendar: drop what is too old, check and copy the log. The only file that knows APScheduler."""
+import logging
+from collections.abc import Callable
+from concurrent.futures import TimeoutError as TooLate
+from datetime import datetime, timezone
+from pathlib import Path
+from typing import Any
+
+from monitor.store import backup, thinning
+from monitor.store.writer import Writer
+
+log = logging.getLogger("ampledger.chores")
+
+#: In the small hours, local time, when the vehicle sleeps.
+NIGHT_HOUR, NIGHT_MINUTE = 3, 20
+JOB_TIMEOUT_S = 600.0
+#: After so long without a night's work it is done at once.
+OVERDUE_S = 26 * 3600.0
+
+
+class Chores:
+    """Jobs of the night. tell(kind, message) records an event.
+
+    APScheduler decides by the wall clock, so nothing that measures hangs on it, and everything is armed
+    anew when that clock is set. A night that was slept through is made up for once.
+    """
+
+    def __init__(self, writer: Writer, database: Path, *, raw_days: int, backup_to: Path | None,
+                 tell: Callable[[str, str], None]) -> None:
+        self._writer, self._database, self._raw_days, self._backup_to, self._tell = writer, database, raw_days, backup_to, tell
+        self._scheduler: Any = None
+        self._failing: set[str] = set()
+        self._at_s, self._done_s = 0.0, None
+
+    def start(self) -> None:
+        """Arms the jobs; costs an import, so not before the first minute is measured."""
+        from apscheduler.executors.pool import ThreadPoolExecutor
+        from apscheduler.schedulers.background import BackgroundScheduler
+
+        logging.getLogger("apscheduler").setLevel(logging.ERROR)
+        self._scheduler = BackgroundScheduler(
+            timezone=timezone.utc, executors={"default": ThreadPoolExecutor(1)},
+            job_defaults={"coalesce": True, "misfire_grace_time": None, "max_instances": 1})
+        self._arm()
+        self._scheduler.start()
+
+    def rearm(self) -> None:
+        """The wall clock was set: what was due by the old one is due by the new one."""
+        if self._scheduler is not None:
+            self._scheduler.remove_all_jobs()
+            self._arm()
+            self._scheduler.wakeup()
+
+    def alive(self) -> bool:
+        """Whether the scheduler works (True before it was started)."""
+        return self._scheduler is None or self._scheduler.running
+
+    def next_run_utc(self) -> datetime | None:
+        """When the next job is due."""
+        jobs = self._scheduler.get_jobs() if self._scheduler else []
+        return min((job.next_run_time for job in jobs if job.next_run_time), default=None)
+
+    def close(self) -> None:
+        """Ends after the job that runs."""
+        if self._scheduler is not None:
+            self._scheduler.shutdown(wait=False)
+            self._scheduler = None
+
+    def overdue(self, at_s: float) -> None:
+        """Asked once a minute with the log's time: makes up for nights in which the board was off or had no clock."""
+        if self._done_s is None:
+            self._done_s = self._writer.ask(_last_done).result(JOB_TIMEOUT_S)
+        if at_s - self._done_s > OVERDUE_S and self._scheduler is not None and not self._scheduler.get_job("made up"):
+            self._done_s = at_s
+            self._scheduler.add_job(self.night, id="made up")
+        self._at_s = at_s
+
+    def night(self) -> None:
+        """All jobs once, each whatever became of the one before."""
+        self._done_s = self._at_s
+        self._writer.remember("chores_ms", str(round(self._at_s * 1000)))
+        self._do("thinning", self._thin)
+        self._do("check", self._check)
+        if self._backup_to is not None:
+            self._do("backup", self._copy)
+
+    def _arm(self) -> None:
+        self._scheduler.add_job(self.night, "cron", hour=NIGHT_HOUR, minute=NIGHT_MINUTE, id="night",
+                                timezone=datetime.now().astimezone().tzinfo)
+
+    def _do(self, name: str, job: Callable[[], None]) -> None:
+        """A failing chore is told once, and once more when it works again."""
+        try:
+            job()
+        except (Exception, TooLate) as error:
+            log.error("%s failed: %s", name, error)
+            if name not in self._failing:
+                self._failing.add(name)
+                self._tell("chore_failed", f"The nightly {name} failed: {error}.")
+        else:
+            if name in self._failing:
+                self._failing.discard(name)
+                self._tell("chore_works", f"The nightly {name} works again.")
+
+    def _thin(self) -> None:
+        def thin(connection: Any) -> None:
+            sql = connection.exec_driver_sql
+            latest = sql("select max(end_ms) from minutes").fetchone()[0]
+            if latest is not None:
+                thinning.retire(sql, latest, self._raw_days)
+
+        self._writer.ask(thin).result(JOB_TIMEOUT_S)
+
+    def _check(self) -> None:
+        proof = backup.prove(self._database)
+        if proof.damaged_hours:
+            raise backup.NotCopied(f"{proof.damaged_hours} of {proof.hours_packed} packed hours are damaged: the card is worn")
+
+    def _copy(self) -> None:
+        backup.rotated(self._database, self._backup_to, datetime.now().strftime("%Y-%m-%d"))
+
+
+def _last_done(connection: Any) -> float:
+    row = connection.exec_driver_sql("select value from meta where name = 'chores_ms'").fetchone()
+    return int(row[0]) / 1000 if row else 0.0

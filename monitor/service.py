@@ -1,0 +1,154 @@
+"""Builds the daemon from a configuration, runs its beat, tells systemd it is alive, and ends in order."""
+import logging
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from contextlib import ExitStack
+from typing import Any
+
+from monitor import watch
+from monitor.alerts.delivery import Deliverer, channels
+from monitor.board_clock import BoardClock
+from monitor.chores import Chores
+from monitor.clock import Clock
+from monitor.config import Config
+from monitor.daemon import Daemon, OtherLog
+from monitor.findings import Estimate
+from monitor.notify import Notifier
+from monitor.store.lock import held
+from monitor.store.migrate import NewerLog
+
+log = logging.getLogger("ampledger")
+
+#: Beats in a row that break before the daemon gives up and lets systemd start it anew.
+BROKEN_BEATS = 30
+#: Chores wait until the first minutes are measured: they cost an import.
+CHORES_AFTER_S = 180.0
+
+
+class CannotRun(Exception):
+    """The daemon cannot start or go on; one sentence for a person."""
+
+
+def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | None = None, pace_s: float | None = None,
+        begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda found: None) -> None:
+    """Runs until SIGTERM, SIGINT or `stop`. pace_s is the real time between beats where the sources bring their own
+    (default: the beat). told is given the findings of each minute.
+
+    Raises
+    ------
+    CannotRun : another daemon has this log, the log is of another kind or a later shape, or every beat breaks
+    """
+    stop = stop or threading.Event()
+    _until_told(stop)
+    with ExitStack() as stack:
+        if not stack.enter_context(held(config.log.database)):
+            raise CannotRun(f"another ampledger is writing {config.log.database}; stop it, or name another database under [log]")
+        clock = clock or BoardClock(stop.wait)
+        notifier = Notifier()
+        stack.callback(notifier.close)
+        daemon = _daemon(config, clock, stack, begins_utc_s)
+        chores = Chores(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
+                        tell=daemon.happened)
+        stack.callback(chores.close)
+        try:
+            _beats(daemon, chores, clock, notifier, stop, pace_s or config.log.beat_s, told)
+        finally:
+            notifier.stopping()
+            if not daemon.close():
+                log.error("not everything could be written before the end")
+
+
+def _daemon(config: Config, clock: Clock, stack: ExitStack, begins_utc_s: float | None) -> Daemon:
+    try:
+        ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
+    except ValueError as error:
+        raise CannotRun(str(error)) from None
+    deliverer = Deliverer(ways, config.alerts.timeout_s)
+    stack.callback(deliverer.close)
+    simulated = any(source.driver == "simulated" for source in config.sources)
+    own_time = simulated or any(source.driver == "recorded" for source in config.sources)
+    try:
+        return Daemon(config.log.database, config.vehicle, config.sources, clock=clock, begin=watch.begin, step=watch.step,
+                      offer=deliverer.offer, beat_s=config.log.beat_s, commit_s=config.log.commit_s, simulated=simulated,
+                      begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None)
+    except (OtherLog, NewerLog) as error:
+        raise CannotRun(str(error)) from None
+
+
+def _beats(daemon: Daemon, chores: Chores, clock: Clock, notifier: Notifier, stop: threading.Event, beat_s: float,
+           told: Callable[[Any], None]) -> None:
+    """A steady beat on absolute moments of a clock that cannot be set: one late beat makes no later one late."""
+    begun_s = next_s = clock.boot_s()
+    broken, ready, armed = 0, False, False
+    label = None
+    while not stop.is_set():
+        try:
+            found = daemon.beat()
+            broken = 0
+        except OtherLog as error:
+            raise CannotRun(str(error)) from None
+        except Exception:
+            broken += 1
+            log.exception("a beat broke (%d in a row)", broken)
+            if broken >= BROKEN_BEATS:
+                raise CannotRun(f"{broken} beats in a row broke; see the journal") from None
+            found = None
+        else:
+            notifier.alive()
+        if not ready:
+            notifier.ready("measuring")
+            ready = True
+        if found is not None:
+            notifier.status(status_line(found))
+            told(found)
+            if not armed and clock.boot_s() - begun_s >= CHORES_AFTER_S:
+                chores.start()
+                armed = True
+            if armed:
+                chores.overdue(found.at_s)
+                if daemon.label is not label:
+                    chores.rearm()
+            label = daemon.label
+        next_s += beat_s
+        now_s = clock.boot_s()
+        if now_s > next_s + beat_s:  # suspended, or starved: go on from now, without catching up
+            next_s = now_s
+        clock.wait(next_s)
+
+
+def status_line(found: Any) -> str:
+    """One line for `systemctl status`."""
+    parts = []
+    if isinstance(charge := found.charge.charge_frac, Estimate):
+        parts.append(f"house {charge.value:.0%} ({charge.low:.0%} to {charge.high:.0%})")
+    if isinstance(rest := found.starter.rest_voltage_v, Estimate):
+        parts.append(f"starter {rest.value:.2f} V at rest")
+    parts.append(f"isolator {found.join.isolator}")
+    return ", ".join(parts)
+
+
+def _until_told(stop: threading.Event) -> None:
+    if threading.current_thread() is threading.main_thread():
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: stop.set())
+
+
+def journal_lines() -> None:
+    """Sends the log to standard error; with a priority in front where the journal reads it (sd-daemon(3))."""
+    handler = logging.StreamHandler(sys.stderr)
+    if os.environ.get("JOURNAL_STREAM"):
+        class Priority(logging.Formatter):
+            """Puts syslog's number in front."""
+
+            def format(self, record: logging.LogRecord) -> str:
+                number = 3 if record.levelno >= logging.ERROR else 4 if record.levelno >= logging.WARNING else 6
+                return f"<{number}>" + super().format(record)
+
+        handler.setFormatter(Priority("%(name)s: %(message)s"))
+    else:
+        handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(name)s: %(message)s"))
+    logging.basicConfig(level=logging.INFO, handlers=[handler])
+    logging.getLogger("alembic").setLevel(logging.WARNING)

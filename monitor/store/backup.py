@@ -1,0 +1,123 @@
+"""A copy of the log while it is written, proved before it counts; and the way back."""
+import os
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.store import chunks, migrate
+from monitor.store.lock import held
+
+KEPT_COPIES = 3
+
+
+class NotCopied(Exception):
+    """A copy that was not made, or is not good; one sentence for a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What reading a log whole found."""
+
+    minutes: int
+    hours_packed: int
+    damaged_hours: int
+    version: str
+
+
+def backup(database: Path, target: Path, progress: Callable[[int, int], None] | None = None) -> Proof:
+    """Copies the log into the file `target`, through SQLite's online backup; the daemon may go on writing.
+
+    The copy is read whole before it takes its name: a copy that has a name is good. progress(left, all) counts pages.
+
+    Raises
+    ------
+    NotCopied : with the reason
+    """
+    if not database.exists():
+        raise NotCopied(f"{database}: there is no log")
+    if target.exists() and target.samefile(database):
+        raise NotCopied(f"{target} is the log itself; name another file")
+    part = target.with_name(target.name + ".part")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part.unlink(missing_ok=True)
+        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as source:
+            with closing(sqlite3.connect(part)) as copy:
+                source.backup(copy, pages=-1, progress=(lambda _, left, whole: progress(left, whole)) if progress else None)
+                copy.execute("pragma journal_mode = delete")
+        proof = prove(part)
+        with open(part, "rb") as file:
+            os.fsync(file.fileno())
+        part.replace(target)
+        folder = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+        return proof
+    except (sqlite3.Error, OSError) as error:
+        raise NotCopied(f"{target}: {getattr(error, 'strerror', None) or error}") from error
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def prove(database: Path) -> Proof:
+    """Reads a log whole: SQLite's own check, every chunk's checksum, its shape.
+
+    Raises
+    ------
+    NotCopied : it is no log, or SQLite's check finds fault. Damaged chunks are counted, not raised: they
+        were damaged when copied, and the rest is worth keeping.
+    """
+    try:
+        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as log:
+            (verdict,) = log.execute("pragma integrity_check(1)").fetchone()
+            if verdict != "ok":
+                raise NotCopied(f"{database}: {verdict}")
+            version = migrate.version_of(log)
+            if version is None:
+                raise NotCopied(f"{database}: this is not a log of ampledger")
+            damaged = count = 0
+            for row in log.execute("select at_ms, end_ms, count, crc, body from chunks"):
+                count += 1
+                try:
+                    chunks.unpack(*row)
+                except chunks.Damaged:
+                    damaged += 1
+            return Proof(log.execute("select count(*) from minutes").fetchone()[0], count, damaged, version)
+    except sqlite3.Error as error:
+        raise NotCopied(f"{database}: {error}") from error
+
+
+def restore(copy: Path, database: Path) -> Proof:
+    """Puts a copy in the place of the log. The log that was there is kept beside it, renamed.
+
+    Raises
+    ------
+    NotCopied : the copy is not good, or the daemon runs
+    monitor.store.migrate.NewerLog : a later ampledger wrote it
+    """
+    if not copy.exists():
+        raise NotCopied(f"{copy}: there is no such file")
+    proof = prove(copy)
+    if proof.version > migrate.HEAD:
+        raise migrate.NewerLog(str(copy), proof.version)
+    with held(database) as ours:
+        if not ours:
+            raise NotCopied(f"the daemon is writing {database}; stop it first (systemctl stop ampledger)")
+        if database.exists():
+            from monitor.store.salvage import set_aside
+
+            set_aside(database, "before-restore")
+        backup(copy, database)
+    return proof
+
+
+def rotated(database: Path, folder: Path, name: str) -> Proof:
+    """A copy with a name of its own in a folder, and the oldest copies there gone beyond KEPT_COPIES."""
+    proof = backup(database, folder / f"ampledger-{name}.db")
+    for old in sorted(folder.glob("ampledger-*.db"))[:-KEPT_COPIES]:
+        old.unlink(missing_ok=True)
+    return proof

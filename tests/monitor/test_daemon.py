@@ -1,0 +1,368 @@
+"""The daemon whole: restarts, clock steps, sensors that fail, requests; nothing lost, nothing counted twice."""
+import gzip
+import json
+import shutil
+import sqlite3
+import threading
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from drivers.errors import ReadFailed
+from drivers.reading import Reading
+from drivers.recorded import RecordedDriver, RecordedOptions
+from monitor import replay, saving, watch
+from monitor.battery import Battery, Vehicle
+from monitor.daemon import OtherLog
+from monitor.store import requests
+from monitor.store.reader import Reader
+from tests.hand_clock import NETWORK, NOBODY, HandClock
+from tests.store_fixture import VEHICLE
+from tests.vehicle_by_hand import REST, Instrument, daemon, live
+
+RECORDINGS = Path(__file__).parent.parent / "recordings"
+
+
+@pytest.fixture
+def database(tmp_path: Path) -> Path:
+    return tmp_path / "ampledger.db"
+
+
+def ah(database: Path) -> float:
+    """All ampere-hours out, as the roll-up rows tell them."""
+    return sum(values["charge_out_ah"] for _, _, values in Reader(database).rolled("minutes"))
+
+
+def counted(life) -> float:
+    """All ampere-hours out, as the trackers tell them."""
+    return life.daemon.state.watch.counts.total.spent_ah
+
+
+def test_living_through_a_recording_gives_what_a_replay_of_it_gives(tmp_path: Path, database: Path) -> None:
+    """Every field of every minute's findings, the first hours of a recorded drive."""
+    vehicle = Vehicle(Battery("house", "agm", 60.0), Battery("starter", "agm", 60.0))
+    lines = []
+    with gzip.open(RECORDINGS / "agm-camp" / "readings.csv.gz", "rt") as file:
+        lines = [next(file) for _ in range(700)]
+    recording = tmp_path / "drive.csv"
+    recording.write_text("".join(lines))
+
+    class Source:
+        driver = "recorded"
+
+        def open(self) -> RecordedDriver:
+            return RecordedDriver(RecordedOptions(file=recording))
+
+    life = daemon(database, vehicle=vehicle, sources=[Source()], begins_utc_s=1782000000.0)  # midnight of HandClock's zone
+    lived = live(life, 700)
+    life.daemon.close()
+    replayed = [step.findings for step in replay.steps(recording, vehicle)]
+    assert len(lived) == len(replayed) - 1  # the last minute is still being filled
+    for a, b in zip(lived, replayed):
+        assert saving.to_text(a) == saving.to_text(b)
+
+
+def test_a_clean_restart_goes_on_in_the_middle_of_a_minute(database: Path) -> None:
+    straight = daemon(database.with_name("straight.db"))
+    live(straight, 1200)
+    straight.daemon.close()
+    first = daemon(database)
+    live(first, 430)
+    assert first.daemon.close()
+    second = daemon(database, clock=first.clock)
+    live(second, 770)
+    assert second.daemon.close()
+    assert saving.to_text(second.daemon.state.watch) == saving.to_text(straight.daemon.state.watch)
+    assert ah(database) == ah(straight.daemon.database)
+    assert len(list(Reader(database).rows())) == len(list(Reader(straight.daemon.database).rows()))
+
+
+def test_a_power_cut_costs_at_most_the_minute_that_was_being_filled_and_counts_nothing_twice(database: Path) -> None:
+    life = daemon(database)
+    for minutes in range(1, 8):
+        live(life, 60)
+        life.daemon.writer.flush()
+    live(life, 37)
+    copy = database.parent / "after the cut"
+    copy.mkdir()
+    for file in database.parent.glob("ampledger.db*"):
+        shutil.copy(file, copy / file.name)
+    life.daemon.close()
+    life.clock.move(3.0)
+    after = daemon(copy / "ampledger.db", clock=life.clock)
+    assert after.daemon.state.watch.counts.total.spent_ah == pytest.approx(7 / 60, rel=0.02)
+    live(after, 600)
+    after.daemon.close()
+    assert counted(after) == pytest.approx(ah(copy / "ampledger.db"), abs=1e-5)
+    seconds = life.clock.boot_s() - 10.0
+    assert counted(after) == pytest.approx(seconds / 3600, abs=2 / 60)
+
+
+def test_stepping_the_wall_clock_changes_no_figure_at_all(database: Path) -> None:
+    """Decades forward and back, seconds, and the year 1970; bit for bit the same trackers and alerts."""
+    quiet, stepped = daemon(database, clock=HandClock(trust=NOBODY)), daemon(database.with_name("b.db"), clock=HandClock(trust=NOBODY))
+    for step in (86400 * 3650.0, -86400 * 7300.0, 7.0, -7.0, -1.78e9, 1.2e9, 0.3):
+        live(quiet, 240)
+        live(stepped, 120)
+        stepped.clock.set_wall(stepped.clock.utc_s() + step)
+        live(stepped, 120)
+    for life in (quiet, stepped):
+        life.daemon.close()
+    assert saving.to_text(stepped.daemon.state.watch) == saving.to_text(quiet.daemon.state.watch)
+    assert saving.to_text(stepped.daemon.state.alerts) == saving.to_text(quiet.daemon.state.alerts)
+
+
+def test_records_of_a_boot_without_a_clock_are_dated_when_one_appears(database: Path) -> None:
+    clock = HandClock(trust=NOBODY, utc_s=0.0)
+    life = daemon(database, clock=clock)
+    live(life, 300)
+    life.daemon.writer.flush()
+    assert not Reader(database).now().utc_trusted
+    clock.set_wall(1.8e9)
+    clock.vouched = NETWORK
+    live(life, 120)
+    life.daemon.close()
+    now = Reader(database).now()
+    assert now.utc_trusted and now.utc_s == pytest.approx(1.8e9 + 120, abs=61)
+    assert Reader(database).span()[0] == pytest.approx(1.8e9 - 300, abs=2)
+    assert all(at > 1.79e9 for at, _ in Reader(database).rows())
+
+
+def test_after_a_boot_the_first_readings_wait_for_the_time_and_then_know_the_silence(database: Path) -> None:
+    life = daemon(database)
+    live(life, 300)
+    life.daemon.close()
+    last_s = life.daemon._before_s()
+    life.clock.reboot("second boot", off_s=3600.0, trust=NOBODY)
+    again = daemon(database, clock=life.clock)
+    assert live(again, 20) == []
+    again.clock.vouched = NETWORK  # the network is there after 20 s
+    live(again, 100)
+    again.daemon.close()
+    rows = [s for _, s in Reader(database).rows() if s.at_s > last_s]
+    assert rows[0].at_s - last_s == pytest.approx(3601.0, abs=0.01)
+    assert again.daemon.state.gathering.samples[0].doubt_s == 0.0
+
+
+def test_without_any_clock_the_silence_between_boots_carries_its_doubt_to_the_trackers(database: Path) -> None:
+    life = daemon(database)
+    live(life, 600)
+    life.daemon.close()
+    known = life.daemon.findings.charge.charge_frac
+    life.clock.reboot("second boot", off_s=3600.0, trust=NOBODY, utc_s=0.0)
+    again = daemon(database, clock=life.clock)
+    found = live(again, 180)
+    again.daemon.close()
+    unsure = found[0].charge.charge_frac
+    assert unsure.high - unsure.low >= known.high - known.low
+    with closing(sqlite3.connect(database)) as log:
+        doubts = [d for (d,) in log.execute("select gap_doubt_s from boots order by at_ms")]
+    assert doubts[0] == 0.0 and doubts[1] > 86400
+
+
+def test_a_sensor_that_fails_is_a_gap_an_alert_and_no_more(database: Path) -> None:
+    life = daemon(database)
+    live(life, 120)
+    life.instrument.shows = ReadFailed("in1: no data")
+    assert live(life, 300)
+    life.instrument.shows = dict(REST)
+    live(life, 300)
+    life.daemon.close()
+    changes = [(c.what, c.alert.kind, c.alert.battery) for c in life.told if c.alert.kind == "sensor_lost"]
+    assert changes == [("raised", "sensor_lost", "house"), ("raised", "sensor_lost", "starter"),
+                       ("cleared", "sensor_lost", "house"), ("cleared", "sensor_lost", "starter")]
+    assert {g.what.quantity for g in Reader(database).gaps()} == set(REST)
+    # an instrument that was closed is opened again within a minute
+    assert all(300 <= g.until_utc_s - g.at_utc_s <= 361 for g in Reader(database).gaps())
+
+
+def test_requests_from_other_processes_are_carried_out_on_the_beat(database: Path) -> None:
+    life = daemon(database)
+    life.instrument.shows = {"house_voltage_v": 12.6}
+    live(life, 60)
+    life.instrument.shows = ReadFailed("nothing")
+    live(life, 240)
+    life.daemon.writer.flush()
+    (alert,) = [a.what for a in Reader(database).alerts(open_only=True) if a.what.kind == "sensor_lost"]
+    requests.leave(requests.folder_of(database), "acknowledge", alert=alert.id)
+    requests.leave(requests.folder_of(database), "shelve", alert=999, for_s=3600.0)
+    live(life, 1)
+    life.daemon.writer.flush()
+    (alert,) = [a.what for a in Reader(database).alerts() if a.what.kind == "sensor_lost"]
+    assert alert.state == "active acknowledged"
+    assert any("no open alert number 999" in e.what.message for e in Reader(database).events())
+    life.daemon.close()
+    again = daemon(database, clock=life.clock)
+    assert any(a.state == "active acknowledged" for a in again.daemon.state.alerts.alerts)
+    again.daemon.close()
+
+
+def test_the_shunt_s_zero_is_calibrated_from_the_last_minutes_and_remembered(database: Path) -> None:
+    life = daemon(database)
+    life.instrument.shows = {**REST, "house_current_a": 0.137}
+    live(life, 180)
+    requests.leave(requests.folder_of(database), "calibrate_zero", minutes=2.0)
+    live(life, 2)
+    life.daemon.close()
+    again = daemon(database, clock=life.clock)
+    again.daemon.close()
+    assert again.daemon.vehicle.current_sensor.offset_a == pytest.approx(0.137)
+    life.instrument.shows = {**REST, "house_current_a": -4.0}
+
+
+def test_calibrating_while_something_is_on_is_refused_in_a_sentence(database: Path) -> None:
+    life = daemon(database)
+    for i in range(180):
+        life.instrument.shows = {**REST, "house_current_a": -4.0 if i % 60 < 20 else -0.1}
+        live(life, 1)
+    requests.leave(requests.folder_of(database), "calibrate_zero", minutes=2.0)
+    live(life, 2)
+    life.daemon.close()
+    assert life.daemon.vehicle.current_sensor.offset_a == 0.0
+    assert any("something was on" in e.what.message for e in Reader(database).events())
+
+
+def test_a_replaced_battery_begins_afresh_and_the_other_goes_on(database: Path) -> None:
+    life = daemon(database)
+    live(life, 300)
+    starter = life.daemon.state.watch.starter
+    requests.leave(requests.folder_of(database), "battery_replaced", battery="house", rated_capacity_ah=95)
+    live(life, 1)
+    assert life.daemon.state.watch.charge == watch.begin(life.daemon.vehicle).charge
+    assert life.daemon.state.watch.starter == starter and life.daemon.vehicle.house.rated_capacity_ah == 95
+    life.daemon.close()
+    assert Reader(database).now().vehicle.house.rated_capacity_ah == 95
+
+
+def test_the_owner_s_word_for_the_time_dates_the_log_until_a_better_one_comes(database: Path) -> None:
+    life = daemon(database, clock=HandClock(trust=NOBODY, utc_s=0.0))
+    live(life, 120)
+    requests.leave(requests.folder_of(database), "set_clock", utc_s=1.8e9, sigma_s=2.0, asked_boot_s=life.clock.boot_s())
+    live(life, 62)
+    life.daemon.close()
+    now = Reader(database).now()
+    assert now.utc_trusted and now.utc_sigma_s == 2.0 and now.utc_s == pytest.approx(1.8e9 + 60, abs=2)
+
+
+def test_trackers_that_break_are_told_and_the_readings_are_still_logged(database: Path) -> None:
+    calls = []
+
+    def step(held, minute, vehicle):
+        calls.append(minute)
+        if 3 <= len(calls) <= 8:
+            raise ValueError("a minute that cannot be")
+        return watch.step(held, minute, vehicle)
+
+    life = daemon(database, step=step)
+    live(life, 900)
+    life.daemon.close()
+    assert [(c.what, c.alert.kind) for c in life.told if c.alert.kind == "trackers_failed"] == [
+        ("raised", "trackers_failed"), ("cleared", "trackers_failed")]
+    assert len(list(Reader(database).rows())) >= 830
+
+
+def test_a_log_of_a_simulated_vehicle_is_never_gone_on_with_by_a_real_one(database: Path) -> None:
+    instrument = Instrument()
+    instrument.simulated = True
+    life = daemon(database, instrument, simulated=True)
+    live(life, 130)
+    life.daemon.close()
+    assert Reader(database).now().simulated
+    with pytest.raises(OtherLog, match="a simulated vehicle"):
+        daemon(database)
+    other = daemon(database.with_name("real.db"), instrument)
+    with pytest.raises(OtherLog, match="simulated"):
+        live(other, 1)
+    other.daemon.close()
+
+
+@pytest.mark.parametrize("hurt", ["newest", "both"])
+def test_a_damaged_saved_state_falls_back_and_says_so(database: Path, hurt: str) -> None:
+    life = daemon(database)
+    for _ in range(5):
+        live(life, 60)
+        life.daemon.writer.flush()
+    life.daemon.close()
+    with closing(sqlite3.connect(database)) as log, log:
+        where = "where generation = (select max(generation) from tracker_state)" if hurt == "newest" else ""
+        for slot, body in log.execute(f"select slot, body from tracker_state {where}").fetchall():
+            log.execute("update tracker_state set body = ? where slot = ?", (body[:50] + bytes([body[50] ^ 1]) + body[51:], slot))
+    life.clock.move(2)
+    again = daemon(database, clock=life.clock)
+    live(again, 120)
+    again.daemon.close()
+    kinds = {e.what.kind for e in Reader(database).events()}
+    if hurt == "newest":
+        assert "state_damaged" in kinds and counted(again) == pytest.approx(ah(database), abs=2 / 60)
+    else:
+        assert "begun_afresh" in kinds
+    assert counted(again) <= ah(database) + 1e-6  # never more than was measured
+
+
+def test_the_log_writer_is_started_again_where_it_ended(database: Path) -> None:
+    life = daemon(database)
+    live(life, 60)
+    with life.daemon.writer._change:
+        life.daemon.writer._stop = True
+        life.daemon.writer._change.notify()
+    life.daemon.writer._thread.join(5)
+    life.daemon.writer._stop = False
+    live(life, 200)
+    life.daemon.close()
+    assert any(e.what.kind == "thread_restarted" for e in Reader(database).events())
+    assert len(list(Reader(database).rows())) >= 180
+
+
+def test_a_past_is_lived_through_at_once_and_gone_on_from(database: Path) -> None:
+    class Source:
+        driver = "by hand"
+
+        def open(self):
+            return self
+
+        def read(self):
+            self.at_s += 1.0
+            return Reading(dict(REST), simulated=True, at_s=self.at_s)
+
+        def close(self):
+            pass
+
+    source = Source()
+    source.at_s = 0.0
+    life = daemon(database, sources=[source], simulated=True, begins_utc_s=1.78e9)
+    def history():
+        while source.at_s < 6 * 3600.0:
+            source.at_s += 30.0
+            yield Reading(dict(REST), simulated=True, at_s=source.at_s)
+    life.daemon.past(history())
+    assert Reader(database).span()[1] == pytest.approx(1.78e9 + 6 * 3600, abs=61)
+    assert life.daemon.writer.status().commits <= 4
+    live(life, 120)
+    life.daemon.close()
+    assert len(list(Reader(database).rows())) >= 720 + 60
+
+
+def test_many_beats_leave_no_thread_and_no_file_open(database: Path) -> None:
+    def held() -> tuple[int, int]:
+        return threading.active_count(), len(list(Path("/proc/self/fd").iterdir()))
+
+    before = held()
+    for _ in range(3):
+        life = daemon(database, clock=HandClock(boot=str(_)))
+        live(life, 130)
+        life.daemon.close()
+    assert held() == before
+
+
+def test_requests_that_nobody_understands_are_dropped_and_logged(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    folder = tmp_path / "requests"
+    requests.leave(folder, "acknowledge", alert=1)
+    for name, text in (("b", "{"), ("c", json.dumps({"kind": "open_the_isolator", "values": {}})), ("d", "[" * 3000),
+                       ("e", json.dumps({"kind": "shelve", "values": {"alert": True, "for_s": 1}})), ("f", "x" * 100000)):
+        (folder / f"{name}.json").write_text(text)
+    assert requests.take(folder) == [requests.Request("acknowledge", {"alert": 1})]
+    assert list(folder.iterdir()) == [] and len(caplog.records) == 5
+    assert requests.take(tmp_path / "nowhere") == []
+    with pytest.raises(ValueError, match="no request of kind"):
+        requests.leave(folder, "start_engine")
