@@ -142,9 +142,14 @@ class Book:
         utc_s = self.utc_of(at_s)
         return "" if utc_s is None else clock_text(utc_s)
 
+    @property
+    def empty(self) -> bool:
+        """Whether not one minute has been written yet."""
+        return self._ask_once("span", lambda reader: reader.span()) is None
+
     def extent(self) -> tuple[float, float]:
         """UTC of the first and the last minute; now, twice, while the log is empty."""
-        return self._ask_once("span", lambda reader: reader.span()) or (time.time(), time.time())
+        return self._ask_once("span", lambda reader: reader.span()) or (time.time(),) * 2
 
     def columns(self, from_utc_s: float, to_utc_s: float, points: int) -> Columns:
         """Charge, current and voltages over a span."""

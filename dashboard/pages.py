@@ -77,7 +77,9 @@ def alerts():
     lead = "Nothing is wrong just now." if not count else (
         "One thing asks for a look." if count == 1 else f"{count} things ask for a look.")
     if len(lines) > count:
-        lead += f" {'One' if len(lines) - count == 1 else len(lines) - count} went away before anyone marked it as seen."
+        gone = len(lines) - count
+        lead += " One went away before anyone marked it as seen." if gone == 1 else (
+            f" {gone} went away before anyone marked them as seen.")
     return render_template(
         "alerts.html", title="Alerts", page="alerts", book=book, lead=lead, open=lines, closed=closed,
         may_change=guard.may_change(), has_code=current_app.config["CODE_HASH"] is not None,
@@ -117,7 +119,7 @@ def _open_lines(book) -> list[AlertLine]:
 
 
 def _blank(book, page: str, title: str):
-    if book.extent()[0] != book.extent()[1]:
+    if not book.empty:
         return render_template(
             "words.html", title=title, page=page, book=book, heading="The latest figures cannot be read.",
             text="They were written by another version of ampledger, or are damaged. The monitor writes new ones "

@@ -50,7 +50,8 @@ def fill(database: Path, days: float = 2.0, beat_s: float = 20.0, seed: int = 1,
         for minute in minutes(_with_silence(samples(days, beat_s, seed), *quiet_s)):
             before = held.counts.total
             held, found = watch.step(held, minute, VEHICLE)
-            seen = (*found.conditions, *_scripted(minute.end_s, days * 86400))
+            script = _scripted(minute.end_s, days * 86400)
+            seen = (*(c for c in found.conditions if c.kind not in {s.kind for s in script}), *script)
             alerts = rules.update(alerts, seen, minute.end_s)
             pending.add(Batch(minute.samples, (Lived(minute, found, before),), State(held, alerts, Gathering()), found.news,
                               tuple(change.alert for change in alerts.news)))

@@ -1,0 +1,81 @@
+"""Real logs for the pages: full, real, old, empty, damaged, missing; and a client for each."""
+import random
+import shutil
+import sqlite3
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from flask.testing import FlaskClient
+
+from dashboard import create_app
+from monitor import saving
+from monitor.store.open_log import OpenLog
+from tests import store_fixture
+
+PAGES = ("/", "/tonight", "/log", "/log?span=all", "/starter", "/alerts", "/health", "/about")
+DAYS = 2.25
+ENDS_UTC_S = store_fixture.BEGINS_UTC_S + DAYS * 86400
+
+
+@pytest.fixture(scope="session")
+def full(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two days and a quarter of a simulated camper."""
+    return store_fixture.fill(tmp_path_factory.mktemp("full") / "ampledger.db", DAYS, beat_s=60.0)
+
+
+@pytest.fixture(scope="session")
+def make_log(full: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
+    """Logs by name, each made once."""
+    made: dict[str, Path] = {}
+
+    def make(kind: str) -> Path:
+        if kind not in made:
+            made[kind] = _make(kind, full, tmp_path_factory.mktemp(kind) / "ampledger.db")
+        return made[kind]
+
+    return make
+
+
+def _make(kind: str, full: Path, target: Path) -> Path:
+    if kind == "simulated":
+        return full
+    if kind == "empty":
+        OpenLog(target, {"simulated": "0", "vehicle": saving.to_text(store_fixture.VEHICLE)}).close()
+    elif kind == "letter":
+        target.write_text("Dear reader, " * 800)
+    elif kind == "damaged":
+        shutil.copy(full, target)
+        body = bytearray(target.read_bytes())
+        chance = random.Random(7)
+        for _ in range(40):
+            at = chance.randrange(2, len(body) // 4096) * 4096
+            body[at:at + 4096] = chance.randbytes(4096)
+        target.write_bytes(body)
+    elif kind != "missing":
+        _copy_with_labels(kind, full, target)
+    return target
+
+
+def _copy_with_labels(kind: str, full: Path, target: Path) -> None:
+    """real: just written; old: written long ago; unsure: its clock was never confirmed."""
+    with closing(sqlite3.connect(full)) as source, closing(sqlite3.connect(target)) as log, log:
+        source.backup(log)
+        log.execute("update meta set value = '0' where name = 'simulated'")
+        end_s = log.execute("select max(end_ms) from minutes").fetchone()[0] / 1000
+        begins_s = time.time() - end_s - (9 * 86400 if kind == "old" else 30)
+        log.execute("update boots set utc_offset_ms = ?", (round(1000 * begins_s),))
+        if kind == "unsure":
+            log.execute("update boots set utc_trusted = 0, utc_sigma_s = 86400")
+
+
+@pytest.fixture
+def client(make_log: Callable[[str], Path], tmp_path: Path) -> Iterator[Callable[..., FlaskClient]]:
+    """A browser without a screen, over a log by name; more goes to create_app."""
+
+    def make(kind: str = "simulated", **more) -> FlaskClient:
+        return create_app(make_log(kind), requests_folder=tmp_path / "requests", **more).test_client()
+
+    yield make

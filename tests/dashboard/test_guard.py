@@ -1,0 +1,182 @@
+"""The door: names, headers, forms, the code and who may change anything."""
+import re
+from pathlib import Path
+
+import pytest
+from werkzeug.security import generate_password_hash
+
+from dashboard import create_app
+from dashboard.guard import FREE_TRIES, Lockout
+from monitor.store import requests
+
+CODE = "three dull words"
+#: Cheap parameters: the tests ask often. What `ampledger code` makes is dearer.
+HASH = generate_password_hash(CODE, method="scrypt:1024:8:1")
+AWAY = {"REMOTE_ADDR": "192.168.4.23"}
+
+
+def token_of(html: str) -> str:
+    return re.search(r'name="token" value="([^"]+)"', html)[1]
+
+
+def first_alert(html: str) -> str:
+    return re.search(r'action="(/alerts/\d+/acknowledge)"', html)[1]
+
+
+def left(folder: Path) -> list[tuple[str, dict]]:
+    return [(r.kind, r.values) for r in requests.take(folder)]
+
+
+@pytest.mark.parametrize("address", ["/", "/api/v1/now", "/static/style.css", "/static/plotly/plotly-basic.min.js", "/nowhere", "/code"])
+def test_every_answer_carries_the_policy(client, address: str) -> None:
+    headers = client().get(address).headers
+    policy = dict(part.split(" ", 1) for part in headers["Content-Security-Policy"].split("; "))
+    assert policy["default-src"] == "'none'" and policy["script-src"] == "'self'" and policy["connect-src"] == "'self'"
+    assert policy["frame-ancestors"] == "'none'" and policy["form-action"] == "'self'" and policy["base-uri"] == "'none'"
+    assert "http" not in headers["Content-Security-Policy"]
+    assert headers["X-Content-Type-Options"] == "nosniff" and headers["X-Frame-Options"] == "DENY"
+    assert headers["Referrer-Policy"] == "same-origin" and "Server" not in headers
+
+
+@pytest.mark.parametrize("host, status", [
+    ("localhost:8765", 200), ("127.0.0.1:8765", 200), ("[::1]:8765", 200), ("192.168.4.1", 200), ("van.lan", 200),
+    ("evil.example", 421), ("127.0.0.1.evil.example", 421), ("", 421)])
+def test_only_names_of_this_board_are_answered(client, host: str, status: int) -> None:
+    """A page of a stranger's whose name is re-bound to this board asks under the stranger's name."""
+    answer = client(names=["van.lan"]).get("/", headers={"Host": host})
+    assert answer.status_code == status or (host == "" and answer.status_code == 400)
+
+
+def test_on_the_board_itself_an_alert_is_acknowledged_without_a_code(client, tmp_path) -> None:
+    browser = client()
+    page = browser.get("/alerts").text
+    answer = browser.post(first_alert(page), data={"token": token_of(page)})
+    assert answer.status_code == 303
+    number = int(first_alert(page).split("/")[2])
+    assert left(tmp_path / "requests") == [("acknowledge", {"alert": number})]
+    assert "Noted." in browser.get(answer.headers["Location"]).text
+
+
+def test_an_alert_is_put_aside_for_a_bounded_time(client, tmp_path) -> None:
+    browser = client()
+    page = browser.get("/alerts").text
+    address = re.search(r'action="(/alerts/\d+/shelve)"', page)[1]
+    for hours in ("0", "-1", "169", "99999", "4.5", "soon", ""):
+        assert browser.post(address, data={"token": token_of(page), "hours": hours}).status_code == 400
+    assert left(tmp_path / "requests") == []
+    assert browser.post(address, data={"token": token_of(page), "hours": "24"}).status_code == 303
+    ((kind, values),) = left(tmp_path / "requests")
+    assert kind == "shelve" and values["for_s"] == 86400.0
+
+
+def test_without_a_code_nobody_on_the_network_changes_anything(client, tmp_path) -> None:
+    browser = client()
+    page = browser.get("/alerts", environ_base=AWAY).text
+    answer = browser.post(first_alert(page), data={"token": token_of(page)}, environ_base=AWAY)
+    assert answer.status_code == 403 and "needs a code, and none is set" in answer.text
+    assert left(tmp_path / "requests") == []
+
+
+def test_with_a_code_set_even_the_board_itself_needs_it(client, tmp_path) -> None:
+    browser = client(code_hash=HASH)
+    page = browser.get("/alerts").text
+    assert "needs the code of this board" in page
+    assert browser.post(first_alert(page), data={"token": token_of(page)}).status_code == 403
+    form = browser.get("/code").text
+    assert browser.post("/code", data={"token": token_of(form), "code": "guess"}).status_code == 403
+    assert browser.post("/code", data={"token": token_of(form), "code": CODE}).status_code == 303
+    page = browser.get("/alerts", environ_base=AWAY).text
+    assert browser.post(first_alert(page), data={"token": token_of(page)}, environ_base=AWAY).status_code == 303
+    assert len(left(tmp_path / "requests")) == 1
+
+
+def test_the_session_cookie_is_out_of_reach_of_scripts_and_other_sites(client) -> None:
+    browser = client(code_hash=HASH)
+    cookie = browser.get("/code").headers["Set-Cookie"]
+    assert "HttpOnly" in cookie and "SameSite=Strict" in cookie
+    assert HASH not in cookie and CODE not in cookie
+
+
+def test_a_session_of_one_process_is_worth_nothing_to_the_next(make_log, tmp_path) -> None:
+    first = create_app(make_log("simulated"), requests_folder=tmp_path, code_hash=HASH).test_client()
+    first.post("/code", data={"token": token_of(first.get("/code").text), "code": CODE})
+    cookie = first.get_cookie("ampledger").value
+    second = create_app(make_log("simulated"), requests_folder=tmp_path, code_hash=HASH).test_client()
+    second.set_cookie("ampledger", cookie)
+    page = second.get("/alerts").text
+    assert second.post(first_alert(page), data={"token": token_of(page)}).status_code == 403
+
+
+@pytest.mark.parametrize("data, headers", [
+    ({}, {}), ({"token": ""}, {}), ({"token": "made-up"}, {}), ({"token": "\u2603"}, {}),
+    ({"token": "RIGHT"}, {"Sec-Fetch-Site": "cross-site"}), ({"token": "RIGHT"}, {"Sec-Fetch-Site": "same-site"})])
+def test_a_form_that_is_not_ours_changes_nothing(client, tmp_path, data: dict, headers: dict) -> None:
+    browser = client()
+    page = browser.get("/alerts").text
+    sent = {k: token_of(page) if v == "RIGHT" else v for k, v in data.items()}
+    answer = browser.post(first_alert(page), data=sent, headers=headers)
+    assert answer.status_code == 403 and "Nothing was changed." in answer.text
+    assert left(tmp_path / "requests") == []
+
+
+def test_nothing_is_changed_by_following_a_link(client) -> None:
+    assert client().get("/alerts/1/acknowledge").status_code == 405
+    assert client().get("/alerts/1/shelve").status_code == 405
+
+
+def test_guessing_the_code_is_slowed_down_for_one_address_and_for_all(client) -> None:
+    browser = client(code_hash=HASH)
+    token = token_of(browser.get("/code").text)
+    said = [browser.post("/code", data={"token": token, "code": f"guess {i}"}, environ_base=AWAY).text for i in range(FREE_TRIES + 1)]
+    assert "That is not the code." in said[0] and "Try again in" in said[-1]
+    assert "Try again in" in browser.post("/code", data={"token": token, "code": CODE}, environ_base=AWAY).text
+    assert browser.post("/code", data={"token": token, "code": CODE}).status_code == 303  # another address
+
+
+def test_the_wait_doubles_is_bounded_and_ends(client) -> None:
+    now = [0.0]
+    lockout = Lockout(lambda: now[0])
+    waits = []
+    for _ in range(30):
+        lockout.wrong("a")
+        waits.append(lockout.wait_s("a"))
+    assert waits[FREE_TRIES - 2] == 0 and waits[FREE_TRIES - 1] == 30 and waits[FREE_TRIES] == 60 and max(waits) == 3600
+    now[0] += 3601
+    assert lockout.wait_s("a") == 0
+    for i in range(3000):
+        lockout.wrong(f"stranger {i}")
+    assert lockout.wait_s("someone new") > 0 and len(lockout._wrong) <= 502
+
+
+def test_reading_needs_the_code_where_asked_for(client) -> None:
+    browser = client(code_hash=HASH, code_to_read=True)
+    assert browser.get("/").status_code == 401 and "12.7" not in browser.get("/").text
+    assert browser.get("/api/v1/now").status_code == 401
+    assert browser.get("/static/style.css").status_code == 200
+    browser.post("/code", data={"token": token_of(browser.get("/code").text), "code": CODE})
+    assert browser.get("/").status_code == 200
+
+
+def test_a_code_for_reading_without_a_code_is_refused_at_the_start(make_log) -> None:
+    with pytest.raises(ValueError, match="ampledger code"):
+        create_app(make_log("simulated"), code_to_read=True)
+
+
+@pytest.mark.parametrize("name", ["../guard.py", "..%2fguard.py", "/etc/passwd", "%2e%2e/guard.py", "style.css/", "plotly"])
+def test_only_our_own_files_are_served(client, name: str) -> None:
+    assert client().get(f"/static/{name}").status_code in (404, 308, 400)
+
+
+def test_a_form_of_megabytes_is_refused(client) -> None:
+    assert client().post("/code", data={"code": "x" * 100_000}).status_code == 413
+
+
+def test_the_bundle_is_packed_and_kept_for_a_year_under_its_mark(client) -> None:
+    browser = client()
+    html = browser.get("/log").text
+    address = re.search(r'src="(/static/plotly/[^"]+)"', html)[1].replace("&amp;", "&")
+    answer = browser.get(address, headers={"Accept-Encoding": "gzip"})
+    assert answer.headers["Content-Encoding"] == "gzip" and "immutable" in answer.headers["Cache-Control"]
+    assert len(answer.data) < 450_000 < len(browser.get(address).data)
+    assert browser.get(address, headers={"If-None-Match": answer.headers["ETag"]}).status_code == 304
+    assert "immutable" not in browser.get(address.partition("?")[0]).headers["Cache-Control"]
