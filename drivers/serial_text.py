@@ -1,5 +1,6 @@
 """A checked line of text on a serial port; the only file that knows pyserial."""
 import re
+import time
 from collections.abc import Callable
 from functools import reduce
 from operator import xor
@@ -15,6 +16,8 @@ from drivers.hwmon import read_channels
 from drivers.reading import Reading
 
 LONGEST_LINE = 1024
+#: So many bytes waiting means that the kernel may have had no room for more: its line buffer holds 4096.
+FULL = 4000
 
 #: name -> checksum of the bytes it covers, as the number that stands at the end of the line in hexadecimal
 CHECKSUMS: dict[str, Callable[[bytes], int]] = {
@@ -65,8 +68,8 @@ class SerialOptions(Options):
 class SerialTextDriver:
     """The newest whole line of an instrument that talks.
 
-    A line counts only when it is whole, of the described shape, and its checksum fits. What waited in the port
-    from before is passed over, so that a reading is never older than a beat.
+    A line counts only when it is whole, of the described shape, and its checksum fits. Of lines that wait the
+    newest is taken; after the port was opened, or its buffer overran, what is left of a line is passed over.
     """
 
     Options = SerialOptions
@@ -75,7 +78,7 @@ class SerialTextDriver:
         self._options = options
         self._pattern = re.compile(options.pattern) if options.pattern else None
         self._port: serial.Serial | None = None
-        self._rest = b""
+        self._rest, self._cut = b"", False
         try:
             self._open()
         except OSError as error:
@@ -108,9 +111,10 @@ class SerialTextDriver:
 
     def _open(self) -> None:
         o = self._options
-        self._port = serial.Serial(o.port, o.baud, parity=o.parity, stopbits=o.stop_bits, timeout=o.timeout_s,
+        self._port = serial.Serial(o.port, o.baud, parity=o.parity, stopbits=o.stop_bits, timeout=0.02,
                                    write_timeout=o.timeout_s, exclusive=True)
-        self._rest = b""
+        # opened in the middle of a line: what is left of it may look like a whole one
+        self._rest, self._cut = b"", o.send is None
 
     def _drop(self) -> None:
         port, self._port, self._rest = self._port, None, b""
@@ -122,33 +126,48 @@ class SerialTextDriver:
 
     def _line(self) -> str:
         port, o = self._port, self._options
-        waiting = port.read(port.in_waiting) if port.in_waiting else b""
+        end_s = time.monotonic() + o.timeout_s
+        waiting = self._rest + (port.read(port.in_waiting) if port.in_waiting else b"")
         if o.send is not None:
-            waiting = self._rest = b""
+            # what waits answers an older question; if it has no end yet, its end is still to come
+            self._cut = self._cut or not (waiting == b"" or waiting.endswith(b"\n"))
+            waiting = b""
             port.write(o.send.encode())
-        lines = (self._rest + waiting).split(b"\n")
-        whole = [line for line in lines[:-1] if line.strip()]
-        self._rest = lines[-1][-LONGEST_LINE:]
-        if not whole:
-            tail = port.read_until(b"\n", LONGEST_LINE)
-            if not tail.endswith(b"\n"):
-                self._rest = (self._rest + tail)[-LONGEST_LINE:]
-                raise ReadFailed(f"{o.port}: " + (f"a line began and did not end: {self._rest[:40]!r}" if self._rest
-                                                  else f"silent for {o.timeout_s:g} s"))
-            whole, self._rest = [self._rest + tail], b""
+        elif len(waiting) >= FULL:
+            # the buffer was full: it holds the oldest lines. More come out as fast as they are read; what comes at
+            # the pace of the line is new.
+            while len(port.read(FULL)) > FULL // 4 and time.monotonic() < end_s:
+                pass
+            waiting, self._cut = b"", True
+        while True:
+            *whole, self._rest = waiting.split(b"\n")
+            if self._cut and whole:
+                whole, self._cut = whole[1:], False
+            whole = [line for line in whole if line.strip()]
+            if whole:
+                return self._text(whole[-1])
+            if time.monotonic() >= end_s:
+                break
+            waiting = self._rest[-LONGEST_LINE:] + port.read(max(1, port.in_waiting))
+            self._cut = self._cut or len(self._rest) > LONGEST_LINE
+        raise ReadFailed(f"{o.port}: " + (f"a line began and did not end: {self._rest[:40]!r}" if self._rest
+                                          else f"silent for {o.timeout_s:g} s"))
+
+    def _text(self, line: bytes) -> str:
         try:
-            return self._checked(whole[-1].strip().decode("ascii"))
+            return self._checked(line.strip().decode("ascii"))
         except UnicodeDecodeError:
-            raise ReadFailed(f"{o.port}: not text: {whole[-1][:40]!r}; is the speed right?") from None
+            raise ReadFailed(f"{self._options.port}: not text: {line[:40]!r}; is the speed right?") from None
 
     def _checked(self, line: str) -> str:
         name = self._options.checksum
         if name is None:
             return line
         body, mark, sent = line.rpartition(self._options.checksum_mark)
-        covered = body.lstrip("$!").encode() if name == "xor8" else body.encode()
+        if name == "xor8":
+            body = body.lstrip("$!")  # what begins a sentence is by custom not covered
         try:
-            fits = bool(mark) and int(sent, 16) == CHECKSUMS[name](covered)
+            fits = bool(mark) and int(sent, 16) == CHECKSUMS[name](body.encode())
         except ValueError:
             fits = False
         if not fits:
