@@ -1,8 +1,8 @@
 """The clocks of a Linux machine, and who vouches for the wall clock."""
-import ctypes
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from monitor.clock import UNKNOWN_S, Trust
 
@@ -10,14 +10,8 @@ from monitor.clock import UNKNOWN_S, Trust
 NOT_BEFORE_UTC_S = 1767225600.0
 #: A clock chip with its own battery drifts some seconds a day; set once a month.
 CHIP_SIGMA_S = 60.0
-_STA_UNSYNC = 0x0040
-
-
-class _Timex(ctypes.Structure):
-    """struct timex of adjtimex(2), Linux man-pages 6.03; the tail is room to spare."""
-
-    _fields_ = [("modes", ctypes.c_uint), ("offset", ctypes.c_long), ("freq", ctypes.c_long), ("maxerror", ctypes.c_long),
-                ("esterror", ctypes.c_long), ("status", ctypes.c_int), ("rest", ctypes.c_byte * 256)]
+#: adjtimex(2): the clock is kept by nobody
+STA_UNSYNC = 0x0040
 
 
 class BoardClock:
@@ -26,10 +20,7 @@ class BoardClock:
     def __init__(self, wake: Callable[[float], object], root: Path = Path("/")) -> None:
         self._wake, self._root = wake, root
         self._boot_id = _text(root / "proc/sys/kernel/random/boot_id") or "unknown boot"
-        try:
-            self._libc = ctypes.CDLL(None, use_errno=True)
-        except OSError:
-            self._libc = None
+        self._kernel_says = _adjtimex()
 
     def boot_s(self) -> float:
         return time.clock_gettime(time.CLOCK_BOOTTIME)
@@ -53,13 +44,40 @@ class BoardClock:
         """The kernel's own flag, set by whatever keeps network or satellite time; else a clock chip that was set into
         the clock at boot and shows a possible date; else nobody."""
         if time.time() >= NOT_BEFORE_UTC_S:
-            if self._libc is not None:
-                state = _Timex()
-                if self._libc.adjtimex(ctypes.byref(state)) >= 0 and not state.status & _STA_UNSYNC:
-                    return Trust(True, max(state.esterror / 1e6, 0.01), "network or satellite time")
+            sigma_s = self._kernel_says()
+            if sigma_s is not None:
+                return Trust(True, max(sigma_s, 0.01), "network or satellite time")
+            if (self._root / "run/systemd/timesync/synchronized").exists():
+                return Trust(True, 0.5, "network time")
             if _text(self._root / "sys/class/rtc/rtc0/hctosys") == "1":
                 return Trust(True, CHIP_SIGMA_S, "clock chip")
         return Trust(False, UNKNOWN_S, "nobody")
+
+
+def _adjtimex() -> Callable[[], float | None]:
+    """A question to the kernel: sigma of the wall clock [s] where it is kept by somebody, else None (adjtimex(2))."""
+    try:
+        import ctypes
+
+        libc = ctypes.CDLL(None)
+        libc.adjtimex  # noqa: B018  some C libraries have none
+    except (ImportError, OSError, AttributeError, MemoryError):
+        return lambda: None
+
+    class Timex(ctypes.Structure):
+        """struct timex, Linux man-pages 6.03; the tail is room to spare."""
+
+        _fields_: list[Any] = [
+            ("modes", ctypes.c_uint), ("offset", ctypes.c_long), ("freq", ctypes.c_long), ("maxerror", ctypes.c_long),
+            ("esterror", ctypes.c_long), ("status", ctypes.c_int), ("rest", ctypes.c_byte * 256)]
+
+    def ask() -> float | None:
+        state = Timex()
+        if libc.adjtimex(ctypes.byref(state)) < 0 or state.status & STA_UNSYNC:
+            return None
+        return state.esterror / 1e6
+
+    return ask
 
 
 def _text(file: Path) -> str:

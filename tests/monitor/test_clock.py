@@ -136,3 +136,17 @@ def test_a_clock_that_nobody_vouches_for_does_not_undo_a_good_label() -> None:
     clock.vouched = NOBODY
     clock.set_wall(0.0)
     assert clocks.look(line, clock) == (line, ())
+
+
+def test_a_clock_chip_that_was_set_into_the_clock_at_boot_is_trusted_to_a_minute(tmp_path: Path) -> None:
+    """sysfs-class-rtc: hctosys is 1 if this clock set the system time at boot (Linux ABI/testing)."""
+    chip = tmp_path / "sys/class/rtc/rtc0/hctosys"
+    chip.parent.mkdir(parents=True)
+    clock = BoardClock(time.sleep, root=tmp_path)
+    clock._kernel_says = lambda: None
+    assert not clock.trust().trusted
+    for text, trusted in (("0\n", False), ("1\n", True)):
+        chip.write_text(text)
+        assert clock.trust().trusted == trusted
+    assert clock.trust() == Trust(True, 60.0, "clock chip")
+    assert clock.boot_id() == "unknown boot"

@@ -1,0 +1,60 @@
+"""The units: understood by systemd to the last key, and closed to what they do not need."""
+import re
+import shutil
+import socket
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from monitor.notify import Notifier
+
+FOLDER = Path(__file__).parent.parent / "systemd"
+UNITS = sorted(FOLDER.glob("*.service"))
+needs_systemd = pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="needs systemd-analyze: apt install systemd")
+
+
+@needs_systemd
+def test_every_unit_is_understood_without_a_complaint(tmp_path: Path) -> None:
+    """On copies whose program exists here; an unknown key only shows on standard error."""
+    for unit in UNITS:
+        text = re.sub(r"^ExecStart=\S+", "ExecStart=/bin/true", unit.read_text(), flags=re.M)
+        (tmp_path / unit.name).write_text(text)
+    ran = subprocess.run(["systemd-analyze", "verify", "--man=no", "--recursive-errors=no", *map(str, tmp_path.glob("*.service"))],
+                         capture_output=True, text=True, timeout=60)
+    ours = [line for line in ran.stderr.splitlines() if "ampledger" in line]
+    assert ran.returncode == 0 and not ours, ran.stderr
+
+
+@needs_systemd
+@pytest.mark.parametrize("unit", UNITS, ids=lambda u: u.stem)
+def test_every_unit_is_hardened(unit: Path) -> None:
+    """Overall exposure of at most 1.5 on systemd's own scale, 0 (closed) to 10."""
+    ran = subprocess.run(["systemd-analyze", "security", "--offline=true", "--threshold=15", "--no-pager", str(unit)],
+                         capture_output=True, text=True, timeout=60)
+    assert ran.returncode == 0, ran.stdout[-300:] + ran.stderr
+
+
+def test_both_services_run_as_the_user_that_is_made_for_them() -> None:
+    user = re.search(r"^u (\S+) ", (FOLDER / "sysusers.conf").read_text(), re.M).group(1)
+    assert all(f"\nUser={user}\n" in unit.read_text() for unit in UNITS) and len(UNITS) == 2
+
+
+@pytest.mark.parametrize("abstract", [False, True])
+def test_the_daemon_tells_systemd_what_it_expects(tmp_path: Path, abstract: bool) -> None:
+    """sd_notify(3): datagrams of NAME=value lines to the socket in NOTIFY_SOCKET."""
+    name = f"@ampledger-test-{tmp_path.name}" if abstract else str(tmp_path / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind("\0" + name[1:] if abstract else name)
+        manager.settimeout(5)
+        notifier = Notifier(name)
+        notifier.ready("measuring")
+        notifier.alive()
+        notifier.status("house 80 %")
+        notifier.stopping()
+        assert [manager.recv(1000) for _ in range(4)] == [b"READY=1\nSTATUS=measuring", b"WATCHDOG=1", b"STATUS=house 80 %", b"STOPPING=1"]
+        notifier.close()
+    Notifier("").ready("nobody asked")
+    gone = Notifier(name)
+    gone.alive()  # nobody listens any more: no error
+    gone.close()
