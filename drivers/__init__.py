@@ -14,6 +14,7 @@ DRIVERS: dict[str, tuple[str, str, str | None]] = {
     "w1": ("drivers.w1", "W1Driver", None),
     "serial": ("drivers.serial_text", "SerialTextDriver", "serial"),
     "modbus": ("drivers.modbus", "ModbusDriver", "modbus"),
+    "sunspec": ("drivers.sunspec", "SunspecDriver", "modbus"),
     "i2c": ("drivers.i2c", "I2cDriver", "i2c"),
     "can_rvc": ("drivers.can_rvc", "CanRvcDriver", "can"),
     "gpio": ("drivers.gpio", "GpioDriver", "gpio"),

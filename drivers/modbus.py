@@ -1,5 +1,6 @@
 """A register map over Modbus RTU or TCP; the only file that knows pymodbus."""
 import logging
+import time
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
@@ -52,25 +53,93 @@ class Register(BaseModel):
         return number == sentinel or number in self.invalid
 
 
-class ModbusOptions(Options):
-    """Where the device is, and its map."""
+class Place(Options):
+    """Where a Modbus device is."""
 
-    host: str | None = None
+    host: str | None = Field(None, description="its address on the network")
     tcp_port: int = Field(502, ge=1, le=65535)
     port: str | None = Field(None, description="serial port, as /dev/serial/by-id/…")
     baud: int = Field(19200, ge=300, le=4_000_000)
     parity: Literal["N", "E", "O"] = "N"
     stop_bits: Literal[1, 2] = 1
     device_id: int = Field(1, ge=0, le=255)
-    timeout_s: float = Field(0.8, gt=0, le=5)
-    measures: Annotated[dict[Quantity, Annotated[Register, BeforeValidator(
-        lambda value: {"address": value} if isinstance(value, int) else value)]], Field(min_length=1)]
+    timeout_s: float = Field(0.8, gt=0, le=5, description="a reading takes no longer than this")
 
     @model_validator(mode="after")
-    def _one_place(self) -> "ModbusOptions":
+    def _one_place(self) -> "Place":
         if (self.host is None) == (self.port is None):
             raise ValueError('write either host = "…" for TCP or port = "…" for a serial line, one of the two')
         return self
+
+
+class ModbusOptions(Place):
+    """Where the device is, and its map."""
+
+    measures: Annotated[dict[Quantity, Annotated[Register, BeforeValidator(
+        lambda value: {"address": value} if isinstance(value, int) else value)]], Field(min_length=1)]
+
+
+class Refused(ReadFailed):
+    """The device answered, but not with registers."""
+
+
+class Link:
+    """The line to one device. A failure closes it, so that a late answer never meets the next question."""
+
+    def __init__(self, place: Place, messages: int = 1) -> None:
+        self._place, self._client = place, None
+        self._share_s = place.timeout_s / messages
+
+    def __str__(self) -> str:
+        p = self._place
+        return f"{p.host}:{p.tcp_port}" if p.host is not None else str(p.port)
+
+    def connect(self) -> None:
+        """Open the line if it is not open. Raises ReadFailed."""
+        if self._client is not None:
+            return
+        p = self._place
+        if p.host is not None:
+            client = ModbusTcpClient(p.host, port=p.tcp_port, timeout=self._share_s, retries=0)
+        else:
+            client = ModbusSerialClient(p.port, framer=FramerType.RTU, baudrate=p.baud, parity=p.parity,
+                                        stopbits=p.stop_bits, timeout=self._share_s, retries=0)
+        try:
+            if client.connect():
+                self._client = client
+                return
+        except (ModbusException, OSError) as error:
+            raise ReadFailed(f"{self}: {error}") from error
+        client.close()
+        raise ReadFailed(f"{self}: no connection; is it switched on, and is the address right?")
+
+    def drop(self) -> None:
+        """Close the line."""
+        client, self._client = self._client, None
+        if client is not None:
+            client.close()
+
+    def ask(self, function: str, first: int, count: int) -> list[int]:
+        """The words of registers that follow each other. Raises ReadFailed; Refused if the device says no."""
+        self.connect()
+        client = self._client
+        call = client.read_holding_registers if function == "holding" else client.read_input_registers
+        try:
+            answer = call(first, count=count, device_id=self._place.device_id)
+        except (ModbusException, OSError) as error:
+            self.drop()
+            raise ReadFailed(f"{self}, register {first}: {error}") from error
+        if answer.isError():
+            raise Refused(f"{self}, register {first}: the device answered with exception {answer.exception_code}")
+        if len(answer.registers) != count:
+            self.drop()
+            raise ReadFailed(f"{self}, register {first}: asked for {count} words, got {len(answer.registers)}")
+        return answer.registers
+
+
+def number(words: list[int], kind: str, word_order: str = "big") -> float:
+    """The number that words make up."""
+    return float(ModbusTcpClient.convert_from_registers(words, ModbusTcpClient.DATATYPE[kind], word_order=word_order))
 
 
 class ModbusDriver:
@@ -82,93 +151,53 @@ class ModbusDriver:
     Options = ModbusOptions
 
     def __init__(self, options: ModbusOptions) -> None:
-        self._options, self._client = options, None
+        self._options = options
+        self._runs = [(function, first, count) for function, addresses in _wanted(options).items()
+                      for first, count in _runs(sorted(addresses))]
+        self._link = Link(options, len(self._runs))
         try:
-            self._connect()
+            self._link.connect()
         except ReadFailed as error:
             raise CannotOpen(str(error)) from error
 
     def read(self) -> Reading:
-        if self._client is None:
-            self._connect()
-        try:
-            seen = self._blocks()
-        except ReadFailed:
-            self._drop()
-            raise
+        end_s = time.monotonic() + self._options.timeout_s
+        seen: dict[tuple[str, int], int] = {}
+        for function, first, count in self._runs:
+            if time.monotonic() > end_s:
+                raise ReadFailed(f"{self._link}, register {first}: no time left to ask for it")
+            for place, word in enumerate(self._link.ask(function, first, count)):
+                seen[function, first + place] = word
 
         def value(register: Register) -> float:
-            number = self._number(register, seen, register.address, register.type)
-            if register.unavailable(number):
-                raise ReadFailed(f"{self._where()}: register {register.address} says that it is not available ({number:g})")
+            def held(address: int, kind: str, order: str = "big") -> float:
+                return number([seen[register.function, address + k] for k in range(SIZES[kind])], kind, order)
+
+            raw = held(register.address, register.type, register.word_order)
+            if register.unavailable(raw):
+                raise ReadFailed(f"{self._link}: register {register.address} says that it is not available ({raw:g})")
             exponent = 0.0
             if register.scale_address is not None:
-                exponent = self._number(register, seen, register.scale_address, "INT16")
+                exponent = held(register.scale_address, "INT16")
                 if not -10 <= exponent <= 10:
-                    raise ReadFailed(f"{self._where()}: register {register.scale_address} holds no scale factor ({exponent:g})")
-            return number * register.scale * 10**exponent + register.offset
+                    raise ReadFailed(f"{self._link}: register {register.scale_address} holds no scale factor ({exponent:g})")
+            return raw * register.scale * 10**exponent + register.offset
 
         return read_channels(self._options.measures, value)
 
     def close(self) -> None:
-        self._drop()
+        self._link.drop()
 
-    def _connect(self) -> None:
-        o = self._options
-        if o.host is not None:
-            client = ModbusTcpClient(o.host, port=o.tcp_port, timeout=o.timeout_s, retries=0)
-        else:
-            client = ModbusSerialClient(o.port, framer=FramerType.RTU, baudrate=o.baud, parity=o.parity,
-                                        stopbits=o.stop_bits, timeout=o.timeout_s, retries=0)
-        try:
-            if client.connect():
-                self._client = client
-                return
-        except (ModbusException, OSError) as error:
-            raise ReadFailed(f"{self._where()}: {error}") from error
-        client.close()
-        raise ReadFailed(f"{self._where()}: no connection")
 
-    def _drop(self) -> None:
-        client, self._client = self._client, None
-        if client is not None:
-            client.close()
-
-    def _where(self) -> str:
-        o = self._options
-        return f"{o.host}:{o.tcp_port}" if o.host is not None else str(o.port)
-
-    def _blocks(self) -> dict[tuple[str, int], int]:
-        """Every wanted register's word, asked for in as few messages as the map allows."""
-        wanted: dict[str, set[int]] = {}
-        for register in self._options.measures.values():
-            words = wanted.setdefault(register.function, set())
-            words.update(range(register.address, register.address + SIZES[register.type]))
-            if register.scale_address is not None:
-                words.add(register.scale_address)
-        seen: dict[tuple[str, int], int] = {}
-        for function, addresses in wanted.items():
-            for first, count in _runs(sorted(addresses)):
-                for place, word in enumerate(self._ask(function, first, count)):
-                    seen[function, first + place] = word
-        return seen
-
-    def _ask(self, function: str, first: int, count: int) -> list[int]:
-        ask = self._client.read_holding_registers if function == "holding" else self._client.read_input_registers
-        try:
-            answer = ask(first, count=count, device_id=self._options.device_id)
-        except (ModbusException, OSError) as error:
-            raise ReadFailed(f"{self._where()}, register {first}: {error}") from error
-        if answer.isError():
-            raise ReadFailed(f"{self._where()}, register {first}: the device answered with exception {answer.exception_code}")
-        if len(answer.registers) != count:
-            raise ReadFailed(f"{self._where()}, register {first}: asked for {count} words, got {len(answer.registers)}")
-        return answer.registers
-
-    def _number(self, register: Register, seen: dict[tuple[str, int], int], address: int, kind: str) -> float:
-        words = [seen[register.function, address + k] for k in range(SIZES[kind])]
-        client = self._client
-        return float(client.convert_from_registers(words, client.DATATYPE[kind], word_order=register.word_order))
+def _wanted(options: ModbusOptions) -> dict[str, set[int]]:
+    """Function -> addresses of every wanted word."""
+    wanted: dict[str, set[int]] = {}
+    for register in options.measures.values():
+        words = wanted.setdefault(register.function, set())
+        words.update(range(register.address, register.address + SIZES[register.type]))
+        if register.scale_address is not None:
+            words.add(register.scale_address)
+    return wanted
 
 
 def _runs(addresses: list[int], longest: int = 100) -> list[tuple[int, int]]:

@@ -12,6 +12,7 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 
 from drivers.modbus import ModbusDriver
 from drivers.serial_text import SerialTextDriver
+from drivers.sunspec import SunspecDriver
 
 SHOWS = {"house_voltage_v": 12.65, "house_current_a": -12.345}
 OTHER = {"house_voltage_v": 14.4, "house_current_a": 35.0}
@@ -98,6 +99,7 @@ class Server:
     """pymodbus's own server: a map of a voltage with a scale factor and a signed 32-bit current."""
 
     driver, shows, other, within = ModbusDriver, SHOWS, OTHER, 0.006
+    first, count = 10, 12
     measures = {"house_voltage_v": {"address": 10, "type": "UINT16", "scale_address": 11},
                 "house_current_a": {"address": 20, "type": "INT32", "scale": 0.001, "word_order": "big"}}
 
@@ -108,11 +110,14 @@ class Server:
         self.options = ModbusDriver.Options.model_validate({
             "host": "127.0.0.1", "tcp_port": self.port, "timeout_s": 0.3, "measures": self.measures})
 
+    def words(self) -> dict[int, int]:
+        """Register -> what it holds now."""
+        amps = round(self.now["house_current_a"] * 1000) & 0xFFFFFFFF
+        return {10: round(self.now["house_voltage_v"] * 100), 11: 0xFFFE, 20: amps >> 16, 21: amps & 0xFFFF}
+
     async def _fill(self, function, start, address, count, registers, values):
         if values is None and registers is not None:
-            amps = round(self.now["house_current_a"] * 1000) & 0xFFFFFFFF
-            words = {10: round(self.now["house_voltage_v"] * 100), 11: 0xFFFE, 20: amps >> 16, 21: amps & 0xFFFF}
-            for place, word in words.items():
+            for place, word in self.words().items():
                 if 0 <= place - start < len(registers):
                     registers[place - start] = word
         return None
@@ -150,7 +155,7 @@ class Server:
         ready = threading.Event()
 
         async def serve() -> None:
-            device = SimDevice(id=1, simdata=[SimData(10, values=[0] * 12, datatype=DataType.REGISTERS)], action=self._fill)
+            device = SimDevice(id=1, simdata=[SimData(self.first, values=[0] * self.count, datatype=DataType.REGISTERS)], action=self._fill)
             self.server = self._server(device)
             await self.server.serve_forever(background=True)
             self.loop, self.over = asyncio.get_running_loop(), asyncio.Event()
@@ -166,6 +171,30 @@ class Server:
         if self.thread.is_alive():
             self.loop.call_soon_threadsafe(self.over.set)
             self.thread.join(5)
+
+
+class SunspecServer(Server):
+    """A map as the open models lay it out: the mark, a common model, battery model 802, the end.
+
+    Places in model 802 by the model's own file: V 34 with V_SF 59, A 44 with A_SF 61.
+    """
+
+    driver, within = SunspecDriver, 0.006
+    first, count = 40000, 2 + 68 + 64 + 2
+    BATTERY = 40000 + 2 + 68
+
+    def __init__(self, root: Path) -> None:
+        super().__init__(root)
+        self.options = SunspecDriver.Options.model_validate({
+            "host": "127.0.0.1", "tcp_port": self.port, "timeout_s": 0.3,
+            "measures": {"house_voltage_v": "V", "house_current_a": "A"}})
+
+    def words(self) -> dict[int, int]:
+        model = self.BATTERY
+        return {40000: 0x5375, 40001: 0x6E53, 40002: 1, 40003: 66, model: 802, model + 1: 62,
+                model + 34: round(self.now["house_voltage_v"] * 100), model + 59: 0xFFFE,
+                model + 44: round(self.now["house_current_a"] * 100) & 0xFFFF, model + 61: 0xFFFE,
+                model + 64: 0xFFFF, model + 65: 0}
 
 
 class SerialServer(Server):
