@@ -67,6 +67,10 @@ def load(path: Path, *, need_sources: bool = True) -> Config:
     if need_sources and not plain.get("source"):
         faults.append(Fault("source", "", None, "no instrument is configured",
                             'write at least one [[source]] with driver = "…" (docs/drivers.md)'))
+    simulated = [s for s in sources if s.driver == "simulated"]
+    if simulated and len(simulated) < len(sources):
+        faults.append(Fault("source", "driver", "simulated", "a simulated source beside real ones would mix invented readings "
+                            "with measured ones", "take it out, or keep it alone"))
     if faults or file is None:
         raise ConfigError(path, faults)
     return Config(path, _vehicle(file), tuple(sources), _beside(path, file.log, "database", "backup_to"), file.dashboard,

@@ -52,7 +52,7 @@ class Daemon:
                  writer: Callable[..., Writer] = Writer) -> None:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
-        self._conditions = conditions
+        self._conditions, self._listens = conditions, True
         self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
         self._make_writer = writer
         self._requests = requests.folder_of(database)
@@ -106,8 +106,10 @@ class Daemon:
     def past(self, readings: Iterable[Reading], commit_s: float = 43200.0) -> None:
         """Lives through readings that bring their own time as fast as they come, committing seldom."""
         self.writer.commit_every(commit_s, urgent=False)
+        self._listens = False  # nobody can ask anything of the past
         for reading in readings:
             self._hear(self.clock.boot_s(), [(self.sampler.first, reading)], reading.at_s, reading.simulated)
+        self._listens = True
         self.writer.flush(600)
         self.writer.commit_every(self._commit_s)
 
@@ -159,7 +161,7 @@ class Daemon:
         """One beat's answers at a moment of the boot (or of the source's own time)."""
         at_s = self._line.at_s(time_s)
         values = self.sampler.judge(answers, at_s)
-        for request in requests.take(self._requests):
+        for request in requests.take(self._requests) if self._listens else ():
             self._carry_out(request, at_s)
         before_s = self._before_s()
         if before_s is not None and at_s <= before_s:

@@ -10,6 +10,7 @@ from typing import Any
 
 from monitor import watch
 from monitor.alerts.delivery import Deliverer, channels
+from monitor.alerts.spool import Spool
 from monitor.board_clock import BoardClock
 from monitor.chores import Chores
 from monitor.clock import Clock
@@ -66,13 +67,14 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, begins_utc_s: float 
         ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
     except ValueError as error:
         raise CannotRun(str(error)) from None
-    deliverer = Deliverer(ways, config.alerts.timeout_s)
+    deliverer = Deliverer(ways, config.alerts.timeout_s, spool=Spool(config.log.database.parent / "undelivered.json"))
     stack.callback(deliverer.close)
     simulated = any(source.driver == "simulated" for source in config.sources)
     own_time = simulated or any(source.driver == "recorded" for source in config.sources)
     try:
         return Daemon(config.log.database, config.vehicle, config.sources, clock=clock, begin=watch.begin, step=watch.step,
-                      offer=deliverer.offer, beat_s=config.log.beat_s, commit_s=config.log.commit_s, simulated=simulated,
+                      offer=deliverer.offer, conditions=lambda: (deliverer.condition(),), beat_s=config.log.beat_s,
+                      commit_s=config.log.commit_s, simulated=simulated,
                       begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None)
     except (OtherLog, NewerLog) as error:
         raise CannotRun(str(error)) from None

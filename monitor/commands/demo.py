@@ -2,8 +2,10 @@
 import socket
 import subprocess
 import sys
+import threading
 import time
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -45,38 +47,97 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
     with held(folder / "ampledger.db") as ours:
         if not ours:
             raise Refused(f"another ampledger is writing in {folder}; name another --folder")
-        _live(_prepare(folder, options), options, days, port, until_s)
+        config_file = _prepare(folder, options)
+    _live(config_file, options, days, port, until_s)
     click.echo(f"\nEnded. The log stays in {folder}; look at it with: ampledger status --config {folder / 'ampledger.toml'}")
 
 
 def _live(config_file: Path, options: Any, days: float, port: int, until_s: float | None) -> None:
-    """The past at once, then the present with its pages."""
-    from drivers.simulated import SimulatedDriver
+    """The past at once, then the present with its pages: one journey, so that the second goes on where the first ended."""
+    from dataclasses import replace
 
+    from drivers.simulated import SimulatedDriver
+    from monitor import config, service
+    from monitor.cli import Refused
+
+    service.journal_lines()
     driver = SimulatedDriver(options)
-    began = time.perf_counter()
+    whole = replace(config.load(config_file), sources=(Ready(driver),))
     begins_utc_s = _midnight_utc_s(days)
-    days = (time.time() - begins_utc_s) / 86400  # up to this time of day
-    daemon, stop, clock, go_live = _daemon(config_file, driver, begins_utc_s)
+    _past(whole, driver, begins_utc_s)
+    stop = threading.Event()
+    if until_s is not None:
+        threading.Timer(until_s, stop.set).start()
+    with _pages(whole.log.database, port, stop) as ended:
+        click.echo(f"Live now at {options.speed:g} times the speed of life. Everything is SIMULATED.\n\n"
+                   f"    http://127.0.0.1:{port}/\n\nCtrl-C ends it.")
+        try:
+            service.run(whole, stop=stop, begins_utc_s=begins_utc_s, pace_s=BEAT_S)
+        except service.CannotRun as error:
+            raise Refused(str(error)) from None
+    if ended():
+        raise Refused(f"the pages ended by themselves; try: python -m dashboard --database {whole.log.database}")
+
+
+def _past(whole: Any, driver: Any, begins_utc_s: float) -> None:
+    """Some weeks through the daemon itself, as fast as they go, up to this time of day."""
+    from monitor import watch
+    from monitor.board_clock import BoardClock
+    from monitor.daemon import Daemon
+    from monitor.store.lock import held
+
+    began, days = time.perf_counter(), (time.time() - begins_utc_s) / 86400
+    with held(whole.log.database):
+        daemon = Daemon(whole.log.database, whole.vehicle, whole.sources, clock=BoardClock(time.sleep), begin=watch.begin,
+                        step=watch.step, simulated=True, begins_utc_s=begins_utc_s)
+        try:
+            daemon.past(_shown(driver.history(days), days))
+        finally:
+            daemon.close()
+    click.echo(f"{days:.1f} days of life are in the log ({time.perf_counter() - began:.1f} s).")
+
+
+@contextmanager
+def _pages(database: Path, port: int, stop: threading.Event) -> Iterator[Any]:
+    """The pages in a process of their own; where they end by themselves, stop is set and the thing yielded says so."""
+    pages = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database), "--address", f"127.0.0.1:{port}"],
+                             stdin=subprocess.DEVNULL, start_new_session=True, stderr=subprocess.DEVNULL)
+    told_to_end, ended = threading.Event(), []
+
+    def watch_over() -> None:
+        pages.wait()
+        if not told_to_end.is_set():
+            ended.append(True)
+            stop.set()
+
+    watcher = threading.Thread(target=watch_over, name="pages", daemon=True)
+    watcher.start()
     try:
-        daemon.past(_shown(driver.history(days), days))
-        click.echo(f"{days:.1f} days of life are in the log ({time.perf_counter() - began:.1f} s).")
-        go_live()
-        _serve(daemon, stop, clock, port, options.speed, until_s)
+        yield lambda: bool(ended)
     finally:
-        daemon.close()
+        told_to_end.set()
+        pages.terminate()
+        watcher.join(5)
+        if watcher.is_alive():
+            pages.kill()
 
 
 class Ready:
-    """The simulated vehicle as a source that is already under way."""
+    """The simulated vehicle as a source that is already under way, and stays so when it is closed."""
 
     driver = "simulated"
 
     def __init__(self, driver: Any) -> None:
         self._driver = driver
 
-    def open(self) -> Any:
-        return self._driver
+    def open(self) -> "Ready":
+        return self
+
+    def read(self) -> Any:
+        return self._driver.read()
+
+    def close(self) -> None:
+        """The journey goes on when it is opened again."""
 
 
 def _prepare(folder: Path, options: Any) -> Path:
@@ -119,28 +180,6 @@ speed = {options.speed:g}
     return config_file
 
 
-def _daemon(config_file: Path, driver: Any, begins_utc_s: float) -> tuple[Any, Any, Any, Any]:
-    """The daemon over the demo's log, its stop, its clock, and what turns the deliveries on."""
-    from monitor import config, journal, watch
-    from monitor.alerts.channels import Journal
-    from monitor.beats import Stop
-    from monitor.board_clock import BoardClock
-    from monitor.daemon import Daemon
-
-    journal.begin()
-    loaded = config.load(config_file)
-    stop = Stop()
-    stop.on_signals()
-    clock = BoardClock(stop.wait)
-    said, live = Journal(), []
-    daemon = Daemon(
-        loaded.log.database, loaded.vehicle, [Ready(driver)], clock=clock, begin=watch.begin, step=watch.step,
-        offer=lambda change: said.send(change, 1.0) if live and change.announce else None, beat_s=BEAT_S,
-        commit_s=loaded.log.commit_s, simulated=True,
-        begins_utc_s=begins_utc_s)
-    return daemon, stop, clock, lambda: live.append(True)
-
-
 def _midnight_utc_s(days: float) -> float:
     """Second 0 of the journey: the local midnight that lies so many days back [UTC]."""
     began = time.localtime(time.time() - days * 86400)
@@ -176,31 +215,3 @@ def _free_port(port: int) -> int:
         except OSError:
             raise Refused(f"port {port} is taken; name another with --port, or --port 0 for any") from None
         return probe.getsockname()[1]
-
-
-def _serve(daemon: Any, stop: Any, clock: Any, port: int, speed: float, until_s: float | None) -> None:
-    """Live, with the pages beside it, until told to end."""
-    from monitor.beats import keep
-    from monitor.notify import Notifier
-
-    pages = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(daemon.database), "--address", f"127.0.0.1:{port}"],
-                             stdin=subprocess.DEVNULL, start_new_session=True, stderr=subprocess.DEVNULL)
-    end_s = None if until_s is None else clock.boot_s() + until_s
-
-    def each(_found: Any) -> None:
-        if pages.poll() is not None or (end_s is not None and clock.boot_s() >= end_s):
-            stop.set()
-
-    click.echo(f"Live now at {speed:g} times the speed of life. Everything is SIMULATED.\n\n    http://127.0.0.1:{port}/\n\nCtrl-C ends it.")
-    try:
-        keep(daemon, clock, BEAT_S, stop, notifier=Notifier(""), each=each)
-        if pages.poll() is not None:
-            from monitor.cli import Refused
-            raise Refused(f"the pages ended by themselves with {pages.returncode}; try `python -m dashboard --database {daemon.database}`")
-    finally:
-        pages.terminate()
-        try:
-            pages.wait(5)
-        except subprocess.TimeoutExpired:
-            pages.kill()
-            pages.wait()

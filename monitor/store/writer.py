@@ -60,7 +60,8 @@ class Writer:
         """Takes a batch for the next commit; urgent ones are committed at once."""
         with self._change:
             self._pending.add(batch)
-            self._change.notify()
+            if self._due():
+                self._change.notify()
 
     def ask(self, job: Callable[[Any], Any]) -> Future:
         """Runs a job on the writer's own connection, between commits. The connection is SQLAlchemy's."""
