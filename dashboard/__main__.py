@@ -64,7 +64,7 @@ def split(address: str) -> tuple[str, int]:
     except ValueError:
         raise click.ClickException(f"--address {address}: {host!r} is no address of this board in numbers; "
                                    "write 127.0.0.1:8765, or 0.0.0.0:8765 for the whole network") from None
-    if not port.isdecimal() or not 1 <= int(port) <= 65535:
+    if not (port.isascii() and port.isdecimal()) or not 1 <= int(port) <= 65535:
         raise click.ClickException(f"--address {address}: the port must be a number from 1 to 65535, as in 127.0.0.1:8765")
     return host, int(port)
 

@@ -3,17 +3,10 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
 from dashboard.book import Book
-from dashboard.words import clock_text
+from dashboard.words import QUANTITIES, clock_text
 from monitor.report import number, span
 
 DAY = 86400.0
-#: quantity -> (what a person calls it, unit, decimals), in the order of the page
-QUANTITIES = {
-    "house_voltage_v": ("House voltage", "V", 2), "house_current_a": ("House current", "A", 2),
-    "house_temperature_c": ("House temperature", "°C", 1), "starter_voltage_v": ("Starter voltage", "V", 2),
-    "starter_temperature_c": ("Starter temperature", "°C", 1), "ambient_temperature_c": ("Air temperature", "°C", 1),
-    "solar_current_a": ("Solar current", "A", 2), "ignition_on": ("Ignition", "", 0),
-}
 Rows = list[tuple[str, str, str]]
 
 

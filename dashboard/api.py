@@ -9,7 +9,7 @@ from dashboard import log_chart, log_page, tonight_chart
 from dashboard.charts import Figure
 from dashboard.openapi import DESCRIPTION
 from dashboard.palette import PALETTES, Palette
-from dashboard.words import local_ms
+from dashboard.words import QUANTITIES, local_ms
 from monitor import report
 
 api = Blueprint("api", __name__, url_prefix="/api/v1")
@@ -33,7 +33,7 @@ def now() -> Response:
     return _json({
         "empty": False, "simulated": book.simulated, "stale": bool(book.stale), "at_utc_s": book.utc_of(book.at_s),
         "clock_trusted": book.now.utc_trusted,
-        "readings": {f.name: getattr(book.latest, f.name) for f in fields(book.latest)},
+        "readings": {name: getattr(book.latest, name) for name in QUANTITIES},
         "join": _plain(found.join), "charge": _plain(found.charge), "starter": _plain(found.starter),
         "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast), "health": asdict(found.health),
         "open_alerts": len(book.open_alerts),
@@ -150,7 +150,7 @@ def _span(book) -> tuple[float, float]:
 
 def _points() -> int:
     text = request.args.get("points", str(USUAL))
-    if not text.isdecimal() or len(text) > 6 or not FEWEST <= int(text) <= MOST:
+    if not (text.isascii() and text.isdecimal()) or len(text) > 6 or not FEWEST <= int(text) <= MOST:
         abort(400, f"points={text!r:.20} must be a whole number from {FEWEST} to {MOST}.")
     return int(text)
 

@@ -6,6 +6,13 @@ from dataclasses import dataclass
 from monitor.report import number, span
 from monitor.store.reader import Logged
 
+#: quantity -> (what a person calls it, unit, decimals), in the order of the page
+QUANTITIES = {
+    "house_voltage_v": ("House voltage", "V", 2), "house_current_a": ("House current", "A", 2),
+    "house_temperature_c": ("House temperature", "°C", 1), "starter_voltage_v": ("Starter voltage", "V", 2),
+    "starter_temperature_c": ("Starter temperature", "°C", 1), "ambient_temperature_c": ("Air temperature", "°C", 1),
+    "solar_current_a": ("Solar current", "A", 2), "ignition_on": ("Ignition", "", 0),
+}
 RANKS = {"high": "Urgent", "medium": "Soon", "low": "When convenient"}
 
 

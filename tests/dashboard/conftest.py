@@ -3,11 +3,12 @@ import random
 import shutil
 import sqlite3
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
 import pytest
+from flask import Flask
 from flask.testing import FlaskClient
 
 from dashboard import create_app
@@ -16,13 +17,13 @@ from monitor.store.open_log import OpenLog
 from tests import store_fixture
 
 PAGES = ("/", "/tonight", "/log", "/log?span=all", "/starter", "/alerts", "/health", "/about")
-DAYS = 2.25
+DAYS = 1.6
 ENDS_UTC_S = store_fixture.BEGINS_UTC_S + DAYS * 86400
 
 
 @pytest.fixture(scope="session")
 def full(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Two days and a quarter of a simulated camper."""
+    """A day and a half of a simulated camper, one whole night in it."""
     return store_fixture.fill(tmp_path_factory.mktemp("full") / "ampledger.db", DAYS, beat_s=60.0)
 
 
@@ -71,11 +72,22 @@ def _copy_with_labels(kind: str, full: Path, target: Path) -> None:
             log.execute("update boots set utc_trusted = 0, utc_sigma_s = 86400")
 
 
+@pytest.fixture(scope="session")
+def apps() -> dict[str, Flask]:
+    """One app for each kind of log: making one anew compiles every template."""
+    return {}
+
+
 @pytest.fixture
-def client(make_log: Callable[[str], Path], tmp_path: Path) -> Iterator[Callable[..., FlaskClient]]:
+def client(make_log: Callable[[str], Path], apps: dict[str, Flask], tmp_path: Path) -> Callable[..., FlaskClient]:
     """A browser without a screen, over a log by name; more goes to create_app."""
 
     def make(kind: str = "simulated", **more) -> FlaskClient:
-        return create_app(make_log(kind), requests_folder=tmp_path / "requests", **more).test_client()
+        if more:
+            return create_app(make_log(kind), requests_folder=tmp_path / "requests", **more).test_client()
+        if kind not in apps:
+            apps[kind] = create_app(make_log(kind))
+        apps[kind].config["REQUESTS_FOLDER"] = tmp_path / "requests"
+        return apps[kind].test_client()
 
-    yield make
+    return make
