@@ -4,8 +4,8 @@ from pathlib import Path
 from pydantic import Field, model_validator
 
 from drivers.channels import Measures, Options
-from drivers.errors import CannotOpen, ReadFailed
-from drivers.kernel_files import device, number
+from drivers.errors import ReadFailed
+from drivers.kernel_files import Device, number
 from drivers.reading import Fault, Reading
 
 #: kind of file -> divisor to volt, ampere, watt, degree Celsius [1]
@@ -50,21 +50,14 @@ class HwmonDriver:
 
     def __init__(self, options: HwmonOptions) -> None:
         self._options = options
-        self._folder = self._find()
+        self._device = Device(options.root, "hwmon*", options.chip, "chip")
 
     def read(self) -> Reading:
-        if not self._folder.exists():
-            try:
-                self._folder = self._find()
-            except CannotOpen as error:
-                raise ReadFailed(str(error)) from error
+        self._folder = self._device.folder()
         return read_channels(self._options.measures, self._value)
 
     def close(self) -> None:
         """Nothing is held open between readings."""
-
-    def _find(self) -> Path:
-        return device(self._options.root, "hwmon*", self._options.chip, "chip")
 
     def _value(self, channel: str) -> float:
         return number(self._folder / f"{channel}_input") / DIVISORS[kind_of(channel)]

@@ -4,9 +4,8 @@ from pathlib import Path
 from pydantic import Field, model_validator
 
 from drivers.channels import Measures, Options
-from drivers.errors import CannotOpen, ReadFailed
 from drivers.hwmon import read_channels
-from drivers.kernel_files import device, number
+from drivers.kernel_files import Device, number
 from drivers.reading import Reading
 
 #: start of a channel's name -> divisor to volt, ampere, watt, degree Celsius: the kernel gives milli of each [1]
@@ -45,21 +44,14 @@ class IioDriver:
 
     def __init__(self, options: IioOptions) -> None:
         self._options = options
-        self._folder = self._find()
+        self._device = Device(options.root, "iio:device*", options.device, "converter")
 
     def read(self) -> Reading:
-        if not self._folder.exists():
-            try:
-                self._folder = self._find()
-            except CannotOpen as error:
-                raise ReadFailed(str(error)) from error
+        self._folder = self._device.folder()
         return read_channels(self._options.measures, self._value)
 
     def close(self) -> None:
         """Nothing is held open between readings."""
-
-    def _find(self) -> Path:
-        return device(self._options.root, "iio:device*", self._options.device, "converter")
 
     def _value(self, channel: str) -> float:
         kind = kind_of(channel)
