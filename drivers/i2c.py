@@ -1,4 +1,5 @@
 """Registers of a converter or shunt-monitor chip, straight over I2C; the only file that knows smbus2."""
+import errno
 import fcntl
 import time
 from collections.abc import Callable
@@ -110,7 +111,7 @@ class I2cOptions(Options):
 class I2cDriver:
     """One chip, described by its registers.
 
-    `opener` gives the bus: the kernel's i2c-dev through smbus2, or an object with the same four calls in a test.
+    `opener` gives the bus: the kernel's i2c-dev through smbus2, or an object with the same calls in a test.
     Nothing here has been seen by a real chip in our tests; the bus in them is our own stand-in.
     """
 
@@ -199,3 +200,31 @@ class I2cDriver:
 
     def _where(self) -> str:
         return f"/dev/i2c-{self._options.bus}, chip {self._options.address:#04x}"
+
+
+def addresses(bus: int, opener: Callable[[int], Any] = smbus2.SMBus) -> dict[int, str]:
+    """Address -> "free" or "taken by the kernel", of everything that answers on a bus. Only when asked for.
+
+    Each address is asked for one byte. Most chips do not mind; some take a question for a command, so this is never
+    done unasked. What the kernel has taken is better read through hwmon or iio.
+
+    Raises
+    ------
+    CannotOpen : there is no such bus
+    """
+    try:
+        line = opener(bus)
+    except OSError as error:
+        raise CannotOpen(f"/dev/i2c-{bus}: {error.strerror or error}; is I2C switched on, and may this user open it?") from error
+    found: dict[int, str] = {}
+    try:
+        for address in range(0x08, 0x78):
+            try:
+                line.read_byte(address)
+                found[address] = "free"
+            except OSError as error:
+                if error.errno == errno.EBUSY:
+                    found[address] = "taken by the kernel"
+    finally:
+        line.close()
+    return found

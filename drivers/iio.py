@@ -47,22 +47,25 @@ class IioDriver:
         self._device = Device(options.root, "iio:device*", options.device, "converter")
 
     def read(self) -> Reading:
-        self._folder = self._device.folder()
-        return read_channels(self._options.measures, self._value)
+        folder = self._device.folder()
+        return read_channels(self._options.measures, lambda channel: value(folder, channel))
 
     def close(self) -> None:
         """Nothing is held open between readings."""
 
-    def _value(self, channel: str) -> float:
-        kind = kind_of(channel)
-        ready = self._folder / f"{channel}_input"
-        if ready.exists():
-            return number(ready) / DIVISORS[kind]
-        raw = number(self._folder / f"{channel}_raw")
-        return (raw + self._shared(channel, kind, "offset", 0.0)) * self._shared(channel, kind, "scale", 1.0) / DIVISORS[kind]
 
-    def _shared(self, channel: str, kind: str, what: str, default: float) -> float:
-        for name in (f"{channel}_{what}", f"{kind}_{what}"):
-            if (self._folder / name).exists():
-                return number(self._folder / name)
-        return default
+def value(folder: Path, channel: str) -> float:
+    """What a channel shows at its pin [V, A, W or °C]. Raises ReadFailed."""
+    kind = kind_of(channel)
+    ready = folder / f"{channel}_input"
+    if ready.exists():
+        return number(ready) / DIVISORS[kind]
+    raw = number(folder / f"{channel}_raw")
+    return (raw + _shared(folder, channel, "offset", 0.0)) * _shared(folder, channel, "scale", 1.0) / DIVISORS[kind]
+
+
+def _shared(folder: Path, channel: str, what: str, default: float) -> float:
+    for name in (f"{channel}_{what}", f"{kind_of(channel)}_{what}"):
+        if (folder / name).exists():
+            return number(folder / name)
+    return default

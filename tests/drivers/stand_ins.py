@@ -24,6 +24,12 @@ class I2cBus:
         if not self._chip.there or address != 0x40 or self._chip.how == "silence":
             raise OSError(errno.EREMOTEIO, "Remote I/O error")
 
+    def read_byte(self, address: int) -> int:
+        if address == 0x48:
+            raise OSError(errno.EBUSY, "Device or resource busy")
+        self._check(address)
+        return 0
+
     def read_i2c_block_data(self, address: int, register: int, length: int) -> list[int]:
         self._check(address)
         data = self._chip.registers[register][:length]
