@@ -15,7 +15,10 @@ def _leave(config_file: Path | None, database: Path | None, kind: str, **values:
 
 @click.group(short_help="Tell that a battery was replaced.")
 def battery() -> None:
-    """The life of the batteries."""
+    """The life of the batteries: what the log cannot know by itself.
+
+    A request is left beside the log; the daemon takes it up.
+    """
 
 
 @battery.command(short_help="A new battery was put in.")
@@ -33,11 +36,15 @@ def replaced(which: str, rated_capacity_ah: float | None, config_file: Path | No
 
 @click.group(short_help="Calibrate an instrument.")
 def calibrate() -> None:
-    """Calibrations that need no tool."""
+    """Calibrations that need no tool. What they find is kept in the log and used from then on.
+
+    A zero that is off by 0.1 A is 2.4 ampere-hours a day.
+    """
 
 
 @calibrate.command(short_help="Everything is off: what the shunt shows now is zero.")
-@click.option("--minutes", default=2.0, show_default=True, type=click.FloatRange(0.5, 30))
+@click.option("--minutes", default=2.0, show_default=True, type=click.FloatRange(0.5, 30),
+              help="How long everything has been off.")
 @config_option
 @database_option
 def zero(minutes: float, config_file: Path | None, database: Path | None) -> None:
