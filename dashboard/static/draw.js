@@ -17,9 +17,10 @@
       const figure = await answer.json();
       if (!answer.ok) throw new Error(figure.detail || answer.statusText);
       figure.layout.dragmode = touch.matches ? false : "zoom";
+      Plotly.purge(place);
       place.replaceChildren();
       await Plotly.newPlot(place, figure.data, figure.layout, config);
-      place.dataset.drawn = "yes";
+      place.dataset.drawn = ask.searchParams.get("ink");
     } catch (error) {
       const words = document.createElement("p");
       words.textContent = `The drawing could not be made: ${error.message}`;

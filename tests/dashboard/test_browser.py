@@ -1,0 +1,172 @@
+"""The pages in a real browser: offline, no errors, nothing too wide, nothing too small to touch."""
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.dashboard.conftest import PAGES
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(CHROMIUM is None, reason="no browser here; install one with: apt-get install chromium"),
+]
+#: A browser that asks nobody for anything by itself.
+QUIET = ("--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+         "--disable-component-update --disable-sync --disable-default-apps").split()
+PHONE = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "is_mobile": True, "has_touch": True}
+DESK = {"viewport": {"width": 1280, "height": 860}}
+LEAST_TOUCH_PX = 40
+
+
+def serve(database: Path) -> tuple[subprocess.Popen, str]:
+    """The dashboard as it is run, in a process of its own."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        address = f"127.0.0.1:{free.getsockname()[1]}"
+    process = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database), "--address", address],
+                               stderr=subprocess.DEVNULL)
+    host, port = address.split(":")
+    for _ in range(200):
+        try:
+            socket.create_connection((host, int(port)), 0.2).close()
+            return process, f"http://{address}"
+        except OSError:
+            time.sleep(0.05)
+    process.kill()
+    raise AssertionError("the dashboard did not open its port within ten seconds")
+
+
+@pytest.fixture(scope="module")
+def site(full: Path) -> Iterator[str]:
+    process, base = serve(full)
+    yield base
+    process.terminate()
+    process.wait(10)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        found = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        yield found
+        found.close()
+
+
+@pytest.fixture
+def opened(browser) -> Iterator[Callable]:
+    """Opens a page and keeps account of what it asked for and complained about."""
+    contexts = []
+
+    def open_page(url: str, **how):
+        context = browser.new_context(**how)
+        contexts.append(context)
+        page = context.new_page()
+        page.asked, page.complaints = [], []
+        page.on("request", lambda r: page.asked.append(r.url))
+        page.on("console", lambda m: page.complaints.append(m.text) if m.type in ("error", "warning") else None)
+        page.on("pageerror", lambda e: page.complaints.append(str(e)))
+        page.goto(url)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+def settle(page) -> None:
+    """Wait until every drawing on the page is drawn."""
+    from playwright.sync_api import expect
+
+    expect(page.locator("[data-figure]:not([data-drawn])")).to_have_count(0, timeout=20_000)
+
+
+@pytest.mark.parametrize("size, light", [(PHONE, "light"), (PHONE, "dark"), (DESK, "light")], ids=["phone", "phone by night", "desk"])
+def test_every_page_draws_offline_without_complaint_and_fits(site: str, opened, size: dict, light: str) -> None:
+    width = size["viewport"]["width"]
+    page = opened(site, color_scheme=light, **size)
+    for path in PAGES:
+        page.goto(site + path)
+        settle(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+        small = page.evaluate("""least => [...document.querySelectorAll('a, button, select, input, summary')]
+            .filter(e => e.offsetParent !== null && e.type !== 'hidden')
+            .map(e => [e.textContent.trim().slice(0, 30), e.getBoundingClientRect()])
+            .filter(([, r]) => r.height < least || r.width < least).map(([t, r]) => `${t} ${r.width}x${r.height}`)""", LEAST_TOUCH_PX)
+        assert small == [], path
+    assert page.complaints == []
+    assert [url for url in page.asked if not url.startswith((site, "data:", "blob:"))] == []
+
+
+def test_no_button_leads_out_of_a_drawing(site: str, opened) -> None:
+    page = opened(site + "/log", **DESK)
+    settle(page)
+    assert page.locator(".plotlyjsicon, .modebar-btn[data-title*='loud'], .modebar-btn[data-title*='hare']").count() == 0
+    assert page.locator("a[href^='http']:not([href^='http://127.0.0.1'])").count() == 0
+
+
+def test_without_a_script_the_figures_that_matter_are_there(site: str, opened) -> None:
+    page = opened(site, java_script_enabled=False, **PHONE)
+    text = page.inner_text("main")
+    assert "House battery" in text and "%" in text and "Starter battery" in text and "Today so far" in text
+    page.goto(site + "/log")
+    assert "The drawing needs JavaScript" in page.inner_text("main")
+    assert page.locator("table.tally tbody tr").count() >= 1
+
+
+def test_drawings_change_their_ink_when_night_falls(site: str, opened) -> None:
+    page = opened(site + "/tonight", color_scheme="light", **PHONE)
+    settle(page)
+    ground = "document.querySelector('.js-plotly-plot .main-svg').style.background"
+    assert page.evaluate(ground) == "rgb(251, 252, 246)"
+    page.emulate_media(color_scheme="dark")
+    page.locator("[data-drawn=night]").wait_for(timeout=20_000)
+    assert page.evaluate(ground) == "rgb(19, 26, 22)"
+
+
+def test_the_page_now_renews_itself_and_says_when_the_board_is_silent(full: Path, browser) -> None:
+    from playwright.sync_api import expect
+
+    process, base = serve(full)
+    context = browser.new_context(**PHONE)
+    try:
+        page = context.new_page()
+        page.clock.install()
+        page.goto(base)
+        said = page.inner_text("#tonight")
+        page.evaluate("document.getElementById('tonight').textContent = 'old'")
+        page.clock.fast_forward(11_000)
+        expect(page.locator("#tonight")).to_have_text(said, timeout=20_000)
+        assert not page.locator("#silent").is_visible()
+        process.kill()
+        process.wait(10)
+        page.clock.fast_forward(11_000)
+        page.locator("#silent").wait_for(state="visible", timeout=20_000)
+    finally:
+        context.close()
+        process.kill()
+        process.wait(10)
+
+
+def test_an_alert_is_marked_as_seen_with_a_thumb(site: str, full: Path, opened) -> None:
+    from monitor.store import requests
+
+    page = opened(site + "/alerts", **PHONE)
+    page.locator("button", has_text="Seen it").first.tap()
+    page.wait_for_url("**/alerts?told=left")
+    assert "Noted." in page.inner_text("main")
+    assert [r.kind for r in requests.take(requests.folder_of(full))] == ["acknowledge"]
+
+
+@pytest.mark.parametrize("page_path", ["/log", "/tonight"])
+def test_a_drawing_is_named_for_those_who_cannot_see_it(site: str, opened, page_path: str) -> None:
+    page = opened(site + page_path, **DESK)
+    assert len(page.locator("[data-figure]").first.get_attribute("aria-label")) > 30
+    assert page.locator("h1").count() == 1 and page.locator("html").get_attribute("lang") == "en"
