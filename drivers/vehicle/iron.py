@@ -17,7 +17,7 @@ _GRID = 400
 _FROM, _TO = -0.06, 1.03            # states of charge that the table covers
 _SCALE = _GRID / (_TO - _FROM)
 _EMPTY_V = 10.4                     # rest voltage that counts as empty
-_GRAPHITE_FULL = 0.80               # lithium in graphite when a new battery is full
+_KNEE_FRAC = 0.07                   # depth in which the last cells' voltage bends down
 _PLAYS = ((0.006, 0.25), (0.02, 0.30), (0.05, 0.25), (0.10, 0.20))   # (half width in charge, weight)
 _FAST_S, _MID_S, _SLOW_S = 45.0, 900.0, 7200.0
 
@@ -67,14 +67,13 @@ class IronPhosphate:
     def _curve(self, filling: float) -> list[float]:
         plan = self._plan
         empty = self._empty_filling()
-        span = (_GRAPHITE_FULL - empty) * filling
-        mid = None
+        span = (plan.graphite_full - empty) * filling
         table = []
         for k in range(_GRID + 2):
             z = _FROM + k / _SCALE
             x = empty + span * z
             y = 0.0042 + (1.0 - z) * 0.80
-            v = CELLS * (phosphate_v(y if y > -0.001 else -0.001) - graphite_v(x))
+            v = CELLS * (phosphate_v(y if y > -0.001 else -0.001) - graphite_v(x)) - plan.knee_v * exp(-z / _KNEE_FRAC)
             if v < 2.0:
                 v = 2.0
             table.append(v)
@@ -84,12 +83,12 @@ class IronPhosphate:
                 + plan.bend * z * (1.0 - z)
                 for v, z in ((v, _FROM + k / _SCALE) for k, v in enumerate(table))]
 
-    @staticmethod
-    def _empty_filling() -> float:
-        low, high = 0.0005, 0.2
+    def _empty_filling(self) -> float:
+        """Lithium that graphite still holds when the rest voltage has come down to empty."""
+        low, high, empty_v = 0.0005, 0.2, _EMPTY_V + self._plan.knee_v
         for _ in range(40):
             x = (low + high) / 2
-            low, high = (x, high) if CELLS * (phosphate_v(0.8042) - graphite_v(x)) < _EMPTY_V else (low, x)
+            low, high = (x, high) if CELLS * (phosphate_v(0.8042) - graphite_v(x)) < empty_v else (low, x)
         return (low + high) / 2
 
     def warm(self, temperature_c: float) -> None:
