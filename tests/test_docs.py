@@ -1,0 +1,40 @@
+"""The docs against the code: every driver, alert and link."""
+import re
+from pathlib import Path
+
+import pytest
+
+from drivers import DRIVERS
+
+ROOT = Path(__file__).parent.parent
+PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").glob("*.md")])
+
+
+def test_every_driver_has_its_section() -> None:
+    text = (ROOT / "docs" / "drivers.md").read_text()
+    assert [name for name in DRIVERS if f"\n## {name}\n" not in text] == []
+
+
+def _kinds() -> set[str]:
+    """Every kind that a Condition or Event is made with, anywhere in the code."""
+    found: set[str] = set()
+    for path in (ROOT / "monitor").rglob("*.py"):
+        found |= set(re.findall(r'\bCondition\(\s*"([a-z_]+)"', path.read_text()))
+    return found - {"test"}
+
+
+def test_every_alert_has_its_section() -> None:
+    text = (ROOT / "docs" / "alerts.md").read_text()
+    assert sorted(kind for kind in _kinds() if f"`{kind}`" not in text) == []
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_every_link_leads_somewhere(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)#]+)[^)]*\)", page.read_text()):
+        if not target.startswith(("http:", "https:", "mailto:")):
+            assert (page.parent / target).exists(), f"{page.name} links to {target}"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_nothing_points_outside_the_project(page: Path) -> None:
+    assert not re.search(r"(?<![\w.])/(work|root|tmp)/", page.read_text())
