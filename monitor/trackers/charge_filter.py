@@ -35,7 +35,7 @@ class Prior:
     slow_h: float
 
 
-LEAD = Prior(0.35, 0.25, -0.14, 0.21, 0.03, 0.02, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
+LEAD = Prior(0.35, 0.25, -0.12, 0.20, 0.03, 0.02, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
 LITHIUM = Prior(0.40, 0.30, -0.08, 0.11, 0.004, 0.003, 0.08, 0.04, 0.4, 0.030, 12.0, 1.0)
 
 
@@ -58,9 +58,9 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
     rows = [list(row) for row in belief.covariance]
     if battery.lead_acid:
         # Acid that starts stronger falls further before it is used up: level and span go together.
-        tie = 0.5 / lead_acid.KINDS[battery.chemistry].span_v
+        tie = 0.8 / lead_acid.KINDS[battery.chemistry].span_v
         rows[SPAN][LEVEL] = rows[LEVEL][SPAN] = tie * rows[LEVEL][LEVEL]
-        rows[SPAN][SPAN] = max(rows[SPAN][SPAN], 0.14**2 + tie * rows[SPAN][LEVEL])
+        rows[SPAN][SPAN] = max(rows[SPAN][SPAN], 0.12**2 + tie * rows[SPAN][LEVEL])
         return Belief(belief.mean, tuple(tuple(row) for row in rows))
     shared = p.span_follows_capacity * p.capacity_sigma_ln**2
     rows[SPAN][CAPACITY] = rows[CAPACITY][SPAN] = shared
@@ -131,7 +131,9 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
         fall = span * lead_acid.fall_frac(max(u, 0.0))
         # Beyond full the voltage says nothing more about depth.
         slope = -span * lead_acid.fall_slope(max(u, 0.0)) * min(max(0.5 + 0.5 * u / spread, 0.0), 1.0)
-        voltage, by_span = kind.full_v - fall, -fall
+        # Of span and capacity only the ratio may be learnt here: the bend of the curve would tell them apart,
+        # but differs between batteries more than their ratio does.
+        voltage, by_span, by_capacity = kind.full_v - fall, -fall, fall
         doubt = 0.01 * abs(slope) + (0.0 if u < 0.75 else 0.1 * (u - 0.75) * span)
     else:
         scale = exp(mean[SPAN])
@@ -140,11 +142,11 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
         at_high = lithium_iron.rest_voltage_v(1 - high, direction, scale)
         voltage = lithium_iron.rest_voltage_v(1 - u, direction, scale)
         slope = (at_high - at_low) / (high - low)
-        by_span = -slope * (1 - u) if u > 0.04 else 0.0
+        by_span, by_capacity = (-slope * (1 - u) if u > 0.04 else 0.0), -slope * u
         bend = 0.5 * (at_low + at_high) - voltage
         doubt = sqrt((0.025 * slope) ** 2 + bend * bend + (0.012 * (1 - abs(direction)) + 0.006) ** 2)
     by_depth = slope / capacity
     slopes = [0.0] * 8
-    slopes[DEPTH], slopes[CAPACITY], slopes[SPAN] = by_depth, -slope * u, by_span
+    slopes[DEPTH], slopes[CAPACITY], slopes[SPAN] = by_depth, by_capacity, by_span
     slopes[LEVEL] = slopes[WANDER] = slopes[SLOW] = 1.0
     return voltage + mean[LEVEL] + mean[WANDER] + mean[SLOW], tuple(slopes), doubt
