@@ -253,6 +253,34 @@ def test_a_battery_left_to_run_flat_stays_a_battery() -> None:
     assert not any(s.fridge_current_a for s in states[-1440:])
 
 
+def test_lost_plates_leave_rest_voltage_high_and_lost_acid_does_not() -> None:
+    """What is left of the acid decides on rest voltage (DOE-HDBK-1084-95, p. 17: it does not give capacity)."""
+    sound = battery("agm", soc_frac=0.0).rest_v()
+    acid = battery("agm", soc_frac=0.0, true_capacity_frac=0.7).rest_v()
+    plates = battery("agm", soc_frac=0.0, true_capacity_frac=0.7, limited_by="plates").rest_v()
+    assert acid == pytest.approx(sound, abs=1e-6)
+    assert plates > sound + 0.25
+
+
+def test_lost_lithium_moves_the_steps_of_graphite_up() -> None:
+    """Its steps stay where they are in ampere-hours from empty, so they lie higher in what is left."""
+    new, worn = (battery("lfp", soc_frac=0.62, true_capacity_frac=share).rest_v() for share in (1.0, 0.75))
+    assert worn < new - 0.02
+
+
+def test_ageing_to_order_is_reached_in_a_straight_line() -> None:
+    house = BatteryPlan(label_ah=100.0, true_capacity_frac=1.0, capacity_end_frac=0.8, resistance_end_factor=2.0)
+    sim = VehicleSim(Plan(seed=15, days=4.0, house=house))
+    first_ohm = sim.house.ohmic_ohm
+    while sim.at_s < 2.0 * DAY_S:
+        state = sim.step(60.0)
+    assert state.house_capacity_ah == pytest.approx(90.0, abs=0.2)
+    while sim.at_s < 4.0 * DAY_S:
+        state = sim.step(60.0)
+    assert state.house_capacity_ah == pytest.approx(80.0, abs=0.2)
+    assert sim.house.ohmic_ohm / first_ohm == pytest.approx(2.0, rel=0.15)      # temperature has its say too
+
+
 # -- the vehicle around the batteries ---------------------------------------------------------------
 
 
@@ -288,6 +316,30 @@ def test_dc_dc_charger_keeps_its_limit_and_never_joins() -> None:
     assert not any(s.isolator_closed for s in states)
     assert max(s.alternator_current_a for s in states) <= 20.0 + 1e-9
     assert max(s.alternator_current_a for s in states) > 15.0
+
+
+def test_a_relay_that_senses_both_sides_joins_in_the_sun() -> None:
+    plan = Plan(seed=7, isolator_senses="both", panel_w=400.0, clear_share=1.0)
+    states = drive(plan, 1.5 * DAY_S)
+    joined = [s for s in states if s.isolator_closed]
+    assert joined
+    assert not any(s.engine_running for s in joined)
+    assert states[-1].starter_soc_frac > states[0].starter_soc_frac
+
+
+def test_an_alternator_under_engine_control_sits_low_and_high() -> None:
+    plan = Plan(seed=7, drives=(MORNING,), alternator="smart", panel_w=0.0)
+    volts = [s.starter_voltage_v for s in drive(plan, 10 * HOUR_S, 5.0) if s.engine_running]
+    assert min(volts[20:]) < 12.9
+    assert max(volts) > 14.6
+
+
+def test_a_start_that_fails_leaves_the_engine_off() -> None:
+    failed = Drive(9 * HOUR_S, 9 * HOUR_S + 60.0, 3.0, starts=False)
+    states = drive(Plan(seed=7, drives=(failed, Drive(9.5 * HOUR_S, 10 * HOUR_S))), 9.9 * HOUR_S, 5.0)
+    assert not any(s.engine_running for s in states if s.at_s < 9.5 * HOUR_S)
+    assert any(s.cranking for s in states if s.at_s < 9.2 * HOUR_S)
+    assert states[-1].engine_running
 
 
 def test_starter_voltage_falls_while_cranking() -> None:
