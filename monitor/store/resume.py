@@ -47,6 +47,8 @@ def read(database: Path, fresh: State) -> Resumed:
             if version > migrate.HEAD:
                 raise migrate.NewerLog(str(database), version)
             return _read(log, fresh)
+    except (TypeError, ValueError, KeyError, OverflowError) as error:  # values that no writer of ours has put there
+        return Resumed(fresh, trouble="damaged", why=f"it holds impossible values ({error})")
     except (sqlite3.Error, OSError) as error:
         return Resumed(fresh, trouble=trouble_of(error), why=words_of(error))
 
@@ -65,7 +67,8 @@ def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
     slot, unfit = state.newest(slots)
     if slot is not None:
         held, lost = state.unpack(slot, fresh)
-        older = bool(unfit) and slot[1] < max(s[1] for s in slots)
+        # the generation after this one lies in the other slot; where that does not fit, it was the newer
+        older = bool(unfit)
     elif slots:
         lost = ("everything",)
     if "alerts" in lost or slot is None:

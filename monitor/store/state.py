@@ -35,7 +35,8 @@ def pack(state: State, generation: int, at_ms: int) -> Slot:
 
 def newest(slots: list[Slot]) -> tuple[Slot | None, int]:
     """The newest generation whose checksum fits, and how many did not fit."""
-    sound = [s for s in slots if s[3] == FORMAT and s[4] == _crc(s[1], s[2], s[3], s[5])]
+    sound = [s for s in slots if all(isinstance(v, int) for v in s[:5]) and isinstance(s[5], bytes)
+             and s[3] == FORMAT and s[4] == _crc(s[1], s[2], s[3], s[5])]
     return max(sound, key=lambda s: s[1], default=None), len(slots) - len(sound)
 
 
