@@ -1,0 +1,162 @@
+"""Copies that are proved before they count, the way back, the night's chores, and the doctor."""
+import os
+import sqlite3
+import threading
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from monitor import doctor
+from monitor.chores import Chores
+from monitor.store import backup, lock
+from monitor.store.open_log import OpenLog
+from monitor.store.reader import Reader
+from monitor.store.writer import Writer
+from tests import store_fixture
+from tests.hand_clock import NOBODY, HandClock
+from tests.vehicle_by_hand import daemon, live
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return store_fixture.fill(tmp_path_factory.mktemp("log") / "ampledger.db", 0.2, beat_s=60.0)
+
+
+@pytest.fixture
+def database(filled: Path, tmp_path: Path) -> Path:
+    with closing(sqlite3.connect(filled)) as source, closing(sqlite3.connect(tmp_path / "ampledger.db")) as target:
+        source.backup(target)
+    return tmp_path / "ampledger.db"
+
+
+def test_a_copy_of_a_log_that_is_being_written_is_whole(tmp_path: Path) -> None:
+    life = daemon(tmp_path / "ampledger.db")
+    live(life, 300)
+    life.daemon.writer.flush()
+    stop, copies = threading.Event(), []
+
+    def copy() -> None:
+        while not stop.is_set():
+            copies.append(backup.backup(tmp_path / "ampledger.db", tmp_path / "stick" / "copy.db").minutes)
+
+    copier = threading.Thread(target=copy)
+    copier.start()
+    for _ in range(5):
+        live(life, 60)
+        life.daemon.writer.flush()
+    stop.set()
+    copier.join(30)
+    life.daemon.close()
+    assert copies == sorted(copies) and copies[-1] >= 5
+    assert Reader(tmp_path / "stick" / "copy.db").now() is not None
+    assert [f.name for f in (tmp_path / "stick").iterdir()] == ["copy.db"]
+
+
+def test_a_copy_that_is_not_good_never_gets_its_name(database: Path, tmp_path: Path) -> None:
+    with open(database, "r+b") as file:
+        file.truncate(database.stat().st_size // 2)
+    with pytest.raises(backup.NotCopied):
+        backup.backup(database, tmp_path / "stick" / "copy.db")
+    assert list((tmp_path / "stick").iterdir()) == []
+    with pytest.raises(backup.NotCopied, match="the log itself"):
+        backup.backup(database, database)
+    with pytest.raises(backup.NotCopied, match="no log"):
+        backup.backup(tmp_path / "none.db", tmp_path / "copy.db")
+
+
+def test_a_restore_keeps_the_log_that_was_there_and_refuses_while_the_daemon_writes(database: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "stick" / "copy.db"
+    backup.backup(database, copy)
+    spans = Reader(database).span()
+    OpenLog(database).sql("delete from minutes")
+    with lock.held(database):
+        with pytest.raises(backup.NotCopied, match="stop it first"):
+            backup.restore(copy, database)
+    proof = backup.restore(copy, database)
+    assert proof.minutes == 288 and Reader(database).span() == spans
+    assert (tmp_path / "ampledger.before-restore-1.db").exists()
+    (tmp_path / "letter.db").write_text("Dear reader " * 100)
+    with pytest.raises(backup.NotCopied):
+        backup.restore(tmp_path / "letter.db", database)
+    assert Reader(database).span() == spans
+
+
+def test_one_log_belongs_to_one_daemon(database: Path) -> None:
+    with lock.held(database) as first, lock.held(database) as second:
+        assert first and not second
+    with lock.held(database) as third:
+        assert third
+
+
+def test_the_night_thins_checks_and_copies_and_tells_a_failure_once(database: Path, tmp_path: Path) -> None:
+    told: list[tuple[str, str]] = []
+    writer = Writer(database)
+    writer.start()
+    chores = Chores(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: told.append(news))
+    for name in ("2020-01-01", "2020-01-02", "2020-01-03"):
+        (tmp_path / "stick").mkdir(exist_ok=True)
+        (tmp_path / "stick" / f"ampledger-{name}.db").write_text("an old copy")
+    chores.night()
+    names = sorted(f.name for f in (tmp_path / "stick").iterdir())
+    assert len(names) == 3 and "ampledger-2020-01-01.db" not in names and not told
+    (tmp_path / "stick").rename(tmp_path / "gone")
+    (tmp_path / "stick").write_text("a file where the stick was")
+    chores.night()
+    chores.night()
+    assert [kind for kind, _ in told] == ["chore_failed"] and "backup" in told[0][1]
+    (tmp_path / "stick").unlink()
+    chores.night()
+    assert [kind for kind, _ in told] == ["chore_failed", "chore_works"]
+    writer.close()
+
+
+def test_a_night_that_was_slept_through_is_made_up_for_once(database: Path, tmp_path: Path) -> None:
+    done = threading.Event()
+    writer = Writer(database)
+    writer.start()
+    chores = Chores(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: None)
+    night = chores.night
+    chores.night = lambda: (night(), done.set())
+    chores.start()
+    assert chores.alive() and chores.next_run_utc() is not None
+    chores.overdue(20 * 3600.0)
+    assert not done.is_set()
+    chores.overdue(27 * 3600.0)
+    assert done.wait(20)
+    done.clear()
+    chores.overdue(28 * 3600.0)
+    chores.rearm()
+    assert chores.next_run_utc() is not None and not done.wait(0.3)
+    chores.close()
+    writer.close()
+
+
+def verdicts(rows: list[doctor.Row]) -> dict[str, str]:
+    return {row.name: row.verdict for row in rows}
+
+
+def test_the_doctor_finds_a_sound_log_sound_and_says_what_to_do_otherwise(database: Path, tmp_path: Path) -> None:
+    kernel = tmp_path / "kernel.log"
+    kernel.write_text("usb 1-1: new device\n")
+    backup.rotated(database, tmp_path / "stick", "2026-11-25")
+    found = verdicts(doctor.examine(database, HandClock(), tmp_path / "stick", kernel_log=kernel))
+    assert found["log"] == found["clock"] == found["card"] == found["backup"] == "ok" and found["daemon"] == "LOOK"
+    kernel.write_text("mmcblk0: error -110\nblk_update_request: I/O error, dev mmcblk0, sector 8\n")
+    os.utime(next((tmp_path / "stick").iterdir()), (1, 1))
+    with closing(sqlite3.connect(database)) as log, log:
+        log.execute("insert into chunks values (0, 1, 1, 5, x'00')")
+    (tmp_path / "ampledger.damaged-1.db").write_text("an old one")
+    rows = doctor.examine(database, HandClock(trust=NOBODY), tmp_path / "stick", kernel_log=kernel)
+    assert verdicts(rows) == {"disk": verdicts(rows)["disk"], "daemon": "LOOK", "clock": "LOOK", "log": "WRONG", "card": "WRONG",
+                              "backup": "LOOK", "set aside": "LOOK"}
+    assert all(row.todo for row in rows if row.verdict != "ok")
+
+
+def test_the_doctor_examines_a_torn_log_and_a_missing_one_without_falling_over(database: Path, tmp_path: Path) -> None:
+    with open(database, "r+b") as file:
+        file.truncate(database.stat().st_size // 2)
+    assert verdicts(doctor.examine(database, HandClock()))["log"] == "WRONG"
+    assert verdicts(doctor.examine(tmp_path / "none.db", HandClock()))["log"] == "LOOK"
+    (tmp_path / "letter.db").write_text("Dear reader " * 100)
+    assert verdicts(doctor.examine(tmp_path / "letter.db", HandClock()))["log"] == "WRONG"
