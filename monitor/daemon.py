@@ -168,10 +168,11 @@ class Daemon:
             return None
         label = self._line.label
         hour = self.clock.hour(at_s + label.utc_offset_s) if label.utc_trusted else None
+        day = 1 + (at_s + label.utc_offset_s) / 86400 % 365.2425 if label.utc_trusted else None
         if "house_current_a" in values:
             self._currents.append((at_s, values["house_current_a"]))
         gathering, minute = gather.add(self.state.gathering, Sample(
-            at_s, **values, hour=hour, doubt_s=self._doubt_s,
+            at_s, **values, hour=hour, year_day=day, doubt_s=self._doubt_s,
             fast_starter=next((r.fast_starter for _, r in answers if r.fast_starter), ())))
         self._doubt_s = 0.0
         self.state = replace(self.state, gathering=gathering)

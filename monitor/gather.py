@@ -107,7 +107,7 @@ def close(held: Gathering) -> Minute:
         starter_temperature_c=_latest([s.starter_temperature_c for s in samples]),
         ambient_temperature_c=_latest([s.ambient_temperature_c for s in samples]),
         solar_current_a=_latest([s.solar_current_a for s in samples]),
-        ignition_on=_latest([s.ignition_on for s in samples]), hour=last.hour,
+        ignition_on=_latest([s.ignition_on for s in samples]), hour=last.hour, year_day=last.year_day,
         fast_starter=tuple(pair for s in samples for pair in s.fast_starter),
     )
 

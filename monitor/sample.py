@@ -7,7 +7,8 @@ class Sample:
     """Everything measured on one beat, already judged: None means not measured.
 
     at_s runs on the log's own line of time: it never goes back, counts suspend, and continues
-    across restarts. hour is the local clock hour (0 to 24) where a clock is trusted, else None.
+    across restarts. hour is the local clock hour (0 to 24) where a clock is trusted, else None;
+    year_day (1 on the first of January) likewise.
     doubt_s says how unsure the time since the sample before is (after a restart with no trusted
     clock); 0 otherwise. Currents are positive into the battery.
     """
@@ -22,6 +23,7 @@ class Sample:
     solar_current_a: float | None = None
     ignition_on: float | None = None
     hour: float | None = None
+    year_day: float | None = None
     doubt_s: float = 0.0
     fast_starter: tuple[tuple[float, float], ...] = ()  # (seconds, volts) around a start, 20 Hz or more
 
@@ -63,6 +65,7 @@ class Minute:
     solar_current_a: float | None = None
     ignition_on: float | None = None
     hour: float | None = None
+    year_day: float | None = None
     fast_starter: tuple[tuple[float, float], ...] = ()  # of all its samples, in order
 
     @property

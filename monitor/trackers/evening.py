@@ -2,7 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.battery import Vehicle
-from monitor.findings import ChargeFindings, Condition, Estimate, Event, ForecastFindings
+from monitor.findings import ChargeFindings, Condition, Estimate, ForecastFindings
 from monitor.sample import Minute
 from monitor.trackers import loads, outcomes
 from monitor.trackers.outcomes import Learnt, Night
@@ -14,14 +14,14 @@ HEADS_UP, WARNING, MOVED = 0.3, 0.5, 0.25
 BEDTIME_HOUR, AFTER_SUN_H = 21.5, 2.5
 #: A message has to come this long before the reserve may be reached to be of use; where bedtime is
 #: too late for that it comes earlier, but no earlier than it has to: afternoons still change much.
-NOTICE_H = 4.5
+NOTICE_H, HEADS_UP_NOTICE_H = 4.5, 3.5
 
 
 @dataclass(frozen=True, slots=True)
 class Evening:
     """The present evening: past bedtime or not, what was said, and the forecast waiting for its outcome."""
 
-    past_bedtime: bool = False
+    past_bedtime: bool | None = None    # None: the log has only begun
     at_bedtime: float | None = None     # probability then
     said: float | None = None           # probability of the last message of this evening
     said_s: float = -1e9
@@ -53,28 +53,28 @@ def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hou
 
 def step(
     held: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, solar_hour: float,
-) -> tuple[Evening, tuple[Event, ...]]:
-    """The evening after one more forecast, and the message it gives, if any."""
+) -> Evening:
+    """The evening after one more forecast; its condition is active from the message to the morning."""
     p = found.probability_before_sun
     if p is None:
-        return held, ()
-    bedtime = is_past and not held.past_bedtime
+        return held
+    bedtime = is_past and held.past_bedtime is False
     held = replace(held, past_bedtime=is_past, over=held.over + 1 if p >= HEADS_UP else 0)
     if bedtime:
         night = Night(found.issued_s, p, raw, found.lowest_low_frac or 0.0, found.lowest_high_frac or 1.0, 1.0,
                       margin.reserve_frac)
         held = replace(held, at_bedtime=p, waiting=night)
-    if not _speak(held, found, p, bedtime, solar_hour):
+    # Below the reserve already is no forecast any more: that is another message.
+    if margin.above_frac <= 0 or not _speak(held, found, p, bedtime, solar_hour):
         quiet = held.active and p < HEADS_UP / 2
-        return (replace(held, active=False) if quiet else held), ()
+        return replace(held, active=False) if quiet else held
     figures = (("probability_before_sun", p), ("reserve_frac", margin.reserve_frac),
                ("charge_frac", margin.reserve_frac + margin.usable_ah / margin.capacity_ah),
                ("capacity_ah", margin.capacity_ah), ("lowest_low_frac", found.lowest_low_frac or 0.0),
                ("lowest_frac", found.lowest_frac or 0.0), ("lowest_high_frac", found.lowest_high_frac or 0.0),
                ("reserve_in_s", found.reserve_in_s if found.reserve_in_s is not None else -1.0))
-    held = replace(held, said=p, said_s=found.issued_s, said_count=held.said_count + 1, active=True, high=p >= WARNING, seen=found.sentence,
-                   figures=figures)
-    return held, (Event(found.issued_s, KIND, "house", found.sentence, figures),)
+    return replace(held, said=p, said_s=found.issued_s, said_count=held.said_count + 1, active=True, high=p >= WARNING,
+                   seen=found.sentence, figures=figures)
 
 
 def _speak(held: Evening, found: ForecastFindings, p: float, bedtime: bool, solar_hour: float) -> bool:
@@ -90,11 +90,12 @@ def _speak(held: Evening, found: ForecastFindings, p: float, bedtime: bool, sola
     if held.past_bedtime or solar_hour < 6:
         return held.at_bedtime is None or p >= held.at_bedtime + 0.1
     soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
-    return solar_hour >= 12 and soon_h is not None and soon_h < NOTICE_H
+    return solar_hour >= 12 and soon_h is not None and soon_h < (NOTICE_H if p >= WARNING else HEADS_UP_NOTICE_H)
 
 
 def watched(
-    held: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.Held, now_s: float, solar_hour: float,
+    held: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.Held, now_s: float,
+    solar_hour: float,
 ) -> tuple[Evening, Learnt]:
     """Follow the night that was forecast; when the sun carries the load again, close it and learn from it."""
     night = held.waiting
@@ -108,8 +109,9 @@ def watched(
         if morning and now_s - night.issued_s > 2 * 3600:
             learnt = outcomes.judged(learnt, night)
             held = replace(held, waiting=None)
-    new_day = morning and not held.past_bedtime and held.waiting is None and solar_hour < 14.5
-    if new_day and (held.said is not None or held.at_bedtime is not None) and now_s - held.said_s > 4 * 3600:
+    # Cleared with the sun, at nine at the latest: well before the next evening has its own message.
+    over = 9 <= solar_hour < 12 or 3.5 <= solar_hour < 12 and loads.sun_carries(loaded)
+    if over and not held.past_bedtime and (held.said is not None or held.at_bedtime is not None):
         held = replace(held, said=None, said_count=0, at_bedtime=None, active=False, high=False, over=0)
     return held, learnt
 

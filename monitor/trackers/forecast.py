@@ -5,7 +5,18 @@ from random import Random
 from monitor.battery import Vehicle
 from monitor.findings import ChargeFindings, Condition, Event, ForecastFindings
 from monitor.sample import Minute
-from monitor.trackers import evening, levers, loads, night, outcomes, outlook_days, reserve, solar_clock, tonight_words
+from monitor.trackers import (
+    evening,
+    fridge,
+    levers,
+    loads,
+    night,
+    outcomes,
+    outlook_days,
+    reserve,
+    solar_clock,
+    tonight_words,
+)
 from monitor.trackers.evening import Evening
 from monitor.trackers.history import DAY_SLOTS, SLOT_S
 from monitor.trackers.night import Path
@@ -17,10 +28,13 @@ ISSUE_S = 600.0
 RUN_S = 3600.0
 PATHS = 80
 CLOUDY_PATHS = 20
-#: Steps of a path that make the fan: every hour of the coming 36.
-FAN_STEPS = (0, *range(1, 49, 2), *range(49, 61))
+CLOUDY_S = 3 * 3600.0
+#: Steps of a path that make the fan: every hour of the coming 16, then every other up to 36.
+FAN_STEPS = (0, *range(1, 33, 2), *range(33, 49, 4), *range(49, 61, 2))
 #: From this probability on the time told is that of tonight.
-MAY_BE_TONIGHT = 0.2
+MAY_BE_TONIGHT = 0.15
+#: ... and a time beyond tonight is told only where it is as sure as this: drives are not foreseen.
+SURE_LATER = 0.75
 WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not known yet")
 
 
@@ -57,20 +71,22 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings,
     told, learnt = evening.watched(held.evening, held.learnt, charge, margin, loaded, now_s, solar_hour)
     held = replace(held, evening=told, learnt=learnt, news=())
     is_past = evening.past_bedtime(minute, vehicle, loaded, solar_hour)
-    bedtime = is_past and not told.past_bedtime
+    bedtime = is_past and told.past_bedtime is False
     if now_s // RUN_S != held.run_s // RUN_S or bedtime or not held.margins_ah:
         held = _run(held, minute, vehicle, margin, loaded)
     else:
         held = _moved_on(held, margin, now_s)
     held = replace(held, latest=replace(
-        held.latest, sentence=tonight_words.sentence(held.latest, margin.reserve_frac, minute.hour)))
-    told, events = evening.step(held.evening, held.latest, held.share, margin, is_past, solar_hour)
-    return replace(held, evening=told, news=events)
+        held.latest, sentence=tonight_words.sentence(
+            held.latest, margin.reserve_frac, margin.reserve_frac + margin.above_frac, minute.hour)))
+    return replace(held, evening=evening.step(
+        held.evening, held.latest, held.share, margin, is_past, solar_hour))
 
 
 def _running_load_a(loaded: loads.Held) -> float:
-    usual = loaded.sky.night_load_a
-    return 5.0 if usual is None else usual + 3.0
+    """What a cut-out sees: the compressor running beside what draws all night [A]."""
+    fridge_a = fridge.amperes(loaded.cold)
+    return (loaded.base_a or 0.5) + (4.5 if fridge_a is None else fridge_a)
 
 
 def _run(held: Held, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.Held) -> Held:
@@ -79,14 +95,16 @@ def _run(held: Held, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: l
     first = 1.0 - now_s % SLOT_S / SLOT_S
     days, count = outlook_days.days_from(
         loaded.past, slot, loaded.temperature_c, vehicle.house.rated_capacity_ah)
-    carries = minute.house_current_a is not None and minute.house_current_a > 0.1 and not loads.driving(loaded)
+    by_day = loaded.sky.rise + 2 <= slot % DAY_SLOTS or loads.sun_carries(loaded)
     start = night.Start(
         slot, first, margin.above_frac, margin.above_sigma_frac, margin.capacity_ah, margin.capacity_sigma_ah,
-        margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, carries)
+        margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, by_day)
     made = night.paths(start, days, PATHS, Random(int(now_s)))
     found = _summary(made, first, now_s, margin, held.learnt)
     share = sum(path.lowest_ah < 0 for path in made) / len(made)
-    cloudy = _cloudy(start, days, now_s, held.learnt)
+    cloudy = held.latest.probability_cloudy_tomorrow
+    if cloudy is None or now_s // CLOUDY_S != held.run_s // CLOUDY_S:
+        cloudy = _cloudy(start, days, now_s, held.learnt)
     options = levers.levers(
         made, lambda p: outcomes.corrected(held.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a)
     because = ""
@@ -109,7 +127,8 @@ def _cloudy(start: night.Start, days: night.Days, now_s: float, learnt: Learnt) 
     made = night.paths(start, replace(days, harvests=((1.0, dull),)), CLOUDY_PATHS, Random(int(now_s) + 1))
     late = start.slot % DAY_SLOTS
     until_h = (16 - late) / 2 + 24 if late < 16 else (DAY_SLOTS - late) / 2 + 32
-    share = sum(path.reserve_at_h is not None and path.reserve_at_h < until_h for path in made) / len(made)
+    steps = DAY_SLOTS + int(until_h - 24)  # half hours for a day, then hours
+    share = sum(min(path.track_ah[:steps]) < 0 for path in made) / len(made)
     return outcomes.corrected(learnt, share)
 
 
@@ -129,7 +148,7 @@ def _summary(made: list[Path], first_frac: float, now_s: float, margin: Margin, 
     # Where it may well be tonight the time is that of tonight; otherwise that of the coming three days.
     soon = len(tonight) >= MAY_BE_TONIGHT * count
     times = sorted(tonight if soon else ever)
-    reached = soon or 2 * len(ever) >= count
+    reached = soon or len(ever) >= SURE_LATER * count
     suns = sorted(p.sun_at_h if p.sun_at_h is not None else 99.0 for p in made)
     fulls = sorted(p.full_at_h if p.full_at_h is not None else 1e9 for p in made)
     ends_h, fan = night.ends_h(first_frac), []

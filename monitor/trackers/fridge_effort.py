@@ -13,7 +13,7 @@ HARDER_FRAC, HARDER_DUTY = 0.30, 0.08
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """Duty at 20 °C by day (faded over four days by the fridge's own memory), the usual one, and how long it was higher."""
+    """Duty at 20 °C of late, the usual one, and for how many days it has been higher."""
 
     usual: float | None = None
     days: int = 0

@@ -25,7 +25,8 @@ class Sky:
     envelope_a: tuple[float, ...] = (0.0,) * DAY_SLOTS
     rise: int = FIRST_RISE
     set: int = FIRST_SET
-    learnt: bool = False
+    learnt: bool = False            # rise and set are known
+    by_harvest: bool = False        # ... from what came in
     night_load_a: float | None = None
     night_c: float | None = None
     nights: int = 0
@@ -128,6 +129,14 @@ def _night(sky: Sky, half: Half) -> Sky:
                    nights=sky.nights + 1)
 
 
+def told(sky: Sky, half_day_h: float) -> Sky:
+    """The sky where place and date say when the sun rises, unless the harvest itself has already shown it."""
+    if sky.by_harvest or half_day_h <= 0:
+        return sky
+    half = min(round(2 * half_day_h), NOON)
+    return replace(sky, rise=NOON - half, set=NOON + half, learnt=True)
+
+
 def turned(sky: Sky, slots: int) -> Sky:
     """The sky after noon was found that many slots from where it was thought to be."""
     if not slots:
@@ -145,14 +154,14 @@ def new_day(sky: Sky) -> Sky:
     if min(sky.seen[9:45]) < 1:
         return sky
     # Afternoons of a battery that is full by noon are never seen: the mornings stand in for them.
-    mirrored = tuple(
-        max(value, 0.8 * sky.envelope_a[(2 * NOON - 1 - slot) % DAY_SLOTS]) for slot, value in enumerate(sky.envelope_a))
+    bright = sky.envelope_a
+    mirrored = tuple(max(value, 0.8 * bright[(2 * NOON - 1 - slot) % DAY_SLOTS]) for slot, value in enumerate(bright))
     floor = 0.3 + 0.05 * max(sky.light_a)
     rise = next((s for s in range(NOON - 7, 7, -1) if sky.light_a[s] < floor and sky.light_a[s - 1] < floor), 7) + 1
     fall = next((s for s in range(NOON + 7, 40) if sky.light_a[s] < floor and sky.light_a[s + 1] < floor), 40)
     learnt = max(sky.light_a) > 0.6
-    return replace(sky, envelope_a=mirrored, rise=rise if learnt else FIRST_RISE, set=fall if learnt else FIRST_SET,
-                   learnt=learnt)
+    sky = replace(sky, envelope_a=mirrored)
+    return replace(sky, rise=rise, set=fall, learnt=True, by_harvest=True) if learnt else sky
 
 
 def _put(values: tuple, at: int, value):

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from monitor.battery import Vehicle
 from monitor.findings import Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
 from monitor.sample import Minute
-from monitor.trackers import current_steps, fridge, fridge_effort, harvest, history, solar_clock, who_took
+from monitor.trackers import current_steps, daylight, fridge, fridge_effort, harvest, history, solar_clock, who_took
 from monitor.trackers.current_steps import Level
 from monitor.trackers.fridge import BINS, Fridge
 from monitor.trackers.fridge_effort import Effort
@@ -36,6 +36,7 @@ class Held:
     sky: Sky = Sky()
     clock: SolarClock = SolarClock()
     hour_known: bool = False
+    half_day_h: float | None = None     # from place and date, today
     paused_slot: int | None = None      # the first slot after a pause of unsure length
     temperature_c: float | None = None
     high_today: bool = False            # the charger has reached its absorption voltage since dawn
@@ -88,6 +89,9 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
     if minute.gap_doubt_s > SLOT_S / 2 and minute.hour is None:
         clock = solar_clock.doubted(clock, minute.gap_doubt_s)
         paused = solar_clock.slot_of(clock, minute.end_s)
+    if held.half_day_h is None and minute.year_day is not None and vehicle.latitude_deg is not None:
+        half_h = daylight.half_day_h(vehicle.latitude_deg, minute.year_day)
+        held = replace(held, half_day_h=half_h, sky=harvest.told(held.sky, half_h))
     number = solar_clock.slot_of(clock, minute.end_s)
     slot = held.slot
     if slot is None or slot.number != number:
@@ -199,12 +203,12 @@ def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> 
     clock, paused, high = held.clock, held.paused_slot, held.high_today
     bursts_as, per_day, drop, outs, effort = (
         held.bursts_as, held.bursts_ah_per_day, held.last_drop, held.lights_out_hours, held.effort)
-    part = slot.number % DAY_SLOTS * BINS // DAY_SLOTS
+    part, half_h = slot.number % DAY_SLOTS * BINS // DAY_SLOTS, held.half_day_h
     day_c = held.day_c
     if held.temperature_c is not None:
         day_c = (*day_c[:part], round(_toward(day_c[part], held.temperature_c, 0.1), 2), *day_c[part + 1:])
     if slot.number % DAY_SLOTS == DAY_SLOTS - 1:
-        high = False
+        high, half_h = False, None
         per_day = _toward(per_day, bursts_as / 3600, 0.3)
         outs = (*outs, round(drop, 2))[-7:] if drop is not None else outs
         bursts_as, drop = 0.0, None
@@ -212,7 +216,7 @@ def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> 
         before = clock.shift_slots
         clock, past, paused = _midnight(clock, past, paused)
         sky = harvest.new_day(harvest.turned(sky, clock.shift_slots - before))
-    return replace(held, past=past, sky=sky, clock=clock, paused_slot=paused, high_today=high,
+    return replace(held, past=past, sky=sky, clock=clock, half_day_h=half_h, paused_slot=paused, high_today=high,
                    load_a=load_a if load_a is not None else held.load_a, harvest_a=harvest_a, bursts_as=bursts_as,
                    bursts_ah_per_day=per_day, last_drop=drop, lights_out_hours=outs, effort=effort, day_c=day_c,
                    shares=who_took.shares(past, held.cold, day_c, held.base_a, per_day, sky.rise, sky.set), news=())

@@ -31,12 +31,12 @@ class Start:
     correlation: float      # of the two
     room_frac: float        # from the reserve to full
     lead_acid: bool
-    sun_carries: bool       # the sun carries the load right now
+    by_day: bool            # the sun is up: the night in question is the coming one
 
 
 @dataclass(frozen=True, slots=True)
 class Days:
-    """Past days from this time of day on: (weight, load factor, load [A] by slot), and (weight, harvest [A] by slot)."""
+    """Past days from this time of day on, by slot [A]: (weight, factor, load) and (weight, harvest)."""
 
     loads: tuple[tuple[float, float, tuple[float, ...]], ...]
     harvests: tuple[tuple[float, tuple[float, ...]], ...]
@@ -100,9 +100,9 @@ def _run(start: Start, legs: list, brighter: float, above: float, capacity: floa
     ah = min(above, start.room_frac) * capacity
     kept = KEPT_LEAD if start.lead_acid else KEPT_LITHIUM
     accepts = 1.0 / ACCEPTANCE_H if start.lead_acid else 1.0
-    # Tonight's sun is looked for from solar midnight on, or at once in a morning that has none yet.
+    # By day and in the evening the sun is looked for from solar midnight on; in the small hours at once.
     at_slot = start.slot % DAY_SLOTS
-    wait = 0 if at_slot < LATEST_SUN_SLOT and not start.sun_carries else DAY_SLOTS - at_slot
+    wait = 0 if at_slot < DAY_SLOTS // 2 and not start.by_day else DAY_SLOTS - at_slot
     latest = wait + LATEST_SUN_SLOT - (at_slot + wait) % DAY_SLOTS
     if latest > DAY_SLOTS:  # steps are hours from there on
         latest = DAY_SLOTS + (latest - DAY_SLOTS) // 2
@@ -133,21 +133,26 @@ def _run(start: Start, legs: list, brighter: float, above: float, capacity: floa
             step += 1
             step_h = usual_h
         step_h = usual_h = 1.0
-    return _told(track, times, sun_step, latest, room, capacity)
+    return _told(track, times, sun_step, latest, room, capacity, start.above_frac <= 0)
 
 
-def _told(track: list[float], times: list[float], sun_step: int, latest: int, room: float, capacity: float) -> Path:
+def _told(
+    track: list[float], times: list[float], sun_step: int, latest: int, room: float, capacity: float, below: bool,
+) -> Path:
     if not 0 <= sun_step <= latest:
         sun_step = latest
     tonight = track[:sun_step + 1]
     lowest = min(tonight)
     reserve_at = full_at = None
-    if track[0] <= 0.0:
-        reserve_at = 0.0
-    elif lowest <= 0.0 or min(track) <= 0.0:
-        k = next(i for i, value in enumerate(track) if value <= 0.0)
-        part = track[k - 1] / (track[k - 1] - track[k])
-        reserve_at = times[k - 1] + part * (times[k] - times[k - 1])
+    if lowest <= 0.0 or min(track) <= 0.0:
+        # Below it already: what counts is the next time, if the sun lifts the charge over it first.
+        up = next((i for i, value in enumerate(track[:sun_step + 1]) if value > 0.0), None)
+        k = None if up is None else next((i for i in range(up + 1, len(track)) if track[i] <= 0.0), None)
+        if up is None:
+            reserve_at = None if below else 0.0
+        elif k is not None:
+            part = track[k - 1] / (track[k - 1] - track[k])
+            reserve_at = times[k - 1] + part * (times[k] - times[k - 1])
     if max(track) > FULL * room:
         full_at = next(times[i] for i, value in enumerate(track) if value > FULL * room)
     return Path(capacity, lowest, times[tonight.index(lowest)], reserve_at, times[sun_step], full_at, track)

@@ -13,6 +13,8 @@ LOAD_SIGMA, SKY_SIGMA, BELIEF_DAYS = 0.25, 0.4, 1.0
 NO_DAY_SIGMA = 0.5
 #: No day is like another one exactly.
 LEAST_SIGMA = 0.05
+#: Weather lasts: days whose harvest so far was like today's count more (in ln; and what hardly counts).
+ALIKE_SIGMA, SUN_FLOOR = 0.6, 3.0
 #: Before anything is known: a mean load of the label's capacity in 50 h, and a panel to match it.
 FIRST_LOAD_PER_AH, FIRST_SUN_PER_AH = 0.02, 0.06
 #: How much of a warmer or colder night shows in the load, per kelvin (the compressor's part of it).
@@ -33,12 +35,14 @@ def days_from(past: History, slot: int, temperature_c: float | None, rated_capac
     load_profile = history.profile([row[1] for row in raw], 0.0)
     sky_profile = history.profile([row[2] for row in raw], 0.0)
     loads, skies = [], []
+    today_ah = _since_midnight(past, slot)
     for age, load, sky, then_c in raw:
         weight = 0.5 ** (age / HALF_LIFE_DAYS)
         warmer_k = 0.0 if temperature_c is None or then_c is None else temperature_c - then_c
         factor = exp(min(max(WARMTH_PER_K * warmer_k, -WARMTH_LIMIT), WARMTH_LIMIT))
         loads.append((weight, factor, history.filled(load, load_profile)))
-        skies.append((weight, history.filled(sky, sky_profile)))
+        unlike = log((today_ah + SUN_FLOOR) / (_since_midnight(past, slot - age * DAY_SLOTS) + SUN_FLOOR)) / ALIKE_SIGMA
+        skies.append((weight * (exp(-0.5 * unlike * unlike) + 0.02), history.filled(sky, sky_profile)))
     return Days(
         tuple(loads), tuple(skies), _beyond([sum(day) for _, _, day in loads], LOAD_SIGMA),
         _beyond([sum(day) for _, day in skies], SKY_SIGMA)), len(raw)
@@ -56,6 +60,12 @@ def _beyond(totals: list[float], believed: float) -> float:
     scatter = sum((value - mean) ** 2 for value in logs) / count
     variance = (count * scatter + BELIEF_DAYS * believed**2) / (count + BELIEF_DAYS) * (1 + 1 / count)
     return sqrt(max(variance - scatter, LEAST_SIGMA**2))
+
+
+def _since_midnight(past: History, slot: int) -> float:
+    """Harvest of a day up to a slot [slot amperes]."""
+    first = slot - slot % DAY_SLOTS - past.first_slot
+    return sum(value or 0.0 for value in past.harvest_a[max(first, 0):max(slot - past.first_slot, 0)])
 
 
 def _first_guess(past: History, slot: int, rated_capacity_ah: float) -> Days:

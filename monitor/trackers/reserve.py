@@ -10,7 +10,7 @@ Z95 = 1.96
 
 @dataclass(frozen=True, slots=True)
 class Margin:
-    """Charge above the reserve as part of the capacity, and the capacity, each with one sigma and how they go together."""
+    """Charge above the reserve as part of the capacity, and the capacity, with one sigma each and their correlation."""
 
     above_frac: float
     above_sigma_frac: float

@@ -2,7 +2,7 @@
 from monitor.findings import ForecastFindings
 
 
-def sentence(found: ForecastFindings, reserve_frac: float, hour: float | None) -> str:
+def sentence(found: ForecastFindings, reserve_frac: float, charge_frac: float, hour: float | None) -> str:
     """What tonight comes to, with times on the clock where one is trusted, else in hours from now."""
     p = found.probability_before_sun
     if p is None or found.lowest_frac is None:
@@ -11,8 +11,12 @@ def sentence(found: ForecastFindings, reserve_frac: float, hour: float | None) -
     lowest = f"lowest about {_pct(found.lowest_frac)}"
     if found.lowest_low_frac is not None and found.lowest_high_frac is not None:
         lowest += f" ({_pct(found.lowest_low_frac)} to {_pct(found.lowest_high_frac)})"
-    sun = "" if found.sun_back_in_s is None else f" until the sun carries the load again {_when(found.sun_back_in_s, hour)}"
+    carries = "" if found.sun_back_in_s is None else f"the sun carries the load again {_when(found.sun_back_in_s, hour)}"
+    sun = carries and f" until {carries}"
     reserve = f"the reserve of {_pct(reserve_frac)}"
+    if charge_frac < reserve_frac:
+        again = carries and f"; {carries}"
+        return f"The charge is below {reserve} already{again}: {lowest}{rough}."
     if p < 0.1:
         return f"The charge lasts{sun}: {lowest}{rough}."
     if p < 0.3:
@@ -21,7 +25,8 @@ def sentence(found: ForecastFindings, reserve_frac: float, hour: float | None) -
     if found.reserve_in_s is not None:
         when = f", most likely {_when(found.reserve_in_s, hour)}"
         if found.reserve_in_low_s is not None and found.reserve_in_high_s is not None:
-            when += f" ({_when(found.reserve_in_low_s, hour, bare=True)} to {_when(found.reserve_in_high_s, hour, bare=True)})"
+            first, last = (_when(t, hour, bare=True) for t in (found.reserve_in_low_s, found.reserve_in_high_s))
+            when += f" ({first} to {last})"
     if p < 0.5:
         return f"The charge may not last{sun}: {_chance(p)} that {reserve} is reached before{when}{rough}."
     return f"The charge will probably not last{sun}: {_chance(p)} that {reserve} is reached before{when}{rough}."

@@ -54,7 +54,8 @@ def camp(seed: int, days: int = 40) -> Camp:
     sky = _sky(rng, latitude, doy, solar, days, weather)
     sun = sky * mean_day_ah * rng.uniform(0.9, 1.7) / max(sky.mean() * 24, 1e-6)
     engine, alternator = _drives(rng, days, n)
-    return _run(rng, capacity, lead_acid, reserve, noon_hour, t_s, load, fridge, sun, engine, alternator, ambient, bedtime)
+    return _run(rng, capacity, lead_acid, reserve, noon_hour, t_s, load, fridge, sun, engine, alternator, ambient,
+                bedtime)
 
 
 def _weather(rng, days):
@@ -92,7 +93,8 @@ def _fridge(rng, ambient, hour):
     doors = rng.random(len(ambient)) < np.where((hour > 7) & (hour < 22), 0.015, 0.0005)
     dt = STEP_S / 3600
     for i, outside in enumerate(ambient):
-        inside += (outside - inside) / leak_h * dt + (rng.uniform(0.1, 0.5) if doors[i] else 0) - (cool_k_h * dt if on else 0)
+        inside += (outside - inside) / leak_h * dt - (cool_k_h * dt if on else 0)
+        inside += rng.uniform(0.1, 0.5) if doors[i] else 0
         on = inside > set_c - band_c / 2 if on else inside > set_c + band_c / 2
         out[i] = amps * (1 + 0.04 * (outside - 20) / 10) if on else 0.0
     return out

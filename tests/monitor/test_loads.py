@@ -5,7 +5,8 @@ import pytest
 
 from monitor.battery import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
-from monitor.sample import Minute
+from monitor.gather import minutes
+from monitor.sample import Minute, Sample
 from monitor.saving import from_text, to_text
 from monitor.trackers import loads
 from monitor.trackers.history import DAY_SLOTS
@@ -32,7 +33,9 @@ def minute(at_s: float, current_a: float | None, span_s: float = 600.0, volts: f
                   house_temperature_c=20.0, hour=hour, **more)
 
 
-def lived(days: float, clock: bool = True, change=lambda at_s, current_a: current_a, shift_h: float = 0.0) -> loads.Held:
+def lived(
+    days: float, clock: bool = True, change=lambda at_s, current_a: current_a, shift_h: float = 0.0,
+) -> loads.Held:
     held = loads.begin(VEHICLE)
     for k in range(1, int(days * 144) + 1):
         at_s = k * 600.0
@@ -91,3 +94,42 @@ def test_measured_solar_current_makes_the_split_exact() -> None:
 def test_what_is_held_can_be_saved_and_read_back_exactly() -> None:
     held = lived(2.3)
     assert from_text(loads.Held, to_text(held)) == held
+
+
+def cycling(
+    step_s: float, days: float, fridge_a: float = 4.0, on_s: float = 700.0, off_s: float = 1500.0,
+) -> loads.Held:
+    """A night without end: a fridge, 0.5 A of base, lights from 20:00 to 22:30, a pump now and then."""
+    held, samples = loads.begin(VEHICLE), []
+    for k in range(1, int(days * 86400 / step_s) + 1):
+        at_s = k * step_s
+        current = -0.5
+        into_s = (at_s - step_s) % (on_s + off_s)
+        ran_s = min(into_s + step_s, on_s) - min(into_s, on_s)
+        current -= fridge_a * ran_s / step_s
+        current -= 1.5 if 20 <= at_s / 3600 % 24 < 22.5 else 0.0
+        current -= 5.0 if at_s % 7200 < 45 and step_s <= 60 else 0.0
+        samples.append(Sample(at_s, 12.6, current, 12.7, 20.0, hour=at_s / 3600 % 24))
+    for gathered in minutes(samples):
+        held = loads.update(held, gathered, VEHICLE, JoinFindings(), CHARGE)
+    return held
+
+
+@pytest.mark.parametrize(("step_s", "days", "within"), [(1.0, 0.6, 0.05), (30.0, 2.0, 0.05), (120.0, 2.0, 0.10)])
+def test_the_fridge_is_told_from_the_other_loads_by_its_steps(step_s: float, days: float, within: float) -> None:
+    found = loads.findings(cycling(step_s, days), VEHICLE).shares
+    assert found.fridge_a.value == pytest.approx(4.0, rel=0.06)
+    assert found.fridge_ah_per_day.value == pytest.approx(24 * 4.0 * 700 / 2200, rel=within)
+    assert found.fridge_ah_per_day.low < 24 * 4.0 * 700 / 2200 < found.fridge_ah_per_day.high
+
+
+def test_a_load_that_comes_once_an_evening_is_no_fridge() -> None:
+    found = loads.findings(cycling(30.0, 3.0, fridge_a=0.0), VEHICLE).shares
+    assert isinstance(found.fridge_ah_per_day, NotYet)
+    assert found.base_a.value == pytest.approx(0.5, abs=0.05)
+
+
+def test_bedtime_is_learnt_from_the_lights() -> None:
+    held = cycling(30.0, 4.0)
+    solar_out = 22.5 - 1.0  # the clock's noon is taken an hour late
+    assert loads.lights_out_solar_hour(held) == pytest.approx(solar_out, abs=0.3)
