@@ -11,6 +11,7 @@ DRIVERS: dict[str, tuple[str, str, str | None]] = {
     "recorded": ("drivers.recorded", "RecordedDriver", None),
     "hwmon": ("drivers.hwmon", "HwmonDriver", None),
     "iio": ("drivers.iio", "IioDriver", None),
+    "iio_fast": ("drivers.iio_fast", "IioFastDriver", None),
     "w1": ("drivers.w1", "W1Driver", None),
     "serial": ("drivers.serial_text", "SerialTextDriver", "serial"),
     "modbus": ("drivers.modbus", "ModbusDriver", "modbus"),

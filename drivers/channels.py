@@ -32,8 +32,11 @@ def _short(value: object) -> object:
     return {"channel": value} if isinstance(value, str) else value
 
 
+#: A channel as a person writes it: its name, or the small table.
+AnyChannel = Annotated[Channel, BeforeValidator(_short)]
+
 Measures = Annotated[
-    dict[Quantity, Annotated[Channel, BeforeValidator(_short)]],
+    dict[Quantity, AnyChannel],
     Field(min_length=1, description='a table [source.measures] with lines such as house_voltage_v = "in1"'),
 ]
 

@@ -61,10 +61,11 @@ def value(folder: Path, channel: str) -> float:
     if ready.exists():
         return number(ready) / DIVISORS[kind]
     raw = number(folder / f"{channel}_raw")
-    return (raw + _shared(folder, channel, "offset", 0.0)) * _shared(folder, channel, "scale", 1.0) / DIVISORS[kind]
+    return (raw + shared(folder, channel, "offset", 0.0)) * shared(folder, channel, "scale", 1.0) / DIVISORS[kind]
 
 
-def _shared(folder: Path, channel: str, what: str, default: float) -> float:
+def shared(folder: Path, channel: str, what: str, default: float) -> float:
+    """A channel's own offset or scale, or that of its kind."""
     for name in (f"{channel}_{what}", f"{kind_of(channel)}_{what}"):
         if (folder / name).exists():
             return number(folder / name)

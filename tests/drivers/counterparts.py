@@ -7,6 +7,7 @@ from drivers.hwmon import HwmonDriver
 from drivers.iio import IioDriver
 from drivers.recorded import RecordedDriver
 from drivers.w1 import W1Driver
+from tests.drivers.buffered import BufferedFolder
 from tests.drivers.buses import Broker, SlcanAdapter, VirtualCan
 from tests.drivers.links import SerialServer, Server, SunspecServer, Terminal
 from tests.drivers.stand_ins import GpioLine, I2cChip
@@ -160,5 +161,5 @@ class Recording:
 
 COUNTERPARTS = {"hwmon": HwmonFolder, "iio": IioFolder, "w1": W1Folder, "recorded": Recording,
                 "serial": Terminal, "modbus": Server, "modbus over a serial line": SerialServer, "sunspec": SunspecServer,
-                "i2c": I2cChip, "gpio": GpioLine, "can_rvc": VirtualCan, "can_rvc over a serial adapter": SlcanAdapter,
+                "i2c": I2cChip, "iio_fast": BufferedFolder, "gpio": GpioLine, "can_rvc": VirtualCan, "can_rvc over a serial adapter": SlcanAdapter,
                 "mqtt": Broker}
