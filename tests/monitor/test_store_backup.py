@@ -1,5 +1,4 @@
-"""Copies that are proved before they count, the way back, the night's chores, and the doctor."""
-import os
+"""Copies that are proved before they count, the way back, and the night's chores."""
 import sqlite3
 import threading
 from contextlib import closing
@@ -7,14 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from monitor import doctor
 from monitor.chores import Chores
 from monitor.store import backup, lock
 from monitor.store.open_log import OpenLog
 from monitor.store.reader import Reader
 from monitor.store.writer import Writer
 from tests import store_fixture
-from tests.hand_clock import NOBODY, HandClock
 from tests.vehicle_by_hand import daemon, live
 
 
@@ -130,33 +127,3 @@ def test_a_night_that_was_slept_through_is_made_up_for_once(database: Path, tmp_
     assert chores.next_run_utc() is not None and not done.wait(0.3)
     chores.close()
     writer.close()
-
-
-def verdicts(rows: list[doctor.Row]) -> dict[str, str]:
-    return {row.name: row.verdict for row in rows}
-
-
-def test_the_doctor_finds_a_sound_log_sound_and_says_what_to_do_otherwise(database: Path, tmp_path: Path) -> None:
-    kernel = tmp_path / "kernel.log"
-    kernel.write_text("usb 1-1: new device\n")
-    backup.rotated(database, tmp_path / "stick", "2026-11-25")
-    found = verdicts(doctor.examine(database, HandClock(), tmp_path / "stick", kernel_log=kernel))
-    assert found["log"] == found["clock"] == found["card"] == found["backup"] == "ok" and found["daemon"] == "LOOK"
-    kernel.write_text("mmcblk0: error -110\nblk_update_request: I/O error, dev mmcblk0, sector 8\n")
-    os.utime(next((tmp_path / "stick").iterdir()), (1, 1))
-    with closing(sqlite3.connect(database)) as log, log:
-        log.execute("insert into chunks values (0, 1, 1, 5, x'00')")
-    (tmp_path / "ampledger.damaged-1.db").write_text("an old one")
-    rows = doctor.examine(database, HandClock(trust=NOBODY), tmp_path / "stick", kernel_log=kernel)
-    assert verdicts(rows) == {"disk": verdicts(rows)["disk"], "daemon": "LOOK", "clock": "LOOK", "log": "WRONG", "card": "WRONG",
-                              "backup": "LOOK", "set aside": "LOOK"}
-    assert all(row.todo for row in rows if row.verdict != "ok")
-
-
-def test_the_doctor_examines_a_torn_log_and_a_missing_one_without_falling_over(database: Path, tmp_path: Path) -> None:
-    with open(database, "r+b") as file:
-        file.truncate(database.stat().st_size // 2)
-    assert verdicts(doctor.examine(database, HandClock()))["log"] == "WRONG"
-    assert verdicts(doctor.examine(tmp_path / "none.db", HandClock()))["log"] == "LOOK"
-    (tmp_path / "letter.db").write_text("Dear reader " * 100)
-    assert verdicts(doctor.examine(tmp_path / "letter.db", HandClock()))["log"] == "WRONG"
