@@ -99,7 +99,7 @@ class StarterFindings:
     drain_a: Answer                     # positive: amperes leaving it
     doubtful_after_s: float | None = None   # from now until a start becomes doubtful at this rate
     crank_lowest_v: Answer = NotYet("no start has been seen yet")
-    crank_drop_frac: Answer = NotYet("needs a fast voltage reading during a start")
+    crank_drop_frac: Answer = NotYet("it needs a fast voltage reading during a start")
     crank_verdict: Literal["healthy", "borderline", "weak", "failed", ""] = ""
 
 

@@ -230,11 +230,11 @@ def answers(held: Held) -> tuple[Answer, Answer, str]:
     """Lowest voltage, drop ratio and verdict of the latest start, as the findings carry them."""
     if held.lowest_v is None:
         none: Answer = NotYet("no start has been seen yet")
-        return none, NotYet("needs a fast voltage reading during a start"), ""
+        return none, NotYet("it needs a fast voltage reading during a start"), ""
     if not held.fast or held.last is None or held.last.drop_frac is None:
         # Once a second the true minimum lies between two readings: it was at most this.
         return (Estimate(held.lowest_v, 0.0, held.lowest_v, "measured"),
-                NotYet("needs a fast voltage reading during a start"), "")
+                NotYet("it needs a fast voltage reading during a start"), "")
     drop = held.last.drop_frac
     return (Estimate(held.lowest_v, held.lowest_v - 0.05, held.lowest_v + 0.05, "measured"),
             Estimate(drop, 0.95 * drop, 1.05 * drop, "measured"), held.last.verdict)

@@ -27,8 +27,8 @@ class Verdict:
     resistance_growth_ratio: Answer      # against the battery's own first weeks
 
 
-NOTHING_YET = Verdict("not enough evidence", (), NotYet("one week that begins with a full charge and goes deep"),
-                      NotYet(f"{BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; 0 so far"))
+NOTHING_YET = Verdict("not enough evidence", (), NotYet("it takes one week that begins with a full charge and goes deep"),
+                      NotYet(f"it takes {BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; 0 so far"))
 
 
 def judge(weeks: tuple[Week, ...], battery: Battery) -> Verdict:
@@ -85,7 +85,7 @@ def _word(lines: list[Line], capacity: Answer, weeks: int, deepest_frac: float) 
 def _capacity(weeks: tuple[Week, ...], battery: Battery) -> Answer:
     recent = [w for w in weeks[-RECENT_WEEKS:] if w.capacity_ah is not None and w.capacity_sigma_ah is not None]
     if not recent:
-        return NotYet("one week that begins with a full charge and goes deep")
+        return NotYet("it takes one week that begins with a full charge and goes deep")
     last = recent[-1]
     share = last.capacity_ah / battery.rated_capacity_ah
     spread = 1.96 * last.capacity_sigma_ah / battery.rated_capacity_ah
@@ -95,7 +95,7 @@ def _capacity(weeks: tuple[Week, ...], battery: Battery) -> Answer:
 def _growth(weeks: tuple[Week, ...]) -> Answer:
     seen = [w for w in weeks if w.resistance_ohm is not None]
     if len(seen) < BASELINE_WEEKS + RECENT_WEEKS:
-        return NotYet(f"{BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; {len(seen)} so far")
+        return NotYet(f"it takes {BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; {len(seen)} so far")
     base = [log(w.resistance_ohm) for w in seen[:BASELINE_WEEKS]]
     late = [log(w.resistance_ohm) for w in seen[-RECENT_WEEKS:]]
     ratio = median(late) - median(base)
