@@ -9,8 +9,13 @@ from monitor.trackers.points import Point
 NAMED = 1.5
 CEILING = 6.0
 #: Steps of the house voltage smaller than this say nothing [V]; steps further apart neither [s].
-STEP_V = 0.02
-STEP_WITHIN_S = 130.0
+STEP_V, STEP_WITHIN_S = 0.01, 130.0
+#: A step this large is worth a look even while everything says open [V].
+LARGE_STEP_V = 0.02
+#: Slow changes are weighed over this span [s] when the house moves this much [V]; the starter's own
+#: settling may then be this large [V], more soon after a stop.
+SLOW_S, SLOW_STEP_V, SETTLING_V, SETTLING_SOON_V, SOON_S = 900.0, 0.025, 0.006, 0.03, 5400.0
+MOST_PER_SLOW_STEP = 1.5
 #: Most that one step, or one point's difference, may say.
 MOST_PER_STEP = 2.0
 #: A difference this large at rest cannot be across a joined path; more is allowed under current.
@@ -33,6 +38,9 @@ class Contact:
     step_xy: float = 0.0          # sums of the transferred part: kappa = xy / xx
     step_xx: float = 0.0
     noise_v: float = 0.003        # how much the starter moves when the house does not
+    slow_s: float = 0.0           # where the slow step began
+    slow_starter_v: float = 0.0
+    slow_house_v: float = 0.0
 
 
 def state(contact: Contact) -> str:
@@ -82,14 +90,24 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
             xx += house_step * house_step
         elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
             noise += 0.02 * (1.25 * abs(starter_step) - noise)
-    return Contact(min(CEILING, max(-CEILING, odds)), steps, step_odds, xy, xx, noise)
+    slow_s, slow_starter_v, slow_house_v = contact.slow_s, contact.slow_starter_v, contact.slow_house_v
+    if point.at_s - slow_s >= SLOW_S:
+        house_step, starter_step = point.house_v - slow_house_v, point.starter_v - slow_starter_v
+        if point.at_s - slow_s < 2 * SLOW_S and engine != "running" and since_s < slow_s and (
+            abs(house_step) >= SLOW_STEP_V and abs(starter_step) <= 1.3 * abs(house_step) + 0.01
+        ):
+            own = SETTLING_SOON_V if slow_s - since_s < SOON_S else SETTLING_V
+            odds += max(-MOST_PER_SLOW_STEP, min(MOST_PER_SLOW_STEP, _step_says(house_step, starter_step, own / 1.5)))
+        slow_s, slow_starter_v, slow_house_v = point.at_s, point.starter_v, point.house_v
+    return Contact(min(CEILING, max(-CEILING, odds)), steps, step_odds, xy, xx, noise,
+                   slow_s, slow_starter_v, slow_house_v)
 
 
 def says_something(contact: Contact, before: Point, point: Point) -> bool:
     """Whether a point while open and at rest could move the odds at all."""
     if contact.odds > -CEILING or point.house_v is None or before.house_v is None:
         return True
-    return abs(point.house_v - before.house_v) >= STEP_V
+    return abs(point.house_v - before.house_v) >= LARGE_STEP_V or point.at_s - contact.slow_s >= SLOW_S
 
 
 def turned(contact: Contact, opens: bool) -> Contact:

@@ -12,6 +12,13 @@ RISE_V = 0.4
 #: fall counts as the end of a run up to STOP_BELOW_V.
 FALL_V = 0.3
 STOP_BELOW_V = 13.6
+#: A rise counts as sudden over this span [s].
+SUDDEN_S = 100.0
+#: Two voltages are near each other within this, and more under current [V, ohm].
+NEAR_V, NEAR_OHM = 0.12, 0.03
+#: Current that still flows from starter to house after a fall of voltage: at least this much more
+#: than before the run [A], this share of the run's most, and with the starter this much above [V].
+FLOWS_A, FLOWS_FRAC, FLOWS_V = 3.0, 0.15, 0.04
 #: A dip this deep between two samples a second apart is a start, or a heavy load [V].
 DIP_V = 0.5
 #: How quickly the level at rest, and the level while running, are followed [s].
@@ -21,6 +28,10 @@ RUN_FOLLOW_S = 90.0
 RETURN_S = 900.0
 #: After so many returns the vehicle is known to throttle its alternator.
 RETURNS_TO_BELIEVE = 3
+#: Longer than this between stop and start, and a drive has ended [s].
+DRIVE_PAUSE_S = 3 * 3600.0
+#: High with no rise seen (the log begins there): unknown at most this long [s].
+UNKNOWN_AT_MOST_S = 7200.0
 #: How long a throttled vehicle's low voltage stays "unknown" before it is called off [s].
 THROTTLED_WAIT_S = 1800.0
 #: Silence longer than this and nothing before it helps [s].
@@ -38,25 +49,30 @@ class Run:
     stopped_s: float | None = None
     dip_s: float | None = None           # last dip deep enough to be a start
     dip_v: float | None = None
-    returns: int = 0
+    returns: int = 0                     # came back to charging with no start, in this drive
     lifted_by_house: bool = False        # the last rise came from the house side
+    house_before_a: float | None = None  # house current before the run
+    house_most_a: float = 0.0            # most that the run added to it
 
 
-def step(run: Run, before: Point | None, point: Point, joined: bool, ignition_on: float | None) -> Run:
-    """The state after one more point; before is the last one that had a starter voltage.
+def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | None) -> Run:
+    """The state after one more point, the end of the last few that had a starter voltage.
 
     joined says whether the batteries were joined before the point: then a house charger lifts the
     starter too and only a sudden rise or a dip speaks for the engine.
     """
-    if before is None or point.at_s - before.at_s > GAP_S:
+    point = last[-1]
+    if len(last) < 2 or point.at_s - last[-2].at_s > GAP_S:
         return _first(run, point, ignition_on)
-    dip = point.low_v is not None and run.state != "running" and point.low_v < before.starter_v - DIP_V
-    if dip:
+    before = last[-2]
+    if point.low_v is not None and run.state != "running" and point.low_v < before.starter_v - DIP_V:
         run = replace(run, dip_s=point.at_s, dip_v=point.low_v)
     if ignition_on is not None:
-        return _follow(run, point, _with_ignition(run, point.starter_v, ignition_on), False)
-    state, lifted = _judge(run, before, point, joined)
-    return _follow(run, point, state, lifted)
+        return _follow(run, before, point, _with_ignition(run, point.starter_v, ignition_on), False)
+    if run.state == "running":
+        return _follow(run, before, point, _still_running(run, before, point), False)
+    state, lifted = _not_running(run, last, joined)
+    return _follow(run, before, point, state, lifted)
 
 
 def calm(run: Run, point: Point) -> bool:
@@ -92,23 +108,42 @@ def _with_ignition(run: Run, volts: float, ignition_on: float) -> Engine:
     return "running" if run.state == "running" else "unknown"
 
 
-def _judge(run: Run, before: Point, point: Point, joined: bool) -> tuple[Engine, bool]:
-    """The state now, and whether a rise came from the house side."""
-    volts, last = point.starter_v, before.starter_v
-    if run.state == "running":
-        return _still_running(run, volts), False
-    rise = volts - (run.rest_v if run.rest_v is not None else last)
-    if volts > CHARGING_V and rise > RISE_V:
-        sudden = volts - last > 0.5 * RISE_V or run.state == "unknown"
-        if _from_house(run, before, point, joined) or (joined and run.lifted_by_house and not sudden):
+def near(point: Point) -> bool:
+    """Whether the two voltages lie as close as a joined path lets them."""
+    return point.house_v is not None and (
+        abs(point.starter_v - point.house_v) < NEAR_V + NEAR_OHM * abs(point.house_a or 0.0))
+
+
+def _not_running(run: Run, last: tuple[Point, ...], joined: bool) -> tuple[Engine, bool]:
+    """The state now of an engine that was off or unknown, and whether a rise came from the house side."""
+    point, before = last[-1], last[-2]
+    volts = point.starter_v
+    recent = [p.starter_v for p in last[:-1] if p.at_s > point.at_s - SUDDEN_S - point.span_s]
+    jump = volts - min(recent) if recent else volts - before.starter_v
+    rise = volts - (run.rest_v if run.rest_v is not None else before.starter_v)
+    if volts > CHARGING_V:
+        if _from_house(run, before, point, joined):
             return "off", True
-        if sudden or not joined:
+        if jump > (RISE_V if joined or near(point) else 0.5 * RISE_V) and (rise > RISE_V or joined):
             return "running", False
+        if run.state == "unknown":
+            if _flows(run, point) or (rise > RISE_V and not near(point) and run.rest_v is not None):
+                return "running", False
+            return ("off" if point.at_s - run.since_s > UNKNOWN_AT_MOST_S else "unknown"), run.lifted_by_house
+        return "off", run.lifted_by_house or joined     # lifted slowly: sun or a charger
     if run.state == "unknown":
-        return _unknown(run, before, point, rise), run.lifted_by_house
-    if rise > 0.25 and volts - last > 0.15 and not joined and not _from_house(run, before, point, joined):
+        return _still_unknown(run, before, point, rise), run.lifted_by_house
+    if rise > 0.25 and jump > 0.15 and not joined and not _from_house(run, before, point, joined):
         return "unknown", False     # lifted, but not to where alternators charge
     return "off", run.lifted_by_house and joined
+
+
+def _flows(run: Run, point: Point) -> bool:
+    """Whether the starter side still feeds the house, as only a running engine keeps doing."""
+    if point.house_a is None or point.house_v is None or run.house_before_a is None:
+        return False
+    more = point.house_a - run.house_before_a
+    return more > max(FLOWS_A, FLOWS_FRAC * run.house_most_a) and point.starter_v - point.house_v > FLOWS_V
 
 
 def _from_house(run: Run, before: Point, point: Point, joined: bool) -> bool:
@@ -128,44 +163,64 @@ def _from_house(run: Run, before: Point, point: Point, joined: bool) -> bool:
     return fell > 0.4 * rose or (taken_a > 4.0 and fell > 0.03)
 
 
-def _still_running(run: Run, volts: float) -> Engine:
+def _still_running(run: Run, before: Point, point: Point) -> Engine:
+    volts = point.starter_v
     level = run.run_v if run.run_v is not None else volts
     if volts < STOP_BELOW_V and volts < level - FALL_V:
+        if _flows(run, point):
+            return "running" if volts > CHARGING_V - 0.1 else "unknown"     # idling under load
+        if volts > CHARGING_V and near(point) and before.house_v is not None and (
+            before.house_v - point.house_v > 0.4 * (level - volts)
+        ):
+            return "unknown"        # both sank together: idling, or stopped and still joined
         return "unknown" if throttles(run) else "off"
+    if near(point) and volts < level - 0.1 and volts < point.house_v - FLOWS_V:
+        return "unknown"            # the house side feeds the starter now: idling, or stopped under sun
     if volts < CHARGING_V - 0.1:
-        return "unknown"
+        return "running" if _flows(run, point) and volts > CHARGING_V - 0.3 else "unknown"
     return "running"
 
 
-def _unknown(run: Run, before: Point, point: Point, rise: float) -> Engine:
+def _still_unknown(run: Run, before: Point, point: Point, rise: float) -> Engine:
     waited_s = point.at_s - run.since_s
-    if point.starter_v > CHARGING_V:
-        return "off" if waited_s > 7200 else "unknown"   # surface charge, sun or engine
     if run.rest_v is not None and run.run_v is None and rise < 0.15:
         return "off"                # back where it rested
-    return "off" if waited_s > THROTTLED_WAIT_S and point.starter_v <= before.starter_v + 0.05 else "unknown"
+    if throttles(run) and waited_s < THROTTLED_WAIT_S or _flows(run, point):
+        return "unknown"
+    return "off" if before.starter_v < CHARGING_V and point.starter_v <= before.starter_v + 0.05 else "unknown"
 
 
-def _follow(run: Run, point: Point, state: Engine, lifted: bool) -> Run:
+def _follow(run: Run, before: Point, point: Point, state: Engine, lifted: bool) -> Run:
     """The levels and counters after the verdict."""
     volts = point.starter_v
     rest, level, returns, stopped = run.rest_v, run.run_v, run.returns, run.stopped_s
+    before_a, most_a = run.house_before_a, run.house_most_a
     changed = state != run.state
     if changed and run.state == "running":
-        stopped, rest = point.at_s, volts
+        stopped = point.at_s
+        if state == "off":
+            rest = volts
     if changed and state == "running":
         level = volts
-        if stopped is not None and point.at_s - stopped < RETURN_S and not _start_seen_since(run, stopped):
-            returns += 1
-    elif state == "running":
+        if run.state == "off":
+            before_a, most_a = before.house_a, 0.0
+        if stopped is not None and not throttles(run):
+            if point.at_s - stopped > DRIVE_PAUSE_S:
+                returns = 0
+            elif point.at_s - stopped < RETURN_S and not _start_seen_since(run, stopped):
+                returns += 1
+    if state == "running":
         level += (volts - level) * min(1.0, point.span_s / RUN_FOLLOW_S)
+        if point.house_a is not None and before_a is not None:
+            most_a = max(most_a, point.house_a - before_a)
     elif state == "off":
         if rest is None or (changed and run.state == "unknown"):
             rest = volts
         share = min(1.0, point.span_s / REST_FOLLOW_S)
         rest += (volts - rest) * (1.0 if rest - 0.1 < volts < rest else share)
         level = None
-    return Run(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, returns, lifted)
+    return Run(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, returns,
+               lifted, before_a, most_a)
 
 
 def _start_seen_since(run: Run, at_s: float) -> bool:

@@ -53,7 +53,7 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
         return Held(held.run, held.touching, held.path, held.record, held.isolator, last)
     dc_dc = join_faults.build(held.record, vehicle) == "dc_dc"
     was = held.run.state
-    run = engine.step(held.run, before, point, held.isolator == "closed", ignition_on)
+    run = engine.step(held.run, last, held.isolator == "closed", ignition_on)
     touching = held.touching
     if before is None or point.at_s - before.at_s > engine.GAP_S:
         touching = contact.turned(touching, False)      # nobody saw what the relay did meanwhile

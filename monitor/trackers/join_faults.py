@@ -17,9 +17,12 @@ RUN_LEAST_S = 300.0
 CLOSED_BEFORE, ONE_RUN_S = 2, 900.0
 #: Joined this long after a stop, with nothing charging: stuck. A voltage-sensing relay lets go late,
 #: so until it is known how soon this one opens, wait longer [s].
-STUCK_SOON_S, STUCK_LATE_S = 1800.0, 4 * 3600.0
-#: At this voltage every relay should have let go [V].
-LET_GO_V = 12.7
+STUCK_SOON_S, STUCK_LATE_S = 1800.0, 6 * 3600.0
+#: At this voltage every relay should have let go [V]; one that also closes from the house side later.
+LET_GO_V, LET_GO_BOTH_V = 12.65, 12.5
+STUCK_AT_MOST_S = 7 * 3600.0
+#: The contact must be this plainly open, at rest, before a stuck one counts as freed (log-odds).
+FREED = -4.0
 #: The house charges: the relay may be meant to close from that side [V].
 HOUSE_CHARGES_V = 13.2
 #: Open so long while the house charged above 13.8 V: this relay does not close from the house side [s].
@@ -41,13 +44,15 @@ class Record:
     missed_s: float = 0.0            # the longest of them, plainly open
     closed_runs: int = 0             # runs in which it closed
     opened: int = 0                  # stops after which it opened
-    hold_s: float = 0.0              # longest time it took to
+    hold_s: float = 0.0              # how long it usually took to
     stop_s: float | None = None
     was_closed_at_stop: bool = False
     joined_s: float = 0.0            # joined since the stop, with no charger to excuse it
     joined_charging_s: float = 0.0   # joined while the house side charges
     one_way_s: float = 0.0           # open while the house charged well
     openings: tuple[float, ...] = ()
+    house_joins: int = 0             # times it closed from the house side
+    stuck: bool = False              # stuck closed, until plainly open again
     fed_apart_s: float = 0.0         # house charged well by the engine at a voltage of its own: DC-DC
     fed_joined_s: float = 0.0        # ... or following the starter: isolator
     closed_run_s: float = 0.0
@@ -85,7 +90,15 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
                             joined_charging_s=0.0)
             record = replace(record, **changes)
         changes |= _note_rest(record, point, house, isolator)
-    return replace(record, **changes)
+        if run.lifted_by_house and isolator == "closed" and isolator_before == "open":
+            changes["house_joins"] = record.house_joins + 1
+    record = replace(record, **changes)
+    stuck = record.stuck
+    if stuck:
+        stuck = run.state == "running" or touching.odds > FREED
+    elif isolator == "closed" and run.state != "running":
+        stuck = _stuck(record, touching)
+    return record if stuck == record.stuck else replace(record, stuck=stuck)
 
 
 def _note_run(record: Record, point: Point, volts: float, house: float, isolator: str, before: str) -> dict:
@@ -124,8 +137,9 @@ def _note_rest(record: Record, point: Point, house: float, isolator: str) -> dic
             changes["joined_s"] = record.joined_s + point.span_s
     elif isolator == "open":
         if record.was_closed_at_stop and record.stop_s is not None:
+            held_s = min(point.at_s - record.stop_s, STUCK_AT_MOST_S)
             changes |= dict(was_closed_at_stop=False, opened=record.opened + 1,
-                            hold_s=max(record.hold_s, min(point.at_s - record.stop_s, 6 * 3600.0)))
+                            hold_s=record.hold_s + (held_s - record.hold_s) / min(record.opened + 1, 5))
         if house > HOUSE_CHARGES_WELL_V:
             changes["one_way_s"] = record.one_way_s + point.span_s
         if record.joined_s or record.joined_charging_s:
@@ -133,14 +147,17 @@ def _note_rest(record: Record, point: Point, house: float, isolator: str) -> dic
     return changes
 
 
-def stuck_closed(record: Record, run: Run, touching: Contact, isolator: str) -> bool:
+def _stuck(record: Record, touching: Contact) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
-    if run.state == "running" or isolator != "closed" or touching.steps < 3 or touching.step_odds < 4:
+    if touching.steps < 3 or touching.step_odds < 4:
         return False
+    both = record.house_joins > 0
+    if record.starter_v is not None and record.starter_v < (LET_GO_BOTH_V if both else LET_GO_V):
+        return record.joined_s > STUCK_SOON_S
+    if both:
+        return False        # it may rightly stay closed while the house lasts
     wait_s = max(STUCK_SOON_S, 3 * record.hold_s) if record.opened >= 2 else STUCK_LATE_S
-    if record.starter_v is not None and record.starter_v < LET_GO_V:
-        wait_s = STUCK_SOON_S
-    return record.joined_s > wait_s
+    return record.joined_s > min(wait_s, STUCK_AT_MOST_S)
 
 
 def stuck_open(record: Record) -> bool:
@@ -154,7 +171,7 @@ def conditions(record: Record, run: Run, touching: Contact, path: path_resistanc
                vehicle: Vehicle) -> tuple[Condition, ...]:
     """The four conditions of isolator and path, active or not."""
     dc_dc = build(record, vehicle) == "dc_dc"
-    closed = not dc_dc and stuck_closed(record, run, touching, isolator)
+    closed = not dc_dc and record.stuck
     missing = stuck_open(record)
     flutter = not dc_dc and len(record.openings) >= INTERMITTENT
     return (_stuck_closed(closed, record, touching), _stuck_open(missing, record, dc_dc),
