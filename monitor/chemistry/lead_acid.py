@@ -33,11 +33,11 @@ class Kind:
 
 
 #: Rest voltages: handbook tables for flooded batteries end at 12.65 and 11.7 to 11.9 V, for
-#: absorbed and gelled acid at 12.8 to 13.0 and 11.6 to 11.8 V; stationary cells with much acid
+#: absorbed and gelled acid at 12.8 to 13.08 and 11.6 to 11.8 V; stationary cells with much acid
 #: use half that span [2], which the wide sigma of the span allows for.
 KINDS = {
     "flooded": Kind(12.70, 0.07, 0.95, 0.20, 0.04, 1.5, 0.05, 1.25),
-    "agm": Kind(12.92, 0.08, 1.16, 0.15, 0.03, 1.0, 0.025, 1.10),
+    "agm": Kind(12.94, 0.08, 1.16, 0.15, 0.03, 1.0, 0.025, 1.10),
     "gel": Kind(12.88, 0.08, 1.12, 0.15, 0.03, 0.7, 0.02, 1.14),
 }
 
@@ -54,6 +54,21 @@ def cell_voltage_v(molality: float) -> float:
     negative = -0.294 + x * (-0.074 + x * (-0.030 + x * (-0.031 - 0.012 * x)))
     positive = 1.628 + x * (0.074 + x * (0.033 + x * (0.043 + 0.022 * x)))
     return positive - negative
+
+
+def molality(concentration: float) -> float:
+    """Acid in mol per kg of water from mol per cubic metre of solution (partial volumes as in Sulzer 2019 [1])."""
+    return concentration * 1.75e-5 / ((1.0 - concentration * 4.5e-5) * 0.01801)
+
+
+def cell_voltage_from_density_v(density_kg_l: float, constant_v: float = 0.845) -> float:
+    """Rest voltage of one cell from the density of its acid: density + 0.84 to 0.86 (Linden, Handbook of Batteries)."""
+    return density_kg_l + constant_v
+
+
+def rest_voltage_v(kind: Kind, charge_frac: float, temperature_c: float = 25.0) -> float:
+    """Rest voltage of a 12 V battery of this construction before it has shown its own [V]."""
+    return kind.full_v - kind.span_v * fall_frac(1.0 - charge_frac) + VOLTAGE_PER_K * (temperature_c - 25.0)
 
 
 def fall_frac(depth_frac: float) -> float:

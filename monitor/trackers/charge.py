@@ -92,7 +92,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     if count.voltage_v is not None and count.current_a is not None:
         full = charge_anchor.full(
             battery, min(count.tail_v, count.voltage_v + 0.05), max(count.tail_a, count.current_a), capacity, count.high_s)
-        empty = charge_anchor.empty(battery, count.voltage_v, count.current_a, capacity)
+        empty = charge_anchor.empty(battery, count.voltage_v, count.current_a, capacity, count.temperature_c)
     session, session_h, before = held.session_sigma, held.session_h + minute.duration_s / 3600.0, held.before_session
     if count.high_s == 0.0:
         session, before = 1.0, None
@@ -125,9 +125,11 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             guesses = _set(guesses, Anchor("full", min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), session))
         anchor, anchor_at = "full", minute.end_s
     if empty is not None:
-        if anchor != "empty" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0:
+        first = anchor != "empty" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0
+        if first:
             news.append(Event(minute.end_s, "empty_seen", "house", _EMPTY_WORDS))
-        guesses = _anchored(guesses, empty, repeats=30.0)
+        # The minutes after the first say little that is new, except how much deeper it went.
+        guesses = _anchored(guesses, empty, repeats=1.5 if first else 20.0)
         anchor, anchor_at = "empty", minute.end_s
     suspicion = charge_suspicion.update(
         held.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)

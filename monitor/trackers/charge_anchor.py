@@ -2,6 +2,7 @@
 from dataclasses import dataclass
 
 from monitor.battery import Battery
+from monitor.chemistry import lead_acid, ratings
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +39,21 @@ def full(battery: Battery, voltage_v: float, current_a: float, capacity_ah: floa
     return Anchor("full", 0.005 + 0.3 * max(tail, 0.0), 0.01 + 0.3 * max(tail, 0.0))
 
 
-def empty(battery: Battery, voltage_v: float, current_a: float, capacity_ah: float) -> Anchor | None:
+def empty(
+    battery: Battery, voltage_v: float, current_a: float, capacity_ah: float, temperature_c: float | None,
+) -> Anchor | None:
     """The knee of a discharge at an ordinary load, or None.
 
-    The rated capacity ends at 10.5 V (lead-acid, EN 50342-1) and a few per cent before it the
-    voltage bends down. Means over five minutes of discharge.
+    The rated capacity ends at 10.5 V (lead-acid, EN 50342-1), and a few per cent before it the
+    voltage bends down. A higher rate or cold reaches the knee earlier, with charge left behind
+    that is not lost: Peukert and the temperature factor say how much, by half of it the anchor is in doubt.
     """
     rate = -current_a / capacity_ah
     if not battery.lead_acid or not 0.015 < rate < 0.15 or voltage_v > 11.3:
         return None
     fallen = min((11.3 - voltage_v) / 0.8, 1.0)
-    return Anchor("empty", 0.96 + 0.035 * fallen, 0.03)
+    reach = ratings.reachable_frac(
+        capacity_ah, battery.rated_hours, -current_a, lead_acid.KINDS[battery.chemistry].peukert)
+    if temperature_c is not None:
+        reach *= min(ratings.warmth_factor(temperature_c), 1.0)
+    return Anchor("empty", (0.96 + 0.035 * fallen) * (1.0 + reach) / 2, 0.03 + (1.0 - reach) / 2)

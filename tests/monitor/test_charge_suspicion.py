@@ -1,0 +1,85 @@
+"""A shunt wired backwards, another battery, another chemistry: found, and not invented."""
+import pytest
+
+from monitor.battery import Battery, Vehicle
+from monitor.findings import JoinFindings, NotYet
+from monitor.trackers import charge
+from tests.monitor.test_charge import AGM, DAY_MIN, LITHIUM, STARTER, Plain, camp, minute
+
+
+def active(held, vehicle) -> set[str]:
+    return {c.kind for c in charge.conditions(held, vehicle) if c.active}
+
+
+def cycling(held, vehicle, k0: int, minutes: int, ohm: float, sign: float = 1.0, rest_v: float = 12.5):
+    """A fridge switching every six minutes on a battery of this resistance."""
+    for k in range(k0, k0 + minutes):
+        amps = -5.0 if (k // 6) % 2 else -0.1
+        held = charge.update(held, minute(k, sign * amps, rest_v + ohm * amps), vehicle, JoinFindings())
+    return held
+
+
+def test_a_shunt_wired_backwards_is_found_within_hours_and_nothing_else_is_claimed() -> None:
+    held = cycling(charge.begin(AGM), AGM, 0, 180, 0.010, sign=-1.0)
+    assert "shunt_reversed" in active(held, AGM)
+    found = charge.findings(held, AGM)
+    assert isinstance(found.charge_frac, NotYet) and "backwards" in found.charge_frac.because
+
+
+def test_a_shunt_put_right_clears_it() -> None:
+    held = cycling(charge.begin(AGM), AGM, 0, 180, 0.010, sign=-1.0)
+    held = cycling(held, AGM, 180, 360, 0.010)
+    assert active(held, AGM) == set()
+
+
+@pytest.mark.parametrize("vehicle", [AGM, LITHIUM], ids=["lead", "lithium"])
+def test_ordinary_days_raise_none_of_them(vehicle: Vehicle) -> None:
+    volts = (12.90, 11.80) if vehicle is AGM else (13.30, 13.00)
+    for held, _, _ in camp(vehicle, Plain(92.0, 60.0, *volts, 0.008), 3):
+        assert active(held, vehicle) == set()
+
+
+def test_another_battery_after_a_gap_is_asked_about() -> None:
+    held = cycling(charge.begin(AGM), AGM, 0, DAY_MIN, 0.010, rest_v=12.6)
+    for k in range(DAY_MIN, DAY_MIN + 30):
+        held = charge.update(held, minute(k, None, None), AGM, JoinFindings())
+    held = cycling(held, AGM, DAY_MIN + 30, 300, 0.018, rest_v=12.15)
+    assert "battery_swapped" in active(held, AGM)
+    condition = next(c for c in charge.conditions(held, AGM) if c.kind == "battery_swapped")
+    assert "battery replaced" in condition.look_first
+    assert active(charge.replaced(held, AGM), AGM) == set()
+
+
+def test_the_same_battery_after_a_gap_is_not() -> None:
+    held = cycling(charge.begin(AGM), AGM, 0, DAY_MIN, 0.010, rest_v=12.6)
+    for k in range(DAY_MIN, DAY_MIN + 30):
+        held = charge.update(held, minute(k, None, None), AGM, JoinFindings())
+    held = cycling(held, AGM, DAY_MIN + 30, 300, 0.010, rest_v=12.58)
+    assert active(held, AGM) == set()
+
+
+def test_lithium_sold_as_lead_gives_itself_away() -> None:
+    held = charge.begin(AGM)
+    for k in range(400):
+        held = charge.update(held, minute(k, -3.0, 13.15), AGM, JoinFindings())
+    assert "behaves like lithium" in charge.findings(held, AGM).chemistry_doubt
+    assert "battery_type_doubtful" in active(held, AGM)
+
+
+def test_lead_sold_as_lithium_gives_itself_away() -> None:
+    held, battery = charge.begin(LITHIUM), Plain(90.0, 80.0, 12.80, 11.80, 0.008)
+    for k in range(900):
+        volts, amps = battery.step(-3.0)
+        held = charge.update(held, minute(k, amps, volts), LITHIUM, JoinFindings())
+    assert "behaves like lead-acid" in charge.findings(held, LITHIUM).chemistry_doubt
+
+
+def test_flooded_sold_as_agm_is_named_after_some_full_charges() -> None:
+    for held, found, _ in camp(AGM, Plain(92.0, 60.0, 12.66, 11.75, 0.008), 6):
+        pass
+    assert "behaves like flooded" in found.chemistry_doubt
+
+
+def test_an_agm_within_its_own_range_is_believed() -> None:
+    for held, found, _ in camp(Vehicle(Battery("house", "agm", 100.0), STARTER), Plain(92.0, 60.0, 12.85, 11.75, 0.008), 6):
+        assert found.chemistry_doubt == ""
