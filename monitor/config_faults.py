@@ -1,8 +1,10 @@
 """What is wrong with a configuration, said so that it can be mended: place, value, cause, cure."""
 import difflib
+import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -59,6 +61,13 @@ def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -
         if item["type"] == "missing":
             found.append(Fault(table, key, None, "is missing", _wish(model, path, place)))
             continue
+        if path and path[-1] == "[key]":
+            known = re.findall(r"'(\w+)'", item["msg"])
+            near = difflib.get_close_matches(str(value), known, 1, 0.6)
+            table, key = _place(path[:-1], place)
+            found.append(Fault(table, key, None, "this is not a quantity",
+                               f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"))
+            continue
         if item["type"] == "extra_forbidden":
             known = _known(model, path, place)
             near = difflib.get_close_matches(str(path[-1]), known, 1, 0.6)
@@ -84,26 +93,41 @@ def _place(path: list[Any], place: str) -> tuple[str, str]:
 
 
 def _model_at(model: type[BaseModel], path: list[Any]) -> type[BaseModel] | None:
+    keyed = False
     for part in path:
-        if isinstance(part, int):
+        if isinstance(part, int) or keyed:  # a place in a list, a key of a table of tables
+            keyed = False
             continue
-        field = model.model_fields.get(str(part))
-        if field is None:
-            return None
-        kinds = [field.annotation, *get_args(field.annotation)]
-        models = [k for k in kinds if isinstance(k, type) and issubclass(k, BaseModel)]
+        field = _fields(model).get(str(part))
+        models = list(_models_in(field.annotation)) if field is not None else []
         if not models:
             return None
-        model = models[0]
+        model, keyed = models[0], _is_dict(field.annotation)
     return model
+
+
+def _fields(model: type[BaseModel]) -> dict[str, Any]:
+    """Fields by the keys that a person writes."""
+    return {field.alias or name: field for name, field in model.model_fields.items()}
+
+
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _models_in(part)
+
+
+def _is_dict(annotation: Any) -> bool:
+    return get_origin(annotation) is dict or any(_is_dict(part) for part in get_args(annotation))
 
 
 def _known(model: type[BaseModel], path: list[Any], place: str) -> list[str]:
     inner = _model_at(model, path[:-1])
-    return sorted(inner.model_fields) if inner else []
+    return sorted(_fields(inner)) if inner else []
 
 
 def _wish(model: type[BaseModel], path: list[Any], place: str) -> str:
     inner = _model_at(model, path[:-1]) if path else None
-    field = inner.model_fields.get(str(path[-1])) if inner else None
+    field = _fields(inner).get(str(path[-1])) if inner else None
     return f"it is {field.description}" if field is not None and field.description else ""
