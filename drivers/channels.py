@@ -17,7 +17,7 @@ class Channel(BaseModel):
     offset is added last, in the quantity's unit.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, coerce_numbers_to_str=True)
     channel: str = Field(min_length=1, description="the channel's name, as in1 or in_voltage0")
     ratio: float = Field(1.0, gt=0, le=1000, description="battery volts over pin volts of a voltage divider")
     scale: float = Field(1.0, description="factor; -1 turns the sign round")
@@ -29,7 +29,7 @@ class Channel(BaseModel):
 
 
 def _short(value: object) -> object:
-    return {"channel": value} if isinstance(value, str) else value
+    return {"channel": value} if isinstance(value, str | int) else value
 
 
 #: A channel as a person writes it: its name, or the small table.

@@ -136,8 +136,9 @@ class SerialTextDriver:
         elif len(waiting) >= FULL:
             # the buffer was full: it holds the oldest lines. More come out as fast as they are read; what comes at
             # the pace of the line is new.
-            while len(port.read(FULL)) > FULL // 4 and time.monotonic() < end_s:
-                pass
+            slow = 0
+            while slow < 3 and time.monotonic() < end_s:
+                slow = 0 if len(port.read(FULL)) > FULL // 4 else slow + 1
             waiting, self._cut = b"", True
         while True:
             *whole, self._rest = waiting.split(b"\n")
