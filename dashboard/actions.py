@@ -1,19 +1,29 @@
 """The few things a page can ask for: acknowledge an alert, put it aside, sign in with the code."""
 from flask import Blueprint, abort, current_app, redirect, render_template, request, url_for
 
-from dashboard import guard
+from dashboard import book, guard
 from monitor.store import requests
 
 actions = Blueprint("actions", __name__)
 #: An alert may be put aside for at most this long [h].
 LONGEST_HOURS = 7 * 24
+#: Requests left by one press; more wait for the next.
+MOST_AT_ONCE = 50
 
 
 @actions.post("/alerts/<int:alert>/acknowledge")
 @guard.own_form
 def acknowledge(alert: int):
     """Leave word for the daemon that someone has seen it."""
-    return _left("acknowledge", alert=alert)
+    return _left("acknowledge", {"alert": alert})
+
+
+@actions.post("/alerts/acknowledge-gone")
+@guard.own_form
+def acknowledge_gone():
+    """Leave word that all alerts that went away by themselves have been seen."""
+    gone = [a.what.id for a in book.opened().open_alerts if a.what.state == "returned"]
+    return _left("acknowledge", *({"alert": number} for number in gone[:MOST_AT_ONCE]))
 
 
 @actions.post("/alerts/<int:alert>/shelve")
@@ -23,7 +33,7 @@ def shelve(alert: int):
     hours = request.form.get("hours", "", type=str)
     if not (hours.isascii() and hours.isdecimal()) or not 1 <= int(hours) <= LONGEST_HOURS:
         abort(400, f"An alert is put aside for 1 to {LONGEST_HOURS} hours, not {hours!r:.20}.")
-    return _left("shelve", alert=alert, for_s=3600.0 * int(hours))
+    return _left("shelve", {"alert": alert, "for_s": 3600.0 * int(hours)})
 
 
 @actions.route("/code", methods=["GET", "POST"])
@@ -40,7 +50,7 @@ def _entered():
     return redirect(url_for("pages.alerts"), 303)
 
 
-def _left(kind: str, **values):
+def _left(kind: str, *asked: dict):
     if not guard.may_change():
         if current_app.config["CODE_HASH"] is None:
             return _words("Changing anything from another machine needs a code, and none is set. On the board, run "
@@ -50,7 +60,8 @@ def _left(kind: str, **values):
     if folder is None:
         return _words("This dashboard was started for reading only: it has no folder to leave requests in."), 403
     try:
-        requests.leave(folder, kind, **values)
+        for values in asked:
+            requests.leave(folder, kind, **values)
     except OSError as error:
         return _words(f"The request could not be left in {folder}: {error.strerror}. "
                       "See that the folder exists and that the dashboard's user may write it."), 503

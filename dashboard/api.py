@@ -113,7 +113,7 @@ def log_figure() -> Response:
     """The drawing of page Log."""
     book = books.opened()
     start, end = _span(book)
-    events = [(e.at_utc_s, e.what.message) for e in book.events(start, end)][-80:]
+    events = [(e.at_utc_s, e.what.message) for e in log_page.told(book.events(start, end))][-80:]
     return _figure(log_chart.figure(
         book.columns(start, end, _points()), events, _holes(book, start, end), start, end, _reserve_frac(book), local_ms, _ink()))
 

@@ -1,5 +1,6 @@
 """Page Log: which span is asked for, its neighbours, its days, events and gaps in words."""
 import time
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -47,7 +48,8 @@ def chosen(args: Mapping[str, str], first_utc_s: float, last_utc_s: float) -> tu
         abort(400, f"There is no span {name!r:.20}; choose one of {', '.join(dict(SPANS))}.")
     if name == "all":
         return name, min(first_utc_s, last_utc_s - HOUR), last_utc_s
-    return name, last_utc_s - LENGTH_S[name], last_utc_s
+    # No blank sheets before the book begins, yet never less than an hour.
+    return name, min(max(last_utc_s - LENGTH_S[name], first_utc_s), last_utc_s - HOUR), last_utc_s
 
 
 def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
@@ -56,7 +58,7 @@ def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
     name, start, end = chosen(args, first, last)
     length = end - start
     days = book.days(start, end)
-    events, gaps = told(book.events(start, end))[::-1], book.gaps(start, end)[::-1]
+    events, gaps = event_lines(told(book.events(start, end))), gap_lines(book.gaps(start, end))
     after = min(end + length, last)
     page = url_for("pages.log")
     return {
@@ -67,10 +69,8 @@ def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
         "from_local": _field(start), "to_local": _field(end), "lines": book_lines(days),
         "total": book_line(days, f"{len(days)} days") if len(days) > 1 else None,
         "by": "month" if len(days) > DAYS_LISTED else "day",
-        "events": [(clock_text(e.at_utc_s), e.what.message) for e in events[:LISTED]],
-        "more_events": max(len(events) - LISTED, 0),
-        "gaps": [(clock_text(g.at_utc_s), gap_words(g)) for g in gaps[:LISTED]],
-        "more_gaps": max(len(gaps) - LISTED, 0),
+        "events": events[:LISTED], "more_events": max(len(events) - LISTED, 0),
+        "gaps": gaps[:LISTED], "more_gaps": max(len(gaps) - LISTED, 0),
     }
 
 
@@ -91,11 +91,22 @@ def heading(start_utc_s: float, end_utc_s: float) -> str:
     return f"{clock_text(start_utc_s, '%-d %b' if same_year else '%-d %b %Y')} to {clock_text(end_utc_s, '%-d %b %Y')}"
 
 
-def gap_words(gap: Logged) -> str:
-    """One gap in words."""
-    what = gap.what.quantity.rpartition("_")[0].replace("_", " ") or gap.what.quantity or "everything"
-    length = "still" if gap.until_utc_s is None else span(gap.until_utc_s - gap.at_utc_s)
-    return f"{what}: {gap.what.reason}, {length}"
+def event_lines(events: Sequence[Logged]) -> list[tuple[str, str, str]]:
+    """Each message once, the latest first, as (when it was last, message, how often more)."""
+    counts = Counter(e.what.message for e in events)
+    latest = {e.what.message: e.at_utc_s for e in events}
+    return [(clock_text(at), message, "" if counts[message] == 1 else f"{counts[message]} times in this span")
+            for message, at in sorted(latest.items(), key=lambda pair: -pair[1])]
+
+
+def gap_lines(gaps: Sequence[Logged]) -> list[tuple[str, str, str]]:
+    """What was not measured, the latest first, quantities lost together in one line."""
+    lines: dict[tuple, list[str]] = {}
+    for gap in reversed(gaps):
+        what = gap.what.quantity.rpartition("_")[0].replace("_", " ") or gap.what.quantity or "everything"
+        length = "still" if gap.until_utc_s is None else span(gap.until_utc_s - gap.at_utc_s)
+        lines.setdefault((clock_text(gap.at_utc_s), gap.what.reason, length), []).append(what)
+    return [(at, f"{', '.join(sorted(set(what)))}: {reason}", length) for (at, reason, length), what in lines.items()]
 
 
 def book_lines(days: Sequence[Day]) -> list[BookLine]:

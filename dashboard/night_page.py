@@ -142,8 +142,12 @@ def _past(book, now_utc_s: float) -> list[Night]:
 
 def _outcome(night: Night) -> Outcome:
     reached = "" if night.reached_utc_s is None else f"reserve at {clock_text(night.reached_utc_s, '%H:%M')}"
-    return Outcome(clock_text(night.issued_utc_s, "%a %-d %b"), chance(night.said),
+    return Outcome(clock_text(night.issued_utc_s, "%a %-d %b"), _short(night.said),
                    f"{100 * night.low_frac:.0f}–{100 * night.high_frac:.0f} %", f"{100 * night.lowest_frac:.0f} %", reached)
+
+
+def _short(probability: float) -> str:
+    return chance(probability).replace("less than ", "< ").replace("more than ", "> ").replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _sentence(past: Sequence[Night]) -> str:

@@ -81,7 +81,8 @@ def alerts():
         lead += " One went away before anyone marked it as seen." if gone == 1 else (
             f" {gone} went away before anyone marked them as seen.")
     return render_template(
-        "alerts.html", title="Alerts", page="alerts", book=book, lead=lead, open=lines, closed=closed,
+        "alerts.html", title="Alerts", page="alerts", book=book, lead=lead, open=lines,
+        gone=[line for line in lines if line.gone], closed=closed,
         may_change=guard.may_change(), has_code=current_app.config["CODE_HASH"] is not None,
         told={"left": "Noted. It takes effect with the next minute of the log."}.get(request.args.get("told", "")))
 

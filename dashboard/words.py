@@ -24,6 +24,8 @@ class AlertLine:
     priority: str
     rank: str
     since: str
+    when: str
+    lasted: str
     seen: str
     parts: tuple[tuple[str, str], ...]
     state: str
@@ -83,16 +85,17 @@ def alert_line(logged: Logged, at_s: float, when: Callable[[float], str]) -> Ale
     shelved = alert.shelved_until_s is not None and alert.shelved_until_s > at_s
     state = {
         "active": "", "active acknowledged": "Seen by someone; still there.",
-        "returned": "It has gone; nobody has marked it as seen.", "normal": "",
+        "returned": "", "normal": "",
     }[alert.state]
     if shelved:
         state = f"Put aside until {when(alert.shelved_until_s)}. {state}".strip()
-    rank = "Put aside" if shelved else "Gone by itself" if alert.state == "returned" else RANKS[alert.priority]
-    since = f"since {clock_text(logged.at_utc_s)}"
+    rank = "Put aside" if shelved else RANKS[alert.priority]
+    began, lasted = clock_text(logged.at_utc_s), ""
     if logged.until_utc_s is not None:
-        since = f"{clock_text(logged.at_utc_s)}, for {span(logged.until_utc_s - logged.at_utc_s)}"
+        lasted = f"for {span(logged.until_utc_s - logged.at_utc_s)}"
+    since = f"{began}, {lasted}" if lasted else f"since {began}"
     parts = (("Means", alert.means), ("Look first", alert.look_first), ("Goes away", alert.clears_when))
     return AlertLine(
-        alert.id, alert.priority if alert.state != "returned" else "low", rank, since, alert.seen,
+        alert.id, alert.priority, rank, since, began, lasted, alert.seen,
         tuple((h, t) for h, t in parts if t), state, alert.state in ("active", "returned"),
         alert.state == "returned")

@@ -27,7 +27,8 @@ class Verdict:
     resistance_growth_ratio: Answer      # against the battery's own first weeks
 
 
-NOTHING_YET = Verdict("not enough evidence", (), NotYet("it takes one week that begins with a full charge and goes deep"),
+NOTHING_YET = Verdict("not enough evidence", (),
+                      NotYet("it takes one week that begins with a full charge and goes deep"),
                       NotYet(f"it takes {BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; 0 so far"))
 
 

@@ -57,6 +57,14 @@ def test_on_the_board_itself_an_alert_is_acknowledged_without_a_code(client, tmp
     assert "Noted." in browser.get(answer.headers["Location"]).text
 
 
+def test_all_that_went_away_is_marked_as_seen_at_one_press(client, tmp_path) -> None:
+    browser = client()
+    page = browser.get("/alerts").text
+    gone = set(map(int, re.findall(r'action="/alerts/(\d+)/acknowledge"', page.split("Went away by themselves")[1])))
+    assert browser.post("/alerts/acknowledge-gone", data={"token": token_of(page)}).status_code == 303
+    assert len(gone) >= 2 and {values["alert"] for _, values in left(tmp_path / "requests")} == gone
+
+
 def test_an_alert_is_put_aside_for_a_bounded_time(client, tmp_path) -> None:
     browser = client()
     page = browser.get("/alerts").text
