@@ -1,4 +1,6 @@
 """ampledger demo: a simulated vehicle, some weeks of life, then live, with its pages."""
+import ctypes
+import signal
 import socket
 import subprocess
 import sys
@@ -16,7 +18,7 @@ BEAT_S = 1.0
 
 
 @click.command(short_help="Show everything on a simulated vehicle.")
-@click.option("--days", default=21.0, show_default=True, type=click.FloatRange(0, 180), help="Days of life to begin with.")
+@click.option("--days", default=21.0, show_default=True, type=click.FloatRange(0, 180), help="Days of life to begin with; 0 for none.")
 @click.option("--speed", default=60.0, show_default=True, type=click.FloatRange(1, 3600),
               help="Simulated seconds a second; 60 is an hour a minute.")
 @click.option("--scenario", help="Which journey; `ampledger demo --scenario list` names them. Default: the first.")
@@ -64,7 +66,8 @@ def _live(config_file: Path, options: Any, days: float, port: int, until_s: floa
     driver = SimulatedDriver(options)
     whole = replace(config.load(config_file), sources=(Ready(driver),))
     begins_utc_s = _midnight_utc_s(days)
-    _past(whole, driver, begins_utc_s)
+    if days:
+        _past(whole, driver, begins_utc_s)
     stop = threading.Event()
     if until_s is not None:
         threading.Timer(until_s, stop.set).start()
@@ -101,7 +104,8 @@ def _past(whole: Any, driver: Any, begins_utc_s: float) -> None:
 def _pages(database: Path, port: int, stop: threading.Event) -> Iterator[Any]:
     """The pages in a process of their own; where they end by themselves, stop is set and the thing yielded says so."""
     pages = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database), "--address", f"127.0.0.1:{port}"],
-                             stdin=subprocess.DEVNULL, start_new_session=True, stderr=subprocess.DEVNULL)
+                             stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                             start_new_session=True, preexec_fn=_end_with_parent)
     told_to_end, ended = threading.Event(), []
 
     def watch_over() -> None:
@@ -178,6 +182,11 @@ seed = {options.seed}
 speed = {options.speed:g}
 """)
     return config_file
+
+
+def _end_with_parent() -> None:
+    """No pages are left behind, however the demo ends: prctl(2), PR_SET_PDEATHSIG."""
+    ctypes.CDLL(None).prctl(1, signal.SIGTERM)
 
 
 def _midnight_utc_s(days: float) -> float:

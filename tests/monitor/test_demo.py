@@ -1,0 +1,110 @@
+"""The demo as a newcomer meets it: a process of its own, its pages, Ctrl-C, and nothing outside its folder."""
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from monitor.store import backup
+from monitor.store.reader import Reader
+
+ROOT = Path(__file__).parents[2]
+
+
+@contextmanager
+def _demo(folder: Path, *more: str) -> Iterator[subprocess.Popen]:
+    home = folder / "home"
+    home.mkdir(exist_ok=True)
+    env = {**os.environ, "HOME": str(home), "PYTHONPATH": str(ROOT), "TMPDIR": str(home), "PYTHONDONTWRITEBYTECODE": "1",
+           "PYTHONUNBUFFERED": "1"}
+    process = subprocess.Popen([sys.executable, "-m", "monitor", "demo", "--port", "0", *more], cwd=folder, env=env, text=True,
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.communicate(timeout=20)
+
+
+def _address(process: subprocess.Popen) -> str:
+    for line in process.stdout:
+        if found := re.search(r"http://\S+/", line):
+            return found[0]
+    raise AssertionError(process.stderr.read())
+
+
+def _get(address: str) -> str:
+    for _ in range(200):
+        try:
+            return urllib.request.urlopen(address, timeout=5).read().decode()
+        except urllib.error.URLError:
+            time.sleep(0.05)
+    raise AssertionError(f"{address} does not answer")
+
+
+def test_the_demo_lives_shows_itself_and_ends_on_ctrl_c(tmp_path: Path) -> None:
+    with _demo(tmp_path, "--days", "0", "--speed", "600") as process:
+        address = _address(process)
+        _get(address)
+        time.sleep(3)
+        page = _get(address)
+        assert "imulated" in page and "ampledger" in page
+        process.send_signal(signal.SIGINT)
+        said, complaints = process.communicate(timeout=20)
+        assert process.returncode == 0, complaints
+        assert "Ended." in said and "Traceback" not in complaints
+    log = Reader(tmp_path / "demo-data" / "ampledger.db")
+    assert log.now().simulated
+    begin, end = log.span()
+    assert end - begin >= 1200, "ten minutes went by in each second"
+    assert backup.prove(log.database).damaged_hours == 0
+    assert {path.name for path in tmp_path.iterdir()} == {"demo-data", "home"}
+    assert not list((tmp_path / "home").rglob("*")), "nothing is written outside the folder"
+    with pytest.raises(urllib.error.URLError):
+        urllib.request.urlopen(address, timeout=1)
+
+
+def test_ctrl_c_while_the_past_is_made_leaves_a_whole_log(tmp_path: Path) -> None:
+    with _demo(tmp_path, "--days", "60") as process:
+        database = tmp_path / "demo-data" / "ampledger.db"
+        for _ in range(200):
+            if database.exists():
+                break
+            time.sleep(0.1)
+        time.sleep(1.0)
+        process.send_signal(signal.SIGINT)
+        _, complaints = process.communicate(timeout=30)
+        assert process.returncode == 1 and "Traceback" not in complaints
+    assert backup.prove(database).minutes > 0
+
+
+def test_a_second_demo_replaces_the_first_and_spares_a_real_log(tmp_path: Path) -> None:
+    from tests.store_fixture import fill
+
+    (tmp_path / "demo-data").mkdir()
+    fill(tmp_path / "demo-data" / "ampledger.db", days=0.05, simulated=False)
+    with _demo(tmp_path) as process:
+        _, complaints = process.communicate(timeout=30)
+    assert process.returncode == 1 and "holds the log of a real vehicle" in complaints
+    assert not Reader(tmp_path / "demo-data" / "ampledger.db").now().simulated
+
+
+def test_status_of_the_demo_works_while_it_runs_and_no_pages_outlive_a_kill(tmp_path: Path) -> None:
+    with _demo(tmp_path, "--days", "0") as process:
+        address = _address(process)
+        _get(address)
+        done = subprocess.run([sys.executable, "-m", "monitor", "status", "--json", "--config", "demo-data/ampledger.toml"],
+                              cwd=tmp_path, env={**os.environ, "PYTHONPATH": str(ROOT)}, capture_output=True, text=True, check=True)
+        assert json.loads(done.stdout)["simulated"] is True
+    time.sleep(0.5)
+    with pytest.raises(urllib.error.URLError):
+        urllib.request.urlopen(address, timeout=1)
