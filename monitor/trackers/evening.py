@@ -15,6 +15,9 @@ BEDTIME_HOUR, AFTER_SUN_H = 21.5, 2.5
 #: A message has to come this long before the reserve may be reached to be of use; where bedtime is
 #: too late for that it comes earlier, but no earlier than it has to: afternoons still change much.
 NOTICE_H, HEADS_UP_NOTICE_H = 4.5, 3.5
+#: Last night's message clears by this solar hour, the next one comes no earlier than that: far enough apart
+#: for the alert rules to take them as two.
+CLEARED_HOUR, AFTERNOON_HOUR = 8.0, 14.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +56,7 @@ def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hou
 
 def step(
     held: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, solar_hour: float,
+    by_day: bool,
 ) -> Evening:
     """The evening after one more forecast; its condition is active from the message to the morning."""
     p = found.probability_before_sun
@@ -65,7 +69,7 @@ def step(
                       margin.reserve_frac)
         held = replace(held, at_bedtime=p, waiting=night)
     # Below the reserve already is no forecast any more: that is another message.
-    if margin.above_frac <= 0 or not _speak(held, found, p, bedtime, solar_hour):
+    if margin.above_frac <= 0 or not _speak(held, found, p, bedtime, solar_hour, by_day):
         quiet = held.active and p < HEADS_UP / 2
         return replace(held, active=False) if quiet else held
     figures = (("probability_before_sun", p), ("reserve_frac", margin.reserve_frac),
@@ -77,7 +81,9 @@ def step(
                    seen=found.sentence, figures=figures)
 
 
-def _speak(held: Evening, found: ForecastFindings, p: float, bedtime: bool, solar_hour: float) -> bool:
+def _speak(
+    held: Evening, found: ForecastFindings, p: float, bedtime: bool, solar_hour: float, by_day: bool,
+) -> bool:
     """One message at bedtime; earlier where bedtime would be too late; another only when much has changed."""
     if p < HEADS_UP:
         return False
@@ -87,10 +93,11 @@ def _speak(held: Evening, found: ForecastFindings, p: float, bedtime: bool, sola
         return True
     if held.over < 2:
         return False
-    if held.past_bedtime or solar_hour < 6:
+    if held.past_bedtime and solar_hour >= 18 or not by_day and solar_hour < 12:
         return held.at_bedtime is None or p >= held.at_bedtime + 0.1
     soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
-    return solar_hour >= 12 and soon_h is not None and soon_h < (NOTICE_H if p >= WARNING else HEADS_UP_NOTICE_H)
+    notice_h = NOTICE_H if p >= WARNING else HEADS_UP_NOTICE_H
+    return solar_hour >= AFTERNOON_HOUR and soon_h is not None and soon_h < notice_h
 
 
 def watched(
@@ -109,8 +116,7 @@ def watched(
         if morning and now_s - night.issued_s > 2 * 3600:
             learnt = outcomes.judged(learnt, night)
             held = replace(held, waiting=None)
-    # Cleared with the sun, at nine at the latest: well before the next evening has its own message.
-    over = 9 <= solar_hour < 12 or 3.5 <= solar_hour < 12 and loads.sun_carries(loaded)
+    over = CLEARED_HOUR <= solar_hour < 12 or 3.5 <= solar_hour < 12 and loads.sun_carries(loaded)
     if over and not held.past_bedtime and (held.said is not None or held.at_bedtime is not None):
         held = replace(held, said=None, said_count=0, at_bedtime=None, active=False, high=False, over=0)
     return held, learnt

@@ -80,7 +80,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings,
         held.latest, sentence=tonight_words.sentence(
             held.latest, margin.reserve_frac, margin.reserve_frac + margin.above_frac, minute.hour)))
     return replace(held, evening=evening.step(
-        held.evening, held.latest, held.share, margin, is_past, solar_hour))
+        held.evening, held.latest, held.share, margin, is_past, solar_hour, _by_day(loaded, now_s)))
 
 
 def _running_load_a(loaded: loads.Held) -> float:
@@ -89,16 +89,21 @@ def _running_load_a(loaded: loads.Held) -> float:
     return (loaded.base_a or 0.5) + (4.5 if fridge_a is None else fridge_a)
 
 
+def _by_day(loaded: loads.Held, now_s: float) -> bool:
+    """Whether the night in question is the coming one: from an hour after sunrise, or when the sun carries the load."""
+    at_slot = solar_clock.slot_of(loaded.clock, now_s) % DAY_SLOTS
+    return loaded.sky.rise + 2 <= at_slot or at_slot > 7 and loads.sun_carries(loaded)
+
+
 def _run(held: Held, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.Held) -> Held:
     now_s = minute.end_s
     slot = solar_clock.slot_of(loaded.clock, now_s)
     first = 1.0 - now_s % SLOT_S / SLOT_S
     days, count = outlook_days.days_from(
         loaded.past, slot, loaded.temperature_c, vehicle.house.rated_capacity_ah)
-    by_day = loaded.sky.rise + 2 <= slot % DAY_SLOTS or loads.sun_carries(loaded)
     start = night.Start(
         slot, first, margin.above_frac, margin.above_sigma_frac, margin.capacity_ah, margin.capacity_sigma_ah,
-        margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, by_day)
+        margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, _by_day(loaded, now_s))
     made = night.paths(start, days, PATHS, Random(int(now_s)))
     found = _summary(made, first, now_s, margin, held.learnt)
     share = sum(path.lowest_ah < 0 for path in made) / len(made)
