@@ -76,19 +76,18 @@ class Reader:
     def now(self) -> Now | None:
         """The latest findings, or None before the first minute is written (or where they are damaged)."""
         with reading.open_for_reading(self.database) as log:
-            found = log.execute("select at_ms, crc, body from findings where id = 1").fetchone()
+            at_ms, text = reading.findings_text(log.execute("select id, at_ms, crc, body from findings").fetchall())
             row = log.execute(f"select at_ms, {', '.join(RAW_COLUMNS)} from samples order by at_ms desc limit 1").fetchone()
             meta = dict(log.execute("select name, value from meta"))
             labels = reading.spans(log)
-        text = found and reading.text_of(found[1], found[2])
         if not text or "vehicle" not in meta:
             return None
         try:
             findings, vehicle = saving.from_text(Findings, text), saving.from_text(Vehicle, meta["vehicle"])
         except ValueError:
             return None  # written by another version; the next minute mends it
-        here = label(labels, found[0])
-        return Now(found[0] / 1000, utc_s(labels, found[0]), here.utc_trusted, here.utc_sigma_s,
+        here = label(labels, at_ms)
+        return Now(at_ms / 1000, utc_s(labels, at_ms), here.utc_trusted, here.utc_sigma_s,
                    meta.get("simulated") == "1", sample_of(row) if row else None, findings, vehicle)
 
     def span(self) -> tuple[float, float] | None:

@@ -6,6 +6,8 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from monitor.store.small import restored
+
 
 class NoLog(Exception):
     """There is no log to read at that place, or not one of this program."""
@@ -94,6 +96,20 @@ def pieces(labels: list[Span], from_utc_s: float, to_utc_s: float) -> list[tuple
         if after < until:
             found.append((after, until, span.utc_offset_ms))
     return found
+
+
+def findings_text(rows: list[tuple[int, int, int, bytes]]) -> tuple[int, str | None]:
+    """(at_ms, text) of the latest findings, from the rows of that table; the text is None where it is damaged."""
+    found = {number: (at_ms, crc, body) for number, at_ms, crc, body in rows}
+    if 1 not in found:
+        return 0, None
+    at_ms, crc, body = found[1]
+    text = text_of(crc, body)
+    if text is not None and 2 in found:
+        at_ms, crc, body = found[2]
+        if zlib.crc32(body, zlib.crc32(text.encode())) == crc:
+            return at_ms, restored(body, text)
+    return found[1][0], text
 
 
 def text_of(crc: int, body: bytes) -> str | None:

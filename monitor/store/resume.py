@@ -62,16 +62,14 @@ def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
     trusted = [i for i, label in enumerate(labels) if label.utc_trusted]
     gaps = tuple(Gap(q, why, start / 1000, None, count) for q, why, start, count in log.execute(
         "select quantity, reason, from_ms, count from gaps where until_ms is null"))
-    held, lost, older, slots = fresh, (), False, log.execute(
-        "select slot, generation, at_ms, format, crc, body from tracker_state").fetchall()
-    slot, unfit = state.newest(slots)
-    if slot is not None:
-        held, lost = state.unpack(slot, fresh)
-        # the generation after this one lies in the other slot; where that does not fit, it was the newer
-        older = bool(unfit)
-    elif slots:
+    held, lost = fresh, ()
+    texts, generation, missing = state.newest(log.execute("select generation, whole, at_ms, format, crc, body from tracker_state"))
+    if texts is not None:
+        held, lost = state.unpack(texts, fresh)
+    elif generation:
         lost = ("everything",)
-    if "alerts" in lost or slot is None:
+    older = texts is not None and missing > 0
+    if "alerts" in lost or texts is None:
         held = replace(held, alerts=_alerts(log, fresh))
     highest = lambda table, column: log.execute(f"select coalesce(max({column}), 0) from {table}").fetchone()[0]  # noqa: E731
     rows_s = max(highest("samples", "at_ms"), highest("chunks", "end_ms"), highest("minutes", "end_ms")) / 1000

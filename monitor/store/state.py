@@ -1,16 +1,25 @@
-"""What is saved so that a restart goes on where it was: packed, checked, in two generations."""
+"""What is saved so that a restart goes on where it was: packed, checked, many generations back.
+
+Every WHOLE_EVERY-th generation is kept whole, those between as what changed since the one before: a minute
+changes little, and a card is worn by what is written. Each generation has its checksum; where one does not
+fit, the one before it stands.
+"""
 import json
 import struct
 import zlib
+from collections.abc import Iterable
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
 from monitor import saving
+from monitor.store.small import restored, shrunk
 
-#: format of the blob below; a blob of another format is not read
-FORMAT = 1
+#: format of the blobs below; a blob of another format is not read
+FORMAT = 2
+WHOLE_EVERY = 30
 
-Slot = tuple[int, int, int, int, int, bytes]  # slot, generation, at_ms, format, crc, body
+Row = tuple[int, int, int, int, int, bytes]  # generation, whole (1 or 0), at_ms, format, crc, body
+Texts = dict[str, str]                       # part -> its text
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,31 +31,44 @@ class State:
     gathering: Any
 
 
-def pack(state: State, generation: int, at_ms: int) -> Slot:
-    """One generation as a row of the table tracker_state; even and odd generations have a slot each."""
-    parts = {}
-    for field in fields(State):
-        held = getattr(state, field.name)
-        for name, part in _parts(field.name, held):
-            parts[name] = saving.to_text(part)
-    body = zlib.compress(json.dumps(parts, separators=(",", ":")).encode(), 6)
-    return generation % 2, generation, at_ms, FORMAT, _crc(generation, at_ms, FORMAT, body), body
+def texts_of(state: State) -> Texts:
+    """The state as text, part by part."""
+    return {name: saving.to_text(part) for field in fields(State) for name, part in _parts(field.name, getattr(state, field.name))}
 
 
-def newest(slots: list[Slot]) -> tuple[Slot | None, int]:
-    """The newest generation whose checksum fits, and how many did not fit."""
-    sound = [s for s in slots if all(isinstance(v, int) for v in s[:5]) and isinstance(s[5], bytes)
-             and s[3] == FORMAT and s[4] == _crc(s[1], s[2], s[3], s[5])]
-    return max(sound, key=lambda s: s[1], default=None), len(slots) - len(sound)
+def pack(texts: Texts, before: Texts | None, generation: int, at_ms: int) -> Row:
+    """One generation as a row of the table tracker_state; before None: whole."""
+    if before is None:
+        body = zlib.compress(json.dumps(texts, separators=(",", ":")).encode(), 6)
+    else:
+        changed = {name: text for name, text in texts.items() if before.get(name) != text}
+        body = b"".join(_framed(name, shrunk(text, before.get(name, ""))) for name, text in changed.items())
+    whole = int(before is None)
+    return generation, whole, at_ms, FORMAT, _crc(generation, whole, at_ms, FORMAT, body), body
 
 
-def unpack(slot: Slot, fresh: State) -> tuple[State, tuple[str, ...]]:
+def newest(rows: Iterable[Row]) -> tuple[Texts | None, int, int]:
+    """(texts, generation, generations lost): the newest generation that can be built from rows whose checksum fits."""
+    rows = list(rows)
+    highest = max((r[0] for r in rows if isinstance(r[0], int)), default=0)
+    sound = {r[0]: r for r in rows if all(isinstance(v, int) for v in r[:5]) and isinstance(r[5], bytes)
+             and r[3] == FORMAT and r[4] == _crc(*r[:4], r[5])}
+    for start in sorted((g for g, r in sound.items() if r[1]), reverse=True):
+        texts: Texts = json.loads(zlib.decompress(sound[start][5]))
+        generation = start
+        while (step := sound.get(generation + 1)) is not None and not step[1]:
+            texts = texts | {name: restored(small, texts.get(name, "")) for name, small in _unframed(step[5])}
+            generation += 1
+        return texts, generation, highest - generation
+    return None, highest, len(rows)
+
+
+def unpack(texts: Texts, fresh: State) -> tuple[State, tuple[str, ...]]:
     """The saved state, and the names of parts that could not be read and so begin afresh.
 
     A part is one tracker: an upgrade that changed what one tracker holds costs that tracker its
     memory and no other.
     """
-    texts = json.loads(zlib.decompress(slot[5]))
     lost: list[str] = []
     read: dict[str, Any] = {}
     for field in fields(State):
@@ -70,5 +92,18 @@ def _parts(name: str, held: Any) -> list[tuple[str, Any]]:
     return inner if inner and all(is_dataclass(part) for _, part in inner) else [(name, held)]
 
 
-def _crc(generation: int, at_ms: int, form: int, body: bytes) -> int:
-    return zlib.crc32(body, zlib.crc32(struct.pack("<qqq", generation, at_ms, form)))
+def _framed(name: str, data: bytes) -> bytes:
+    return struct.pack("<HI", len(name), len(data)) + name.encode() + data
+
+
+def _unframed(body: bytes) -> Iterable[tuple[str, bytes]]:
+    place = 0
+    while place < len(body):
+        names, size = struct.unpack_from("<HI", body, place)
+        place += 6
+        yield body[place:place + names].decode(), body[place + names:place + names + size]
+        place += names + size
+
+
+def _crc(generation: int, whole: int, at_ms: int, form: int, body: bytes) -> int:
+    return zlib.crc32(body, zlib.crc32(struct.pack("<qqqq", generation, whole, at_ms, form)))

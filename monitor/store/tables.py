@@ -37,14 +37,14 @@ levels = {
     for level in LEVELS
 }
 
-#: two generations of what the trackers hold
+#: generations of what the trackers hold: whole ones, and changes to the one before
 tracker_state = Table(
-    "tracker_state", metadata, Column("slot", Integer, primary_key=True), Column("generation", Integer, nullable=False),
+    "tracker_state", metadata, Column("generation", Integer, primary_key=True), Column("whole", Integer, nullable=False),
     Column("at_ms", Integer, nullable=False), Column("format", Integer, nullable=False),
     Column("crc", Integer, nullable=False), Column("body", LargeBinary, nullable=False),
 )
 
-#: the latest findings whole, for the pages
+#: the latest findings for the pages: row 1 whole, row 2 (where there is one) later ones, shrunk by row 1
 findings = Table("findings", metadata, Column("id", Integer, primary_key=True), Column("at_ms", Integer, nullable=False),
                  Column("crc", Integer, nullable=False), Column("body", LargeBinary, nullable=False))
 

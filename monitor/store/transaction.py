@@ -9,6 +9,7 @@ from monitor import saving
 from monitor.store import rollups, state
 from monitor.store.columns import RAW_COLUMNS, ROLLED_COLUMNS, milliseconds
 from monitor.store.pending import HOUR_MS, Pending
+from monitor.store.small import shrunk
 
 
 def _insert(table: str, *columns: str) -> str:
@@ -19,7 +20,7 @@ _SAMPLES = _insert("samples", "at_ms", *RAW_COLUMNS)
 _CHUNKS = _insert("chunks", "at_ms", "end_ms", "count", "crc", "body")
 _MINUTES = _insert("minutes", "end_ms", "start_ms", *ROLLED_COLUMNS)
 _CRANKS = _insert("cranks", "at_ms", "crc", "body")
-_STATE = _insert("tracker_state", "slot", "generation", "at_ms", "format", "crc", "body")
+_STATE = _insert("tracker_state", "generation", "whole", "at_ms", "format", "crc", "body")
 _FINDINGS = _insert("findings", "id", "at_ms", "crc", "body")
 _EVENTS = _insert("events", "id", "at_ms", "kind", "battery", "message", "figures")
 _ALERTS = _insert("alerts", "id", "at_ms", "state", "raised_ms", "body")
@@ -38,6 +39,8 @@ class Place:
     event_id: int = 0
     minute_ms: int | None = None
     day_ms: int | None = None
+    texts: state.Texts | None = None    # of the latest saved state
+    findings: str | None = None         # that are in row 1, whole
 
 
 def place_of(sql: Callable[..., Any]) -> Place:
@@ -82,21 +85,37 @@ def _fill(sql: Callable[..., Any], pending: Pending, place: Place) -> Place:
                    for i, e in enumerate(pending.events, 1)])
     many(_ALERTS, [(a.id, milliseconds(max(a.raised_at_s, a.cleared_at_s or 0, a.acknowledged_at_s or 0)), a.state,
                     milliseconds(a.raised_at_s), saving.to_text(a)) for a in pending.alerts.values()])
-    minute_ms, day_ms = place.minute_ms, place.day_ms
+    minute_ms, day_ms, whole, texts = place.minute_ms, place.day_ms, place.findings, place.texts
     if pending.minutes:
         many(_MINUTES, pending.minutes)
         hour = None if minute_ms is None else minute_ms // HOUR_MS
         many(_FORECASTS, [row for row in pending.forecasts if row[0] // HOUR_MS != hour])
         end_ms = pending.minutes[-1][0]
-        sql(_FINDINGS, (1, *_checked(end_ms, saving.to_text(pending.found))))
+        whole = _findings(sql, pending, place, end_ms)
         rollups.roll(sql, minute_ms, end_ms)
         day_ms = _days(sql, pending, minute_ms, day_ms, end_ms)
         minute_ms = end_ms
     generation = place.generation
     if pending.state is not None:
         generation += 1
-        sql(_STATE, state.pack(pending.state, generation, minute_ms or 0))
-    return Place(generation, place.event_id + len(pending.events), minute_ms, day_ms)
+        texts = state.texts_of(pending.state)
+        again = generation % state.WHOLE_EVERY == 0 or place.texts is None
+        sql(_STATE, state.pack(texts, None if again else place.texts, generation, minute_ms or 0))
+        if again:  # the run before this one stays, as what to fall back to
+            sql("delete from tracker_state where generation < ?", (generation - 2 * state.WHOLE_EVERY,))
+    return Place(generation, place.event_id + len(pending.events), minute_ms, day_ms, texts, whole)
+
+
+def _findings(sql: Callable[..., Any], pending: Pending, place: Place, end_ms: int) -> str:
+    """Row 1 whole now and then, row 2 small each time; returns what is whole in row 1."""
+    text = saving.to_text(pending.found)
+    if place.findings is None or place.generation % state.WHOLE_EVERY == 0:
+        sql(_FINDINGS, (1, *_checked(end_ms, text)))
+        sql("delete from findings where id = 2")
+        return text
+    body = shrunk(text, place.findings)
+    sql(_FINDINGS, (2, end_ms, zlib.crc32(body, zlib.crc32(place.findings.encode())), body))
+    return place.findings
 
 
 def _days(sql: Callable[..., Any], pending: Pending, before_ms: int | None, day_ms: int | None, end_ms: int) -> int:

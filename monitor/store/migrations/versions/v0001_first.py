@@ -95,8 +95,8 @@ STATEMENTS = (
         ambient_temperature_mc INTEGER, solar_current_ma INTEGER, ignition_on INTEGER, PRIMARY KEY (at_ms)
     )""",
     """CREATE TABLE tracker_state (
-        slot INTEGER NOT NULL, generation INTEGER NOT NULL, at_ms INTEGER NOT NULL, format INTEGER NOT NULL,
-        crc INTEGER NOT NULL, body BLOB NOT NULL, PRIMARY KEY (slot)
+        generation INTEGER NOT NULL, whole INTEGER NOT NULL, at_ms INTEGER NOT NULL, format INTEGER NOT NULL,
+        crc INTEGER NOT NULL, body BLOB NOT NULL, PRIMARY KEY (generation)
     )""",
 )
 
