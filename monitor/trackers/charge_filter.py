@@ -36,7 +36,7 @@ class Prior:
 
 
 LEAD = Prior(0.35, 0.25, -0.12, 0.20, 0.03, 0.02, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
-LITHIUM = Prior(0.40, 0.30, -0.08, 0.11, 0.004, 0.003, 0.08, 0.04, 0.4, 0.030, 12.0, 1.0)
+LITHIUM = Prior(0.40, 0.30, -0.08, 0.11, 0.004, 0.003, 0.10, 0.05, 0.4, 0.060, 24.0, 1.0)
 
 
 def prior(battery: Battery) -> Prior:
@@ -144,7 +144,7 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
         slope = (at_high - at_low) / (high - low)
         by_span, by_capacity = (-slope * (1 - u) if u > 0.04 else 0.0), -slope * u
         bend = 0.5 * (at_low + at_high) - voltage
-        doubt = sqrt((0.025 * slope) ** 2 + bend * bend + (0.012 * (1 - abs(direction)) + 0.006) ** 2)
+        doubt = sqrt((0.05 * slope) ** 2 + bend * bend + (0.012 * (1 - abs(direction)) + 0.006) ** 2)
     by_depth = slope / capacity
     slopes = [0.0] * 8
     slopes[DEPTH], slopes[CAPACITY], slopes[SPAN] = by_depth, by_capacity, by_span
