@@ -30,8 +30,11 @@ class Core:
         inputs = {"Current function [A]": i}
         f = built.concatenated_rhs.to_casadi(t, y, inputs=inputs)
         v = built.get_processed_variable("Voltage [V]").to_casadi(t, y, inputs=inputs) * cells
-        self._rates = casadi.Function("rates", [y, i], [f]).expand()
-        self._volts = casadi.Function("volts", [y, i], [v]).expand()
+        # buffers spare the conversions that would cost more than the model itself
+        self._in_y, self._in_i = np.zeros(built.len_rhs), np.zeros(1)
+        self._out_f, self._out_v = np.zeros(built.len_rhs), np.zeros(1)
+        self._rates = self._bound(casadi.Function("rates", [y, i], [casadi.densify(f)]), self._out_f)
+        self._volts = self._bound(casadi.Function("volts", [y, i], [casadi.densify(v)]), self._out_v)
         self._slopes = casadi.Function("slopes", [y, i], [
             casadi.densify(casadi.jacobian(f, y)), casadi.densify(casadi.jacobian(f, i)),
             casadi.densify(casadi.jacobian(v, y)), casadi.densify(casadi.jacobian(v, i))]).expand()
@@ -40,6 +43,15 @@ class Core:
         self.scale = 1.0
         self.unconverged = 0
         self._dt, self._age = 0.0, 0
+
+    def _bound(self, function: Any, out: np.ndarray) -> Any:
+        """A call that reads _in_y and _in_i and writes out."""
+        buffer, call = function.expand().buffer()
+        buffer.set_arg(0, memoryview(self._in_y))
+        buffer.set_arg(1, memoryview(self._in_i))
+        buffer.set_res(0, memoryview(out))
+        self._kept = (*getattr(self, "_kept", ()), buffer)
+        return call
 
     def _refresh(self, dt: float, y: np.ndarray, i: float) -> None:
         """Work out the Newton matrix and the slopes anew; they serve for some steps."""
@@ -63,7 +75,9 @@ class Core:
                     y = self.y
                     break
             self._dt = 0.0
-        return y, float(self._volts(y, -amps * self.scale)), self._slope_v, self._slope_y
+        self._in_y[:], self._in_i[0] = y, -amps * self.scale
+        self._volts()
+        return y, float(self._out_v[0]), self._slope_v, self._slope_y
 
     def _newton(self, before: np.ndarray, dt: float, i: float, guess: np.ndarray | None) -> np.ndarray | None:
         y = before if guess is None else guess
@@ -71,9 +85,12 @@ class Core:
             self._refresh(dt, before, i)
         self._age += 1
         last = np.inf
-        for k in range(30):
-            step = self._inverse @ (before + dt * self._rates(y, i).full().ravel() - y)
-            size = np.max(np.abs(step) / (1.0 + np.abs(y)))
+        self._in_i[0] = i
+        for _ in range(30):
+            self._in_y[:] = y
+            self._rates()
+            step = self._inverse @ (before + dt * self._out_f - y)
+            size = float((np.abs(step) / (1.0 + np.abs(y))).max())
             if not size < 1e3:
                 return None
             y = y + step

@@ -14,10 +14,12 @@ import csv
 import gzip
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
 from drivers.vehicle import BatteryPlan, Drive, Plan, SensorPlan, VehicleSim
+from drivers.vehicle.weather import clear_sky_w_per_m2, sun_height_sin
 from tests.benchmarks.physics_battery import PhysicsBattery, iron_phosphate, lead_acid
 
 DAY_S = 86400.0
@@ -45,7 +47,8 @@ def plan_of(name: str) -> Plan:
     chemistry, label, true, start, day, _ = DRIVES[name]
     r = Random(f"physics/{name}")
     days = float(r.randrange(11, 15))
-    daily_ah = min(label * true * r.uniform(0.30, 0.50), 85.0)
+    lithium = chemistry == "lfp"
+    daily_ah = min(label * true * (r.uniform(0.16, 0.28) if lithium else r.uniform(0.28, 0.45)), 85.0)
     size = r.uniform(0.8, 1.2)
     drives = []
     at = r.uniform(1.0, 3.0)
@@ -53,11 +56,13 @@ def plan_of(name: str) -> Plan:
         begin = int(at) * DAY_S + r.uniform(9.0, 17.0) * 3600.0
         drives.append(Drive(begin, begin + r.uniform(30.0, 130.0) * 60.0, r.uniform(0.7, 1.3)))
         at += r.uniform(1.5, 4.5)
-    lithium = chemistry == "lfp"
     cloudy = r.randrange(2, 8)
-    return Plan(
+    latitude, clear = r.uniform(38.0, 50.0), r.uniform(0.4, 0.75)
+    sun_h = sum(clear_sky_w_per_m2(sun_height_sin(latitude, day, h / 4.0)) for h in range(96)) / 4000.0
+    sun_h *= 0.97 * clear + 0.5 * (1.0 - clear)
+    plan = Plan(
         seed=r.getrandbits(32), name=name, days=days, drives=tuple(drives), day_of_year=day,
-        latitude_deg=r.uniform(38.0, 50.0),
+        latitude_deg=latitude,
         house=BatteryPlan(chemistry=chemistry, label_ah=label, true_capacity_frac=true, soc_frac=start),
         starter=BatteryPlan(chemistry="flooded", label_ah=r.uniform(55.0, 95.0), soc_frac=r.uniform(0.85, 0.98),
                             resistance_factor=0.65),
@@ -65,13 +70,26 @@ def plan_of(name: str) -> Plan:
             current_gain=1.0 + r.uniform(-0.006, 0.006), current_offset_a=r.choice((-1, 1)) * r.uniform(0.02, 0.08),
             current_offset_per_k_a=r.uniform(-0.001, 0.001), house_gain=1.0 + r.gauss(0.0, 0.0012),
             starter_gain=1.0 + r.gauss(0.0, 0.0012), temperature_offset_c=r.uniform(-1.2, 1.2), gaps_per_day=0.3),
-        mean_temperature_c=r.uniform(11.0, 27.0), swing_c=r.uniform(5.0, 14.0), clear_share=r.uniform(0.4, 0.75),
-        cloud_days=((0, 5, r.uniform(0.25, 0.45)),) if lithium else ((cloudy, cloudy + r.randrange(1, 4), r.uniform(0.2, 0.4)),),
-        panel_w=daily_ah * 12.5 / (0.78 * 3.9) * r.uniform(0.65, 1.1), absorption_v=14.2 if lithium else 14.4,
+        mean_temperature_c=r.uniform(11.0, 27.0), swing_c=r.uniform(5.0, 14.0), clear_share=clear,
+        cloud_days=((0, r.randrange(4, 7), r.uniform(0.35, 0.5)),) if lithium else (
+            (cloudy, cloudy + r.randrange(1, 4), r.uniform(0.2, 0.4)),),
+        panel_w=daily_ah * 13.0 / (0.78 * sun_h), absorption_v=14.2 if lithium else 14.4,
         float_v=13.5 if lithium else 13.6, absorption_h=0.8 if lithium else r.uniform(2.0, 3.5),
         fridge_a=min(0.62 * daily_ah / (24.0 * 0.33 * size), 9.0), fridge_size=size, standby_a=r.uniform(0.05, 0.2),
         lights_a=0.016 * daily_ah * r.uniform(0.8, 1.4), laptop_wh_per_day=1.9 * daily_ah,
         cutout_v=11.2 if lithium else 10.6, path_ohm=r.uniform(0.012, 0.03), starter_standby_a=r.uniform(0.006, 0.02))
+    return _deep_enough(plan, r.uniform(0.12, 0.45))
+
+
+def _deep_enough(plan: Plan, deepest_frac: float) -> Plan:
+    """The plan with the panel that brings the vehicle's own battery down to this charge, no further."""
+    low_w, high_w = 0.4 * plan.panel_w, 2.5 * plan.panel_w
+    for _ in range(6):
+        tried = replace(plan, panel_w=(low_w + high_w) / 2.0)
+        sim = VehicleSim(tried)
+        lowest = min(sim.step(120.0).house_soc_frac for _ in range(int(plan.days * 720)))
+        low_w, high_w = (tried.panel_w, high_w) if lowest < deepest_frac else (low_w, tried.panel_w)
+    return tried
 
 
 def battery_of(name: str, plan: Plan) -> PhysicsBattery:
