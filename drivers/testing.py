@@ -144,14 +144,11 @@ class DriverPromises:
             driver.close()
 
     def test_thousands_of_readings_leave_no_file_open(self, counterpart: Counterpart) -> None:
+        """Ten thousand where that takes no longer than the counterpart's `patience_s`, half a second if it has none."""
         driver = counterpart.driver(counterpart.options)
         self._reads(driver, counterpart, counterpart.shows)
         before = _open_files()
-        end = time.monotonic() + 1.0
-        for _ in range(10_000):
-            driver.read()
-            if time.monotonic() > end:
-                break
+        self._many(counterpart, driver.read)
         assert _open_files() <= before + 1
         driver.close()
         driver.close()  # closing twice is no mistake
@@ -161,15 +158,23 @@ class DriverPromises:
             driver = counterpart.driver(counterpart.options)
             try:
                 driver.read()
-            except ReadFailed:
-                pass
-            driver.close()
+            finally:
+                driver.close()
 
         cycle()
         before = _open_files()
-        for _ in range(20):
-            cycle()
+        self._many(counterpart, cycle)
         assert _open_files() <= before + 1
+
+    def _many(self, counterpart: Counterpart, once: Any) -> None:
+        end = time.monotonic() + getattr(counterpart, "patience_s", 0.5)
+        for count in range(10_000):
+            try:
+                once()
+            except ReadFailed:
+                pass  # on a busy machine a counterpart may come too late
+            if count >= 20 and time.monotonic() > end:
+                break
 
 
 def _open_files() -> int:

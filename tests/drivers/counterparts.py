@@ -66,6 +66,7 @@ class HwmonFolder(Folder):
     """A shunt-monitor chip: 12650 mV is 12.650 V, -12345 mA is -12.345 A."""
 
     driver, names = HwmonDriver, ("hwmon0", "hwmon3")
+    patience_s = 2.0
 
     def __init__(self, root: Path) -> None:
         super().__init__(root, {"chip": "ina226", "measures": {
