@@ -60,6 +60,17 @@ def test_what_is_wrong_with_a_foreign_driver_is_said(package: Path, name: str, w
         driver_class(name)
 
 
+@pytest.mark.parametrize("name", sorted(DRIVERS))
+def test_every_option_of_every_driver_is_in_its_section_of_the_documents(name: str) -> None:
+    page = (Path(__file__).parents[2] / "docs/drivers.md").read_text()
+    section = page.partition(f"\n## {name}\n")[2].partition("\n## ")[0]
+    assert section, f"docs/drivers.md has no section {name}"
+    if name == "simulated":
+        return  # it has a page of its own
+    missing = [option for option in driver_class(name).Options.model_fields if f"`{option}`" not in section]
+    assert not missing, f"not in the section {name}: {missing}"
+
+
 HARDWARE = {"serial": "serial", "modbus": "pymodbus", "i2c": "smbus2", "can_rvc": "can", "gpio": "gpiod", "mqtt": "paho"}
 
 
