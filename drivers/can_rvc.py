@@ -74,9 +74,9 @@ class CanRvcDriver:
     Sources repeat their groups in their own rhythm, so a value is used until it is `max_age_s` old.
 
     [1] RV Industry Association, RV-C specification, "DC source status" groups 1FFFDh and 1FFFCh: byte 0
-        instance, byte 1 device priority (120 the highest), volts 0.05 V, amperes 0.001 A from -2 000 000 A
-        (positive into the battery), degrees 0.03125 °C from -273 °C, little-endian. All bits set is "not
-        available"; the two numbers below it, "out of range" and "reserved", are from memory.
+        instance, byte 1 device priority (120 the highest), volts 0.05 V, amperes 0.001 A from -2 000 000 A,
+        degrees 0.03125 °C from -273 °C, little-endian. All bits set is "not available". From memory: the two
+        numbers below it, "out of range" and "reserved", and that amperes are positive into the battery.
     """
 
     Options = CanRvcOptions

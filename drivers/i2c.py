@@ -108,6 +108,17 @@ class I2cOptions(Options):
         return self
 
 
+def kernel_bus(options: I2cOptions) -> smbus2.SMBus:
+    """The kernel's i2c-dev, which gives up on a held line within half a reading's time."""
+    bus = smbus2.SMBus(options.bus)
+    try:
+        fcntl.ioctl(bus.fd, I2C_TIMEOUT, max(1, int(options.timeout_s * 50)))
+    except OSError:
+        bus.close()
+        raise
+    return bus
+
+
 class I2cDriver:
     """One chip, described by its registers.
 
@@ -117,8 +128,8 @@ class I2cDriver:
 
     Options = I2cOptions
 
-    def __init__(self, options: I2cOptions, opener: Callable[[int], Any] = smbus2.SMBus) -> None:
-        self._options, self._opener = options, opener
+    def __init__(self, options: I2cOptions, opener: Callable[[I2cOptions], Any] | None = None) -> None:
+        self._options, self._opener = options, opener or kernel_bus
         self._bus: Any = None
         try:
             self._open()
@@ -130,20 +141,21 @@ class I2cDriver:
         if self._bus is None:
             self._open()
         try:
+            self._take_turn(end_s)
             self._check_setup()
             return read_channels(self._options.measures, lambda register: self._value(register, end_s))
         except ReadFailed:
             self._drop()  # and set the chip up anew on the next reading
             raise
+        finally:
+            self._leave_turn()
 
     def close(self) -> None:
         self._drop()
 
     def _open(self) -> None:
         try:
-            self._bus = self._opener(self._options.bus)
-            if isinstance(getattr(self._bus, "fd", None), int):
-                fcntl.ioctl(self._bus.fd, I2C_TIMEOUT, max(1, int(self._options.timeout_s * 50)))
+            self._bus = self._opener(self._options)
         except (OSError, ValueError) as error:
             self._drop()
             raise ReadFailed(f"/dev/i2c-{self._options.bus}: {getattr(error, 'strerror', None) or error}; "
@@ -163,6 +175,22 @@ class I2cDriver:
                 bus.close()
             except OSError:
                 pass
+
+    def _take_turn(self, end_s: float) -> None:
+        """Between choosing an input and reading it nobody else of ours (`ampledger check`) may choose another."""
+        file = getattr(self._bus, "fd", None)
+        while isinstance(file, int):
+            try:
+                return fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                if time.monotonic() > end_s:
+                    raise ReadFailed(f"{self._where()}: another program did not let go of the bus") from None
+                time.sleep(0.002)
+
+    def _leave_turn(self) -> None:
+        file = getattr(self._bus, "fd", None)
+        if isinstance(file, int):
+            fcntl.flock(file, fcntl.LOCK_UN)
 
     def _check_setup(self) -> None:
         for word in self._options.setup:

@@ -97,15 +97,30 @@ class IioFastDriver:
     def close(self) -> None:
         file, self._file = self._file, -1
         if file >= 0:
-            os.close(file)
             try:
                 _write(self._folder / "buffer/enable", "0")
             except ReadFailed:
                 pass  # it is gone
+            os.close(file)
 
     def _open(self) -> None:
-        o, channel = self._options, self._spec.channel
         self._folder = self._device.folder()
+        file = self._options.dev / self._folder.name
+        try:
+            # first of all: the kernel lets one program have it, and its settings are not ours before that
+            self._file = os.open(file, os.O_RDONLY | os.O_NONBLOCK)
+        except OSError as error:
+            raise ReadFailed(f"{file}: {error.strerror}; does another program hold it, and may this user read it?") from error
+        try:
+            frequency_hz = self._set_up()
+        except ReadFailed:
+            self.close()
+            raise
+        self._rest, self._starts = b"", StartTrace(frequency_hz)
+
+    def _set_up(self) -> float:
+        """Switch the channel and the buffer on; returns how many readings a second there will be."""
+        o, channel = self._options, self._spec.channel
         elements = self._folder / "scan_elements"
         if not (elements / f"{channel}_en").exists():
             there = ", ".join(sorted(f.name.removesuffix("_en") for f in elements.glob("in_*_en"))) or "none"
@@ -125,12 +140,7 @@ class IioFastDriver:
         self._layout = layout(elements, channel)
         self._scale, self._offset = shared(self._folder, channel, "scale", 1.0), shared(self._folder, channel, "offset", 0.0)
         _write(self._folder / "buffer/enable", "1")
-        file = o.dev / self._folder.name
-        try:
-            self._file = os.open(file, os.O_RDONLY | os.O_NONBLOCK)
-        except OSError as error:
-            raise ReadFailed(f"{file}: {error.strerror}; may this user read it?") from error
-        self._rest, self._starts = b"", StartTrace(frequency_hz)
+        return frequency_hz
 
     def _speed_file(self) -> Path:
         o = self._options

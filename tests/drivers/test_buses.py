@@ -1,4 +1,5 @@
 """What CAN, I2C, GPIO and MQTT drivers make of single messages, byte by byte."""
+import fcntl
 import json
 import time
 from pathlib import Path
@@ -208,3 +209,33 @@ def test_nonsense_in_a_message_is_a_failed_reading_with_what_was_seen(broker: Br
 def test_a_broker_that_is_not_there_says_so() -> None:
     with pytest.raises(CannotOpen, match="127.0.0.1:9.*is the broker running"):
         MqttDriver(MqttDriver.Options.model_validate({"tcp_port": 9, "measures": {"house_voltage_v": "a"}}))
+
+
+def test_two_programs_take_turns_at_a_chip_on_i2c(tmp_path: Path) -> None:
+    """One chooses an input of the converter, the other must not choose another before it has been read."""
+    file = tmp_path / "i2c-1"
+    file.touch()
+
+    class Bus(I2cBus):
+        """Over an ordinary file, which can be locked as a device file can."""
+
+        def __init__(self) -> None:
+            super().__init__(chip)
+            self.file = open(file)
+            self.fd = self.file.fileno()
+
+        def close(self) -> None:
+            super().close()
+            self.file.close()
+
+    chip = I2cChip()
+    driver = I2cDriver(chip.options.model_copy(update={"timeout_s": 0.1}), opener=lambda options: Bus())
+    with open(file) as other:
+        fcntl.flock(other, fcntl.LOCK_EX)
+        with pytest.raises(ReadFailed, match="another program did not let go"):
+            driver.read()
+    for _ in range(2):
+        assert driver.read().values == pytest.approx(chip.shows)
+    with open(file) as other:
+        fcntl.flock(other, fcntl.LOCK_EX | fcntl.LOCK_NB)  # between readings it is free
+    driver.close()
