@@ -24,6 +24,8 @@ def battery_of(quantity: str) -> Literal["house", "starter", "vehicle"]:
 
 def conditions(silences: dict[str, tuple[str, float]], differ: dict[str, str]) -> tuple[Condition, ...]:
     """Conditions from quantity -> (reason, seconds it has lasted), and quantity -> the two values."""
+    if not silences and not differ:
+        return QUIET
     found = []
     for battery in BATTERIES:
         lost = {q: (why, s) for q, (why, s) in silences.items() if battery_of(q) == battery and s >= PATIENCE_S}
@@ -41,3 +43,8 @@ def conditions(silences: dict[str, tuple[str, float]], differ: dict[str, str]) -
             means="One of them is wrong; the first in the configuration is used.", look_first="Compare both with a multimeter.",
             clears_when="They have agreed for five minutes.", off_delay_s=300.0))
     return tuple(found)
+
+
+#: Everything is measured, and so there is nothing to say.
+QUIET = tuple(Condition(kind, battery, False, off_delay_s=delay_s) for battery in BATTERIES
+              for kind, delay_s in (("sensor_lost", 60.0), ("sensors_disagree", 300.0)))

@@ -80,6 +80,8 @@ def begin() -> Held:
 
 def update(held: Held, conditions: tuple[Condition, ...], at_s: float) -> Held:
     """One step: conditions become alerts after their delay, alerts clear after theirs."""
+    if _quiet(held, conditions, at_s):
+        return replace(held, news=()) if held.news else held
     alerts = {a.id: a for a in held.alerts}
     live = {(a.kind, a.battery): a for a in held.alerts if a.state in ("active", "active acknowledged")}
     rising = {(p.kind, p.battery): p for p in held.rising}
@@ -108,6 +110,8 @@ def update(held: Held, conditions: tuple[Condition, ...], at_s: float) -> Held:
     for condition in (*conditions, *silent):
         key = (condition.kind, condition.battery)
         alert = live.get(key)
+        if not condition.active and alert is None and key not in rising:
+            continue
         if condition.active:
             falling.pop(key, None)
             if alert is not None:
@@ -147,6 +151,19 @@ def update(held: Held, conditions: tuple[Condition, ...], at_s: float) -> Held:
             alerts[alert.id] = gone = replace(alert, state=after, cleared_at_s=at_s)
             tell("cleared", gone)
     return Held(next_id, _kept(alerts), tuple(rising.values()), tuple(falling.values()), tuple(announced), tuple(news))
+
+
+def _quiet(held: Held, conditions: tuple[Condition, ...], at_s: float) -> bool:
+    """Whether nothing can change: nothing is active, waits or is put aside. Nearly every minute of life is such a one."""
+    if held.rising or held.falling:
+        return False
+    for condition in conditions:
+        if condition.active:
+            return False
+    for alert in held.alerts:
+        if alert.state == "active" or alert.state == "active acknowledged" or alert.shelved_until_s is not None:
+            return False
+    return not held.announced_s or at_s - held.announced_s[-1] < FLOOD_S
 
 
 def _told(alert: Alert, condition: Condition) -> Alert:

@@ -69,6 +69,8 @@ def _over_v(house: Battery, warm_c: float | None) -> float:
 
 def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
     """All four, active or not."""
+    if not (held.low or held.under or held.over or held.cold):
+        return QUIET
     house = vehicle.house
     reserve_pct = 100 * house.reserve_soc_frac
     left_pct = 100 * (held.charge_frac if held.charge_frac is not None else 1.0)
@@ -103,3 +105,7 @@ def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
             "It clears when charging stops or the battery is above freezing.", on_delay_s=300.0,
             figures=(("current_a", held.current_a or 0.0), ("temperature_c", held.temperature_c or 0.0))),
     )
+
+
+#: Nothing is wrong, and so there is nothing to say.
+QUIET = tuple(Condition(kind, "house", False) for kind in ("house_low", "house_under_voltage", "house_over_voltage", "cold_charging"))
