@@ -9,7 +9,7 @@ from monitor.trackers.outcomes import Learnt, Night
 from monitor.trackers.reserve import Margin
 
 KIND = "house_reserve_forecast"
-HEADS_UP, WARNING, MOVED = 0.3, 0.5, 0.25
+HEADS_UP, WARNING, MOVED, EARLIER = 0.3, 0.5, 0.25, 0.1
 #: Local hour of bedtime while neither told nor learnt; without a clock, hours after the sun left.
 BEDTIME_HOUR, AFTER_SUN_H = 21.5, 2.5
 #: A message has to come this long before the reserve may be reached to be of use; where bedtime is
@@ -96,8 +96,10 @@ def _speak(
     if held.past_bedtime and solar_hour >= 18 or not by_day and solar_hour < 12:
         return held.at_bedtime is None or p >= held.at_bedtime + 0.1
     soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
-    notice_h = NOTICE_H if p >= WARNING else HEADS_UP_NOTICE_H
-    return solar_hour >= AFTERNOON_HOUR and soon_h is not None and soon_h < notice_h
+    # Looking every ten minutes finds a high moment sooner or later: so before bedtime the odds must be higher.
+    if p < HEADS_UP + EARLIER or solar_hour < AFTERNOON_HOUR or soon_h is None:
+        return False
+    return soon_h < (NOTICE_H if p >= WARNING + EARLIER else HEADS_UP_NOTICE_H)
 
 
 def watched(

@@ -19,6 +19,8 @@ LEAST_A, MOST_A = 1.0, 12.0
 INSIDE_C, WORSE, UNSURE, HOUR_SIGMA = 4.0, 1.2, 0.4, 0.12
 #: Without a thermometer a day is taken to swing this much to each side, warmest at solar 15:00 [K].
 SWING_K = 4.0
+#: The guess from the warmth is off by about 0.06; an hour's seeing scatters by HOUR_SIGMA: as good as four hours.
+GUESS_S = 4 * 3600.0
 #: A run this many times longer than usual has lost its end.
 TOO_LONG = 4.0
 
@@ -180,8 +182,7 @@ def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...]
             guess = min(max(overall + duty_per_k(fridge)[0] * (swing[part] - swing_seen), 0.02), 1.0)
         else:
             guess = duty_frac(fridge, day_c[part])
-        # What was seen is held against the guess as if that were half an hour of seeing.
-        out.append((fridge.on_s[part] + 1800.0 * guess) / (seen_s[part] + 1800.0))
+        out.append((fridge.on_s[part] + GUESS_S * guess) / (seen_s[part] + GUESS_S))
     return tuple(out)
 
 
@@ -192,5 +193,5 @@ def ah_per_day(fridge: Fridge, day_c: tuple[float | None, ...]) -> Answer:
         return NotYet("the fridge has to be seen starting and stopping for some hours without sun")
     value = size * 24 * sum(parts) / BINS
     unseen = sum(fridge.on_s[p] + fridge.off_s[p] < 3600 for p in range(BINS)) / BINS
-    sigma = value * (0.03**2 + (0.25 * unseen) ** 2 + 0.3**2 / fridge.cycles) ** 0.5
+    sigma = value * (0.05**2 + (0.25 * unseen) ** 2 + 0.3**2 / fridge.cycles) ** 0.5
     return Estimate(value, value - 1.96 * sigma, value + 1.96 * sigma, "learnt")
