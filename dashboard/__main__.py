@@ -25,7 +25,8 @@ HASH = re.compile(r"(scrypt|pbkdf2):[^$\s]+\$[^$\s]+\$[0-9a-f]+")
 @click.option("--code-file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
               help="A file holding the hash that `ampledger code` printed; then changing anything needs the code.")
 @click.option("--code-to-read", is_flag=True, help="Reading needs the code too.")
-@click.option("--name", "names", multiple=True, help="A name browsers may call this board by, beside its own. May be repeated.")
+@click.option("--name", "names", multiple=True,
+              help="A name browsers may call this board by, beside its own. May be repeated.")
 def main(database: Path, address: str, requests_folder: Path | None, code_file: Path | None, code_to_read: bool,
          names: tuple[str, ...]) -> None:
     """Serve the pages over one log. They only read it; Ctrl-C ends.
@@ -43,11 +44,12 @@ def main(database: Path, address: str, requests_folder: Path | None, code_file: 
     click.echo(f"Pages at http://{shown}:{port}/ over {database}", err=True)
     try:
         waitress.serve(app, host=host, port=port, threads=THREADS, ident=None, channel_timeout=30, connection_limit=120,
-                       max_request_body_size=32 * 1024, max_request_header_size=16 * 1024, clear_untrusted_proxy_headers=True,
-                       _quiet=True)
+                       max_request_body_size=32 * 1024, max_request_header_size=16 * 1024,
+                       clear_untrusted_proxy_headers=True, _quiet=True)
     except OSError as error:
         raise click.ClickException(
-            f"cannot listen on {address}: {error.strerror}; is another dashboard running, or the port below 1024?") from error
+            f"cannot listen on {address}: {error.strerror}; is another dashboard running, "
+            "or the port below 1024?") from error
 
 
 def split(address: str) -> tuple[str, int]:
@@ -65,7 +67,8 @@ def split(address: str) -> tuple[str, int]:
         raise click.ClickException(f"--address {address}: {host!r} is no address of this board in numbers; "
                                    "write 127.0.0.1:8765, or 0.0.0.0:8765 for the whole network") from None
     if not (port.isascii() and port.isdecimal()) or not 1 <= int(port) <= 65535:
-        raise click.ClickException(f"--address {address}: the port must be a number from 1 to 65535, as in 127.0.0.1:8765")
+        raise click.ClickException(f"--address {address}: the port must be a number from 1 to 65535, "
+                                   "as in 127.0.0.1:8765")
     return host, int(port)
 
 

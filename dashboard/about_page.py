@@ -26,9 +26,11 @@ def chapters(book: Book) -> list[tuple[str, Rows]]:
     log: Rows = [("File", book.name, "")]
     if book.now is not None:
         first, last = book.extent()
-        log += [("Begins", clock_text(first, "%-d %b %Y, %H:%M"), ""), ("Latest reading", clock_text(last), book.reading_age),
+        trust = "confirmed" if book.now.utc_trusted else "not confirmed"
+        log += [("Begins", clock_text(first, "%-d %b %Y, %H:%M"), ""),
+                ("Latest reading", clock_text(last), book.reading_age),
                 ("Covers", span(last - first), ""), ("Simulated", "yes" if book.simulated else "no", ""),
-                ("Clock", "confirmed" if book.now.utc_trusted else "not confirmed", f"give or take {_doubt(book.now.utc_sigma_s)}")]
+                ("Clock", trust, f"give or take {_doubt(book.now.utc_sigma_s)}")]
     return [("This log", log), ("What is measured", _measured(book)), ("Not measured, last 30 days", _missing(book)),
             ("Versions", _versions())]
 

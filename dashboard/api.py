@@ -35,7 +35,8 @@ def now() -> Response:
         "clock_trusted": book.now.utc_trusted,
         "readings": {name: getattr(book.latest, name) for name in QUANTITIES},
         "join": _plain(found.join), "charge": _plain(found.charge), "starter": _plain(found.starter),
-        "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast), "health": asdict(found.health),
+        "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast),
+        "health": asdict(found.health),
         "open_alerts": len(book.open_alerts),
         "sentences": {
             "charge": report.charge_sentence(found.charge),
@@ -60,7 +61,8 @@ def series() -> Response:
 def days() -> Response:
     """The daily books of a span, oldest first."""
     book = books.opened()
-    return _json({"days": [{"start_utc_s": d.start_utc_s, "end_utc_s": d.end_utc_s} | d.values for d in book.days(*_span(book))]})
+    return _json({"days": [
+        {"start_utc_s": d.start_utc_s, "end_utc_s": d.end_utc_s} | d.values for d in book.days(*_span(book))]})
 
 
 @api.get("/events")
@@ -77,8 +79,8 @@ def gaps() -> Response:
     """What was not measured in a span, and why."""
     book = books.opened()
     return _json({"gaps": [
-        {"from_utc_s": gap.at_utc_s, "to_utc_s": gap.until_utc_s, "quantity": gap.what.quantity, "reason": gap.what.reason,
-         "count": gap.what.count} for gap in book.gaps(*_span(book))]})
+        {"from_utc_s": gap.at_utc_s, "to_utc_s": gap.until_utc_s, "quantity": gap.what.quantity,
+         "reason": gap.what.reason, "count": gap.what.count} for gap in book.gaps(*_span(book))]})
 
 
 @api.get("/forecasts")
@@ -104,7 +106,8 @@ def _alert(book, logged) -> dict:
         "id", "kind", "battery", "priority", "state", "open", "seen", "means", "look_first", "clears_when")}
     return told | {
         "raised_utc_s": logged.at_utc_s, "cleared_utc_s": logged.until_utc_s,
-        "acknowledged_utc_s": book.utc_of(alert.acknowledged_at_s), "shelved_until_utc_s": book.utc_of(alert.shelved_until_s),
+        "acknowledged_utc_s": book.utc_of(alert.acknowledged_at_s),
+        "shelved_until_utc_s": book.utc_of(alert.shelved_until_s),
         "figures": dict(alert.figures)}
 
 
@@ -115,7 +118,8 @@ def log_figure() -> Response:
     start, end = _span(book)
     events = [(e.at_utc_s, e.what.message) for e in log_page.told(book.events(start, end))][-80:]
     return _figure(log_chart.figure(
-        book.columns(start, end, _points()), events, _holes(book, start, end), start, end, _reserve_frac(book), local_ms, _ink()))
+        book.columns(start, end, _points()), events, _holes(book, start, end), start, end,
+        _reserve_frac(book), local_ms, _ink()))
 
 
 @api.get("/figures/tonight")

@@ -114,7 +114,7 @@ class Book:
     def _age_s(self) -> float:
         """Seconds since the log was last written; by its own label too where that is real and trusted."""
         wal = self._database.with_name(self._database.name + "-wal")
-        written = max(p.stat().st_mtime for p in (self._database, wal) if p.exists()) if self._database.exists() else 0.0
+        written = max((p.stat().st_mtime for p in (self._database, wal) if p.exists()), default=0.0)
         age = time.time() - written
         if self.now and self.now.utc_trusted and not self.now.simulated:
             age = max(age, time.time() - self.now.utc_s)
@@ -127,7 +127,8 @@ class Book:
     @property
     def asking(self) -> int:
         """How many alerts are there right now and not put aside."""
-        return sum(a.what.state != "returned" and (a.what.shelved_until_s or 0.0) <= self.at_s for a in self.open_alerts)
+        return sum(a.state != "returned" and (a.shelved_until_s or 0.0) <= self.at_s
+                   for a in (logged.what for logged in self.open_alerts))
 
     def alerts(self) -> list[Logged]:
         """All alerts, latest first."""
@@ -205,8 +206,9 @@ def _signature(database: Path) -> tuple:
 def _unreadable(database: Path, error: Exception) -> NoBook:
     name = getattr(error, "sqlite_errorname", "")
     if name in ("SQLITE_BUSY", "SQLITE_LOCKED"):
-        return NoBook("The log is busy.", "Something holds it for longer than it should. Load this page again in a minute.")
-    if isinstance(error, OSError) or name.startswith(("SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_PERM", "SQLITE_READONLY")):
+        return NoBook("The log is busy.", "Something holds it for longer than it should. Load this page again soon.")
+    out_of_reach = ("SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_PERM", "SQLITE_READONLY")
+    if isinstance(error, OSError) or name.startswith(out_of_reach):
         return NoBook(
             "The log cannot be opened.", f"{database}: {error}.",
             "See that the card is not full or read-only: df -h, dmesg",

@@ -10,8 +10,8 @@ Clock = Callable[[Sequence[float]], list[int]]
 
 #: How times are written at each zoom; what follows the line break is printed only where it changes.
 TICKS = [
-    {"dtickrange": [None, 60_000], "value": "%H:%M:%S\n%a %-d %b"},
-    {"dtickrange": [60_000, 43_200_000], "value": "%H:%M\n%a %-d %b"},
+    {"dtickrange": [None, 60_000], "value": "%H:%M:%S\n%a %-d"},
+    {"dtickrange": [60_000, 43_200_000], "value": "%H:%M\n%a %-d"},
     {"dtickrange": [43_200_000, 2_419_200_000], "value": "%-d %b\n%Y"},
     {"dtickrange": ["M1", "M6"], "value": "%b\n%Y"},
     {"dtickrange": ["M12", None], "value": "%Y"},

@@ -73,8 +73,8 @@ def install(app: Flask, names: Iterable[str]) -> None:
     @app.before_request
     def check_name() -> tuple[str, int] | None:
         if not _named(request.host, known):
-            return (f"This board does not go by the name {request.host!r:.80}. Use its address in numbers, or start the "
-                    "dashboard with --name for a name of your own.\n", 421)
+            return (f"This board does not go by the name {request.host!r:.80}. Use its address in numbers, "
+                    "or start the dashboard with --name for a name of your own.\n", 421)
         return None
 
     @app.before_request

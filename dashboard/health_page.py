@@ -4,7 +4,8 @@ from monitor.findings import HealthFindings
 from monitor.report import Figure, figure, health_sentence, number, span
 
 Row = tuple[str, Figure, str]
-WEIGHTS = {"decisive": "Decides", "strong": "Speaks strongly against it", "weak": "Speaks weakly against it", "for": "Speaks for it"}
+WEIGHTS = {"decisive": "Decides", "strong": "Speaks strongly against it", "weak": "Speaks weakly against it",
+           "for": "Speaks for it"}
 
 
 def shown(book: Book) -> dict:
@@ -13,7 +14,8 @@ def shown(book: Book) -> dict:
     return {
         "lead": health_sentence(health, book.vehicle.house.rated_capacity_ah),
         "evidence": [(WEIGHTS[line.weight], _sentence(line.seen), line.overturned_by) for line in health.lines],
-        "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health), "depths": depth_rows(health),
+        "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health),
+        "depths": depth_rows(health),
     }
 
 
@@ -22,7 +24,8 @@ def house_rows(book: Book) -> list[Row]:
     charge, health, rated = book.findings.charge, book.findings.health, book.vehicle.house.rated_capacity_ah
     return [
         ("Capacity now", figure(charge.capacity_ah, "Ah", digits=0, least=0), ""),
-        ("Usable charge, of the label", figure(health.capacity_frac, "%", scale=100, least=0), f"label: {number(rated)} Ah"),
+        ("Usable charge, of the label", figure(health.capacity_frac, "%", scale=100, least=0),
+         f"label: {number(rated)} Ah"),
         ("Inner resistance now", figure(charge.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
         ("Inner resistance at 25 °C, full", figure(health.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
         ("Against its first weeks", figure(health.resistance_growth_ratio, "times", digits=2, least=0), ""),
@@ -52,7 +55,8 @@ def wear_rows(health: HealthFindings) -> list[tuple[str, str, str]]:
     ]
     if health.heat_ratio is not None:
         low, high = sorted(health.heat_ratio)
-        rows.append(("Ageing by warmth", f"{number(low, 2)} to {number(high, 2)} times", "against a life at 25 °C, by two published rules"))
+        rows.append(("Ageing by warmth", f"{number(low, 2)} to {number(high, 2)} times",
+                     "against a life at 25 °C, by two published rules"))
     rows.append(("Weeks on record", str(health.weeks_count), ""))
     return rows
 

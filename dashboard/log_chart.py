@@ -39,7 +39,8 @@ def figure(
     data = [
         *band(x, rounded(rows.charge_low_frac, 1, 100), rounded(rows.charge_high_frac, 1, 100), "y",
               palette.received_band, "95 %"),
-        line(x, rounded(rows.charge_frac, 1, 100), "y", palette.received, "charge", hovertemplate="%{y:.0f} %<extra></extra>"),
+        line(x, rounded(rows.charge_frac, 1, 100), "y", palette.received, "charge",
+             hovertemplate="%{y:.0f} %<extra></extra>"),
         *_filled(x, into, palette.received, palette.received_band, "received"),
         *_filled(x, out, palette.spent, palette.spent_band, "spent"),
         *band(x, rows.house_voltage_low_v, rows.house_voltage_high_v, "y3",
@@ -47,7 +48,8 @@ def figure(
         *band(x, rows.starter_voltage_low_v, rows.starter_voltage_high_v, "y3",
               palette.starter_band, "starter"),
         line(x, rows.house_voltage_v, "y3", palette.received, "house", hovertemplate="house %{y:.2f} V<extra></extra>"),
-        line(x, rows.starter_voltage_v, "y3", palette.starter, "starter", hovertemplate="starter %{y:.2f} V<extra></extra>"),
+        line(x, rows.starter_voltage_v, "y3", palette.starter, "starter",
+             hovertemplate="starter %{y:.2f} V<extra></extra>"),
     ]
     joined = _joined(rows)
     if joined:
@@ -67,7 +69,8 @@ def figure(
         "yaxis3": {"domain": [0.0, 0.26]},
         "yaxis4": {"domain": [0.27, 0.29], "range": [0, 1], "visible": False},
     }
-    volts = f"<span style='color:{palette.received}'>house</span> and <span style='color:{palette.starter}'>starter</span>"
+    volts = (f"<span style='color:{palette.received}'>house</span> and "
+             f"<span style='color:{palette.starter}'>starter</span>")
     volts += "; bar: joined" if joined else ""
     notes = [
         note("Charge of the house battery, %", 0, 1.0, "paper", palette),
@@ -115,4 +118,5 @@ def _filled(x: Sequence, y: Column, colour: str, fill: str, name: str) -> list[F
     zero = [None if v is None else 0 for v in y]
     low, high = (y, zero) if name == "spent" else (zero, y)
     return [*band(x, low, high, "y2", fill, name),
-            line(x, y, "y2", colour, name, hovertemplate=name + " %{y:.1f} A<extra></extra>", line={"color": colour, "width": 1.3})]
+            line(x, y, "y2", colour, name, hovertemplate=name + " %{y:.1f} A<extra></extra>",
+                 line={"color": colour, "width": 1.3})]

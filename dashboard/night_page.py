@@ -38,8 +38,10 @@ class Outcome:
     reached: str
 
 
-def nights(forecasts: Sequence[Foreseen], at_utc_s: Sequence[float], charge: Sequence[float | None], reserve_frac: float,
-           hour_of: Callable[[float], float]) -> list[Night]:
+def nights(
+    forecasts: Sequence[Foreseen], at_utc_s: Sequence[float], charge: Sequence[float | None], reserve_frac: float,
+    hour_of: Callable[[float], float],
+) -> list[Night]:
     """Each evening's forecast, the one nearest to nine, beside the lowest charge until the sun was to be back.
 
     forecasts : the log's hourly forecasts, oldest first
@@ -63,7 +65,8 @@ def nights(forecasts: Sequence[Foreseen], at_utc_s: Sequence[float], charge: Seq
         if not at_utc_s or at_utc_s[-1] < end - 3600 or len(known) < 4 or len(known) < len(span_of) / 2:
             continue
         found.append(Night(
-            row.at_utc_s, row.probability_before_sun, row.lowest_low_frac, row.lowest_high_frac, min(v for _, v in known),
+            row.at_utc_s, row.probability_before_sun, row.lowest_low_frac, row.lowest_high_frac,
+            min(v for _, v in known),
             next((t for t, v in known if v <= reserve_frac), None)))
     return found
 
@@ -76,7 +79,8 @@ def shown(book) -> dict[str, Any]:
     return {
         "usual": usual_rows(book.findings.loads.shares),
         "night": night_rows(forecast, book.hour), "hours": hours(forecast, book.utc_of(forecast.issued_s)),
-        "issued": book.when(forecast.issued_s), "outcomes": [_outcome(night) for night in reversed(past)], "outcomes_sentence": _sentence(past),
+        "issued": book.when(forecast.issued_s), "outcomes": [_outcome(night) for night in reversed(past)],
+        "outcomes_sentence": _sentence(past),
     }
 
 
@@ -87,7 +91,8 @@ def night_rows(found: ForecastFindings, hour: float | None) -> list[tuple[str, s
     if found.probability_before_sun is None:
         rows.append(("Chance of reaching the reserve", *unknown))
     else:
-        rows.append(("Chance of reaching the reserve", chance(found.probability_before_sun), "before the sun carries the load"))
+        rows.append(("Chance of reaching the reserve", chance(found.probability_before_sun),
+                     "before the sun carries the load"))
     if found.lowest_frac is not None:
         between = ""
         if found.lowest_low_frac is not None and found.lowest_high_frac is not None:
@@ -105,7 +110,8 @@ def night_rows(found: ForecastFindings, hour: float | None) -> list[tuple[str, s
         if value is not None:
             rows.append((label, when(value, hour), ""))
     if found.probability_cloudy_tomorrow is not None:
-        rows.append(("Should tomorrow be cloudy", chance(found.probability_cloudy_tomorrow), "chance of reaching the reserve by the morning after"))
+        rows.append(("Should tomorrow be cloudy", chance(found.probability_cloudy_tomorrow),
+                     "chance of reaching the reserve by the morning after"))
     return rows
 
 
@@ -137,17 +143,21 @@ def hours(found: ForecastFindings, issued_utc_s: float | None) -> list[tuple[str
 def _past(book, now_utc_s: float) -> list[Night]:
     start = now_utc_s - (NIGHTS + 1) * 86400
     rows = book.columns(start, now_utc_s, 24 * (NIGHTS + 1))
-    return nights(book.forecasts(start, now_utc_s), rows.at_utc_s, rows.charge_frac, book.vehicle.house.reserve_soc_frac, local_hour)[-NIGHTS:]
+    found = nights(book.forecasts(start, now_utc_s), rows.at_utc_s, rows.charge_frac,
+                   book.vehicle.house.reserve_soc_frac, local_hour)
+    return found[-NIGHTS:]
 
 
 def _outcome(night: Night) -> Outcome:
     reached = "" if night.reached_utc_s is None else f"reserve at {clock_text(night.reached_utc_s, '%H:%M')}"
     return Outcome(clock_text(night.issued_utc_s, "%a %-d %b"), _short(night.said),
-                   f"{100 * night.low_frac:.0f}–{100 * night.high_frac:.0f} %", f"{100 * night.lowest_frac:.0f} %", reached)
+                   f"{100 * night.low_frac:.0f}–{100 * night.high_frac:.0f} %", f"{100 * night.lowest_frac:.0f} %",
+                   reached)
 
 
 def _short(probability: float) -> str:
-    return chance(probability).replace("less than ", "< ").replace("more than ", "> ").replace(" ", "\N{NO-BREAK SPACE}")
+    short = chance(probability).replace("less than ", "< ").replace("more than ", "> ")
+    return short.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _sentence(past: Sequence[Night]) -> str:
@@ -155,5 +165,7 @@ def _sentence(past: Sequence[Night]) -> str:
         return ""
     inside = sum(n.low_frac <= n.lowest_frac <= n.high_frac for n in past)
     reached = sum(n.reached_utc_s is not None for n in past)
-    return (f"Of {len(past)} nights the lowest point came out inside the range foretold in {inside} (8 in 10 are meant to). "
-            f"The reserve was reached in {reached}; the chances said beforehand add up to {sum(n.said for n in past):.1f}.")
+    expected = sum(n.said for n in past)
+    return (f"Of {len(past)} nights the lowest point came out inside the range foretold in {inside} "
+            f"(8 in 10 are meant to). The reserve was reached in {reached}; the chances said beforehand add up to "
+            f"{expected:.1f}.")

@@ -47,8 +47,11 @@ SCHEMAS: dict[str, Schema] = {
     "Starter": _object({name: _ref("Answer") for name in (
         "charge_frac", "rest_voltage_v", "drain_a", "crank_lowest_v", "crank_drop_frac")}
         | {"doubtful_after_s": MAYBE, "crank_verdict": TEXT}),
-    "Loads": _object({"harvest_a": _ref("Answer"), "load_a": _ref("Answer"), "shares": _object({name: _ref("Answer") for name in (
-        "load_ah_per_day", "harvest_ah_per_day", "fridge_ah_per_day", "base_a", "evening_ah_per_day", "rest_ah_per_night")})}),
+    "Loads": _object({
+        "harvest_a": _ref("Answer"), "load_a": _ref("Answer"),
+        "shares": _object({name: _ref("Answer") for name in (
+            "load_ah_per_day", "harvest_ah_per_day", "fridge_ah_per_day", "base_a", "evening_ah_per_day",
+            "rest_ah_per_night")})}),
     "Health": _object({
         "verdict": {"enum": ["healthy", "watch", "replace", "not enough evidence"]},
         "lines": _list(_object({"weight": TEXT, "seen": TEXT, "overturned_by": TEXT})),
@@ -63,7 +66,8 @@ SCHEMAS: dict[str, Schema] = {
     "Now": {"oneOf": [
         _object({"empty": {"const": True}, "simulated": FLAG}),
         _object({"empty": {"const": False}, "simulated": FLAG, "stale": FLAG, "at_utc_s": MAYBE, "clock_trusted": FLAG,
-                 "readings": _ref("Readings"), "join": _ref("Join"), "charge": _ref("Charge"), "starter": _ref("Starter"),
+                 "readings": _ref("Readings"), "join": _ref("Join"), "charge": _ref("Charge"),
+                 "starter": _ref("Starter"),
                  "loads": _ref("Loads"),
                  "counts": _object({"today": _ref("Tally"), "yesterday": {"oneOf": [_ref("Tally"), {"type": "null"}]},
                                     "total": _ref("Tally")}),
@@ -73,10 +77,12 @@ SCHEMAS: dict[str, Schema] = {
                       | {name: _list(MAYBE) for name in COLUMNS})
     | {"description": "Columns of equal length, one place for each moment; null: not measured."},
     "Day": _object({"start_utc_s": NUMBER, "end_utc_s": NUMBER} | {name: MAYBE for name in (
-        "sun_ah", "alternator_ah", "other_ah", "charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh", "gap_s",
-        "charge_frac", "house_voltage_low_v", "house_voltage_high_v", "starter_voltage_low_v", "starter_voltage_high_v")}),
+        "sun_ah", "alternator_ah", "other_ah", "charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh",
+        "gap_s", "charge_frac", "house_voltage_low_v", "house_voltage_high_v", "starter_voltage_low_v",
+        "starter_voltage_high_v")}),
     "Event": _object({"at_utc_s": NUMBER, "kind": TEXT, "battery": BATTERY, "message": TEXT, "figures": FIGURES}),
-    "Gap": _object({"from_utc_s": NUMBER, "to_utc_s": MAYBE, "quantity": TEXT, "reason": TEXT, "count": {"type": "integer"}}),
+    "Gap": _object({"from_utc_s": NUMBER, "to_utc_s": MAYBE, "quantity": TEXT, "reason": TEXT,
+                    "count": {"type": "integer"}}),
     "ForecastRow": _object({"at_utc_s": NUMBER} | {name: MAYBE for name in (
         "reserve_utc_s", "reserve_low_utc_s", "reserve_high_utc_s", "probability_before_sun", "lowest_frac",
         "lowest_low_frac", "lowest_high_frac", "sun_back_utc_s")}),
@@ -94,10 +100,12 @@ SCHEMAS: dict[str, Schema] = {
 _SPAN = [
     {"name": "span", "in": "query", "schema": {"enum": ["hour", "day", "week", "month", "year", "all"]},
      "description": "A span that ends with the latest reading (default: day)."},
-    {"name": "from", "in": "query", "schema": TEXT, "description": "Seconds since 1970 UTC, or a local date like 2026-06-21T18:00."},
+    {"name": "from", "in": "query", "schema": TEXT,
+     "description": "Seconds since 1970 UTC, or a local date like 2026-06-21T18:00."},
     {"name": "to", "in": "query", "schema": TEXT, "description": "Goes with from."},
 ]
-_POINTS = {"name": "points", "in": "query", "schema": {"type": "integer", "minimum": 10, "maximum": 2000, "default": 600}}
+_POINTS = {"name": "points", "in": "query",
+           "schema": {"type": "integer", "minimum": 10, "maximum": 2000, "default": 600}}
 _INK = {"name": "ink", "in": "query", "schema": {"enum": ["day", "night"], "default": "day"}}
 
 
@@ -117,23 +125,27 @@ def _rows(name: str, item: str) -> Schema:
 DESCRIPTION: Schema = {
     "openapi": "3.1.0",
     "info": {"title": "ampledger", "version": "1", "description":
-             "A vehicle's two 12 V batteries. Reading only. Units are in the names; currents are positive into the battery; "
-             "intervals are 95 %."},
+             "A vehicle's two 12 V batteries. Reading only. Units are in the names; currents are positive into the "
+             "battery; intervals are 95 %."},
     "paths": {
         "/api/v1/now": _get("now", "Latest readings and everything concluded from them.", _ref("Now"), []),
-        "/api/v1/series": _get("series", "Charge, current and voltages over a span.", _ref("Series"), [*_SPAN, _POINTS]),
+        "/api/v1/series": _get("series", "Charge, current and voltages over a span.", _ref("Series"),
+                               [*_SPAN, _POINTS]),
         "/api/v1/days": _get("days", "The daily books of a span.", _rows("days", "Day"), _SPAN),
         "/api/v1/events": _get("events", "What happened in a span.", _rows("events", "Event"), _SPAN),
         "/api/v1/gaps": _get("gaps", "What was not measured in a span, and why.", _rows("gaps", "Gap"), _SPAN),
-        "/api/v1/forecasts": _get("forecasts", "What was foreseen, hour by hour.", _rows("forecasts", "ForecastRow"), _SPAN),
+        "/api/v1/forecasts": _get("forecasts", "What was foreseen, hour by hour.", _rows("forecasts", "ForecastRow"),
+                                  _SPAN),
         "/api/v1/alerts": _get("alerts", "Alerts, newest first.", _rows("alerts", "Alert"), [
             {"name": "open", "in": "query", "schema": {"enum": ["yes", "no"], "default": "no"}}]),
         "/api/v1/figures/log": _get("log_figure", "The drawing of page Log.", _ref("Figure"), [*_SPAN, _POINTS, _INK]),
         "/api/v1/figures/tonight": _get("tonight_figure", "The drawing of page Tonight.", _ref("Figure"), [_INK],
                                         **{"404": "There is no forecast yet."}),
-        "/api/v1/figures/starter": _get("starter_figure", "The drawing of page Starter.", _ref("Figure"), [_POINTS, _INK]),
+        "/api/v1/figures/starter": _get("starter_figure", "The drawing of page Starter.", _ref("Figure"),
+                                        [_POINTS, _INK]),
         "/api/v1/openapi.json": {"get": {"operationId": "openapi", "summary": "This description.", "responses": {
-            "200": {"description": "This description.", "content": {"application/json": {"schema": {"type": "object"}}}}}}},
+            "200": {"description": "This description.",
+                    "content": {"application/json": {"schema": {"type": "object"}}}}}}},
     },
     "components": {"schemas": SCHEMAS},
 }

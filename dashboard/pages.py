@@ -93,7 +93,8 @@ def health():
     book = books.opened()
     if book.findings is None:
         return _blank(book, "health", "Health")
-    return render_template("health.html", title="Health", page="health", book=book, f=book.findings, **health_page.shown(book))
+    return render_template("health.html", title="Health", page="health", book=book, f=book.findings,
+                           **health_page.shown(book))
 
 
 @pages.get("/about")
@@ -125,7 +126,8 @@ def _blank(book, page: str, title: str):
             "words.html", title=title, page=page, book=book, heading="The latest figures cannot be read.",
             text="They were written by another version of ampledger, or are damaged. The monitor writes new ones "
                  "every minute; the log itself is not touched. If this page stays so:",
-            todo=("See whether the monitor runs: systemctl status ampledger", "Let the log be looked over: ampledger doctor"))
+            todo=("See whether the monitor runs: systemctl status ampledger",
+                  "Let the log be looked over: ampledger doctor"))
     return render_template(
         "words.html", title=title, page=page, book=book, heading="The log is still empty.",
         text="The first figures appear within a minute of the first reading. If none come:", todo=(

@@ -30,7 +30,8 @@ def figure(
         low, middle, high = (rounded([row[i] for row in fan], 1, 100) for i in (1, 2, 3))
         traces += band(x, low, high, "y", palette.received_band, "8 in 10 lie here")
         traces.append(line(x, middle, "y", palette.received, "middle", customdata=list(zip(low, high)),
-                           hovertemplate="about %{y:.0f} %, %{customdata[0]:.0f} to %{customdata[1]:.0f}<extra></extra>"))
+                           hovertemplate="about %{y:.0f} %, %{customdata[0]:.0f} to "
+                                          "%{customdata[1]:.0f}<extra></extra>"))
     shapes = [ground(*clock([issued_utc_s + a, issued_utc_s + b]), palette.dusk) for a, b in nights]
     shapes += [level(100 * reserve_frac, "y", palette.spent), upright(now, palette.faint, "solid")]
     notes = [note(f"reserve {100 * reserve_frac:.0f} %", 1, 100 * reserve_frac, "y", palette, xanchor="right",
@@ -39,7 +40,8 @@ def figure(
     if forecast.sun_back_in_s is not None and forecast.sun_back_in_s < HOURS * 3600:
         (back,) = clock([issued_utc_s + forecast.sun_back_in_s])
         shapes.append(upright(back, palette.starter))
-        notes.append(note(" sun carries the load", back, 0.02, "paper", palette, xref="x", xanchor="left",
+        notes.append(note(" sun carries the load ", back, 0.02, "paper", palette, xref="x",
+                          xanchor="left" if back < (begin + end) / 2 else "right",
                           font={"color": palette.starter, "size": 14}))
     return {"data": traces, "layout": sheet(
         palette, 340, {"xaxis": {"range": [begin, end]},
@@ -69,7 +71,8 @@ def nights_at(utc_s: float, latitude_deg: float, longitude_deg: float) -> tuple[
     for day in range(-2, 3):
         try:
             start = sunset(observer, today + timedelta(days=day)).timestamp()
-            stop = min(t for t in (sunrise(observer, today + timedelta(days=day + n)).timestamp() for n in (0, 1, 2)) if t > start)
+            mornings = (sunrise(observer, today + timedelta(days=day + n)).timestamp() for n in (0, 1, 2))
+            stop = min(t for t in mornings if t > start)
         except ValueError:
             continue
         if stop > utc_s - 12 * 3600 and start < utc_s + HOURS * 3600:

@@ -88,7 +88,8 @@ def settle(page) -> None:
     expect(page.locator("[data-figure]:not([data-drawn])")).to_have_count(0, timeout=20_000)
 
 
-@pytest.mark.parametrize("size, light", [(PHONE, "light"), (PHONE, "dark"), (DESK, "light")], ids=["phone", "phone by night", "desk"])
+@pytest.mark.parametrize("size, light", [(PHONE, "light"), (PHONE, "dark"), (DESK, "light")],
+                         ids=["phone", "phone by night", "desk"])
 def test_every_page_draws_offline_without_complaint_and_fits(site: str, opened, size: dict, light: str) -> None:
     width = size["viewport"]["width"]
     page = opened(site, color_scheme=light, **size)
@@ -99,7 +100,8 @@ def test_every_page_draws_offline_without_complaint_and_fits(site: str, opened, 
         small = page.evaluate("""least => [...document.querySelectorAll('a, button, select, input, summary')]
             .filter(e => e.offsetParent !== null && e.type !== 'hidden')
             .map(e => [e.textContent.trim().slice(0, 30), e.getBoundingClientRect()])
-            .filter(([, r]) => r.height < least || r.width < least).map(([t, r]) => `${t} ${r.width}x${r.height}`)""", LEAST_TOUCH_PX)
+            .filter(([, r]) => r.height < least || r.width < least)
+            .map(([t, r]) => `${t} ${r.width}x${r.height}`)""", LEAST_TOUCH_PX)
         assert small == [], path
     assert page.complaints == []
     assert [url for url in page.asked if not url.startswith((site, "data:", "blob:"))] == []

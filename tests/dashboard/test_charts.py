@@ -24,9 +24,11 @@ def columns(count: int, hole: range = range(0)) -> Columns:
 
     wave = column(lambda i: math.sin(i / 4))
     return Columns(
-        [MIDNIGHT + 3600.0 * i for i in range(count)], *(column(lambda i, d=d: 0.6 + 0.2 * math.sin(i / 9) + d) for d in (0, -0.05, 0.05)),
+        [MIDNIGHT + 3600.0 * i for i in range(count)],
+        *(column(lambda i, d=d: 0.6 + 0.2 * math.sin(i / 9) + d) for d in (0, -0.05, 0.05)),
         wave, *(column(lambda i, d=d: math.sin(i / 4) + d) for d in (-1, 1)),
-        *(column(lambda i, d=d: 12.6 + d) for d in (0, -0.1, 0.1)), *(column(lambda i, d=d: 12.7 + d) for d in (0, -0.02, 0.02)),
+        *(column(lambda i, d=d: 12.6 + d) for d in (0, -0.1, 0.1)),
+        *(column(lambda i, d=d: 12.7 + d) for d in (0, -0.02, 0.02)),
         column(lambda i: 1.0 if i in (5, 6) else 0.0))
 
 
@@ -55,15 +57,16 @@ def test_plotly_accepts_every_figure(palette) -> None:
     rows = columns(48, range(20, 24))
     go.Figure(log_figure(rows, palette))
     go.Figure(log_chart.starter_figure(rows, [], clock, palette))
-    go.Figure(tonight_chart.figure(forecast(), charge(), MIDNIGHT, 0.2, ((-3600.0, 30000.0),), [(MIDNIGHT - 3600, 0.7), (MIDNIGHT, None)],
-                                   clock, palette))
+    go.Figure(tonight_chart.figure(forecast(), charge(), MIDNIGHT, 0.2, ((-3600.0, 30000.0),),
+                                   [(MIDNIGHT - 3600, 0.7), (MIDNIGHT, None)], clock, palette))
 
 
 @pytest.mark.parametrize("rows", [columns(0), columns(1), columns(3, range(3))])
 def test_a_log_with_next_to_nothing_in_it_still_makes_figures(rows: Columns) -> None:
     go.Figure(log_figure(rows))
     go.Figure(log_chart.starter_figure(rows, [], clock, DAY))
-    go.Figure(tonight_chart.figure(ForecastFindings(0.0, None, "no reason"), charge(), MIDNIGHT, 0.2, (), [], clock, DAY))
+    nothing = ForecastFindings(0.0, None, "no reason")
+    go.Figure(tonight_chart.figure(nothing, charge(), MIDNIGHT, 0.2, (), [], clock, DAY))
 
 
 def test_a_gap_is_a_gap_in_every_line_and_band() -> None:
@@ -94,7 +97,8 @@ def test_received_is_drawn_above_the_line_and_spent_below() -> None:
 def test_the_reserve_is_drawn_where_it_lies_and_gaps_are_tinted() -> None:
     shapes = log_figure(columns(48))["layout"]["shapes"]
     assert [s["y0"] for s in shapes if s["type"] == "line"] == [20.0]
-    assert [(s["x0"], s["x1"]) for s in shapes if s["type"] == "rect"] == [(1000 * (MIDNIGHT + 7200), 1000 * (MIDNIGHT + 9000))]
+    (tinted,) = [(s["x0"], s["x1"]) for s in shapes if s["type"] == "rect"]
+    assert tinted == (1000 * (MIDNIGHT + 7200), 1000 * (MIDNIGHT + 9000))
 
 
 def test_joined_times_are_marked_and_never_when_there_were_none() -> None:

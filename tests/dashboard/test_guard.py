@@ -27,7 +27,8 @@ def left(folder: Path) -> list[tuple[str, dict]]:
     return [(r.kind, r.values) for r in requests.take(folder)]
 
 
-@pytest.mark.parametrize("address", ["/", "/api/v1/now", "/static/style.css", "/static/plotly/plotly-basic.min.js", "/nowhere", "/code"])
+@pytest.mark.parametrize("address", ["/", "/api/v1/now", "/static/style.css", "/static/plotly/plotly-basic.min.js",
+                                     "/nowhere", "/code"])
 def test_every_answer_carries_the_policy(client, address: str) -> None:
     headers = client().get(address).headers
     policy = dict(part.split(" ", 1) for part in headers["Content-Security-Policy"].split("; "))
@@ -135,7 +136,8 @@ def test_nothing_is_changed_by_following_a_link(client) -> None:
 def test_guessing_the_code_is_slowed_down_for_one_address_and_for_all(client) -> None:
     browser = client(code_hash=HASH)
     token = token_of(browser.get("/code").text)
-    said = [browser.post("/code", data={"token": token, "code": f"guess {i}"}, environ_base=AWAY).text for i in range(FREE_TRIES + 1)]
+    said = [browser.post("/code", data={"token": token, "code": f"guess {i}"}, environ_base=AWAY).text
+            for i in range(FREE_TRIES + 1)]
     assert "That is not the code." in said[0] and "Try again in" in said[-1]
     assert "Try again in" in browser.post("/code", data={"token": token, "code": CODE}, environ_base=AWAY).text
     assert browser.post("/code", data={"token": token, "code": CODE}).status_code == 303  # another address

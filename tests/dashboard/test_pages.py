@@ -152,7 +152,8 @@ def test_events_and_gaps_of_the_span_are_told_in_words(client) -> None:
 
 def test_the_daily_books_balance(client) -> None:
     """Received less spent is the balance, line by line."""
-    rows = re.findall(r"<tr><th scope=\"row\">[^<]*</th>((?:<td[^>]*>[−\d.]+</td>){5})</tr>", client().get("/log?span=all").text)
+    html = client().get("/log?span=all").text
+    rows = re.findall(r"<tr><th scope=\"row\">[^<]*</th>((?:<td[^>]*>[−\d.]+</td>){5})</tr>", html)
     assert len(rows) >= 2
     for row in rows:
         sun, engine, other, spent, balance = (float(v.replace("−", "-")) for v in re.findall(r">([−\d.]+)<", row))
@@ -160,7 +161,8 @@ def test_the_daily_books_balance(client) -> None:
 
 
 @pytest.mark.parametrize("query", [
-    "span=fortnight", "from=yesterday&to=today", "from=5&to=4", "from=nan&to=9", "from=1e999&to=2e999", "from=1782000000", "to=3"])
+    "span=fortnight", "from=yesterday&to=today", "from=5&to=4", "from=nan&to=9", "from=1e999&to=2e999", "from=1782000000",
+    "to=3"])
 def test_a_span_that_makes_no_sense_is_refused_in_words(client, query: str) -> None:
     for page in ("/log", "/api/v1/series", "/api/v1/figures/log"):
         answer = client().get(f"{page}?{query}")

@@ -28,7 +28,8 @@ def starter(rest_v=12.71, drain=(0.012, -0.01, 0.035), **more) -> StarterFinding
 
 def test_the_charge_is_told_with_interval_reserve_basis_and_age() -> None:
     assert report.charge_sentence(charge()) == (
-        "The house battery holds 62 % (58–66), 25 Ah (22–28) of it above the reserve; counted since it was last full 2 days ago.")
+        "The house battery holds 62 % (58–66), 25 Ah (22–28) of it above the reserve; "
+        "counted since it was last full 2 days ago.")
 
 
 def test_below_the_reserve_no_ampere_hour_is_promised() -> None:
@@ -72,7 +73,8 @@ def test_the_starter_is_told_with_its_drain(drain, said: str) -> None:
 
 
 def test_a_start_that_becomes_doubtful_is_told_in_days() -> None:
-    said = report.starter_sentence(starter(drain=(0.18, 0.14, 0.23), doubtful_after_s=6 * 86400.0), JoinFindings("open", "off"))
+    drained = starter(drain=(0.18, 0.14, 0.23), doubtful_after_s=6 * 86400.0)
+    said = report.starter_sentence(drained, JoinFindings("open", "off"))
     assert said.endswith("a start becomes doubtful in about 6 days.")
 
 
@@ -84,8 +86,8 @@ def test_while_joined_nothing_is_said_of_the_starter_alone() -> None:
     (JoinFindings("open", "off"), "The batteries are apart and the engine is off."),
     (JoinFindings("closed", "running"), "The batteries are joined and the engine runs."),
     (JoinFindings(), "Whether the batteries are joined is not known; whether the engine runs is not known."),
-    (JoinFindings(because="no starter voltage"), "Whether the batteries are joined is not known; whether the engine runs is not known: "
-                                                 "no starter voltage."),
+    (JoinFindings(because="no starter voltage"), "Whether the batteries are joined is not known; whether the engine "
+                                                 "runs is not known: no starter voltage."),
     (JoinFindings("open", "running", "dc_dc"), "A DC-DC charger stands between the batteries; the engine runs.")])
 def test_the_join_is_told(join: JoinFindings, said: str) -> None:
     assert report.join_sentence(join) == said
@@ -101,8 +103,8 @@ def test_a_slow_reading_gives_the_lowest_voltage_and_no_verdict() -> None:
     (Tally(0.0, sun_ah=31.2, alternator_ah=12.0, spent_ah=28.4), "Today the house battery received 31.2 Ah from the sun and "
      "12.0 Ah from the engine, and spent 28.4 Ah."),
     (Tally(0.0, spent_ah=3.0), "Today the house battery received nothing, and spent 3.0 Ah."),
-    (Tally(0.0, sun_ah=1.0, spent_ah=3.0, gap_s=7200), "Today the house battery received 1.0 Ah from the sun, and spent 3.0 Ah; "
-     "2 h were not seen.")])
+    (Tally(0.0, sun_ah=1.0, spent_ah=3.0, gap_s=7200), "Today the house battery received 1.0 Ah from the sun, and "
+     "spent 3.0 Ah; 2 h were not seen.")])
 def test_a_day_is_told_by_source(day: Tally, said: str) -> None:
     assert report.day_sentence(day) == said
 
