@@ -79,6 +79,8 @@ class Daemon:
         self._line: Line | None = None
         self._early: list[tuple[float, list]] = []
         self._unread = found.why if found.trouble not in ("", "damaged") else ""
+        if self._unread:
+            log.error("the log cannot be read: %s; going on from memory alone until it can", self._unread)
         if found.lost:
             told.append(("begun_afresh", "What was learnt could not be read and begins afresh: " + ", ".join(found.lost) + "."))
         if found.older:

@@ -58,7 +58,6 @@ def fill(database: Path, days: float = 2.0, beat_s: float = 20.0, seed: int = 1,
             if len(pending.minutes) >= 720:
                 log.write(pending)
                 pending = Pending()
-        pending.state = None
         pending.add(Batch(gaps=(Gap("starter_voltage_v", "adc at 0x48 does not answer", *quiet_s, 90),),
                           events=(Event(quiet_s[0], "sensor_lost", "starter", "The starter voltage is not measured."),)))
         log.write(pending)

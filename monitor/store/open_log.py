@@ -10,7 +10,7 @@ from monitor.store.pending import Pending
 #: durable at every commit, a -wal that shrinks again, temporary tables in memory
 PRAGMAS = (
     "pragma journal_mode = wal", "pragma synchronous = full", "pragma busy_timeout = 5000", "pragma temp_store = memory",
-    "pragma wal_autocheckpoint = 1000", "pragma journal_size_limit = 4194304", "pragma cache_size = -2000",
+    "pragma wal_autocheckpoint = 2000", "pragma journal_size_limit = 8388608", "pragma cache_size = -2000",
 )
 
 

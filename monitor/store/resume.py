@@ -39,18 +39,27 @@ def read(database: Path, fresh: State) -> Resumed:
     try:
         if not database.exists():
             return Resumed(fresh)
-        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=rw", uri=True, timeout=5, isolation_level=None)) as log:
-            log.execute("begin")
+        with _opened(database) as log:
             version = migrate.version_of(log)
-            if version is None:
-                return Resumed(fresh)
-            if version > migrate.HEAD:
-                raise migrate.NewerLog(str(database), version)
+        if version is None:
+            return Resumed(fresh)
+        if version != migrate.HEAD:
+            from monitor.store.open_log import OpenLog
+
+            OpenLog(database).close()  # brings it to the present shape, or refuses
+        with _opened(database) as log:
+            log.execute("begin")
             return _read(log, fresh)
     except (TypeError, ValueError, KeyError, OverflowError) as error:  # values that no writer of ours has put there
         return Resumed(fresh, trouble="damaged", why=f"it holds impossible values ({error})")
-    except (sqlite3.Error, OSError) as error:
+    except migrate.NewerLog:
+        raise
+    except Exception as error:
         return Resumed(fresh, trouble=trouble_of(error), why=words_of(error))
+
+
+def _opened(database: Path) -> closing:
+    return closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=rw", uri=True, timeout=5, isolation_level=None))
 
 
 def _read(log: sqlite3.Connection, fresh: State) -> Resumed:

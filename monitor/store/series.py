@@ -1,6 +1,7 @@
 """Columns over a span of time for the charts: raw rows, minutes, quarters, hours or days, gaps as gaps."""
 import sqlite3
 from dataclasses import dataclass
+from operator import itemgetter, sub
 
 from monitor.store import chunks
 from monitor.store.columns import LEVELS, RAW, RAW_COLUMNS, ROLLED
@@ -44,7 +45,9 @@ def read(connection: sqlite3.Connection, labels: list[Span], from_utc_s: float, 
     names = list(LEVELS)
     while level != "days" and not _reaches(connection, level, parts[0][0]):
         level = names[names.index(level) + 1]
-    rows = [row for a, b, offset in parts for row in _rolled(connection, level, a, b, offset)]
+    rows: list[tuple] = []
+    for a, b, offset in parts:
+        rows += _rolled(connection, level, a, b, offset)
     return Series(level, _columns(rows, LEVELS[level]))
 
 
@@ -60,7 +63,8 @@ def _reaches(connection: sqlite3.Connection, level: str, at_ms: int) -> bool:
     return first is not None and (oldest is None or first <= max(at_ms, oldest) + LEVELS[level] * 1000)
 
 
-_SELECT = ", ".join(column for column, _ in COLUMNS.values())
+#: scaled by SQLite, which does it ten times as fast as a loop here
+_SELECT = ", ".join(f"{column} / {scale}.0" for column, scale in COLUMNS.values())
 
 
 def _rolled(connection: sqlite3.Connection, level: str, from_ms: int, to_ms: int, offset_ms: int) -> list[tuple]:
@@ -95,30 +99,27 @@ def _raw(connection: sqlite3.Connection, from_ms: int, to_ms: int, offset_ms: in
         while place < len(beliefs) - 1 and beliefs[place][0] < row[0]:
             place += 1
         belief = beliefs[place][1:] if beliefs else (None,) * 6
-        rows.append((row[0] + offset_ms, row[v], row[v], row[v], row[a], row[a], row[a], row[s], row[s], row[s], row[t], *belief))
+        values = [None if row[i] is None else row[i] / 1000 for i in (v, a, s, t)]
+        rows.append((row[0] + offset_ms, *(x for x in values[:3] for _ in range(3)), values[3], *belief))
     return rows
 
 
-_BELIEFS = ", ".join(COLUMNS[name][0] for name in list(COLUMNS)[10:])
+_BELIEFS = ", ".join(f"{column} / {scale}.0" for column, scale in list(COLUMNS.values())[10:])
 
 
 def _columns(rows: list[tuple], step_s: float | None) -> dict[str, list[float | None]]:
     if not rows:
         return _empty()
-    if any(b[0] < a[0] for a, b in zip(rows, rows[1:])):
-        rows.sort(key=lambda row: row[0])  # a boot was dated anew and lies over another
+    columns = [list(column) for column in zip(*rows)]
+    steps = list(map(sub, columns[0][1:], columns[0]))
+    if steps and min(steps) < 0:  # a boot was dated anew and lies over another
+        return _columns(sorted(rows, key=itemgetter(0)), step_s)
     if step_s is None:
-        steps = sorted(b[0] - a[0] for a, b in zip(rows, rows[1:]))
-        step_s = max(steps[len(steps) // 2] / 1000, 1.0) * 2 if steps else 1.0
+        step_s = max(sorted(steps)[len(steps) // 2] / 1000, 1.0) * 2 if steps else 1.0
     limit = SILENCE_STEPS * step_s * 1000
-    nothing = (None,) * (len(rows[0]) - 1)
-    whole = [rows[0]]
-    for before, row in zip(rows, rows[1:]):
-        if row[0] - before[0] > limit:
-            whole.append(((before[0] + row[0]) // 2, *nothing))
-        whole.append(row)
-    times, *values = zip(*whole)
-    columns: dict[str, list[float | None]] = {"at_utc_s": [t / 1000 for t in times]}
-    for (name, (_, scale)), column in zip(COLUMNS.items(), values):
-        columns[name] = [None if v is None else v / scale for v in column]
-    return columns
+    if steps and max(steps) > limit:
+        for i in reversed([i for i, step in enumerate(steps) if step > limit]):
+            columns[0].insert(i + 1, (columns[0][i] + columns[0][i + 1]) // 2)
+            for column in columns[1:]:
+                column.insert(i + 1, None)
+    return {"at_utc_s": [t / 1000 for t in columns[0]], **dict(zip(COLUMNS, columns[1:]))}

@@ -14,6 +14,8 @@ from monitor.store import migrate, tables
 from monitor.store.open_log import OpenLog
 from monitor.store.reader import Reader
 from tests import store_fixture
+from tests.hand_clock import HandClock
+from tests.vehicle_by_hand import daemon
 
 SHAPES = sorted(file.name[1:5] for file in (migrate.FOLDER / "versions").glob("v*.py"))
 
@@ -49,7 +51,10 @@ def test_a_log_of_every_shape_is_brought_up_and_keeps_its_rows(tmp_path: Path, s
         for (table,) in log.execute("select name from main.sqlite_master where type = 'table' and name != 'alembic_version'").fetchall():
             names = ", ".join(row[1] for row in log.execute(f"pragma main.table_info({table})"))
             log.execute(f"insert into main.{table} ({names}) select {names} from full.{table}")
-    OpenLog(old).close()
+    clock = HandClock(boot_s=9000.0)
+    life = daemon(old, clock=clock, simulated=True)  # as an upgraded daemon finds it
+    assert life.daemon._last.at_s == 7740.0 and life.daemon.state.watch.counts.total.spent_ah > 0
+    life.daemon.close()
     assert Reader(old).span() == Reader(full).span()
     assert Reader(old).now().findings == Reader(full).now().findings
     assert len(list(Reader(old).rows())) == len(list(Reader(full).rows()))

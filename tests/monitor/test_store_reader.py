@@ -130,7 +130,7 @@ def test_a_log_in_a_folder_that_may_not_be_written_is_still_read(database: Path)
 
 
 def test_a_month_is_answered_from_quarters_in_milliseconds(tmp_path: Path) -> None:
-    """From 30 days of quarters, the median of 15 questions. The bound is loose for a busy machine; see make bench."""
+    """From 30 days of quarters, processor time of the best of 15 questions; make bench prints the clock's."""
     database = store_fixture.fill(tmp_path / "month.db", 0.05, beat_s=30.0)
     with closing(sqlite3.connect(database)) as log, log:
         (row,) = log.execute("select * from quarters limit 1").fetchall()
@@ -139,11 +139,11 @@ def test_a_month_is_answered_from_quarters_in_milliseconds(tmp_path: Path) -> No
                         [(end, end - 900_000, *row[2:]) for end in range(900_000, 30 * 86_400_000, 900_000)])
     took = []
     for _ in range(15):
-        started = time.perf_counter()
+        started = time.process_time()
         series = Reader(database).series(BEGINS_UTC_S, BEGINS_UTC_S + 30 * 86400)
-        took.append(time.perf_counter() - started)
+        took.append(time.process_time() - started)
     assert series.level == "quarters" and len(series.columns["at_utc_s"]) >= 2870
-    assert sorted(took)[7] < 0.1
+    assert min(took) < 0.03
 
 
 def test_a_damaged_hour_is_told_apart_from_silence(database: Path, tmp_path: Path) -> None:
