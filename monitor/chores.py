@@ -30,7 +30,7 @@ class Chores:
         self._writer, self._database, self._raw_days, self._backup_to, self._tell = writer, database, raw_days, backup_to, tell
         self._scheduler: Any = None
         self._failing: set[str] = set()
-        self._at_s, self._done_s = 0.0, None
+        self._at_s, self._done_s, self._asked = 0.0, None, None
 
     def start(self) -> None:
         """Arms the jobs; costs an import, so not before the first minute is measured."""
@@ -68,12 +68,15 @@ class Chores:
 
     def overdue(self, at_s: float) -> None:
         """Asked once a minute with the log's time: makes up for nights in which the board was off or had no clock."""
-        if self._done_s is None:
-            self._done_s = self._writer.ask(_last_done).result(JOB_TIMEOUT_S)
+        self._at_s = at_s
+        if self._done_s is None:  # the beat never waits for the log
+            self._asked = self._asked or self._writer.ask(_last_done)
+            if not self._asked.done():
+                return
+            self._done_s = 0.0 if self._asked.exception() else self._asked.result()
         if at_s - self._done_s > OVERDUE_S and self._scheduler is not None and not self._scheduler.get_job("made up"):
             self._done_s = at_s
             self._scheduler.add_job(self.night, id="made up")
-        self._at_s = at_s
 
     def night(self) -> None:
         """All jobs once, each whatever became of the one before."""

@@ -118,6 +118,8 @@ def test_a_night_that_was_slept_through_is_made_up_for_once(database: Path, tmp_
     chores.start()
     assert chores.alive() and chores.next_run_utc() is not None
     chores.overdue(20 * 3600.0)
+    writer.ask(lambda c: None).result(10)
+    chores.overdue(20 * 3600.0)
     assert not done.is_set()
     chores.overdue(27 * 3600.0)
     assert done.wait(20)
