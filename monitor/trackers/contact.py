@@ -9,15 +9,18 @@ from monitor.trackers.points import Point
 NAMED = 1.5
 CEILING = 6.0
 #: Steps of the house voltage smaller than this say nothing [V]; steps further apart neither [s].
-STEP_V, STEP_WITHIN_S = 0.01, 130.0
+STEP_V, STEP_A, STEP_WITHIN_S = 0.01, 0.5, 130.0
 #: A step this large is worth a look even while everything says open [V].
 LARGE_STEP_V = 0.02
-#: Slow changes are weighed over this span [s] when the house moves this much [V]; the starter's own
-#: settling may then be this large [V], more soon after a stop.
-SLOW_S, SLOW_STEP_V, SETTLING_V, SETTLING_SOON_V, SOON_S = 900.0, 0.025, 0.006, 0.03, 5400.0
+#: Slow changes are weighed once the house has moved this much [V], between these spans [s]; the
+#: starter's own settling may be this large [V] and as much again per hour. Not so soon after a stop [s].
+SLOW_STEP_V, SLOW_LEAST_S, SLOW_MOST_S = 0.025, 900.0, 3 * 3600.0
+SETTLING_V, SOON_S = 0.005, 5400.0
 MOST_PER_SLOW_STEP = 1.5
-#: Most that one step, or one point's difference, may say.
-MOST_PER_STEP = 2.0
+#: How much of a step a joined starter may follow, by its resistance against that of the path.
+FOLLOWS = (0.06, 0.12, 0.2, 0.3, 0.42, 0.56, 0.72, 0.9)
+#: What steps said earlier counts this much less with each further one; one step, and all, say at most this.
+FORGET, MOST_PER_STEP, MOST_OF_STEPS = 0.985, 2.5, 8.0
 #: A difference this large at rest cannot be across a joined path; more is allowed under current.
 APART_V = 0.11
 APART_OHM = 0.03
@@ -32,9 +35,10 @@ ABOVE_V = 0.35
 class Contact:
     """Log-odds that the batteries are joined, and what they rest on."""
 
-    odds: float = 0.0
-    steps: int = 0                # house steps weighed since the engine last stopped
-    step_odds: float = 0.0        # what they said
+    odds: float = 0.0             # all of it
+    levels: float = 0.0           # what differences, edges and slow changes say
+    likes: tuple[float, ...] = () # log-likelihood of each of FOLLOWS against standing alone
+    steps: int = 0                # house steps weighed since the engine last started or stopped
     step_xy: float = 0.0          # sums of the transferred part: kappa = xy / xx
     step_xx: float = 0.0
     noise_v: float = 0.003        # how much the starter moves when the house does not
@@ -65,49 +69,45 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
     """
     if point.house_v is None:
         return contact
-    odds = contact.odds
-    steps, step_odds, xy, xx = contact.steps, contact.step_odds, contact.step_xy, contact.step_xx
-    noise = contact.noise_v
+    levels, likes = contact.levels, contact.likes
+    steps, xy, xx, noise = contact.steps, contact.step_xy, contact.step_xx, contact.noise_v
     apart = point.starter_v - point.house_v
     weight = min(2.0, max(0.4, point.span_s / 30))
-    if engine == "running":
-        odds += weight * _while_charging(apart, point.house_a)
-        if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and odds < CEILING:
-            odds += _edge(before, point)
+    running = engine == "running"
+    if running:
+        levels += weight * _while_charging(apart, point.house_a)
+        if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and levels < CEILING:
+            levels += _edge(before, point)
     elif abs(apart) > APART_V + APART_OHM * abs(point.house_a or 0.0):
-        odds -= 1.5 * weight
+        levels -= 1.5 * weight
     if before is not None and before.house_v is not None and point.at_s - before.at_s <= STEP_WITHIN_S:
         house_step = point.house_v - before.house_v
         starter_step = point.starter_v - before.starter_v
-        if engine != "running" and since_s < before.at_s and abs(house_step) >= STEP_V and (
+        if not running and since_s < before.at_s and abs(house_step) >= STEP_V and (
             abs(starter_step) <= 1.3 * abs(house_step) + 0.01
-        ):
-            said = _step_says(house_step, starter_step, noise)
-            odds += said
+        ) and _by_load(before, point, since_s):
+            likes = _weigh(likes, house_step, starter_step, noise)
             steps += 1
-            step_odds += said
             xy += house_step * starter_step
             xx += house_step * house_step
         elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
             noise += 0.02 * (1.25 * abs(starter_step) - noise)
     slow_s, slow_starter_v, slow_house_v = contact.slow_s, contact.slow_starter_v, contact.slow_house_v
-    if point.at_s - slow_s >= SLOW_S:
-        house_step, starter_step = point.house_v - slow_house_v, point.starter_v - slow_starter_v
-        if point.at_s - slow_s < 2 * SLOW_S and engine != "running" and since_s < slow_s and (
-            abs(house_step) >= SLOW_STEP_V and abs(starter_step) <= 1.3 * abs(house_step) + 0.01
-        ):
-            own = SETTLING_SOON_V if slow_s - since_s < SOON_S else SETTLING_V
-            odds += max(-MOST_PER_SLOW_STEP, min(MOST_PER_SLOW_STEP, _step_says(house_step, starter_step, own / 1.5)))
+    span_s, house_step = point.at_s - slow_s, point.house_v - slow_house_v
+    if span_s >= SLOW_LEAST_S and (abs(house_step) >= SLOW_STEP_V or span_s > SLOW_MOST_S):
+        if span_s <= SLOW_MOST_S and not running and since_s < slow_s - SOON_S:
+            levels += _slowly(house_step, point.starter_v - slow_starter_v, span_s)
         slow_s, slow_starter_v, slow_house_v = point.at_s, point.starter_v, point.house_v
-    return Contact(min(CEILING, max(-CEILING, odds)), steps, step_odds, xy, xx, noise,
-                   slow_s, slow_starter_v, slow_house_v)
+    levels = min(CEILING, max(-CEILING, levels))
+    odds = min(CEILING, max(-CEILING, levels + steps_say(likes)))
+    return Contact(odds, levels, likes, steps, xy, xx, noise, slow_s, slow_starter_v, slow_house_v)
 
 
 def says_something(contact: Contact, before: Point, point: Point) -> bool:
     """Whether a point while open and at rest could move the odds at all."""
     if contact.odds > -CEILING or point.house_v is None or before.house_v is None:
         return True
-    return abs(point.house_v - before.house_v) >= LARGE_STEP_V or point.at_s - contact.slow_s >= SLOW_S
+    return abs(point.house_v - before.house_v) >= LARGE_STEP_V or point.at_s - contact.slow_s >= SLOW_LEAST_S
 
 
 def turned(contact: Contact, opens: bool) -> Contact:
@@ -116,7 +116,8 @@ def turned(contact: Contact, opens: bool) -> Contact:
     opens: the relay of this vehicle was seen to open after its runs, so that after this one it is
     taken for open until the voltages say otherwise.
     """
-    return Contact(-1.01 * NAMED if opens else 0.0, noise_v=contact.noise_v)
+    odds = -1.01 * NAMED if opens else 0.0
+    return Contact(odds, odds, noise_v=contact.noise_v)
 
 
 def _edge(before: Point, point: Point) -> float:
@@ -135,19 +136,46 @@ def _while_charging(apart: float, house_a: float | None) -> float:
     return 0.6
 
 
-def _step_says(house_step: float, starter_step: float, noise: float) -> float:
-    """Log likelihood ratio, joined over apart, of one house step and what the starter did.
+def _weigh(likes: tuple[float, ...], house_step: float, starter_step: float, noise: float) -> tuple[float, ...]:
+    """The log-likelihoods after one more house step and what the starter did.
 
-    Joined, the starter follows by kappa = R_starter / (R_starter + R_path), taken as anything from
-    0.12 to 1; apart it does not. Either may be something else one time in twenty.
+    Joined, the starter follows by R_starter / (R_starter + R_path), always the same share; apart it
+    does not. Either may be something else one time in twenty.
     """
-    sigma = max(1.5 * noise, 0.004)
+    sigma = max(1.5 * noise, 0.003)
     followed = starter_step / house_step
     width = sigma / abs(house_step)
-    joined = 0.0
-    for kappa in (0.15, 0.25, 0.35, 0.45, 0.55, 0.65, 0.75, 0.85, 0.95):
-        joined += exp(-0.5 * ((followed - kappa) / max(width, 0.05)) ** 2) / max(width, 0.05)
-    joined /= 9
-    alone = exp(-0.5 * (followed / width) ** 2) / width
-    odd = 0.05 * 0.8
-    return max(-MOST_PER_STEP, min(MOST_PER_STEP, log((0.95 * joined + odd) / (0.95 * alone + odd))))
+    odd = 0.05 * 0.4
+    alone = 0.95 * exp(-0.5 * (followed / width) ** 2) / width + odd
+    out = []
+    for k, share in enumerate(FOLLOWS):
+        wide = (width * width + (0.15 * share) ** 2) ** 0.5
+        joined = 0.95 * exp(-0.5 * ((followed - share) / wide) ** 2) / wide + odd
+        said = max(-MOST_PER_STEP, min(MOST_PER_STEP, log(joined / alone)))
+        out.append(min(MOST_OF_STEPS, max(-MOST_OF_STEPS, FORGET * (likes[k] if likes else 0.0) + said)))
+    return tuple(out)
+
+
+def _by_load(before: Point, point: Point, since_s: float) -> bool:
+    """Whether a load or a charger made the step: soon after a stop both batteries also settle alike."""
+    if before.house_a is None or point.house_a is None:
+        return point.at_s - since_s > SOON_S
+    return abs(point.house_a - before.house_a) > STEP_A or point.at_s - since_s > SOON_S
+
+
+def steps_say(likes: tuple[float, ...]) -> float:
+    """Log-odds from the steps: the mean likelihood over all shares the starter may follow by."""
+    if not likes:
+        return 0.0
+    return max(-CEILING, min(CEILING, log(sum([exp(v) for v in likes]) / len(likes))))
+
+
+def _slowly(house_step: float, starter_step: float, span_s: float) -> float:
+    """Log-odds from a slow change: joined, both move alike; apart, the starter only settles."""
+    if abs(starter_step) > 1.3 * abs(house_step) + 0.01:
+        return -0.5
+    own = SETTLING_V * (1 + span_s / 3600)
+    alike = own + 0.3 * abs(house_step)
+    joined = exp(-0.5 * ((starter_step - 0.85 * house_step) / alike) ** 2) / alike
+    alone = exp(-0.5 * (starter_step / own) ** 2) / own
+    return max(-MOST_PER_SLOW_STEP, min(MOST_PER_SLOW_STEP, log((joined + 0.5) / (alone + 0.5))))

@@ -60,7 +60,7 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
     elif (was == "running") != (run.state == "running"):
         touching = contact.turned(touching, run.state != "running" and held.record.opened > 0)
     if run.lifted_by_house and not held.run.lifted_by_house:
-        touching = replace(touching, odds=4.0)
+        touching = replace(touching, odds=4.0, levels=4.0)
         news.append(Event(point.at_s, "joined_from_house", "vehicle",
                           "The isolator closed while the house side was charging."))
     touching = contact.step(touching, before, point, run.state, run.since_s)

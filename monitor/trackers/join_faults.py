@@ -21,6 +21,8 @@ STUCK_SOON_S, STUCK_LATE_S = 1800.0, 6 * 3600.0
 #: At this voltage every relay should have let go [V]; one that also closes from the house side later.
 LET_GO_V, LET_GO_BOTH_V = 12.65, 12.5
 STUCK_AT_MOST_S = 7 * 3600.0
+#: Plainly open (log-odds), and so soon before a join that no engine run lies between [s].
+PLAINLY_OPEN, JOINS_WITHIN_S = -5.0, 1800.0
 #: The contact must be this plainly open, at rest, before a stuck one counts as freed (log-odds).
 FREED = -4.0
 #: The house charges: the relay may be meant to close from that side [V].
@@ -52,6 +54,7 @@ class Record:
     one_way_s: float = 0.0           # open while the house charged well
     openings: tuple[float, ...] = ()
     house_joins: int = 0             # times it closed from the house side
+    plainly_open_s: float = -1e9     # when it was last plainly open at rest
     stuck: bool = False              # stuck closed, until plainly open again
     fed_apart_s: float = 0.0         # house charged well by the engine at a voltage of its own: DC-DC
     fed_joined_s: float = 0.0        # ... or following the starter: isolator
@@ -81,7 +84,7 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     if run.state == "running":
         if was != "running":
             changes |= dict(run_charging_s=0.0, run_open_s=0.0, run_closed=False, run_counted=False,
-                            closed_run_s=0.0, joined_s=0.0, joined_charging_s=0.0, stop_s=None)
+                            closed_run_s=0.0, joined_s=0.0, joined_charging_s=0.0, stop_s=None, plainly_open_s=-1e9)
             record = replace(record, **changes)
         changes |= _note_run(record, point, volts, house, isolator, isolator_before)
     else:
@@ -90,8 +93,12 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
                             joined_charging_s=0.0)
             record = replace(record, **changes)
         changes |= _note_rest(record, point, house, isolator)
-        if run.lifted_by_house and isolator == "closed" and isolator_before == "open":
-            changes["house_joins"] = record.house_joins + 1
+        if touching.odds < PLAINLY_OPEN:
+            changes["plainly_open_s"] = point.at_s
+        elif isolator == "closed" != isolator_before and house > HOUSE_CHARGES_V and (
+            point.at_s - record.plainly_open_s < JOINS_WITHIN_S
+        ):
+            changes["house_joins"] = record.house_joins + 1     # no engine in between: the house side closed it
     record = replace(record, **changes)
     stuck = record.stuck
     if stuck:
@@ -149,7 +156,7 @@ def _note_rest(record: Record, point: Point, house: float, isolator: str) -> dic
 
 def _stuck(record: Record, touching: Contact) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
-    if touching.steps < 3 or touching.step_odds < 4:
+    if touching.steps < 3 or contacts.steps_say(touching.likes) < 2.5:
         return False
     both = record.house_joins > 0
     if record.starter_v is not None and record.starter_v < (LET_GO_BOTH_V if both else LET_GO_V):
