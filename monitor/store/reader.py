@@ -99,10 +99,11 @@ class Reader:
             labels = reading.spans(log)
         return None if first is None else (utc_s(labels, first), utc_s(labels, last))
 
-    def series(self, from_utc_s: float, to_utc_s: float, points: int = 1500) -> Series:
+    def series(self, from_utc_s: float, to_utc_s: float, points: int = 1500,
+               names: tuple[str, ...] = tuple(series.COLUMNS)) -> Series:
         """Columns over a span, from the level that suits it; see monitor/store/series.py."""
         with reading.open_for_reading(self.database) as log:
-            return series.read(log, reading.spans(log), from_utc_s, to_utc_s, points)
+            return series.read(log, reading.spans(log), from_utc_s, to_utc_s, points, names)
 
     def days(self, count: int = 31) -> list[Day]:
         """The latest days, oldest first; the last one is not over yet."""

@@ -28,31 +28,33 @@ class Series:
     columns: dict[str, list[float | None]]
 
 
-def read(connection: sqlite3.Connection, labels: list[Span], from_utc_s: float, to_utc_s: float, points: int) -> Series:
-    """The finest level that needs at most about twice `points` rows.
+def read(connection: sqlite3.Connection, labels: list[Span], from_utc_s: float, to_utc_s: float, points: int,
+         names: tuple[str, ...] = tuple(COLUMNS)) -> Series:
+    """The finest level that needs at most about twice `points` rows. Fewer names are read in less time.
 
     A level that no longer reaches back so far gives way to the next coarser one.
     """
     wanted = to_utc_s - from_utc_s
     parts = pieces(labels, from_utc_s, to_utc_s)
     if not parts:
-        return Series("minutes", _empty())
+        return Series("minutes", _empty(names))
     if wanted <= RAW_UP_TO_S:
         rows = [row for a, b, offset in parts for row in _raw(connection, a, b, offset)]
         if rows:
-            return Series("raw", _columns(rows, None))
+            columns = _columns(rows, None, tuple(COLUMNS))
+            return Series("raw", {name: columns[name] for name in ("at_utc_s", *names)})
     level = next((name for name, step in LEVELS.items() if wanted / step <= 2 * points), "days")
-    names = list(LEVELS)
+    levels = list(LEVELS)
     while level != "days" and not _reaches(connection, level, parts[0][0]):
-        level = names[names.index(level) + 1]
+        level = levels[levels.index(level) + 1]
     rows: list[tuple] = []
     for a, b, offset in parts:
-        rows += _rolled(connection, level, a, b, offset)
-    return Series(level, _columns(rows, LEVELS[level]))
+        rows += _rolled(connection, level, a, b, offset, names)
+    return Series(level, _columns(rows, LEVELS[level], names))
 
 
-def _empty() -> dict[str, list[float | None]]:
-    return {"at_utc_s": [], **{name: [] for name in COLUMNS}}
+def _empty(names: tuple[str, ...]) -> dict[str, list[float | None]]:
+    return {"at_utc_s": [], **{name: [] for name in names}}
 
 
 def _reaches(connection: sqlite3.Connection, level: str, at_ms: int) -> bool:
@@ -63,17 +65,19 @@ def _reaches(connection: sqlite3.Connection, level: str, at_ms: int) -> bool:
     return first is not None and (oldest is None or first <= max(at_ms, oldest) + LEVELS[level] * 1000)
 
 
-#: scaled by SQLite, which does it ten times as fast as a loop here
-_SELECT = ", ".join(f"{column} / {scale}.0" for column, scale in COLUMNS.values())
+def _scaled(names: tuple[str, ...]) -> str:
+    """Columns to select, scaled by SQLite."""
+    return ", ".join(f"{COLUMNS[name][0]} / {COLUMNS[name][1]}.0" for name in names)
 
 
-def _rolled(connection: sqlite3.Connection, level: str, from_ms: int, to_ms: int, offset_ms: int) -> list[tuple]:
+def _rolled(connection: sqlite3.Connection, level: str, from_ms: int, to_ms: int, offset_ms: int,
+            columns: tuple[str, ...]) -> list[tuple]:
     """Rows of a level, and of the finer levels where its own latest row is not written yet."""
     rows: list[tuple] = []
     names = list(LEVELS)
     for name in reversed(names[: names.index(level) + 1]):
         rows += connection.execute(
-            f"select (end_ms + start_ms) / 2 + ?, {_SELECT} from {name} where end_ms > ? and end_ms <= ? order by end_ms",
+            f"select (end_ms + start_ms) / 2 + ?, {_scaled(columns)} from {name} where end_ms > ? and end_ms <= ? order by end_ms",
             (offset_ms, from_ms, to_ms)).fetchall()
         last = connection.execute(f"select max(end_ms) from {name} where end_ms <= ?", (to_ms,)).fetchone()[0]
         from_ms = max(from_ms, last or from_ms)
@@ -90,7 +94,7 @@ def _raw(connection: sqlite3.Connection, from_ms: int, to_ms: int, offset_ms: in
             continue  # shown as the gap it now is; `ampledger doctor` counts them
     found += connection.execute(f"select at_ms, {', '.join(RAW_COLUMNS)} from samples where at_ms > ? and at_ms <= ? "
                                 "order by at_ms", (from_ms, to_ms))
-    beliefs = connection.execute(f"select end_ms, {_BELIEFS} from minutes where end_ms > ? and end_ms <= ? order by end_ms",
+    beliefs = connection.execute(f"select end_ms, {_scaled(tuple(COLUMNS)[10:])} from minutes where end_ms > ? and end_ms <= ? order by end_ms",
                                  (from_ms, to_ms + 60_000)).fetchall()
     rows, place = [], 0
     v, a, s, t = (_RAW_NAMES.index(n) + 1 for n in (
@@ -104,16 +108,13 @@ def _raw(connection: sqlite3.Connection, from_ms: int, to_ms: int, offset_ms: in
     return rows
 
 
-_BELIEFS = ", ".join(f"{column} / {scale}.0" for column, scale in list(COLUMNS.values())[10:])
-
-
-def _columns(rows: list[tuple], step_s: float | None) -> dict[str, list[float | None]]:
+def _columns(rows: list[tuple], step_s: float | None, names: tuple[str, ...]) -> dict[str, list[float | None]]:
     if not rows:
-        return _empty()
+        return _empty(names)
     columns = [list(column) for column in zip(*rows)]
     steps = list(map(sub, columns[0][1:], columns[0]))
     if steps and min(steps) < 0:  # a boot was dated anew and lies over another
-        return _columns(sorted(rows, key=itemgetter(0)), step_s)
+        return _columns(sorted(rows, key=itemgetter(0)), step_s, names)
     if step_s is None:
         step_s = max(sorted(steps)[len(steps) // 2] / 1000, 1.0) * 2 if steps else 1.0
     limit = SILENCE_STEPS * step_s * 1000
@@ -122,4 +123,4 @@ def _columns(rows: list[tuple], step_s: float | None) -> dict[str, list[float | 
             columns[0].insert(i + 1, (columns[0][i] + columns[0][i + 1]) // 2)
             for column in columns[1:]:
                 column.insert(i + 1, None)
-    return {"at_utc_s": [t / 1000 for t in columns[0]], **dict(zip(COLUMNS, columns[1:]))}
+    return {"at_utc_s": [t / 1000 for t in columns[0]], **dict(zip(names, columns[1:]))}

@@ -9,7 +9,7 @@ from monitor.store.open_log import OpenLog
 from tests.crash.cuts import Victims, look
 from tests.vehicle_by_hand import daemon, live
 
-CUTS = 15
+CUTS = 24
 #: while it starts or migrates; between two minutes; while it writes; after some minutes
 MOMENTS = (
     lambda chance: (0, chance.uniform(0.0, 0.2)), lambda chance: (1, chance.uniform(0.0, 0.03)),

@@ -52,6 +52,14 @@ def test_each_span_is_read_from_the_level_that_suits_it(database: Path, span_s: 
     assert times == sorted(times) and len(times) <= 3001
 
 
+@pytest.mark.parametrize("span_s", [3600, 86400, 30 * 86400])
+def test_a_page_may_ask_for_the_columns_it_draws_only(database: Path, span_s: float) -> None:
+    reader, names = Reader(database), ("charge_frac", "house_voltage_v")
+    few, whole = reader.series(ENDS_UTC_S - span_s, ENDS_UTC_S, names=names), reader.series(ENDS_UTC_S - span_s, ENDS_UTC_S)
+    assert list(few.columns) == ["at_utc_s", *names]
+    assert all(few.columns[name] == whole.columns[name] for name in few.columns)
+
+
 def test_every_level_tells_the_same_ampere_hours(database: Path) -> None:
     """Quarters and hours are put together from minutes; the sums must not change on the way."""
     reader = Reader(database)
