@@ -3,8 +3,8 @@ from typing import Literal
 
 from monitor.findings import Condition
 
-#: A silence shorter than this is counted, not told.
-PATIENCE_S = 60.0
+#: A silence shorter than this is counted, not told; and nobody is told of one that ends within the second.
+PATIENCE_S, TOLD_AFTER_S = 60.0, 240.0
 BATTERIES: tuple[Literal["house", "starter", "vehicle"], ...] = ("house", "starter", "vehicle")
 
 _NAMES = {
@@ -35,7 +35,7 @@ def conditions(silences: dict[str, tuple[str, float]], differ: dict[str, str]) -
             seen=f"Not measured: {names}. {' '.join(f'{why[:1].upper()}{why[1:]}.' for why, _ in sorted(lost.values()))}" if lost else "",
             means="What rests on it is not followed meanwhile; its intervals grow, and the log shows a gap.",
             look_first="The instrument's plug, fuse and cable; then `ampledger check`.",
-            clears_when="It has been measured again for a minute.", off_delay_s=60.0))
+            clears_when="It has been measured again for a minute.", on_delay_s=TOLD_AFTER_S, off_delay_s=60.0))
         wrong = {q: words for q, words in differ.items() if battery_of(q) == battery}
         words = "; ".join(f"{_NAMES.get(q, q)}: {w}" for q, w in sorted(wrong.items()))
         found.append(Condition(

@@ -13,7 +13,8 @@ State = Literal["active", "active acknowledged", "returned", "normal"]
 HOLD_OFF_S = 6 * 3600.0
 #: At most so many alerts are announced in ten minutes; more are kept and shown, not sent (ISA-18.2 flood: 10).
 FLOOD_COUNT, FLOOD_S = 6, 600.0
-KEPT = 200
+#: Suppressed by design: a kind is not sent while the one that foretold it is active and no less urgent.
+FORETOLD = {"house_low": "house_reserve_forecast"}
 RANK = {"low": 0, "medium": 1, "high": 2}
 
 
@@ -92,6 +93,9 @@ def update(held: Held, conditions: tuple[Condition, ...], at_s: float) -> Held:
 
     def tell(what, alert: Alert, announce: bool = True) -> None:
         shelved = alert.shelved_until_s is not None
+        before = live.get((FORETOLD.get(alert.kind, ""), alert.battery))
+        if before is not None and RANK[before.priority] >= RANK[alert.priority]:
+            announce = False
         if what in ("raised", "worse") and announce and not shelved:
             announce = len(announced) < FLOOD_COUNT
             if announce:

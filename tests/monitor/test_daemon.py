@@ -187,7 +187,7 @@ def test_requests_from_other_processes_are_carried_out_on_the_beat(database: Pat
     life.instrument.shows = {"house_voltage_v": 12.6}
     live(life, 60)
     life.instrument.shows = ReadFailed("nothing")
-    live(life, 240)
+    live(life, 420)
     life.daemon.writer.flush()
     (alert,) = [a.what for a in Reader(database).alerts(open_only=True) if a.what.kind == "sensor_lost"]
     requests.leave(requests.folder_of(database), "acknowledge", alert=alert.id)
