@@ -28,25 +28,37 @@ def line(x: Sequence, y: Sequence, axis: str, colour: str, name: str, **more: An
     return trace | more
 
 
-def band(x: Sequence, low: Sequence, high: Sequence, axis: str, fill: str, name: str) -> list[Figure]:
-    """An interval as a band, one closed shape for each stretch without a gap."""
-    xs: list[Any] = []
-    ys: list[float | None] = []
-    start = None
-    for i in range(len(x) + 1):
-        known = i < len(x) and low[i] is not None and high[i] is not None
-        if known and start is None:
-            start = i
-        elif not known and start is not None:
-            xs += [*x[start:i], *reversed(x[start:i]), None]
-            ys += [*high[start:i], *reversed(low[start:i]), None]
-            start = None
-    if not xs:
+def band(x: Sequence, low: Sequence, high: Sequence, axis: str, fill: str, name: str,
+         drawn: dict[tuple, list] | None = None) -> list[Figure]:
+    """An interval as a band, one closed shape for each stretch without a gap.
+
+    drawn : outlines in x by where the gaps are, shared by the bands of one figure so that they are packed once
+    """
+    known = tuple(a is not None and b is not None for a, b in zip(low, high))
+    if not any(known):
         return []
+    stretches, start = [], None
+    for i, here in enumerate((*known, False)):
+        if here and start is None:
+            start = i
+        elif not here and start is not None:
+            stretches.append((start, i))
+            start = None
+    outlines = {} if drawn is None else drawn
+    if known not in outlines:
+        outlines[known] = _around(x, x, stretches)
     return [{
-        "type": "scatter", "mode": "lines", "x": xs[:-1], "y": ys[:-1], "yaxis": axis, "name": name,
-        "fill": "toself", "fillcolor": fill, "line": {"width": 0}, "hoverinfo": "skip", "showlegend": False,
+        "type": "scatter", "mode": "lines", "x": outlines[known], "y": _around(high, low, stretches), "yaxis": axis,
+        "name": name, "fill": "toself", "fillcolor": fill, "line": {"width": 0}, "hoverinfo": "skip", "showlegend": False,
     }]
+
+
+def _around(there: Sequence, back: Sequence, stretches: Sequence[tuple[int, int]]) -> list:
+    """Along one row of values and back along another, stretch by stretch, None between two."""
+    path: list = []
+    for start, end in stretches:
+        path += [*there[start:end], *back[start:end][::-1], None]
+    return path[:-1]
 
 
 def ground(x0: Any, x1: Any, colour: str) -> Figure:

@@ -36,17 +36,18 @@ def figure(
     x = clock(rows.at_utc_s)
     into = [v if v is not None and v > 0 else None for v in rows.house_current_a]
     out = [v if v is not None and v < 0 else None for v in rows.house_current_a]
+    drawn: dict[tuple, list] = {}
     data = [
         *band(x, rounded(rows.charge_low_frac, 1, 100), rounded(rows.charge_high_frac, 1, 100), "y",
-              palette.received_band, "95 %"),
+              palette.received_band, "95 %", drawn),
         line(x, rounded(rows.charge_frac, 1, 100), "y", palette.received, "charge",
              hovertemplate="%{y:.0f} %<extra></extra>"),
         *_filled(x, into, palette.received, palette.received_band, "received"),
         *_filled(x, out, palette.spent, palette.spent_band, "spent"),
         *band(x, rows.house_voltage_low_v, rows.house_voltage_high_v, "y3",
-              palette.received_band, "house"),
+              palette.received_band, "house", drawn),
         *band(x, rows.starter_voltage_low_v, rows.starter_voltage_high_v, "y3",
-              palette.starter_band, "starter"),
+              palette.starter_band, "starter", drawn),
         line(x, rows.house_voltage_v, "y3", palette.received, "house", hovertemplate="house %{y:.2f} V<extra></extra>"),
         line(x, rows.starter_voltage_v, "y3", palette.starter, "starter",
              hovertemplate="starter %{y:.2f} V<extra></extra>"),

@@ -36,11 +36,11 @@ def main() -> None:
         sys.exit("no Chromium here; install it with: apt-get install chromium")
     with tempfile.TemporaryDirectory() as folder:
         demo = subprocess.Popen(
-            [sys.executable, "-m", "monitor", "demo", "--folder", f"{folder}/demo", "--port", "0", "--speed", "600"],
+            [sys.executable, "-m", "monitor", "demo", "--folder", f"{folder}/demo", "--port", "0"],
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         try:
             base = _address(demo)
-            _wait_for_evening(base)
+            _wait_for_figures(base)
             with sync_playwright() as play:
                 browser = play.chromium.launch(executable_path=browser_path, args=ARGUMENTS.split())
                 _photograph(browser, base)
@@ -59,15 +59,14 @@ def _address(demo: subprocess.Popen) -> str:
     raise SystemExit(f"the demo ended with {demo.wait()} before it served its pages")
 
 
-def _wait_for_evening(base: str) -> None:
-    """At 600 times the speed of life any evening is at most two and a half minutes away; it shows the most."""
-    for _ in range(200):
-        with suppress(URLError):    # the pages need a moment to start
-            with urlopen(f"{base}/api/v1/now") as answer:
-                if 20 <= time.localtime(json.load(answer)["at_utc_s"]).tm_hour < 23:
-                    return
-        time.sleep(1)
-    raise SystemExit("no evening came: is the demo running at its speed?")
+def _wait_for_figures(base: str) -> None:
+    """The pages need a moment to start."""
+    for _ in range(120):
+        with suppress(URLError), urlopen(f"{base}/api/v1/now") as answer:
+            if not json.load(answer)["empty"]:
+                return
+        time.sleep(0.5)
+    raise SystemExit("the pages show no figures")
 
 
 def _photograph(browser: Browser, base: str) -> None:
