@@ -9,6 +9,7 @@ from monitor.alerts import rules
 from monitor.findings import Event
 from monitor.store.batch import Batch
 from monitor.store.requests import Request
+from monitor.trackers import charge
 
 log = logging.getLogger("ampledger.requests")
 
@@ -50,7 +51,10 @@ def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah:
         daemon.writer.remember("vehicle", saving.to_text(vehicle))
     fresh, held = daemon.begin_trackers(vehicle), daemon.state.watch
     names = {"house": ("charge", "health"), "starter": ("starter",)}[battery]
-    held = replace(held, **{name: getattr(fresh, name) for name in names if hasattr(held, name)})
+    begun = {name: getattr(fresh, name) for name in names if hasattr(held, name)}
+    if isinstance(begun.get("charge"), charge.Held):
+        begun["charge"] = charge.replaced(held.charge, vehicle)  # the shunt and the habits belong to the vehicle
+    held = replace(held, **begun)
     daemon.state = replace(daemon.state, watch=held)
     words = "" if rated_capacity_ah is None else f" Its label says {rated_capacity_ah:g} Ah; write that into the configuration too."
     return Batch(state=daemon.state, events=(Event(at_s, "battery_replaced", battery, f"A new {battery} battery was put in.{words}"),))
@@ -68,7 +72,11 @@ def _calibrate_zero(daemon: Any, at_s: float, minutes: float) -> Batch:
     sensor = replace(daemon.vehicle.current_sensor, offset_a=mean, offset_sigma_a=max(spread / sqrt(len(seen)), 0.005))
     daemon.vehicle = replace(daemon.vehicle, current_sensor=sensor)
     daemon.writer.remember("calibration", saving.to_text(sensor))
-    return Batch(events=(Event(at_s, "calibrated", "house", f"The shunt's zero is {mean:+.3f} A from {len(seen)} readings.",
+    held = daemon.state.watch
+    if isinstance(getattr(held, "charge", None), charge.Held):
+        held = replace(held, charge=charge.calibrated_zero(held.charge, sensor.offset_a, sensor.offset_sigma_a))
+        daemon.state = replace(daemon.state, watch=held)
+    return Batch(state=daemon.state, events=(Event(at_s, "calibrated", "house", f"The shunt's zero is {mean:+.3f} A from {len(seen)} readings.",
                                (("offset_a", mean), ("offset_sigma_a", sensor.offset_sigma_a))),))
 
 
