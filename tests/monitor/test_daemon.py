@@ -18,6 +18,7 @@ from monitor.daemon import OtherLog
 from monitor.findings import Estimate
 from monitor.store import requests
 from monitor.store.reader import Reader
+from monitor.trackers import charge
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 from tests.store_fixture import VEHICLE
 from tests.vehicle_by_hand import REST, Instrument, daemon, live
@@ -231,10 +232,12 @@ def test_calibrating_while_something_is_on_is_refused_in_a_sentence(database: Pa
 def test_a_replaced_battery_begins_afresh_and_the_other_goes_on(database: Path) -> None:
     life = daemon(database)
     live(life, 300)
-    starter = life.daemon.state.watch.starter
+    starter, before = life.daemon.state.watch.starter, life.daemon.state.watch.charge
     requests.leave(requests.folder_of(database), "battery_replaced", battery="house", rated_capacity_ah=95)
     live(life, 1)
-    assert life.daemon.state.watch.charge == watch.begin(life.daemon.vehicle).charge
+    after = life.daemon.state.watch.charge
+    assert after == charge.replaced(before, life.daemon.vehicle)  # the shunt's offset and the habits stay
+    assert after.anchor == "" and life.daemon.state.watch.health == watch.begin(life.daemon.vehicle).health
     assert life.daemon.state.watch.starter == starter and life.daemon.vehicle.house.rated_capacity_ah == 95
     life.daemon.close()
     assert Reader(database).now().vehicle.house.rated_capacity_ah == 95
