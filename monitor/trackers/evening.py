@@ -126,8 +126,8 @@ def watched(
 
 def conditions(held: Evening, found: ForecastFindings) -> tuple[Condition, ...]:
     """The message of this evening while it stands."""
-    levers = "; ".join(text for text, _ in found.levers[:2])
+    levers = " ".join(f"{text[:1].upper()}{text[1:].rstrip('.')}." for text, _ in found.levers[:2])
     return (Condition(
         KIND, "house", held.active, "high" if held.high else "medium", held.seen,
         "The charge may not last until the sun carries the load again.", levers,
-        "the sun carries the load, or the odds fall under 15 in 100", figures=held.figures),)
+        "The sun carries the load, or the odds fall under 15 in 100.", figures=held.figures),)
