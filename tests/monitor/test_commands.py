@@ -221,3 +221,33 @@ def test_wire_answers_with_a_size_or_why_not() -> None:
 def test_an_unknown_command_or_option_says_so() -> None:
     assert "No such command" in _run("chekc").output
     assert "No such option" in _run("check", "--frobnicate").output
+
+
+def test_pages_serves_as_the_configuration_wants_it(filled: Path) -> None:
+    """A code in the configuration locks the pages; the port is the configured one."""
+    import socket
+    import time
+    import urllib.error
+    import urllib.request
+
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    hashed = _run("code", input="three odd words\nthree odd words\n").output.splitlines()[-1]
+    config = filled.parent / "pages.toml"
+    config.write_text(filled.read_text() + f'[dashboard]\naddress = "127.0.0.1:{port}"\ncode_to_read = true\n{hashed}\n')
+    pages = subprocess.Popen([sys.executable, "-m", "monitor", "pages", "--config", str(config)], stderr=subprocess.DEVNULL)
+    try:
+        for _ in range(200):
+            try:
+                urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=5)
+                raise AssertionError("it answered without the code")
+            except urllib.error.HTTPError as error:
+                assert error.code == 401
+                return
+            except urllib.error.URLError:
+                time.sleep(0.05)
+        raise AssertionError("no answer")
+    finally:
+        pages.terminate()
+        pages.wait(10)
