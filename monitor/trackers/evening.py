@@ -91,7 +91,8 @@ def _speak(
         return held.said_count < 2 and held.over >= 2 and p >= WARNING and p - held.said >= MOVED
     if bedtime:
         return True
-    if held.over < 2:
+    # A log that began after bedtime knows neither the charge nor the loads yet: three hours of the same odds first.
+    if held.over < (2 if held.at_bedtime is not None or not held.past_bedtime else 18):
         return False
     if held.past_bedtime and solar_hour >= 18 or not by_day and solar_hour < 12:
         return held.at_bedtime is None or p >= held.at_bedtime + 0.1
