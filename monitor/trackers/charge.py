@@ -92,7 +92,8 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     if count.voltage_v is not None and count.current_a is not None:
         full = charge_anchor.full(
             battery, min(count.tail_v, count.voltage_v + 0.05), max(count.tail_a, count.current_a), capacity, count.high_s)
-        empty = charge_anchor.empty(battery, count.voltage_v, count.current_a, capacity, count.temperature_c)
+        rest_v = count.voltage_v - step_resistance.at(resistance, depth_frac) * count.current_a
+        empty = charge_anchor.empty(battery, count.voltage_v, rest_v, count.current_a, capacity, count.temperature_c)
     session, session_h, before = held.session_sigma, held.session_h + minute.duration_s / 3600.0, held.before_session
     if count.high_s == 0.0:
         session, before = 1.0, None
@@ -117,7 +118,8 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             # A better anchor of the same spell takes the place of the worse one, as if that had not been.
             if session == 1.0:
                 before, session_h, fulls = guesses, 0.0, fulls + 1
-                news.append(Event(minute.end_s, "full_charge", "house", _FULL_WORDS))
+                if anchor != "full" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0:
+                    news.append(Event(minute.end_s, "full_charge", "house", _FULL_WORDS))
             guesses = _anchored(before, full) if before is not None else _set(guesses, full)
             session = full.sigma_frac
         elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
@@ -197,7 +199,8 @@ def _weigh_rest(
         expected_v, slopes, curve_v = charge_filter.rest(guess.belief, battery, count.direction)
         step_v = step_resistance.sigma_ohm(resistance, mean[DEPTH] / exp(mean[CAPACITY])) * count.slow_a
         trials.append((slopes, rest_v - expected_v, noise + curve_v * curve_v + step_v * step_v))
-    guesses, misfit = charge_guesses.measured(guesses, trials, GATE, REPEATS[battery.lead_acid])
+    guesses, misfit = charge_guesses.measured(
+        guesses, trials, GATE, REPEATS[battery.lead_acid], None if battery.lead_acid else CAPACITY)
     surprise += 0.03 * (min(misfit, 60.0) - surprise)
     if surprise > LOST:
         guesses = tuple(

@@ -14,6 +14,11 @@ class Anchor:
     sigma_frac: float
 
 
+#: Four lithium cells below these rest voltages are so deep, one sigma: between the single-particle model of the
+#: Prada2013 set (10 % left at 11.9 V) and common tables (10 % at 12.5 V, 5 % at 12.2 V).
+LITHIUM_KNEE = ((12.5, 0.91, 0.05), (12.2, 0.94, 0.04), (11.8, 0.96, 0.03), (11.0, 0.985, 0.02))
+
+
 def full(battery: Battery, voltage_v: float, current_a: float, capacity_ah: float, held_s: float) -> Anchor | None:
     """A charge that tails off at a high voltage, or None.
 
@@ -40,16 +45,23 @@ def full(battery: Battery, voltage_v: float, current_a: float, capacity_ah: floa
 
 
 def empty(
-    battery: Battery, voltage_v: float, current_a: float, capacity_ah: float, temperature_c: float | None,
+    battery: Battery, voltage_v: float, rest_v: float, current_a: float, capacity_ah: float,
+    temperature_c: float | None,
 ) -> Anchor | None:
     """The knee of a discharge at an ordinary load, or None.
 
     The rated capacity ends at 10.5 V (lead-acid, EN 50342-1), and a few per cent before it the
     voltage bends down. A higher rate or cold reaches the knee earlier, with charge left behind
     that is not lost: Peukert and the temperature factor say how much, by half of it the anchor is in doubt.
+    Lithium leaves its plateau steeply; rest_v is the voltage freed of the load's step.
     """
     rate = -current_a / capacity_ah
-    if not battery.lead_acid or not 0.015 < rate < 0.15 or voltage_v > 11.3:
+    if not battery.lead_acid:
+        if not 0.0 <= rate < 0.15 or rest_v > LITHIUM_KNEE[0][0]:
+            return None
+        depth, sigma = next((d, s) for v, d, s in reversed(LITHIUM_KNEE) if rest_v <= v)
+        return Anchor("empty", depth, sigma)
+    if not 0.015 < rate < 0.15 or voltage_v > 11.3:
         return None
     fallen = min((11.3 - voltage_v) / 0.8, 1.0)
     reach = ratings.reachable_frac(

@@ -5,16 +5,17 @@ Automatic Control 17 (1972) 439). Lead-acid needs one; lithium starts with a row
 state of charge and keeps those that go on fitting, until the first full charge leaves one.
 """
 from dataclasses import dataclass
-from math import exp, log
+from math import exp
 
 from monitor.battery import Battery, CurrentSensor
 from monitor.trackers import charge_filter, kalman
 from monitor.trackers.charge_filter import DEPTH
 from monitor.trackers.kalman import Belief
 
-#: Voltage errors of one quarter of an hour and the next are not independent: a guess is only
-#: half as much the worse for a bad fit as its Gaussian says.
-TEMPER = 0.5
+#: Voltage errors of one quarter of an hour and the next are not independent: a bad fit counts for less than its
+#: Gaussian says. How wide a guess's own forecast is does not count at all: else the flattest part of the curve,
+#: which forecasts best, would always win.
+TEMPER = 0.4
 SPACING_FRAC = 0.08
 
 
@@ -48,19 +49,24 @@ def best(guesses: Guesses) -> Belief:
 
 def measured(
     guesses: Guesses, trials: list[tuple[tuple[float, ...], float, float]], gate: float, repeats: float = 1.0,
+    untouched: int | None = None,
 ) -> tuple[Guesses, float]:
     """All guesses after one measurement, and how badly even the best fits (squared sigmas).
 
-    trials gives, for each guess, the slopes, the surprise and the variance. A surprise beyond gate
-    (squared sigmas) moves no guess, but still costs it weight.
+    trials gives, for each guess, the slopes, the surprise and the variance. A surprise beyond gate (squared
+    sigmas) moves no guess, but still costs it weight. untouched: a quantity not to learn from it.
     """
     found, least = [], 1e9
     for guess, (slopes, miss, variance) in zip(guesses, trials):
         total = kalman.variance_along(guess.belief, slopes) + variance
         squared = miss * miss / total
         least = min(least, squared)
-        belief = kalman.weigh(guess.belief, slopes, miss, variance * repeats) if squared < gate else guess.belief
-        found.append(Guess(guess.log_weight - TEMPER * 0.5 * (min(squared, 2 * gate) + log(total)), belief))
+        belief = guess.belief
+        if squared < gate:
+            belief = (
+                kalman.weigh(belief, slopes, miss, variance * repeats) if untouched is None
+                else kalman.weigh_around(belief, slopes, miss, variance * repeats, untouched))
+        found.append(Guess(guess.log_weight - TEMPER * 0.5 * min(squared, 2 * gate), belief))
     return pruned(found), least
 
 

@@ -17,6 +17,8 @@ BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "r
 UNKNOWN_WIDTH_FRAC = 0.9
 #: Gain of the shunt (0.6 %) cannot be told from capacity, and stays in its interval.
 GAIN_SIGMA = 0.006
+#: Never surer than this on a lithium plateau before a first anchor.
+PLATEAU_SIGMA_FRAC = 0.08
 
 
 def findings(held: "Held", vehicle: Vehicle) -> ChargeFindings:
@@ -24,6 +26,9 @@ def findings(held: "Held", vehicle: Vehicle) -> ChargeFindings:
     count, house = held.count, vehicle.house
     z, sigma, log_q, sigma_q, cross = _charge(held, vehicle)
     seen_full = held.fulls > 0
+    if not house.lead_acid and held.anchor in ("", "rest") and z > 0.12:
+        # On the plateau a voltmeter 0.3 % off, or a curve a tenth of a volt off, fits the wrong charge perfectly.
+        sigma = max(sigma, PLATEAU_SIGMA_FRAC)
     age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
     stage = charging_stage.stage(count, house, held.session_sigma < 1.0)
     offset = _offset(held, vehicle)

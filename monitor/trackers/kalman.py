@@ -49,6 +49,27 @@ def weigh(belief: Belief, slope: tuple[float, ...], surprise: float, variance: f
     )
 
 
+def weigh_around(
+    belief: Belief, slope: tuple[float, ...], surprise: float, variance: float, untouched: int,
+) -> Belief:
+    """The same, but one quantity is considered and not learnt: its value and variance stay.
+
+    For a quantity that the measurement would seem to show and cannot (Schmidt, "Application of
+    state-space methods to navigation problems", Advances in Control Systems 3, 1966).
+    """
+    pull = [sum([p * b for p, b in zip(row, slope)]) for row in belief.covariance]
+    total = sum([a * g for a, g in zip(slope, pull)]) + variance
+    gain = [g / total for g in pull]
+    gain[untouched] = 0.0
+    return Belief(
+        tuple([m + k * surprise for m, k in zip(belief.mean, gain)]),
+        tuple([
+            tuple([p - (k * h + g * o) + k * o * total for p, h, o in zip(row, pull, gain)])
+            for row, k, g in zip(belief.covariance, gain, pull)
+        ]),
+    )
+
+
 def widened(belief: Belief, index: int, variance: float) -> Belief:
     """The same belief with more doubt about one quantity."""
     rows = list(belief.covariance)
