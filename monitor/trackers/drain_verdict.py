@@ -21,6 +21,8 @@ SETTLED_H, FROM_START_H = 6.0, 20.0
 YOUNGEST_S = 4 * 3600.0
 #: Fast: over so many quarter-hours, steadily, at least so much [V] beyond what surface charge explains.
 FAST_QUARTERS, FAST_BLOCK, FAST_V, FAST_AFTER_H = 10, 2, 0.03, 3.0
+#: It must exceed what surface charge explains so many times over; more in the first hours, when that is least known.
+FAST_TIMES, FAST_TIMES_EARLY, EARLY_H = 1.5, 4.0, 12.0
 #: In each half-hour of it at least this share of an even fall.
 FAST_EVEN_FRAC = 0.4
 #: Sudden: so much lower within minutes [V], for so many minutes.
@@ -111,7 +113,8 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
     if hours > 1.4 * FAST_QUARTERS / 4 or first.at_s - begun_s < (FAST_AFTER_H - 1) * 3600:
         return None
     blocks = FAST_QUARTERS // FAST_BLOCK
-    expected = 1.5 * first.expected_v_per_h * hours
+    early = first.at_s - begun_s < EARLY_H * 3600
+    expected = (FAST_TIMES_EARLY if early else FAST_TIMES) * first.expected_v_per_h * hours
     total = first.plain_v - last.plain_v - expected
     if total < FAST_V:
         return None

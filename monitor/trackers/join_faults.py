@@ -13,6 +13,8 @@ from monitor.trackers.points import Point
 CHARGING_WELL_V = 13.5
 #: A run must charge this long before "it did not close" means anything [s].
 RUN_LEAST_S = 300.0
+#: House current this much above that before the run: something feeds it, if not this isolator [A].
+FED_A = 3.0
 #: One such run is enough once the isolator was seen to close this often, if it lasts this long.
 CLOSED_BEFORE, ONE_RUN_S = 2, 900.0
 #: Joined this long after a stop, with nothing charging: stuck. A voltage-sensing relay lets go late,
@@ -40,6 +42,7 @@ class Record:
 
     run_charging_s: float = 0.0      # this run: charging well
     run_open_s: float = 0.0          # of it, plainly open
+    run_fed_s: float = 0.0           # of it, with the house fed by a charger of its own
     run_closed: bool = False         # this run: closed for a good part
     run_counted: bool = False
     runs_missed: int = 0             # runs in a row without closing
@@ -83,10 +86,10 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     changes: dict = {"starter_v": volts, "house_v": house}
     if run.state == "running":
         if was != "running":
-            changes |= dict(run_charging_s=0.0, run_open_s=0.0, run_closed=False, run_counted=False,
+            changes |= dict(run_charging_s=0.0, run_open_s=0.0, run_fed_s=0.0, run_closed=False, run_counted=False,
                             closed_run_s=0.0, joined_s=0.0, joined_charging_s=0.0, stop_s=None, plainly_open_s=-1e9)
             record = replace(record, **changes)
-        changes |= _note_run(record, point, volts, house, isolator, isolator_before)
+        changes |= _note_run(record, point, run, isolator, isolator_before)
     else:
         if was == "running":
             changes |= dict(stop_s=point.at_s, was_closed_at_stop=record.run_closed, joined_s=0.0,
@@ -108,10 +111,13 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     return record if stuck == record.stuck else replace(record, stuck=stuck)
 
 
-def _note_run(record: Record, point: Point, volts: float, house: float, isolator: str, before: str) -> dict:
+def _note_run(record: Record, point: Point, run: Run, isolator: str, before: str) -> dict:
+    volts, house = point.starter_v, point.house_v
     changes: dict = {}
     if volts > CHARGING_WELL_V:
         changes["run_charging_s"] = record.run_charging_s + point.span_s
+        if point.house_a is not None and run.house_before_a is not None and point.house_a - run.house_before_a > FED_A:
+            changes["run_fed_s"] = record.run_fed_s + point.span_s
         if isolator == "open":
             changes["run_open_s"] = record.run_open_s + point.span_s
         if before == "closed" and isolator == "open":
@@ -128,7 +134,9 @@ def _note_run(record: Record, point: Point, volts: float, house: float, isolator
             changes["fed_joined_s"] = record.fed_joined_s + point.span_s
     charging_s = changes.get("run_charging_s", record.run_charging_s)
     open_s = changes.get("run_open_s", record.run_open_s)
-    if charging_s >= RUN_LEAST_S and not record.run_counted and not record.run_closed and open_s > 0.7 * charging_s:
+    fed = changes.get("run_fed_s", record.run_fed_s) > 0.5 * charging_s
+    if (charging_s >= RUN_LEAST_S and not record.run_counted and not record.run_closed and open_s > 0.7 * charging_s
+            and not fed):
         changes |= dict(run_counted=True, runs_missed=record.runs_missed + 1)
     if (record.run_counted or changes.get("run_counted")) and open_s > record.missed_s:
         changes["missed_s"] = open_s

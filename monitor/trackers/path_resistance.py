@@ -11,9 +11,11 @@ LEAST_STEP_A = 6.0
 PRIOR_OHM, PRIOR_SIGMA_OHM = 0.018, 0.015
 METER_SIGMA_V = 0.03
 #: One edge: voltage noise, loads that changed at the same moment [A], share of the current.
-EDGE_SIGMA_V, EDGE_SIGMA_A, EDGE_SIGMA_FRAC = 0.008, 0.5, 0.03
+EDGE_SIGMA_V, EDGE_SIGMA_A, EDGE_SIGMA_FRAC = 0.008, 1.0, 0.03
 #: First edges that make the vehicle's own baseline, and last ones that are compared with it.
-BASELINE_EDGES, RECENT_EDGES = 20, 10
+BASELINE_EDGES, RECENT_EDGES = 10, 10
+#: The meters' difference is taken from so many of the first.
+OFFSET_EDGES = 6
 #: Fewest for a comparison.
 BASELINE_LEAST, RECENT_LEAST = 5, 3
 #: Grown: the ratio to the baseline is above this, by its lower 95 % bound.
@@ -80,8 +82,7 @@ def estimate(path: Path) -> Answer:
     """Resistance of the path [ohm] from the last edges."""
     if not path.recent:
         return NotYet("it is measured when the isolator next closes or opens with more than 6 A flowing")
-    edges = path.recent if len(path.baseline) >= BASELINE_EDGES or len(path.recent) >= 5 else path.baseline
-    value, sigma = _fit(tuple(dict.fromkeys((*path.baseline, *edges))), edges)
+    value, sigma = _fit(path.baseline, path.recent)
     return Estimate(value, max(0.0, value - 1.96 * sigma), value + 1.96 * sigma, "measured")
 
 
@@ -90,9 +91,9 @@ def growth(path: Path) -> tuple[float, float, float, float] | None:
     later = tuple(e for e in path.recent if e not in path.baseline)
     if len(path.baseline) < BASELINE_LEAST or len(later) < RECENT_LEAST:
         return None
-    everything = (*path.baseline, *later)
-    now, sigma_now = _fit(everything, later)
-    then, sigma_then = _fit(everything, path.baseline)
+    first = path.baseline
+    now, sigma_now = _fit(first, later)
+    then, sigma_then = _fit(first, first)
     if then <= 0.0005 or now <= 0:
         return None
     ratio = now / then
@@ -110,9 +111,9 @@ def grown(path: Path) -> bool:
     return low > GROWN_RATIO or (ratio > 1.15 and low > 1.05 and heat > HOT_W)
 
 
-def _fit(all_edges: tuple[tuple[float, float, float], ...], chosen: tuple[tuple[float, float, float], ...]):
-    """Resistance of the chosen edges and its sigma, the meters' common error taken from all of them."""
-    offset, offset_sigma = _offset(all_edges)
+def _fit(first: tuple[tuple[float, float, float], ...], chosen: tuple[tuple[float, float, float], ...]):
+    """Resistance of the chosen edges and its sigma; the meters' difference comes from the vehicle's first ones."""
+    offset, offset_sigma = _offset(first[:OFFSET_EDGES])
     s_xx = s_xy = 0.0
     for _, amps, volts in chosen:
         sigma = _edge_sigma(amps)

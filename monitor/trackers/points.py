@@ -30,8 +30,10 @@ def points(minute: Minute) -> list[Point]:
     samples = minute.samples
     count = len(samples)
     if count > 1 and _quiet(minute):
+        # Not the minute's mean current: that looks back over its start.
+        low, high = minute.house_current_low_a, minute.house_current_high_a
         return [Point(minute.end_s, max(minute.duration_s, 1.0), minute.starter_voltage_v, minute.house_voltage_v,
-                      minute.house_current_a, minute.starter_voltage_low_v)]
+                      None if low is None or high is None else (low + high) / 2, minute.starter_voltage_low_v)]
     if count <= 6:
         before_s, out = minute.start_s, []
         for s in samples:

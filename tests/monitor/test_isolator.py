@@ -1,0 +1,207 @@
+"""Engine and isolator state, stuck and loose contacts, path resistance: on a small circuit of two batteries."""
+import pytest
+
+from monitor import saving
+from monitor.battery import Battery, Vehicle
+from monitor.findings import Estimate, NotYet
+from monitor.gather import minutes
+from monitor.sample import Sample
+from monitor.trackers import isolator
+
+VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
+STARTER_OHM, HOUSE_OHM = 0.008, 0.012
+
+
+def journey(runs, hours, spacing_s=30.0, path_ohm=0.02, stuck=None, stuck_s=0.0, dc_dc=False, house_rest_v=12.5,
+            sun=None, dropped=(), wander=0.0):
+    """Samples of two batteries with a fridge on the house side; stuck: "closed" or "open" from stuck_s on.
+
+    Voltages come from the circuit: rest voltage plus current times resistance on both sides of the path.
+    """
+    out, at_s = [], 0.0
+    starter_rest_v = 12.75
+    while at_s < hours * 3600:
+        at_s += spacing_s
+        run = next(((a, b) for a, b in runs if a < at_s <= b), None)
+        since_run = min((at_s - b for _, b in runs if at_s > b), default=1e9)
+        load_a = 4.0 if (at_s % 2400) < 900 else 0.5
+        sun_a = sun(at_s) if sun else 0.0
+        surface_v = 0.35 * (0.5 ** (since_run / 3600)) if since_run < 1e8 else 0.0
+        closed = run is not None and at_s > run[0] + 15
+        if stuck and at_s >= stuck_s:
+            closed = stuck == "closed"
+        ohm = path_ohm(at_s) if callable(path_ohm) else path_ohm
+        if dc_dc:
+            starter_v = 14.1 if run else starter_rest_v + surface_v
+            house_a = (25.0 if run and at_s > run[0] + 20 else 0.0) + sun_a - load_a
+            house_v = house_rest_v + house_a * HOUSE_OHM + (1.3 if run else 0.0)
+        elif closed and run:
+            starter_v = 14.2
+            path_a = (starter_v - house_rest_v + (load_a - sun_a) * HOUSE_OHM) / (HOUSE_OHM + ohm + 0.03)
+            house_a = path_a - load_a + sun_a
+            house_v = starter_v - path_a * ohm
+        elif closed:
+            path_a = (starter_rest_v + surface_v - house_rest_v - surface_v + (load_a - sun_a) * HOUSE_OHM) / (
+                STARTER_OHM + ohm + HOUSE_OHM)
+            starter_v = starter_rest_v + surface_v - path_a * STARTER_OHM
+            house_a = path_a - load_a + sun_a
+            house_v = starter_v - path_a * ohm
+        else:
+            starter_v = 14.2 if run else starter_rest_v + surface_v
+            house_a = sun_a - load_a
+            house_v = house_rest_v + house_a * HOUSE_OHM + (0.02 * sun_a)
+        starter_v += wander * (1 if int(at_s / spacing_s) % 2 else -1)
+        if any(a < at_s <= b for a, b in dropped):
+            out.append(Sample(at_s))
+        else:
+            out.append(Sample(at_s, round(house_v / 0.00125) * 0.00125, round(house_a / 0.005) * 0.005,
+                              round(starter_v / 0.00125) * 0.00125))
+    return out
+
+
+def live(samples, vehicle=VEHICLE):
+    """All findings by time, the last state, and when which condition became active."""
+    held, found, raised, active = isolator.begin(vehicle), {}, [], set()
+    for minute in minutes(samples):
+        held = isolator.update(held, minute, vehicle)
+        found[minute.end_s] = isolator.findings(held, vehicle)
+        now = {c.kind for c in isolator.conditions(held, vehicle) if c.active}
+        raised += [(minute.end_s, kind) for kind in now - active]
+        active = now
+    return held, found, raised
+
+
+HOUR = 3600.0
+DRIVES = ((2.3 * HOUR, 3.3 * HOUR), (8.3 * HOUR, 9.3 * HOUR), (20.3 * HOUR, 21.3 * HOUR))
+
+
+@pytest.mark.parametrize("spacing_s", [1.0, 30.0, 120.0])
+def test_engine_and_isolator_are_told_at_any_spacing_of_readings(spacing_s):
+    drives = DRIVES[:1] if spacing_s == 1.0 else DRIVES
+    _, found, raised = live(journey(drives, 5 if spacing_s == 1.0 else 26, spacing_s))
+    clear = spacing_s + 60
+    judged = right = known = 0
+    for at_s, join in found.items():
+        if at_s < 600 or any(abs(at_s - edge) <= clear for run in drives for edge in run):
+            continue
+        running = any(a < at_s <= b for a, b in drives)
+        judged += 1
+        known += join.engine != "unknown" and join.isolator != "unknown"
+        right += join.engine == ("running" if running else "off") and join.isolator == ("closed" if running else "open")
+    assert right / known >= 0.99
+    assert known / judged >= 0.97
+    assert raised == []
+
+
+def test_a_stuck_closed_isolator_is_named_within_hours_while_the_fridge_cycles():
+    samples = journey(DRIVES, 36, stuck="closed", stuck_s=20.8 * HOUR)
+    _, _, raised = live(samples)
+    assert [kind for _, kind in raised] == ["isolator_stuck_closed"]
+    assert raised[0][0] - DRIVES[2][1] <= 8 * HOUR
+
+
+def test_a_stuck_closed_isolator_is_said_with_figures_and_clears_when_the_batteries_part():
+    held, _, _ = live(journey(DRIVES, 30, stuck="closed", stuck_s=20.8 * HOUR))
+    condition = next(c for c in isolator.conditions(held, VEHICLE) if c.active)
+    assert "%" in condition.seen and "steps" in condition.seen
+    assert condition.means and condition.look_first and condition.clears_when
+    freed = journey(DRIVES, 40)[int(30 * HOUR / 30):]
+    for minute in minutes(freed):
+        held = isolator.update(held, minute, VEHICLE)
+    assert not any(c.active for c in isolator.conditions(held, VEHICLE))
+
+
+def test_a_stuck_open_isolator_is_named_by_the_second_run():
+    drives = (*DRIVES, (30.3 * HOUR, 31.3 * HOUR), (40.3 * HOUR, 41.3 * HOUR))
+    _, _, raised = live(journey(drives, 44, stuck="open", stuck_s=15 * HOUR))
+    assert [kind for _, kind in raised] == ["isolator_stuck_open"]
+    assert drives[2][0] < raised[0][0] <= drives[3][0] + 900
+
+
+def test_a_relay_that_never_closed_is_named_at_the_second_run_not_the_first():
+    _, _, raised = live(journey(DRIVES, 26, stuck="open"))
+    assert [kind for _, kind in raised] == ["isolator_stuck_open"]
+    assert DRIVES[1][0] < raised[0][0] <= DRIVES[1][0] + 900
+
+
+def test_lithium_house_at_rest_does_not_read_as_a_running_engine():
+    vehicle = Vehicle(Battery("house", "lfp", 100), Battery("starter", "agm", 70))
+    _, found, raised = live(journey((), 24, house_rest_v=13.3), vehicle)
+    assert {join.engine for join in found.values()} == {"off"}
+    assert raised == []
+
+
+def test_a_house_charged_by_the_sun_does_not_read_as_a_running_engine():
+    noon = lambda at_s: max(0.0, 12 * (1 - ((at_s / HOUR - 13) / 5) ** 2))  # noqa: E731
+    _, found, raised = live(journey((), 24, sun=noon, house_rest_v=13.2))
+    assert {join.engine for join in found.values()} == {"off"}
+    assert raised == []
+
+
+def test_a_dc_dc_charger_is_recognised_and_not_taken_for_a_stuck_isolator():
+    held, found, raised = live(journey(DRIVES, 26, dc_dc=True, house_rest_v=12.9))
+    last = isolator.findings(held, VEHICLE)
+    assert last.build == "dc_dc"
+    assert last.isolator == "open"
+    assert isinstance(last.path_resistance_ohm, NotYet)
+    assert raised == []
+
+
+@pytest.mark.parametrize("path_ohm", [0.008, 0.02, 0.035])
+def test_path_resistance_is_measured_at_the_edges_of_the_join(path_ohm):
+    held, _, _ = live(journey(DRIVES, 24, path_ohm=path_ohm))
+    answer = isolator.findings(held, VEHICLE).path_resistance_ohm
+    assert isinstance(answer, Estimate)
+    assert abs(answer.value - path_ohm) <= max(0.0015, 0.08 * path_ohm)
+    assert answer.low <= path_ohm <= answer.high
+
+
+def test_a_path_that_doubles_its_resistance_is_flagged_and_a_steady_one_is_not():
+    drives = tuple((d * 6 * HOUR + 1.3 * HOUR, d * 6 * HOUR + 2.3 * HOUR) for d in range(16))
+    _, _, steady = live(journey(drives, 96))
+    _, _, grown = live(journey(drives, 96, path_ohm=lambda at_s: 0.015 if at_s < 48 * HOUR else 0.03))
+    assert steady == []
+    assert [kind for _, kind in grown] == ["path_resistance_grown"]
+
+
+def test_nothing_is_claimed_while_nothing_is_measured():
+    _, found, _ = live(journey(DRIVES, 6, dropped=((2.5 * HOUR, 4 * HOUR),)))
+    silent = [join for at_s, join in found.items() if 2.6 * HOUR < at_s < 3.9 * HOUR]
+    assert {join.engine for join in silent} == {join.isolator for join in silent} == {"unknown"}
+    later = [join for at_s, join in found.items() if at_s > 4.3 * HOUR]
+    assert {join.engine for join in later} == {"off"}
+
+
+def test_an_alternator_held_low_ends_in_unknown_not_in_a_fault():
+    samples = []
+    for k in range(1, 8 * 120):
+        at_s = 30.0 * k
+        driving = 2 * HOUR < at_s <= 5 * HOUR
+        starter_v = 12.75 if not driving else (14.6 if int(at_s / 300) % 3 == 0 else 12.7)
+        samples.append(Sample(at_s, 12.5, -1.0, starter_v))
+    _, found, raised = live(samples)
+    low = [found[s.at_s].engine for s in samples if s.at_s in found and 3.5 * HOUR < s.at_s < 5 * HOUR
+           and s.starter_voltage_v < 13]
+    assert low.count("unknown") / len(low) > 0.9
+    assert not [kind for _, kind in raised if kind != "isolator_stuck_open"]
+
+
+def test_an_ignition_wire_settles_what_voltages_cannot():
+    held = isolator.begin(VEHICLE)
+    samples = [Sample(30.0 * k, 12.6, -1.0, 13.9, ignition_on=0.0) for k in range(1, 40)]
+    for minute in minutes(samples):
+        held = isolator.update(held, minute, VEHICLE)
+    assert isolator.findings(held, VEHICLE).engine == "off"
+
+
+def test_the_state_survives_saving_and_goes_on_alike():
+    samples = journey(DRIVES, 22)
+    gathered = list(minutes(samples))
+    held = isolator.begin(VEHICLE)
+    for minute in gathered[:1000]:
+        held = isolator.update(held, minute, VEHICLE)
+    again = saving.from_text(isolator.Held, saving.to_text(held))
+    assert again == held
+    for minute in gathered[1000:1100]:
+        held, again = isolator.update(held, minute, VEHICLE), isolator.update(again, minute, VEHICLE)
+    assert again == held
