@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 Z95 = 1.96
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
 #: Before anything was measured nothing is said: the prior alone covers all there is.
-UNKNOWN_WIDTH_FRAC = 0.9
+UNKNOWN_WIDTH_FRAC = 0.8
 #: Gain of the shunt (0.6 %) cannot be told from capacity, and stays in its interval.
 GAIN_SIGMA = 0.006
 #: Never surer than this on a lithium plateau before a first anchor.
