@@ -221,7 +221,10 @@ def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0) -> Guesses
         mean = guess.belief.mean
         capacity = exp(mean[CAPACITY])
         depth = anchor.depth_frac * capacity
-        slopes = tuple(1.0 if i == DEPTH else (-depth if i == CAPACITY else 0.0) for i in range(len(mean)))
+        # Empty says how large the battery is. Full does not: what is missing at a given tail is known too
+        # badly, and always in the same direction, for a hundred full charges not to add up to a wrong capacity.
+        by_capacity = -depth if anchor.kind == "empty" else 0.0
+        slopes = tuple(1.0 if i == DEPTH else (by_capacity if i == CAPACITY else 0.0) for i in range(len(mean)))
         trials.append((slopes, depth - mean[DEPTH], repeats * (anchor.sigma_frac * capacity) ** 2))
     found, _ = charge_guesses.measured(guesses, trials, 1e9)
     return (Guess(0.0, charge_guesses.one(found)),)
