@@ -16,6 +16,8 @@ import click
 
 FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
 BEAT_S = 1.0
+#: Latest days of the past in which readings come every minute.
+FINE_DAYS = 3.0
 
 
 @click.command(short_help="Show everything on a simulated vehicle.")
@@ -96,11 +98,17 @@ def _past(whole: Any, driver: Any, begins_utc_s: float) -> None:
                         step=watch.step, simulated=True, begins_utc_s=begins_utc_s)
         gc.disable()  # nothing in it makes cycles, and looking for them costs a twelfth
         try:
-            daemon.past(_shown(driver.history(days), days))
+            daemon.past(_shown(_history(driver, days), days))
         finally:
             gc.enable()
             daemon.close()
     click.echo(f"{days:.1f} days of life are in the log ({time.perf_counter() - began:.1f} s).")
+
+
+def _history(driver: Any, days: float) -> Iterator[Any]:
+    """The journey so far: a reading every two minutes, every minute in the latest days, more finely around drives."""
+    yield from driver.history(max(days - FINE_DAYS, 0.0), step_s=120.0)
+    yield from driver.history(min(days, FINE_DAYS))
 
 
 @contextmanager
