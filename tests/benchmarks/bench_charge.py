@@ -142,7 +142,7 @@ def main(arguments: list[str]) -> None:
     folders = []
     for argument in arguments:
         path = Path(argument)
-        found = sorted(p.parent for p in path.glob("**/readings.csv.gz"))
+        found = sorted(p.parent for p in path.glob("**/scenario.toml") if (p.parent / "readings.csv.gz").exists())
         folders += found or ([path] if (path / "readings.csv.gz").exists() else [])
     print(f"{'drive':24s} {'class':15s}" + "".join(f"{c:>9s}" for c in COLUMNS))
     groups: dict[str, list[dict]] = {}
