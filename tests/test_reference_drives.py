@@ -28,11 +28,10 @@ def test_state_of_charge_stays_within_its_limit(outcomes: dict[str, Outcome], na
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["agm-aged", "agm-camp", "lfp-camp", "isolator-stuck-open", "starter-drain-2a"])
-def test_state_of_charge_beats_the_best_simple_method(outcomes: dict[str, Outcome], name: str) -> None:
-    """Not so where a sound battery hardly leaves full: there, methods that are told its capacity win by tenths of
-    a point (docs/estimation.md); `make bench` prints all thirteen."""
-    assert 100 * outcomes[name].soc["rmse_after24h"] < BEST_SIMPLE_RMSE_PCT[name]
+def test_state_of_charge_beats_the_best_simple_method_on_nine_of_eleven(outcomes: dict[str, Outcome]) -> None:
+    """Each against the best of five simple methods on that very drive; the two half-years are in `make bench`."""
+    better = [name for name in DRIVES if 100 * outcomes[name].soc["rmse_after24h"] < BEST_SIMPLE_RMSE_PCT[name]]
+    assert len(better) >= 9, {name: outcomes[name].soc["rmse_after24h"] for name in DRIVES}
 
 
 @pytest.mark.slow
