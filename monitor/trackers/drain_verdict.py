@@ -10,7 +10,7 @@ from monitor.trackers.surface_decay import DECAY_H, SURFACE, Decay, fall_v_per_d
 
 QUARTER_S = 900.0
 #: Slow: so many sigmas, so many quarter-hours in a row, and at least this much current [A] by its lower bound.
-SCORE, IN_A_ROW, LEAST_A = 4.5, 6, 0.015
+SCORE, IN_A_ROW, LEAST_A = 4.5, 6, 0.022
 #: A drain must explain what was seen this much better than charge used once (difference of squared scores).
 BETTER_THAN_USE = 9.0
 #: The voltage must still be falling: this share of the drain's fall, over a span that shows it
@@ -20,9 +20,9 @@ STILL_FRAC, STILL = 0.3, ((0.12, 10), (0.05, 18), (0.03, 32))
 SETTLED_H, FROM_START_H = 6.0, 20.0
 YOUNGEST_S = 4 * 3600.0
 #: Fast: over so many quarter-hours, steadily, at least so much [V] beyond what surface charge explains.
-FAST_QUARTERS, FAST_BLOCK, FAST_V, FAST_AFTER_H = 10, 2, 0.03, 3.0
-#: It must exceed what surface charge explains so many times over; more in the first hours, when that is least known.
-FAST_TIMES, FAST_TIMES_EARLY, EARLY_H = 1.5, 4.0, 12.0
+FAST_QUARTERS, FAST_BLOCK, FAST_V, FAST_AFTER_H = 10, 2, 0.03, 12.0
+#: It must exceed what surface charge explains so many times over.
+FAST_TIMES = 1.5
 #: In each half-hour of it at least this share of an even fall.
 FAST_EVEN_FRAC = 0.4
 #: Sudden: so much lower within minutes [V], for so many minutes.
@@ -110,11 +110,10 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
     part = rests[-FAST_QUARTERS - 1:]
     first, last = part[0], part[-1]
     hours = (last.at_s - first.at_s) / 3600
-    if hours > 1.4 * FAST_QUARTERS / 4 or first.at_s - begun_s < (FAST_AFTER_H - 1) * 3600:
+    if hours > 1.4 * FAST_QUARTERS / 4 or last.at_s - begun_s < FAST_AFTER_H * 3600:
         return None
     blocks = FAST_QUARTERS // FAST_BLOCK
-    early = first.at_s - begun_s < EARLY_H * 3600
-    expected = (FAST_TIMES_EARLY if early else FAST_TIMES) * first.expected_v_per_h * hours
+    expected = FAST_TIMES * first.expected_v_per_h * hours
     total = first.plain_v - last.plain_v - expected
     if total < FAST_V:
         return None

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from monitor.battery import Vehicle
 from monitor.findings import Condition, Event, JoinFindings
 from monitor.sample import Minute
-from monitor.trackers import contact, engine, join_faults, path_resistance
+from monitor.trackers import contact, engine, join_alerts, join_faults, path_resistance
 from monitor.trackers.join_faults import Record
 from monitor.trackers.points import Point, points
 
@@ -65,7 +65,7 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
                           "The isolator closed while the house side was charging."))
     touching = contact.step(touching, before, point, run.state, run.since_s)
     isolator = "open" if dc_dc else contact.state(touching)
-    path = held.path if dc_dc else path_resistance.step(held.path, last)
+    path = held.path if dc_dc else path_resistance.step(held.path, last, isolator)
     record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching)
     if run.state != was and "unknown" not in (run.state, was):
         said = "The engine was started." if run.state == "running" else "The engine was stopped."
@@ -115,4 +115,4 @@ def _because(held: Held, built: str) -> str:
 
 def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
     """What is wrong with isolator or path, if anything."""
-    return join_faults.conditions(held.record, held.run, held.touching, held.path, held.isolator, vehicle)
+    return join_alerts.conditions(held.record, held.touching, held.path, vehicle)

@@ -2,9 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.battery import Vehicle
-from monitor.findings import Condition
 from monitor.trackers import contact as contacts
-from monitor.trackers import path_resistance
 from monitor.trackers.contact import Contact
 from monitor.trackers.engine import Run
 from monitor.trackers.points import Point
@@ -15,6 +13,9 @@ CHARGING_WELL_V = 13.5
 RUN_LEAST_S = 300.0
 #: House current this much above that before the run: something feeds it, if not this isolator [A].
 FED_A = 3.0
+#: Build type: comparisons above this current [A] whenever the voltage across has moved so far [V], not
+#: so soon after the start [s]; votes to believe.
+COMPARE_A, COMPARE_V, COMPARE_AFTER_S, VOTES = 5.0, 0.12, 150.0, 2
 #: One such run is enough once the isolator was seen to close this often, if it lasts this long.
 CLOSED_BEFORE, ONE_RUN_S = 2, 900.0
 #: Joined this long after a stop, with nothing charging: stuck. A voltage-sensing relay lets go late,
@@ -59,8 +60,10 @@ class Record:
     house_joins: int = 0             # times it closed from the house side
     plainly_open_s: float = -1e9     # when it was last plainly open at rest
     stuck: bool = False              # stuck closed, until plainly open again
-    fed_apart_s: float = 0.0         # house charged well by the engine at a voltage of its own: DC-DC
-    fed_joined_s: float = 0.0        # ... or following the starter: isolator
+    follows: int = 0                 # times the current followed the voltage across: a plain path
+    holds: int = 0                   # times it did not: a charger that sets its own current
+    from_v: float | None = None      # what the next such comparison begins with: voltage across, current
+    from_a: float = 0.0
     closed_run_s: float = 0.0
     starter_v: float | None = None
     house_v: float | None = None
@@ -70,10 +73,10 @@ def build(record: Record, vehicle: Vehicle) -> str:
     """What sits between the batteries: as configured, else from evidence."""
     if vehicle.charging != "unknown":
         return vehicle.charging
-    if record.closed_runs >= 1 and record.fed_joined_s > 2 * record.fed_apart_s:
-        return "isolator"
-    if record.fed_apart_s > 900 and record.fed_apart_s > 3 * record.fed_joined_s:
+    if record.holds >= VOTES and record.holds > 2 * record.follows:
         return "dc_dc"
+    if record.follows >= VOTES or (record.closed_runs >= 1 and record.follows > record.holds):
+        return "isolator"
     return "unknown"
 
 
@@ -87,7 +90,9 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     if run.state == "running":
         if was != "running":
             changes |= dict(run_charging_s=0.0, run_open_s=0.0, run_fed_s=0.0, run_closed=False, run_counted=False,
-                            closed_run_s=0.0, joined_s=0.0, joined_charging_s=0.0, stop_s=None, plainly_open_s=-1e9)
+                            closed_run_s=0.0, joined_s=0.0, joined_charging_s=0.0, stop_s=None, plainly_open_s=-1e9,
+                            from_v=None, openings=tuple(
+                                at for at in record.openings if point.at_s - at < REMEMBER_S))
             record = replace(record, **changes)
         changes |= _note_run(record, point, run, isolator, isolator_before)
     else:
@@ -127,11 +132,8 @@ def _note_run(record: Record, point: Point, run: Run, isolator: str, before: str
         changes["closed_run_s"] = record.closed_run_s + point.span_s
         if record.closed_run_s > 60 and not record.run_closed:
             changes |= dict(run_closed=True, runs_missed=0, missed_s=0.0, closed_runs=record.closed_runs + 1)
-    if point.house_a is not None and point.house_a > 5 and volts > 12.8:
-        if volts - house < -0.12:
-            changes["fed_apart_s"] = record.fed_apart_s + point.span_s
-        elif isolator == "closed":
-            changes["fed_joined_s"] = record.fed_joined_s + point.span_s
+    if point.at_s - run.since_s > COMPARE_AFTER_S:
+        changes |= _compare(record, point)
     charging_s = changes.get("run_charging_s", record.run_charging_s)
     open_s = changes.get("run_open_s", record.run_open_s)
     fed = changes.get("run_fed_s", record.run_fed_s) > 0.5 * charging_s
@@ -141,6 +143,27 @@ def _note_run(record: Record, point: Point, run: Run, isolator: str, before: str
     if (record.run_counted or changes.get("run_counted")) and open_s > record.missed_s:
         changes["missed_s"] = open_s
     return changes
+
+
+def _compare(record: Record, point: Point) -> dict:
+    """Does the house current follow the voltage across, as through a path, or hold, as from a DC-DC charger?"""
+    across, amps = point.starter_v - point.house_v, point.house_a
+    if amps is None or amps < COMPARE_A:
+        return {"from_v": None} if record.from_v is not None else {}
+    if record.from_v is None:
+        return {"from_v": across, "from_a": amps}
+    moved = across - record.from_v
+    if abs(moved) < COMPARE_V:
+        return {}
+    # Through a path the current moves in proportion; 40 milliohms is more than most have.
+    expected = max(abs(moved) * record.from_a / max(abs(record.from_v), 0.2), abs(moved) / 0.04)
+    changed = (amps - record.from_a) * (1 if moved > 0 else -1)
+    vote = {"from_v": across, "from_a": amps}
+    if changed > 0.5 * expected:
+        vote["follows"] = record.follows + 1
+    elif abs(changed) < 0.25 * expected:
+        vote["holds"] = record.holds + 1
+    return vote
 
 
 def _note_rest(record: Record, point: Point, house: float, isolator: str) -> dict:
@@ -182,72 +205,6 @@ def stuck_open(record: Record) -> bool:
     return (record.runs_missed == 1 and record.closed_runs >= CLOSED_BEFORE and record.missed_s > ONE_RUN_S)
 
 
-def conditions(record: Record, run: Run, touching: Contact, path: path_resistance.Path, isolator: str,
-               vehicle: Vehicle) -> tuple[Condition, ...]:
-    """The four conditions of isolator and path, active or not."""
-    dc_dc = build(record, vehicle) == "dc_dc"
-    closed = not dc_dc and record.stuck
-    missing = stuck_open(record)
-    flutter = not dc_dc and len(record.openings) >= INTERMITTENT
-    return (_stuck_closed(closed, record, touching), _stuck_open(missing, record, dc_dc),
-            _intermittent(flutter, record), _grown(not dc_dc and path_resistance.grown(path), path))
-
-
-def _stuck_closed(active: bool, record: Record, touching: Contact) -> Condition:
-    share = contacts.transfer(touching)
-    seen = ""
-    if active and share is not None:
-        seen = (f"The engine has been off, and for {record.joined_s / 3600:.1f} h the starter battery has followed "
-                f"the house loads: {100 * share[0]:.0f} % of each of {touching.steps} steps.")
-    return Condition(
-        "isolator_stuck_closed", "vehicle", active, "high", seen,
-        "The isolator has not let go: house loads empty the starter battery as well.",
-        "Listen for the relay when the engine stops; look for welded contacts or a control wire that stays live.",
-        "It clears when the two voltages go their own ways again with the engine off.",
-        figures=(("joined_s", record.joined_s), ("followed_frac", share[0] if share else 0.0)),
-    )
-
-
-def _stuck_open(active: bool, record: Record, dc_dc: bool) -> Condition:
-    seen = ""
-    if active:
-        seen = (f"The engine charged the starter battery in {record.runs_missed} run(s) of five minutes or more, "
-                f"and the house battery did not follow"
-                + (f" ({record.starter_v:.1f} V against {record.house_v:.1f} V)." if record.starter_v is not None
-                   and record.house_v is not None and record.starter_v > CHARGING_WELL_V else "."))
-    part = "DC-DC charger" if dc_dc else "isolator"
-    return Condition(
-        "isolator_stuck_open", "vehicle", active, "medium", seen,
-        f"The {part} does not pass charge on: driving no longer charges the house battery.",
-        f"Look at the fuses on both sides of the {part}, its control wire and its earth.",
-        "It clears when the house battery follows the engine again for a minute.",
-        figures=(("runs_missed", float(record.runs_missed)),),
-    )
-
-
-def _intermittent(active: bool, record: Record) -> Condition:
-    return Condition(
-        "isolator_intermittent", "vehicle", active, "medium",
-        f"The isolator opened {len(record.openings)} times within six hours while the engine charged." if active else "",
-        "A contact or its control wire is loose; a contact that chatters burns.",
-        "Look at the plugs and the earth of the relay; feel, with the engine off, whether terminals are loose.",
-        "It clears six hours after the last of such openings, at the next run.",
-        figures=(("openings", float(len(record.openings))),),
-    )
-
-
-def _grown(active: bool, path: path_resistance.Path) -> Condition:
-    found = path_resistance.growth(path)
-    seen = ""
-    if active and found is not None:
-        ratio, _, now, then = found
-        seen = (f"Isolator and cable measure {1000 * now:.1f} mΩ, {ratio:.1f} times the {1000 * then:.1f} mΩ of the "
-                f"first edges; at {path.largest_a:.0f} A the added part turns "
-                f"{(now - then) * path.largest_a**2:.0f} W into heat.")
-    return Condition(
-        "path_resistance_grown", "vehicle", active, "medium", seen,
-        "A contact or a crimp in the charging path is getting worse; it wastes charge and can become hot enough to burn.",
-        "With the engine off and both batteries disconnected, look for loose, green or browned terminals and fuse holders.",
-        "It clears when the measured resistance falls back towards the first edges'.",
-        figures=(("ratio", found[0] if found else 1.0),),
-    )
+def openings_now(record: Record) -> bool:
+    """Whether the isolator opened often under a charging engine lately."""
+    return len(record.openings) >= INTERMITTENT

@@ -1,5 +1,5 @@
 """Resistance of isolator and cable between the batteries, from the current that starts or stops with the join."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 from monitor.findings import Answer, Estimate, NotYet
@@ -11,7 +11,9 @@ LEAST_STEP_A = 6.0
 PRIOR_OHM, PRIOR_SIGMA_OHM = 0.018, 0.015
 METER_SIGMA_V = 0.03
 #: One edge: voltage noise, loads that changed at the same moment [A], share of the current.
-EDGE_SIGMA_V, EDGE_SIGMA_A, EDGE_SIGMA_FRAC = 0.008, 1.0, 0.03
+EDGE_SIGMA_V, EDGE_SIGMA_A, EDGE_SIGMA_FRAC = 0.008, 1.5, 0.03
+#: An open isolator is noted no oftener than this [s].
+OPEN_NOTE_S = 300.0
 #: First edges that make the vehicle's own baseline, and last ones that are compared with it.
 BASELINE_EDGES, RECENT_EDGES = 10, 10
 #: The meters' difference is taken from so many of the first.
@@ -33,10 +35,17 @@ class Path:
     edges: int = 0
     largest_a: float = 0.0
     last_s: float = -1e9
+    open_s: float = -1e9         # when the isolator was last open
 
 
-def step(path: Path, last: tuple[Point, ...]) -> Path:
-    """The path after one more point, given the last five: looks for an edge in the middle of them."""
+def step(path: Path, last: tuple[Point, ...], isolator: str) -> Path:
+    """The path after one more point, given the last five: looks for an edge in the middle of them.
+
+    isolator is its state now: only where it was open before, or is open after, has all of the
+    current through the path come or gone.
+    """
+    if isolator == "open" and last[-1].at_s - path.open_s > OPEN_NOTE_S:
+        path = replace(path, open_s=last[-1].at_s)
     if len(last) < 5 or last[0].at_s <= path.last_s:
         return path
     now, then = last[3].house_a, last[1].house_a
@@ -45,12 +54,13 @@ def step(path: Path, last: tuple[Point, ...]) -> Path:
     if any(p.house_a is None or p.house_v is None for p in last):
         return path
     edge = _edge(tuple((p.at_s, p.starter_v, p.house_v, p.house_a) for p in last))
-    if edge is None:
+    apart = path.open_s > last[0].at_s - OPEN_NOTE_S if now > then else isolator != "closed"
+    if edge is None or not apart:
         return path
     baseline, recent = path.baseline, (*path.recent, edge)[-RECENT_EDGES:]
     if len(baseline) < BASELINE_EDGES:
         baseline = (*baseline, edge)
-    return Path(baseline, recent, path.edges + 1, max(path.largest_a, edge[1]), last[2].at_s)
+    return Path(baseline, recent, path.edges + 1, max(path.largest_a, edge[1]), last[2].at_s, path.open_s)
 
 
 def _edge(p: tuple[tuple[float, float, float, float], ...]) -> tuple[float, float, float] | None:
@@ -83,6 +93,8 @@ def estimate(path: Path) -> Answer:
     if not path.recent:
         return NotYet("it is measured when the isolator next closes or opens with more than 6 A flowing")
     value, sigma = _fit(path.baseline, path.recent)
+    if value <= 0:
+        return NotYet("the edges seen so far do not fit a plain path")
     return Estimate(value, max(0.0, value - 1.96 * sigma), value + 1.96 * sigma, "measured")
 
 
@@ -114,14 +126,16 @@ def grown(path: Path) -> bool:
 def _fit(first: tuple[tuple[float, float, float], ...], chosen: tuple[tuple[float, float, float], ...]):
     """Resistance of the chosen edges and its sigma; the meters' difference comes from the vehicle's first ones."""
     offset, offset_sigma = _offset(first[:OFFSET_EDGES])
-    s_xx = s_xy = 0.0
-    for _, amps, volts in chosen:
-        sigma = _edge_sigma(amps)
-        s_xx += amps * amps / sigma**2
-        s_xy += amps * (volts - offset) / sigma**2
-    s_xx += 1 / PRIOR_SIGMA_OHM**2
-    s_xy += PRIOR_OHM / PRIOR_SIGMA_OHM**2
-    value = s_xy / s_xx
+    value, s_xx = PRIOR_OHM, 0.0
+    for turn in range(3):       # edges that lie far off the rest (a load switched with the join) lose their weight
+        s_xx, s_xy = 1 / PRIOR_SIGMA_OHM**2, PRIOR_OHM / PRIOR_SIGMA_OHM**2
+        for _, amps, volts in chosen:
+            sigma = _edge_sigma(amps)
+            off = abs(volts - offset - value * amps) / sigma if turn else 0.0
+            weight = (1.0 if off < 2 else 2 / off) / sigma**2
+            s_xx += amps * amps * weight
+            s_xy += amps * (volts - offset) * weight
+        value = s_xy / s_xx
     mean_amps = sum(e[1] for e in chosen) / len(chosen)
     return value, sqrt(1 / s_xx + (offset_sigma / mean_amps) ** 2)
 

@@ -21,6 +21,8 @@ TEACHES_H = 40.0
 LIFT_V, LOOK_BACK = 0.04, 16
 #: A voltage at which starting becomes doubtful in the cold (half charged).
 DOUBTFUL_V = 12.2
+#: Below this it is empty and falls by itself; the level says enough.
+EMPTY_V = 11.5
 #: Rested once it stood alone this long [s].
 RESTED_S = 3600.0
 
@@ -153,14 +155,14 @@ def quarter_hour(held: Held, at_s: float, volts: float, vehicle: Vehicle) -> Hel
     found = parking.found
     likely, passes = drain_verdict.slow(search, decay, rests, battery)
     passing = parking.passing + 1 if passes else 0
-    if found is None and held.now.isolator == "open":
+    if found is None and held.now.isolator == "open" and volts > EMPTY_V:
         if passing >= drain_verdict.IN_A_ROW:
             found = likely
         else:
             found = drain_verdict.fast(rests, decay.begun_s, battery)
     elif found is not None and drain_verdict.over(found, rests):
         # It stopped by itself: a lamp was put out. Look at the rest as at a new one.
-        return replace(held, alone_s=at_s, quarter_end_s=0.0, parking=Parking())
+        return replace(held, parking=Parking(rests=rests[-1:]))
     elif found is not None and found.how == "slow" and likely is not None:
         found = replace(likely, found_s=found.found_s)
     charged_s = held.charged_s

@@ -19,7 +19,7 @@ FROST_MARGIN_K = 3.0
 PART_CHARGED_S = 14 * 86400.0
 #: Above this at 25 °C a regulator or the charger has failed; every kelvin below allows more [V].
 OVER_V, OVER_PER_K = 15.0, 0.024
-UNDER_V = 11.8
+UNDER_V, UNDER_FOR_S = 11.8, 120.0
 #: The house battery can lend a hand above this at rest [V].
 HOUSE_FIT_V = 12.3
 HOUSE_FIT_LFP_V = 12.9
@@ -36,7 +36,7 @@ TEXTS = {
         "Charge it with a charger meant for it, or drive for some hours; then watch whether it falls again.",
         f"It clears when the battery rests above {LOW_V + BACK_V:.2f} V or the engine runs."),
     "starter_freeze_risk": (
-        "high", "Thin acid freezes and bursts the case. A frozen battery must not be charged or jumped: it can explode.",
+        "high", "Thin acid freezes and bursts the case. Never charge or jump a frozen battery: it can explode.",
         "Charge it before it freezes, or bring it somewhere warm. If it may be frozen already, let it thaw first.",
         "It clears when the battery is charged or the air is warmer."),
     "starter_part_charged": (
@@ -99,10 +99,11 @@ def level(held: Level, minute: Minute, join: JoinFindings) -> Level:
     warm_c = minute.ambient_temperature_c if minute.ambient_temperature_c is not None else minute.house_temperature_c
     over_v = OVER_V + OVER_PER_K * max(0.0, 25.0 - (25.0 if warm_c is None else warm_c))
     over_s = held.over_s + minute.duration_s if volts > over_v else 0.0
-    under_s = held.under_s + minute.duration_s if volts < UNDER_V and join.engine != "running" else 0.0
+    under_v = UNDER_V + (BACK_V if held.under_s >= UNDER_FOR_S else 0.0)
+    under_s = held.under_s + minute.duration_s if volts < under_v and join.engine != "running" else 0.0
     low = volts < LOW_V + (BACK_V if held.low else 0.0)
     flat = volts < FLAT_V + (BACK_V if held.flat else 0.0)
-    if over_s == held.over_s and under_s == held.under_s and low == held.low and flat == held.flat and over_s == under_s:
+    if over_s == under_s == held.over_s == held.under_s and low == held.low and flat == held.flat:
         return held
     return Level(over_s, under_s, volts, low, flat)
 
@@ -133,8 +134,8 @@ def conditions(vehicle: Vehicle, level: Level, found: Drain | None, doubtful_aft
 
 def _drain(found: Drain, doubtful_after_s: float | None, at_s: float) -> Condition:
     if found.how == "sudden":
-        return _said("starter_drain", f"The starter battery, alone at rest, fell by {found.fall_v_per_day:.1f} V within "
-                     "minutes and stayed there.", means="A cell may have failed inside, or a very heavy load is on. "
+        return _said("starter_drain", f"The starter battery, alone at rest, fell by {found.fall_v_per_day:.1f} V "
+                     "within minutes and stayed there.", means="A cell may have failed inside, or a very heavy load is on. "
                      "Expect no start.")
     days = None if doubtful_after_s is None else doubtful_after_s / 86400
     seen = (f"The resting voltage falls by {1000 * found.fall_v_per_day:.0f} mV a day since about "
@@ -171,8 +172,8 @@ def _frost(rest_v: float, temperature_c: float | None, battery: Battery) -> Cond
     point_c = freezing_point_c(charge_frac(rest_v, temperature_c, battery))
     if temperature_c > point_c + FROST_MARGIN_K:
         return IDLE["starter_freeze_risk"]
-    return _said("starter_freeze_risk", f"It is {temperature_c:.0f} °C, and at {rest_v:.2f} V the starter battery's acid "
-                 f"freezes at about {point_c:.0f} °C.", (("freezing_c", point_c), ("temperature_c", temperature_c)))
+    return _said("starter_freeze_risk", f"It is {temperature_c:.0f} °C, and at {rest_v:.2f} V the starter battery's "
+                 f"acid freezes at about {point_c:.0f} °C.", (("freezing_c", point_c), ("temperature_c", temperature_c)))
 
 
 def _part_charged(uncharged_s: float) -> Condition:
@@ -209,9 +210,10 @@ def _over(level: Level) -> Condition:
 
 
 def _under(level: Level) -> Condition:
-    if level.under_s < 120 or level.volts is None:
+    if level.under_s < UNDER_FOR_S or level.volts is None:
         return IDLE["starter_under_voltage"]
-    return _said("starter_under_voltage", f"The starter battery is at {level.volts:.1f} V.", (("voltage_v", level.volts),))
+    return _said("starter_under_voltage", f"The starter battery is at {level.volts:.1f} V.",
+                 (("voltage_v", level.volts),))
 
 
 def _no_start(rest_v: float | None, house_v: float | None, vehicle: Vehicle) -> Condition:

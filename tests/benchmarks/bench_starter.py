@@ -55,7 +55,8 @@ def false_alarms(seed: int, vehicles: int) -> None:
                         notes.append(f"{found[1].how}@{found[0]:.0f}h/{1000 * found[1].extra_a:.0f}mA")
             total_days += days
             total += alarms
-            print(f"  {season:7s} {thermometer:6s} {longs:4d} parkings {days:6.0f} d  false {alarms:3d}  {' '.join(notes[:8])}")
+            print(f"  {season:7s} {thermometer:6s} {longs:4d} parkings {days:6.0f} d  false {alarms:3d}  "
+                  + " ".join(notes[:8]))
     print(f"  all: {total} in {total_days / 365:.1f} parked years = {365 * total / total_days:.2f} a year")
 
 
@@ -72,7 +73,8 @@ def delays(seed: int, each: int, thermometer: str, learnt: bool) -> None:
                 for _ in range(4):
                     held, _ = park(held, parkings.parking(rng, plate, 2.5, season, thermometer=thermometer), car, 0.0)
             amps, onset = rng.uniform(low, high), rng.uniform(24, 96)
-            parked = parkings.parking(rng, plate, onset / 24 + (4 if low < 0.1 else 2), season, amps, onset, thermometer)
+            days = onset / 24 + (4 if low < 0.1 else 2)
+            parked = parkings.parking(rng, plate, days, season, amps, onset, thermometer)
             held, found = park(held, parked, car, 0.0)
             if found is None:
                 late.append(np.inf)

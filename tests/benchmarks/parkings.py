@@ -55,7 +55,8 @@ def build(rng: np.random.Generator, old: bool = False) -> Build:
         surface_v=rng.uniform(0.05, 0.75), stretch=rng.uniform(0.45, 0.85), decay_h=rng.uniform(0.8, 5),
         standby_a=rng.uniform(0.006, 0.030), self_per_month=rng.uniform(0.05, 0.12) if old else rng.uniform(0.01, 0.05),
         per_k=rng.uniform(0.8e-3, 1.8e-3), meter_per_k=rng.uniform(-60, 60) * 1e-6 * 12.7,
-        meter_gain=rng.uniform(-0.002, 0.002), lag_h=rng.uniform(1.5, 7), step_v=rng.choice([0.00125, 0.004, 0.005, 0.01]),
+        meter_gain=rng.uniform(-0.002, 0.002), lag_h=rng.uniform(1.5, 7),
+        step_v=rng.choice([0.00125, 0.004, 0.005, 0.01]),
         noise_v=rng.uniform(0.001, 0.004), resistance_ohm=rng.uniform(0.005, 0.015) * (1.5 if old else 1),
         diffusion_ohm=rng.uniform(0.003, 0.02),
     )

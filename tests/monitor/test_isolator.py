@@ -34,7 +34,7 @@ def journey(runs, hours, spacing_s=30.0, path_ohm=0.02, stuck=None, stuck_s=0.0,
         if dc_dc:
             starter_v = 14.1 if run else starter_rest_v + surface_v
             house_a = (25.0 if run and at_s > run[0] + 20 else 0.0) + sun_a - load_a
-            house_v = house_rest_v + house_a * HOUSE_OHM + (1.3 if run else 0.0)
+            house_v = house_rest_v + house_a * HOUSE_OHM + (0.5 + (at_s - run[0]) / HOUR if run else 0.0)
         elif closed and run:
             starter_v = 14.2
             path_a = (starter_v - house_rest_v + (load_a - sun_a) * HOUSE_OHM) / (HOUSE_OHM + ohm + 0.03)
@@ -132,7 +132,9 @@ def test_lithium_house_at_rest_does_not_read_as_a_running_engine():
 
 
 def test_a_house_charged_by_the_sun_does_not_read_as_a_running_engine():
-    noon = lambda at_s: max(0.0, 12 * (1 - ((at_s / HOUR - 13) / 5) ** 2))  # noqa: E731
+    def noon(at_s):
+        return max(0.0, 12 * (1 - ((at_s / HOUR - 13) / 5) ** 2))
+
     _, found, raised = live(journey((), 24, sun=noon, house_rest_v=13.2))
     assert {join.engine for join in found.values()} == {"off"}
     assert raised == []

@@ -63,7 +63,9 @@ def test_an_hour_of_radio_is_not_called_a_drain():
 
 
 def test_a_lamp_left_on_is_found_said_and_over_when_it_is_put_out():
-    lamp = lambda h: settled(h) - (0 if h < 48 else 0.03 + 0.035 * (min(h, 56) - 48)) + (0.02 if h > 56 else 0)  # noqa: E731
+    def lamp(h):
+        return settled(h) - (0 if h < 48 else 0.03 + 0.035 * (min(h, 56) - 48)) + (0.02 if h > 56 else 0)
+
     held, raised = stand(lamp, 54)
     assert [kind for _, kind in raised] == ["starter_drain"]
     assert raised[0][0] <= 51
@@ -127,7 +129,8 @@ def test_weeks_below_three_quarters_are_said():
     assert raised == []
 
 
-@pytest.mark.parametrize("volts, join, kind", [(15.4, RUNNING, "starter_over_voltage"), (11.5, OPEN, "starter_under_voltage")])
+@pytest.mark.parametrize("volts, join, kind", [(15.4, RUNNING, "starter_over_voltage"),
+                                               (11.5, OPEN, "starter_under_voltage")])
 def test_voltages_out_of_range_are_said(volts, join, kind):
     _, raised = stand(lambda h: volts, 1, join=join)
     assert kind in {k for _, k in raised}
