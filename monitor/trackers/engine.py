@@ -16,6 +16,8 @@ STOP_BELOW_V = 13.6
 SUDDEN_S = 100.0
 #: Two voltages are near each other within this, and more under current [V, ohm].
 NEAR_V, NEAR_OHM = 0.12, 0.03
+#: An engine that starts while the batteries are joined lifts the starter this much further above the house [V].
+FEEDS_V = 0.03
 #: Current that still flows from starter to house after a fall of voltage: at least this much more
 #: than before the run [A], this share of the run's most, and with the starter this much above [V].
 FLOWS_A, FLOWS_FRAC, FLOWS_V = 3.0, 0.15, 0.04
@@ -124,6 +126,8 @@ def _not_running(run: Run, last: tuple[Point, ...], joined: bool) -> tuple[Engin
     if volts > CHARGING_V:
         if _from_house(run, before, point, joined):
             return "off", True
+        if joined and not _feeds_more(before, point):
+            return "off", True      # sun, or a house load that ended, lifts both
         if jump > (RISE_V if joined or near(point) else 0.5 * RISE_V) and (rise > RISE_V or joined):
             return "running", False
         if run.state == "unknown":
@@ -136,6 +140,13 @@ def _not_running(run: Run, last: tuple[Point, ...], joined: bool) -> tuple[Engin
     if rise > 0.25 and jump > 0.15 and not joined and not _from_house(run, before, point, joined):
         return "unknown", False     # lifted, but not to where alternators charge
     return "off", run.lifted_by_house and joined
+
+
+def _feeds_more(before: Point, point: Point) -> bool:
+    """Whether the starter has come to lie further above the house: its side feeds the join now."""
+    if point.house_v is None or before.house_v is None:
+        return True
+    return (point.starter_v - point.house_v) - (before.starter_v - before.house_v) > FEEDS_V
 
 
 def _flows(run: Run, point: Point) -> bool:

@@ -18,12 +18,14 @@ FED_A = 3.0
 COMPARE_A, COMPARE_V, COMPARE_AFTER_S, VOTES = 5.0, 0.12, 150.0, 2
 #: One such run is enough once the isolator was seen to close this often, if it lasts this long.
 CLOSED_BEFORE, ONE_RUN_S = 2, 900.0
-#: Joined this long after a stop, with nothing charging: stuck. A voltage-sensing relay lets go late,
-#: so until it is known how soon this one opens, wait longer [s].
-STUCK_SOON_S, STUCK_LATE_S = 1800.0, 6 * 3600.0
+#: A relay that let go above this voltage, so soon after a stop, follows the engine [V, s]; one that senses voltage
+#: lets go below it, and rightly holds on for hours after a good charge.
+LETS_GO_HIGH_V, LETS_GO_WITHIN_S = 12.85, 900.0
+#: Joined so long after a stop a relay that follows the engine is stuck; so long below a voltage at which every relay
+#: should have let go, and so long at all, any relay [s].
+STUCK_SOON_S, STUCK_LOW_S, STUCK_LATE_S = 1800.0, 5400.0, 72 * 3600.0
 #: At this voltage every relay should have let go [V]; one that also closes from the house side later.
 LET_GO_V, LET_GO_BOTH_V = 12.65, 12.5
-STUCK_AT_MOST_S = 7 * 3600.0
 #: Plainly open (log-odds), and so soon before a join that no engine run lies between [s].
 PLAINLY_OPEN, JOINS_WITHIN_S = -5.0, 1800.0
 #: The contact must be this plainly open, at rest, before a stuck one counts as freed (log-odds).
@@ -33,6 +35,8 @@ HOUSE_CHARGES_V = 13.2
 #: Open so long while the house charged above 13.8 V: this relay does not close from the house side [s].
 ONE_WAY_S = 7200.0
 HOUSE_CHARGES_WELL_V = 13.8
+#: A contact that drops out parts the voltages by this much and takes this much current with it [V, A].
+DROPS_V, DROPS_A = 0.25, 4.0
 #: Openings under a charging engine that make it intermittent, and how long they are remembered [s].
 INTERMITTENT, REMEMBER_S = 3, 6 * 3600.0
 
@@ -50,11 +54,11 @@ class Record:
     missed_s: float = 0.0            # the longest of them, plainly open
     closed_runs: int = 0             # runs in which it closed
     opened: int = 0                  # stops after which it opened
-    hold_s: float = 0.0              # how long it usually took to
+    lets_go: int = 0                 # of them, promptly and at a voltage at which a voltage-sensing relay holds
     stop_s: float | None = None
     was_closed_at_stop: bool = False
     joined_s: float = 0.0            # joined since the stop, with no charger to excuse it
-    joined_charging_s: float = 0.0   # joined while the house side charges
+    low_s: float = 0.0               # joined at a voltage at which every relay has let go
     one_way_s: float = 0.0           # open while the house charged well
     openings: tuple[float, ...] = ()
     house_joins: int = 0             # times it closed from the house side
@@ -62,17 +66,21 @@ class Record:
     stuck: bool = False              # stuck closed, until plainly open again
     follows: int = 0                 # times the current followed the voltage across: a plain path
     holds: int = 0                   # times it did not: a charger that sets its own current
+    joined_at_rest: bool = False     # seen joined by its steps with the engine off: no DC-DC charger
     from_v: float | None = None      # what the next such comparison begins with: voltage across, current
     from_a: float = 0.0
     closed_run_s: float = 0.0
     starter_v: float | None = None
     house_v: float | None = None
+    house_a: float | None = None
 
 
 def build(record: Record, vehicle: Vehicle) -> str:
     """What sits between the batteries: as configured, else from evidence."""
     if vehicle.charging != "unknown":
         return vehicle.charging
+    if record.joined_at_rest:
+        return "isolator"
     if record.holds >= VOTES and record.holds > 2 * record.follows:
         return "dc_dc"
     if record.follows >= VOTES or (record.closed_runs >= 1 and record.follows > record.holds):
@@ -86,21 +94,24 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     volts, house = point.starter_v, point.house_v
     if volts is None or house is None:
         return record
-    changes: dict = {"starter_v": volts, "house_v": house}
+    changes: dict = {"starter_v": volts, "house_v": house, "house_a": point.house_a}
     if run.state == "running":
         if was != "running":
             changes |= dict(run_charging_s=0.0, run_open_s=0.0, run_fed_s=0.0, run_closed=False, run_counted=False,
-                            closed_run_s=0.0, joined_s=0.0, joined_charging_s=0.0, stop_s=None, plainly_open_s=-1e9,
+                            closed_run_s=0.0, joined_s=0.0, low_s=0.0, stop_s=None, plainly_open_s=-1e9,
                             from_v=None, openings=tuple(
                                 at for at in record.openings if point.at_s - at < REMEMBER_S))
-            record = replace(record, **changes)
-        changes |= _note_run(record, point, run, isolator, isolator_before)
+            record = replace(record, **(changes | {"house_v": None}))
+        changes |= _note_run(record, point, run, isolator)
     else:
         if was == "running":
-            changes |= dict(stop_s=point.at_s, was_closed_at_stop=record.run_closed, joined_s=0.0,
-                            joined_charging_s=0.0)
+            changes |= dict(stop_s=point.at_s, was_closed_at_stop=record.run_closed, joined_s=0.0, low_s=0.0)
             record = replace(record, **changes)
-        changes |= _note_rest(record, point, house, isolator)
+        changes |= _note_rest(record, point, isolator, touching.odds)
+        if not record.joined_at_rest and touching.odds > 4 and touching.steps >= 5 and (
+            contacts.steps_say(touching.likes) > 3
+        ):
+            changes["joined_at_rest"] = True
         if touching.odds < PLAINLY_OPEN:
             changes["plainly_open_s"] = point.at_s
         elif isolator == "closed" != isolator_before and house > HOUSE_CHARGES_V and (
@@ -116,7 +127,7 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     return record if stuck == record.stuck else replace(record, stuck=stuck)
 
 
-def _note_run(record: Record, point: Point, run: Run, isolator: str, before: str) -> dict:
+def _note_run(record: Record, point: Point, run: Run, isolator: str) -> dict:
     volts, house = point.starter_v, point.house_v
     changes: dict = {}
     if volts > CHARGING_WELL_V:
@@ -125,7 +136,7 @@ def _note_run(record: Record, point: Point, run: Run, isolator: str, before: str
             changes["run_fed_s"] = record.run_fed_s + point.span_s
         if isolator == "open":
             changes["run_open_s"] = record.run_open_s + point.span_s
-        if before == "closed" and isolator == "open":
+        if _dropped_out(record, point):
             kept = tuple(at for at in record.openings if point.at_s - at < REMEMBER_S)
             changes["openings"] = (*kept, point.at_s)[-8:]
     if isolator == "closed":
@@ -143,6 +154,18 @@ def _note_run(record: Record, point: Point, run: Run, isolator: str, before: str
     if (record.run_counted or changes.get("run_counted")) and open_s > record.missed_s:
         changes["missed_s"] = open_s
     return changes
+
+
+def _dropped_out(record: Record, point: Point) -> bool:
+    """The house falls away from a charging starter, and its current with it, from one point to the next."""
+    if not record.run_closed or record.house_v is None or record.starter_v is None:
+        return False
+    if point.starter_v < record.starter_v - 0.1:
+        return False
+    parted = (point.starter_v - point.house_v) - (record.starter_v - record.house_v) > DROPS_V
+    if point.house_a is None or record.house_a is None:
+        return parted
+    return parted and record.house_a - point.house_a > DROPS_A
 
 
 def _compare(record: Record, point: Point) -> dict:
@@ -166,22 +189,23 @@ def _compare(record: Record, point: Point) -> dict:
     return vote
 
 
-def _note_rest(record: Record, point: Point, house: float, isolator: str) -> dict:
+def _note_rest(record: Record, point: Point, isolator: str, odds: float) -> dict:
+    house = point.house_v
     changes: dict = {}
     if isolator == "closed":
-        if house > HOUSE_CHARGES_V and record.one_way_s < ONE_WAY_S:
-            changes["joined_charging_s"] = record.joined_charging_s + point.span_s
-        else:
+        if house <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or record.lets_go:
             changes["joined_s"] = record.joined_s + point.span_s
+        low = point.starter_v < (LET_GO_BOTH_V if record.house_joins else LET_GO_V)
+        if low or record.low_s:
+            changes["low_s"] = record.low_s + point.span_s if low else 0.0
     elif isolator == "open":
-        if record.was_closed_at_stop and record.stop_s is not None:
-            held_s = min(point.at_s - record.stop_s, STUCK_AT_MOST_S)
-            changes |= dict(was_closed_at_stop=False, opened=record.opened + 1,
-                            hold_s=record.hold_s + (held_s - record.hold_s) / min(record.opened + 1, 5))
-        if house > HOUSE_CHARGES_WELL_V:
+        if record.was_closed_at_stop and record.stop_s is not None and odds < FREED:
+            promptly = point.at_s - record.stop_s < LETS_GO_WITHIN_S and point.starter_v > LETS_GO_HIGH_V
+            changes |= dict(was_closed_at_stop=False, opened=record.opened + 1, lets_go=record.lets_go + promptly)
+        if house > HOUSE_CHARGES_WELL_V and odds < PLAINLY_OPEN:
             changes["one_way_s"] = record.one_way_s + point.span_s
-        if record.joined_s or record.joined_charging_s:
-            changes |= dict(joined_s=0.0, joined_charging_s=0.0)
+        if record.joined_s or record.low_s:
+            changes |= dict(joined_s=0.0, low_s=0.0)
     return changes
 
 
@@ -189,13 +213,9 @@ def _stuck(record: Record, touching: Contact) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
     if touching.steps < 3 or contacts.steps_say(touching.likes) < 2.5:
         return False
-    both = record.house_joins > 0
-    if record.starter_v is not None and record.starter_v < (LET_GO_BOTH_V if both else LET_GO_V):
-        return record.joined_s > STUCK_SOON_S
-    if both:
-        return False        # it may rightly stay closed while the house lasts
-    wait_s = max(STUCK_SOON_S, 3 * record.hold_s) if record.opened >= 2 else STUCK_LATE_S
-    return record.joined_s > min(wait_s, STUCK_AT_MOST_S)
+    if record.low_s > STUCK_LOW_S:
+        return True
+    return record.joined_s > (STUCK_SOON_S if record.lets_go and not record.house_joins else STUCK_LATE_S)
 
 
 def stuck_open(record: Record) -> bool:

@@ -21,6 +21,8 @@ TEACHES_H = 40.0
 LIFT_V, LOOK_BACK = 0.04, 16
 #: A voltage at which starting becomes doubtful in the cold (half charged).
 DOUBTFUL_V = 12.2
+#: Above this something charges it: not a rest.
+CHARGED_V = 13.5
 #: Below this it is empty and falls by itself; the level says enough.
 EMPTY_V = 11.5
 #: Rested once it stood alone this long [s].
@@ -123,12 +125,13 @@ def learnt(usual: surface_decay.Usual, parking: Parking) -> surface_decay.Usual:
 
 def _sudden(parking: Parking, now: Now) -> Parking:
     """A voltage that falls by a cell's worth within minutes and stays there."""
-    if now.voltage_v > parking.rests[-1].voltage_v - drain_verdict.SUDDEN_V:
+    before_v = parking.rests[-1].voltage_v
+    if now.voltage_v > before_v - drain_verdict.SUDDEN_V or before_v > CHARGED_V:
         return replace(parking, sudden=0) if parking.sudden else parking
     if parking.found is not None and parking.found.how == "sudden":
         return parking
     count = parking.sudden + 1
-    if count < drain_verdict.SUDDEN_MINUTES or now.isolator == "closed":
+    if count < drain_verdict.SUDDEN_MINUTES or now.isolator != "open":
         return replace(parking, sudden=count)
     last = parking.rests[-1]
     return replace(parking, sudden=count, found=Drain(
