@@ -1,5 +1,5 @@
 """What the charge tracker says: each figure with its interval and what it rests on."""
-from math import exp, log, sqrt
+from math import exp, hypot, log, sqrt
 from typing import TYPE_CHECKING
 
 from monitor.battery import Vehicle
@@ -17,6 +17,9 @@ BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "r
 UNKNOWN_WIDTH_FRAC = 0.8
 #: Gain of the shunt (0.6 %) cannot be told from capacity, and stays in its interval.
 GAIN_SIGMA = 0.006
+#: Lost plates leave the rest voltage as it was (Bode 1977): until a knee or the growth of resistance has spoken,
+#: a lead-acid battery may hold so much less than its voltage says. Down only, as a part of capacity.
+PLATES_SIGMA, PLATES_KNOWN = 0.13, 0.10
 #: Never surer than this on a lithium plateau before a first anchor.
 PLATEAU_SIGMA_FRAC = 0.08
 
@@ -34,7 +37,8 @@ def findings(held: "Held", vehicle: Vehicle) -> ChargeFindings:
     offset = _offset(held, vehicle)
     resistance = _resistance(held, z)
     doubt = chemistry_doubt(held, vehicle)
-    low, high = _inside(z - Z95 * sigma), _inside(z + Z95 * sigma)
+    plates = PLATES_SIGMA if house.lead_acid and sigma_q > PLATES_KNOWN else 0.0
+    low, high = _inside(z - Z95 * hypot(sigma, plates * max(1 - z, 0.0))), _inside(z + Z95 * sigma)
     if held.suspicion.reversed:
         wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
         return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
@@ -52,7 +56,7 @@ def findings(held: "Held", vehicle: Vehicle) -> ChargeFindings:
     usable = _left(z, sigma, capacity, sigma_q, cross, house.reserve_soc_frac, basis)
     return ChargeFindings(
         Estimate(_inside(z), low, high, basis),
-        Estimate(capacity, capacity * exp(-Z95 * sigma_q), capacity * exp(Z95 * sigma_q), learnt),
+        Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, plates)), capacity * exp(Z95 * sigma_q), learnt),
         left, usable, resistance, offset, held.anchor, age, doubt, stage)
 
 
@@ -100,9 +104,11 @@ def _left(
 
 
 def _offset(held: "Held", vehicle: Vehicle) -> Answer:
-    belief = charge_guesses.one(held.guesses) if len(held.guesses) > 1 else held.guesses[0].belief
-    known, doubt = vehicle.current_sensor.offset_a, belief.sigma(OFFSET)
-    offset = known + belief.mean[OFFSET]
+    parts = list(zip(charge_guesses.shares(held.guesses), (g.belief for g in held.guesses)))
+    mean = sum(w * b.mean[OFFSET] for w, b in parts)
+    doubt = sqrt(sum(w * (b.covariance[OFFSET][OFFSET] + (b.mean[OFFSET] - mean) ** 2) for w, b in parts))
+    known = vehicle.current_sensor.offset_a
+    offset = known + mean
     if doubt > 0.8 * vehicle.current_sensor.offset_sigma_a and not known:
         return NotYet("it needs two full charges some days apart, or a zero calibration with everything off")
     return Estimate(offset, offset - Z95 * doubt, offset + Z95 * doubt, "learnt")

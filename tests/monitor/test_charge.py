@@ -119,16 +119,19 @@ def test_a_gap_widens_the_interval_and_the_usual_load_fills_it() -> None:
     assert before.value - after.value == pytest.approx(true_fall, rel=0.4)
 
 
-def test_without_a_temperature_it_works_with_a_wider_interval() -> None:
-    widths = {}
-    for warm_c in (20.0, None):
-        held, battery = charge.begin(AGM), Plain(92.0, 60.0, 12.90, 11.80, 0.008)
-        for k in range(600):
-            volts, amps = battery.step(-2.0)
-            held = charge.update(held, minute(k, amps, volts, warm_c), AGM, JoinFindings())
-        found = charge.findings(held, AGM).charge_frac
-        widths[warm_c] = found.high - found.low
-    assert widths[None] > widths[20.0]
+def test_without_a_temperature_a_cold_battery_stays_inside_the_interval() -> None:
+    """At 5 °C a lead-acid battery rests 26 mV lower than at 25 °C (0.2 mV/K a cell, Bode 1977); nobody tells the tracker."""
+    held, battery = charge.begin(AGM), Plain(92.0, 60.0, 12.90 - 0.026, 11.80 - 0.026, 0.009)
+    inside = total = 0
+    for k in range(4 * DAY_MIN):
+        sun_a = 12.0 if 9 <= (k / 60) % 24 < 16 else 0.0
+        volts, amps = battery.step(sun_a - 6.0 * ((k // 12) % 3 == 0))
+        held = charge.update(held, minute(k, amps, volts, warm_c=None), AGM, JoinFindings())
+        if k > DAY_MIN:
+            found, true = charge.findings(held, AGM).charge_frac, battery.left_ah / battery.capacity_ah
+            total += 1
+            inside += found.low <= true <= found.high
+    assert inside / total > 0.92
 
 
 def test_no_charge_is_learnt_from_hours_of_float() -> None:
