@@ -30,6 +30,10 @@ from monitor.trackers.step_resistance import Resistance
 WINDOW_S = 900.0
 #: Squared sigmas beyond which a voltage is refused; refused too long, the belief is opened again.
 GATE, LOST = 25.0, 5.0
+#: Below this a lead-acid battery is past its knee and off its rest curve: that is the empty anchor's to judge.
+KNEE_V = 11.3
+#: How long a spell at empty goes on teaching.
+KNEE_S = 7200.0
 #: Errors of one quarter of an hour and the next are alike: so many of them count as one measurement.
 REPEATS = {True: 3.0, False: 6.0}
 _FULL_WORDS = "The house battery took less and less at the charger's voltage: it is full, or nearly."
@@ -58,6 +62,7 @@ class Held:
     anchor: str = ""
     fulls: int = 0                 # full charges seen so far
     anchor_at_s: float | None = None
+    knee_at_s: float = 0.0         # when the present spell at empty began
     session_sigma: float = 1.0     # of the best anchor in this spell at full, 1: none
     session_h: float = 0.0         # since its first
     before_session: Guesses | None = None   # as if this spell had given no anchor, counted on
@@ -102,7 +107,9 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     better = full is not None and full.sigma_frac < 0.8 * session
     due = minute.end_s - window.start_s >= WINDOW_S
     guesses, surprise, anchor, anchor_at = held.guesses, held.surprise, held.anchor, held.anchor_at_s
-    fulls, misfit, news = held.fulls, None, []
+    fulls, misfit, knee_at, news = held.fulls, None, held.knee_at_s, []
+    knee = empty is not None and (
+        anchor != "empty" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0)
     if due or better or empty:
         guesses = _forward(guesses, battery, count, depth_frac)
         before = None if before is None else _forward(before, battery, count, depth_frac)
@@ -127,16 +134,22 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             guesses = _set(guesses, Anchor("full", min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), session))
         anchor, anchor_at = "full", minute.end_s
     if empty is not None:
-        first = anchor != "empty" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0
-        if first:
+        if knee:
             news.append(Event(minute.end_s, "empty_seen", "house", _EMPTY_WORDS))
-        # The minutes after the first say little that is new, except how much deeper it went.
-        guesses = _anchored(guesses, empty, repeats=1.5 if first else 20.0)
+            guesses, knee_at = _anchored(guesses, empty, repeats=1.5), minute.end_s
+        elif minute.end_s - knee_at < KNEE_S:
+            # How much deeper it goes from here says a little more each minute.
+            guesses = _anchored(guesses, empty, repeats=20.0)
+        elif due:
+            # Still there: nothing new about its size, but however long it stands, it is no fuller.
+            capacity = exp(guesses[0].belief.mean[CAPACITY])
+            guesses = _set(guesses, Anchor(
+                "empty", max(empty.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), empty.sigma_frac))
         anchor, anchor_at = "empty", minute.end_s
     suspicion = charge_suspicion.update(
         held.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)
     return Held(
-        guesses, resistance, count, window, anchor, fulls, anchor_at, session, session_h, before, surprise, growth,
+        guesses, resistance, count, window, anchor, fulls, anchor_at, knee_at, session, session_h, before, surprise, growth,
         growth_at, suspicion, tuple(news))
 
 
@@ -165,7 +178,7 @@ def _gather(
     if battery.lead_acid:
         settled = count.since_charge_s > 3600.0 and (
             count.drawn_ah > charge_count.STRIP_FRAC * rated or count.since_charge_s > 14400.0)
-        if not (-rated / 8 < current < 0.002 * rated and voltage < 13.2 and settled):
+        if not (-rated / 8 < current < 0.002 * rated and KNEE_V < voltage < 13.2 and settled):
             return window
     elif not (-rated / 6 < current < rated / 6 and voltage < 13.8):
         return window

@@ -61,7 +61,8 @@ def empty(
             return None
         depth, sigma = next((d, s) for v, d, s in reversed(LITHIUM_KNEE) if rest_v <= v)
         return Anchor("empty", depth, sigma)
-    if not 0.015 < rate < 0.15 or voltage_v > 11.3:
+    # Below 11 V even the smallest load, or none, has found it empty.
+    if not -0.002 < rate < 0.15 or voltage_v > 11.3 or rate < 0.015 and voltage_v > 11.0:
         return None
     fallen = min((11.3 - voltage_v) / 0.8, 1.0)
     reach = ratings.reachable_frac(
