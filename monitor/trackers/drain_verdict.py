@@ -11,6 +11,8 @@ from monitor.trackers.surface_decay import DECAY_H, SURFACE, Decay, fall_v_per_d
 QUARTER_S = 900.0
 #: Slow: so many sigmas, so many quarter-hours in a row, and at least this much current [A] by its lower bound.
 SCORE, IN_A_ROW, LEAST_A = 4.5, 6, 0.022
+#: Without a thermometer it takes this much more.
+BLIND_TIMES = 1.15
 #: A drain must explain what was seen this much better than charge used once (difference of squared scores).
 BETTER_THAN_USE = 9.0
 #: The voltage must still be falling: this share of the drain's fall, over a span that shows it
@@ -75,9 +77,10 @@ def slow(search: Search, held: Decay, rests: tuple[Rest, ...], battery: Battery)
     if best is None or age_h < SETTLED_H:
         return None, False
     unrest = sqrt(held.unrest)
+    score = SCORE * unrest * (BLIND_TIMES if held.blind else 1.0)
     extra, sigma = best.fall_v_per_day, best.sigma * unrest
     passes = (
-        best.score > SCORE * unrest and best.score**2 > best.drop_score**2 + BETTER_THAN_USE
+        best.score > score and best.score**2 > best.drop_score**2 + BETTER_THAN_USE
         and amperes(extra - 1.96 * sigma, battery) > LEAST_A and _still_falls(extra, rests)
         and not (best.at_s - held.begun_s < 3600 and age_h < FROM_START_H)
     )

@@ -70,11 +70,11 @@ def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | N
     if point.low_v is not None and run.state != "running" and point.low_v < before.starter_v - DIP_V:
         run = replace(run, dip_s=point.at_s, dip_v=point.low_v)
     if ignition_on is not None:
-        return _follow(run, before, point, _with_ignition(run, point.starter_v, ignition_on), False)
+        return _follow(run, last, _with_ignition(run, point.starter_v, ignition_on), False)
     if run.state == "running":
-        return _follow(run, before, point, _still_running(run, before, point), False)
+        return _follow(run, last, _still_running(run, before, point), False)
     state, lifted = _not_running(run, last, joined)
-    return _follow(run, before, point, state, lifted)
+    return _follow(run, last, state, lifted)
 
 
 def calm(run: Run, point: Point) -> bool:
@@ -201,20 +201,23 @@ def _still_unknown(run: Run, before: Point, point: Point, rise: float) -> Engine
     return "off" if before.starter_v < CHARGING_V and point.starter_v <= before.starter_v + 0.05 else "unknown"
 
 
-def _follow(run: Run, before: Point, point: Point, state: Engine, lifted: bool) -> Run:
+def _follow(run: Run, last: tuple[Point, ...], state: Engine, lifted: bool) -> Run:
     """The levels and counters after the verdict."""
+    point = last[-1]
     volts = point.starter_v
     rest, level, returns, stopped = run.rest_v, run.run_v, run.returns, run.stopped_s
     before_a, most_a = run.house_before_a, run.house_most_a
     changed = state != run.state
+    if changed and run.state == "off" and (stopped is None or point.at_s - stopped > RETURN_S):
+        # The least of the last points, for a charger may begin before the starter is seen to rise; and
+        # a flicker within a drive keeps what was before it.
+        before_a, most_a = min((p.house_a for p in last[:-1] if p.house_a is not None), default=None), 0.0
     if changed and run.state == "running":
         stopped = point.at_s
         if state == "off":
             rest = volts
     if changed and state == "running":
         level = volts
-        if run.state == "off":
-            before_a, most_a = before.house_a, 0.0
         if stopped is not None and not throttles(run):
             if point.at_s - stopped > DRIVE_PAUSE_S:
                 returns = 0

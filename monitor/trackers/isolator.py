@@ -51,7 +51,8 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
     before = held.last[-1] if held.last else None
     if before is not None and ignition_on is None and _nothing_new(held, before, point):
         return Held(held.run, held.touching, held.path, held.record, held.isolator, last)
-    dc_dc = join_faults.build(held.record, vehicle) == "dc_dc"
+    built = join_faults.build(held.record, vehicle)
+    dc_dc = built == "dc_dc"
     was = held.run.state
     run = engine.step(held.run, last, held.isolator == "closed", ignition_on)
     touching = held.touching
@@ -66,7 +67,7 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
     touching = contact.step(touching, before, point, run.state, run.since_s)
     isolator = "open" if dc_dc else contact.state(touching)
     path = held.path if dc_dc else path_resistance.step(held.path, last, isolator)
-    record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching)
+    record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching, built)
     if run.state != was and "unknown" not in (run.state, was):
         said = "The engine was started." if run.state == "running" else "The engine was stopped."
         news.append(Event(point.at_s, f"engine_{run.state}", "vehicle", said))

@@ -16,6 +16,9 @@ FED_A = 3.0
 #: Build type: comparisons above this current [A] whenever the voltage across has moved so far [V], not
 #: so soon after the start [s]; votes to believe.
 COMPARE_A, COMPARE_V, COMPARE_AFTER_S, VOTES = 5.0, 0.12, 150.0, 2
+#: A DC-DC charger may rest while the house is full: unless a plain isolator is known, only a house
+#: below this counts [V].
+HUNGRY_V = 12.95
 #: One such run is enough once the isolator was seen to close this often, if it lasts this long.
 CLOSED_BEFORE, ONE_RUN_S = 2, 900.0
 #: A relay that let go above this voltage, so soon after a stop, follows the engine [V, s]; one that senses voltage
@@ -89,8 +92,8 @@ def build(record: Record, vehicle: Vehicle) -> str:
 
 
 def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolator_before: str,
-         touching: Contact) -> Record:
-    """The record after one more point."""
+         touching: Contact, built: str) -> Record:
+    """The record after one more point; built: what sits between the batteries, as far as known before it."""
     volts, house = point.starter_v, point.house_v
     if volts is None or house is None:
         return record
@@ -102,7 +105,7 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
                             from_v=None, openings=tuple(
                                 at for at in record.openings if point.at_s - at < REMEMBER_S))
             record = replace(record, **(changes | {"house_v": None}))
-        changes |= _note_run(record, point, run, isolator)
+        changes |= _note_run(record, point, run, isolator, built)
     else:
         if was == "running":
             changes |= dict(stop_s=point.at_s, was_closed_at_stop=record.run_closed, joined_s=0.0, low_s=0.0)
@@ -127,14 +130,16 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     return record if stuck == record.stuck else replace(record, stuck=stuck)
 
 
-def _note_run(record: Record, point: Point, run: Run, isolator: str) -> dict:
+def _note_run(record: Record, point: Point, run: Run, isolator: str, built: str) -> dict:
     volts, house = point.starter_v, point.house_v
     changes: dict = {}
     if volts > CHARGING_WELL_V:
         changes["run_charging_s"] = record.run_charging_s + point.span_s
         if point.house_a is not None and run.house_before_a is not None and point.house_a - run.house_before_a > FED_A:
             changes["run_fed_s"] = record.run_fed_s + point.span_s
-        if isolator == "open":
+        if isolator == "open" and (
+            built == "isolator" or point.house_v < HUNGRY_V or (record.closed_runs >= CLOSED_BEFORE and record.holds == 0)
+        ):
             changes["run_open_s"] = record.run_open_s + point.span_s
         if _dropped_out(record, point):
             kept = tuple(at for at in record.openings if point.at_s - at < REMEMBER_S)
