@@ -75,7 +75,8 @@ def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
 
 
 def told(events: Sequence[Logged]) -> list[Logged]:
-    """The events worth a line: the isolator's only where the engine does not explain them."""
+    """The events worth a line: not the weekly records, and the isolator's only where the engine does not explain them."""
+    events = [e for e in events if e.what.kind != "battery_week"]
     engine = [e.at_utc_s for e in events if e.what.kind.startswith("engine")]
     return [e for e in events if e.what.kind not in ("isolator_open", "isolator_closed")
             or not any(abs(e.at_utc_s - t) < TOGETHER_S for t in engine)]

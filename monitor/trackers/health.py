@@ -7,8 +7,9 @@ from monitor.findings import ChargeFindings, Condition, Estimate, Event, HealthF
 from monitor.sample import Minute
 from monitor.trackers import rainflow_count, step_resistance
 from monitor.trackers.rainflow_count import Rainflow
-from monitor.trackers.verdict import NOTHING_YET, Verdict, judge
+from monitor.trackers.verdict import NOTHING_YET, CapacityTest, Verdict, judge
 from monitor.trackers.week import Week
+from monitor.trackers.week import event as week_event
 
 WEEK_S = 7 * 86400.0
 #: Two published rules for what warmth does to life: twice as fast per 8 K (float-life practice of
@@ -59,6 +60,7 @@ class Held:
     filling: Filling = Filling()
     wear: Wear = Wear()
     judged: Verdict = NOTHING_YET
+    test: CapacityTest | None = None      # the latest capacity test
     news: tuple[Event, ...] = ()
 
 
@@ -73,10 +75,12 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
     if filling.start_s is None:
         filling = replace(filling, start_s=minute.start_s, week=Week(minute.start_s))
     elif minute.end_s - filling.start_s > WEEK_S:
-        weeks = _thinned((*weeks, closed_week(filling)))
-        judged = judge(weeks, vehicle.house)
+        over = closed_week(filling)
+        weeks = _thinned((*weeks, over))
+        judged = judge(weeks, vehicle.house, held.test)
+        news = (week_event(over, minute.start_s),)
         if judged.word != held.judged.word and judged.word != "not enough evidence":
-            news = (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
+            news += (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
         filling = Filling(start_s=minute.start_s, last_voltage_v=filling.last_voltage_v,
                           last_current_a=filling.last_current_a, last_at_s=filling.last_at_s,
                           anchor_age_s=filling.anchor_age_s, level_frac=filling.level_frac, week=Week(minute.start_s))
@@ -89,8 +93,8 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
     size = charge.capacity_ah
     week = Week(
         week.start_s, None, None,
-        size.value if isinstance(size, Estimate) else week.capacity_ah,
-        (size.high - size.low) / 3.92 if isinstance(size, Estimate) else week.capacity_sigma_ah,
+        *((size.value, size.low, size.high) if isinstance(size, Estimate)
+          else (week.capacity_ah, week.capacity_low_ah, week.capacity_high_ah)),
         None,
         week.lowest_frac if level is None else min(week.lowest_frac, level),
         week.highest_frac if level is None else max(week.highest_frac, level),
@@ -99,7 +103,12 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
         max(week.empties_above_frac, filling.level_frac) if emptied else week.empties_above_frac)
     warm = minute.house_temperature_c
     filling = _stepped(filling, minute, vehicle.house, level, week, age_s, warm, hours)
-    return Held(weeks, filling, _worn(held.wear, minute, hours, level, warm, new_full), judged, news)
+    return Held(weeks, filling, _worn(held.wear, minute, hours, level, warm, new_full), judged, held.test, news)
+
+
+def tested(held: Held, test: CapacityTest, vehicle: Vehicle) -> Held:
+    """What is held after a capacity test: one more line of evidence, weighed at once."""
+    return replace(held, test=test, judged=judge(held.weeks, vehicle.house, test))
 
 
 def _stepped(filling: Filling, minute: Minute, battery: Battery, known_frac: float | None, week: Week,

@@ -15,6 +15,22 @@ GROWN, MUCH_GROWN = 1.3, 1.5
 BASELINE_WEEKS, RECENT_WEEKS = 4, 3
 #: Weeks colder than this say little about either figure.
 COLD_C = 3.0
+#: A capacity test speaks for so long.
+TEST_HOLDS_S = 26 * 7 * 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class CapacityTest:
+    """A capacity test: what the battery gave from full, at its rated rate and 25 °C, with its 95 % interval [Ah].
+
+    reached_end is False where the test was stopped before the battery was empty: it holds at least low_ah.
+    """
+
+    at_s: float
+    capacity_ah: float
+    low_ah: float
+    high_ah: float
+    reached_end: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,16 +48,17 @@ NOTHING_YET = Verdict("not enough evidence", (),
                       NotYet(f"it takes {BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; 0 so far"))
 
 
-def judge(weeks: tuple[Week, ...], battery: Battery) -> Verdict:
-    """The verdict from the weeks so far.
+def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None = None) -> Verdict:
+    """The verdict from the weeks so far, and the latest capacity test where there was one.
 
     "replace" needs one decisive line or two strong ones that do not share a measurement. Weeks too cold,
     and a resistance that jumped from one week to the next (a bad contact looks so), are left out first.
     """
     warm = tuple(w for w in weeks if w.temperature_c is None or w.temperature_c > COLD_C)
     capacity, growth = _capacity(warm, battery), _growth(warm)
-    lines: list[Line] = []
-    deep = min((w.lowest_frac for w in warm[-2 * RECENT_WEEKS:]), default=1.0)
+    if test is not None and weeks and weeks[-1].start_s - test.at_s > TEST_HOLDS_S:
+        test = None
+    lines: list[Line] = [] if test is None else _test_lines(test, battery)
     if isinstance(capacity, Estimate):
         figures = f"{100 * capacity.low:.0f} to {100 * capacity.high:.0f} % of the label"
         undo = "a guided capacity test that gives more, or a label that promises less than configured"
@@ -66,14 +83,32 @@ def judge(weeks: tuple[Week, ...], battery: Battery) -> Verdict:
             lines.append(Line("weak", figures, undo))
         elif growth.high < GROWN:
             lines.append(Line("for", figures, "a later rise"))
-    return Verdict(_word(lines, capacity, len(warm), deep), tuple(lines), capacity, growth)
+    if test is not None and test.reached_end:
+        sound = test.low_ah > USED_UP_FRAC * battery.rated_capacity_ah
+    else:
+        sound = isinstance(capacity, Estimate) and capacity.value >= SOUND_FRAC
+    return Verdict(_word(lines, sound, len(warm) + 2 * (test is not None)), tuple(lines), capacity, growth)
 
 
-def _word(lines: list[Line], capacity: Answer, weeks: int, deepest_frac: float) -> VerdictWord:
+def _test_lines(test: CapacityTest, battery: Battery) -> list[Line]:
+    """What a capacity test says: below 80 % of the label is the end of life (FIST 3-6, IEEE 450)."""
+    low, value, high = (ah / battery.rated_capacity_ah for ah in (test.low_ah, test.capacity_ah, test.high_ah))
+    if not test.reached_end:
+        seen = f"a capacity test that was stopped early had already given {100 * low:.0f} % of the label"
+        return [Line("for", seen, "a discharge that ends earlier than that")] if low > USED_UP_FRAC else []
+    seen = f"a capacity test gave {100 * low:.0f} to {100 * high:.0f} % of the label"
+    undo = "a second test that begins with a longer charge and gives more"
+    if high < USED_UP_FRAC:
+        return [Line("decisive", seen, undo)]
+    if value < USED_UP_FRAC:
+        return [Line("strong", seen, undo)]
+    return [Line("for", seen, "a later test that gives less")]
+
+
+def _word(lines: list[Line], sound: bool, weeks: int) -> VerdictWord:
     decisive = sum(line.weight == "decisive" for line in lines)
     strong = sum(line.weight == "strong" for line in lines)
     weak = sum(line.weight == "weak" for line in lines)
-    sound = isinstance(capacity, Estimate) and capacity.value >= SOUND_FRAC
     if (decisive or strong >= 2) and not sound:
         return "replace"
     if decisive or strong or weak >= 2 or (weak and not sound):
@@ -84,13 +119,12 @@ def _word(lines: list[Line], capacity: Answer, weeks: int, deepest_frac: float) 
 
 
 def _capacity(weeks: tuple[Week, ...], battery: Battery) -> Answer:
-    recent = [w for w in weeks[-RECENT_WEEKS:] if w.capacity_ah is not None and w.capacity_sigma_ah is not None]
+    recent = [w for w in weeks[-RECENT_WEEKS:] if w.capacity_ah is not None]
     if not recent:
         return NotYet("it takes one week that begins with a full charge and goes deep")
     last = recent[-1]
-    share = last.capacity_ah / battery.rated_capacity_ah
-    spread = 1.96 * last.capacity_sigma_ah / battery.rated_capacity_ah
-    return Estimate(share, max(share - spread, 0.0), share + spread, "learnt")
+    share, low, high = (ah / battery.rated_capacity_ah for ah in (last.capacity_ah, last.capacity_low_ah, last.capacity_high_ah))
+    return Estimate(share, max(low, 0.0), high, "learnt")
 
 
 def _growth(weeks: tuple[Week, ...]) -> Answer:

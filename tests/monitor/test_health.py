@@ -10,8 +10,8 @@ from monitor.gather import minutes
 from monitor.sample import Sample
 from monitor.saving import from_text, to_text
 from monitor.trackers import health
-from monitor.trackers.verdict import judge
-from monitor.trackers.week import Week
+from monitor.trackers.verdict import CapacityTest, judge
+from monitor.trackers.week import WEEK_EVENT, Week, of_event
 
 HOUSE = Battery("house", "agm", 100)
 VEHICLE = Vehicle(HOUSE, Battery("starter", "flooded", 70))
@@ -19,7 +19,9 @@ VEHICLE = Vehicle(HOUSE, Battery("starter", "flooded", 70))
 
 def _weeks(capacity_ah: float | None, sigma_ah: float = 2.0, growth: float = 1.0, count: int = 12, **more) -> tuple[Week, ...]:
     """Weeks of a battery whose resistance grows evenly to `growth` times its first value."""
-    return tuple(Week(k * 604800.0, 0.008 * growth ** (k / (count - 1)), 0.0001, capacity_ah, sigma_ah,
+    known = capacity_ah is not None
+    low, high = (capacity_ah - 1.96 * sigma_ah, capacity_ah + 1.96 * sigma_ah) if known else (None, None)
+    return tuple(Week(k * 604800.0, 0.008 * growth ** (k / (count - 1)), 0.0001, capacity_ah, low, high,
                       more.get("temperature_c", 20.0), lowest_frac=0.3, highest_frac=1.0) for k in range(count))
 
 
@@ -58,8 +60,8 @@ def test_replace_is_never_said_of_a_battery_with_85_per_cent(seed: int) -> None:
     for _ in range(25):
         true = chance.uniform(85, 105)
         growth = chance.uniform(1, 2.5)
-        weeks = tuple(replace(w, capacity_ah=true * (1 + chance.gauss(0, 0.04)), capacity_sigma_ah=0.05 * true,
-                              resistance_ohm=w.resistance_ohm * (1 + chance.gauss(0, 0.05)))
+        weeks = tuple(replace(w, capacity_ah=(seen := true * (1 + chance.gauss(0, 0.04))), capacity_low_ah=seen - 0.098 * true,
+                              capacity_high_ah=seen + 0.098 * true, resistance_ohm=w.resistance_ohm * (1 + chance.gauss(0, 0.05)))
                       for w in _weeks(true, growth=growth, count=chance.randrange(1, 40) + 1))
         for end in range(1, len(weeks) + 1):
             assert judge(weeks[:end], HOUSE).word != "replace"
@@ -101,7 +103,7 @@ def _live(days: float, resistance_ohm: float = 0.008, warm_c: float = 25.0) -> h
 def test_the_resistance_of_a_known_circuit_is_found() -> None:
     week = _live(7.1).weeks[0]
     assert week.resistance_ohm == pytest.approx(0.008, rel=0.03)
-    assert week.capacity_ah == 98 and week.capacity_sigma_ah == pytest.approx(16 / 3.92)
+    assert (week.capacity_ah, week.capacity_low_ah, week.capacity_high_ah) == (98, 90, 106)
 
 
 def test_warmth_is_corrected_for() -> None:
@@ -128,3 +130,36 @@ def test_what_is_held_is_saved_exactly_and_stays_small() -> None:
     weeks = _weeks(80, count=400)
     kept = health._thinned(weeks[:61])
     assert len(kept) <= 60 and kept[:8] == weeks[:8] and kept[-16:] == weeks[45:61]
+
+
+@pytest.mark.parametrize(("capacity_ah", "word"), [(92, "healthy"), (79, "watch"), (74, "replace"), (60, "replace")])
+def test_a_capacity_test_decides_at_80_per_cent(capacity_ah: float, word: str) -> None:
+    """IEEE 450 and FIST 3-6: replace below 80 % of the rating; the interval of 4 Ah must lie below it."""
+    test = CapacityTest(0.0, capacity_ah, capacity_ah - 4, capacity_ah + 4)
+    assert judge(_weeks(None), HOUSE, test).word == word
+
+
+def test_a_good_capacity_test_overturns_doubts_and_fades_with_time() -> None:
+    doubtful = _weeks(66, growth=2.4, count=20)
+    assert judge(doubtful, HOUSE).word == "replace"
+    good = CapacityTest(19 * 604800.0, 95, 91, 99)
+    assert judge(doubtful, HOUSE, good).word != "replace"
+    assert judge(_weeks(66, growth=2.4, count=60), HOUSE, good).word == "replace"
+
+
+def test_a_test_that_stopped_early_bounds_from_below_and_never_condemns() -> None:
+    short = CapacityTest(0.0, 55, 52, 58, reached_end=False)
+    assert judge((), HOUSE, short).word == "not enough evidence"
+    assert any("already given 85 %" in line.seen
+               for line in judge(_weeks(None), HOUSE, CapacityTest(0.0, 88, 85, 91, reached_end=False)).lines)
+
+
+def test_each_week_goes_into_the_log_as_an_event_and_comes_back_whole() -> None:
+    held = health.begin(VEHICLE)
+    told = []
+    charge = ChargeFindings(Estimate(0.98, 0.95, 1.0, "counting"), Estimate(98, 90, 106, "learnt"), *[NotYet("")] * 4)
+    for minute in minutes(Sample(k * 60.0, 12.7, -1.0, 12.7, 25.0) for k in range(15 * 1440)):
+        held = health.update(held, minute, VEHICLE, JoinFindings(), charge)
+        told += [event for event in held.news if event.kind == WEEK_EVENT]
+    assert tuple(of_event(event) for event in told) == held.weeks
+    assert "98 Ah" in told[0].message
