@@ -49,6 +49,32 @@ def test_a_silent_instrument_is_a_gap_told_once_and_the_others_go_on() -> None:
     assert not beats.active() and not beats.sampler.open_gaps()
 
 
+def test_one_instrument_of_both_batteries_that_falls_silent_is_one_alert() -> None:
+    adc = Instrument("adc", house_voltage_v=12.6, starter_voltage_v=12.7)
+    shunt = Instrument("shunt", house_current_a=-1.0)
+    beats = Beats(shunt, adc)
+    beats.beat(10)
+    adc.shows = ReadFailed("ch0: no acknowledge")
+    beats.beat(100)
+    assert list(beats.active()) == [("sensor_lost", "vehicle")]
+    seen = beats.active()["sensor_lost", "vehicle"]
+    assert "house battery's voltage" in seen and "starter battery's voltage" in seen
+    assert seen.count("no acknowledge") == 1
+    (alert,) = [c for c in beats.sampler.conditions(beats.now_s) if c.active]
+    assert alert.priority == "high"
+
+
+def test_two_instruments_that_fall_silent_one_after_the_other_are_two_alerts() -> None:
+    adc, shunt = Instrument("adc", starter_voltage_v=12.7), Instrument("shunt", house_current_a=-1.0)
+    beats = Beats(shunt, adc)
+    beats.beat(10)
+    adc.shows = ReadFailed("ch0: no acknowledge")
+    beats.beat(300)
+    shunt.shows = ReadFailed("no frame")
+    beats.beat(100)
+    assert list(beats.active()) == [("sensor_lost", "house"), ("sensor_lost", "starter")]
+
+
 def test_a_loose_plug_is_one_gap_with_a_count() -> None:
     adc = Instrument("adc", starter_voltage_v=12.7)
     beats = Beats(adc)
