@@ -15,6 +15,7 @@ from monitor.battery import Vehicle
 from monitor.clock import Clock, Line
 from monitor.findings import Condition, Event
 from monitor.owner_requests import carry_out
+from monitor.planning import battery_lives
 from monitor.sample import Minute, Sample
 from monitor.sampler import Openable, Sampler
 from monitor.store import requests, resume
@@ -89,6 +90,7 @@ class Daemon:
         self._told = told
         self.sampler = Sampler(self._sources, self._beat_s, found.gaps)
         self.calibrated(found.calibration)
+        self.lives = battery_lives.read(found.batteries)
         meta = {"simulated": str(int(self._simulated)), "vehicle": saving.to_text(self.vehicle)}
         self.writer = self._make_writer(self.database, commit_s=self._commit_s, meta=meta, fresh=found.last is None)
         self.writer.start()

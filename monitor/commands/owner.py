@@ -1,4 +1,7 @@
-"""What the owner tells the daemon: a battery replaced, a shunt's zero."""
+"""What the owner tells the daemon: a battery replaced or named, a shunt's zero; and the batteries of the log's history."""
+import sys
+import time
+from datetime import datetime
 from pathlib import Path
 
 import click
@@ -24,14 +27,95 @@ def battery() -> None:
 @battery.command(short_help="A new battery was put in.")
 @click.argument("which", type=click.Choice(["house", "starter"]))
 @click.option("--capacity", "rated_capacity_ah", type=click.FloatRange(1, 2000), help="Ampere-hours on the new label.")
+@click.option("--chemistry", type=click.Choice(["flooded", "agm", "gel", "lfp"]), help="Of the new battery, if it is of another kind.")
+@click.option("--label", default="", help="What you call it, so that lists can name it.")
+@click.option("--on", "day", metavar="DAY", help="When it was put in, as 2026-06-01. Default: now.")
 @config_option
 @database_option
-def replaced(which: str, rated_capacity_ah: float | None, config_file: Path | None, database: Path | None) -> None:
+def replaced(which: str, rated_capacity_ah: float | None, chemistry: str | None, label: str, day: str | None,
+             config_file: Path | None, database: Path | None) -> None:
     """Say that the HOUSE or STARTER battery was replaced: what was learnt of the old one is put aside.
 
     The shunt's offset is kept, for it belongs to the shunt. If the new label differs, change the configuration too.
+    The old battery's weeks stay in the log: see `ampledger battery list`.
     """
-    _leave(config_file, database, "battery_replaced", battery=which, rated_capacity_ah=rated_capacity_ah)
+    _leave(config_file, database, "battery_replaced", battery=which, rated_capacity_ah=rated_capacity_ah,
+           label=_label(label) if label else "", chemistry=chemistry, at_utc_s=_day_utc_s(day))
+
+
+@battery.command(short_help="Name the battery that is there, or say when it was put in.")
+@click.argument("which", type=click.Choice(["house", "starter"]))
+@click.option("--label", help="What you call it.")
+@click.option("--installed", "day", metavar="DAY", help="When it was put in, as 2024-05-01; it may be before the log began.")
+@config_option
+@database_option
+def describe(which: str, label: str | None, day: str | None, config_file: Path | None, database: Path | None) -> None:
+    """Tell of the HOUSE or STARTER battery that is there now: a name for it, the day it was put in, or both."""
+    if label is None and day is None:
+        raise click.UsageError("give --label, --installed, or both")
+    _leave(config_file, database, "battery_described", battery=which, label=None if label is None else _label(label),
+           installed_utc_s=_day_utc_s(day))
+
+
+@battery.command("list", short_help="All batteries in the log's history, compared.")
+@config_option
+@database_option
+def list_(config_file: Path | None, database: Path | None) -> None:
+    """List the batteries that were there one after another, with what the log saw of each house battery.
+
+    Capacity and resistance are means of its first and of its latest three weeks on record.
+    """
+    from rich.console import Console
+    from rich.table import Table
+
+    from monitor.cli import Refused
+    from monitor.planning import life_words
+    from monitor.planning.battery_lives import compared
+    from monitor.store.reader import Reader
+
+    reader = Reader(database_of(config_file, database))
+    now = reader.now()
+    if now is None:
+        raise Refused("the log is empty; come back after the first minute")
+    lives, weeks = reader.lives(), reader.weeks()
+    console = Console(width=None if sys.stdout.isatty() else 140)
+    house = Table("house battery", "from", "to", *life_words.HEADINGS)
+    for one in compared(lives.of("house", now.vehicle), weeks):
+        house.add_row(life_words.name(one.life), *_ends(one.life), *life_words.figures(one))
+    console.print(house)
+    starter = Table("starter battery", "from", "to")
+    for life in lives.of("starter", now.vehicle):
+        starter.add_row(life_words.name(life), *_ends(life))
+    console.print(starter)
+
+
+def _ends(life) -> tuple[str, str]:
+    day = lambda utc_s, without: without if utc_s is None else datetime.fromtimestamp(utc_s).date().isoformat()  # noqa: E731
+    return day(life.installed_utc_s, "before the log"), day(life.replaced_utc_s, "today")
+
+
+def _label(text: str) -> str:
+    from monitor.planning.battery_lives import checked_label
+
+    try:
+        return checked_label(text)
+    except ValueError as error:
+        raise click.BadParameter(str(error), param_hint="--label") from None
+
+
+def _day_utc_s(text: str | None) -> float | None:
+    """UTC of a day (its local noon) or of a moment; None for none."""
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise click.BadParameter(f"{text!r} is not a day; write it as 2026-06-01", param_hint="the day") from None
+    if len(text) <= 10:
+        moment = moment.replace(hour=12)
+    if not 0 < moment.astimezone().timestamp() <= time.time() + 43200:
+        raise click.BadParameter(f"{text} is not a day that has been", param_hint="the day")
+    return moment.astimezone().timestamp()
 
 
 @click.group(short_help="Calibrate an instrument.")

@@ -8,6 +8,8 @@ from monitor import saving
 from monitor.alerts.rules import Alert
 from monitor.battery import Vehicle
 from monitor.findings import Event
+from monitor.planning import battery_lives
+from monitor.planning.battery_lives import Lives
 from monitor.sample import Sample
 from monitor.store import chunks, reading, series
 from monitor.store.batch import Gap
@@ -15,6 +17,8 @@ from monitor.store.columns import RAW_COLUMNS, ROLLED
 from monitor.store.reading import NoLog, Span, label, utc_s
 from monitor.store.rows import sample_of
 from monitor.store.series import Series
+from monitor.trackers import week
+from monitor.trackers.week import Week
 from monitor.watch import Findings
 
 __all__ = ["Day", "Foreseen", "Logged", "NoLog", "Now", "Reader", "Series"]
@@ -89,6 +93,25 @@ class Reader:
         here = label(labels, at_ms)
         return Now(at_ms / 1000, utc_s(labels, at_ms), here.utc_trusted, here.utc_sigma_s,
                    meta.get("simulated") == "1", sample_of(row) if row else None, findings, vehicle)
+
+    def lives(self) -> Lives:
+        """The batteries that were told of; none where nobody said anything, or another version did."""
+        with reading.open_for_reading(self.database) as log:
+            row = log.execute("select value from meta where name = 'batteries'").fetchone()
+        return battery_lives.read(row[0] if row else None)
+
+    def weeks(self) -> list[tuple[float, Week]]:
+        """Every week of the house battery on record, as (UTC of its end, record), oldest first."""
+        return [(e.at_utc_s, week.of_event(e.what)) for e in self.events_of(week.WEEK_EVENT)]
+
+    def events_of(self, kind: str) -> list[Logged]:
+        """Every event of one kind, oldest first."""
+        with reading.open_for_reading(self.database) as log:
+            labels = reading.spans(log)
+            rows = log.execute("select at_ms, kind, battery, message, figures from events where kind = ? order by at_ms, id",
+                               (kind,)).fetchall()
+        return [Logged(utc_s(labels, at), Event(at / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures)))))
+                for at, kind, battery, message, figures in rows]
 
     def span(self) -> tuple[float, float] | None:
         """UTC of the first and the last minute in the log [s], or None while it is empty."""

@@ -14,7 +14,11 @@ log = logging.getLogger("ampledger.requests")
 KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
     "acknowledge": {"alert": int},
     "shelve": {"alert": int, "for_s": (int, float)},
-    "battery_replaced": {"battery": str, "rated_capacity_ah": (int, float, type(None))},
+    "battery_replaced": {"battery": str, "rated_capacity_ah": (int, float, type(None)), "label": str, "chemistry": (str, type(None)),
+                         "at_utc_s": (int, float, type(None))},
+    "battery_described": {"battery": str, "label": (str, type(None)), "installed_utc_s": (int, float, type(None))},
+    "capacity_tested": {"capacity_ah": (int, float), "low_ah": (int, float), "high_ah": (int, float), "reached_end": int,
+                        "ended_utc_s": (int, float)},
     "calibrate_zero": {"minutes": (int, float)},
     "set_clock": {"utc_s": (int, float), "sigma_s": (int, float), "asked_boot_s": (int, float)},
 }
