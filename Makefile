@@ -36,7 +36,7 @@ install:
 	systemd-sysusers /etc/sysusers.d/ampledger.conf
 	chgrp ampledger /etc/ampledger/ampledger.toml
 	systemctl daemon-reload
-	@echo "Now edit /etc/ampledger/ampledger.toml, run '/opt/ampledger/bin/ampledger check --config /etc/ampledger/ampledger.toml',"
+	@echo "Now run '/opt/ampledger/bin/ampledger setup --config /etc/ampledger/ampledger.toml' (or edit that file), then 'check' likewise,"
 	@echo "then: systemctl enable --now ampledger ampledger-dashboard"
 
 clean:

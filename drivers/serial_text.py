@@ -185,5 +185,22 @@ class SerialTextDriver:
         return {str(number): text.strip() for number, text in enumerate(parts, 1)}
 
 
+def heard(port: str, baud: int, seconds: float) -> list[str]:
+    """Whole lines that come by themselves on a port within some seconds, the newest last; empty where none does.
+
+    Raises
+    ------
+    CannotOpen : the port is not there, or another program has it
+    """
+    try:
+        with serial.Serial(port, baud, timeout=0.05, exclusive=True) as line:
+            end_s, seen = time.monotonic() + seconds, b""
+            while time.monotonic() < end_s and seen.count(b"\n") < 5:
+                seen += line.read(max(1, line.in_waiting))
+    except (OSError, TypeError) as error:
+        raise CannotOpen(f"{port}: {_words(error)}") from error
+    return [part.strip().decode("ascii", "replace") for part in seen.split(b"\n")[1:-1] if part.strip()]
+
+
 def _words(error: BaseException) -> str:
     return getattr(error, "strerror", None) or str(error) or type(error).__name__

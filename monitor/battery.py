@@ -22,6 +22,7 @@ class Battery:
     float_v: float | None = None
     reserve_soc_frac: float = 0.5
     cutout_voltage_v: float | None = None  # the fridge's own low-voltage switch, None: not known
+    voltage_sigma_frac: float | None = None  # of its voltmeter once compared with another, None: not compared
 
     @property
     def lead_acid(self) -> bool:

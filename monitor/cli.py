@@ -7,10 +7,10 @@ import click
 
 #: command -> module that holds it; imported only when asked for, so that --help is quick
 COMMANDS = {
-    "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
+    "setup": "setup", "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
     "doctor": "doctor", "code": "code", "schema": "schema", "wire": "wire",
-    "size": "size", "whatif": "whatif",
+    "size": "size", "whatif": "whatif", "report": "report",
 }
 
 
@@ -62,8 +62,8 @@ def _sentence(error: Exception) -> str | None:
 def commands() -> None:
     """Keeps the books of a vehicle's two 12 V batteries; only observes.
 
-    See the whole of it in a minute with `ampledger demo`. For your own vehicle write ampledger.toml
-    (docs/configuration.md), try it with `ampledger check`, then let `ampledger run` keep the log.
+    See the whole of it in a minute with `ampledger demo`. For your own vehicle let `ampledger setup`
+    write ampledger.toml, try it with `ampledger check`, then let `ampledger run` keep the log.
     """
 
 

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from monitor.battery import Battery, CurrentSensor, Vehicle
 from monitor.config_faults import ConfigError, Fault, faults_of, missing_tables
-from monitor.config_tables import AlertsTable, DashboardTable, File, LogTable
+from monitor.config_tables import AlertsTable, ClockTable, DashboardTable, File, LogTable
 
 DEFAULT_RESERVE_PCT = {"lfp": 20.0}
 
@@ -37,6 +37,7 @@ class Config:
     log: LogTable
     dashboard: DashboardTable
     alerts: AlertsTable
+    clock: ClockTable = ClockTable()
 
 
 def load(path: Path, *, need_sources: bool = True) -> Config:
@@ -57,6 +58,11 @@ def load(path: Path, *, need_sources: bool = True) -> Config:
         raise ConfigError(path, [Fault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise ConfigError(path, [Fault("", "", None, f"it is not TOML: {error}", "mend that line")]) from None
+    return checked(plain, path, need_sources=need_sources)
+
+
+def checked(plain: dict[str, Any], path: Path, *, need_sources: bool = True) -> Config:
+    """The configuration in tables that were read from `path`, or are to be written there. Raises ConfigError."""
     faults: list[Fault] = missing_tables(plain)
     file: File | None = None
     try:
@@ -73,8 +79,10 @@ def load(path: Path, *, need_sources: bool = True) -> Config:
                             "with measured ones", "take it out, or keep it alone"))
     if faults or file is None:
         raise ConfigError(path, faults)
-    return Config(path, _vehicle(file), tuple(sources), _beside(path, file.log, "database", "backup_to"), file.dashboard,
-                  file.alerts.model_copy(update={"mqtt": file.alerts.mqtt and _beside(path, file.alerts.mqtt, "password_file")}))
+    return Config(path, _vehicle(file), tuple(sources), _beside(path, file.log, "database", "backup_to"),
+                  _beside(path, file.dashboard, "certificate_file", "key_file"),
+                  file.alerts.model_copy(update={"mqtt": file.alerts.mqtt and _beside(path, file.alerts.mqtt, "password_file")}),
+                  file.clock)
 
 
 def _beside(path: Path, table: Any, *keys: str) -> Any:
@@ -116,11 +124,12 @@ def _vehicle(file: File) -> Vehicle:
     if vehicle.bedtime is not None:
         hours, minutes = vehicle.bedtime.split(":")
         bedtime = int(hours) + int(minutes) / 60
+    found = file.commissioning
     return Vehicle(
         house=Battery("house", house.chemistry, house.rated_capacity_ah, house.rated_hours, house.absorption_v,
-                      house.float_v, reserve / 100, house.cutout_voltage_v),
+                      house.float_v, reserve / 100, house.cutout_voltage_v, found.house_voltage_sigma_frac),
         starter=Battery("starter", file.starter.chemistry, file.starter.rated_capacity_ah, file.starter.rated_hours,
-                        file.starter.absorption_v, file.starter.float_v),
+                        file.starter.absorption_v, file.starter.float_v, voltage_sigma_frac=found.starter_voltage_sigma_frac),
         current_sensor=CurrentSensor(shunt.offset_a, shunt.offset_sigma_a, shunt.gain, shunt.gain_sigma_frac),
         charging=vehicle.charging, latitude_deg=vehicle.latitude_deg, longitude_deg=vehicle.longitude_deg,
         bedtime_hour=bedtime)

@@ -62,11 +62,31 @@ class VehicleTable(Table):
 class ShuntTable(Table):
     """What commissioning found out about the house shunt."""
 
-    offset_a: float = Field(0.0, ge=-20, le=20, description="what it reads with nothing flowing; `ampledger calibrate zero`")
+    offset_a: float = Field(0.0, ge=-20, le=20, description="what it reads with nothing flowing; `ampledger setup zero`")
     offset_sigma_a: float = Field(0.08, gt=0, le=20, description="how unsure that is, one standard deviation")
-    gain: float = Field(1.0, ge=0.5, le=2.0, description="true current over shown current, by a multimeter")
+    gain: float = Field(1.0, ge=0.5, le=2.0, description="true current over shown current, by a multimeter; `ampledger setup gain`")
     gain_sigma_frac: float = Field(0.006, gt=0, le=0.5, description="how unsure that is, one standard deviation, as a fraction")
     calibrated_on: Annotated[str, BeforeValidator(_as_text)] | None = Field(None, description="the date of it, for you")
+
+
+def _dated(description: str) -> Any:
+    return Field(None, description=description)
+
+
+class CommissioningTable(Table):
+    """What `ampledger setup` compared with a multimeter or tried out, and when."""
+
+    direction_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the way the current counts was last tried")
+    which_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when a start of the engine showed which battery is which")
+    house_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the house voltage was compared with a multimeter")
+    house_voltage_sigma_frac: float | None = Field(
+        None, gt=0, le=0.2, description="how unsure it is since, one standard deviation, as a fraction; the charge filter counts with it")
+    starter_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the starter voltage was compared")
+    starter_voltage_sigma_frac: float | None = Field(None, gt=0, le=0.2, description="how unsure it is since, likewise")
+    house_lead_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the voltage's lead was tried under load")
+    house_lead_ohm: float | None = Field(
+        None, ge=-1, le=1, description="resistance between the battery's posts and the voltage's instrument, for you; 0 is right")
+    house_lead_sigma_ohm: float | None = Field(None, gt=0, le=1, description="how unsure that is, one standard deviation")
 
 
 class LogTable(Table):
@@ -88,6 +108,22 @@ class DashboardTable(Table):
     code_hash: str | None = Field(None, description="from `ampledger code`; asked for before anything is changed")
     code_to_read: bool = Field(False, description="ask for the code before showing anything, too")
     names: list[str] = Field(default_factory=list, description="names of your own that browsers may call the board by")
+    certificate_file: Path | None = Field(
+        None, description="your certificate with its chain (PEM); the pages are then served by https only")
+    key_file: Path | None = Field(None, description="the certificate's private key (PEM), not locked by a passphrase")
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> "DashboardTable":
+        if (self.certificate_file is None) != (self.key_file is None):
+            raise ValueError("certificate_file and key_file belong together; give both or none")
+        return self
+
+
+class ClockTable(Table):
+    """Who else may say what time it is; network time and a clock chip are found without a word here."""
+
+    gpsd: str | None = Field(None, pattern=r"^[^\s:]+:\d{1,5}$",
+                             description='where gpsd listens, usually "127.0.0.1:2947": the satellites\' time dates the log')
 
 
 class MqttTable(Table):
@@ -124,7 +160,10 @@ class File(Table):
     starter: StarterTable = Field(description="the starter battery")
     vehicle: VehicleTable = Field(VehicleTable(), description="what surrounds the batteries")
     shunt: ShuntTable = Field(ShuntTable(), description="what commissioning found out about the house shunt")
+    commissioning: CommissioningTable = Field(
+        CommissioningTable(), description="what `ampledger setup` found out about the wiring, for you and the charge filter")
     source: list[SourceTable] = Field(default_factory=list, description="one table for each instrument")
     log: LogTable = Field(LogTable(), description="where the log lives, and how it is kept")
+    clock: ClockTable = Field(ClockTable(), description="who else may say what time it is; network time and a clock chip need no word here")
     dashboard: DashboardTable = Field(DashboardTable(), description="where the pages are served")
     alerts: AlertsTable = Field(AlertsTable(), description="how alerts reach a person; the journal always gets them")

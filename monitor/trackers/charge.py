@@ -111,8 +111,8 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     knee = empty is not None and (
         anchor != "empty" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0)
     if due or better or empty:
-        guesses = _forward(guesses, battery, count, depth_frac)
-        before = None if before is None else _forward(before, battery, count, depth_frac)
+        guesses = _forward(guesses, vehicle, count, depth_frac)
+        before = None if before is None else _forward(before, vehicle, count, depth_frac)
         count = charge_count.taken(count)
     if due:
         if window.seconds >= 400.0:
@@ -189,11 +189,13 @@ def _gather(
         window.drop_v + drop)
 
 
-def _forward(guesses: Guesses, battery: Battery, count: Count, depth_frac: float) -> Guesses:
+def _forward(guesses: Guesses, vehicle: Vehicle, count: Count, depth_frac: float) -> Guesses:
+    battery, gain_sigma_frac = vehicle.house, vehicle.current_sensor.gain_sigma_frac
     _, slow_v = charge_count.polarisation_v(count, battery, depth_frac)
     return tuple(
         Guess(g.log_weight, charge_filter.forward(
-            g.belief, battery, count.hours, count.in_ah, count.out_ah, count.lost_ah, count.doubt_ah2, slow_v))
+            g.belief, battery, count.hours, count.in_ah, count.out_ah, count.lost_ah, count.doubt_ah2, slow_v,
+            gain_sigma_frac))
         for g in guesses
     )
 

@@ -4,7 +4,7 @@ Eight quantities are believed at once. Charge is held as depth: ampere-hours mis
 that counting is exact whatever the capacity turns out to be.
 """
 from dataclasses import dataclass
-from math import exp, log, sqrt
+from math import exp, hypot, log, sqrt
 
 from monitor.battery import Battery, CurrentSensor
 from monitor.chemistry import lead_acid, lithium_iron
@@ -40,6 +40,12 @@ LEAD = Prior(0.35, 0.25, -0.03, 0.17, 0.03, 0.02, 0.08, 0.15, 0.0, 0.022, 8.0, 4
 LITHIUM = Prior(0.40, 0.30, -0.08, 0.11, 0.004, 0.003, 0.10, 0.05, 0.4, 0.045, 24.0, 1.0)
 
 
+#: What a shunt's gain is in doubt by before anybody compared it; the priors and the noise of counting allow for it.
+USUAL_GAIN_SIGMA_FRAC = 0.006
+#: A comparison of the voltmeter that left this in doubt, at this voltage, adds to what the rest curve may lie off.
+NOMINAL_V = 12.7
+
+
 def prior(battery: Battery) -> Prior:
     """The prior of a battery's chemistry."""
     return LEAD if battery.lead_acid else LITHIUM
@@ -49,12 +55,15 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
     """What is believed before the first reading."""
     p = prior(battery)
     rated = battery.rated_capacity_ah
+    # A gain that is off counts every ampere-hour wrong alike: the label's capacity is then off by as much.
+    capacity_sigma = sqrt(p.capacity_sigma_ln**2 + max(sensor.gain_sigma_frac**2 - USUAL_GAIN_SIGMA_FRAC**2, 0.0))
+    level_sigma_v = hypot(p.level_sigma_v, NOMINAL_V * (battery.voltage_sigma_frac or 0.0))
     span_sigma = lead_acid.KINDS[battery.chemistry].span_sigma_ln if battery.lead_acid else p.span_sigma_ln
     belief = kalman.begin(
         (p.depth_frac * rated, 0.0, log(rated) + p.capacity_ln, p.loss_frac, 0.0,
          p.span_follows_capacity * p.capacity_ln, 0.0, 0.0),
-        (p.depth_sigma_frac * rated, sensor.offset_sigma_a, p.capacity_sigma_ln, p.loss_sigma_frac,
-         p.level_sigma_v, span_sigma, p.wander_v, 0.01),
+        (p.depth_sigma_frac * rated, sensor.offset_sigma_a, capacity_sigma, p.loss_sigma_frac,
+         level_sigma_v, span_sigma, p.wander_v, 0.01),
     )
     rows = [list(row) for row in belief.covariance]
     if battery.lead_acid:
@@ -71,12 +80,13 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
 
 def forward(
     belief: Belief, battery: Battery, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float,
-    slow_v: float,
+    slow_v: float, gain_sigma_frac: float = USUAL_GAIN_SIGMA_FRAC,
 ) -> Belief:
     """The belief after some time in which these charges were counted.
 
     in_ah and out_ah are measured (both positive), lost_ah what gassing and self-discharge took,
-    doubt_ah2 the variance of charge that was guessed, slow_v one sigma of the slow polarisation error that the present use may cause.
+    doubt_ah2 the variance of charge that was guessed, slow_v one sigma of the slow polarisation error that the present use may cause,
+    gain_sigma_frac that of the shunt's gain, of which a third comes and goes with warmth and current.
     """
     p = prior(battery)
     mean, rows = belief.mean, [list(row) for row in belief.covariance]
@@ -100,7 +110,7 @@ def forward(
         for i in range(8):
             rows[i][index] = row[i]
     days = hours / 24.0
-    rows[DEPTH][DEPTH] += doubt_ah2 + (0.4 * lost_ah) ** 2 + (0.002 * (in_ah + out_ah)) ** 2
+    rows[DEPTH][DEPTH] += doubt_ah2 + (0.4 * lost_ah) ** 2 + (gain_sigma_frac / 3 * (in_ah + out_ah)) ** 2
     rows[OFFSET][OFFSET] += 0.010**2 * days / 5.0
     rows[CAPACITY][CAPACITY] += 0.012**2 * days / 10.0
     rows[LOSS][LOSS] += 0.003**2 * days / 5.0

@@ -15,8 +15,6 @@ Z95 = 1.96
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
 #: Before anything was measured nothing is said: the prior alone covers all there is.
 UNKNOWN_WIDTH_FRAC = 0.8
-#: Gain of the shunt (0.6 %) cannot be told from capacity, and stays in its interval.
-GAIN_SIGMA = 0.006
 #: Lost plates leave the rest voltage as it was (Bode 1977): until a knee or the growth of resistance has spoken,
 #: a lead-acid battery may hold so much less than its voltage says. Down only, as a part of capacity.
 PLATES_SIGMA, PLATES_KNOWN = 0.13, 0.10
@@ -50,7 +48,8 @@ def findings(held: "Held", vehicle: Vehicle) -> ChargeFindings:
     if basis == "full charge seen" and age is not None and age > 5 * 86400.0:
         basis = "rested" if house.lead_acid else "counting"
     capacity = exp(log_q)
-    sigma_q = sqrt(sigma_q**2 + GAIN_SIGMA**2)
+    # the gain of the shunt cannot be told from capacity, and stays in its interval
+    sigma_q = hypot(sigma_q, vehicle.current_sensor.gain_sigma_frac)
     learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if seen_full else "label"
     left = _left(z, sigma, capacity, sigma_q, cross, 0.0, basis)
     usable = _left(z, sigma, capacity, sigma_q, cross, house.reserve_soc_frac, basis)

@@ -1,0 +1,98 @@
+"""What each step changes in the configuration, with its date and doubt, and the sentence that tells it."""
+from dataclasses import dataclass
+from pathlib import Path
+
+from tomlkit import TOMLDocument
+
+from monitor.commissioning import document, steps
+from monitor.commissioning.steps import Found, Meter, Shown
+
+#: A lead that loses less than this at ten amperes is in order [V].
+LOST_V = 0.03
+BATTERY = {"house_voltage_v": "house", "starter_voltage_v": "starter"}
+
+
+@dataclass(slots=True)
+class Draft:
+    """A configuration that is being made, and where it is going to be."""
+
+    doc: TOMLDocument
+    path: Path
+
+    def zero(self, current: Shown) -> str:
+        """The shunt's zero from readings with everything off."""
+        found = steps.zero(current)
+        document.noted(self.doc, "shunt", offset_a=found.value, offset_sigma_a=found.sigma, calibrated_on=document.today())
+        return f"With everything off the shunt shows {found.value:+.3f} A (give or take {1.96 * found.sigma:.3f} A); that is its zero now."
+
+    def direction(self, current_a: float, before_a: float | None, discharging: bool) -> str:
+        """The way the current counts."""
+        sign = steps.direction(current_a, before_a, discharging)
+        words = "With the load on" if discharging else "With the charger on"
+        said = f"{words} the current shows {current_a:+.2f} A"
+        if sign < 0:
+            key = document.multiplied(self.doc, "house_current_a", -1.0, self.path)
+            offset, _ = document.shunt(self.doc)
+            if offset.value:
+                document.noted(self.doc, "shunt", offset_a=-offset.value)
+            said += f": it counted the wrong way round, and is turned round now ({key})."
+        else:
+            said += ": it counts the right way."
+        document.noted(self.doc, "commissioning", direction_on=document.today())
+        return said
+
+    def gain(self, meter: Meter, current: Shown, limit_frac: float) -> str:
+        """The shunt's gain against a multimeter."""
+        offset, _ = document.shunt(self.doc)
+        found = steps.gain(meter, current, offset, limit_frac)
+        said = f"{abs(meter.value):g} A by the meter, {abs(current.mean - offset.value):.2f} A by the shunt: "
+        sigma_frac = found.sigma / found.value
+        gain = found.value
+        if abs(gain - 1.0) > steps.GAIN_FRAC:
+            key = document.multiplied(self.doc, "house_current_a", found.value, self.path)
+            document.noted(self.doc, "shunt", offset_a=offset.value * found.value, offset_sigma_a=offset.sigma * found.value)
+            said += f"the scale was wrong by a factor of {found.value:.3g} and is set ({key}); "
+            gain = 1.0
+        document.noted(self.doc, "shunt", gain=gain, gain_sigma_frac=sigma_frac, calibrated_on=document.today())
+        return said + f"gain {gain:.4g} (give or take {196 * sigma_frac:.1f} %)."
+
+    def voltage(self, quantity: str, meter: Meter, voltage: Shown, limit_frac: float) -> str:
+        """A voltage divider's ratio against a multimeter."""
+        found = steps.voltage_factor(meter, voltage, limit_frac)
+        key = document.multiplied(self.doc, quantity, found.value, self.path)
+        name = quantity.removesuffix("_v")
+        document.noted(self.doc, "commissioning", **{
+            f"{name}_sigma_frac": found.sigma / found.value, f"{name}_on": document.today()})
+        return (f"{meter.value:g} V by the meter, {voltage.mean:.3f} V shown: {key} "
+                f"(give or take {196 * found.sigma / found.value:.1f} %).")
+
+    def exchange(self, first_starts: bool, seen: str) -> str:
+        """Which battery is which; first_starts: what is called house started the engine."""
+        document.noted(self.doc, "commissioning", which_on=document.today())
+        if not first_starts:
+            return f"The battery called starter started the engine ({seen}): they are called right."
+        document.exchanged(self.doc)
+        held = self.doc["commissioning"]
+        swapped = {"house": "starter", "starter": "house"}
+        values = {f"{swapped[b]}_voltage_{end}": held.get(f"{b}_voltage_{end}") for b in swapped for end in ("sigma_frac", "on")}
+        document.noted(self.doc, "commissioning", **values)
+        compared = any(value is not None for value in values.values())
+        return (f"The battery called house started the engine ({seen}): the two had changed places, and are exchanged now."
+                + (" Compare both voltages with the multimeter again: they were compared at the wrong posts." if compared else ""))
+
+    def lead(self, meter: Meter, voltage: Shown, current: Shown) -> str:
+        """What the voltage's lead loses under load."""
+        offset, gain = document.shunt(self.doc)
+        flows = Shown((current.mean - offset.value) * gain.value, current.sigma, current.low, current.high, current.count)
+        found = steps.lead_ohm(meter, voltage, flows)
+        document.noted(self.doc, "commissioning", house_lead_ohm=found.value, house_lead_sigma_ohm=max(found.sigma, 1e-5),
+                       house_lead_on=document.today())
+        return f"With {-flows.mean:.1f} A drawn, {1000 * -flows.mean * found.value:+.0f} mV are lost between the posts and the instrument" + (
+            "; that is in order." if not lossy(found) else
+            f", {1000 * found.value:.1f} mΩ: its lead is shared with a load or has a bad joint. Take a thin fused lead of its "
+            "own straight to the posts.")
+
+
+def lossy(lead: Found) -> bool:
+    """Whether the voltage's lead loses so much that it should be laid anew."""
+    return abs(lead.value) * 10.0 > LOST_V and abs(lead.value) > 1.96 * lead.sigma
