@@ -47,7 +47,7 @@ def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | N
     with ExitStack() as stack:
         if not stack.enter_context(held(config.log.database)):
             raise CannotRun(f"another ampledger is writing {config.log.database}; stop it, or name another database under [log]")
-        clock = clock or BoardClock(stop.wait)
+        clock = clock or _clock(config, stop, stack)
         notifier = Notifier()
         stack.callback(notifier.close)
         daemon = _daemon(config, clock, stack, begins_utc_s)
@@ -60,6 +60,18 @@ def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | N
             notifier.stopping()
             if not daemon.close():
                 log.error("not everything could be written before the end")
+
+
+def _clock(config: Config, stop: threading.Event, stack: ExitStack) -> Clock:
+    clock = BoardClock(stop.wait)
+    if config.clock.gpsd is None:
+        return clock
+    from monitor.satellite_time import SatelliteClock, SatelliteTime
+
+    host, _, port = config.clock.gpsd.rpartition(":")
+    satellites = SatelliteTime(host, int(port), clock)
+    stack.callback(satellites.close)
+    return SatelliteClock(clock, satellites)
 
 
 def _daemon(config: Config, clock: Clock, stack: ExitStack, begins_utc_s: float | None) -> Daemon:
