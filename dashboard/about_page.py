@@ -7,6 +7,8 @@ from dashboard.words import QUANTITIES, clock_text
 from monitor.report import number, span
 
 DAY = 86400.0
+#: A clock as unsure as this is not known at all [s].
+NOBODY_KNOWS_S = 1e8
 Rows = list[tuple[str, str, str]]
 
 
@@ -36,7 +38,7 @@ def chapters(book: Book) -> list[tuple[str, Rows]]:
 
 
 def _doubt(sigma_s: float) -> str:
-    return "an unknown time" if sigma_s == float("inf") else "less than a second" if sigma_s < 0.5 else (
+    return "an unknown time" if sigma_s > NOBODY_KNOWS_S else "less than a second" if sigma_s < 0.5 else (
         f"{2 * sigma_s:.0f} s" if sigma_s < 60 else span(2 * sigma_s))
 
 

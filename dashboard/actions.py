@@ -1,4 +1,6 @@
-"""The few things a page can ask for: acknowledge an alert, put it aside, sign in with the code."""
+"""The few things a page can ask for: acknowledge an alert, put it aside, set the clock, sign in with the code."""
+import time
+
 from flask import Blueprint, abort, current_app, redirect, render_template, request, url_for
 
 from dashboard import book, guard
@@ -7,6 +9,8 @@ from monitor.store import requests
 actions = Blueprint("actions", __name__)
 #: An alert may be put aside for at most this long [h].
 LONGEST_HOURS = 7 * 24
+#: A phone keeps its time by its network; one standard deviation of that and of the way here [s].
+PHONE_SIGMA_S = 2.0
 #: Requests left by one press; more wait for the next.
 MOST_AT_ONCE = 50
 
@@ -36,21 +40,37 @@ def shelve(alert: int):
     return _left("shelve", {"alert": alert, "for_s": 3600.0 * int(hours)})
 
 
+@actions.post("/clock")
+@guard.own_form
+def set_clock():
+    """Leave word for the daemon what time it is by the phone that shows the page."""
+    told = request.form.get("utc_ms", "")
+    if not (told.isascii() and told.isdecimal()) or not 1.7e12 < int(told[:20]) < 5e12:
+        abort(400, "The phone did not say what time it has; the button needs JavaScript and a clock that is set.")
+    return _left("set_clock", {"utc_s": int(told) / 1000, "sigma_s": PHONE_SIGMA_S,
+                               "asked_boot_s": time.clock_gettime(time.CLOCK_BOOTTIME)}, to="pages.about")
+
+
 @actions.route("/code", methods=["GET", "POST"])
 def code():
     """Ask for the code, and check it."""
-    return _entered() if request.method == "POST" else render_template("code.html", title="Code")
+    return _entered() if request.method == "POST" else render_template("code.html", title="Code", to=_to())
 
 
 @guard.own_form
 def _entered():
     wrong = guard.try_code(request.form.get("code", ""))
     if wrong:
-        return render_template("code.html", title="Code", wrong=wrong), 403
-    return redirect(url_for("pages.alerts"), 303)
+        return render_template("code.html", title="Code", wrong=wrong, to=_to()), 403
+    return redirect(url_for(f"pages.{_to() or 'alerts'}"), 303)
 
 
-def _left(kind: str, *asked: dict):
+def _to() -> str | None:
+    """The page that asked for the code, where it is not Alerts."""
+    return "about" if request.args.get("to") == "about" else None
+
+
+def _left(kind: str, *asked: dict, to: str = "pages.alerts"):
     if not guard.may_change():
         if current_app.config["CODE_HASH"] is None:
             return _words("Changing anything from another machine needs a code, and none is set. On the board, run "
@@ -65,7 +85,7 @@ def _left(kind: str, *asked: dict):
     except OSError as error:
         return _words(f"The request could not be left in {folder}: {error.strerror}. "
                       "See that the folder exists and that the dashboard's user may write it."), 503
-    return redirect(url_for("pages.alerts", told="left"), 303)
+    return redirect(url_for(to, told="left"), 303)
 
 
 def _words(text: str) -> str:

@@ -83,6 +83,11 @@ class Book:
         return bool(self.now and self.now.simulated)
 
     @property
+    def unsure(self) -> bool:
+        """Whether nobody has said so far what time it is."""
+        return bool(self.now and not self.now.simulated and not self.now.utc_trusted)
+
+    @property
     def at_s(self) -> float:
         return self.now.at_s if self.now else 0.0
 

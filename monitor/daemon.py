@@ -57,7 +57,7 @@ class Daemon:
         self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
         self._make_writer = writer
         self._requests = requests.folder_of(database)
-        self._failures, self._broken = 0, ""
+        self._failures, self._broken, self._begun_boot_s = 0, "", clock.boot_s()
         self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
         self.findings: Any = None
         self._resume()
@@ -273,6 +273,13 @@ class Daemon:
         """Records an event of the vehicle as a whole; from any thread."""
         at_s = self._before_s() or 0.0
         self.writer.offer(Batch(events=(Event(at_s, kind, "vehicle", message),)))
+
+    def believes_moment(self, boot_s: float) -> None:
+        """Raises ValueError where seconds since boot that came from outside are not of this boot, or time is invented."""
+        if self._begins_utc_s is not None:
+            raise ValueError("the sources of this log bring their own time")
+        if not self._begun_boot_s - 1 <= boot_s <= self.clock.boot_s() + 1:
+            raise ValueError("it was asked before the monitor was started; ask again")
 
     def dated_by_owner(self, utc_s: float, sigma_s: float, boot_s: float) -> tuple[Label, ...]:
         """Takes the owner's word for the time, unless a better clock is at hand; returns labels to be written."""

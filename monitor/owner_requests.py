@@ -142,6 +142,7 @@ def _calibrate_zero(daemon: Any, at_s: float, minutes: float) -> Batch:
 def _set_clock(daemon: Any, at_s: float, utc_s: float, sigma_s: float, asked_boot_s: float) -> Batch | None:
     if not 1.7e9 < utc_s < 5e9 or not 0 < sigma_s < 86400:
         raise ValueError(f"{utc_s:g} s since 1970, give or take {sigma_s:g} s, is not a time to be believed")
+    daemon.believes_moment(asked_boot_s)
     labels = daemon.dated_by_owner(utc_s, sigma_s, asked_boot_s)
     if not labels:
         return None

@@ -172,3 +172,23 @@ def test_a_drawing_is_named_for_those_who_cannot_see_it(site: str, opened, page_
     page = opened(site + page_path, **DESK)
     assert len(page.locator("[data-figure]").first.get_attribute("aria-label")) > 30
     assert page.locator("h1").count() == 1 and page.locator("html").get_attribute("lang") == "en"
+
+
+def test_a_phone_that_opens_the_page_sets_the_clock_of_the_board(make_log, opened) -> None:
+    """From the slip on page Now to the request that the daemon takes up."""
+    from monitor.store import requests
+
+    database = make_log("unsure")
+    process, base = serve(database)
+    try:
+        page = opened(base, **PHONE)
+        page.get_by_role("link", name="Set it from this phone").tap()
+        before_s = time.time()
+        page.locator("[data-clock] button").tap()
+        page.wait_for_url("**/about?told=left")
+        (asked,) = requests.take(requests.folder_of(database))
+        assert asked.kind == "set_clock" and before_s - 1 <= asked.values["utc_s"] <= time.time() + 1
+        assert page.complaints == []
+    finally:
+        process.terminate()
+        process.wait(10)

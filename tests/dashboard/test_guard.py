@@ -1,5 +1,6 @@
 """The door: names, headers, forms, the code and who may change anything."""
 import re
+import time
 from pathlib import Path
 
 import pytest
@@ -190,3 +191,38 @@ def test_the_bundle_is_packed_and_kept_for_a_year_under_its_mark(client) -> None
     assert len(answer.data) < 450_000 < len(browser.get(address).data)
     assert browser.get(address, headers={"If-None-Match": answer.headers["ETag"]}).status_code == 304
     assert "immutable" not in browser.get(address.partition("?")[0]).headers["Cache-Control"]
+
+
+def test_a_phone_sets_the_clock_while_nobody_has_confirmed_it(client, tmp_path) -> None:
+    browser = client("unsure")
+    assert "CLOCK NOT CONFIRMED" in browser.get("/").text
+    page = browser.get("/about").text
+    assert "give or take" in page and "Set the clock from this phone" in page
+    for told in ("", "soon", "-1", "1e12", "17820000000000000000000000", "9" * 5000, "100"):
+        assert browser.post("/clock", data={"token": token_of(page), "utc_ms": told}).status_code == 400
+    assert left(tmp_path / "requests") == []
+    answer = browser.post("/clock", data={"token": token_of(page), "utc_ms": "1800000000250"})
+    assert answer.status_code == 303 and "Noted." in browser.get(answer.headers["Location"]).text
+    ((kind, values),) = left(tmp_path / "requests")
+    assert kind == "set_clock" and values["utc_s"] == 1800000000.25 and values["sigma_s"] == 2.0
+    assert 0 <= time.clock_gettime(time.CLOCK_BOOTTIME) - values["asked_boot_s"] < 60
+
+
+def test_a_confirmed_or_invented_clock_asks_for_no_phone(client) -> None:
+    for kind in ("real", "simulated"):
+        assert "CLOCK NOT CONFIRMED" not in client(kind).get("/").text
+        assert "from this phone" not in client(kind).get("/about").text
+
+
+def test_setting_the_clock_needs_our_form_and_the_code(client, tmp_path) -> None:
+    browser = client("unsure", code_hash=HASH)
+    assert browser.post("/clock", data={"utc_ms": "1800000000250"}).status_code == 403
+    assert 'href="/code?to=about"' in browser.get("/about").text
+    token = token_of(browser.get("/code?to=about").text)
+    assert browser.post("/clock", data={"token": token, "utc_ms": "1800000000250"}).status_code == 403
+    assert left(tmp_path / "requests") == []
+    answer = browser.post("/code?to=about", data={"token": token, "code": CODE})
+    assert answer.headers["Location"].endswith("/about")
+    page = browser.get("/about").text
+    assert browser.post("/clock", data={"token": token_of(page), "utc_ms": "1800000000250"}).status_code == 303
+    assert [kind for kind, _ in left(tmp_path / "requests")] == ["set_clock"]

@@ -253,6 +253,27 @@ def test_the_owner_s_word_for_the_time_dates_the_log_until_a_better_one_comes(da
     assert now.utc_trusted and now.utc_sigma_s == 2.0 and now.utc_s == pytest.approx(1.8e9 + 60, abs=2)
 
 
+def test_the_owner_s_word_from_an_earlier_boot_or_for_an_invented_time_is_refused(database: Path) -> None:
+    life = daemon(database, clock=HandClock(boot_s=500.0, trust=NOBODY, utc_s=0.0))
+    live(life, 60)
+    for asked_boot_s in (90000.0, 100.0):
+        requests.leave(requests.folder_of(database), "set_clock", utc_s=1.8e9, sigma_s=2.0, asked_boot_s=asked_boot_s)
+    live(life, 62)
+    life.daemon.close()
+    assert not Reader(database).now().utc_trusted
+    assert sum("ask again" in e.what.message for e in Reader(database).events()) == 2
+    instrument = Instrument()
+    instrument.simulated, instrument.own_time_s = True, 10.0
+    other = daemon(database.with_name("simulated.db"), instrument, simulated=True, begins_utc_s=1.78e9)
+    live(other, 1)
+    before = other.daemon.label
+    requests.leave(requests.folder_of(database), "set_clock", utc_s=1.8e9, sigma_s=2.0, asked_boot_s=other.clock.boot_s())
+    instrument.own_time_s = 11.0
+    live(other, 1)
+    assert other.daemon.label == before
+    other.daemon.close()
+
+
 def test_trackers_that_break_are_told_and_the_readings_are_still_logged(database: Path) -> None:
     calls = []
 
