@@ -1,13 +1,14 @@
 """Asks every instrument in turn on each beat; a silent or absurd one becomes a named gap and stops nothing else."""
 import logging
-import time
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Protocol
 
-from drivers.errors import CannotOpen, DriverError, ReadFailed
+from drivers.errors import CannotOpen, ReadFailed
 from drivers.reading import Reading
 from monitor import judge
+from monitor.asking import Asker, Question, alone
 from monitor.findings import Condition
 from monitor.sensor_alerts import conditions
 from monitor.store.batch import Gap
@@ -22,6 +23,12 @@ LOST_IN_A_ROW = 5
 BACK_FOR_S = 60.0
 #: Two instruments that disagree for so long are reported.
 DISAGREE_S = 120.0
+#: A reading that takes longer than so many beats holds up no beat: it goes on in a thread of its own.
+PATIENCE_BEATS = 0.5
+#: An instrument hangs when its answer is so much later than its own time limit [s].
+HANGS_AFTER_S = 2.0
+#: Sources that bring their own time answer from memory or a file and need no thread.
+AT_ONCE = ("simulated", "recorded")
 #: Between questions to a slow instrument its latest values stand for at most so long.
 STANDS_S = 10.0
 
@@ -45,6 +52,9 @@ class _Instrument:
     took_s: float = 0.0
     asked_s: float = float("-inf")
     latest: Reading | None = None
+    latest_s: float = float("-inf")
+    question: Question | None = None  # on its way, or None
+    slow: bool = False
     trouble: str = ""
     troubled_s: float = float("-inf")
     gives: set[str] = field(default_factory=set)
@@ -71,7 +81,8 @@ class Taken:
 class Sampler:
     """Holds the instruments open. One thread only."""
 
-    def __init__(self, sources: Iterable[Openable], beat_s: float = 1.0, gaps: Iterable[Gap] = ()) -> None:
+    def __init__(self, sources: Iterable[Openable], beat_s: float = 1.0, gaps: Iterable[Gap] = (),
+                 hangs_after_s: float = HANGS_AFTER_S) -> None:
         names: dict[str, int] = {}
         self._instruments: list[_Instrument] = []
         for source in sources:
@@ -80,7 +91,7 @@ class Sampler:
             measures = getattr(getattr(source, "options", None), "measures", ())
             self._instruments.append(_Instrument(
                 source.driver + number, source, gives={measures} if isinstance(measures, str) else set(measures)))
-        self._beat_s = beat_s
+        self._beat_s, self._hangs_after_s, self._asker = beat_s, hangs_after_s, Asker()
         self._silences = {g.quantity: _Silence(g.reason, g.from_s, g.from_s, None, g.count) for g in gaps}
         self._still: dict[str, judge.Still] = {}
         self._differ_since_s: dict[str, tuple[float, str]] = {}
@@ -88,19 +99,20 @@ class Sampler:
 
     def read(self, now_s: float) -> tuple[list[tuple[_Instrument, Reading]], float | None, bool]:
         """Every instrument's answer; now_s is any clock that does not go back."""
-        answers: list[tuple[_Instrument, Reading]] = []
-        own_time_s, simulated = None, False
+        due = [i for i in self._instruments if self._due(i, now_s)]
+        for instrument in due:
+            instrument.question, instrument.asked_s = Question(partial(_attempt, instrument.source, instrument.driver)), now_s
+        for instrument in due:
+            if instrument.slow:
+                alone(instrument.question)
+            elif instrument.source.driver in AT_ONCE:
+                instrument.question.put()
         # the quick ones first, so that a slow one delays nobody's reading but its own
-        for instrument in sorted(self._instruments, key=lambda i: i.took_s > 0.1 * self._beat_s):
-            reading = self._ask(instrument, now_s)
-            if reading is None:
-                continue
-            answers.append((instrument, reading))
-            simulated |= reading.simulated
-            if own_time_s is None:
-                own_time_s = reading.at_s
-        answers.sort(key=lambda pair: self._instruments.index(pair[0]))
-        return answers, own_time_s, simulated
+        self._asker.put([i.question for i in sorted(due, key=lambda i: i.took_s)
+                         if not i.slow and i.source.driver not in AT_ONCE], max(PATIENCE_BEATS * self._beat_s, 0.05))
+        answers = [(i, reading) for i in self._instruments if (reading := self._answered(i, now_s)) is not None]
+        own_time_s = next((reading.at_s for _, reading in answers if reading.at_s is not None), None)
+        return answers, own_time_s, any(reading.simulated for _, reading in answers)
 
     @property
     def first(self) -> Any:
@@ -162,58 +174,81 @@ class Sampler:
         return conditions({q: (s.reason, at_s - s.from_s) for q, s in self._silences.items() if s.back_s is None}, differ)
 
     def close(self) -> None:
-        """Closes every instrument."""
+        """Closes every instrument that does not hang."""
+        self._asker.close()
         for instrument in self._instruments:
-            self._shut(instrument)
+            if instrument.question is None:
+                self._shut(instrument)
 
-    def _ask(self, instrument: _Instrument, now_s: float) -> Reading | None:
-        if instrument.driver is None and not self._opened(instrument, now_s):
+    def _due(self, instrument: _Instrument, now_s: float) -> bool:
+        """Whether it is to be asked now: it is there, its last answer came, and a slow one has had a rest."""
+        if instrument.question is not None or (instrument.driver is None and now_s < instrument.retry_s):
+            return False
+        return not (instrument.slow and now_s - instrument.asked_s < 2 * instrument.took_s - 1e-9)
+
+    def _answered(self, instrument: _Instrument, now_s: float) -> Reading | None:
+        """Its reading of this beat, or its latest where that may still stand."""
+        question = instrument.question
+        if question is not None and question.done:
+            instrument.question, instrument.took_s = None, question.took_s
+            instrument.slow = question.took_s > PATIENCE_BEATS * self._beat_s
+            late = question.took_s > self._limit_s(instrument)
+            return self._taken(instrument, question, late, now_s)
+        if question is not None:
+            instrument.slow = True
+            if question.waited_s > self._limit_s(instrument):
+                self._hangs(instrument, question.waited_s, now_s)
+        if instrument.driver is None and question is None:
             return None
-        # an instrument that needs more than half a beat is asked less often
-        if now_s - instrument.asked_s < 2 * instrument.took_s - 1e-9 and instrument.took_s > 0.5 * self._beat_s:
-            return instrument.latest if now_s - instrument.asked_s <= STANDS_S else None
-        started = time.perf_counter()
-        try:
-            reading = instrument.driver.read()
-        except ReadFailed as error:
-            self._lost(instrument, str(error), now_s)
+        return instrument.latest if now_s - instrument.latest_s <= STANDS_S else None
+
+    def _limit_s(self, instrument: _Instrument) -> float:
+        return getattr(getattr(instrument.source, "options", None), "timeout_s", 0.5) + self._hangs_after_s
+
+    def _hangs(self, instrument: _Instrument, waited_s: float, now_s: float) -> None:
+        if not instrument.trouble:
+            log.warning("%s hangs: no answer for %.1f s; the others go on without it", instrument.name, waited_s)
+        instrument.trouble, instrument.latest, instrument.troubled_s = "it hangs and does not answer", None, now_s
+
+    def _taken(self, instrument: _Instrument, question: Question, late: bool, now_s: float) -> Reading | None:
+        """What an answered question gives."""
+        if question.error is not None and (
+                not isinstance(question.error, Exception) or isinstance(question.error, MemoryError)):
+            raise question.error  # not the instrument's fault: the beat breaks
+        if question.error is not None:
+            self._not_opened(instrument, question.error, now_s)
             return None
-        except (DriverError, OSError, ValueError, ArithmeticError, LookupError, TypeError, AttributeError) as error:
+        instrument.driver, reading, error = question.answer
+        if late:  # what it says now was true some time ago
+            self._lost(instrument, f"it answered only after {question.took_s:.1f} s", now_s, shut=True)
+            return None
+        if error is not None:
             # a driver's own mistake must not end the others; DriverUnavailable while running belongs here too
-            self._lost(instrument, f"{type(error).__name__}: {error}", now_s)
+            self._lost(instrument, str(error) if isinstance(error, ReadFailed) else f"{type(error).__name__}: {error}", now_s)
             return None
-        finally:
-            instrument.took_s = time.perf_counter() - started
-            instrument.asked_s = now_s
         if instrument.lost >= LOST_IN_A_ROW:
             log.info("%s answers again after %d lost readings", instrument.name, instrument.lost)
-        instrument.trouble, instrument.lost, instrument.opens, instrument.latest = "", 0, 0, reading
+        instrument.trouble, instrument.lost, instrument.opens, instrument.latest_s = "", 0, 0, now_s
+        instrument.latest = replace(reading, fast_starter=()) if reading.fast_starter else reading  # a start is told once
         return reading
 
-    def _opened(self, instrument: _Instrument, now_s: float) -> bool:
-        if now_s < instrument.retry_s:
-            return False
-        try:
-            instrument.driver = instrument.source.open()
-            return True
-        except (CannotOpen, OSError) as error:
-            trouble = str(error)
-        except Exception as error:
-            trouble = f"{type(error).__name__}: {error}"
-            log.exception("%s: opening broke", instrument.name)
+    def _not_opened(self, instrument: _Instrument, error: Exception, now_s: float) -> None:
+        expected = isinstance(error, CannotOpen | OSError)
+        trouble = str(error) if expected else f"{type(error).__name__}: {error}"
+        if not expected:
+            log.error("%s: opening broke", instrument.name, exc_info=error)
         if not instrument.trouble:
             log.warning("%s cannot be opened: %s", instrument.name, trouble)
         instrument.trouble = trouble
         instrument.retry_s = now_s + REOPEN_S[min(instrument.opens, len(REOPEN_S) - 1)]
         instrument.opens += 1
-        return False
 
-    def _lost(self, instrument: _Instrument, why: str, now_s: float) -> None:
+    def _lost(self, instrument: _Instrument, why: str, now_s: float, shut: bool = False) -> None:
         if not instrument.trouble and now_s - instrument.troubled_s > BACK_FOR_S:
             log.warning("%s gives no reading: %s", instrument.name, why)
         instrument.trouble, instrument.latest, instrument.troubled_s = why, None, now_s
         instrument.lost += 1
-        if instrument.lost % LOST_IN_A_ROW == 0:
+        if shut or instrument.lost % LOST_IN_A_ROW == 0:
             self._shut(instrument)
             instrument.retry_s = now_s + REOPEN_S[min(instrument.opens, len(REOPEN_S) - 1)]
             instrument.opens += 1
@@ -251,3 +286,14 @@ class Sampler:
                 self._differ_since_s.pop(quantity, None)
         for quantity in self._differ_since_s.keys() - seconds.keys():
             del self._differ_since_s[quantity]
+
+
+def _attempt(source: Openable, driver: Any) -> tuple[Any, Reading | None, Exception | None]:
+    """Opens an instrument where it is not open, and reads it: (opened, reading, why none). In a thread."""
+    opened = driver if driver is not None else source.open()
+    try:
+        return opened, opened.read(), None
+    except MemoryError:
+        raise
+    except Exception as error:
+        return opened, None, error

@@ -1,4 +1,8 @@
 """The beat's readings: a silent, absurd, hung or contradicting instrument becomes a named gap and stops nothing."""
+import threading
+import time
+from types import SimpleNamespace
+
 import pytest
 
 from drivers.errors import ReadFailed
@@ -11,8 +15,8 @@ from tests.vehicle_by_hand import REST, Instrument
 class Beats:
     """A sampler and its time."""
 
-    def __init__(self, *instruments: Instrument) -> None:
-        self.sampler, self.now_s = Sampler(instruments), 0.0
+    def __init__(self, *instruments: Instrument, **how) -> None:
+        self.sampler, self.now_s = Sampler(instruments, **how), 0.0
 
     def beat(self, times: int = 1) -> dict[str, float]:
         """So many seconds; the values of the last."""
@@ -161,6 +165,92 @@ def test_a_driver_s_own_mistake_does_not_end_the_others() -> None:
     broken = Instrument("adc", starter_voltage_v=12.7)
     broken.shows = ZeroDivisionError("a mistake in the driver")
     assert Beats(broken, Instrument("shunt", house_current_a=1.0)).beat(3) == {"house_current_a": 1.0}
+
+
+class Hanging(Instrument):
+    """An instrument whose bus can be held: reading (or opening) then does not return until it is let go."""
+
+    def __init__(self, driver: str, **shows: float) -> None:
+        super().__init__(driver, **shows)
+        self.free, self.opens_freely = threading.Event(), True
+        self.free.set()
+        self.options = SimpleNamespace(timeout_s=0.05)
+
+    def open(self) -> Instrument:
+        if not self.opens_freely:
+            self.free.wait(30)
+        return super().open()
+
+    def read(self):
+        self.free.wait(30)
+        return super().read()
+
+
+def test_a_hung_instrument_is_a_named_gap_and_the_others_go_on_with_every_beat() -> None:
+    adc, shunt, late = Hanging("adc", starter_voltage_v=12.7), Instrument("shunt", house_current_a=-1.0), Instrument("probe", house_voltage_v=12.6)
+    beats = Beats(adc, shunt, late, beat_s=0.2, hangs_after_s=0.2)
+    assert len(beats.beat(5)) == 3
+    threads = threading.active_count()
+    adc.free.clear()
+    started = time.monotonic()
+    assert beats.beat()["house_current_a"] == -1.0
+    assert time.monotonic() - started < 0.2, "the beat in which it hangs is late by half a beat at most"
+    started = time.monotonic()
+    assert {"house_current_a": -1.0, "house_voltage_v": 12.6}.items() <= beats.beat(8).items()
+    assert time.monotonic() - started < 0.2, "later beats do not wait for it at all"
+    time.sleep(0.3)
+    assert beats.beat(3) == {"house_current_a": -1.0, "house_voltage_v": 12.6}
+    (gap,) = beats.sampler.gaps()
+    assert gap.quantity == "starter_voltage_v" and gap.reason == "adc: it hangs and does not answer"
+    assert threading.active_count() == threads + 1, "the thread that hangs, and no more of them with time"
+    adc.free.set()
+    time.sleep(0.05)
+    for _ in range(100):
+        time.sleep(0.002)
+        values = beats.beat()
+    assert values["starter_voltage_v"] == 12.7 and adc.closed >= 1, "what was hung is opened anew"
+    assert not beats.sampler.open_gaps() and threading.active_count() <= threads
+    beats.sampler.close()
+
+
+def test_an_instrument_that_hangs_in_being_opened_stops_nothing() -> None:
+    adc = Hanging("adc", starter_voltage_v=12.7)
+    adc.opens_freely = False
+    adc.free.clear()
+    beats = Beats(adc, Instrument("shunt", house_current_a=-1.0), beat_s=0.2, hangs_after_s=0.1)
+    assert beats.beat(3) == {"house_current_a": -1.0}
+    time.sleep(0.2)
+    beats.beat(300)
+    assert "adc: it hangs" in next(g.reason for g in beats.sampler.open_gaps())
+    beats.sampler.close()
+    adc.free.set()
+
+
+def test_a_slow_instrument_delays_no_beat_and_its_latest_reading_stands_meanwhile() -> None:
+    class Slow(Instrument):
+        def read(self):
+            time.sleep(0.15)
+            return super().read()
+
+    beats = Beats(Slow("w1", house_temperature_c=21.0), Instrument("shunt", house_current_a=-1.0), beat_s=0.1)
+    took, seen = [], 0
+    for _ in range(15):
+        started = time.monotonic()
+        seen += "house_temperature_c" in beats.beat()
+        took.append(time.monotonic() - started)
+        time.sleep(0.1)
+    assert seen >= 12 and sorted(took)[-2] < 0.05
+    assert not beats.sampler.gaps()
+    beats.sampler.close()
+
+
+def test_memory_that_runs_out_is_no_fault_of_the_instrument() -> None:
+    class Full(Instrument):
+        def read(self):
+            raise MemoryError
+
+    with pytest.raises(MemoryError):
+        Beats(Full("adc", starter_voltage_v=12.7)).beat()
 
 
 def test_every_quantity_has_limits() -> None:
