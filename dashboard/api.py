@@ -6,7 +6,7 @@ from typing import Any
 from flask import Blueprint, Response, abort, jsonify, request
 
 from dashboard import book as books
-from dashboard import log_chart, log_page, tonight_chart
+from dashboard import health_chart, lives_table, log_chart, log_page, tonight_chart
 from dashboard.charts import Figure
 from dashboard.openapi import DESCRIPTION
 from dashboard.palette import PALETTES, Palette
@@ -145,6 +145,23 @@ def starter_figure() -> Response:
     start = end - 7 * DAY
     return _figure(log_chart.starter_figure(
         book.columns(start, end, _points()), _holes(book, start, end), local_ms, _ink()))
+
+
+@api.get("/figures/health")
+def health_figure() -> Response:
+    """The drawing of page Health: every week on record."""
+    book = books.opened()
+    if book.vehicle is None:
+        abort(404, "Nothing is known of a battery yet.")
+    return _figure(health_chart.weeks_figure(book.weeks(), lives_table.replaced_utc_s(book), book.vehicle.house.rated_capacity_ah,
+                                             local_ms, _ink(), 620))
+
+
+@api.get("/weeks")
+def weeks() -> Response:
+    """Every week of the house battery on record, oldest first."""
+    book = books.opened()
+    return _json({"weeks": [{"ended_utc_s": at} | asdict(week) for at, week in book.weeks()]})
 
 
 def _span(book) -> tuple[float, float]:

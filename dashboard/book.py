@@ -11,9 +11,11 @@ from flask import current_app, g
 from dashboard.log_chart import Columns
 from dashboard.words import age_words, clock_text, local_hour
 from monitor.battery import Vehicle
+from monitor.planning.battery_lives import Lives
 from monitor.report import span
 from monitor.sample import Sample
 from monitor.store.reader import Day, Foreseen, Logged, NoLog, Now, Reader
+from monitor.trackers.week import Week
 from monitor.watch import Findings
 
 #: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.
@@ -167,6 +169,23 @@ class Book:
         count = min(int((self.extent()[1] - from_utc_s) / 86400) + 2, 40_000)
         return [d for d in self._ask(lambda reader: reader.days(max(count, 1)))
                 if d.end_utc_s > from_utc_s and d.start_utc_s < to_utc_s]
+
+    def weeks(self) -> list[tuple[float, Week]]:
+        """Every week of the house battery on record, as (UTC of its end, record), oldest first."""
+        return self._ask_once("weeks", lambda reader: reader.weeks())
+
+    @property
+    def lives(self) -> Lives:
+        """The batteries that were told of."""
+        return self._ask_once("lives", lambda reader: reader.lives())
+
+    def capacity_tests(self) -> list[Logged]:
+        """Every capacity test, oldest first."""
+        return self._ask_once("tests", lambda reader: reader.events_of("capacity_test"))
+
+    def quarters(self, from_utc_s: float) -> list[tuple[float, float, dict]]:
+        """Every quarter of an hour since a moment, as (UTC start, UTC end, values)."""
+        return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
 
     def events(self, from_utc_s: float, to_utc_s: float) -> list[Logged]:
         return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s))

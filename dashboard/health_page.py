@@ -1,4 +1,5 @@
 """Page Health: is the house battery used up, what says so, and the wear behind it."""
+from dashboard import lives_table
 from dashboard.book import Book
 from monitor.findings import HealthFindings
 from monitor.report import Figure, figure, health_sentence, number, span
@@ -15,7 +16,8 @@ def shown(book: Book) -> dict:
         "lead": health_sentence(health, book.vehicle.house.rated_capacity_ah),
         "evidence": [(WEIGHTS[line.weight], _sentence(line.seen), line.overturned_by) for line in health.lines],
         "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health),
-        "depths": depth_rows(health),
+        "depths": depth_rows(health), "weekly": bool(book.weeks()),
+        "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS, "tests": lives_table.tests(book),
     }
 
 

@@ -81,6 +81,9 @@ SCHEMAS: dict[str, Schema] = {
         "gap_s", "charge_frac", "house_voltage_low_v", "house_voltage_high_v", "starter_voltage_low_v",
         "starter_voltage_high_v")}),
     "Event": _object({"at_utc_s": NUMBER, "kind": TEXT, "battery": BATTERY, "message": TEXT, "figures": FIGURES}),
+    "Week": _object({"ended_utc_s": NUMBER, "start_s": NUMBER, "fulls": {"type": "integer"}} | {name: MAYBE for name in (
+        "resistance_ohm", "resistance_sigma_ohm", "capacity_ah", "capacity_low_ah", "capacity_high_ah", "temperature_c",
+        "lowest_frac", "highest_frac", "charge_out_ah", "empties_above_frac")}),
     "Gap": _object({"from_utc_s": NUMBER, "to_utc_s": MAYBE, "quantity": TEXT, "reason": TEXT,
                     "count": {"type": "integer"}}),
     "ForecastRow": _object({"at_utc_s": NUMBER} | {name: MAYBE for name in (
@@ -132,6 +135,7 @@ DESCRIPTION: Schema = {
         "/api/v1/series": _get("series", "Charge, current and voltages over a span.", _ref("Series"),
                                [*_SPAN, _POINTS]),
         "/api/v1/days": _get("days", "The daily books of a span.", _rows("days", "Day"), _SPAN),
+        "/api/v1/weeks": _get("weeks", "Every week of the house battery on record.", _rows("weeks", "Week"), []),
         "/api/v1/events": _get("events", "What happened in a span.", _rows("events", "Event"), _SPAN),
         "/api/v1/gaps": _get("gaps", "What was not measured in a span, and why.", _rows("gaps", "Gap"), _SPAN),
         "/api/v1/forecasts": _get("forecasts", "What was foreseen, hour by hour.", _rows("forecasts", "ForecastRow"),
@@ -141,6 +145,8 @@ DESCRIPTION: Schema = {
         "/api/v1/figures/log": _get("log_figure", "The drawing of page Log.", _ref("Figure"), [*_SPAN, _POINTS, _INK]),
         "/api/v1/figures/tonight": _get("tonight_figure", "The drawing of page Tonight.", _ref("Figure"), [_INK],
                                         **{"404": "There is no forecast yet."}),
+        "/api/v1/figures/health": _get("health_figure", "The drawing of page Health.", _ref("Figure"), [_INK],
+                                       **{"404": "Nothing is known of a battery yet."}),
         "/api/v1/figures/starter": _get("starter_figure", "The drawing of page Starter.", _ref("Figure"),
                                         [_POINTS, _INK]),
         "/api/v1/openapi.json": {"get": {"operationId": "openapi", "summary": "This description.", "responses": {

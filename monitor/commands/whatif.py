@@ -1,5 +1,6 @@
 """ampledger whatif: what another battery, panel or charger would have done with the logged life."""
 import sys
+import time
 from pathlib import Path
 
 import click
@@ -8,27 +9,18 @@ from monitor.commands.options import config_option, database_of, database_option
 
 
 class CandidateType(click.ParamType):
-    """A candidate as name=value pairs: chemistry=lfp,capacity=200,sun=1.5,dcdc=30,loads=0.9,reserve=20."""
+    """A candidate as name=value pairs, checked as it is read: chemistry=lfp,capacity=200,sun=1.5,dcdc=30,loads=0.9,reserve=20."""
 
     name = "KEY=VALUE,…"
-    KEYS = {"chemistry": str, "capacity": float, "sun": float, "dcdc": float, "loads": float, "reserve": float, "solar": float}
 
     def convert(self, value, param, ctx):
-        found = {}
-        for part in value.split(","):
-            key, mark, text = part.partition("=")
-            key = key.strip()
-            if key not in self.KEYS or not mark:
-                self.fail(f"{part!r} is not one of {', '.join(self.KEYS)} with a value, as capacity=200", param, ctx)
-            try:
-                found[key] = self.KEYS[key](text.strip())
-            except ValueError:
-                self.fail(f"{key} = {text!r} is not a number", param, ctx)
-            if self.KEYS[key] is float and not found[key] > 0:
-                self.fail(f"{key} = {text} must be above 0", param, ctx)
-        if found.get("chemistry", "lfp") not in ("flooded", "agm", "gel", "lfp"):
-            self.fail(f"chemistry {found['chemistry']!r}: write flooded, agm, gel or lfp", param, ctx)
-        return found, value
+        from monitor.planning.candidates import parsed
+
+        try:
+            parsed(value)
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+        return value
 
 
 @click.command(short_help="What another battery, panel or charger would have done with the same life.")
@@ -45,12 +37,12 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
     battery, and nothing more is said. Use that was prevented (cut-outs, sparing energy) is not in the log: for a
     larger battery the answers are a lower bound of use.
     """
+    from monitor.cli import Refused
     from monitor.findings import Estimate
+    from monitor.planning import candidates as candidate
     from monitor.planning import from_log
     from monitor.planning import whatif as asking
     from monitor.store.reader import Reader
-
-    from monitor.cli import Refused
 
     reader = Reader(database_of(config_file, database))
     now = reader.now()
@@ -58,26 +50,15 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
         raise Refused("the log is empty; come back after some days")
     if not isinstance(now.findings.charge.capacity_ah, Estimate):
         raise Refused(f"the capacity is not known yet: {now.findings.charge.capacity_ah.because}")
-    life = from_log.logged(reader.rolled("quarters", now.utc_s - days * 86400.0))
+    life = from_log.logged(reader.rolled("quarters", now.utc_s - days * 86400.0), time.localtime(now.utc_s).tm_gmtoff / 3600)
     known = from_log.known(now.vehicle, life, now.findings.charge.capacity_ah)
-    setups = [_setup(known.setup, found, text) for found, text in candidates]
+    setups = [candidate.setup(known.setup, text) for text in candidates]
     try:
         slots, rms = asking.explain(life, known)
     except asking.NotExplained as error:
         raise Refused(str(error)) from None
     answers = _with_progress(asking, slots, known, setups, rms)
     _print(answers)
-
-
-def _setup(base, found: dict, text: str):
-    from dataclasses import replace
-
-    chemistry = found.get("chemistry", base.chemistry)
-    reserve = found["reserve"] / 100 if "reserve" in found else (
-        base.reserve_frac if (chemistry == "lfp") == (base.chemistry == "lfp") else 0.2 if chemistry == "lfp" else 0.5)
-    return replace(base, name=text, chemistry=chemistry, capacity_ah=found.get("capacity", base.capacity_ah),
-                   sun_ratio=found.get("sun", 1.0), solar_limit_a=found.get("solar"), engine_limit_a=found.get("dcdc"),
-                   load_ratio=found.get("loads", 1.0), reserve_frac=reserve)
 
 
 def _with_progress(asking, slots, known, setups, rms: float):

@@ -2,7 +2,7 @@
 from monitor.planning.battery_lives import Compared, Life
 from monitor.report import number
 
-HEADINGS = ("label", "weeks", "capacity, Ah", "resistance, mΩ", "taken out, Ah", "full cycles", "lowest", "weeks with a full charge")
+HEADINGS = ("label, Ah", "weeks", "capacity, Ah", "resistance, mΩ", "taken out, Ah", "full cycles", "lowest", "weeks with a full charge")
 CHEMISTRY = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}
 
 
@@ -18,7 +18,7 @@ def name(life: Life) -> str:
 def figures(one: Compared) -> tuple[str, ...]:
     """A row under HEADINGS; a dash for what was not to be had."""
     share = "–" if one.weeks_with_full_frac is None else f"{number(100 * one.weeks_with_full_frac)} %"
-    return (f"{one.life.rated_capacity_ah:g} Ah", str(one.weeks), _change(one.first_capacity_ah, one.last_capacity_ah, 1.0, 0),
+    return (f"{one.life.rated_capacity_ah:g}", str(one.weeks), _change(one.first_capacity_ah, one.last_capacity_ah, 1.0, 0),
             _change(one.first_resistance_ohm, one.last_resistance_ohm, 1000.0, 1), number(one.charge_out_ah),
             number(one.full_cycles_count, 1), "–" if one.lowest_frac is None or not one.weeks else f"{number(100 * one.lowest_frac)} %", share)
 

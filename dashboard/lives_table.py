@@ -1,0 +1,35 @@
+"""The house batteries one after another, and their capacity tests, as the page Health and the report print them."""
+from dashboard.book import Book
+from dashboard.words import clock_text
+from monitor.planning import battery_lives, life_words
+from monitor.report import number
+
+HEADINGS = ("", *life_words.HEADINGS)
+
+
+def rows(book: Book) -> list[tuple[str, str, tuple[str, ...]]]:
+    """(name, from and to, figures under HEADINGS), oldest first."""
+    lives = book.lives.of("house", book.vehicle)
+    return [(life_words.name(one.life), _ends(one.life), life_words.figures(one))
+            for one in battery_lives.compared(lives, book.weeks())]
+
+
+def tests(book: Book) -> list[tuple[str, str]]:
+    """(day, result) of each capacity test, latest first."""
+    found = []
+    for logged in reversed(book.capacity_tests()):
+        told = dict(logged.what.figures)
+        text = (f"{number(told['capacity_ah'])} Ah ({number(told['low_ah'])}–{number(told['high_ah'])})" if told["reached_end"]
+                else f"at least {number(told['low_ah'])} Ah, not tested deeper")
+        found.append((clock_text(logged.at_utc_s, "%-d %b %Y"), text))
+    return found
+
+
+def replaced_utc_s(book: Book) -> list[float]:
+    """Moments at which one house battery gave way to the next [UTC]."""
+    return [life.replaced_utc_s for life in book.lives.of("house", book.vehicle) if life.replaced_utc_s is not None]
+
+
+def _ends(life: battery_lives.Life) -> str:
+    begun = "before the log" if life.installed_utc_s is None else clock_text(life.installed_utc_s, "%-d %b %Y")
+    return f"{begun} to {'today' if life.replaced_utc_s is None else clock_text(life.replaced_utc_s, '%-d %b %Y')}"
