@@ -9,7 +9,7 @@ from flask import Flask
 
 def create_app(
     database: Path, *, requests_folder: Path | None = None, code_hash: str | None = None,
-    code_to_read: bool = False, names: Iterable[str] = (),
+    code_to_read: bool = False, names: Iterable[str] = (), secure: bool = False,
 ) -> Flask:
     """The dashboard over one log, as a WSGI application.
 
@@ -19,6 +19,7 @@ def create_app(
         on the board itself may change anything
     code_to_read : reading needs the code too
     names : names the board is called by, beside its own, that a browser may ask for
+    secure : it is served over TLS only, so the session's cookie must not go another way
 
     Raises
     ------
@@ -34,7 +35,7 @@ def create_app(
         DATABASE=Path(database), REQUESTS_FOLDER=requests_folder, CODE_HASH=code_hash, CODE_TO_READ=code_to_read,
         # A session lives as long as this process and this code; the key is nowhere on the card.
         SECRET_KEY=secrets.token_bytes(32), CODE_MARK=secrets.token_hex(8),
-        SESSION_COOKIE_NAME="ampledger", SESSION_COOKIE_HTTPONLY=True, SESSION_COOKIE_SAMESITE="Strict",
+        SESSION_COOKIE_NAME="ampledger", SESSION_COOKIE_HTTPONLY=True, SESSION_COOKIE_SAMESITE="Strict", SESSION_COOKIE_SECURE=secure,
         PERMANENT_SESSION_LIFETIME=timedelta(days=30), SESSION_REFRESH_EACH_REQUEST=False,
         MAX_CONTENT_LENGTH=16 * 1024, MAX_FORM_PARTS=20,
     )

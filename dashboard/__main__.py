@@ -5,13 +5,10 @@ from ipaddress import ip_address
 from pathlib import Path
 
 import click
-import waitress
 
-from dashboard import create_app
+from dashboard import create_app, server
 from monitor.store import requests
 
-#: Enough for a family's phones on the slowest page; one request takes milliseconds.
-THREADS = 8
 HASH = re.compile(r"(scrypt|pbkdf2):[^$\s]+\$[^$\s]+\$[0-9a-f]+")
 
 
@@ -27,25 +24,30 @@ HASH = re.compile(r"(scrypt|pbkdf2):[^$\s]+\$[^$\s]+\$[0-9a-f]+")
 @click.option("--code-to-read", is_flag=True, help="Reading needs the code too.")
 @click.option("--name", "names", multiple=True,
               help="A name browsers may call this board by, beside its own. May be repeated.")
+@click.option("--certificate", type=click.Path(path_type=Path, dir_okay=False),
+              help="Your certificate with its chain (PEM): the pages are then served by https only.")
+@click.option("--key", type=click.Path(path_type=Path, dir_okay=False), help="The certificate's private key (PEM), not locked.")
 def main(database: Path, address: str, requests_folder: Path | None, code_file: Path | None, code_to_read: bool,
-         names: tuple[str, ...]) -> None:
+         names: tuple[str, ...], certificate: Path | None, key: Path | None) -> None:
     """Serve the pages over one log. They only read it; Ctrl-C ends.
 
     Nothing is fetched from outside. Without a code, only a browser on the board itself can
     acknowledge an alert or put it aside.
     """
     host, port = split(address)
+    if (certificate is None) != (key is None):
+        raise click.ClickException("--certificate and --key belong together; give both or none")
     try:
+        context = server.context_of(certificate, key) if certificate and key else None
         app = create_app(database, requests_folder=requests_folder or requests.folder_of(database),
-                         code_hash=hash_in(code_file) if code_file else None, code_to_read=code_to_read, names=names)
-    except ValueError as error:
+                         code_hash=hash_in(code_file) if code_file else None, code_to_read=code_to_read, names=names,
+                         secure=context is not None)
+    except (ValueError, server.Unusable) as error:
         raise click.ClickException(str(error)) from error
     shown = f"[{host}]" if ":" in host else host
-    click.echo(f"Pages at http://{shown}:{port}/ over {database}", err=True)
+    click.echo(f"Pages at {'https' if context else 'http'}://{shown}:{port}/ over {database}", err=True)
     try:
-        waitress.serve(app, host=host, port=port, threads=THREADS, ident=None, channel_timeout=30, connection_limit=120,
-                       max_request_body_size=32 * 1024, max_request_header_size=16 * 1024,
-                       clear_untrusted_proxy_headers=True, _quiet=True)
+        server.serve(app, host, port, context)
     except OSError as error:
         raise click.ClickException(
             f"cannot listen on {address}: {error.strerror}; is another dashboard running, "

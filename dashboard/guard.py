@@ -28,6 +28,10 @@ PACK_FROM = 900
 #: Wrong codes before an address has to wait, and everyone together.
 FREE_TRIES, FREE_TRIES_ALL = 5, 40
 FIRST_WAIT_S, LONGEST_WAIT_S = 30.0, 3600.0
+#: Requests of one address: so many at once, and so many a second for long. A page is some ten of them.
+AT_ONCE_COUNT, PER_S_HZ = 120, 15.0
+#: Addresses kept in mind.
+ADDRESSES = 500
 
 
 class Lockout:
@@ -64,11 +68,38 @@ class Lockout:
         return max(last_s + wait - self._now(), 0.0)
 
 
+class Pace:
+    """How fast one address may ask: a bucket that fills steadily and is emptied by each request."""
+
+    def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
+        self._now = now
+        self._lock = threading.Lock()
+        self._left: dict[str, tuple[float, float]] = {}
+
+    def too_fast(self, address: str) -> bool:
+        """Takes one request of this address; returns whether it was one too many."""
+        with self._lock:
+            now_s = self._now()
+            left, at_s = self._left.pop(address, (float(AT_ONCE_COUNT), now_s))
+            left = min(left + (now_s - at_s) * PER_S_HZ, float(AT_ONCE_COUNT))
+            self._left[address] = (max(left - 1.0, 0.0), now_s)
+            if len(self._left) > ADDRESSES:
+                del self._left[next(iter(self._left))]  # the one that has been quiet for longest
+            return left < 1.0
+
+
 def install(app: Flask, names: Iterable[str]) -> None:
     """Put the guard before and behind every answer of app. names: what the board is called, beside its own name."""
     host = socket.gethostname().lower()
     known = {"localhost", host, f"{host}.local", host.partition(".")[0], *(n.lower() for n in names)}
     app.extensions["lockout"] = Lockout()
+    pace = Pace()
+
+    @app.before_request
+    def check_pace() -> tuple[str, int, dict[str, str]] | None:
+        if not _on_the_board(request.remote_addr) and pace.too_fast(origin(request.remote_addr or "?")):
+            return "Too many requests from your address; wait a moment.\n", 429, {"Retry-After": "5"}
+        return None
 
     @app.before_request
     def check_name() -> tuple[str, int] | None:
@@ -101,7 +132,7 @@ def may_change() -> bool:
 def try_code(code: str) -> str:
     """Sign the session in with the right code. Returns "" or why not."""
     lockout: Lockout = current_app.extensions["lockout"]
-    address = request.remote_addr or "?"
+    address = origin(request.remote_addr or "?")
     wait = lockout.wait_s(address)
     if wait > 0:
         return f"Too many wrong codes. Try again in {wait / 60:.0f} min." if wait > 90 else (
@@ -151,6 +182,15 @@ def _named(host: str, known: set[str]) -> bool:
     except ValueError:
         return name.lower().rstrip(".") in known
     return True
+
+
+def origin(address: str) -> str:
+    """Whom an address stands for: itself, or for IPv6 the network that a machine picks its addresses from."""
+    try:
+        ip = ip_address(address.partition("%")[0])
+    except ValueError:
+        return address
+    return str(ip) if ip.version == 4 else ip.exploded[:19]
 
 
 def _on_the_board(address: str | None) -> bool:

@@ -23,6 +23,8 @@ def pages(config_file: Path | None) -> None:
         arguments += ["--code-file", str(config.path)]  # read there, so that no hash shows in the list of processes
     if table.code_to_read:
         arguments.append("--code-to-read")
+    if table.certificate_file is not None:
+        arguments += ["--certificate", str(table.certificate_file), "--key", str(table.key_file)]
     for name in table.names:
         arguments += ["--name", name]
     os.execv(sys.executable, arguments)
