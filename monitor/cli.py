@@ -10,7 +10,7 @@ COMMANDS = {
     "setup": "setup", "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
     "doctor": "doctor", "code": "code", "schema": "schema", "wire": "wire",
-    "size": "size", "whatif": "whatif", "report": "report",
+    "size": "size", "whatif": "whatif", "report": "report", "captest": "captest",
 }
 
 

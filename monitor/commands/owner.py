@@ -66,7 +66,7 @@ def list_(config_file: Path | None, database: Path | None) -> None:
     Capacity and resistance are means of its first and of its latest three weeks on record.
     """
     from rich.console import Console
-    from rich.table import Table
+    from rich.table import Column, Table
 
     from monitor.cli import Refused
     from monitor.planning import life_words
@@ -78,8 +78,8 @@ def list_(config_file: Path | None, database: Path | None) -> None:
     if now is None:
         raise Refused("the log is empty; come back after the first minute")
     lives, weeks = reader.lives(), reader.weeks()
-    console = Console(width=None if sys.stdout.isatty() else 140)
-    house = Table("house battery", "from", "to", *life_words.HEADINGS)
+    console = Console(width=None if sys.stdout.isatty() else 150)
+    house = Table(Column("house battery", no_wrap=True), "from", "to", *life_words.HEADINGS)
     for one in compared(lives.of("house", now.vehicle), weeks):
         house.add_row(life_words.name(one.life), *_ends(one.life), *life_words.figures(one))
     console.print(house)

@@ -1,0 +1,197 @@
+"""A capacity test: when it may begin, when it must stop, and what the battery gave at its rated rate and 25 °C.
+
+The person switches; this only looks. Practice of IEEE 450 (vented lead-acid): from a full, rested battery at a
+steady load to the end-of-discharge voltage, 1.75 V a cell, once.
+
+Sources
+-------
+[1] IEEE 450: correction for temperature by the time-adjusted method (factors in monitor/chemistry/ratings.py).
+[2] Peukert, Elektrotechnische Zeitschrift 18 (1897) 287: for the rate, and for nothing else. Charge that a high
+    rate leaves behind is not lost (Doerffel and Sharkh, J. Power Sources 155 (2006) 395), so what counts is the
+    mean current of the last two hours.
+[3] IEC 60896-21 (from memory): 0.6 % a kelvin for discharges of more than three hours, 1 % for shorter ones.
+"""
+from dataclasses import dataclass, replace
+from math import exp, hypot, log
+from typing import Literal
+
+from monitor.battery import Battery, CurrentSensor
+from monitor.chemistry import lead_acid, ratings
+from monitor.findings import Estimate
+from monitor.sample import Sample
+
+#: 1.75 V a cell; four lithium cells at 2.75 V, where hardly anything is left and no protection has tripped yet.
+END_V = {True: 10.5, False: 11.0}
+#: A stop at up to this voltage is still an end; above it the test says only "at least" [V].
+LATEST_END_V = {True: 11.0, False: 11.5}
+#: Below the end voltage for so long, smoothed over as long: a pump's start does not end a test [s].
+HOLD_S = 60.0
+#: Readings further apart are a gap; charge that came in beyond this part of the label spoils the test.
+BRIDGE_S, SPOILED_FRAC, RESTART_FRAC = 300.0, 0.005, 0.02
+RATE_S, IDLE_S = 7200.0, 7200.0
+#: A current below this part of the label an hour is none: a shunt's own fault.
+BEGUN_FRAC = 0.004
+#: A test colder or hotter than this is no test [°C]: the table of [1], and care for the battery.
+COLDEST_C, HOTTEST_C = 10.0, 45.0
+PEUKERT_SIGMA = 0.04
+LITHIUM_PEUKERT, LITHIUM_PER_K = 1.03, 0.004
+
+Phase = Literal["waiting", "running", "ended", "stopped", "spoiled"]
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A test so far. drawn_ah counts from start_s on; why says how it ended."""
+
+    phase: Phase = "waiting"
+    why: str = ""
+    start_s: float = 0.0
+    at_s: float | None = None
+    drawn_ah: float = 0.0
+    charged_ah: float = 0.0
+    gap_s: float = 0.0
+    current_a: float | None = None      # into the battery, as everywhere
+    rate_a: float = 0.0                 # out of it, mean of about the last two hours
+    voltage_v: float | None = None      # smoothed over a minute
+    below_s: float = 0.0
+    idle_s: float = 0.0
+    warm_sum: float = 0.0
+    warm_s: float = 0.0
+
+    @property
+    def hours(self) -> float:
+        """How long it has run."""
+        return 0.0 if self.at_s is None or self.phase == "waiting" else (self.at_s - self.start_s) / 3600
+
+    @property
+    def temperature_c(self) -> float | None:
+        """The battery's mean temperature."""
+        return self.warm_sum / self.warm_s if self.warm_s else None
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What the battery holds at its rated rate and 25 °C [Ah], and the factors that led there."""
+
+    capacity_ah: Estimate
+    reached_end: bool
+    drawn_ah: float
+    hours: float
+    rate_a: float
+    temperature_c: float | None
+    rate_factor: float          # part of its capacity that can be had at this rate [2]
+    temperature_factor: float   # and at this temperature [1]
+
+
+def not_ready(battery: Battery, charge_frac: Estimate | None, anchor: str, charging_stage: str, temperature_c: float | None) -> list[str]:
+    """What is still in the way of beginning, each with what to do; empty when it may begin."""
+    found = []
+    if charge_frac is None or anchor != "full" or charge_frac.value < 0.97:
+        found.append("it is not known to be full: charge it until ampledger says that it is full, and some hours longer")
+    if charging_stage in ("charging", "absorption", "float"):
+        found.append("it is being charged: switch the charger off, cover the panel or open its fuse, keep the engine off")
+    if temperature_c is not None and not COLDEST_C <= temperature_c <= HOTTEST_C - 5:
+        found.append(f"it is at {temperature_c:.0f} °C: test it between {COLDEST_C:.0f} and {HOTTEST_C - 5:.0f} °C")
+    return found
+
+
+def load_a(battery: Battery) -> tuple[float, float]:
+    """The load to switch on, from and to [A]: about the rated current, where nothing has to be corrected for rate."""
+    rated = battery.rated_capacity_ah / battery.rated_hours
+    return 0.8 * rated, 2 * rated
+
+
+def add(run: Run, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_v: float, stop_frac: float | None = None) -> Run:
+    """The test with one more reading.
+
+    stop_v : end of the discharge [V]
+    stop_frac : end it when so much of the label was drawn, None for at the voltage alone
+    """
+    if run.phase not in ("waiting", "running") or sample.house_current_a is None or sample.house_voltage_v is None:
+        return run
+    rated = battery.rated_capacity_ah
+    current = (sample.house_current_a - sensor.offset_a) * sensor.gain
+    if run.at_s is None or run.current_a is None:
+        return replace(run, at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
+    span = sample.at_s - run.at_s
+    if span <= 0:
+        return run
+    mean = (current + run.current_a) / 2
+    if run.phase == "waiting":
+        begun = current < -BEGUN_FRAC * rated
+        return Run("running" if begun else "waiting", "", run.at_s, sample.at_s, current_a=current, rate_a=-current,
+                   voltage_v=sample.house_voltage_v)
+    gap = run.gap_s + (span if span > BRIDGE_S else 0.0)
+    drawn = run.drawn_ah - mean * span / 3600        # a gap is bridged, and enters the doubt
+    # what the shunt shows with everything off is no charge
+    charged = run.charged_ah + (mean * span / 3600 if mean > BEGUN_FRAC * rated else 0.0)
+    if charged > SPOILED_FRAC * rated:
+        if drawn + charged < RESTART_FRAC * rated:
+            return Run(at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
+        return replace(run, phase="spoiled", at_s=sample.at_s, why=f"{charged:.1f} Ah came in while it ran; charge it full and begin again "
+                       "with every charger off")
+    keep = 1 - exp(-span / HOLD_S)
+    volts = run.voltage_v + keep * (sample.house_voltage_v - run.voltage_v)
+    below = run.below_s + span if volts < stop_v else 0.0
+    warm, warm_s = run.warm_sum, run.warm_s
+    if sample.house_temperature_c is not None:
+        warm, warm_s = warm + sample.house_temperature_c * span, warm_s + span
+    # the mean from the start at first, then one that forgets: never more of the past than the last two hours
+    share = max(span / max(sample.at_s - run.start_s, span), 1 - exp(-span / RATE_S))
+    now = Run("running", "", run.start_s, sample.at_s, drawn, charged, gap, current, run.rate_a + share * (-mean - run.rate_a), volts,
+              below, run.idle_s + span if mean > -BEGUN_FRAC * rated else 0.0, warm, warm_s)
+    if below >= HOLD_S:
+        return replace(now, phase="ended", why=f"it is at {volts:.2f} V: switch the loads off and charge it now")
+    if sample.house_temperature_c is not None and not 0.0 <= sample.house_temperature_c <= HOTTEST_C:
+        return replace(now, phase="stopped", why=f"it is at {sample.house_temperature_c:.0f} °C: switch the loads off")
+    if now.idle_s > IDLE_S:
+        return replace(now, phase="stopped", why="the loads have been off for two hours")
+    if stop_frac is not None and drawn >= stop_frac * rated:
+        return replace(now, phase="stopped", why="as much was drawn as you wanted: switch the loads off and charge it")
+    return now
+
+
+def result(run: Run, battery: Battery, sensor: CurrentSensor, full_frac: Estimate, stop_v: float) -> Result:
+    """What the test gave, so far or at its end; full_frac is how full it was at its beginning.
+
+    Raises
+    ------
+    ValueError : nothing was drawn yet
+    """
+    if run.drawn_ah < 0.02 * battery.rated_capacity_ah:
+        raise ValueError("too little was drawn to say anything")
+    lead = battery.lead_acid
+    reached = run.phase == "ended" and stop_v <= LATEST_END_V[lead]
+    # At the end voltage nothing is left by definition; a little earlier a little is (the knee of the charge tracker).
+    left, left_sigma = ((stop_v - END_V[lead]) * 0.06, 0.01 + (stop_v - END_V[lead]) * 0.04) if lead else (0.02, 0.015)
+    if not reached:
+        left, left_sigma = 0.0, 0.01
+    start_sigma = max((full_frac.high - full_frac.low) / 3.92, 0.005)
+    span = max(full_frac.value - left, 0.1)
+    warm, warm_sigma = _warmth(run.temperature_c, lead, run.hours)
+    exponent = lead_acid.KINDS[battery.chemistry].peukert if lead else LITHIUM_PEUKERT
+    capacity = run.drawn_ah / span / warm
+    rate, hours = max(run.rate_a, 1e-6), battery.rated_hours
+    reach = 1.0
+    for _ in range(20):
+        reach = ratings.reachable_frac(capacity, hours, rate, exponent)
+        capacity = run.drawn_ah / span / warm / reach
+    # rate over the rated one, logarithm: how far a wrong exponent carries
+    distance = max(log(rate * hours / capacity), 0.0)
+    doubt = hypot(
+        sensor.gain_sigma_frac, sensor.offset_sigma_a * run.hours / run.drawn_ah, start_sigma / span, left_sigma / span, warm_sigma,
+        PEUKERT_SIGMA * distance, 0.6 * run.gap_s * run.rate_a / 3600 / run.drawn_ah)
+    low, high = capacity * exp(-1.96 * doubt), capacity * exp(1.96 * doubt)
+    return Result(Estimate(capacity, low, high, "measured"), reached, run.drawn_ah, run.hours, run.rate_a, run.temperature_c, reach, warm)
+
+
+def _warmth(temperature_c: float | None, lead: bool, hours: float) -> tuple[float, float]:
+    """Capacity at a temperature over that at 25 °C, and its doubt: half way between [1] and [3], which differ in the cold."""
+    if temperature_c is None:
+        return (0.95, 0.05) if lead else (0.98, 0.03)
+    if not lead:
+        factor = 1 - LITHIUM_PER_K * max(25.0 - temperature_c, 0.0)
+        return factor, (1 - factor) / 2
+    vented = ratings.from_table(ratings.TESTING, temperature_c)
+    sealed = ratings.warmth_factor(temperature_c, 0.006 if hours > 3 else 0.010)
+    return (vented + sealed) / 2, max(abs(vented - sealed) / 2, 0.003)
