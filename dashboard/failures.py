@@ -23,7 +23,8 @@ def _no_book(error: NoBook):
 def _refused(error: HTTPException):
     code = error.code or 500
     text = error.description if code == 400 and error.description else TEXTS.get(code, error.name)
+    more = {name: value for name, value in error.get_headers() if name in ("Allow", "Retry-After")}
     if request.path.startswith("/api/"):
-        return jsonify(title=error.name, detail=text), code
+        return jsonify(title=error.name, detail=text), code, more
     return render_template("words.html", title=error.name, heading=text,
-                           text="The index leads to every page there is."), code
+                           text="The index leads to every page there is."), code, more

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 from ipaddress import ip_address
 
-from flask import Flask, Response, current_app, render_template, request, session
+from flask import Flask, Response, current_app, jsonify, render_template, request, session
 from werkzeug.security import check_password_hash
 
 #: Scripts, fonts and data from us only, nothing inline; Plotly writes style attributes, hence the one exception.
@@ -96,22 +96,23 @@ def install(app: Flask, names: Iterable[str]) -> None:
     pace = Pace()
 
     @app.before_request
-    def check_pace() -> tuple[str, int, dict[str, str]] | None:
+    def check_pace() -> tuple[Response | str, int, dict[str, str]] | None:
         if not _on_the_board(request.remote_addr) and pace.too_fast(origin(request.remote_addr or "?")):
-            return "Too many requests from your address; wait a moment.\n", 429, {"Retry-After": "5"}
+            return *_refused("Too Many Requests", "Too many requests from your address; wait a moment.", 429), {"Retry-After": "5"}
         return None
 
     @app.before_request
-    def check_name() -> tuple[str, int] | None:
+    def check_name() -> tuple[Response | str, int] | None:
         if not _named(request.host, known):
-            return (f"This board does not go by the name {request.host!r:.80}. Use its address in numbers, "
-                    "or start the dashboard with --name for a name of your own.\n", 421)
+            return _refused("Misdirected Request", f"This board does not go by the name {request.host!r:.80}. Use its address in "
+                            "numbers, or start the dashboard with --name for a name of your own.", 421)
         return None
 
     @app.before_request
-    def check_reader() -> tuple[str, int] | None:
+    def check_reader() -> tuple[Response | str, int] | None:
         if app.config["CODE_TO_READ"] and not may_change() and request.endpoint not in ("actions.code", "files.file"):
-            return render_template("code.html", reading=True, title="Code"), 401
+            return _refused("Unauthorized", "Reading needs the code of this board.", 401) if request.path.startswith("/api/") else (
+                render_template("code.html", reading=True, title="Code"), 401)
         return None
 
     @app.after_request
@@ -120,6 +121,11 @@ def install(app: Flask, names: Iterable[str]) -> None:
             answer.headers[header] = value
         answer.headers.setdefault("Cache-Control", "no-store")
         return _packed(answer)
+
+
+def _refused(title: str, detail: str, status: int) -> tuple[Response | str, int]:
+    """A refusal at the door, before any page is drawn."""
+    return (jsonify(title=title, detail=detail) if request.path.startswith("/api/") else f"{detail}\n"), status
 
 
 def may_change() -> bool:

@@ -116,7 +116,8 @@ def _get(name: str, summary: str, schema: Schema, parameters: list[Schema], **re
     def answer(words: str, content: Schema) -> Schema:
         return {"description": words, "content": {"application/json": {"schema": content}}}
 
-    told = {"400": "A parameter was not understood.", "503": "There is no log that can be read."} | refusals
+    told = {"400": "A parameter was not understood.", "401": "Reading needs the code.", "421": "The board has no such name.",
+            "429": "Too many requests from one address.", "503": "There is no log that can be read."} | refusals
     return {"get": {"operationId": name, "summary": summary, "parameters": parameters, "responses": {
         "200": answer(summary, schema)} | {code: answer(words, _ref("Refusal")) for code, words in told.items()}}}
 

@@ -20,7 +20,7 @@ def from_text(kind: type, text: str) -> Any:
     """
     try:
         return _build(kind, json.loads(text))
-    except (TypeError, KeyError, AttributeError, json.JSONDecodeError) as error:
+    except (TypeError, KeyError, AttributeError, IndexError, OverflowError, RecursionError, json.JSONDecodeError) as error:
         raise ValueError(f"saved {kind.__name__} cannot be read: {error}") from error
 
 

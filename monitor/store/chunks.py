@@ -46,7 +46,7 @@ def unpack(at_ms: int, end_ms: int, count: int, crc: int, body: bytes) -> list[R
 
     Raises
     ------
-    Damaged : the checksum does not fit
+    Damaged : the checksum does not fit, or what it covers is no hour
     """
     if crc != _crc(at_ms, end_ms, count, body):
         raise Damaged(f"the hour from {at_ms / 1000:.0f} s is damaged: its checksum does not fit")
@@ -54,6 +54,15 @@ def unpack(at_ms: int, end_ms: int, count: int, crc: int, body: bytes) -> list[R
         plain = lzma.decompress(body, format=lzma.FORMAT_RAW, filters=_FILTERS)
     except lzma.LZMAError as error:
         raise Damaged(f"the hour from {at_ms / 1000:.0f} s cannot be unpacked: {error}") from error
+    try:
+        return _rows(plain, at_ms, count)
+    except (ValueError, IndexError) as error:
+        raise Damaged(f"the hour from {at_ms / 1000:.0f} s is shorter than it says: {error}") from error
+
+
+def _rows(plain: bytes, at_ms: int, count: int) -> list[Row]:
+    if not 0 <= count <= len(plain):
+        raise ValueError(f"{count} rows in {len(plain)} bytes")
     times, now = [], at_ms
     for step in _values(plain, 0, count):
         now += step
