@@ -17,11 +17,11 @@ import click
 FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
 BEAT_S = 1.0
 #: Latest days of the past in which readings come every minute.
-FINE_DAYS = 3.0
+FINE_DAYS = 1.0
 
 
 @click.command(short_help="Show everything on a simulated vehicle.")
-@click.option("--days", default=21.0, show_default=True, type=click.FloatRange(0, 180), help="Days of life to begin with; 0 for none.")
+@click.option("--days", default=14.0, show_default=True, type=click.FloatRange(0, 180), help="Days of life to begin with; 0 for none.")
 @click.option("--speed", default=60.0, show_default=True, type=click.FloatRange(1, 3600),
               help="Simulated seconds a second; 60 is an hour a minute.")
 @click.option("--scenario", help="Which journey; `ampledger demo --scenario list` names them. Default: the first.")
