@@ -12,7 +12,7 @@ from monitor.findings import (
     StarterFindings,
 )
 from monitor.sample import Minute
-from monitor.trackers import charge, counts, forecast, health, house_alerts, isolator, loads, starter
+from monitor.trackers import charge, counts, forecast, health, house_alerts, isolator, loads, plausibility, starter
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +27,7 @@ class Watch:
     forecast: forecast.Held
     health: health.Held
     house: house_alerts.Held
+    plausibility: plausibility.Held
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ def begin(vehicle: Vehicle) -> Watch:
         isolator=isolator.begin(vehicle), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
         starter=starter.begin(vehicle), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
         health=health.begin(vehicle), house=house_alerts.begin(vehicle),
+        plausibility=plausibility.begin(vehicle),
     )
 
 
@@ -66,7 +68,8 @@ def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings
     foreseen = forecast.update(held.forecast, minute, vehicle, charge_found, loaded)
     aged = health.update(held.health, minute, vehicle, join, charge_found)
     warned = house_alerts.update(held.house, minute, vehicle, charge_found)
-    now = Watch(joined, charged, counted, watched, loaded, foreseen, aged, warned)
+    plausible = plausibility.update(held.plausibility, minute, vehicle)
+    now = Watch(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible)
     return now, Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
         starter=starter.findings(watched, vehicle), counts=counts.findings(counted, vehicle),
@@ -77,6 +80,7 @@ def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings
             *starter.conditions(watched, vehicle), *loads.conditions(loaded, vehicle),
             *forecast.conditions(foreseen, vehicle), *health.conditions(aged, vehicle),
             *house_alerts.conditions(warned, vehicle),
+            *plausibility.conditions(plausible, vehicle, charge_found, charged.suspicion.backwards >= plausibility.MAYBE_REVERSED),
         ),
         news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news, *aged.news),
     )

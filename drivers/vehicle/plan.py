@@ -18,7 +18,14 @@ FAULTS = {
     "current_frozen": "", "house_voltage_frozen": "", "starter_voltage_frozen": "",
     "shunt_reversed": "",
     "divider_wrong": "factor on the starter voltage as read",
+    "house_divider_wrong": "factor on the house voltage as read",
     "load_unseen": "amperes that go round the shunt",
+    "fridge_unseen": "share of the fridge's current that goes round the shunt",
+    "current_saturated": "amperes beyond which the shunt shows no more, either way",
+    "house_voltage_saturated": "volts beyond which the channel shows no more",
+    "current_noisy": "amperes of noise more, one standard deviation",
+    "house_voltage_noisy": "volts of noise more, one standard deviation",
+    "sun_on_sensor": "kelvin that full sun puts on the house battery's temperature sensor",
 }
 
 

@@ -40,7 +40,8 @@ class Sensors:
         gauss = self._random.gauss
         warm = state.ambient_temperature_c - 25.0
         step_v, step_a = s.step_v, s.step_a
-        amps = ((state.house_current_a - faults.get("load_unseen_now", 0.0)) * s.current_gain + s.current_offset_a
+        round_a = faults.get("fridge_unseen", 0.0) * state.fridge_current_a - faults.get("load_unseen_now", 0.0)
+        amps = ((state.house_current_a + round_a) * s.current_gain + s.current_offset_a
                 + s.current_offset_per_k_a * warm + gauss(0.0, s.noise_a))
         house = state.house_voltage_v * s.house_gain + gauss(0.0, s.noise_v)
         starter = state.starter_voltage_v * s.starter_gain + s.starter_per_k_v * warm + gauss(0.0, s.noise_v)
@@ -59,14 +60,25 @@ class Sensors:
             values["ignition_on"] = 1.0 if state.engine_running else 0.0
         if not faults:
             return Reading(values, (), True, at_s)
-        return self._spoil(values, faults, at_s)
+        return self._spoil(values, faults, at_s, state)
 
-    def _spoil(self, values: dict[str, float], faults: dict[str, float], at_s: float) -> Reading:
+    def _spoil(self, values: dict[str, float], faults: dict[str, float], at_s: float, state: Any) -> Reading:
         silent: list[Fault] = []
         if "shunt_reversed" in faults:
             values["house_current_a"] = -values["house_current_a"]
         if "divider_wrong" in faults:
             values["starter_voltage_v"] *= faults["divider_wrong"]
+        if "house_divider_wrong" in faults:
+            values["house_voltage_v"] *= faults["house_divider_wrong"]
+        for word, quantity in (("current", "house_current_a"), ("house_voltage", "house_voltage_v")):
+            if f"{word}_noisy" in faults:
+                values[quantity] += self._random.gauss(0.0, faults[f"{word}_noisy"])
+            if f"{word}_saturated" in faults:
+                most = faults[f"{word}_saturated"]
+                values[quantity] = min(max(values[quantity], -most), most)
+        if "sun_on_sensor" in faults and "house_temperature_c" in values:
+            full_a = 0.78 * self._plan.panel_w / max(state.house_voltage_v, 10.0)   # what the panel gives in full sun
+            values["house_temperature_c"] += round(faults["sun_on_sensor"] * state.solar_possible_a / full_a, 1)
         for word, quantity in (("current", "house_current_a"), ("house_voltage", "house_voltage_v"),
                                ("starter_voltage", "starter_voltage_v"), ("temperature", "house_temperature_c")):
             if f"{word}_frozen" in faults and quantity in values:

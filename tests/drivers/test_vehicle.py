@@ -460,6 +460,25 @@ def test_miswired_instruments_read_wrong_by_what_was_ordered() -> None:
     assert readings[-1].values["starter_voltage_v"] == pytest.approx(1.1 * state.starter_voltage_v, abs=0.002)
     readings, state = values(Ordered("load_unseen", 0.0, amount=1.5))
     assert readings[-1].values["house_current_a"] == pytest.approx(state.house_current_a + 1.5, abs=0.003)
+    readings, state = values(Ordered("house_divider_wrong", 0.0, amount=0.8))
+    assert readings[-1].values["house_voltage_v"] == pytest.approx(0.8 * state.house_voltage_v, abs=0.002)
+    readings, state = values(Ordered("fridge_unseen", 0.0, amount=1.0))
+    assert readings[-1].values["house_current_a"] == pytest.approx(state.house_current_a + state.fridge_current_a, abs=0.003)
+
+
+def test_a_channel_is_cut_off_noisy_or_in_the_sun_by_what_was_ordered() -> None:
+    noon = 12 * HOUR_S
+    readings, _ = values(Ordered("current_saturated", 0.0, amount=2.0), at_s=noon)
+    assert {max(readings, key=lambda r: r.values["house_current_a"]).values["house_current_a"]} == {2.0}
+    readings, _ = values(Ordered("house_voltage_saturated", 0.0, amount=12.5), at_s=noon)
+    assert max(r.values["house_voltage_v"] for r in readings) == 12.5
+    calm, _ = values(None)
+    noisy, _ = values(Ordered("house_voltage_noisy", 0.0, amount=0.1))
+    spread = [a.values["house_voltage_v"] - b.values["house_voltage_v"] for a, b in zip(noisy, calm)]
+    assert 0.07 < (sum(x * x for x in spread) / len(spread)) ** 0.5 < 0.13
+    sunny, state = values(Ordered("sun_on_sensor", 0.0, amount=20.0), at_s=noon)
+    assert sunny[0].values["house_temperature_c"] == pytest.approx(18.0, abs=0.2)
+    assert sunny[-1].values["house_temperature_c"] > state.house_temperature_c + 5.0
 
 
 def test_clean_instruments_tell_the_truth_to_their_step() -> None:

@@ -1,0 +1,105 @@
+"""A channel of an instrument that is at its limit, or noisier than it used to be."""
+from dataclasses import dataclass, replace
+from math import log
+
+#: Expected range of n readings over their standard deviation, the constant d2 of control charts (from memory), as
+#: 1.128 at n = 2 and 4.64 at n = 60; and of the second difference of three single ones (half-normal, root of 6).
+RANGE_AT_2, RANGE_PER_LN, SECOND_DIFFERENCE = 1.128, 1.032, 1.954
+#: An extreme counts once the log is so old [s] and has such a range (volts, amperes).
+OLD_S, RANGE = 6 * 3600.0, {"v": 0.5, "a": 5.0}
+#: While it repeats itself its companion moves so that it cannot have stood still: a charger that holds a voltage lets
+#: the current sink, never rise by this [A]; a steady current lets the voltage creep, never jump by this in a minute [V].
+RISE_A, JUMP_V = 2.0, 0.02
+#: So many minutes at the limit [s], forgotten after so long.
+LIMIT_S, FORGOTTEN_S = 600.0, 3 * 86400.0
+#: Noise is grown where it is so many times what it was and above this (volts, amperes), for so many hours in a row.
+TIMES, FLOOR, HOURS = 4.0, {"v": 0.02, "a": 0.30}, 6
+#: Hours that make up what it was.
+LEARN_HOURS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """The extremes of a channel, and how long it has been exactly there while its companion moved."""
+
+    low: float = 1e9
+    high: float = -1e9
+    begun_s: float = 0.0
+    run_value: float = 0.0
+    run_s: float = 0.0              # 0: not at an extreme
+    other_low: float = 0.0
+    other: float = 0.0              # the companion's latest
+    moved: bool = False             # the companion has moved so in this run
+    stuck_s: float = 0.0
+    stuck_at_s: float = 0.0
+    stuck_value: float = 0.0
+
+
+def limited(held: Limit, at_s: float, span_s: float, low: float, high: float, other: float | None, unit: str) -> Limit:
+    """A minute more of a channel: its lowest and highest reading, and the mean of its companion."""
+    h = held
+    if low < h.low or high > h.high:
+        least, most = min(low, h.low), max(high, h.high)
+        begun = h.begun_s if h.low < h.high else at_s
+        # what goes beyond where it seemed to stick shows that it did not
+        stuck = 0.0 if h.stuck_s and not least <= h.stuck_value <= most or h.stuck_value not in (least, most) else h.stuck_s
+        return replace(h, low=least, high=most, begun_s=begun, run_s=0.0, stuck_s=stuck)
+    if low != high or (low != h.low and low != h.high) or other is None:
+        return h if not h.run_s else replace(h, run_s=0.0)
+    if at_s - h.begun_s < OLD_S or h.high - h.low < RANGE[unit]:
+        return h
+    if not h.run_s or low != h.run_value:
+        return replace(h, run_value=low, run_s=span_s, other_low=other, other=other, moved=False)
+    moved = h.moved or (other - h.other_low >= RISE_A if unit == "v" else abs(other - h.other) >= JUMP_V)
+    run, stuck, stuck_at, value = h.run_s + span_s, h.stuck_s, h.stuck_at_s, h.stuck_value
+    if moved:
+        if at_s - stuck_at > FORGOTTEN_S or value != low:
+            stuck = 0.0
+        stuck, stuck_at, value = stuck + (span_s if h.moved else run), at_s, low
+    return replace(h, run_s=run, other_low=min(h.other_low, other), other=other, moved=moved, stuck_s=stuck, stuck_at_s=stuck_at,
+                   stuck_value=value)
+
+
+def at_limit(held: Limit, at_s: float) -> bool:
+    """Whether the channel is cut off at an extreme."""
+    return held.stuck_s >= LIMIT_S and at_s - held.stuck_at_s < FORGOTTEN_S
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Scatter of a channel: what it was, the present hour's, and for how many hours it has been more."""
+
+    usual: float = 0.0              # one standard deviation
+    learnt_h: int = 0
+    hour_least: float = 1e9         # the calmest ten minutes of this hour
+    hour_explained: float = 1e9     # and the least that its companion would explain
+    blocks: int = 0
+    grown_h: int = 0
+    now: float = 0.0
+
+
+def scatter(count: int, low: float, high: float) -> float:
+    """One standard deviation from the range of some readings in a minute.
+
+    >>> round(scatter(60, 0.0, 4.64), 2)
+    1.0
+    """
+    return (high - low) / (RANGE_AT_2 + RANGE_PER_LN * log(count / 2.0)) if count > 1 else 0.0
+
+
+def noisy(held: Noise, sigma: float, explained: float, unit: str) -> Noise:
+    """Ten minutes more: their mean scatter, and what of it the companion's scatter would explain."""
+    least, known = min(held.hour_least, sigma), min(held.hour_explained, explained)
+    if held.blocks < 5:
+        return replace(held, hour_least=least, hour_explained=known, blocks=held.blocks + 1)
+    if held.learnt_h < LEARN_HOURS:
+        usual = held.usual + (least - held.usual) / (held.learnt_h + 1)
+        return Noise(usual, held.learnt_h + 1, now=least)
+    more = least > max(TIMES * held.usual, FLOOR[unit])
+    usual = held.usual if more else held.usual + (least - held.usual) / 240.0
+    return Noise(usual, held.learnt_h, grown_h=held.grown_h + 1 if more and least > 3.0 * known else 0, now=least)
+
+
+def grown(held: Noise) -> bool:
+    """Whether the noise has been more than usual for hours."""
+    return held.grown_h >= HOURS

@@ -1,0 +1,34 @@
+"""A temperature sensor that does not sit on the battery: it warms and cools faster than such a mass can."""
+from dataclasses import dataclass
+
+#: Kelvin within half an hour that no house battery's mass follows: 10 kg or more with a time constant of hours
+#: (a five-hour lag under a step of 20 K moves it by 2 K).
+SWING_K, BLOCKS = 5.0, 3
+#: So many swings, an hour apart at least, forgotten after this time [s].
+SWINGS, APART_S, MEMORY_S = 4, 3600.0, 2 * 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Swings:
+    """The last half hour's temperatures, and the swings seen."""
+
+    last_c: tuple[float, ...] = ()
+    at_s: tuple[float, ...] = ()        # of the latest swings
+    sunny: int = 0                      # of them, while the sun shone
+    most_k: float = 0.0
+
+
+def update(held: Swings, at_s: float, temperature_c: float, sun: bool) -> Swings:
+    """Ten minutes more; sun: something charges the house battery without the engine."""
+    last = (*held.last_c[-BLOCKS:], temperature_c)
+    swing = max(abs(temperature_c - t) for t in last)
+    if swing < SWING_K or held.at_s and at_s - held.at_s[-1] < APART_S:
+        return Swings(last, held.at_s, held.sunny, held.most_k)
+    fresh = held.at_s and at_s - held.at_s[-1] < MEMORY_S
+    times = (*held.at_s[-7:], at_s) if fresh else (at_s,)
+    return Swings(last, times, (held.sunny if fresh else 0) + sun, max(held.most_k, swing) if fresh else swing)
+
+
+def loose(held: Swings, at_s: float) -> bool:
+    """Whether the sensor does not feel the battery."""
+    return sum(at_s - t < MEMORY_S for t in held.at_s) >= SWINGS

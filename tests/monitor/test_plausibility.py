@@ -1,0 +1,186 @@
+"""Wiring that contradicts itself: each kind named in words from the simulated vehicle's log, and nothing in health.
+
+The vehicle shares no formula with the trackers; the recorded drives were made by other models still
+(tests/recordings/README.md).
+"""
+from collections.abc import Iterator
+from dataclasses import replace
+from math import inf
+
+import pytest
+
+from drivers.vehicle import Ordered, Plan, VehicleSim
+from drivers.vehicle.scenarios import late_summer_coast, lithium_valley
+from monitor import config, saving, watch
+from monitor.battery import Battery, Vehicle
+from monitor.findings import ChargeFindings, Estimate, NotYet
+from monitor.gather import minutes
+from monitor.replay import samples
+from monitor.sample import Minute, Sample
+from monitor.trackers import plausibility
+from monitor.trackers.channel_state import Limit, Noise, grown, limited, noisy
+from monitor.trackers.voltage_level import Level, house, house_factor, mistake, starter, starter_factor
+from tests.benchmarks.ensemble import owner
+from tests.reference import BEST_SIMPLE_RMSE_PCT, RECORDINGS, vehicle_toml
+
+DAY_S, HOUR_S = 86400.0, 3600.0
+COAST, VALLEY = late_summer_coast(3), lithium_valley(4)
+WAIT = NotYet("nothing was counted here")
+NOTHING = ChargeFindings(WAIT, WAIT, WAIT, WAIT, WAIT, WAIT)
+
+
+def life(plan: Plan, days: float, step_s: float = 30.0) -> Iterator[Minute]:
+    """The minutes of a plan's first days as the instruments saw them."""
+    sim = VehicleSim(plan)
+
+    def seen() -> Iterator[Sample]:
+        while sim.at_s < days * DAY_S - 1.0:
+            sim.step(step_s)
+            yield Sample(sim.at_s, hour=(plan.start_hour + sim.at_s / HOUR_S) % 24.0, **sim.reading().values)
+
+    return minutes(seen())
+
+
+def named(stream: Iterator[Minute], vehicle: Vehicle) -> dict[str, tuple[float, str]]:
+    """Kind -> when it was first found [s], and the words, by this tracker alone."""
+    held, found = plausibility.begin(vehicle), {}
+    for minute in stream:
+        held = plausibility.update(held, minute, vehicle)
+        for condition in plausibility.conditions(held, vehicle, NOTHING):
+            if condition.active:
+                found.setdefault(condition.kind, (minute.end_s, condition.seen + " " + condition.means))
+    return found
+
+
+@pytest.mark.parametrize(("plan", "fault", "kind", "words", "within_s"), [
+    (COAST, Ordered("fridge_unseen", 0.0, amount=1.0), "shunt_bypassed", "the shunt showed nothing of it", DAY_S),
+    (VALLEY, Ordered("fridge_unseen", 0.0, amount=1.0), "shunt_bypassed", "the shunt showed nothing of it", DAY_S),
+    (COAST, Ordered("load_unseen", 0.0, amount=3.0), "shunt_bypassed", "at a voltage at which nothing charges", DAY_S),
+    (COAST, Ordered("house_divider_wrong", 0.0, amount=0.8), "house_divider_wrong", "1.25 times too low", DAY_S),
+    (VALLEY, Ordered("house_divider_wrong", 0.0, amount=0.8), "house_divider_wrong", "5:1 set as 4:1", DAY_S),
+    (COAST, Ordered("house_divider_wrong", 0.0, amount=1.25), "house_divider_wrong", "4:1 set as 5:1", DAY_S),
+    (COAST, Ordered("divider_wrong", 0.0, amount=0.8), "starter_divider_wrong", "5:1 set as 4:1", DAY_S),
+    (VALLEY, Ordered("divider_wrong", 0.0, amount=1.25), "starter_divider_wrong", "4:1 set as 5:1", DAY_S),
+    (COAST, Ordered("current_saturated", 0.0, amount=6.0), "channel_at_limit", "stops at exactly", 2 * DAY_S),
+    (COAST, Ordered("sun_on_sensor", 0.0, amount=18.0), "temperature_sensor_loose", "while the sun shines", 2 * DAY_S),
+    (COAST, Ordered("house_voltage_noisy", 1.2 * DAY_S, amount=0.08), "sensor_noisy", "scatters by", 2.2 * DAY_S),
+    (COAST, Ordered("current_noisy", 1.2 * DAY_S, amount=1.5), "sensor_noisy", "scatters by", 2.2 * DAY_S),
+], ids=lambda p: p.name if isinstance(p, Plan) else f"{p.kind} {p.amount:g}" if isinstance(p, Ordered) else "")
+def test_a_fault_is_named_in_words_in_time_and_nothing_else_is_claimed(
+    plan: Plan, fault: Ordered, kind: str, words: str, within_s: float,
+) -> None:
+    found = named(life(replace(plan, faults=(fault,)), within_s / DAY_S), owner(plan))
+    assert set(found) == {kind}
+    assert words in found[kind][1]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("plan", [COAST, VALLEY], ids=lambda p: p.name)
+def test_a_reversed_shunt_is_named_within_a_day_and_is_not_taken_for_a_bypass(plan: Plan) -> None:
+    vehicle, found = owner(plan), set()
+    held = watch.begin(vehicle)
+    for minute in life(replace(plan, faults=(Ordered("shunt_reversed", 0.0),)), 1.0, 60.0):
+        held, now = watch.step(held, minute, vehicle)
+        found |= {c.kind for c in now.conditions if c.active}
+    assert "shunt_reversed" in found
+    assert not found & {"shunt_bypassed", "house_divider_wrong", "starter_divider_wrong", "channel_at_limit"}
+
+
+@pytest.mark.parametrize("plan", [COAST, VALLEY, late_summer_coast(8)], ids=lambda p: f"{p.name} {p.seed}")
+def test_a_healthy_vehicle_raises_none(plan: Plan) -> None:
+    assert named(life(plan, 5.0, 60.0), owner(plan)) == {}
+
+
+@pytest.mark.parametrize("name", sorted(BEST_SIMPLE_RMSE_PCT))
+def test_recorded_drives_raise_none(name: str, tmp_path) -> None:
+    """Worn, flat, stuck and drained batteries among them: none of it is the wiring's fault. Half-years: their first ten days."""
+    (tmp_path / "van.toml").write_text(vehicle_toml(RECORDINGS / name))
+    stream = (m for m in minutes(_days(name)))
+    assert named(stream, config.load(tmp_path / "van.toml", need_sources=False).vehicle) == {}
+
+
+def _days(name: str) -> Iterator[Sample]:
+    for sample in samples(RECORDINGS / name / "readings.csv.gz", None):
+        if sample.at_s > 10 * DAY_S:
+            return
+        yield sample
+
+
+def test_a_count_that_never_closes_is_a_bypass_or_a_zero_that_is_off() -> None:
+    vehicle = owner(COAST)
+    held = plausibility.begin(vehicle)
+    unseen = replace(NOTHING, current_offset_a=Estimate(0.6, 0.4, 0.8, "learnt"))
+    (first, *_) = plausibility.conditions(held, vehicle, unseen)
+    assert first.active and "0.60 A more flow out" in first.seen and "zero is off" in first.means
+    assert not any(c.active for c in plausibility.conditions(held, vehicle, unseen, reversed_shunt=True))
+    known = replace(vehicle, current_sensor=replace(vehicle.current_sensor, offset_a=0.55))
+    assert not any(c.active for c in plausibility.conditions(held, known, unseen))
+
+
+@pytest.mark.parametrize(("factor", "right", "words"), [
+    (1.24, 1.25, "5:1 set as 4:1"), (0.81, 0.8, "4:1 set as 5:1"), (1.97, 2.0, "2:1 set as 1:1"), (0.735, 0.735, "")])
+def test_a_factor_is_told_as_the_dividers_that_are_taken_for_each_other(factor: float, right: float, words: str) -> None:
+    told, said = mistake(factor)
+    assert told == pytest.approx(right, abs=0.02)
+    if words:
+        assert said == words
+
+
+AGM = Battery("house", "agm", 100.0)
+
+
+def test_an_empty_battery_is_no_wrong_divider() -> None:
+    """It gives a few ampere-hours down there, and charging lifts it at once; or it lies dead without moving any."""
+    held = Level()
+    for _ in range(5):
+        for volts, amps in ((11.2, -2.0), (10.9, -2.0), (10.6, -1.0), (12.3, 4.0), (12.0, -0.5)):
+            held = house(held, volts, amps, 1.0, AGM)
+    for _ in range(200):
+        held = house(held, 10.2, -0.02, 1.0, AGM)
+    assert house_factor(held, AGM) is None
+
+
+def test_a_dead_starter_battery_that_is_charged_is_no_wrong_divider() -> None:
+    held = Level()
+    for volts in (10.4, 10.4, 12.9, 13.6, 14.2, 14.2, 12.4, 12.4, 14.3):
+        held = starter(held, volts, volts - 0.01, volts + 0.01)
+    assert starter_factor(held) is None
+
+
+def test_a_charger_that_holds_its_voltage_is_no_channel_at_its_limit() -> None:
+    held = limited(Limit(), 0.0, 60.0, 12.2, 14.4, 20.0, "v")
+    for k in range(600):
+        held = limited(held, 30_000.0 + 60.0 * k, 60.0, 14.4, 14.4, 20.0 - k / 40, "v")
+    assert held.stuck_s == 0.0
+
+
+def test_a_channel_that_goes_further_was_not_at_its_limit() -> None:
+    held = limited(Limit(), 0.0, 60.0, -9.0, 6.0, 12.5, "a")
+    for k in range(20):
+        held = limited(held, 30_000.0 + 60.0 * k, 60.0, 6.0, 6.0, 12.5 + 0.05 * (k % 2), "a")
+    assert held.stuck_s >= 900.0
+    assert limited(held, 40_000.0, 60.0, 2.0, 7.5, 12.5, "a").stuck_s == 0.0
+
+
+def test_noise_that_the_companion_explains_is_life() -> None:
+    """A heater that pulses all night moves both."""
+    held = Noise()
+    for _ in range(6 * 24):
+        held = noisy(held, 0.01, 0.0, "a")
+    for _ in range(6 * 12):
+        held = noisy(held, 2.0, 0.9, "a")
+    assert not grown(held)
+    for _ in range(6 * 6):
+        held = noisy(held, 2.0, 0.01, "a")
+    assert grown(held)
+
+
+def test_what_is_held_comes_back_bit_for_bit_and_a_gap_ends_every_run() -> None:
+    plan, vehicle = replace(COAST, faults=(Ordered("fridge_unseen", 0.0, amount=1.0),)), owner(COAST)
+    held = plausibility.begin(vehicle)
+    for minute in life(plan, 0.3, 60.0):
+        held = plausibility.update(held, minute, vehicle)
+    assert saving.from_text(plausibility.Held, saving.to_text(held)) == held
+    after = plausibility.update(held, Minute(held.at_s, held.at_s + 60.0, (), gap_s=60.0), vehicle)
+    assert after.ring == () and after.bypass.blocks == ()
+    assert inf not in (after.limit_v.low, after.limit_a.low)
