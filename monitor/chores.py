@@ -1,5 +1,6 @@
 """By the calendar: drop what is too old, check and copy the log. The only file that knows APScheduler."""
 import logging
+import threading
 from collections.abc import Callable
 from concurrent.futures import TimeoutError as TooLate
 from datetime import datetime, timezone
@@ -53,7 +54,12 @@ class Chores:
 
     def alive(self) -> bool:
         """Whether the scheduler works (True before it was started)."""
-        return self._scheduler is None or self._scheduler.running
+        return self._scheduler is None or any(thread.name == "APScheduler" for thread in threading.enumerate())
+
+    def revive(self) -> None:
+        """Begins anew with a scheduler of which the thread has ended."""
+        self._scheduler = None
+        self.start()
 
     def next_run_utc(self) -> datetime | None:
         """When the next job is due."""

@@ -64,6 +64,10 @@ class SatelliteTime:
         self._listen_s, self._again_s, self._retry_s = listen_s, again_s, retry_s
         self._stop, self._told = threading.Event(), None
         self._silent = False
+        self.revive()
+
+    def revive(self) -> None:
+        """Starts the thread, at the start and where it has ended."""
         self._thread = threading.Thread(target=self._work, name="satellite time", daemon=True)
         self._thread.start()
 

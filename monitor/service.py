@@ -4,11 +4,11 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import ExitStack
-from typing import Any
+from typing import Any, Protocol
 
-from monitor import watch
+from monitor import restarts, watch
 from monitor.alerts.delivery import Deliverer, channels
 from monitor.alerts.spool import Spool
 from monitor.board_clock import BoardClock
@@ -29,6 +29,14 @@ BROKEN_BEATS = 30
 CHORES_AFTER_S = 180.0
 
 
+class Supervised(Protocol):
+    """A part with a thread of its own."""
+
+    def alive(self) -> bool: ...
+
+    def revive(self) -> None: ...
+
+
 class CannotRun(Exception):
     """The daemon cannot start or go on; one sentence for a person."""
 
@@ -47,22 +55,27 @@ def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | N
     with ExitStack() as stack:
         if not stack.enter_context(held(config.log.database)):
             raise CannotRun(f"another ampledger is writing {config.log.database}; stop it, or name another database under [log]")
-        clock = clock or _clock(config, stop, stack)
+        supervised: list[Supervised] = []
+        clock = clock or _clock(config, stop, stack, supervised)
         notifier = Notifier()
         stack.callback(notifier.close)
-        daemon = _daemon(config, clock, stack, begins_utc_s)
+        if pause_s := restarts.wait_s(clock.boot_s()):
+            log.warning("started again and again; waiting %.0f s to spare the card", pause_s)
+            stop.wait(pause_s)
+        daemon = _daemon(config, clock, stack, supervised, begins_utc_s)
         chores = Chores(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
                         tell=daemon.happened)
         stack.callback(chores.close)
+        supervised.append(chores)
         try:
-            _beats(daemon, chores, clock, notifier, stop, pace_s or config.log.beat_s, told)
+            _beats(daemon, chores, supervised, clock, notifier, stop, pace_s or config.log.beat_s, told)
         finally:
             notifier.stopping()
             if not daemon.close():
                 log.error("not everything could be written before the end")
 
 
-def _clock(config: Config, stop: threading.Event, stack: ExitStack) -> Clock:
+def _clock(config: Config, stop: threading.Event, stack: ExitStack, supervised: list[Supervised]) -> Clock:
     clock = BoardClock(stop.wait)
     if config.clock.gpsd is None:
         return clock
@@ -71,16 +84,18 @@ def _clock(config: Config, stop: threading.Event, stack: ExitStack) -> Clock:
     host, _, port = config.clock.gpsd.rpartition(":")
     satellites = SatelliteTime(host, int(port), clock)
     stack.callback(satellites.close)
+    supervised.append(satellites)
     return SatelliteClock(clock, satellites)
 
 
-def _daemon(config: Config, clock: Clock, stack: ExitStack, begins_utc_s: float | None) -> Daemon:
+def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Supervised], begins_utc_s: float | None) -> Daemon:
     try:
         ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
     except ValueError as error:
         raise CannotRun(str(error)) from None
     deliverer = Deliverer(ways, config.alerts.timeout_s, spool=Spool(config.log.database.parent / "undelivered.json"))
     stack.callback(deliverer.close)
+    supervised.append(deliverer)
     simulated = any(source.driver == "simulated" for source in config.sources)
     own_time = simulated or any(source.driver == "recorded" for source in config.sources)
     try:
@@ -92,7 +107,7 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, begins_utc_s: float 
         raise CannotRun(str(error)) from None
 
 
-def _beats(daemon: Daemon, chores: Chores, clock: Clock, notifier: Notifier, stop: threading.Event, beat_s: float,
+def _beats(daemon: Daemon, chores: Chores, supervised: list[Supervised], clock: Clock, notifier: Notifier, stop: threading.Event, beat_s: float,
            told: Callable[[Any], None]) -> None:
     """A steady beat on absolute moments of a clock that cannot be set: one late beat makes no later one late."""
     begun_s = next_s = clock.boot_s()
@@ -118,6 +133,7 @@ def _beats(daemon: Daemon, chores: Chores, clock: Clock, notifier: Notifier, sto
         if found is not None:
             notifier.status(status_line(found))
             told(found)
+            supervise(supervised, daemon.happened)
             if not armed and clock.boot_s() - begun_s >= CHORES_AFTER_S:
                 chores.start()
                 armed = True
@@ -131,6 +147,16 @@ def _beats(daemon: Daemon, chores: Chores, clock: Clock, notifier: Notifier, sto
         if now_s > next_s + beat_s:  # suspended, or starved: go on from now, without catching up
             next_s = now_s
         clock.wait(next_s)
+
+
+def supervise(parts: Iterable[Supervised], tell: Callable[[str, str], None]) -> None:
+    """No thread ends in silence: one that has ended is started again, with an event. The log writer's is the daemon's."""
+    for part in parts:
+        if not part.alive():
+            name = type(part).__name__
+            log.error("a thread of %s had ended; it is started again", name)
+            part.revive()
+            tell("thread_restarted", f"A thread of {name} had ended and was started again.")
 
 
 def status_line(found: Any) -> str:

@@ -44,10 +44,8 @@ class Deliverer:
         kept = spool.read() if spool else ()
         self._items = [replace(w, due_s=now(), since_s=now()) for w in kept if w.channel in self._ways]
         self._wake, self._writing, self._stop, self._changed = threading.Condition(), threading.Lock(), False, False
-        self._threads = [threading.Thread(target=self._work, args=(way,), name=f"deliver by {way.name}", daemon=True)
-                         for way in ways]
-        for thread in self._threads:
-            thread.start()
+        self._threads: dict[str, threading.Thread] = {}
+        self.revive()
 
     def offer(self, change: AlertChange) -> None:
         """Deliver this when possible; returns at once.
@@ -82,7 +80,14 @@ class Deliverer:
 
     def alive(self) -> bool:
         """Whether all threads still work."""
-        return all(thread.is_alive() for thread in self._threads)
+        return all(thread.is_alive() for thread in self._threads.values())
+
+    def revive(self) -> None:
+        """Starts each thread that does not work, at the start and whenever one has ended."""
+        for way in self._ways.values():
+            if way.name not in self._threads or not self._threads[way.name].is_alive():
+                self._threads[way.name] = threading.Thread(target=self._work, args=(way,), name=f"deliver by {way.name}", daemon=True)
+                self._threads[way.name].start()
 
     def close(self, wait_s: float = 5.0) -> None:
         """Try what is due once more, then stop; what still waits stays in the spool."""
@@ -90,7 +95,7 @@ class Deliverer:
             self._stop = True
             self._wake.notify_all()
         end = self._now() + wait_s
-        for thread in self._threads:
+        for thread in self._threads.values():
             thread.join(max(end - self._now(), 0.01))
         self._save()
         for way in self._ways.values():
