@@ -1,6 +1,5 @@
 """ampledger doctor: is the log whole, the disk free, the clock known, the copy fresh, and what to do where not."""
 import shutil
-import subprocess
 import sys
 import time
 from collections.abc import Iterator
@@ -10,6 +9,7 @@ from typing import Any
 
 import click
 
+from monitor import card
 from monitor.commands.options import config_option, loaded
 
 MEGABYTE = 1_000_000
@@ -38,7 +38,7 @@ def doctor(config_file: Path | None, no_sensors: bool) -> None:
     Changes nothing. Ends with 1 when something is WRONG.
     """
     config = loaded(config_file)
-    found = [*_log(config.log.database), *_disk(config.log.database), *_card(), *_clock(), *_copies(config), *_spool(config.log.database)]
+    found = [*_log(config.log.database), *_disk(config.log.database), *_card(config.log.database.parent), *_clock(), *_copies(config), *_spool(config.log.database)]
     if not no_sensors:
         found += list(_sensors(config))
     for finding in found:
@@ -78,6 +78,8 @@ def _log(database: Path) -> Iterator[Finding]:
 
 
 def _disk(database: Path) -> Iterator[Finding]:
+    from monitor.store import ballast
+
     folder = database.parent
     if not folder.exists():
         return
@@ -85,18 +87,31 @@ def _disk(database: Path) -> Iterator[Finding]:
     low = room.free < LOW_DISK_BYTES
     yield Finding("disk", "LOOK" if low else "ok", f"{room.free / MEGABYTE:.0f} MB free in {folder}",
                   "Make room, or lower raw_days under [log]; a full disk thins the log by itself, oldest first." if low else "")
+    if database.exists() and not ballast.file_of(database).exists():
+        yield Finding("ballast", "LOOK", "the file that is given up when the disk is full is not there",
+                      f"It is made by itself when {(ballast.ROOM_BYTES + ballast.BALLAST_BYTES) / MEGABYTE:.0f} MB are free and the daemon runs.")
 
 
-def _card() -> Iterator[Finding]:
-    """Errors of storage in the kernel's log; often only root may read it."""
-    try:
-        said = subprocess.run(["dmesg", "--level", "err,crit,alert,emerg"], capture_output=True, text=True, timeout=5, check=True).stdout
-    except (OSError, subprocess.SubprocessError):
+def _card(folder: Path) -> Iterator[Finding]:
+    """What the kernel says of the card."""
+    if not folder.exists():
+        return
+    seen, lines = card.of(folder), card.complaints()
+    if seen.read_only:
+        yield Finding("card", "WRONG", f"{folder} is on a file system that is mounted read-only",
+                      "The kernel does that after errors. Copy the log, then check the file system; most likely: a new card.")
+    if seen.errors_count:
+        yield Finding("card", "WRONG", f"the file system of {seen.device} has counted {seen.errors_count} errors",
+                      "Copy the log (`ampledger backup`), check the file system from another computer, and think of a new card.")
+    if seen.worn_tenths is not None:
+        worn = seen.worn_tenths >= card.WORN_TENTHS
+        yield Finding("card", "LOOK" if worn else "ok", f"{seen.device} says that it has used up to {10 * seen.worn_tenths} % of its life",
+                      "Change it while it still works." if worn else "")
+    if lines is None:
         yield Finding("card", "-", "the kernel's log cannot be read from here", "As root: dmesg --level err")
         return
-    lines = [line for line in said.splitlines() if any(word in line for word in ("mmc", "I/O error", "EXT4-fs error", "Buffer I/O"))]
-    yield Finding("card", "WRONG" if lines else "ok", f"{len(lines)} errors in the kernel's log" if lines else "no errors in the kernel's log",
-                  f"The last one: {lines[-1].strip()}. Copy the log and change the card." if lines else "")
+    yield Finding("card", "WRONG" if lines else "ok", f"{len(lines)} complaints in the kernel's log" if lines else "no complaints in the kernel's log",
+                  f"The last one: {lines[-1]}. Copy the log and change the card." if lines else "")
 
 
 def _clock() -> Iterator[Finding]:
