@@ -1,12 +1,14 @@
 """The house battery's life: resistance and capacity week by week, cycles, heat and hours at low charge."""
 from dataclasses import dataclass, replace
-from math import sqrt
+from math import exp, log
 
 from monitor.battery import Battery, Vehicle
 from monitor.findings import ChargeFindings, Condition, Estimate, Event, HealthFindings, JoinFindings, Line, NotYet
 from monitor.sample import Minute
-from monitor.trackers import rainflow_count, step_resistance
+from monitor.trackers import load_off, rainflow_count, resistance_trend, resistance_weeks, step_resistance
+from monitor.trackers.load_off import Watched
 from monitor.trackers.rainflow_count import Rainflow
+from monitor.trackers.resistance_weeks import Effects, Level, Sums
 from monitor.trackers.verdict import NOTHING_YET, CapacityTest, Verdict, judge
 from monitor.trackers.week import Week
 from monitor.trackers.week import event as week_event
@@ -15,8 +17,9 @@ WEEK_S = 7 * 86400.0
 #: Two published rules for what warmth does to life: twice as fast per 8 K (float-life practice of
 #: IEEE 1188, from memory) and per 15 K (corrosion in Schiffer et al. 2007). A range, not one rule.
 DOUBLING_K = (8.0, 15.0)
-#: Step resistance falls by so much per kelvin [1/K]: common practice, lead-acid and lithium iron phosphate.
-WARMTH_PER_K = {True: 0.012, False: 0.02}
+#: Load steps below this charge are left out: resistance there goes its own ways. So are those further than
+#: FAR_LN from the week's [ln], each freed of depth and warmth.
+LEAST_FRAC, FAR_LN = 0.3, 0.55
 KEPT_WEEKS = 60
 
 
@@ -38,15 +41,10 @@ class Filling:
     """The week being filled."""
 
     start_s: float | None = None
-    step_xx: float = 0.0      # sums over load steps: change of current squared,
-    step_xy: float = 0.0      # change of current x change of voltage (at 25 °C),
-    step_yy: float = 0.0
-    steps: int = 0
+    steps: Sums = Sums()
     warm_sum_c: float = 0.0
     warm_hours: float = 0.0
-    last_voltage_v: float | None = None
-    last_current_a: float | None = None
-    last_at_s: float = 0.0
+    watched: Watched = Watched()
     anchor_age_s: float | None = None
     level_frac: float | None = None
     week: Week = Week(0.0)
@@ -58,6 +56,8 @@ class Held:
 
     weeks: tuple[Week, ...] = ()
     filling: Filling = Filling()
+    levels: tuple[Level, ...] = ()  # of resistance, a week each
+    learnt: Sums = Sums()           # what the insides of the weeks say of depth and warmth
     wear: Wear = Wear()
     judged: Verdict = NOTHING_YET
     test: CapacityTest | None = None      # the latest capacity test
@@ -72,18 +72,22 @@ def begin(vehicle: Vehicle) -> Held:
 def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> Held:
     """One minute further; a week is closed by the first minute beyond it."""
     filling, weeks, judged, news = held.filling, held.weeks, held.judged, ()
+    levels, learnt = held.levels, held.learnt
     if filling.start_s is None:
         filling = replace(filling, start_s=minute.start_s, week=Week(minute.start_s))
     elif minute.end_s - filling.start_s > WEEK_S:
-        over = closed_week(filling)
+        learnt = resistance_weeks.pooled(learnt, resistance_weeks.within(filling.steps))
+        effects = resistance_weeks.effects(learnt, vehicle.house)
+        level_now = resistance_weeks.level(filling.steps, filling.start_s, effects)
+        levels = levels if level_now is None else _thinned((*levels, level_now))
+        over = closed_week(filling, level_now, effects)
         weeks = _thinned((*weeks, over))
-        judged = judge(weeks, vehicle.house, held.test)
+        judged = judge(weeks, vehicle.house, held.test, resistance_trend.growth(levels, effects))
         news = (week_event(over, minute.start_s),)
         if judged.word != held.judged.word and judged.word != "not enough evidence":
             news += (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
-        filling = Filling(start_s=minute.start_s, last_voltage_v=filling.last_voltage_v,
-                          last_current_a=filling.last_current_a, last_at_s=filling.last_at_s,
-                          anchor_age_s=filling.anchor_age_s, level_frac=filling.level_frac, week=Week(minute.start_s))
+        filling = Filling(start_s=minute.start_s, watched=filling.watched, anchor_age_s=filling.anchor_age_s,
+                          level_frac=filling.level_frac, week=Week(minute.start_s))
     week, hours = filling.week, minute.duration_s / 3600
     level = charge.charge_frac.value if isinstance(charge.charge_frac, Estimate) else None
     before_s, age_s = filling.anchor_age_s, charge.anchor_age_s
@@ -102,65 +106,51 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
         week.fulls + (new_full and (before_s is None or before_s > 6 * 3600)),
         max(week.empties_above_frac, filling.level_frac) if emptied else week.empties_above_frac)
     warm = minute.house_temperature_c
-    filling = _stepped(filling, minute, vehicle.house, level, week, age_s, warm, hours)
-    return Held(weeks, filling, _worn(held.wear, minute, hours, level, warm, new_full), judged, held.test, news)
+    filling = _stepped(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
+    return Held(weeks, filling, levels, learnt, _worn(held.wear, minute, hours, level, warm, new_full), judged, held.test, news)
 
 
 def tested(held: Held, test: CapacityTest, vehicle: Vehicle) -> Held:
     """What is held after a capacity test: one more line of evidence, weighed at once."""
-    return replace(held, test=test, judged=judge(held.weeks, vehicle.house, test))
+    return replace(held, test=test, judged=judge(
+        held.weeks, vehicle.house, test, resistance_trend.growth(held.levels, resistance_weeks.effects(held.learnt, vehicle.house))))
 
 
 def _stepped(filling: Filling, minute: Minute, battery: Battery, known_frac: float | None, week: Week,
-             anchor_age_s: float | None, warm: float | None, hours: float) -> Filling:
-    """The filling with the moments of one minute at which a load went off, with the voltage that came back.
-
-    A load going off repeats better than one coming on (no inrush in the same reading). Brought to 25 °C and to a
-    full battery by Shepherd's form, resistance ~ 1 + 0.6 x/(1 - x) at depth x (Shepherd, J. Electrochem.
-    Soc. 112 (1965) 657; the 0.6 is what lead-acid cells of the porous-electrode kind show).
-    """
+             anchor_age_s: float | None, warm: float | None, hours: float, learnt: Sums) -> Filling:
+    """The filling with the moments of one minute at which a load went off, with the voltage that came back."""
     level = 0.8 if known_frac is None else known_frac
-    volts, amps, at = filling.last_voltage_v, filling.last_current_a, filling.last_at_s
-    xx, xy, yy, steps = filling.step_xx, filling.step_xy, filling.step_yy, filling.steps
-    rated = battery.rated_capacity_ah
-    scale = 1.0
-    if 0.4 < level:
-        depth = max(1 - level, 0.0)
-        scale = (1.0 if warm is None else 1 + WARMTH_PER_K[battery.lead_acid] * (warm - 25.0)) / (
-            1 + (0.6 if battery.lead_acid else 0.1) * depth / (1 - depth))
+    warmth = 0.0 if warm is None else warm - 25.0
+    watched, steps, rated, effects = filling.watched, filling.steps, battery.rated_capacity_ah, None
     for now_s, voltage, current in step_resistance.bins(minute):
-        if volts is not None and amps is not None and now_s - at < 240.0 and level > 0.4:
-            change = current - amps
-            if change > 0.012 * rated and current < 0.002 * rated and voltage < 13.3:
-                answer = (voltage - volts) * scale
-                seen = answer / change
-                usual = xy / xx if steps >= 5 else seen
-                if 0 < seen < 0.04 * 100 / rated and 0.6 * usual < seen < 1.7 * usual:
-                    xx += change * change
-                    xy += change * answer
-                    yy += answer * answer
-                    steps += 1
-        volts, amps, at = voltage, current, now_s
+        watched, step = load_off.add(watched, now_s, voltage, current, rated)
+        if step is not None and level > LEAST_FRAC and 0 < step.ohm < 0.06 * 100 / rated:
+            effects = effects or resistance_weeks.effects(learnt, battery)
+            steady = log(step.ohm) - effects.depth * resistance_weeks.shape(level) - effects.warmth_per_k * warmth
+            usual = steady
+            if steps.steps >= 5:
+                usual = (steps.y - effects.depth * steps.x - effects.warmth_per_k * steps.t) / steps.w
+            if abs(steady - usual) < FAR_LN:
+                weight = min((step.change_a / (0.04 * rated)) ** 2, 1.0)
+                steps = resistance_weeks.add(steps, step, weight, level, warmth, effects)
     warm_sum, warm_hours = filling.warm_sum_c, filling.warm_hours
     if warm is not None:
         warm_sum, warm_hours = warm_sum + warm * hours, warm_hours + hours
-    return Filling(filling.start_s, xx, xy, yy, steps, warm_sum, warm_hours, volts, amps, at, anchor_age_s,
-                   known_frac, week)
+    return Filling(filling.start_s, steps, warm_sum, warm_hours, watched, anchor_age_s, known_frac, week)
 
 
-def closed_week(filling: Filling) -> Week:
+def closed_week(filling: Filling, level: Level | None, effects: Effects) -> Week:
     """The record of a week, from what was gathered in it."""
     resistance = sigma = None
-    if filling.steps >= 20 and filling.step_xx > 0:
-        resistance = filling.step_xy / filling.step_xx
-        spread = max(filling.step_yy - resistance * filling.step_xy, 0.0) / (filling.steps - 1)
-        # repeated steps share errors that do not average out: never surer than 1 %
-        sigma = sqrt(spread / filling.step_xx + (0.01 * resistance) ** 2)
+    if level is not None:
+        log_ohm, sigma_ln = resistance_weeks.at_full(level, effects)
+        resistance = exp(log_ohm)
+        sigma = resistance * sigma_ln
     warm = filling.warm_sum_c / filling.warm_hours if filling.warm_hours else None
     return replace(filling.week, resistance_ohm=resistance, resistance_sigma_ohm=sigma, temperature_c=warm)
 
 
-def _thinned(weeks: tuple[Week, ...]) -> tuple[Week, ...]:
+def _thinned(weeks: tuple) -> tuple:
     """At most KEPT_WEEKS records: the first eight (the baseline) stay, of the old ones every second goes."""
     if len(weeks) <= KEPT_WEEKS:
         return weeks

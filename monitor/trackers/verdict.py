@@ -1,10 +1,11 @@
 """Is the house battery used up: a verdict from weekly records, with its lines of evidence."""
 from dataclasses import dataclass
-from math import exp, log, sqrt
-from statistics import median
+from math import log
 
 from monitor.battery import Battery
 from monitor.findings import Answer, Estimate, Line, NotYet, VerdictWord
+from monitor.trackers import resistance_trend
+from monitor.trackers.resistance_weeks import Effects, Level
 from monitor.trackers.week import Week
 
 #: End of life by common practice and US Bureau of Reclamation FIST 3-6: 80 % of rated capacity.
@@ -12,7 +13,9 @@ USED_UP_FRAC, FAR_GONE_FRAC, SOUND_FRAC = 0.80, 0.70, 0.85
 #: Growth of resistance over the battery's own baseline that practice calls significant: 30 to 50 %
 #: (IEEE 1188, from memory); it correlates with capacity and does not measure it, so never decides alone.
 GROWN, MUCH_GROWN = 1.3, 1.5
-BASELINE_WEEKS, RECENT_WEEKS = 4, 3
+RECENT_WEEKS = 3
+#: Figures of weeks are freed of depth and warmth already.
+NO_EFFECTS = Effects(0.0, 0.0, 0.0, 0.0, 0.0)
 #: Weeks colder than this say little about either figure.
 COLD_C = 3.0
 #: A capacity test speaks for so long.
@@ -45,17 +48,19 @@ class Verdict:
 
 NOTHING_YET = Verdict("not enough evidence", (),
                       NotYet("it takes one week that begins with a full charge and goes deep"),
-                      NotYet(f"it takes {BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; 0 so far"))
+                      resistance_trend.growth((), NO_EFFECTS))
 
 
-def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None = None) -> Verdict:
+def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None = None, growth: Answer | None = None) -> Verdict:
     """The verdict from the weeks so far, and the latest capacity test where there was one.
+
+    growth is that of the resistance where the caller knows it better than from the weeks' figures.
 
     "replace" needs one decisive line or two strong ones that do not share a measurement. Weeks too cold,
     and a resistance that jumped from one week to the next (a bad contact looks so), are left out first.
     """
     warm = tuple(w for w in weeks if w.temperature_c is None or w.temperature_c > COLD_C)
-    capacity, growth = _capacity(warm, battery), _growth(warm)
+    capacity, growth = _capacity(warm, battery), _growth(warm) if growth is None else growth
     if test is not None and weeks and weeks[-1].start_s - test.at_s > TEST_HOLDS_S:
         test = None
     lines: list[Line] = [] if test is None else _test_lines(test, battery)
@@ -128,19 +133,6 @@ def _capacity(weeks: tuple[Week, ...], battery: Battery) -> Answer:
 
 
 def _growth(weeks: tuple[Week, ...]) -> Answer:
-    seen = [w for w in weeks if w.resistance_ohm is not None]
-    if len(seen) < BASELINE_WEEKS + RECENT_WEEKS:
-        return NotYet(f"it takes {BASELINE_WEEKS + RECENT_WEEKS} weeks with enough load steps; {len(seen)} so far")
-    base = [log(w.resistance_ohm) for w in seen[:BASELINE_WEEKS]]
-    late = [log(w.resistance_ohm) for w in seen[-RECENT_WEEKS:]]
-    ratio = median(late) - median(base)
-    # week to week scatter of both ends, never below 2 % (temperature correction, steps of the meter)
-    scatter = sqrt(_spread(base) ** 2 / len(base) + _spread(late) ** 2 / len(late) + 0.02**2)
-    if max(late) - min(late) > 0.35:
-        return NotYet("resistance jumps from week to week, as a loose contact does; look at the terminals first")
-    return Estimate(exp(ratio), exp(ratio - 1.96 * scatter), exp(ratio + 1.96 * scatter), "measured")
-
-
-def _spread(values: list[float]) -> float:
-    centre = sum(values) / len(values)
-    return sqrt(sum((v - centre) ** 2 for v in values) / max(len(values) - 1, 1))
+    return resistance_trend.growth(tuple(
+        Level(w.start_s, log(w.resistance_ohm), 0.0, 0.0, w.resistance_sigma_ohm / w.resistance_ohm)
+        for w in weeks if w.resistance_ohm), NO_EFFECTS)

@@ -1,0 +1,67 @@
+"""Moments at which a load goes off, and the voltage that comes back: at first, and a little later.
+
+What comes back at once is ohmic and ages with the battery; what follows is diffusion, goes with the root of time
+(Warburg, Ann. Phys. Chem. 303 (1899) 493), and need not age alike. Both answers of one step tell them apart.
+A load going off repeats better than one coming on: no inrush in the same reading.
+"""
+from dataclasses import dataclass
+
+#: Bins further apart than this show other things than one step [s].
+APART_S = 150.0
+#: Less of the step than this in its first bin says too little; the next bin is then the first.
+LEAST_SHARE = 0.3
+#: No charging, or hardly any: part of the rated capacity as a current; least change of current likewise.
+CHARGING_FRAC, CHANGE_FRAC = 0.002, 0.012
+#: Charged surfaces answer otherwise [V].
+HIGHEST_V = 13.3
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """The latest two bins: the steady one before a step, and the one in which it may have come."""
+
+    at_s: float = 0.0
+    voltage_v: float | None = None
+    current_a: float = 0.0
+    before_s: float = 0.0
+    before_v: float | None = None
+    before_a: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A load that went off: resistance, the change of current, the root of its age, and growth with that root.
+
+    slope_ohm is in ohm per root of a second; None where the bin after it does not tell.
+    """
+
+    ohm: float
+    change_a: float
+    root_age: float
+    slope_ohm: float | None
+
+
+def add(held: Watched, at_s: float, voltage_v: float, current_a: float, rated_capacity_ah: float) -> tuple[Watched, Step | None]:
+    """What is held after one more bin, and the step that it completes."""
+    if held.voltage_v is None or at_s - held.at_s > APART_S:
+        return Watched(at_s, voltage_v, current_a), None
+    after = Watched(at_s, voltage_v, current_a, held.at_s, held.voltage_v, held.current_a)
+    if held.before_v is None or not _rose(held.before_a, held.current_a, held.voltage_v, rated_capacity_ah):
+        return after, None
+    # The step came in the bin before this one; whatever of it this one adds came in the same bin's time.
+    first, whole = held.current_a - held.before_a, current_a - held.before_a
+    if current_a > CHARGING_FRAC * rated_capacity_ah or voltage_v > HIGHEST_V or whole < 0.9 * first:
+        return after, None
+    share = min(first / whole, 1.0)
+    length, later = held.at_s - held.before_s, at_s - held.at_s
+    seen, seen_later = (held.voltage_v - held.before_v) / first, (voltage_v - held.before_v) / whole
+    root, root_later = (share * length / 2) ** 0.5, (share * length + later / 2) ** 0.5
+    # this bin is spoken for: the next step begins from it
+    after = Watched(at_s, voltage_v, current_a)
+    if share < LEAST_SHARE:
+        return after, Step(seen_later, whole, root_later, None)
+    return after, Step(seen, first, root, (seen_later - seen) / (root_later - root))
+
+
+def _rose(before_a: float, now_a: float, voltage_v: float, rated: float) -> bool:
+    return now_a - before_a > CHANGE_FRAC * rated and now_a < CHARGING_FRAC * rated and voltage_v < HIGHEST_V
