@@ -9,7 +9,7 @@ from tests.crash.cuts import Victims, look
 from tests.crash.test_power_cuts import MOMENTS
 
 KILLS, TRUNCATIONS = 700, 300
-PATIENCE_S = 270.0
+PATIENCE_S = 900.0
 
 
 def main() -> None:

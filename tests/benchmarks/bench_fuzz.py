@@ -28,7 +28,9 @@ def main() -> None:
     broke: Counter = Counter()
     started = time.perf_counter()
     for name, parser in PARSERS.items():
+        before = tried["parsed"]
         _parser(name, parser, tried, broke)
+        print(f"{name}: {tried['parsed'] - before} cases", flush=True)
     print(f"{len(PARSERS)} parsers: {tried['parsed']} cases in {time.perf_counter() - started:.0f} s", flush=True)
     with tempfile.TemporaryDirectory() as folder:
         app = create_app(store_fixture.fill(Path(folder) / "ampledger.db", 1.6, beat_s=60.0), requests_folder=Path(folder) / "requests")
