@@ -43,12 +43,15 @@ def _doubt(sigma_s: float) -> str:
 
 
 def _measured(book: Book) -> Rows:
+    if book.now is None:
+        return []
     rows: Rows = []
+    sources = book.sources()
     for name, (label, unit, digits) in QUANTITIES.items():
-        value = getattr(book.latest, name)
+        value, source = getattr(book.latest, name), sources.get(name, "")
         rows.append((label, f"{number(value, digits)} {unit}".strip() if value is not None else "–",
-                     "" if value is not None else "no reading just now, or no source"))
-    return rows if book.now is not None else []
+                     source if value is not None else f"no reading just now; by {source}" if source else "no reading just now, or no source"))
+    return rows
 
 
 def _missing(book: Book) -> Rows:

@@ -150,6 +150,10 @@ class Book:
         utc_s = self.utc_of(at_s)
         return "" if utc_s is None else clock_text(utc_s)
 
+    def sources(self) -> dict[str, str]:
+        """Quantity -> the instrument that measures it."""
+        return self._ask_once("sources", lambda reader: reader.sources())
+
     @property
     def empty(self) -> bool:
         """Whether not one minute has been written yet."""

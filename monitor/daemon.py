@@ -9,12 +9,12 @@ from typing import Any
 
 from drivers.reading import Reading
 from monitor import clock as clocks
-from monitor import gather, saving
+from monitor import gather, instruments, saving, shunt_word
 from monitor.alerts import rules
 from monitor.battery import Vehicle
 from monitor.clock import Clock, Line
 from monitor.findings import Condition, Event
-from monitor.owner_requests import carry_out
+from monitor.owner_requests import carry_out, zeroed
 from monitor.planning import battery_lives
 from monitor.sample import Minute, Sample
 from monitor.sampler import Openable, Sampler
@@ -60,6 +60,7 @@ class Daemon:
         self._failures, self._broken, self._begun_boot_s = 0, "", clock.boot_s()
         self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
         self.findings: Any = None
+        self._configured, self._told_sources = vehicle.current_sensor, dict[str, Openable]()
         self._resume()
 
     def _resume(self) -> None:
@@ -89,18 +90,17 @@ class Daemon:
                          "between count as a gap."))
         self._told = told
         self.sampler = Sampler(self._sources, self._beat_s, found.gaps)
-        self.calibrated(found.calibration)
+        sensor, measured_anew = shunt_word.in_force(self._configured, found.calibration, found.shunt_configured)
+        self.vehicle = replace(self.vehicle, current_sensor=sensor)
         self.lives = battery_lives.read(found.batteries)
-        meta = {"simulated": str(int(self._simulated)), "vehicle": saving.to_text(self.vehicle)}
+        meta = {"simulated": str(int(self._simulated)), "vehicle": saving.to_text(self.vehicle),
+                "shunt_configured": saving.to_text(self._configured)}
+        if measured_anew:
+            meta["calibration"] = meta["shunt_configured"]
+            self.state, self._told = zeroed(self.state, sensor), [*told, ("calibrated", "The shunt's correction in the "
+                                                                  "configuration is newer than the log's, and holds from now on.")]
         self.writer = self._make_writer(self.database, commit_s=self._commit_s, meta=meta, fresh=found.last is None)
         self.writer.start()
-
-    def calibrated(self, text: str | None) -> None:
-        """Takes over what calibrating the shunt found, as saved in the log."""
-        if text:
-            from monitor.battery import CurrentSensor
-
-            self.vehicle = replace(self.vehicle, current_sensor=saving.from_text(CurrentSensor, text))
 
     def beat(self) -> Any:
         """One reading of every instrument; returns findings where it closed a minute, else None."""
@@ -205,6 +205,9 @@ class Daemon:
                                 self.sampler.gaps(), labels))
         for change in alerts.news:
             self._offer(change)
+        if self.sampler.sources != self._told_sources:
+            self._told_sources = dict(self.sampler.sources)
+            self.writer.remember("sources", instruments.text(self._told_sources))
         self._supervise(at_s)
         return found
 

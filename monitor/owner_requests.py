@@ -1,11 +1,12 @@
 """What the owner asked for from a page or a command, carried out between two beats."""
 import logging
 from dataclasses import fields, replace
-from math import sqrt
 from typing import Any
 
 from monitor import saving
 from monitor.alerts import rules
+from monitor.battery import CurrentSensor
+from monitor.commissioning import steps
 from monitor.findings import Event
 from monitor.planning import battery_lives
 from monitor.store.batch import Batch
@@ -14,9 +15,6 @@ from monitor.trackers import charge, charge_tested, health
 from monitor.trackers.verdict import CapacityTest
 
 log = logging.getLogger("ampledger.requests")
-
-#: What a shunt may show with everything off; beyond this something was on [A].
-MOST_OFFSET_A, MOST_SPREAD_A = 3.0, 0.5
 
 
 def carry_out(daemon: Any, request: Request, at_s: float) -> Batch | None:
@@ -124,19 +122,22 @@ def _calibrate_zero(daemon: Any, at_s: float, minutes: float) -> Batch:
     seen = daemon.currents_since(at_s - 60 * minutes)
     if len(seen) < 20:
         raise ValueError(f"the house current was measured only {len(seen)} times in these {minutes:g} minutes")
-    mean = sum(seen) / len(seen)
-    if max(seen) - min(seen) > MOST_SPREAD_A or abs(mean) > MOST_OFFSET_A:
-        raise ValueError(f"the shunt showed {min(seen):.2f} to {max(seen):.2f} A: something was on, or the sun was shining")
-    spread = sqrt(sum((a - mean) ** 2 for a in seen) / (len(seen) - 1))
-    sensor = replace(daemon.vehicle.current_sensor, offset_a=mean, offset_sigma_a=max(spread / sqrt(len(seen)), 0.005))
+    found = steps.zero(steps.shown(seen))
+    mean = found.value
+    sensor = replace(daemon.vehicle.current_sensor, offset_a=mean, offset_sigma_a=found.sigma)
     daemon.vehicle = replace(daemon.vehicle, current_sensor=sensor)
     daemon.writer.remember("calibration", saving.to_text(sensor))
-    held = daemon.state.watch
-    if isinstance(getattr(held, "charge", None), charge.Held):
-        held = replace(held, charge=charge.calibrated_zero(held.charge, sensor.offset_a, sensor.offset_sigma_a))
-        daemon.state = replace(daemon.state, watch=held)
+    daemon.state = zeroed(daemon.state, sensor)
     return Batch(state=daemon.state, events=(Event(at_s, "calibrated", "house", f"The shunt's zero is {mean:+.3f} A from {len(seen)} readings.",
                                (("offset_a", mean), ("offset_sigma_a", sensor.offset_sigma_a))),))
+
+
+def zeroed(state: Any, sensor: CurrentSensor) -> Any:
+    """The daemon's state after the shunt's zero was measured: what the charge filter had learnt beyond it is put aside."""
+    held = state.watch
+    if not isinstance(getattr(held, "charge", None), charge.Held):
+        return state
+    return replace(state, watch=replace(held, charge=charge.calibrated_zero(held.charge, sensor.offset_a, sensor.offset_sigma_a)))
 
 
 def _set_clock(daemon: Any, at_s: float, utc_s: float, sigma_s: float, asked_boot_s: float) -> Batch | None:

@@ -96,6 +96,7 @@ class Sampler:
         self._still: dict[str, judge.Still] = {}
         self._differ_since_s: dict[str, tuple[float, str]] = {}
         self._changed: list[Gap] = []
+        self.sources: dict[str, Openable] = {}  # quantity -> the instrument whose value was last believed
 
     def read(self, now_s: float) -> tuple[list[tuple[_Instrument, Reading]], float | None, bool]:
         """Every instrument's answer; now_s is any clock that does not go back."""
@@ -135,7 +136,7 @@ class Sampler:
                 if why:
                     reasons.setdefault(quantity, f"{instrument.name}: {why}")
                 elif quantity not in values:
-                    values[quantity] = float(value)
+                    values[quantity], self.sources[quantity] = float(value), instrument.source
                 else:
                     seconds.setdefault(quantity, (value, instrument.name))
         for quantity, (companion, _, _) in judge.FROZEN.items():

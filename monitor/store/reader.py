@@ -94,6 +94,12 @@ class Reader:
         return Now(at_ms / 1000, utc_s(labels, at_ms), here.utc_trusted, here.utc_sigma_s,
                    meta.get("simulated") == "1", sample_of(row) if row else None, findings, vehicle)
 
+    def sources(self) -> dict[str, str]:
+        """Quantity -> the instrument whose value was last believed; empty in a log that does not tell."""
+        with reading.open_for_reading(self.database) as log:
+            row = log.execute("select value from meta where name = 'sources'").fetchone()
+        return {} if row is None else json.loads(row[0])
+
     def lives(self) -> Lives:
         """The batteries that were told of; none where nobody said anything, or another version did."""
         with reading.open_for_reading(self.database) as log:

@@ -23,6 +23,7 @@ class Resumed:
     gaps: tuple[Gap, ...] = ()
     simulated: bool | None = None
     calibration: str | None = None
+    shunt_configured: str | None = None  # what the configuration said of the shunt when the log was last written
     batteries: str | None = None
     lost: tuple[str, ...] = ()  # parts of the state that could not be read and begin afresh
     older: bool = False         # the newest generation was damaged, the one before was taken
@@ -93,7 +94,7 @@ def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
         ended_s = max(rows_s, labels[-1].at_s, seen[-1].at_s if seen else 0.0)
         last = Last(ended_s, labels[-1].boot_offset_s, tuple(labels[trusted[-1] if trusted else 0:]))
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
-                   meta.get("batteries"), lost, older)
+                   meta.get("shunt_configured"), meta.get("batteries"), lost, older)
 
 
 def _alerts(log: sqlite3.Connection, fresh: State):

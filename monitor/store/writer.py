@@ -176,7 +176,7 @@ class Writer:
     def _open(self) -> None:
         from monitor.store.open_log import OpenLog
 
-        self._log = OpenLog(self.database, self._meta)
+        self._log = OpenLog(self.database, dict(self._meta))  # a copy: remember() adds to it from other threads
         if self._fresh and self._log.place.minute_ms is not None:
             self._status = replace(self._status, older=True)
             raise OSError("the log has a past that was not read at the start")

@@ -20,7 +20,8 @@ PAIRS, MEMORY_S = 3.0, 2 * 86400.0
 #: So many ten-minute means in a row in which more was shown to flow in than this [of the rated capacity an hour, A],
 #: no less at the end than this share, at a voltage that no charger makes, and which sank by this [V].
 #: Seen so many times in a row or nearly, it is no passing cloud.
-BLOCKS, FILL_FRAC, FILL_A, KEEP_FRAC, SINK_V, IDLE_TIMES = 18, 0.004, 0.5, 0.7, 0.005, 6
+BLOCKS, FILL_FRAC, FILL_A, KEEP_FRAC, IDLE_TIMES = 18, 0.004, 0.5, 0.7, 6
+SINK_V = {True: 0.01, False: 0.005}
 FILL_V = {True: 12.95, False: 13.30}
 
 
@@ -70,7 +71,7 @@ def _stepped(held: Bypass, at_s: float, step_v: float, size_v: float) -> Bypass:
 
 def block(held: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:
     """The means of ten minutes more."""
-    if voltage_v > FILL_V[battery.lead_acid]:
+    if not EMPTY_V[battery.lead_acid] < voltage_v < FILL_V[battery.lead_acid]:
         return held if not held.blocks else replace(held, blocks=())
     blocks = (*held.blocks[-2 * (BLOCKS - 1):], voltage_v, current_a)
     if len(blocks) < 2 * BLOCKS:
@@ -79,7 +80,7 @@ def block(held: Bypass, at_s: float, voltage_v: float, current_a: float, battery
     mean = sum(amps) / BLOCKS
     early, late = sum(amps[:third]) / third, sum(amps[-third:]) / third
     fell = sum(blocks[0:2 * third:2]) / third - sum(blocks[-2 * third::2]) / third
-    if min(mean, early) > max(FILL_A, FILL_FRAC * battery.rated_capacity_ah) and late > KEEP_FRAC * early and fell > SINK_V:
+    if min(mean, early) > max(FILL_A, FILL_FRAC * battery.rated_capacity_ah) and late > KEEP_FRAC * early and fell > SINK_V[battery.lead_acid]:
         times = held.idle_times + 1 if at_s - held.idle_at_s < MEMORY_S / 2 else 1
         return replace(held, blocks=blocks, idle_a=mean, idle_at_s=at_s, idle_times=times)
     return replace(held, blocks=blocks)

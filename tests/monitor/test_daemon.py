@@ -5,6 +5,7 @@ import shutil
 import sqlite3
 import threading
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from drivers.errors import ReadFailed
 from drivers.reading import Reading
 from drivers.recorded import RecordedDriver, RecordedOptions
 from monitor import replay, saving, watch
-from monitor.battery import Battery, Vehicle
+from monitor.battery import Battery, CurrentSensor, Vehicle
 from monitor.daemon import OtherLog
 from monitor.findings import Estimate
 from monitor.store import requests
@@ -215,6 +216,31 @@ def test_the_shunt_s_zero_is_calibrated_from_the_last_minutes_and_remembered(dat
     again.daemon.close()
     assert again.daemon.vehicle.current_sensor.offset_a == pytest.approx(0.137)
     life.instrument.shows = {**REST, "house_current_a": -4.0}
+
+
+def test_a_zero_in_the_configuration_that_is_newer_than_the_log_s_takes_its_place(database: Path) -> None:
+    life = daemon(database)
+    life.instrument.shows = {**REST, "house_current_a": 0.137}
+    live(life, 180)
+    requests.leave(requests.folder_of(database), "calibrate_zero", minutes=2.0)
+    live(life, 2)
+    life.daemon.close()
+    measured = replace(VEHICLE, current_sensor=CurrentSensor(0.2, 0.01, 1.02, 0.004))
+    for _ in range(2):  # and it still does after a further restart
+        again = daemon(database, clock=life.clock, vehicle=measured)
+        live(again, 130)
+        again.daemon.close()
+        assert again.daemon.vehicle.current_sensor == measured.current_sensor
+    assert Reader(database).now().vehicle.current_sensor == measured.current_sensor
+    assert [e.what.message for e in Reader(database).events()].count(
+        "The shunt's correction in the configuration is newer than the log's, and holds from now on.") == 1
+
+
+def test_the_log_says_which_instrument_gives_what(database: Path) -> None:
+    life = daemon(database, sources=[Instrument("first", house_voltage_v=12.6), Instrument("second", house_voltage_v=12.6, house_current_a=-1.0)])
+    live(life, 130)
+    life.daemon.close()
+    assert Reader(database).sources() == {"house_voltage_v": "first", "house_current_a": "second"}
 
 
 def test_calibrating_while_something_is_on_is_refused_in_a_sentence(database: Path) -> None:
