@@ -1,5 +1,6 @@
 """The configuration as a document with its comments: made, changed key by key, and kept safe on the disk."""
 import os
+import shutil
 from collections.abc import Iterator
 from contextlib import suppress
 from datetime import date
@@ -205,7 +206,10 @@ def write(doc: TOMLDocument, path: Path) -> Path | None:
             os.fsync(file.fileno())
         if path.exists():
             kept = next(p for k in range(1, 10_000) if not (p := path.with_name(f"{path.name}.old-{k}")).exists())
-            os.link(path, kept)
+            try:
+                os.link(path, kept)
+            except OSError:  # not every file system has links
+                shutil.copy2(path, kept)
         os.replace(fresh, path)
     except BaseException:
         fresh.unlink(missing_ok=True)

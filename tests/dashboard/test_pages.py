@@ -1,9 +1,13 @@
 """Every page over every kind of log: what it must say, and that it never falls over."""
 import re
+import sqlite3
+from contextlib import closing
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
+from dashboard import create_app
 from tests.dashboard.conftest import PAGES
 
 
@@ -65,6 +69,16 @@ def test_an_empty_log_is_called_empty_with_what_to_do(client, page: str) -> None
     answer = client("empty").get(page)
     assert answer.status_code == 200
     assert "The log is still empty." in answer.text and "ampledger check" in answer.text
+
+
+def test_the_instrument_of_each_quantity_is_named_where_the_log_tells(full, tmp_path: Path) -> None:
+    log = tmp_path / "ampledger.db"
+    with closing(sqlite3.connect(full)) as source, closing(sqlite3.connect(log)) as target, target:
+        source.backup(target)
+        target.execute("insert or replace into meta values ('sources', ?)", (
+            '{"house_voltage_v": "hwmon, ina226", "house_temperature_c": "w1, 28-0316a2794a8b"}',))
+    seen = Text(create_app(log).test_client().get("/about").text).text
+    assert "hwmon, ina226" in seen and "w1, 28-0316a2794a8b" in seen
 
 
 def test_an_empty_log_has_no_alerts_and_nothing_to_tell_about_itself(client) -> None:

@@ -185,6 +185,31 @@ def test_a_bad_answer_in_a_file_is_one_sentence_with_its_key(tmp_path: Path, tex
     assert not (tmp_path / "van.toml").exists()
 
 
+def test_an_i2c_bus_is_asked_only_on_request_and_one_that_is_not_there_is_one_sentence(tmp_path: Path) -> None:
+    board = Board(tmp_path)
+    (tmp_path / "answers.toml").write_text(LABELS + "starter_meter_v = 12.7\n")
+    code, said = _setup(board, *_arguments(board, "--answers", str(tmp_path / "answers.toml"), "--i2c", "250"))
+    assert code == 1 and "/dev/i2c-250" in said and "Traceback" not in said
+    assert "I2C" not in _answers(board, "starter_meter_v = 12.7\n")[1].replace("1-wire or I2C switched on", "")
+
+
+def test_an_old_configuration_that_is_not_sound_is_told_and_kept(tmp_path: Path) -> None:
+    board = Board(tmp_path)
+    (tmp_path / "van.toml").write_text("[house]\nchemistry = 3\n")
+    code, said = _answers(board, "starter_meter_v = 12.7\n")
+    assert code == 0 and "not sound" in said and (tmp_path / "van.toml.old-1").read_text() == "[house]\nchemistry = 3\n"
+
+
+def test_a_folder_that_may_not_be_written_is_one_sentence(tmp_path: Path) -> None:
+    board = Board(tmp_path)
+    (tmp_path / "file").write_text("")
+    (tmp_path / "answers.toml").write_text(LABELS + "starter_meter_v = 12.7\n")
+    arguments = _arguments(board, "--answers", str(tmp_path / "answers.toml"))
+    arguments[1] = str(tmp_path / "file" / "van.toml")
+    code, said = _setup(board, *arguments)
+    assert code == 1 and "file" in said and "Traceback" not in said
+
+
 def test_a_nonsense_answer_is_told_and_the_question_put_again(tmp_path: Path) -> None:
     board = Board(tmp_path)
     replies = ["agm", "agm 100 200", "wet 100", "agm 100000", "agm 100", "", "", "9", "", "", "", "0", "perhaps", "skip", "skip", "x",
