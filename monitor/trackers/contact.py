@@ -1,5 +1,5 @@
 """Whether the batteries are joined: evidence from both voltages and the house current, added up as log-odds."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, log
 
 from monitor.findings import Engine
@@ -16,14 +16,23 @@ LARGE_STEP_V = 0.02
 #: starter's own settling may be this large [V] and as much again per hour. Not so soon after a stop [s].
 SLOW_STEP_V, SLOW_LEAST_S, SLOW_MOST_S = 0.025, 900.0, 3 * 3600.0
 SETTLING_V, SOON_S = 0.005, 5400.0
+#: ... and its current has come back to within this [A].
+SLOW_ALIKE_A = 0.6
 MOST_PER_SLOW_STEP = 1.5
+#: All slow changes together speak for a join by at most this: two batteries at rest may sink alike by themselves.
+MOST_OF_SLOW = 2.0
 #: How much of a step a joined starter may follow, by its resistance against that of the path.
 FOLLOWS = (0.06, 0.12, 0.2, 0.3, 0.42, 0.56, 0.72, 0.9)
 #: What steps said earlier counts this much less with each further one; one step, and all, say at most this.
-FORGET, MOST_PER_STEP, MOST_OF_STEPS = 0.985, 2.5, 8.0
+FORGET, MOST_PER_STEP, MOST_OF_STEPS = 0.985, 2.5, 5.0
+#: A vehicle's own share is learnt from steps while joined beyond these odds, once they add up to so much [V²],
+#: and holds within this spread (of its logarithm).
+OWN_ODDS, OWN_KEEP, OWN_LEAST_V2, OWN_SPREAD = 4.0, 0.98, 0.02, 0.4
 #: A difference this large at rest cannot be across a joined path; more is allowed under current.
 APART_V = 0.11
 APART_OHM = 0.03
+#: Above this a relay that senses voltage holds on [V].
+HOLDS_ABOVE_V = 12.9
 #: While the engine charges: what a sound path may drop, with its loads unknown [V, ohm].
 CHARGING_APART_V = 0.25
 CHARGING_APART_OHM = 0.055
@@ -45,6 +54,9 @@ class Contact:
     slow_s: float = 0.0           # where the slow step began
     slow_starter_v: float = 0.0
     slow_house_v: float = 0.0
+    slow_house_a: float | None = None
+    own_xy: float = 0.0           # the same sums over all plainly joined parkings: the share usual for this vehicle
+    own_xx: float = 0.0
 
 
 def state(contact: Contact) -> str:
@@ -80,6 +92,8 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
             levels += _edge(before, point)
     elif abs(apart) > APART_V + APART_OHM * abs(point.house_a or 0.0):
         levels -= 1.5 * weight
+    if not running and point.starter_v < HOLDS_ABOVE_V:
+        levels = min(levels, MOST_OF_SLOW)      # low enough for a relay to let go: what joined it holds no longer
     if before is not None and before.house_v is not None and point.at_s - before.at_s <= STEP_WITHIN_S:
         house_step = point.house_v - before.house_v
         starter_step = point.starter_v - before.starter_v
@@ -93,14 +107,34 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
         elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
             noise += 0.02 * (1.25 * abs(starter_step) - noise)
     slow_s, slow_starter_v, slow_house_v = contact.slow_s, contact.slow_starter_v, contact.slow_house_v
+    slow_a = contact.slow_house_a
     span_s, house_step = point.at_s - slow_s, point.house_v - slow_house_v
-    if span_s >= SLOW_LEAST_S and (abs(house_step) >= SLOW_STEP_V or span_s > SLOW_MOST_S):
-        if span_s <= SLOW_MOST_S and not running and since_s < slow_s - SOON_S:
-            levels += _slowly(house_step, point.starter_v - slow_starter_v, span_s)
-        slow_s, slow_starter_v, slow_house_v = point.at_s, point.starter_v, point.house_v
+    # A joined starter follows a load by a small share, slow changes wholly: only like loads are compared.
+    loaded = slow_a is not None and point.house_a is not None and abs(point.house_a - slow_a) > SLOW_ALIKE_A
+    if loaded and span_s <= SLOW_MOST_S:
+        pass
+    elif span_s >= SLOW_LEAST_S and (abs(house_step) >= SLOW_STEP_V or span_s > SLOW_MOST_S):
+        if span_s <= SLOW_MOST_S and not loaded and not running and since_s < slow_s - SOON_S:
+            said = _slowly(house_step, point.starter_v - slow_starter_v, span_s)
+            levels = levels + said if said < 0 else max(levels, min(levels + said, MOST_OF_SLOW))
+        slow_s, slow_starter_v, slow_house_v, slow_a = point.at_s, point.starter_v, point.house_v, point.house_a
     levels = min(CEILING, max(-CEILING, levels))
-    odds = min(CEILING, max(-CEILING, levels + steps_say(likes)))
-    return Contact(odds, levels, likes, steps, xy, xx, noise, slow_s, slow_starter_v, slow_house_v)
+    own_xy, own_xx = contact.own_xy, contact.own_xx
+    if steps > contact.steps and contact.odds > OWN_ODDS and not running:
+        own_xy = OWN_KEEP * own_xy + xy - contact.step_xy
+        own_xx = OWN_KEEP * own_xx + xx - contact.step_xx
+    odds = min(CEILING, max(-CEILING, levels + steps_say(likes, _own(own_xy, own_xx))))
+    return Contact(odds, levels, likes, steps, xy, xx, noise, slow_s, slow_starter_v, slow_house_v, slow_a,
+                   own_xy, own_xx)
+
+
+def follows(contact: Contact) -> float:
+    """Log-odds from the steps alone."""
+    return steps_say(contact.likes, _own(contact.own_xy, contact.own_xx))
+
+
+def _own(own_xy: float, own_xx: float) -> float | None:
+    return own_xy / own_xx if own_xx > OWN_LEAST_V2 else None
 
 
 def says_something(contact: Contact, before: Point, point: Point) -> bool:
@@ -110,14 +144,19 @@ def says_something(contact: Contact, before: Point, point: Point) -> bool:
     return abs(point.house_v - before.house_v) >= LARGE_STEP_V or point.at_s - contact.slow_s >= SLOW_LEAST_S
 
 
-def turned(contact: Contact, opens: bool) -> Contact:
+def turned(contact: Contact, usually: str) -> Contact:
     """The evidence when the engine starts or stops: what was known of the relay no longer holds.
 
-    opens: the relay of this vehicle was seen to open after its runs, so that after this one it is
-    taken for open until the voltages say otherwise.
+    usually: what this vehicle's relay was seen to do then, "open", "closed" or "unknown": taken for true
+    until the voltages say otherwise.
     """
-    odds = -1.01 * NAMED if opens else 0.0
-    return Contact(odds, odds, noise_v=contact.noise_v)
+    odds = {"open": -1.01 * NAMED, "closed": 1.01 * NAMED}.get(usually, 0.0)
+    return Contact(odds, odds, noise_v=contact.noise_v, own_xy=contact.own_xy, own_xx=contact.own_xx)
+
+
+def aged(contact: Contact) -> Contact:
+    """The evidence with what earlier steps said mostly forgotten."""
+    return replace(contact, likes=tuple(0.3 * v for v in contact.likes))
 
 
 def _edge(before: Point, point: Point) -> float:
@@ -163,11 +202,18 @@ def _by_load(before: Point, point: Point, since_s: float) -> bool:
     return abs(point.house_a - before.house_a) > STEP_A or point.at_s - since_s > SOON_S
 
 
-def steps_say(likes: tuple[float, ...]) -> float:
-    """Log-odds from the steps: the mean likelihood over all shares the starter may follow by."""
+def steps_say(likes: tuple[float, ...], own: float | None = None) -> float:
+    """Log-odds from the steps: the mean likelihood over all shares the starter may follow by.
+
+    own: the share by which this vehicle's starter follows when joined; shares far from it then count little.
+    """
     if not likes:
         return 0.0
-    return max(-CEILING, min(CEILING, log(sum([exp(v) for v in likes]) / len(likes))))
+    if own is None:
+        return max(-CEILING, min(CEILING, log(sum([exp(v) for v in likes]) / len(likes))))
+    weights = [exp(-0.5 * (log(max(own, 0.05) / share) / OWN_SPREAD) ** 2) + 0.01 for share in FOLLOWS]
+    said = sum([w * exp(v) for w, v in zip(weights, likes)]) / sum(weights)
+    return max(-CEILING, min(CEILING, log(said)))
 
 
 def _slowly(house_step: float, starter_step: float, span_s: float) -> float:

@@ -18,6 +18,8 @@ SUDDEN_S = 100.0
 NEAR_V, NEAR_OHM = 0.12, 0.03
 #: An engine that starts while the batteries are joined lifts the starter this much further above the house [V].
 FEEDS_V = 0.03
+#: With such a current the starter need only be lifted by this much [V].
+FEED_RISE_V = 0.15
 #: Current that still flows from starter to house after a fall of voltage: at least this much more
 #: than before the run [A], this share of the run's most, and with the starter this much above [V].
 FLOWS_A, FLOWS_FRAC, FLOWS_V = 3.0, 0.15, 0.04
@@ -30,6 +32,9 @@ RUN_FOLLOW_S = 90.0
 RETURN_S = 900.0
 #: After so many returns the vehicle is known to throttle its alternator.
 RETURNS_TO_BELIEVE = 3
+#: A battery just charged for this long [s] does not stand as low as before the run at once, within [V]: so
+#: the alternator was only turned down, for at most so long [s] while nothing else is seen.
+CHARGED_S, AS_BEFORE_V, LOADED_WAIT_S = 300.0, 0.06, 600.0
 #: Longer than this between stop and start, and a drive has ended [s].
 DRIVE_PAUSE_S = 3 * 3600.0
 #: High with no rise seen (the log begins there): unknown at most this long [s].
@@ -55,6 +60,7 @@ class Run:
     lifted_by_house: bool = False        # the last rise came from the house side
     house_before_a: float | None = None  # house current before the run
     house_most_a: float = 0.0            # most that the run added to it
+    charged: bool = False                # the last run charged for minutes
 
 
 def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | None) -> Run:
@@ -123,23 +129,37 @@ def _not_running(run: Run, last: tuple[Point, ...], joined: bool) -> tuple[Engin
     recent = [p.starter_v for p in last[:-1] if p.at_s > point.at_s - SUDDEN_S - point.span_s]
     jump = volts - min(recent) if recent else volts - before.starter_v
     rise = volts - (run.rest_v if run.rest_v is not None else before.starter_v)
+    if _begins_to_feed(last):
+        return ("running" if volts > CHARGING_V else "unknown"), False
     if volts > CHARGING_V:
         if _from_house(run, before, point, joined):
             return "off", True
         if joined and not _feeds_more(before, point):
-            return "off", True      # sun, or a house load that ended, lifts both
+            # Sun, or a house load that ended, lifts both; after a stop both only settle.
+            return "off", run.lifted_by_house or volts > before.starter_v + 0.01
         if jump > (RISE_V if joined or near(point) else 0.5 * RISE_V) and (rise > RISE_V or joined):
             return "running", False
         if run.state == "unknown":
             if _flows(run, point) or (rise > RISE_V and not near(point) and run.rest_v is not None):
                 return "running", False
             return ("off" if point.at_s - run.since_s > UNKNOWN_AT_MOST_S else "unknown"), run.lifted_by_house
-        return "off", run.lifted_by_house or joined     # lifted slowly: sun or a charger
+        return "off", run.lifted_by_house or (joined and volts > before.starter_v + 0.01)   # lifted slowly: a charger
     if run.state == "unknown":
         return _still_unknown(run, before, point, rise), run.lifted_by_house
     if rise > 0.25 and jump > 0.15 and not joined and not _from_house(run, before, point, joined):
         return "unknown", False     # lifted, but not to where alternators charge
     return "off", run.lifted_by_house and joined
+
+
+def _begins_to_feed(last: tuple[Point, ...]) -> bool:
+    """Whether current has just begun to flow from a lifted starter into the house: only an engine pushes that way."""
+    point = last[-1]
+    recent = [p for p in last[:-1] if p.at_s > point.at_s - SUDDEN_S - point.span_s and p.house_a is not None]
+    if not recent or point.house_a is None or point.house_v is None or point.starter_v < point.house_v + FLOWS_V:
+        return False
+    least = min(recent, key=lambda p: p.starter_v)
+    return (point.starter_v - least.starter_v > FEED_RISE_V and point.house_v is not None
+            and point.house_a - min(p.house_a for p in recent) > FLOWS_A)
 
 
 def _feeds_more(before: Point, point: Point) -> bool:
@@ -184,7 +204,7 @@ def _still_running(run: Run, before: Point, point: Point) -> Engine:
             before.house_v - point.house_v > 0.4 * (level - volts)
         ):
             return "unknown"        # both sank together: idling, or stopped and still joined
-        return "unknown" if throttles(run) else "off"
+        return "unknown" if throttles(run) or _no_surface_charge(run, point) else "off"
     if near(point) and volts < level - 0.1 and volts < point.house_v - FLOWS_V:
         return "unknown"            # the house side feeds the starter now: idling, or stopped under sun
     if volts < CHARGING_V - 0.1:
@@ -192,11 +212,21 @@ def _still_running(run: Run, before: Point, point: Point) -> Engine:
     return "running"
 
 
+def _no_surface_charge(run: Run, point: Point) -> bool:
+    """Whether the voltage falls at once to where it stood before a run that charged for minutes."""
+    return (run.rest_v is not None and point.at_s - run.since_s > CHARGED_S
+            and point.starter_v < run.rest_v + AS_BEFORE_V)
+
+
 def _still_unknown(run: Run, before: Point, point: Point, rise: float) -> Engine:
     waited_s = point.at_s - run.since_s
     if run.rest_v is not None and run.run_v is None and rise < 0.15:
         return "off"                # back where it rested
     if throttles(run) and waited_s < THROTTLED_WAIT_S or _flows(run, point):
+        return "unknown"
+    if waited_s < LOADED_WAIT_S and run.run_v is not None and run.charged and (
+        run.rest_v is not None and point.starter_v < run.rest_v + AS_BEFORE_V
+    ):
         return "unknown"
     return "off" if before.starter_v < CHARGING_V and point.starter_v <= before.starter_v + 0.05 else "unknown"
 
@@ -212,15 +242,16 @@ def _follow(run: Run, last: tuple[Point, ...], state: Engine, lifted: bool) -> R
         # The least of the last points, for a charger may begin before the starter is seen to rise; and
         # a flicker within a drive keeps what was before it.
         before_a, most_a = min((p.house_a for p in last[:-1] if p.house_a is not None), default=None), 0.0
+    charged = run.charged
     if changed and run.state == "running":
-        stopped = point.at_s
+        stopped, charged = point.at_s, point.at_s - run.since_s > CHARGED_S
         if state == "off":
             rest = volts
     if changed and state == "running":
         level = volts
         if stopped is not None and not throttles(run):
             if point.at_s - stopped > DRIVE_PAUSE_S:
-                returns = 0
+                returns = max(0, returns - 1)
             elif point.at_s - stopped < RETURN_S and not _start_seen_since(run, stopped):
                 returns += 1
     if state == "running":
@@ -234,7 +265,7 @@ def _follow(run: Run, last: tuple[Point, ...], state: Engine, lifted: bool) -> R
         rest += (volts - rest) * (1.0 if rest - 0.1 < volts < rest else share)
         level = None
     return Run(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, returns,
-               lifted, before_a, most_a)
+               lifted, before_a, most_a, charged)
 
 
 def _start_seen_since(run: Run, at_s: float) -> bool:

@@ -57,17 +57,22 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
     run = engine.step(held.run, last, held.isolator == "closed", ignition_on)
     touching = held.touching
     if before is None or point.at_s - before.at_s > engine.GAP_S:
-        touching = contact.turned(touching, False)      # nobody saw what the relay did meanwhile
+        touching = contact.turned(touching, "unknown")      # nobody saw what the relay did meanwhile
     elif (was == "running") != (run.state == "running"):
-        touching = contact.turned(touching, run.state != "running" and held.record.opened > 0)
+        touching = contact.turned(touching, "unknown" if run.state == "running" else
+                                  join_faults.after_stop(held.record, point.starter_v))
     if run.lifted_by_house and not held.run.lifted_by_house:
         touching = replace(touching, odds=4.0, levels=4.0)
         news.append(Event(point.at_s, "joined_from_house", "vehicle",
                           "The isolator closed while the house side was charging."))
     touching = contact.step(touching, before, point, run.state, run.since_s)
     isolator = "open" if dc_dc else contact.state(touching)
-    path = held.path if dc_dc else path_resistance.step(held.path, last, isolator)
+    # An alternator that is turned up and down makes steps that look like a join.
+    path = held.path if dc_dc or run.returns else path_resistance.step(
+        held.path, last, isolator, run.house_before_a)
     record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching, built)
+    if record.low_s > 0 and held.record.low_s == 0:
+        touching = contact.aged(touching)       # at this voltage the relay should let go: ask the steps anew
     if run.state != was and "unknown" not in (run.state, was):
         said = "The engine was started." if run.state == "running" else "The engine was stopped."
         news.append(Event(point.at_s, f"engine_{run.state}", "vehicle", said))

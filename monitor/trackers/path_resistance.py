@@ -12,6 +12,10 @@ PRIOR_OHM, PRIOR_SIGMA_OHM = 0.018, 0.015
 METER_SIGMA_V = 0.03
 #: One edge: voltage noise, loads that changed at the same moment [A], share of the current.
 EDGE_SIGMA_V, EDGE_SIGMA_A, EDGE_SIGMA_FRAC = 0.008, 1.5, 0.03
+#: Loads may have changed by this since the run began [A].
+SAME_A = 2.0
+#: Joined batteries at rest lie nearer than this [V].
+PARTED_V = 0.1
 #: An open isolator is noted no oftener than this [s].
 OPEN_NOTE_S = 300.0
 #: First edges that make the vehicle's own baseline, and last ones that are compared with it.
@@ -38,11 +42,13 @@ class Path:
     open_s: float = -1e9         # when the isolator was last open
 
 
-def step(path: Path, last: tuple[Point, ...], isolator: str) -> Path:
+def step(path: Path, last: tuple[Point, ...], isolator: str, house_before_a: float | None = None) -> Path:
     """The path after one more point, given the last five: looks for an edge in the middle of them.
 
     isolator is its state now: only where it was open before, or is open after, has all of the
-    current through the path come or gone.
+    current through the path come or gone. house_before_a is the house current before the run: a join
+    that begins at another current was joined already. A relay that holds on after the engine goes on
+    passing current, so an end counts only where the voltages part.
     """
     if isolator == "open" and last[-1].at_s - path.open_s > OPEN_NOTE_S:
         path = replace(path, open_s=last[-1].at_s)
@@ -54,7 +60,11 @@ def step(path: Path, last: tuple[Point, ...], isolator: str) -> Path:
     if any(p.house_a is None or p.house_v is None for p in last):
         return path
     edge = _edge(tuple((p.at_s, p.starter_v, p.house_v, p.house_a) for p in last))
-    apart = path.open_s > last[0].at_s - OPEN_NOTE_S if now > then else isolator != "closed"
+    if now > then:
+        apart = path.open_s > last[0].at_s - OPEN_NOTE_S and (
+            house_before_a is None or abs(then - house_before_a) < SAME_A + 0.1 * (now - then))
+    else:
+        apart = isolator != "closed" and abs(last[4].starter_v - last[4].house_v) > PARTED_V
     if edge is None or not apart:
         return path
     baseline, recent = path.baseline, (*path.recent, edge)[-RECENT_EDGES:]

@@ -82,6 +82,7 @@ def counter(drive: Drive, stream):
 
 
 def score(drive: Drive, trace=None) -> dict:
+    """One drive's figures, in points of its own capacity, from the second day on."""
     stream = list(minutes(drive.samples))
     truth = {t: (z, c) for t, z, c in drive.truth}
     held = charge.begin(drive.vehicle)

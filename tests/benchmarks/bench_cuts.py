@@ -8,7 +8,7 @@ from pathlib import Path
 from tests.crash.cuts import Victims, look
 from tests.crash.test_power_cuts import MOMENTS
 
-KILLS, TRUNCATIONS = 700, 300
+KILLS, TRUNCATIONS = 710, 300
 PATIENCE_S = 900.0
 
 

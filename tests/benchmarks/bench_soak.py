@@ -1,4 +1,5 @@
 """Sixty days alone, as fast as they go: instruments fail and return, the clock is lost and set; nothing may grow."""
+import logging
 import tempfile
 import time
 from pathlib import Path
@@ -10,6 +11,7 @@ DAYS, BEAT_S = 60, 60.0
 
 def main() -> None:
     """Prints what the process held every five days, and how fast it grew after the first twenty."""
+    logging.getLogger("ampledger").setLevel(logging.CRITICAL)  # the troubles are wanted
     started = time.perf_counter()
     with tempfile.TemporaryDirectory() as folder:
         marks = []

@@ -33,6 +33,7 @@ class Build:
     noise_v: float
     resistance_ohm: float
     diffusion_ohm: float
+    chemistry: str = "agm"
 
 
 @dataclass(frozen=True)
@@ -44,21 +45,29 @@ class Parking:
     thermometer_c: np.ndarray | None
     onset_h: float | None
     drain_a: float
+    charge_frac: np.ndarray | None = None
+    battery_c: np.ndarray | None = None
+
+
+#: Lowest and highest voltage of a full battery at rest, and of the span down to empty.
+KINDS = {"flooded": (12.55, 12.80, 0.85, 1.10), "agm": (12.75, 13.05, 0.95, 1.32), "gel": (12.70, 12.95, 0.95, 1.25)}
 
 
 def build(rng: np.random.Generator, old: bool = False) -> Build:
     """A vehicle with its battery and meter; old ones lose more by themselves and hold less."""
     label = rng.uniform(40, 110)
+    chemistry = str(rng.choice(list(KINDS)))
+    full_low, full_high, span_low, span_high = KINDS[chemistry]
     return Build(
         capacity_ah=label * (rng.uniform(0.55, 0.85) if old else rng.uniform(0.8, 1.1)), label_ah=label,
-        full_v=rng.uniform(12.6, 13.0), span_v=rng.uniform(0.9, 1.32), bend=rng.uniform(-0.1, 0.3),
+        full_v=rng.uniform(full_low, full_high), span_v=rng.uniform(span_low, span_high), bend=rng.uniform(-0.1, 0.3),
         surface_v=rng.uniform(0.05, 0.75), stretch=rng.uniform(0.45, 0.85), decay_h=rng.uniform(0.8, 5),
         standby_a=rng.uniform(0.006, 0.030), self_per_month=rng.uniform(0.05, 0.12) if old else rng.uniform(0.01, 0.05),
         per_k=rng.uniform(0.8e-3, 1.8e-3), meter_per_k=rng.uniform(-60, 60) * 1e-6 * 12.7,
         meter_gain=rng.uniform(-0.002, 0.002), lag_h=rng.uniform(1.5, 7),
         step_v=rng.choice([0.00125, 0.004, 0.005, 0.01]),
         noise_v=rng.uniform(0.001, 0.004), resistance_ohm=rng.uniform(0.005, 0.015) * (1.5 if old else 1),
-        diffusion_ohm=rng.uniform(0.003, 0.02),
+        diffusion_ohm=rng.uniform(0.003, 0.02), chemistry=chemistry,
     )
 
 
@@ -127,4 +136,4 @@ def parking(rng: np.random.Generator, plate: Build, days: float, season: str = "
             target = max(air[k] + rng.uniform(0, 4), 17.0) if heated else air[k] + 3
             inside[k] = inside[k - 1] + (target - inside[k - 1]) * QUARTER_H / 2.5
         measured = inside + rng.normal(0, 0.2, count)
-    return Parking(hours, seen, measured, onset_h if drain_a else None, drain_a)
+    return Parking(hours, seen, measured, onset_h if drain_a else None, drain_a, 1 - depth, battery)

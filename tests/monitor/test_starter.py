@@ -41,7 +41,7 @@ def settled(hour):
 def test_a_drain_that_begins_in_mid_park_is_found_in_time(drain_a, within_h):
     for seed in (1, 2):
         parked = parkings.parking(np.random.default_rng(seed), PLATE, 5, "spring", drain_a, 60.0, "air")
-        _, found = park(starter.begin(VEHICLE), parked, vehicle(PLATE), 0.0)
+        _, found, _ = park(starter.begin(VEHICLE), parked, vehicle(PLATE), 0.0)
         assert found is not None
         assert 0 < found[0] - 60.0 <= within_h
         assert found[1].low_a < drain_a < found[1].high_a
@@ -153,10 +153,10 @@ def test_nothing_is_known_before_the_surface_charge_had_some_hours():
 
 def test_what_is_usual_is_learnt_from_sound_parkings_only():
     sound = parkings.parking(np.random.default_rng(3), PLATE, 3, "spring", thermometer="air")
-    held, _ = park(starter.begin(VEHICLE), sound, vehicle(PLATE), 0.0)
+    held, _, _ = park(starter.begin(VEHICLE), sound, vehicle(PLATE), 0.0)
     assert held.usual.count == 1
     drained = parkings.parking(np.random.default_rng(4), PLATE, 4, "spring", 0.6, 40.0, "air")
-    held, _ = park(held, drained, vehicle(PLATE), 1e6)
+    held, _, _ = park(held, drained, vehicle(PLATE), 1e6)
     assert held.usual.count == 1
 
 

@@ -1,0 +1,270 @@
+"""Two batteries, their join, an engine and a sun, drawn at random: a plant of its own for engine, isolator and path.
+
+A small circuit is solved at every step: each battery a source behind its resistance with a slow part that
+charging fills and rest empties, an alternator and a solar charger with limits of voltage and current. No
+formula, threshold or time constant comes from the trackers. The truth is what the circuit did.
+"""
+from dataclasses import dataclass, field
+from math import exp, pi, sin
+
+import numpy as np
+
+from monitor.battery import Battery, Vehicle
+from monitor.sample import Sample
+
+#: Rest voltage at charge 0, 0.25, 0.5, 0.75 and 1.
+REST_V = {
+    "flooded": (11.75, 12.05, 12.25, 12.47, 12.68), "agm": (11.75, 12.12, 12.42, 12.70, 12.95),
+    "gel": (11.78, 12.12, 12.40, 12.66, 12.90), "lfp": (12.0, 13.10, 13.20, 13.28, 13.42),
+}
+
+
+@dataclass(frozen=True)
+class Rig:
+    """A vehicle: batteries, join, alternator, instruments."""
+
+    join: str                       # "engine" (a relay on the engine's own wire), "voltage", "dual", or "dc_dc"
+    alternator: str                 # "plain" or "smart"
+    starter: str
+    house: str
+    starter_ah: float
+    house_ah: float
+    starter_ohm: float
+    house_ohm: float
+    path_ohm: float
+    set_v: float
+    most_a: float
+    close_v: float
+    open_v: float
+    delay_s: float
+    sun_a: float
+    fridge_a: float
+    standby_a: float
+    spacing_s: float
+    gain_s: float
+    gain_h: float
+    zero_a: float
+    noise_v: float
+    step_v: float
+
+    @property
+    def vehicle(self) -> Vehicle:
+        """What its owner would enter: the labels."""
+        return Vehicle(Battery("house", self.house, self.house_ah), Battery("starter", self.starter, self.starter_ah))
+
+
+def rig(rng: np.random.Generator, join: str, alternator: str = "plain", spacing_s: float | None = None) -> Rig:
+    """A vehicle drawn at random with this kind of join and alternator."""
+    house = str(rng.choice(["agm", "flooded", "gel", "lfp"])) if join == "dc_dc" else str(
+        rng.choice(["agm", "flooded", "gel"]))
+    size = rng.uniform(45, 110)
+    return Rig(
+        join, alternator, str(rng.choice(["flooded", "agm"])), house, size, rng.uniform(60, 220),
+        rng.uniform(0.004, 0.010) * 70 / size, rng.uniform(0.004, 0.012) * (3 if house == "lfp" else 1),
+        rng.uniform(0.006, 0.035), rng.uniform(13.9, 14.6), rng.uniform(70, 150), rng.uniform(13.2, 13.5),
+        rng.uniform(12.6, 12.85), rng.uniform(2, 25), rng.choice([0.0, rng.uniform(3, 15)]), rng.uniform(3, 6),
+        rng.uniform(0.008, 0.03), spacing_s or float(rng.choice([10.0, 10.0, 30.0, 30.0, 120.0])),
+        rng.uniform(-0.0015, 0.0015), rng.uniform(-0.0015, 0.0015), rng.uniform(-0.06, 0.06),
+        rng.uniform(0.0005, 0.003), float(rng.choice([0.00125, 0.004, 0.005])),
+    )
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What goes wrong and when: stuck_closed, stuck_open, intermittent, drain or path (resistance times amount)."""
+
+    kind: str
+    from_s: float
+    amount: float = 0.0
+
+
+@dataclass
+class _Cell:
+    """One battery: charge, a fast and a slow part of its voltage."""
+
+    rest_v: tuple[float, ...]
+    size_ah: float
+    ohm: float
+    charge: float
+    fast_v: float = 0.0
+    slow_v: float = 0.0
+
+    def source_v(self, warm_c: float) -> float:
+        place = min(max(self.charge, 0.0), 0.9999) * 4
+        low = int(place)
+        rest = self.rest_v[low] + (self.rest_v[low + 1] - self.rest_v[low]) * (place - low)
+        return rest + self.fast_v + self.slow_v + 0.0011 * (warm_c - 20)
+
+    def passes(self, amps: float, seconds: float) -> None:
+        taken = amps * (0.97 if amps > 0 else 1.0)
+        self.charge = min(1.0, self.charge + taken * seconds / 3600 / self.size_ah)
+        part = amps * 100 / self.size_ah
+        held = 0.006 + (0.012 / (1.08 - min(self.charge, 1.0)) if amps > 0 else 0.0)
+        self.fast_v += (min(part * held, 0.9) - self.fast_v) * (1 - exp(-seconds / (35 if self.fast_v > 0 else 200)))
+        goal = min(part * (0.05 if amps > 0 else 0.008), 0.4)
+        tau_s = 3000 if abs(goal) > abs(self.slow_v) else 9000 if amps > -0.3 else 4500
+        self.slow_v += (goal - self.slow_v) * (1 - exp(-seconds / tau_s))
+
+
+@dataclass
+class Outing:
+    """Readings with the truth beside them."""
+
+    samples: list[Sample] = field(default_factory=list)
+    running: list[bool] = field(default_factory=list)
+    closed: list[bool] = field(default_factory=list)
+    drives: tuple[tuple[float, float], ...] = ()
+
+
+def drives(rng: np.random.Generator, days: float) -> tuple[tuple[float, float], ...]:
+    """Engine runs: errands of minutes, long drives, days without; with a halt at the pump now and then."""
+    runs: list[tuple[float, float]] = []
+    at_s = rng.uniform(3, 10) * 3600
+    while at_s < days * 86400 - 4 * 3600:
+        long_s = rng.choice([rng.uniform(400, 1200), rng.uniform(1800, 5400), rng.uniform(5400, 14000)])
+        runs.append((at_s, at_s + long_s))
+        if rng.random() < 0.3:
+            again_s = at_s + long_s + rng.uniform(180, 900)
+            runs.append((again_s, again_s + rng.uniform(600, 5000)))
+        at_s = runs[-1][1] + rng.choice([rng.uniform(1, 4), rng.uniform(8, 20), rng.uniform(20, 50)]) * 3600
+    return tuple(runs)
+
+
+def _smart_v(rng: np.random.Generator, at_s: float, held: tuple[float, float]) -> tuple[float, float]:
+    """Voltage an alternator under engine control is told to hold, and until when."""
+    if at_s < held[1]:
+        return held
+    kind = rng.random()
+    volts = rng.uniform(14.4, 15.0) if kind < 0.25 else rng.uniform(12.35, 12.9) if kind < 0.7 else rng.uniform(13.0, 13.8)
+    return volts, at_s + rng.exponential(60 if kind < 0.25 else 400) + 10
+
+
+def outing(rng: np.random.Generator, rig: Rig, days: float, runs: tuple[tuple[float, float], ...] | None = None,
+           fault: Fault | None = None, mean_c: float | None = None) -> Outing:
+    """So many days of a vehicle's life, with one fault or none."""
+    runs = drives(rng, days) if runs is None else runs
+    out = Outing(drives=runs)
+    mean_c = rng.uniform(-3, 28) if mean_c is None else mean_c
+    starter = _Cell(REST_V[rig.starter], rig.starter_ah * rng.uniform(0.75, 1.0), rig.starter_ohm, rng.uniform(0.8, 0.98))
+    house = _Cell(REST_V[rig.house], rig.house_ah * rng.uniform(0.8, 1.05), rig.house_ohm, rng.uniform(0.55, 0.95))
+    closed, want_s, at_s, last_s, flicker_s = False, 0.0, 0.0, 0.0, 0.0
+    smart = (14.4, 0.0)
+    fridge_s, lamps = rng.uniform(600, 1200), [(d * 86400 + rng.uniform(18, 20) * 3600, rng.uniform(1, 4) * 3600,
+                                               rng.uniform(0.5, 6)) for d in range(int(days) + 1)]
+    period_s, clear = rng.uniform(2000, 4200), rng.uniform(0.3, 1.0, int(days) + 2)
+    sums, count, idle, idle_until = [0.0, 0.0, 0.0], 0, False, 0.0
+    edges = sorted(t for run in runs for t in run)
+    next_edge = 0
+    until_s = days * 86400
+    vs = vh = amps_h = 0.0
+    while at_s < until_s:
+        while next_edge < len(edges) and edges[next_edge] < at_s - 900:
+            next_edge += 1
+        near = next_edge < len(edges) and abs(edges[next_edge] - at_s) < 900
+        driving = any(a <= at_s < b for a, b in runs[max(0, next_edge // 2 - 1):next_edge // 2 + 2])
+        step_s = min(10.0 if near or driving else 30.0, rig.spacing_s)
+        at_s += step_s
+        running = any(a <= at_s < b for a, b in runs[max(0, next_edge // 2 - 1):next_edge // 2 + 2])
+        on = fault is not None and at_s >= fault.from_s
+        hour = at_s / 3600 % 24
+        warm_c = mean_c + 5 * sin(2 * pi * (hour - 9) / 24)
+        # loads and sun
+        house_load = 0.35 + (rig.fridge_a if at_s % period_s < fridge_s else 0.0)
+        house_load += sum(a for t, long_s, a in lamps if t <= at_s < t + long_s) if hour >= 17 or hour < 1 else 0.0
+        if house.charge < 0.1:
+            house_load = 0.05       # the low-voltage switch has opened
+        sun_a = 0.0
+        if rig.sun_a and 6 < hour < 20:
+            cloud = clear[int(at_s // 86400)] * (0.7 + 0.3 * sin(at_s / 700) * sin(at_s / 1900 + 1))
+            sun_a = rig.sun_a * max(0.0, sin(pi * (hour - 6) / 14)) * max(cloud, 0.05)
+        starter_load = rig.standby_a + (fault.amount if on and fault.kind == "drain" else 0.0)
+        if running:
+            starter_load += 14 + 6 * sin(at_s / 300)
+            if at_s > idle_until:
+                idle, idle_until = rng.random() < 0.2, at_s + rng.exponential(150) + 15
+        # the join
+        wants = running if rig.join in ("engine", "dc_dc") else (
+            vs > rig.close_v or (rig.join == "dual" and vh > rig.close_v + 0.1) if not closed else
+            vs > rig.open_v or (rig.join == "dual" and vh > rig.open_v + 0.05))
+        if wants == closed or rig.join == "dc_dc":
+            want_s = at_s
+        elif at_s - want_s >= rig.delay_s or (rig.join == "engine" and closed):
+            closed, want_s = wants, at_s
+        joined = closed and rig.join != "dc_dc"
+        if on and fault.kind == "stuck_closed":
+            joined = True
+        elif on and fault.kind == "stuck_open":
+            joined = False
+        elif on and fault.kind == "intermittent" and joined and running:
+            if at_s > flicker_s:
+                flicker_s = at_s + rng.exponential(fault.amount)
+            joined = flicker_s - at_s > 45
+        path_ohm = rig.path_ohm * (fault.amount if on and fault.kind == "path" else 1.0)
+        # the circuit: conductances and sources at both nodes
+        es, eh = starter.source_v(warm_c), house.source_v(warm_c)
+        g = 1 / path_ohm if joined else 0.0
+        if rig.alternator == "smart" and running:
+            smart = _smart_v(rng, at_s, smart)
+        set_v = smart[0] if rig.alternator == "smart" else rig.set_v - 0.008 * (warm_c - 20)
+        most_a = rig.most_a * (0.45 if idle else 1.0)
+        dc_a = 0.0
+        if rig.join == "dc_dc" and running and vs > 13.0 and not (on and fault.kind == "stuck_open"):
+            dc_a = min(25.0, max(0.0, (14.3 - vh) * 120 + 2))
+        vs, vh, amps_s, amps_h = _solve(
+            es, 1 / starter.ohm, eh, 1 / house.ohm, g, starter_load + dc_a * vh / max(vs, 10) / 0.9,
+            house_load - dc_a, set_v if running else 0.0, most_a, sun_a)
+        starter.passes(amps_s, step_s)
+        house.passes(amps_h, step_s)
+        sums[0] += vh
+        sums[1] += amps_h
+        sums[2] += vs
+        count += 1
+        spacing_s = rig.spacing_s if near or driving else max(rig.spacing_s, 30.0)
+        if at_s - last_s >= spacing_s - 0.5:
+            noise = rng.normal(0, rig.noise_v, 2)
+            out.samples.append(Sample(
+                at_s, _read(sums[0] / count * (1 + rig.gain_h) + noise[0], rig.step_v),
+                round(sums[1] / count + rig.zero_a + rng.normal(0, 0.03), 2),
+                _read(sums[2] / count * (1 + rig.gain_s) + noise[1], rig.step_v), round(warm_c + 2, 1),
+                ambient_temperature_c=round(warm_c, 1)))
+            out.running.append(running)
+            out.closed.append(joined)
+            last_s, sums, count = at_s, [0.0, 0.0, 0.0], 0
+    return out
+
+
+def _read(volts: float, step_v: float) -> float:
+    return round(round(volts / step_v) * step_v, 5)
+
+
+def _solve(es: float, gs: float, eh: float, gh: float, g: float, load_s: float, load_h: float, set_v: float,
+           most_a: float, sun_a: float) -> tuple[float, float, float, float]:
+    """Both voltages and both battery currents; alternator and sun give up to their limits of voltage and current."""
+    alternator = "volts" if set_v else "none"
+    sun = "amps" if sun_a else "none"
+    for _ in range(4):
+        into_s, into_h, more_s, more_h = es * gs - load_s, eh * gh - load_h, 0.0, 0.0
+        if alternator == "volts":
+            more_s, into_s = 200.0, into_s + 200.0 * set_v
+        elif alternator == "amps":
+            into_s += most_a
+        if sun == "volts":
+            more_h, into_h = 60.0, into_h + 60.0 * 14.5
+        elif sun == "amps":
+            into_h += sun_a
+        a, d = gs + g + more_s, gh + g + more_h
+        det = a * d - g * g
+        vs, vh = (into_s * d + into_h * g) / det, (into_h * a + into_s * g) / det
+        given_a = 200.0 * (set_v - vs)
+        again = False
+        if alternator == "volts" and given_a > most_a:
+            alternator, again = "amps", True
+        elif alternator == "volts" and given_a < 0:
+            alternator, again = "none", True
+        if sun == "amps" and vh > 14.5:
+            sun, again = "volts", True
+        elif sun == "volts" and 60.0 * (14.5 - vh) < 0:
+            sun, again = "none", True
+        if not again:
+            break
+    return vs, vh, (vs - es) * gs, (vh - eh) * gh
