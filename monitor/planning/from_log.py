@@ -2,19 +2,25 @@
 from collections.abc import Iterable
 
 from monitor.battery import Vehicle
-from monitor.findings import Estimate
+from monitor.findings import ChargeFindings, Estimate
 from monitor.planning.life import Logged
 from monitor.planning.model import Setup
 from monitor.planning.whatif import Known
 
 QUARTER_S = 900.0
+#: A charge with a wider interval is not compared with; a life begins where it is first known better.
+WIDEST_FRAC = 0.3
 
 
-def logged(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.0) -> list[Logged]:
-    """Quarter-hour rows of the log (UTC start, UTC end, values) as a life without holes.
+def logged(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.0, current_offset_a: float = 0.0) -> list[Logged]:
+    """Quarter-hour rows of the log (UTC start, UTC end, values) as a life without holes, from the first known charge on.
 
-    A hole becomes quarter hours of which nothing is known, so that days stay days. The alternator's charge is
-    what came in while the engine ran; while it runs the sun is not told apart and counts as not measured.
+    A hole becomes quarter hours of which nothing is known, so that days stay days. The measured current decides:
+    load = harvest + engine - current, for the log's own load is that of the half hour before. Where the harvest could
+    not be told apart (an empty battery, an engine running) what came in is harvest, or the engine's, and what went out
+    is load; while the engine runs the load is the log's, and the sun is the engine's.
+
+    current_offset_a : what the shunt shows with everything off, to be taken off
     """
     life: list[Logged] = []
     expected: float | None = None
@@ -22,18 +28,46 @@ def logged(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.
         while expected is not None and end_s - expected > QUARTER_S * 0.5:
             life.append(Logged(_hour(expected, utc_to_local_h), None, None))
             expected += QUARTER_S
-        running = (values["engine_running_frac"] or 0.0) > 0.5
-        covered_h = max(values["covered_s"] or 0.0, 1.0) / 3600
-        engine_a = ((values["alternator_ah"] or 0.0) + (values["other_ah"] or 0.0)) / covered_h
-        harvest = values["harvest_a"] if not running else None
-        life.append(Logged(_hour(end_s, utc_to_local_h), values["load_a"], harvest, values["curtailed_frac"] or 0.0, engine_a,
-                           running, values["house_temperature_c"], values["charge_frac"]))
         expected = end_s + QUARTER_S
-    return life
+        net = values["house_current_a"]
+        if net is None or not values["covered_s"]:
+            life.append(Logged(_hour(end_s, utc_to_local_h), None, None, temperature_c=values["house_temperature_c"],
+                               charge_frac=values["charge_frac"]))
+            continue
+        net -= current_offset_a
+        running = (values["engine_running_frac"] or 0.0) > 0.5
+        mains = (values["other_ah"] or 0.0) * 3600 / values["covered_s"]
+        load, harvest, engine = _split(net, values["load_a"], values["harvest_a"], running, mains)
+        life.append(Logged(_hour(end_s, utc_to_local_h), load, harvest, values["curtailed_frac"] or 0.0, engine, running,
+                           values["house_temperature_c"], _sure(values)))
+    first = next((i for i, row in enumerate(life) if row.charge_frac is not None), 0)
+    return life[first:]
+
+
+def _sure(values: dict) -> float | None:
+    """The charge, where its interval is narrow enough to compare a replay with."""
+    low, high = values["charge_low_frac"], values["charge_high_frac"]
+    return None if low is None or high is None or high - low > WIDEST_FRAC else values["charge_frac"]
+
+
+def _split(net_a: float, load_a: float | None, harvest_a: float | None, running: bool, mains_a: float) -> tuple[float, float, float]:
+    """Load, harvest and engine (or mains) whose balance is the measured current."""
+    if running:
+        load = max(load_a or 0.0, -net_a)
+        return load, 0.0, net_a + load
+    if harvest_a is None:
+        harvest_a = max(net_a - mains_a, 0.0)
+    load = harvest_a + mains_a - net_a
+    return (load, harvest_a, mains_a) if load >= 0 else (0.0, harvest_a - load, mains_a)
 
 
 def _hour(end_s: float, utc_to_local_h: float) -> float:
     return ((end_s - QUARTER_S / 2) / 3600 + utc_to_local_h) % 24
+
+
+def offset_a(charge: ChargeFindings) -> float:
+    """What the shunt is believed to show with everything off [A]; 0 while that is not known."""
+    return charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else 0.0
 
 
 def known(vehicle: Vehicle, life: list[Logged], capacity_ah: Estimate) -> Known:

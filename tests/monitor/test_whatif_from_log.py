@@ -1,0 +1,80 @@
+"""From a vehicle's life through the daemon and the log to the answer of `ampledger whatif`."""
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from drivers.simulated import Options, SimulatedDriver
+from monitor import watch
+from monitor.battery import Battery, Vehicle
+from monitor.cli import commands
+from monitor.daemon import Daemon
+from monitor.planning import from_log, whatif
+from monitor.planning.candidates import parsed, setup
+from monitor.planning.model import Setup, live
+from monitor.store.reader import Reader
+from tests.hand_clock import HandClock
+from tests.vehicle_by_hand import Instrument
+
+DAYS = 8
+
+
+@pytest.fixture(scope="module", params=["late-summer-coast", "lithium-valley"])
+def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Eight days of a simulated vehicle, lead-acid or lithium, as the daemon writes them."""
+    database = tmp_path_factory.mktemp("life") / "ampledger.db"
+    options = Options(scenario=request.param)
+    plan = options.plan()
+    vehicle = Vehicle(Battery("house", plan.house.chemistry, plan.house.label_ah, absorption_v=plan.absorption_v, float_v=plan.float_v,
+                              reserve_soc_frac=0.5 if plan.house.chemistry == "agm" else 0.3), Battery("starter", "flooded", 74))
+    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=watch.begin, step=watch.step, simulated=True,
+                  begins_utc_s=1.8e9 - 1.8e9 % 86400)
+    life.past(SimulatedDriver(options).history(DAYS, step_s=240.0))
+    life.close()
+    return database
+
+
+def test_the_present_set_up_explains_the_log_and_a_larger_one_has_no_more_bad_nights(log: Path) -> None:
+    now = Reader(log).now()
+    life = from_log.logged(Reader(log).rolled("quarters"), 0.0, from_log.offset_a(now.findings.charge))
+    known = from_log.known(now.vehicle, life, now.findings.charge.capacity_ah)
+    slots, rms = whatif.explain(life, known)
+    assert rms < 0.03
+    today, larger = whatif.ask(slots, known, [setup(known.setup, f"capacity={2 * known.setup.capacity_ah:.0f}")], rms)
+    assert larger.nights_below_per_30.value <= today.nights_below_per_30.value
+    assert larger.lowest_frac.value > today.lowest_frac.value
+    assert today.weight.startswith("only ")
+
+
+def test_the_life_out_of_the_log_balances_what_the_shunt_counted(log: Path) -> None:
+    rows = list(Reader(log).rolled("quarters"))
+    life = from_log.logged(rows)
+    rows = rows[-len(life):]
+    counted = sum((v["charge_in_ah"] or 0) - (v["charge_out_ah"] or 0) for _, _, v in rows)
+    found = sum((row.harvest_a or 0) + row.engine_a - (row.load_a or 0) for row in life) / 4
+    assert found == pytest.approx(counted, abs=0.02 * sum(v["charge_out_ah"] or 0 for _, _, v in rows))
+    assert all((row.load_a or 0) >= 0 and (row.harvest_a or 0) >= 0 for row in life)
+
+
+def test_the_command_prints_every_candidate_beside_today(log: Path) -> None:
+    done = CliRunner().invoke(commands, ["whatif", "--with", "capacity=300", "--with", "chemistry=lfp,capacity=100", "--database", str(log)])
+    assert done.exit_code == 0, done.output
+    assert "as it is" in done.output and "capacity=300" in done.output and "Weight: only" in done.output
+
+
+@pytest.mark.parametrize("text", ["capacity", "size=3", "capacity=much", "capacity=-5", "chemistry=tin", "reserve=120"])
+def test_a_candidate_that_cannot_be_is_refused_in_words(text: str) -> None:
+    with pytest.raises(ValueError, match="one of|not a number|above 0|write|below 100"):
+        parsed(text)
+
+
+def test_lithium_brings_its_own_reserve_and_takes_what_comes_but_not_in_frost() -> None:
+    base = Setup("as it is", "agm", 100.0, reserve_frac=0.5)
+    lithium = setup(base, "chemistry=lfp,capacity=100")
+    assert (lithium.chemistry, lithium.reserve_frac, lithium.lead_acid) == ("lfp", 0.2, False)
+    from monitor.planning.life import Slot
+
+    sunny = [Slot(10 + k / 4, 0.0, 40.0) for k in range(8)]
+    assert live(sunny, lithium, 0.3).charge_frac == () and live(sunny, lithium, 0.3).curtailed_ah < live(sunny, base, 0.3).curtailed_ah
+    frost = [Slot(10 + k / 4, 0.0, 40.0, temperature_c=-3.0) for k in range(8)]
+    assert live(frost, lithium, 0.3).curtailed_ah == pytest.approx(80.0)
