@@ -15,8 +15,10 @@ CHARGER_V = {True: 13.3, False: 13.45}
 EMPTY_V = {True: 12.0, False: 12.9}
 #: An "on" waits for its "off" of about the same size for so long [s].
 PAIR_S = 2 * 3600.0
+#: A pair by day is worth half of one by night [local hours], for a little sun looks like it.
+NIGHT, BY_DAY = (20.0, 6.0), 0.5
 #: So many pairs, each forgotten with this time constant [s].
-PAIRS, MEMORY_S = 3.0, 2 * 86400.0
+PAIRS, MEMORY_S = 2.5, 2 * 86400.0
 #: So many ten-minute means in a row in which more was shown to flow in than this [of the rated capacity an hour, A],
 #: no less at the end than this share, at a voltage that no charger makes, and which sank by this [V].
 #: Seen so many times in a row or nearly, it is no passing cloud.
@@ -41,7 +43,7 @@ class Bypass:
     idle_times: int = 0
 
 
-def minute(held: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float) -> Bypass:
+def minute(held: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None) -> Bypass:
     """After one more minute; ring holds volts and amperes of the last six, in turn. scatter_v: of single readings."""
     if len(ring) < 12 or at_s < held.skip_until_s:
         return held
@@ -56,16 +58,17 @@ def minute(held: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery,
     most = max(a0, a1, a2, a3, a4, a5)
     if most > REST_A or most - min(a0, a1, a2, a3, a4, a5) > STILL_A:
         return held
-    return _stepped(held, at_s, step, size)
+    night = hour is not None and (hour >= NIGHT[0] or hour < NIGHT[1])
+    return _stepped(held, at_s, step, size, 1.0 if night else BY_DAY)
 
 
-def _stepped(held: Bypass, at_s: float, step_v: float, size_v: float) -> Bypass:
+def _stepped(held: Bypass, at_s: float, step_v: float, size_v: float, worth: float) -> Bypass:
     if step_v < 0:
         return replace(held, on_at_s=at_s, on_v=size_v, skip_until_s=at_s + 180.0)
     if not (at_s - held.on_at_s < PAIR_S and 0.5 * held.on_v < size_v < 1.5 * held.on_v):
         return replace(held, skip_until_s=at_s + 180.0)
-    pairs = pairs_now(held, at_s) + 1.0
-    return replace(held, pairs=pairs, pairs_at_s=at_s, pair_v=held.pair_v + (size_v - held.pair_v) / min(pairs, 8.0),
+    pairs = pairs_now(held, at_s) + worth
+    return replace(held, pairs=pairs, pairs_at_s=at_s, pair_v=held.pair_v + (size_v - held.pair_v) / min(max(pairs, 1.0), 8.0),
                    on_at_s=-1e9, on_v=0.0, skip_until_s=at_s + 180.0)
 
 
