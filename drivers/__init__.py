@@ -1,6 +1,5 @@
 """The drivers by name; imports one only when asked."""
 from importlib import import_module
-from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
 from drivers.errors import DriverUnavailable
@@ -51,6 +50,8 @@ def driver_class(name: str) -> Any:
 
 
 def _foreign(name: str) -> Any:
+    from importlib.metadata import EntryPoint, entry_points  # an import that a start need not wait for
+
     offers = {point.name: point for point in entry_points(group=GROUP)}
     point: EntryPoint | None = offers.get(name)
     if point is None:

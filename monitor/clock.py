@@ -3,7 +3,7 @@ from dataclasses import dataclass, replace
 from math import exp, hypot, log
 from typing import Protocol
 
-from monitor.store.batch import Label
+from monitor.store.moments import Label
 
 #: Sigma of a clock that nobody vouches for: ten years [s].
 UNKNOWN_S = 3.2e8
@@ -76,16 +76,18 @@ class Line:
         return at_s + self.label.utc_offset_s
 
 
-def begin(clock: Clock, last: Last | None) -> Line:
+def begin(clock: Clock, last: Last | None, begun_boot_s: float | None = None) -> Line:
     """The line of time goes on where the log ended, after the silence that must be supposed.
 
     In the same boot the silence is known exactly. Across boots it is the difference of the wall clocks where
-    both were trusted, else the middle of an honest prior, with its doubt.
+    both were trusted, else the middle of an honest prior, with its doubt. A new log begins at begun_boot_s, where
+    its first reading was taken before it was opened.
     """
     boot_s, utc_s, boot_id, trust = clock.boot_s(), clock.utc_s(), clock.boot_id(), clock.trust()
     if last is None:
-        label = Label(0.0, boot_id, utc_s, trust.sigma_s, trust.trusted, trust.source, boot_offset_s=-boot_s)
-        return Line(-boot_s, (label,))
+        from_s = boot_s if begun_boot_s is None else begun_boot_s
+        label = Label(0.0, boot_id, utc_s - (boot_s - from_s), trust.sigma_s, trust.trusted, trust.source, boot_offset_s=-from_s)
+        return Line(-from_s, (label,))
     before = last.labels[-1]
     if before.boot_id == boot_id and boot_s + last.boot_offset_s >= last.at_s:
         return Line(last.boot_offset_s, last.labels)

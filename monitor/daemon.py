@@ -14,6 +14,7 @@ from monitor.alerts import rules
 from monitor.battery import Vehicle
 from monitor.clock import Clock, Line
 from monitor.findings import Condition, Event
+from monitor.first_reading import FirstReading
 from monitor.owner_requests import carry_out, zeroed
 from monitor.planning import battery_lives
 from monitor.sample import Minute, Sample
@@ -50,12 +51,12 @@ class Daemon:
                  offer: Callable[[rules.AlertChange], None] = lambda change: None,
                  conditions: Callable[[], tuple[Condition, ...]] = lambda: (), beat_s: float = 1.0, commit_s: float = 60.0,
                  simulated: bool = False, begins_utc_s: float | None = None,
-                 writer: Callable[..., Writer] = Writer) -> None:
+                 writer: Callable[..., Writer] = Writer, first: FirstReading | None = None) -> None:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
         self._conditions, self._listens = conditions, True
         self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
-        self._make_writer = writer
+        self._make_writer, self._first = writer, first
         self._requests = requests.folder_of(database)
         self._failures, self._broken, self._begun_boot_s = 0, "", clock.boot_s()
         self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
@@ -79,7 +80,8 @@ class Daemon:
                            f"{kinds[1] if found.simulated else kinds[0]}; name another database under [log]")
         self.state, self._last = found.state, found.last
         self._line: Line | None = None
-        self._early: list[tuple[float, list]] = []
+        first, self._first = self._first, None
+        self._early: list[tuple[float, list]] = [(first.boot_s, first.answers)] if first else []
         self._unread = found.why if found.trouble not in ("", "damaged") else ""
         if self._unread:
             log.error("the log cannot be read: %s; going on from memory alone until it can", self._unread)
@@ -89,7 +91,8 @@ class Daemon:
             told.append(("state_damaged", "The latest saved state was damaged; the one before it was taken, and the minutes "
                          "between count as a gap."))
         self._told = told
-        self.sampler = Sampler(self._sources, self._beat_s, found.gaps)
+        self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
+        self.sampler.go_on(found.gaps)
         sensor, measured_anew = shunt_word.in_force(self._configured, found.calibration, found.shunt_configured)
         self.vehicle = replace(self.vehicle, current_sensor=sensor)
         self.lives = battery_lives.read(found.batteries)
@@ -143,7 +146,7 @@ class Daemon:
 
     def _begin_line(self, own_s: float | None) -> None:
         if own_s is None or self._begins_utc_s is None:
-            self._line = clocks.begin(self.clock, self._last)
+            self._line = clocks.begin(self.clock, self._last, self._early[0][0])
         else:
             self._line = clocks.begin_own(own_s, self._last, self._begins_utc_s, self._beat_s)
         before_s = self._before_s()

@@ -3,15 +3,16 @@ import logging
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from drivers.errors import CannotOpen, ReadFailed
 from drivers.reading import Reading
 from monitor import judge
 from monitor.asking import Asker, Question, alone
-from monitor.findings import Condition
-from monitor.sensor_alerts import conditions
-from monitor.store.batch import Gap
+from monitor.store.moments import Gap
+
+if TYPE_CHECKING:
+    from monitor.findings import Condition
 
 log = logging.getLogger("ampledger.sampler")
 
@@ -69,15 +70,6 @@ class _Silence:
     count: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """What one beat gave: believed values, the time the source gave itself, and gaps that opened or closed."""
-
-    values: dict[str, float]
-    own_time_s: float | None = None
-    simulated: bool = False
-
-
 class Sampler:
     """Holds the instruments open. One thread only."""
 
@@ -92,11 +84,15 @@ class Sampler:
             self._instruments.append(_Instrument(
                 source.driver + number, source, gives={measures} if isinstance(measures, str) else set(measures)))
         self._beat_s, self._hangs_after_s, self._asker = beat_s, hangs_after_s, Asker()
-        self._silences = {g.quantity: _Silence(g.reason, g.from_s, g.from_s, None, g.count) for g in gaps}
+        self.go_on(gaps)
         self._still: dict[str, judge.Still] = {}
         self._differ_since_s: dict[str, tuple[float, str]] = {}
         self._changed: list[Gap] = []
         self.sources: dict[str, Openable] = {}  # quantity -> the instrument whose value was last believed
+
+    def go_on(self, gaps: Iterable[Gap]) -> None:
+        """Takes over the silences that were open where the log ended."""
+        self._silences = {g.quantity: _Silence(g.reason, g.from_s, g.from_s, None, g.count) for g in gaps}
 
     def read(self, now_s: float) -> tuple[list[tuple[_Instrument, Reading]], float | None, bool]:
         """Every instrument's answer; now_s is any clock that does not go back."""
@@ -169,9 +165,11 @@ class Sampler:
         """Gaps that last."""
         return tuple(Gap(q, s.reason, s.from_s, None, s.count) for q, s in self._silences.items())
 
-    def conditions(self, at_s: float) -> tuple[Condition, ...]:
+    def conditions(self, at_s: float) -> "tuple[Condition, ...]":
         """What deserves an alert: one for all that is lost of one battery, one for instruments that disagree."""
         differ = {q: words for q, (since_s, words) in self._differ_since_s.items() if at_s - since_s >= DISAGREE_S}
+        from monitor.sensor_alerts import conditions  # not needed for the first reading
+
         return conditions({q: (s.reason, at_s - s.from_s) for q, s in self._silences.items() if s.back_s is None}, differ)
 
     def close(self) -> None:

@@ -17,6 +17,7 @@ from monitor.clock import Clock
 from monitor.config import Config
 from monitor.daemon import Daemon, OtherLog
 from monitor.findings import Estimate
+from monitor.first_reading import FirstReading
 from monitor.notify import Notifier
 from monitor.store.lock import held
 from monitor.store.migrate import NewerLog
@@ -42,9 +43,11 @@ class CannotRun(Exception):
 
 
 def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | None = None, pace_s: float | None = None,
-        begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda found: None) -> None:
+        begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda found: None,
+        first: FirstReading | None = None) -> None:
     """Runs until SIGTERM, SIGINT or `stop`. pace_s is the real time between beats where the sources bring their own
-    (default: the beat). told is given the findings of each minute.
+    (default: the beat). told is given the findings of each minute. first is a
+    reading that was taken while this module was imported.
 
     Raises
     ------
@@ -62,7 +65,7 @@ def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | N
         if pause_s := restarts.wait_s(clock.boot_s()):
             log.warning("started again and again; waiting %.0f s to spare the card", pause_s)
             stop.wait(pause_s)
-        daemon = _daemon(config, clock, stack, supervised, begins_utc_s)
+        daemon = _daemon(config, clock, stack, supervised, begins_utc_s, first)
         chores = Chores(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
                         tell=daemon.happened)
         stack.callback(chores.close)
@@ -88,7 +91,8 @@ def _clock(config: Config, stop: threading.Event, stack: ExitStack, supervised: 
     return SatelliteClock(clock, satellites)
 
 
-def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Supervised], begins_utc_s: float | None) -> Daemon:
+def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Supervised], begins_utc_s: float | None,
+            first: FirstReading | None) -> Daemon:
     try:
         ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
     except ValueError as error:
@@ -102,7 +106,8 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
         return Daemon(config.log.database, config.vehicle, config.sources, clock=clock, begin=watch.begin, step=watch.step,
                       offer=deliverer.offer, conditions=lambda: (deliverer.condition(),), beat_s=config.log.beat_s,
                       commit_s=config.log.commit_s, simulated=simulated,
-                      begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None)
+                      begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None,
+                      first=first)
     except (OtherLog, NewerLog) as error:
         raise CannotRun(str(error)) from None
 

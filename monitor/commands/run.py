@@ -1,6 +1,7 @@
 """ampledger run: the daemon."""
 import logging
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -16,13 +17,24 @@ def run(config_file: Path | None, verbose: bool) -> None:
     Ends cleanly on Ctrl-C or SIGTERM, and goes on where it was when it is started again. Started by
     systemd (systemd/ampledger.service) it says when it is ready and feeds the watchdog.
     """
-    from monitor import service
+    config = loaded(config_file)
+    first = _first_reading(config)
+    from monitor import service  # half a second of imports, for which the first reading need not wait
     from monitor.cli import Refused
 
     service.journal_lines()
     if verbose:
         logging.getLogger("ampledger").setLevel(logging.DEBUG)
     try:
-        service.run(loaded(config_file))
+        service.run(config, first=first)
     except service.CannotRun as error:
         raise Refused(str(error)) from None
+
+
+def _first_reading(config: Any) -> Any:
+    """What the instruments say right at the start; None where another daemon asks them already."""
+    from monitor import first_reading
+    from monitor.store.lock import held
+
+    with held(config.log.database) as free:
+        return first_reading.take(config.sources, config.log.beat_s) if free else None

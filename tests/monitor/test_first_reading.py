@@ -1,0 +1,70 @@
+"""The first reading of a start: taken before the slow imports, kept, dated, and in the log like any other."""
+import os
+import signal
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from monitor import first_reading
+from monitor.store.reader import Reader
+from tests.drivers.counterparts import HwmonFolder
+from tests.hand_clock import HandClock
+from tests.monitor.test_service import heard
+from tests.test_crowd import CONFIG
+from tests.vehicle_by_hand import REST, Instrument, daemon, live
+
+
+def first_of(instrument: Instrument, clock: HandClock):
+    taken = first_reading.take([instrument], 1.0)
+    return first_reading.FirstReading(taken.sampler, clock.boot_s(), taken.answers)
+
+
+def test_a_new_log_begins_with_the_reading_that_was_taken_before_it_was_opened(tmp_path: Path) -> None:
+    instrument, clock = Instrument(), HandClock(boot_s=20.0)
+    first = first_of(instrument, clock)
+    clock.move(0.7)
+    life = daemon(tmp_path / "ampledger.db", instrument, clock, first=first)
+    live(life, 130)
+    life.daemon.close()
+    rows = [(utc_s, sample.at_s) for utc_s, sample in Reader(tmp_path / "ampledger.db").rows()]
+    assert rows[0][1] == 0.0 and rows[1][1] == pytest.approx(1.7)
+    assert rows[0][0] == pytest.approx(clock.utc_s() - 130.7, abs=0.01) and instrument.opened == 1
+
+
+def test_a_log_that_goes_on_takes_it_in_after_its_end(tmp_path: Path) -> None:
+    life = daemon(tmp_path / "ampledger.db")
+    live(life, 130)
+    life.daemon.close()
+    ended_s = life.daemon._before_s()
+    life.clock.move(3.0)
+    instrument = Instrument(**{**REST, "house_current_a": -7.5})
+    first = first_of(instrument, life.clock)
+    instrument.shows = dict(REST)
+    life.clock.move(0.5)
+    again = daemon(tmp_path / "ampledger.db", instrument, life.clock, first=first)
+    live(again, 130)
+    again.daemon.close()
+    added = [sample for _, sample in Reader(tmp_path / "ampledger.db").rows() if sample.at_s > ended_s]
+    assert added[0].house_current_a == -7.5 and added[0].at_s - ended_s == pytest.approx(3.0)
+    assert added[1].at_s - added[0].at_s == pytest.approx(1.5)
+
+
+def test_sources_with_a_time_of_their_own_are_left_alone() -> None:
+    assert first_reading.take([Instrument("simulated")], 1.0) is None
+
+
+def test_the_daemon_takes_it_up(tmp_path: Path) -> None:
+    chip = HwmonFolder(tmp_path / "hwmon")
+    (tmp_path / "ampledger.toml").write_text(CONFIG.format(beat_s=0.2, root=chip.options.root))
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(60)
+        process = subprocess.Popen([sys.executable, "-m", "monitor", "run", "--config", str(tmp_path / "ampledger.toml")],
+                                   env={**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify")}, stderr=subprocess.PIPE, text=True)
+        heard(manager, "WATCHDOG=1")
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(30) == 0, process.stderr.read()
+        process.stderr.close()
