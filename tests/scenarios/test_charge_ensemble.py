@@ -1,0 +1,35 @@
+"""The charge tracker on a few vehicles of each class: error and coverage. The benchmark has thirty of each."""
+from functools import cache
+
+import pytest
+
+from tests.benchmarks.bench_charge import score
+from tests.benchmarks.bench_charge_ensemble import lived, table
+from tests.benchmarks.ensemble import CASES, vehicles
+
+
+@cache
+def found(case: str) -> dict[str, float]:
+    return table([score(lived(plan, 120.0)) for plan in vehicles(case, 3, seed=5, days=9.0)])
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_it_errs_less_than_counting_with_a_reset_at_full(case: str) -> None:
+    assert found(case)["rmse"] < found(case)["counter"]
+
+
+@pytest.mark.parametrize(("case", "points"), [("lead healthy", 2.5), ("lead cold", 2.5), ("lead worn", 4.0)])
+def test_lead_acid_is_as_near_as_promised_and_its_interval_true(case: str, points: float) -> None:
+    assert found(case)["rmse"] <= points
+    assert found(case)["cov"] >= 90.0
+    assert found(case)["beyond"] <= 3.0
+
+
+@pytest.mark.parametrize("case", ["lithium", "lithium worn"])
+def test_lithium_that_was_once_full_is_near(case: str) -> None:
+    assert found(case)["post"] <= {"lithium": 2.0, "lithium worn": 4.5}[case]
+
+
+def test_lost_plates_are_half_hidden_and_most_of_the_time_allowed_for() -> None:
+    # Rest voltage counts acid, not plates (Bode 1977): the interval has to say so where the figure cannot.
+    assert found("lead plates")["cov"] >= 75.0
