@@ -49,8 +49,8 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
                 database=str(Path("/var/lib/ampledger/ampledger.db")) if path.is_relative_to("/etc") else "ampledger.db", **limits)
     walk.asker.say("Read docs/wiring.md before you touch a cable: a 12 V battery can weld a spanner. Ctrl-C ends this, and nothing is written.")
     if path.exists():
-        walk.asker.say(f"{path} is there already; it will be kept beside the new one, and its tables [vehicle], [log], [dashboard] "
-                       "and [alerts] go on.")
+        walk.asker.say(f"{path} is there already; it will be kept beside the new one, and what it says beside labels, instruments "
+                       "and measurements goes on.")
     if i2c_bus is not None:
         _i2c(i2c_bus)
     try:

@@ -19,7 +19,7 @@ FIRST_DATE = date(2026, 1, 1)
 #: How the table of a quantity names its channel, where a driver does not call it channel.
 CHANNEL_KEYS = {"sunspec": "point", "modbus": "address", "mqtt": "topic"}
 #: Tables of an earlier configuration that setup does not ask about, and keeps.
-KEPT = ("vehicle", "log", "dashboard", "alerts")
+KEPT = ("vehicle", "log", "dashboard", "clock", "alerts")
 
 _HEAD = """\
 # {name}, written by `ampledger setup`{day}.
@@ -57,7 +57,16 @@ def made(name: str, house: tuple[str, float], starter: tuple[str, float], chosen
         text += _TAIL.format(database=database)
     for key, table in old.items():
         text += f"\n[{key}]\n" + "".join(_plain(tomlkit.dumps(table).strip().splitlines(keepends=True), key)) + "\n"
-    return tomlkit.parse(text)
+    doc = tomlkit.parse(text)
+    for battery in ("house", "starter") if before is not None else ():
+        if before[battery]["chemistry"] == doc[battery]["chemistry"]:  # what else was known of it still holds
+            doc[battery].update({key: value for key, value in before[battery].items() if key not in doc[battery]})
+    return doc
+
+
+def said(before: TOMLDocument | None, battery: str) -> str | None:
+    """What an earlier configuration says of a battery's label, as it is typed."""
+    return None if before is None else f"{before[battery]['chemistry']} {before[battery]['rated_capacity_ah']:g}"
 
 
 def _plain(lines: list[str], table: str) -> Iterator[str]:

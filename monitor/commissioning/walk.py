@@ -47,8 +47,8 @@ class Walk:
         say = self.asker.say
         house = self.asker.ask("house", "HOUSE battery: its kind and the ampere-hours on its label, as: agm 100\n"
                                f"(kinds: {', '.join(CHEMISTRIES)}; when in doubt flooded has caps to fill, agm has none, "
-                               "lfp says lithium)", label)
-        starter = self.asker.ask("starter", "STARTER battery, likewise", label, "flooded 70")
+                               "lfp says lithium)", label, document.said(before, "house"))
+        starter = self.asker.ask("starter", "STARTER battery, likewise", label, document.said(before, "starter") or "flooded 70")
         every = self.found()
         chosen = self.channels(every)
         draft = results.Draft(document.made(self.path.name, house, starter, chosen, self.database, before), self.path)

@@ -156,14 +156,15 @@ def test_answers_from_a_file_write_the_same_without_a_question(tmp_path: Path) -
 
 def test_a_configuration_that_is_there_is_kept_beside_and_its_other_tables_go_on(tmp_path: Path) -> None:
     board = Board(tmp_path)
-    old = ('[house]\nchemistry = "lfp"\nrated_capacity_ah = 50\n[starter]\nchemistry = "agm"\nrated_capacity_ah = 40\n'
+    old = ('[house]\nchemistry = "agm"\nrated_capacity_ah = 50\nfloat_v = 13.7\n[starter]\nchemistry = "agm"\nrated_capacity_ah = 40\n'
            '[log]\ndatabase = "elsewhere.db"   # on the stick\n[alerts]\napprise = ["json://192.0.2.7/a"]\n[alerts.mqtt]\nhost = "127.0.0.1"\n')
     (tmp_path / "van.toml").write_text(old)
     code, said = _answers(board, 'starter_meter_v = 12.71\n')
     assert code == 0 and "is there already" in said and "kept as van.toml.old-1" in said
     assert (tmp_path / "van.toml.old-1").read_text() == old
     whole = config.load(tmp_path / "van.toml")
-    assert whole.vehicle.house.rated_capacity_ah == 100 and whole.log.database == tmp_path / "elsewhere.db"
+    assert whole.vehicle.house.rated_capacity_ah == 100 and whole.vehicle.house.float_v == 13.7
+    assert whole.log.database == tmp_path / "elsewhere.db"
     assert whole.alerts.mqtt.host == "127.0.0.1" and "# on the stick" in (tmp_path / "van.toml").read_text()
 
 
