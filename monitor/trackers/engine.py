@@ -35,6 +35,8 @@ RETURNS_TO_BELIEVE = 3
 #: A battery just charged for this long [s] does not stand as low as before the run at once, within [V]: so
 #: the alternator was only turned down, for at most so long [s] while nothing else is seen.
 CHARGED_S, AS_BEFORE_V, LOADED_WAIT_S = 300.0, 0.06, 600.0
+#: A run whose voltage has sunk below this [V] for so long is doubtful, and for so long over [s].
+SUNK_V, SUNK_S, SUNK_OFF_S = 13.5, 600.0, 1800.0
 #: Longer than this between stop and start, and a drive has ended [s].
 DRIVE_PAUSE_S = 3 * 3600.0
 #: High with no rise seen (the log begins there): unknown at most this long [s].
@@ -61,6 +63,8 @@ class Run:
     house_before_a: float | None = None  # house current before the run
     house_most_a: float = 0.0            # most that the run added to it
     charged: bool = False                # the last run charged for minutes
+    peak_v: float | None = None          # highest level of this run
+    sunk_s: float = 0.0                  # for so long well below it
 
 
 def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | None) -> Run:
@@ -77,6 +81,12 @@ def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | N
         run = replace(run, dip_s=point.at_s, dip_v=point.low_v)
     if ignition_on is not None:
         return _follow(run, last, _with_ignition(run, point.starter_v, ignition_on), False)
+    sinks = run.peak_v is not None and point.starter_v < min(SUNK_V, run.peak_v - FALL_V)
+    if sinks or run.sunk_s:
+        run = replace(run, sunk_s=run.sunk_s + point.span_s if sinks else 0.0)
+    if run.sunk_s > SUNK_S:
+        # Surface charge sinks like this after a stop, joined batteries together; no regulator lets it.
+        return _follow(run, last, "off" if run.sunk_s > SUNK_OFF_S and not throttles(run) else "unknown", False)
     if run.state == "running":
         return _follow(run, last, _still_running(run, before, point), False)
     state, lifted = _not_running(run, last, joined)
@@ -265,7 +275,9 @@ def _follow(run: Run, last: tuple[Point, ...], state: Engine, lifted: bool) -> R
         rest += (volts - rest) * (1.0 if rest - 0.1 < volts < rest else share)
         level = None
     return Run(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, returns,
-               lifted, before_a, most_a, charged)
+               lifted, before_a, most_a, charged,
+               None if state == "off" else max(run.peak_v or 0.0, level) if state == "running" else run.peak_v,
+               0.0 if state == "off" else run.sunk_s)
 
 
 def _start_seen_since(run: Run, at_s: float) -> bool:

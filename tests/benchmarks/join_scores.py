@@ -124,7 +124,8 @@ def _rhythm(rng: np.random.Generator, days: float) -> tuple[tuple[float, float],
 
 def faults(seed: int, each: int) -> None:
     """When each fault was named, and what else was said."""
-    print(f"faults, {each} vehicles a row: named after, and what else was said before or after")
+    print(f"faults, {each} vehicles a row: named after, and what else was said before or after; stuck closed counts "
+          "from the moment at which a sound relay lets go")
     for k, (kind, join, alternator) in enumerate((
         ("stuck_closed", "engine", "plain"), ("stuck_closed", "voltage", "plain"), ("stuck_closed", "dual", "plain"),
         ("stuck_closed", "engine", "smart"),
@@ -140,7 +141,7 @@ def faults(seed: int, each: int) -> None:
             delays.append(delay)
             early += before
             others += besides
-        unit = {"stuck_closed": "h after the stop", "drain": "h", "stuck_open": "runs", "intermittent": "h",
+        unit = {"stuck_closed": "h", "drain": "h", "stuck_open": "runs", "intermittent": "h",
                 "path": "runs"}[kind]
         q50, q90 = np.quantile(delays, [0.5, 0.9], method="inverted_cdf")
         goal = {"stuck_closed": STUCK_CLOSED_GOAL_H, "stuck_open": 2, "drain": 20}.get(kind)
@@ -169,7 +170,8 @@ def _one_fault(rng: np.random.Generator, rig: Rig, kind: str) -> tuple[float, bo
     else:
         runs, days = _rhythm(rng, 8), 8.0
         from_s, amount = runs[int(rng.integers(3, 6))][0] - 600, rng.uniform(100, 400)
-    lived = live(rig, outings.outing(rng, rig, days, runs, Fault(kind, from_s, amount)))
+    outing = outings.outing(rng, rig, days, runs, Fault(kind, from_s, amount))
+    lived = live(rig, outing)
     wanted = EXPECTED[kind]
     named = [t for t, k in lived.raised if k == wanted]
     others = Counter(k for t, k in lived.raised if k != wanted and k not in MAY_FOLLOW)
@@ -178,6 +180,9 @@ def _one_fault(rng: np.random.Generator, rig: Rig, kind: str) -> tuple[float, bo
     if not after:
         return np.inf, early, others
     begun_s = runs[-1][1] if kind == "stuck_closed" else from_s
+    if kind == "stuck_closed" and rig.join != "engine":     # a sound relay of this kind holds on until here as well
+        begun_s = next((s.at_s for s in outing.samples if s.at_s > begun_s + 60
+                        and s.starter_voltage_v < rig.open_v), begun_s)
     if kind in ("stuck_open", "path"):
         return float(sum(b - a >= 300 and a >= from_s and a <= after[0] for a, b in runs)), early, others
     return (after[0] - begun_s) / 3600, early, others
