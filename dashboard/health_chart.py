@@ -64,11 +64,11 @@ def depth_figure(depth_counts: Sequence[float], palette: Palette, height_px: int
     counts = list(depth_counts)
     while len(counts) > 5 and counts[-1] < 0.05:
         counts.pop()
-    names = [f"{10 * i}–{10 * i + 10}" for i in range(len(counts))]
+    names = [f"{10 * i}" for i in range(len(counts))]
     data = [{"type": "bar", "x": names, "y": [round(c, 1) for c in counts], "marker": {"color": palette.received},
              "text": [f"{c:.0f}" if c >= 0.5 else "" for c in counts], "textposition": "outside", "cliponaxis": False,
-             "hovertemplate": "%{x} % deep: %{y:.1f}<extra></extra>", "showlegend": False}]
-    axes = {"xaxis": {"type": "category", "dtick": 1, "title": {"text": "depth of a cycle, % of charge", "standoff": 6}},
+             "hovertemplate": "from %{x} % deep: %{y:.1f}<extra></extra>", "showlegend": False}]
+    axes = {"xaxis": {"type": "category", "dtick": 1, "title": {"text": "depth of a cycle, from … % of charge on", "standoff": 6}},
             "yaxis": {"rangemode": "tozero", "title": {"text": "cycles"}}}
     return {"data": data, "layout": sheet(palette, height_px, axes, bargap=0.25, hovermode="closest",
                                           margin={"l": 56, "r": 8, "t": 22, "b": 58})}
@@ -86,8 +86,8 @@ def sources_figure(at_utc_s: Sequence[float], sun_ah: Sequence[float], engine_ah
                          "width": 0.8 * width_s * 1000, "marker": {"color": colour},
                          "hovertemplate": name + " %{y:.0f} Ah<extra></extra>"})
     span = "day" if width_s < 2 * 86400 else "week"
-    words = (f"Ampere-hours a {span}: from the <span style='color:{palette.starter}'>sun</span> and the "
-             f"<span style='color:{palette.received}'>engine</span> (up), <span style='color:{palette.spent}'>spent</span> (down)")
+    words = (f"Ah a {span}: <span style='color:{palette.starter}'>sun</span>, <span style='color:{palette.received}'>engine</span> (up), "
+             f"<span style='color:{palette.spent}'>spent</span> (down)")
     axes = {"yaxis": {"zeroline": True, "zerolinecolor": palette.ink, "zerolinewidth": 1},
             "xaxis": {"range": clock([at_utc_s[0] - width_s / 2, at_utc_s[-1] + width_s / 2])} if x else {}}
     return {"data": data, "layout": sheet(palette, height_px, axes, barmode="relative", annotations=[

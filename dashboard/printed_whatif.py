@@ -66,4 +66,5 @@ def _row(answer: whatif.Answers) -> tuple[str, ...]:
 def _figure(found: Estimate, scale: float = 1.0, unit: str = "", signed: bool = False) -> str:
     value, low, high = (round(scale * x) for x in (found.value, found.low, found.high))
     sign = "+" if signed and value > 0 else ""
-    return f"{sign}{number(value)}{unit} ({number(low)} to {number(high)})"
+    span = f"{number(low)} to {number(high)}" if low < 0 else f"{number(low)}–{number(high)}"
+    return f"{sign}{number(value)}{unit} ({span})"

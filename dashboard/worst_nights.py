@@ -48,7 +48,7 @@ def lines(found: Sequence[Night], reserve_frac: float, when: Callable[[float], s
     """The worst few as (evening, lowest charge, at, spent, against the reserve), the lowest first."""
     worst = sorted(found, key=lambda night: night.lowest_frac)[:most]
     return [(when(n.noon_utc_s), _frac(n), when(n.lowest_utc_s)[-5:], f"{number(n.spent_ah)} Ah",
-             "below the reserve" if n.lowest_frac < reserve_frac else f"{number(100 * (n.lowest_frac - reserve_frac))} points above")
+             "below" if n.lowest_frac < reserve_frac else f"{number(100 * (n.lowest_frac - reserve_frac))} points above")
             for n in worst]
 
 

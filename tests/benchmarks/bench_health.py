@@ -158,27 +158,27 @@ def _records(chance: Random, begin: float, end: float, ohms: float) -> tuple[Wee
 
 
 def speed() -> None:
-    """Seconds for the verdict over 26 weeks of minutes, and for a candidate over 60 days and a hundred draws."""
+    """Seconds of this processor for the verdict over 26 weeks of minutes, and for a candidate over 60 days and 100 draws."""
     vehicle = Vehicle(Battery("house", "agm", 100.0), Battery("starter", "flooded", 70.0))
     plan = next(half_years("sound", 1))
     kept = list(minutes(sample for sample, _ in journey(plan, 60.0, 14.0)))
     found = ChargeFindings(Estimate(0.9, 0.85, 0.95, "counting"), Estimate(95.0, 88.0, 102.0, "learnt"), *[NotYet("")] * 4)
-    held, begun = health.begin(vehicle), time.perf_counter()
+    held, begun = health.begin(vehicle), time.process_time()
     for block in range(13):
         for minute in kept:
             shifted = replace(minute, start_s=minute.start_s + block * 14 * 86400.0, end_s=minute.end_s + block * 14 * 86400.0)
             held = health.update(held, shifted, vehicle, JoinFindings(), found)
-    print(f"health over {len(held.weeks)} weeks of minutes: {time.perf_counter() - begun:.1f} s (10 allowed)")
-    begun = time.perf_counter()
+    print(f"health over {len(held.weeks)} weeks of minutes: {time.process_time() - begun:.1f} s (10 allowed)")
+    begun = time.process_time()
     for _ in range(100):
         judge(held.weeks, vehicle.house)
-    print(f"the verdict itself from the weekly records: {10 * (time.perf_counter() - begun):.1f} ms")
+    print(f"the verdict itself from the weekly records: {10 * (time.process_time() - begun):.1f} ms")
     chance = Random(1)
     life = [Slot(k / 4 % 24, 1.5 + chance.random(), max(8.0 - abs(k / 4 % 24 - 12), 0.0) * chance.random()) for k in range(60 * 96)]
     known = whatif.Known(Setup("as it is", "agm", 100.0), 0.8, 5.0)
-    begun = time.perf_counter()
+    begun = time.process_time()
     whatif.ask(life, known, [replace(known.setup, capacity_ah=200.0)], 0.0)
-    print(f"what-if, 60 days x {whatif.DRAWS} draws: {(time.perf_counter() - begun) / 2:.1f} s a candidate (10 allowed)")
+    print(f"what-if, 60 days x {whatif.DRAWS} draws: {(time.process_time() - begun) / 2:.1f} s a candidate (10 allowed)")
 
 
 if __name__ == "__main__":

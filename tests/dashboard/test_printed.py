@@ -138,4 +138,4 @@ def test_a_night_goes_from_noon_to_noon_and_a_half_known_one_is_left_out() -> No
     found = worst_nights.nights(quarters, lambda t: t / 3600 % 24)
     assert [n.lowest_frac for n in found] == [0.9, 0.2, 0.9, 0.9, 0.9], "the fifth of six is half unknown"
     first = worst_nights.lines(found, 0.5, lambda t: f"day {t / 86400:.0f}, {t / 3600 % 24:02.0f}:00", 1)[0]
-    assert first[1] == "20 % (15–25)" and first[4] == "below the reserve" and first[3] == "48 Ah"
+    assert first[1] == "20 % (15–25)" and first[4] == "below" and first[3] == "48 Ah"
