@@ -122,9 +122,10 @@ class Reader:
     def span(self) -> tuple[float, float] | None:
         """UTC of the first and the last minute in the log [s], or None while it is empty."""
         with reading.open_for_reading(self.database) as log:
-            first, last = log.execute(
-                "select min(a), max(b) from (select min(start_ms) a, max(end_ms) b from minutes union all "
-                "select min(start_ms), max(end_ms) from quarters)").fetchone()
+            ends = [log.execute(f"select {column} from {level} order by end_ms {way} limit 1").fetchone()
+                    for level in ("minutes", "quarters") for column, way in (("start_ms", "asc"), ("end_ms", "desc"))]
+            first = min((row[0] for row in ends[::2] if row), default=None)  # the ends of an index, not a walk through all rows
+            last = max((row[0] for row in ends[1::2] if row), default=None)
             labels = reading.spans(log)
         return None if first is None else (utc_s(labels, first), utc_s(labels, last))
 
