@@ -10,6 +10,8 @@ from monitor.commands.options import config_option, database_of, database_option
 
 #: The latest full charge may lie so far back [s].
 OLDEST_FULL_S = 14 * 86400.0
+#: A discharge that began with less in the battery is ordinary life and no test.
+LEAST_FULL_FRAC = 0.95
 
 
 @click.command(short_help="A guided capacity test of the house battery: says when to begin and when to stop.")
@@ -71,7 +73,7 @@ class Watch:
         from monitor.planning.capacity_test import Run
 
         self._reader, self._stop_v, self._stop_frac = reader, stop_v, stop_frac
-        self._run, self._told, self._read_utc_s = Run(), "", 0.0
+        self._run, self._told, self._read_utc_s, self._seen = Run(), "", 0.0, False
         self.full_frac: Any = None
 
     def look(self) -> tuple[Any, list[str]]:
@@ -85,10 +87,15 @@ class Watch:
             for at_utc_s, sample in self._reader.rows(begin + 0.001, now.utc_s + 1):
                 self._run = capacity_test.add(self._run, sample, house, sensor, self._stop_v, self._stop_frac)
                 self._read_utc_s = at_utc_s
+                if self._run.phase == "spoiled" and not self._seen:
+                    self._run = capacity_test.Run()  # ordinary life before anybody asked for a test
         run = self._run
         if run.phase != "waiting":
-            self.full_frac = self.full_frac or self._full_frac(now, run)
-            return run, self._progress(run, house)
+            self.full_frac = self._full_frac(now, run) if self.full_frac is None or not self._seen else self.full_frac
+            if self.full_frac.value >= LEAST_FULL_FRAC:
+                self._seen = True
+                return run, self._progress(run, house)
+            self._run = run = capacity_test.Run()
         charge = now.findings.charge
         frac = charge.charge_frac if hasattr(charge.charge_frac, "value") else None
         wrong = capacity_test.not_ready(house, frac, charge.anchor, charge.charging_stage,

@@ -145,6 +145,8 @@ def add(run: Run, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_
     if sample.house_temperature_c is not None and not 0.0 <= sample.house_temperature_c <= HOTTEST_C:
         return replace(now, phase="stopped", why=f"it is at {sample.house_temperature_c:.0f} °C: switch the loads off")
     if now.idle_s > IDLE_S:
+        if drawn < RESTART_FRAC * rated:
+            return Run(at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
         return replace(now, phase="stopped", why="the loads have been off for two hours")
     if stop_frac is not None and drawn >= stop_frac * rated:
         return replace(now, phase="stopped", why="as much was drawn as you wanted: switch the loads off and charge it")

@@ -17,6 +17,7 @@ from monitor.planning import capacity_test
 from monitor.planning.capacity_test import Run
 from monitor.sample import Sample
 from monitor.store import requests
+from tests import store_fixture
 from tests.vehicle_by_hand import Instrument
 
 HOUSE = Battery("house", "agm", 100)
@@ -181,3 +182,16 @@ def test_a_lithium_battery_is_tested_to_its_own_end() -> None:
     found = capacity_test.result(run, lithium, SENSOR, FULL, 11.0)
     assert run.phase == "ended" and found.reached_end
     assert found.capacity_ah.value == pytest.approx(run.drawn_ah / 0.975, rel=0.01) and found.rate_factor > 0.99
+
+
+def test_ordinary_life_is_no_test_and_is_not_called_spoiled(tmp_path: Path) -> None:
+    """A day and a half of a camper with sun and a fridge: the command says what is in the way, and leaves nothing."""
+    database = store_fixture.fill(tmp_path / "ampledger.db", 1.6, beat_s=60.0)
+    done = CliRunner().invoke(commands, ["captest", "--once", "--database", str(database)])
+    assert done.exit_code == 0 and done.output.startswith("Not yet: "), done.output
+    assert requests.take(requests.folder_of(database)) == []
+
+
+def test_a_load_of_some_minutes_does_not_begin_it() -> None:
+    rows = [Sample(k * 60.0, 12.8, -5.0 if k < 10 else 0.0, None, 25.0) for k in range(400)]
+    assert _run(rows).phase == "waiting"
