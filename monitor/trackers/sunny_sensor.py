@@ -4,6 +4,8 @@ from dataclasses import dataclass
 #: Kelvin within half an hour that no house battery's mass follows: 10 kg or more with a time constant of hours
 #: (a five-hour lag under a step of 20 K moves it by 2 K).
 SWING_K, BLOCKS = 5.0, 3
+#: What was measured longer ago than this does not count [s].
+GAP_S = 1200.0
 #: So many swings, an hour apart at least, forgotten after this time [s].
 SWINGS, APART_S, MEMORY_S = 4, 3600.0, 2 * 86400.0
 
@@ -13,6 +15,7 @@ class Swings:
     """The last half hour's temperatures, and the swings seen."""
 
     last_c: tuple[float, ...] = ()
+    last_s: float = 0.0                 # when the latest of them was measured
     at_s: tuple[float, ...] = ()        # of the latest swings
     sunny: int = 0                      # of them, while the sun shone
     most_k: float = 0.0
@@ -20,13 +23,13 @@ class Swings:
 
 def update(held: Swings, at_s: float, temperature_c: float, sun: bool) -> Swings:
     """Ten minutes more; sun: something charges the house battery without the engine."""
-    last = (*held.last_c[-BLOCKS:], temperature_c)
+    last = (*held.last_c[-BLOCKS:], temperature_c) if at_s - held.last_s < GAP_S else (temperature_c,)
     swing = max(abs(temperature_c - t) for t in last)
     if swing < SWING_K or held.at_s and at_s - held.at_s[-1] < APART_S:
-        return Swings(last, held.at_s, held.sunny, held.most_k)
+        return Swings(last, at_s, held.at_s, held.sunny, held.most_k)
     fresh = held.at_s and at_s - held.at_s[-1] < MEMORY_S
     times = (*held.at_s[-7:], at_s) if fresh else (at_s,)
-    return Swings(last, times, (held.sunny if fresh else 0) + sun, max(held.most_k, swing) if fresh else swing)
+    return Swings(last, at_s, times, (held.sunny if fresh else 0) + sun, max(held.most_k, swing) if fresh else swing)
 
 
 def loose(held: Swings, at_s: float) -> bool:

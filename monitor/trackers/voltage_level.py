@@ -7,7 +7,7 @@ from monitor.battery import Battery
 ALIVE_V = {True: 11.7, False: 12.3}
 #: ... and under light loads [of the rated capacity an hour] it shows at most this on the average there [V], within
 #: this band [V]: one that is only empty shows more at first and then falls through it.
-LIGHT_FRAC, LOW_V, BAND_V = 0.05, {True: 11.0, False: 11.5}, {True: 0.75, False: 1.1}
+LIGHT_FRAC, LOW_V, BAND_V = 0.05, {True: 10.6, False: 10.9}, {True: 0.95, False: 1.1}
 #: Part of the rated capacity that must have gone out and have come in meanwhile; and that was drawn above what a
 #: battery shows without a charger [V].
 DRAWN_FRAC, CHARGED_FRAC, HIGH_FRAC, HIGH_V = 0.05, 0.03, 0.04, 14.9

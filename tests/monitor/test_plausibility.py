@@ -19,6 +19,8 @@ from monitor.replay import samples
 from monitor.sample import Minute, Sample
 from monitor.trackers import plausibility
 from monitor.trackers.channel_state import Limit, Noise, grown, limited, noisy
+from monitor.trackers.sunny_sensor import Swings, loose
+from monitor.trackers.sunny_sensor import update as swings
 from monitor.trackers.voltage_level import Level, house, house_factor, mistake, starter, starter_factor
 from tests.benchmarks.ensemble import owner
 from tests.reference import BEST_SIMPLE_RMSE_PCT, RECORDINGS, vehicle_toml
@@ -160,6 +162,16 @@ def test_a_channel_that_goes_further_was_not_at_its_limit() -> None:
         held = limited(held, 30_000.0 + 60.0 * k, 60.0, 6.0, 6.0, 12.5 + 0.05 * (k % 2), "a")
     assert held.stuck_s >= 900.0
     assert limited(held, 40_000.0, 60.0, 2.0, 7.5, 12.5, "a").stuck_s == 0.0
+
+
+def test_a_temperature_after_a_gap_is_no_swing() -> None:
+    held = Swings()
+    for day in range(8):
+        held = swings(held, day * 7200.0, 10.0 + 12.0 * (day % 2), False)
+    assert not loose(held, 8 * 7200.0)
+    for k in range(40):
+        held = swings(held, 1e5 + 600.0 * k, 15.0 + 12.0 * (k // 8 % 2), True)
+    assert loose(held, 1e5 + 24_000.0)
 
 
 def test_noise_that_the_companion_explains_is_life() -> None:
