@@ -165,8 +165,8 @@ class Book:
 
     def columns(self, from_utc_s: float, to_utc_s: float, points: int) -> Columns:
         """Charge, current and voltages over a span."""
-        found = self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points)).columns
-        return Columns(**{name: found[name] for name in Columns.__slots__})
+        names = tuple(name for name in Columns.__slots__ if name != "at_utc_s")
+        return Columns(**self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points, names)).columns)
 
     def days(self, from_utc_s: float, to_utc_s: float) -> list[Day]:
         """The books of the days that touch a span, oldest first."""
