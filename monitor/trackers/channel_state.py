@@ -9,7 +9,7 @@ RANGE_AT_2, RANGE_PER_LN, SECOND_DIFFERENCE = 1.128, 1.032, 1.954
 OLD_S, RANGE = 6 * 3600.0, {"v": 0.5, "a": 5.0}
 #: While it repeats itself its companion moves so that it cannot have stood still: a charger that holds a voltage lets
 #: the current sink, never rise by this [A]; a steady current lets the voltage creep, never jump by this in a minute [V].
-RISE_A, JUMP_V = 2.0, 0.02
+RISE_A, JUMP_V = 4.0, 0.02
 #: So many minutes at the limit [s], forgotten after so long.
 LIMIT_S, FORGOTTEN_S = 600.0, 3 * 86400.0
 #: Noise is grown where it is so many times what it was and above this (volts, amperes), for so many hours in a row.

@@ -72,9 +72,10 @@ def update(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
         span_s, count = minute.duration_s, len(minute.samples)
         ring = (*held.ring[-10:], volts, amps)
         loads = bypass.minute(held.bypass, at_s, ring, house, held.noise_v.now, minute.hour)
-        if low_v == high_v or low_v < limit_v.low or high_v > limit_v.high or limit_v.run_s:
+        # one reading a minute repeats itself often enough
+        if count > 1 and low_v == high_v or low_v < limit_v.low or high_v > limit_v.high or limit_v.run_s:
             limit_v = channel_state.limited(limit_v, at_s, span_s, low_v, high_v, amps, "v")
-        if low_a == high_a or low_a < limit_a.low or high_a > limit_a.high or limit_a.run_s:
+        if count > 1 and low_a == high_a or low_a < limit_a.low or high_a > limit_a.high or limit_a.run_s:
             limit_a = channel_state.limited(limit_a, at_s, span_s, low_a, high_a, volts, "a")
         minutes, house_v, house_a = minutes + 1, house_v + volts, house_a + amps
         scatter_v += channel_state.scatter(count, low_v, high_v)

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from monitor.trackers.plausibility import Held
 
 #: The charge filter closes its count only with so much current that the shunt does not show [A]; its lower bound too.
-UNSEEN_A, UNSEEN_LOW_A = 0.25, 0.12
+UNSEEN_A, UNSEEN_LOW_A = 0.30, 0.15
 
 #: The same while nothing is wrong.
 IDLE = {kind: Condition(kind, battery, False) for kind, battery in (
