@@ -35,8 +35,9 @@ RETURNS_TO_BELIEVE = 3
 #: A battery just charged for this long [s] does not stand as low as before the run at once, within [V]: so
 #: the alternator was only turned down, for at most so long [s] while nothing else is seen.
 CHARGED_S, AS_BEFORE_V, LOADED_WAIT_S = 300.0, 0.06, 600.0
-#: A run whose voltage has sunk below this [V] for so long is doubtful, and for so long over [s].
-SUNK_V, SUNK_S, SUNK_OFF_S = 13.5, 600.0, 1800.0
+#: A run whose voltage has sunk well below its best and this [V], or below the second at all, for so long is
+#: doubtful, and for so long over [s].
+SUNK_V, SUNK_AT_ALL_V, SUNK_S, SUNK_OFF_S = 13.5, 13.3, 600.0, 1800.0
 #: Longer than this between stop and start, and a drive has ended [s].
 DRIVE_PAUSE_S = 3 * 3600.0
 #: High with no rise seen (the log begins there): unknown at most this long [s].
@@ -81,12 +82,12 @@ def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | N
         run = replace(run, dip_s=point.at_s, dip_v=point.low_v)
     if ignition_on is not None:
         return _follow(run, last, _with_ignition(run, point.starter_v, ignition_on), False)
-    sinks = run.peak_v is not None and point.starter_v < min(SUNK_V, run.peak_v - FALL_V)
+    sinks = run.peak_v is not None and point.starter_v < min(SUNK_V, max(run.peak_v - FALL_V, SUNK_AT_ALL_V))
     if sinks or run.sunk_s:
         run = replace(run, sunk_s=run.sunk_s + point.span_s if sinks else 0.0)
     if run.sunk_s > SUNK_S:
         # Surface charge sinks like this after a stop, joined batteries together; no regulator lets it.
-        return _follow(run, last, "off" if run.sunk_s > SUNK_OFF_S and not throttles(run) else "unknown", False)
+        return _follow(run, last, "off" if run.sunk_s > SUNK_OFF_S else "unknown", False)
     if run.state == "running":
         return _follow(run, last, _still_running(run, before, point), False)
     state, lifted = _not_running(run, last, joined)

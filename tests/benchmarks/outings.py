@@ -88,19 +88,33 @@ class _Cell:
     charge: float
     fast_v: float = 0.0
     slow_v: float = 0.0
+    amps: float = 0.0
 
-    def source_v(self, warm_c: float) -> float:
+    def source(self, warm_c: float, seconds: float) -> tuple[float, float]:
+        """Voltage and conductance over a step: the fast part is taken at its end, else two joined cells would swing."""
+        left = self._left(seconds)
+        return self.rest_now_v(warm_c) + self.fast_v * left, 1 / (self.ohm + self._held_ohm() * (1 - left))
+
+    def _left(self, seconds: float) -> float:
+        return exp(-seconds / (35 if self.fast_v > 0 else 200))
+
+    def _held_ohm(self) -> float:
+        full = 0.012 / (1.08 - min(self.charge, 1.0)) if self.amps > 0 else 0.0
+        return (0.006 + full) * 100 / self.size_ah
+
+    def rest_now_v(self, warm_c: float) -> float:
         place = min(max(self.charge, 0.0), 0.9999) * 4
         low = int(place)
         rest = self.rest_v[low] + (self.rest_v[low + 1] - self.rest_v[low]) * (place - low)
-        return rest + self.fast_v + self.slow_v + 0.0011 * (warm_c - 20)
+        return rest + self.slow_v + 0.0011 * (warm_c - 20)
 
     def passes(self, amps: float, seconds: float) -> None:
         taken = amps * (0.97 if amps > 0 else 1.0)
         self.charge = min(1.0, self.charge + taken * seconds / 3600 / self.size_ah)
         part = amps * 100 / self.size_ah
-        held = 0.006 + (0.012 / (1.08 - min(self.charge, 1.0)) if amps > 0 else 0.0)
-        self.fast_v += (min(part * held, 0.9) - self.fast_v) * (1 - exp(-seconds / (35 if self.fast_v > 0 else 200)))
+        left = self._left(seconds)
+        self.fast_v = min(self.fast_v * left + amps * self._held_ohm() * (1 - left), 0.9)
+        self.amps = amps
         goal = min(part * (0.05 if amps > 0 else 0.008), 0.4)
         tau_s = 3000 if abs(goal) > abs(self.slow_v) else 9000 if amps > -0.3 else 4500
         self.slow_v += (goal - self.slow_v) * (1 - exp(-seconds / tau_s))
@@ -201,7 +215,7 @@ def outing(rng: np.random.Generator, rig: Rig, days: float, runs: tuple[tuple[fl
             joined = flicker_s - at_s > 45
         path_ohm = rig.path_ohm * (fault.amount if on and fault.kind == "path" else 1.0)
         # the circuit: conductances and sources at both nodes
-        es, eh = starter.source_v(warm_c), house.source_v(warm_c)
+        (es, gs), (eh, gh) = starter.source(warm_c, step_s), house.source(warm_c, step_s)
         g = 1 / path_ohm if joined else 0.0
         if rig.alternator == "smart" and running:
             smart = _smart_v(rng, at_s, smart)
@@ -211,7 +225,7 @@ def outing(rng: np.random.Generator, rig: Rig, days: float, runs: tuple[tuple[fl
         if rig.join == "dc_dc" and running and vs > 13.0 and not (on and fault.kind == "stuck_open"):
             dc_a = min(25.0, max(0.0, (14.3 - vh) * 120 + 2))
         vs, vh, amps_s, amps_h = _solve(
-            es, 1 / starter.ohm, eh, 1 / house.ohm, g, starter_load + dc_a * vh / max(vs, 10) / 0.9,
+            es, gs, eh, gh, g, starter_load + dc_a * vh / max(vs, 10) / 0.9,
             house_load - dc_a, set_v if running else 0.0, most_a, sun_a)
         starter.passes(amps_s, step_s)
         house.passes(amps_h, step_s)

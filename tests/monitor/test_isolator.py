@@ -207,3 +207,15 @@ def test_the_state_survives_saving_and_goes_on_alike():
     for minute in gathered[1000:1100]:
         held, again = isolator.update(held, minute, VEHICLE), isolator.update(again, minute, VEHICLE)
     assert again == held
+
+
+def test_a_throttled_alternator_does_not_leave_the_engine_unknown_for_the_night() -> None:
+    samples = []
+    for k in range(1, 16 * 120):
+        at_s = 30.0 * k
+        driving = 2 * HOUR < at_s <= 5 * HOUR
+        starter_v = (14.6 if int(at_s / 300) % 3 == 0 else 12.7) if driving else 12.72
+        samples.append(Sample(at_s, 12.5, -1.0, starter_v))
+    _, found, _ = live(samples)
+    night = [join.engine for at_s, join in found.items() if at_s > 6 * HOUR]
+    assert night.count("off") / len(night) > 0.99
