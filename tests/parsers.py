@@ -1,7 +1,9 @@
 """Everything here that reads what others wrote, each with what to throw at it and how it may refuse: for hypothesis."""
+import atexit
 import json
 import os
 import pty
+import shutil
 import tempfile
 import tomllib
 import zlib
@@ -64,9 +66,6 @@ class Parser:
 def scratch() -> Path:
     """A folder in memory where there is one, for parsers of files."""
     folder = Path(tempfile.mkdtemp(prefix="ampledger-parsers-", dir="/dev/shm" if Path("/dev/shm").is_dir() else None))
-    import atexit
-    import shutil
-
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     return folder
 
@@ -83,17 +82,14 @@ def _in_file(name: str, read: Callable[[Path], object]) -> Callable[[bytes], obj
 
 @cache
 def _line_drivers() -> tuple[SerialTextDriver, ...]:
-    end = os.ttyname(pty.openpty()[1])
-    fields = {"house_voltage_v": "1", "house_current_a": "2"}
-    return tuple(SerialTextDriver(SerialOptions(port=end, measures=fields, **how)) for how in [{"separator": ","}]) + tuple(
-        _another(how) for how in ({"separator": ",", "checksum": "xor8"}, {"separator": ";", "checksum": "sum8"},
-                                  {"pattern": r"V=(?P<1>\S+) A=(?P<2>\S+)".replace("<1>", "<v>").replace("<2>", "<a>"), "by": "va"}))
+    return (_talker(separator=","), _talker(separator=",", checksum="xor8"), _talker(separator=";", checksum="sum8"),
+            _talker("va", pattern=r"V=(?P<v>\S+) A=(?P<a>\S+)"))
 
 
-def _another(how: dict) -> SerialTextDriver:
+def _talker(channels: str = "12", **how: str) -> SerialTextDriver:
+    """An instrument at the end of a pseudo-terminal, of which each line is described in one way."""
     end = os.ttyname(pty.openpty()[1])
-    names = list(how.pop("by", "12"))
-    return SerialTextDriver(SerialOptions(port=end, measures=dict(zip(("house_voltage_v", "house_current_a"), names)), **how))
+    return SerialTextDriver(SerialOptions(port=end, measures=dict(zip(("house_voltage_v", "house_current_a"), channels)), **how))
 
 
 def _line(line: bytes) -> None:
@@ -111,8 +107,10 @@ def _line(line: bytes) -> None:
 
 @cache
 def _can() -> CanRvcDriver:
-    return CanRvcDriver(CanRvcOptions(interface="virtual", channel="parsers", timeout_s=0.001, measures={
+    driver = CanRvcDriver(CanRvcOptions(interface="virtual", channel="parsers", timeout_s=0.001, measures={
         "house_voltage_v": 1, "house_current_a": 1, "house_temperature_c": 1}))
+    atexit.register(driver.close)
+    return driver
 
 
 def _frame(frame: tuple) -> None:
