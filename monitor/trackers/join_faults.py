@@ -221,11 +221,15 @@ def _uphill(point: Point, run: Run) -> bool:
     return point.house_a - run.house_before_a > COMPARE_A and point.house_v > point.starter_v + METERS_V
 
 
+def follows_engine(record: Record) -> bool:
+    """Whether this relay was seen twice to let go promptly after a stop, and seldom otherwise."""
+    return record.lets_go >= 2 and record.lets_go > record.opened - record.lets_go
+
+
 def let_go_v(record: Record) -> float:
     """Below this starter voltage this vehicle's relay should have let go [V]."""
-    own = LET_GO_BOTH_V if record.house_joins else LET_GO_V
-    if record.held_to_v is None:
-        return own
+    if record.house_joins or record.held_to_v is None:      # the house may rightly hold it closed below its own limit
+        return LET_GO_BOTH_V if record.house_joins else LET_GO_V
     return max(12.3, min(LET_GO_MOST_V, record.held_to_v - LET_GO_MARGIN_V))
 
 
@@ -261,7 +265,7 @@ def _stuck(record: Record, touching: Contact) -> bool:
         return False
     if record.low_s > STUCK_LOW_S:
         return True
-    return record.joined_s > (STUCK_SOON_S if record.lets_go and not record.house_joins else STUCK_LATE_S)
+    return record.joined_s > (STUCK_SOON_S if follows_engine(record) and not record.house_joins else STUCK_LATE_S)
 
 
 def stuck_open(record: Record) -> bool:
