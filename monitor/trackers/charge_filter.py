@@ -112,7 +112,8 @@ def forward(
     days = hours / 24.0
     rows[DEPTH][DEPTH] += doubt_ah2 + (0.4 * lost_ah) ** 2 + (gain_sigma_frac / 3 * (in_ah + out_ah)) ** 2
     rows[OFFSET][OFFSET] += 0.010**2 * days / 5.0
-    rows[CAPACITY][CAPACITY] += 0.012**2 * days / 10.0
+    # A battery worn by heat or deep cycles may lose a hundredth a week (common practice): a year has to show it.
+    rows[CAPACITY][CAPACITY] += 0.030**2 * days / 10.0
     rows[LOSS][LOSS] += 0.003**2 * days / 5.0
     rows[LEVEL][LEVEL] += 0.010**2 * days / 30.0
     rows[SPAN][SPAN] += 0.010**2 * days / 30.0
