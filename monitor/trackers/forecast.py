@@ -35,6 +35,8 @@ FAN_STEPS = (0, *range(1, 33, 2), *range(33, 49, 4), *range(49, 61, 2))
 MAY_BE_TONIGHT = 0.15
 #: ... and a time beyond tonight is told only where it is as sure as this: drives are not foreseen.
 SURE_LATER = 0.75
+#: Nights that do reach the reserve are those that went otherwise than foreseen: their time scatters more than the paths.
+TIME_SPREAD = 1.3
 WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not known yet")
 
 
@@ -154,6 +156,7 @@ def _summary(made: list[Path], first_frac: float, now_s: float, margin: Margin, 
     soon = len(tonight) >= MAY_BE_TONIGHT * count
     times = sorted(tonight if soon else ever)
     reached = soon or len(ever) >= SURE_LATER * count
+    when = quantile(times, 0.5) if reached else 0.0
     suns = sorted(p.sun_at_h if p.sun_at_h is not None else 99.0 for p in made)
     fulls = sorted(p.full_at_h if p.full_at_h is not None else 1e9 for p in made)
     ends_h, fan = night.ends_h(first_frac), []
@@ -163,9 +166,9 @@ def _summary(made: list[Path], first_frac: float, now_s: float, margin: Margin, 
             round(_frac(quantile(column, part)), 4) for part in (0.1, 0.5, 0.9))))
     return ForecastFindings(
         issued_s=now_s, probability_before_sun=None,
-        reserve_in_s=quantile(times, 0.5) * 3600 if reached else None,
-        reserve_in_low_s=quantile(times, 0.1) * 3600 if reached else None,
-        reserve_in_high_s=quantile(times, 0.9) * 3600 if reached else None,
+        reserve_in_s=when * 3600 if reached else None,
+        reserve_in_low_s=max(when - TIME_SPREAD * (when - quantile(times, 0.1)), 0.0) * 3600 if reached else None,
+        reserve_in_high_s=(when + TIME_SPREAD * (quantile(times, 0.9) - when)) * 3600 if reached else None,
         lowest_frac=_frac(middle), lowest_low_frac=_frac(low), lowest_high_frac=_frac(high),
         sun_back_in_s=quantile(suns, 0.5) * 3600 if quantile(suns, 0.5) < 90 else None,
         full_in_s=quantile(fulls, 0.5) * 3600 if quantile(fulls, 0.5) < 1e8 else None,
