@@ -246,10 +246,16 @@ def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0) -> Guesses
 
 
 def _set(guesses: Guesses, anchor: Anchor) -> Guesses:
-    """Charge as the anchor says, and nothing else learnt from it."""
+    """Charge as the anchor says, and nothing else learnt from it.
+
+    The anchor is a part of the capacity: a wrong capacity makes the depth wrong with it, and the tie has to
+    stay. Without it the next anchor would take the depth for measured, and find the capacity confirmed.
+    """
     belief = charge_guesses.one(guesses)
     capacity = exp(belief.mean[CAPACITY])
-    return (Guess(0.0, kalman.replaced(belief, DEPTH, anchor.depth_frac * capacity, anchor.sigma_frac * capacity)),)
+    depth_ah = anchor.depth_frac * capacity
+    alone = kalman.replaced(belief, DEPTH, depth_ah, anchor.sigma_frac * capacity)
+    return (Guess(0.0, kalman.tied(alone, DEPTH, CAPACITY, depth_ah)),)
 
 
 def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:

@@ -88,3 +88,14 @@ def replaced(belief: Belief, index: int, value: float, sigma: float) -> Belief:
         rows[index][other] = rows[other][index] = 0.0
     rows[index][index] = sigma * sigma
     return Belief(tuple(mean), tuple(tuple(row) for row in rows))
+
+
+def tied(belief: Belief, index: int, to: int, slope: float) -> Belief:
+    """The same belief where one quantity, so far tied to no other, moves with another by this slope."""
+    rows = [list(row) for row in belief.covariance]
+    moves = [slope * value for value in rows[to]]
+    moves[index] = rows[index][index] + slope * moves[to]
+    rows[index] = moves
+    for other in range(len(moves)):
+        rows[other][index] = moves[other]
+    return Belief(belief.mean, tuple(tuple(row) for row in rows))
