@@ -23,7 +23,8 @@ def lived(plan: Plan, step_s: float = 60.0) -> Drive:
         truth.append((sample.at_s, min(max(state.house_soc_frac, 0.0), 1.0), state.house_capacity_ah))
     facts = {"days": plan.days, "rated_ah": plan.house.label_ah,
              "true_capacity_ah": plan.house.label_ah * plan.house.true_capacity_frac,
-             "sensor": {"i_off": plan.sensor.current_offset_a}}
+             # what the battery's own electronics draw behind the shunt cannot be told from its offset, and belongs to it
+             "sensor": {"i_off": plan.sensor.current_offset_a + plan.house.own_use_a}}
     return Drive(plan.name, facts, owner(plan), samples, truth)
 
 
