@@ -73,7 +73,7 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
             lines.append(Line("strong", f"usable charge is {figures}", undo))
         elif capacity.value < USED_UP_FRAC:
             lines.append(Line("weak", f"usable charge is probably below 80 %: {figures}", undo))
-        elif capacity.low > USED_UP_FRAC or capacity.value > SOUND_FRAC:
+        elif capacity.low > USED_UP_FRAC or capacity.value > SOUND_FRAC and capacity.low > FAR_GONE_FRAC:
             lines.append(Line("for", f"usable charge is {figures}", "a discharge that ends earlier than that"))
     sagged = [w for w in warm[-2 * RECENT_WEEKS:] if w.empties_above_frac > 0.4]
     if len(sagged) >= 2:
