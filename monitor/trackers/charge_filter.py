@@ -37,7 +37,7 @@ class Prior:
 
 #: The label is what a new lead-acid battery gives (EN 50342-1); those in service give mostly 85 to 103 % of it.
 LEAD = Prior(0.35, 0.25, -0.03, 0.17, 0.03, 0.02, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
-LITHIUM = Prior(0.40, 0.30, -0.08, 0.11, 0.004, 0.003, 0.10, 0.05, 0.4, 0.045, 24.0, 1.0)
+LITHIUM = Prior(0.40, 0.30, -0.08, 0.15, 0.004, 0.003, 0.10, 0.05, 0.4, 0.045, 24.0, 1.0)
 
 
 #: What a shunt's gain is in doubt by before anybody compared it; the priors and the noise of counting allow for it.
