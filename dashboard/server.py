@@ -53,14 +53,14 @@ class Server(TcpWSGIServer):
 
     def maintenance(self, now: float) -> None:
         super().maintenance(now)
-        for channel in self.active_channels.values():
+        for channel in list(self.active_channels.values()):
             state = (id(channel.request), channel.total_outbufs_len > 0)
             if channel.requests or state == (id(None), False):
                 channel.half_done = None  # it waits for us, or between two requests
             elif channel.half_done is None or channel.half_done[0] != state:
                 channel.half_done = (state, now)
             elif now - channel.half_done[1] > self.slow_s:
-                channel.will_close = True
+                channel.handle_close()  # at once: marked to be closed, it would wait until this client fetches something
 
 
 class TlsChannel(Channel):

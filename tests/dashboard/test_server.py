@@ -180,6 +180,29 @@ def test_clients_that_send_a_byte_now_and_then_hold_up_nobody_and_are_let_go(has
             link.close()
 
 
+def fetched_after(port: int, wait_s: float) -> int:
+    """Bytes that come when nine answers of more than a megabyte are asked for and left alone for so long."""
+    with socket.socket() as link:
+        link.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        link.settimeout(10)
+        link.connect(("127.0.0.1", port))
+        link.sendall((b"GET " + BUNDLE.encode() + b" HTTP/1.1\r\nHost: localhost\r\n\r\n") * 9)
+        time.sleep(wait_s)
+        came = 0
+        with contextlib.suppress(OSError):
+            while piece := link.recv(65536):
+                came += len(piece)
+    return came
+
+
+def test_a_client_that_never_fetches_its_answers_is_let_go(hasty: int) -> None:
+    """Ten megabytes are asked for: more than the kernel takes off the server's hands by itself.
+
+    A busy machine may need longer than the second the server waits, to make the answers at all.
+    """
+    assert any(fetched_after(hasty, wait_s) < 9_000_000 for wait_s in (2.5, 12.0))
+
+
 def test_one_address_cannot_take_all_connections(hasty: int) -> None:
     crowd = [socket.create_connection(("127.0.0.1", hasty), 10) for _ in range(MOST_OF_ONE_ADDRESS + 30)]
     try:
