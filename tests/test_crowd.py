@@ -10,9 +10,9 @@ import time
 from pathlib import Path
 
 from tests import store_fixture
-from tests.dashboard.test_server import free_port
 from tests.drivers.counterparts import HwmonFolder
 from tests.monitor.test_service import heard
+from tests.ports import free_port, wait_until_open
 
 CLIENTS, BEAT_S, SECONDS = 50, 0.5, 4.0
 #: The dearest there is: everything on record, drawn.
@@ -63,16 +63,6 @@ def crowd(port: int, seconds: float, clients: int = CLIENTS) -> tuple[int, list[
     return answers[0], wrong
 
 
-def answers_on(port: int) -> None:
-    """Wait until the pages have opened their port."""
-    for _ in range(600):
-        with socket.socket() as link:
-            if link.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        time.sleep(0.05)
-    raise AssertionError("the pages did not open their port within half a minute")
-
-
 def forget(manager: socket.socket) -> None:
     """Drop the messages that have come already."""
     manager.setblocking(False)
@@ -98,7 +88,7 @@ def test_fifty_clients_at_once_delay_no_sample(tmp_path: Path) -> None:
                                  stderr=subprocess.DEVNULL, preexec_fn=lambda: os.nice(5))  # the unit says CPUWeight=50 against 200
         try:
             heard(manager, "WATCHDOG=1")
-            answers_on(port)
+            wait_until_open(port)
             forget(manager)
             heard(manager, "WATCHDOG=1")
             clients = subprocess.Popen([sys.executable, "-m", "tests.test_crowd", str(port), str(SECONDS)], stdout=subprocess.PIPE, text=True)

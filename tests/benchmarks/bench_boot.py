@@ -8,9 +8,9 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from tests.dashboard.test_server import free_port
 from tests.drivers.counterparts import HwmonFolder
 from tests.monitor.test_service import heard
+from tests.ports import free_port
 from tests.test_crowd import CONFIG
 
 TIMES = 9

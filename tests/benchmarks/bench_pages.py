@@ -1,6 +1,5 @@
 """Speed and memory of the pages over 90 days of log: whole requests, over a real socket, packed."""
 import http.client
-import socket
 import sqlite3
 import subprocess
 import sys
@@ -11,6 +10,7 @@ from contextlib import closing
 from pathlib import Path
 
 from tests import store_fixture
+from tests.ports import free_port, wait_until_open
 
 DAYS = 90
 ASKS = (
@@ -26,12 +26,13 @@ def main() -> None:
     unit_ms = _unit_ms()
     with tempfile.TemporaryDirectory() as folder:
         database = long_log(Path(folder) / "ampledger.db")
-        port = _free_port()
+        port = free_port()
         started = time.perf_counter()
         server = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database),
                                    "--address", f"127.0.0.1:{port}"], stderr=subprocess.DEVNULL, env={"MALLOC_ARENA_MAX": "1", "PATH": "/usr/bin:/bin"})
         try:
-            ready_s = _wait(port, started)
+            wait_until_open(port)
+            ready_s = time.perf_counter() - started
             print(f"unit of work U: {unit_ms:.1f} ms (18.2 ms where the bounds were set); ready after {ready_s:.2f} s")
             print(f"{'request':48} {'median':>8} {'95 %':>8} {'95 %/U':>7} {'kB':>7}")
             for path in ASKS:
@@ -98,22 +99,6 @@ def _unit_ms() -> float:
 def _pss_mb(pid: int) -> float:
     lines = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
     return next(int(line.split()[1]) for line in lines if line.startswith("Pss:")) / 1024
-
-
-def _wait(port: int, started: float) -> float:
-    while time.perf_counter() - started < 30:
-        try:
-            socket.create_connection(("127.0.0.1", port), 0.2).close()
-            return time.perf_counter() - started
-        except OSError:
-            time.sleep(0.01)
-    raise SystemExit("the dashboard did not open its port")
-
-
-def _free_port() -> int:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        return free.getsockname()[1]
 
 
 if __name__ == "__main__":

@@ -1,6 +1,5 @@
 """The pages in a real browser: offline, no errors, nothing too wide, nothing too small to touch."""
 import shutil
-import socket
 import subprocess
 import sys
 import time
@@ -10,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.dashboard.conftest import PAGES
+from tests.ports import free_port, wait_until_open
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [
@@ -26,20 +26,16 @@ LEAST_TOUCH_PX = 40
 
 def serve(database: Path) -> tuple[subprocess.Popen, str]:
     """The dashboard as it is run, in a process of its own."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        address = f"127.0.0.1:{free.getsockname()[1]}"
+    port = free_port()
+    address = f"127.0.0.1:{port}"
     process = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database), "--address", address],
                                stderr=subprocess.DEVNULL)
-    host, port = address.split(":")
-    for _ in range(200):
-        try:
-            socket.create_connection((host, int(port)), 0.2).close()
-            return process, f"http://{address}"
-        except OSError:
-            time.sleep(0.05)
-    process.kill()
-    raise AssertionError("the dashboard did not open its port within ten seconds")
+    try:
+        wait_until_open(port, 10.0)
+    except AssertionError:
+        process.kill()
+        raise
+    return process, f"http://{address}"
 
 
 @pytest.fixture(scope="module")

@@ -16,6 +16,7 @@ import pytest
 
 from dashboard.guard import ADDRESSES, AT_ONCE_COUNT, PER_S_HZ, Pace, origin
 from dashboard.server import MOST_OF_ONE_ADDRESS, Unusable, context_of
+from tests.ports import free_port, wait_until_open
 
 BUNDLE = "/static/plotly/plotly-basic.min.js"
 OPENSSL = shutil.which("openssl")
@@ -28,21 +29,12 @@ server.serve(create_app(Path(sys.argv[1])), "127.0.0.1", int(sys.argv[2]), idle_
 """
 
 
-def free_port() -> int:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        return free.getsockname()[1]
-
-
 @contextlib.contextmanager
 def served(port: int, *command: str) -> Iterator[int]:
     """A server process, once its port is open."""
     process = subprocess.Popen([sys.executable, *command], stderr=subprocess.DEVNULL)
     try:
-        for _ in range(200):
-            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 0.2):
-                break
-            time.sleep(0.05)
+        wait_until_open(port)
         yield port
         assert process.poll() is None, "the server lives on"
     finally:

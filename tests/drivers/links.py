@@ -13,6 +13,7 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 from drivers.modbus import ModbusDriver
 from drivers.serial_text import SerialTextDriver
 from drivers.sunspec import SunspecDriver
+from tests.ports import free_port
 
 SHOWS = {"house_voltage_v": 12.65, "house_current_a": -12.345}
 OTHER = {"house_voltage_v": 14.4, "house_current_a": 35.0}
@@ -151,7 +152,7 @@ class Server:
 
     def come_back(self) -> None:
         if not self.port:
-            self.port = _free_port()
+            self.port = free_port()
         ready = threading.Event()
 
         async def serve() -> None:
@@ -268,11 +269,3 @@ class TerminalPair:
                 except OSError:
                     pass
         self._ends = []
-
-
-def _free_port() -> int:
-    import socket
-
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]

@@ -205,13 +205,19 @@ def test_requests_from_other_processes_are_carried_out_on_the_beat(database: Pat
     again.daemon.close()
 
 
-def test_the_shunt_s_zero_is_calibrated_from_the_last_minutes_and_remembered(database: Path) -> None:
+def calibrated(database: Path):
+    """A daemon that has taken the shunt's zero from its last minutes and has ended."""
     life = daemon(database)
     life.instrument.shows = {**REST, "house_current_a": 0.137}
     live(life, 180)
     requests.leave(requests.folder_of(database), "calibrate_zero", minutes=2.0)
     live(life, 2)
     life.daemon.close()
+    return life
+
+
+def test_the_shunt_s_zero_is_calibrated_from_the_last_minutes_and_remembered(database: Path) -> None:
+    life = calibrated(database)
     again = daemon(database, clock=life.clock)
     again.daemon.close()
     assert again.daemon.vehicle.current_sensor.offset_a == pytest.approx(0.137)
@@ -219,12 +225,7 @@ def test_the_shunt_s_zero_is_calibrated_from_the_last_minutes_and_remembered(dat
 
 
 def test_a_zero_in_the_configuration_that_is_newer_than_the_log_s_takes_its_place(database: Path) -> None:
-    life = daemon(database)
-    life.instrument.shows = {**REST, "house_current_a": 0.137}
-    live(life, 180)
-    requests.leave(requests.folder_of(database), "calibrate_zero", minutes=2.0)
-    live(life, 2)
-    life.daemon.close()
+    life = calibrated(database)
     measured = replace(VEHICLE, current_sensor=CurrentSensor(0.2, 0.01, 1.02, 0.004))
     for _ in range(2):  # and it still does after a further restart
         again = daemon(database, clock=life.clock, vehicle=measured)
