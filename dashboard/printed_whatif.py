@@ -36,9 +36,8 @@ def weighed(book: Book, asked: Sequence[str] = ()) -> Weighed:
         return Weighed(because=capacity.because)
     if end - book.extent()[0] < LEAST_DAYS * 86400:
         return Weighed(because=f"it takes {LEAST_DAYS} days of log")
-    life = from_log.logged(book.quarters(end - DAYS * 86400.0), time.localtime(end).tm_gmtoff / 3600,
-                           from_log.offset_a(book.findings.charge))
-    known = from_log.known(book.vehicle, life, capacity)
+    life, known = from_log.present(book.quarters(end - DAYS * 86400.0), book.vehicle, book.findings.charge, capacity,
+                                   time.localtime(end).tm_gmtoff / 3600)
     setups = [candidates.setup(known.setup, text) for text in asked] or _usual(known.setup, book.vehicle.house.rated_capacity_ah)
     try:
         slots, rms = whatif.explain(life, known)

@@ -48,11 +48,11 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
     now = reader.now()
     if now is None:
         raise Refused("the log is empty; come back after some days")
-    if not isinstance(now.findings.charge.capacity_ah, Estimate):
-        raise Refused(f"the capacity is not known yet: {now.findings.charge.capacity_ah.because}")
-    life = from_log.logged(reader.rolled("quarters", now.utc_s - days * 86400.0), time.localtime(now.utc_s).tm_gmtoff / 3600,
-                           from_log.offset_a(now.findings.charge))
-    known = from_log.known(now.vehicle, life, now.findings.charge.capacity_ah)
+    capacity = now.findings.charge.capacity_ah
+    if not isinstance(capacity, Estimate):
+        raise Refused(f"the capacity is not known yet: {capacity.because}")
+    life, known = from_log.present(reader.rolled("quarters", now.utc_s - days * 86400.0), now.vehicle, now.findings.charge, capacity,
+                                   time.localtime(now.utc_s).tm_gmtoff / 3600)
     setups = [candidate.setup(known.setup, text) for text in candidates]
     try:
         slots, rms = asking.explain(life, known)

@@ -70,6 +70,13 @@ def offset_a(charge: ChargeFindings) -> float:
     return charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else 0.0
 
 
+def present(quarters: Iterable[tuple[float, float, dict]], vehicle: Vehicle, charge: ChargeFindings, capacity_ah: Estimate,
+            utc_to_local_h: float = 0.0) -> tuple[list[Logged], Known]:
+    """The life that the log's quarter hours tell, and the present battery in it: what another set-up is held against."""
+    life = logged(quarters, utc_to_local_h, offset_a(charge))
+    return life, known(vehicle, life, capacity_ah)
+
+
 def known(vehicle: Vehicle, life: list[Logged], capacity_ah: Estimate) -> Known:
     """The present set-up, with what the trackers know of its capacity, at the beginning of the life."""
     house = vehicle.house

@@ -36,8 +36,7 @@ def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 
 def test_the_present_set_up_explains_the_log_and_a_larger_one_has_no_more_bad_nights(log: Path) -> None:
     now = Reader(log).now()
-    life = from_log.logged(Reader(log).rolled("quarters"), 0.0, from_log.offset_a(now.findings.charge))
-    known = from_log.known(now.vehicle, life, now.findings.charge.capacity_ah)
+    life, known = from_log.present(Reader(log).rolled("quarters"), now.vehicle, now.findings.charge, now.findings.charge.capacity_ah)
     slots, rms = whatif.explain(life, known)
     assert rms < 0.03
     today, larger = whatif.ask(slots, known, [setup(known.setup, f"capacity={2 * known.setup.capacity_ah:.0f}")], rms)
