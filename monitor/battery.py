@@ -1,8 +1,9 @@
 """The data plates: what the owner knows about both batteries and the vehicle they are in."""
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 Chemistry = Literal["flooded", "agm", "gel", "lfp"]
+CHEMISTRIES: tuple[Chemistry, ...] = get_args(Chemistry)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from monitor.battery import Chemistry
+
 
 def _as_text(value: Any) -> Any:
     """TOML has times and dates of its own; unquoted ones are as good as quoted ones."""
@@ -20,7 +22,7 @@ class Table(BaseModel):
 class BatteryTable(Table):
     """A battery as its label says."""
 
-    chemistry: Literal["flooded", "agm", "gel", "lfp"] = Field(description="what the label says: flooded, agm, gel or lfp")
+    chemistry: Chemistry = Field(description="what the label says: flooded, agm, gel or lfp")
     rated_capacity_ah: float = Field(gt=1, le=2000, description="ampere-hours on the label, at rated_hours")
     rated_hours: float = Field(20, gt=0, le=120, description="hours of discharge the rating is for; 20 on most labels")
     absorption_v: float | None = Field(None, ge=12, le=16, description="the charger's higher voltage, if known")

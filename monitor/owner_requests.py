@@ -5,7 +5,7 @@ from typing import Any
 
 from monitor import saving
 from monitor.alerts import rules
-from monitor.battery import CurrentSensor
+from monitor.battery import CHEMISTRIES, CurrentSensor
 from monitor.commissioning import steps
 from monitor.findings import Event
 from monitor.planning import battery_lives
@@ -44,7 +44,7 @@ def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah:
                       chemistry: str | None = None, at_utc_s: float | None = None) -> Batch:
     """What was learnt of the old battery is put aside; everything else goes on."""
     _place(battery)
-    if chemistry is not None and chemistry not in ("flooded", "agm", "gel", "lfp"):
+    if chemistry is not None and chemistry not in CHEMISTRIES:
         raise ValueError(f"no chemistry {chemistry!r:.20}; flooded, agm, gel or lfp")
     before, vehicle = daemon.vehicle, daemon.vehicle
     plate = getattr(vehicle, battery)

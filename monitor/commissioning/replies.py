@@ -1,8 +1,7 @@
 """What a person may answer, and what it means."""
+from monitor.battery import CHEMISTRIES
 from monitor.commissioning import steps
 from monitor.commissioning.steps import NotClear
-
-CHEMISTRIES = ("flooded", "agm", "gel", "lfp")
 
 
 def label(text: str) -> tuple[str, float]:

@@ -6,10 +6,11 @@ from typing import Any
 
 from drivers.errors import DriverError
 from drivers.scan import Found, scan
+from monitor.battery import CHEMISTRIES
 from monitor.commissioning import devices, document, measuring, results, steps
 from monitor.commissioning.offers import Offer, fitting, offers
 from monitor.commissioning.questions import Asker
-from monitor.commissioning.replies import CHEMISTRIES, go, label, volts_or_amperes
+from monitor.commissioning.replies import go, label, volts_or_amperes
 from monitor.commissioning.steps import NotClear, Shown
 from monitor.commissioning.which import which
 

@@ -1,10 +1,10 @@
 """A set-up to weigh, as a person writes it: chemistry=lfp,capacity=200,sun=1.5."""
 from dataclasses import replace
 
+from monitor.battery import CHEMISTRIES
 from monitor.planning.model import Setup
 
 KEYS = {"chemistry": str, "capacity": float, "sun": float, "dcdc": float, "loads": float, "reserve": float, "solar": float}
-CHEMISTRIES = ("flooded", "agm", "gel", "lfp")
 
 
 def parsed(text: str) -> dict[str, str | float]:

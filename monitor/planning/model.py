@@ -1,7 +1,7 @@
 """A set-up living a life: a plain battery model, quarter hour by quarter hour."""
 from dataclasses import dataclass
-from typing import Literal
 
+from monitor.battery import Chemistry
 from monitor.planning.life import SLOT_H, Slot
 
 #: Charge that lead-acid accepts near full: what is missing over so many hours (Schiffer et al., J. Power
@@ -15,7 +15,7 @@ class Setup:
     """A battery with the panel and the charging around it."""
 
     name: str
-    chemistry: Literal["flooded", "agm", "gel", "lfp"]
+    chemistry: Chemistry
     capacity_ah: float
     reserve_frac: float = 0.5
     sun_ratio: float = 1.0                  # panel against the one of the log
