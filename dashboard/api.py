@@ -3,7 +3,7 @@ import json
 from dataclasses import asdict, fields, is_dataclass
 from typing import Any
 
-from flask import Blueprint, Response, abort, jsonify, request
+from flask import Blueprint, Response, abort, request
 
 from dashboard import book as books
 from dashboard import health_chart, lives_table, log_chart, log_page, tonight_chart
