@@ -13,7 +13,7 @@ LIGHT_FRAC, LOW_V, BAND_V = 0.05, {True: 10.6, False: 10.9}, {True: 0.95, False:
 DRAWN_FRAC, CHARGED_FRAC, HIGH_FRAC, HIGH_V = 0.05, 0.03, 0.04, 14.9
 #: What a battery shows in between, by chemistry [V]: full and empty under light loads lie to both sides of it.
 MIDDLE_V = {True: 12.5, False: 13.15}
-#: The starter battery charged by an engine [V]; between rest and charge lies this part.
+#: The starter battery charged by an engine [V], and the part of a charging voltage that its rest is.
 CHARGED_V = 14.2
 REST_FRAC = (0.82, 0.945)
 #: Ten minutes count as one level where the voltage keeps within this part.
