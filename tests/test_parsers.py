@@ -9,7 +9,7 @@ from tests.parsers import PARSERS
 def test_no_input_breaks_what_reads(name: str) -> None:
     parser = PARSERS[name]
 
-    @settings(max_examples=60, deadline=None)
+    @settings(max_examples=60)
     @given(parser.given)
     def held(given_: object) -> None:
         try:

@@ -76,7 +76,7 @@ VALUES = st.one_of(st.text(max_size=40), st.integers().map(str), st.floats().map
                    st.sampled_from(["day", "all", "1782000000", "1782080000", "night", "yes", "2026-06-21T18:00"]))
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(path=st.sampled_from([*GETS, "/", "/log", "/alerts"]), query=st.dictionaries(NAMES, VALUES, max_size=4))
 def test_whatever_is_asked_the_answer_is_an_answer_or_a_sentence(client, path: str, query: dict[str, str]) -> None:
     answer = client().get(path, query_string=query)

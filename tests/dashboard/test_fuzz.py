@@ -37,6 +37,6 @@ def over_a_real_log(apps: dict, make_log: Callable) -> None:
 
 
 @schema.parametrize()
-@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=6, suppress_health_check=list(HealthCheck))
 def test_no_request_breaks_an_address_and_every_answer_is_as_described(case) -> None:
     case.call_and_validate(headers=UNPACKED, excluded_checks=LEFT_OUT)

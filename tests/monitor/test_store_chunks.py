@@ -37,7 +37,7 @@ def hour_of_a_drive(name: str = "agm-camp", rows: int = 3600, skip: int = 5000) 
     return found
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.lists(st.tuples(st.integers(1, 10**6), *[VALUE] * len(RAW_COLUMNS)), min_size=1, max_size=50))
 def test_whatever_fits_32_bits_comes_back_exactly(rows: list[tuple]) -> None:
     at, whole = 0, []
