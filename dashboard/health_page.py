@@ -28,11 +28,25 @@ def house_rows(book: Book) -> list[Row]:
         ("Capacity now", figure(charge.capacity_ah, "Ah", digits=0, least=0), ""),
         ("Usable charge, of the label", figure(health.capacity_frac, "%", scale=100, least=0),
          f"label: {number(rated)} Ah"),
+        *_own_words(book),
         ("Inner resistance now", figure(charge.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
         ("Inner resistance at 25 °C, full", figure(health.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
         ("Against its first weeks", figure(health.resistance_growth_ratio, "times", digits=2, least=0), ""),
         ("Current meter is off by", figure(charge.current_offset_a, "mA", scale=1000), "its own fault and unseen use"),
     ]
+
+
+def _own_words(book: Book) -> list[Row]:
+    """What the battery itself told of its size, beside the charge tracker's figure."""
+    health, lead = book.findings.health, book.vehicle.house.lead_acid
+    own = figure(health.own_capacity_ah, "Ah", digits=0, least=0)
+    rows: list[Row] = [
+        ("Its acid alone would carry", own, "by resting voltage; stays high when plates are lost, so it is not its health")
+        if lead else ("Between full and empty it gave", own, "")]
+    if health.at_least_ah >= 1.0:
+        rows.append(("Gave from full, not yet empty", Figure(f"at least {number(health.at_least_ah)}", "Ah"),
+                     "the most in two months; not tested deeper"))
+    return rows
 
 
 def starter_rows(book: Book) -> list[Row]:

@@ -153,3 +153,5 @@ class HealthFindings:
     heat_ratio: tuple[float, float] | None   # ageing by warmth against 25 °C, by two published rules
     since_full_s: float
     longest_without_full_s: float
+    own_capacity_ah: Answer                  # by swings between two words of the battery: lead-acid its acid's, never its health
+    at_least_ah: float                       # drawn from full, these two months, without finding it empty; 0: nothing yet

@@ -52,12 +52,14 @@ class Figure:
 
     @property
     def interval(self) -> str:
-        """The interval in brackets, or nothing."""
+        """The interval in brackets, or nothing where it has none."""
+        if not self.low:
+            return ""
         return f"({self.low}–{self.high})" if self.known and not self.low.startswith("−") else (
             f"({self.low} to {self.high})" if self.known else "")
 
     def __str__(self) -> str:
-        return f"{self.value} {self.unit} {self.interval}" if self.known else f"not known yet, because {self.because}"
+        return f"{self.value} {self.unit} {self.interval}".rstrip() if self.known else f"not known yet, because {self.because}"
 
 
 def figure(answer: Answer, unit: str, digits: int = 0, scale: float = 1.0, least: float | None = None) -> Figure:

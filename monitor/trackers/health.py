@@ -5,7 +5,7 @@ from math import exp, log
 from monitor.battery import Battery, Vehicle
 from monitor.findings import ChargeFindings, Condition, Estimate, Event, HealthFindings, JoinFindings, Line, NotYet
 from monitor.sample import Minute
-from monitor.trackers import load_off, rainflow_count, resistance_trend, resistance_weeks, step_resistance
+from monitor.trackers import load_off, rainflow_count, resistance_trend, resistance_weeks, step_resistance, swings
 from monitor.trackers.load_off import Watched
 from monitor.trackers.rainflow_count import Rainflow
 from monitor.trackers.resistance_weeks import Effects, Level, Sums
@@ -61,6 +61,7 @@ class Held:
     wear: Wear = Wear()
     judged: Verdict = NOTHING_YET
     test: CapacityTest | None = None      # the latest capacity test
+    swung: swings.Held = swings.Held()
     news: tuple[Event, ...] = ()
 
 
@@ -107,7 +108,8 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
         max(week.empties_above_frac, filling.level_frac) if emptied else week.empties_above_frac)
     warm = minute.house_temperature_c
     filling = _stepped(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
-    return Held(weeks, filling, levels, learnt, _worn(held.wear, minute, hours, level, warm, new_full), judged, held.test, news)
+    return Held(weeks, filling, levels, learnt, _worn(held.wear, minute, hours, level, warm, new_full), judged, held.test,
+                swings.update(held.swung, minute, vehicle, charge), news)
 
 
 def tested(held: Held, test: CapacityTest, vehicle: Vehicle) -> Held:
@@ -179,7 +181,7 @@ def findings(held: Held, vehicle: Vehicle) -> HealthFindings:
         _latest_resistance(held), len(held.weeks), wear.charge_out_ah,
         wear.charge_out_ah / vehicle.house.rated_capacity_ah, rainflow_count.with_halves(wear.cycles), wear.low_hours,
         tuple(h / warm for h in sorted(wear.heat_hours)) if warm > 24 else None,
-        wear.since_full_s, wear.longest_without_full_s)
+        wear.since_full_s, wear.longest_without_full_s, swings.own_capacity(held.swung, vehicle), held.swung.most_ah)
 
 
 def _latest_resistance(held: Held) -> Estimate | NotYet:
