@@ -17,6 +17,8 @@ NIGHT_HOUR, NIGHT_MINUTE = 3, 20
 JOB_TIMEOUT_S = 600.0
 #: After so long without a night's work it is done at once.
 OVERDUE_S = 26 * 3600.0
+#: The scheduler's own thread begins, and ends, within this; else it is looked at again a minute later [s].
+STARTS_WITHIN_S = 5.0
 
 
 class Chores:
@@ -30,20 +32,26 @@ class Chores:
                  tell: Callable[[str, str], None]) -> None:
         self._writer, self._database, self._raw_days, self._backup_to, self._tell = writer, database, raw_days, backup_to, tell
         self._scheduler: Any = None
+        self._thread: threading.Thread | None = None
         self._failing: set[str] = set()
         self._at_s, self._done_s, self._asked = 0.0, None, None
 
     def start(self) -> None:
         """Arms the jobs; costs an import, so not before the first minute is measured."""
+        from apscheduler.events import EVENT_SCHEDULER_STARTED
         from apscheduler.executors.pool import ThreadPoolExecutor
-        from apscheduler.schedulers.background import BackgroundScheduler
+        from apscheduler.schedulers.blocking import BlockingScheduler
 
         logging.getLogger("apscheduler").setLevel(logging.ERROR)
-        self._scheduler = BackgroundScheduler(
+        self._scheduler = BlockingScheduler(
             timezone=timezone.utc, executors={"default": ThreadPoolExecutor(1)},
             job_defaults={"coalesce": True, "misfire_grace_time": None, "max_instances": 1})
         self._arm()
-        self._scheduler.start()
+        started = threading.Event()
+        self._scheduler.add_listener(lambda _: started.set(), EVENT_SCHEDULER_STARTED)
+        self._thread = threading.Thread(target=self._scheduler.start, name="chores", daemon=True)
+        self._thread.start()
+        started.wait(STARTS_WITHIN_S)
 
     def rearm(self) -> None:
         """The wall clock was set: what was due by the old one is due by the new one."""
@@ -54,7 +62,7 @@ class Chores:
 
     def alive(self) -> bool:
         """Whether the scheduler works (True before it was started)."""
-        return self._scheduler is None or any(thread.name == "APScheduler" for thread in threading.enumerate())
+        return self._scheduler is None or self._thread.is_alive()
 
     def revive(self) -> None:
         """Begins anew with a scheduler of which the thread has ended."""
@@ -69,8 +77,10 @@ class Chores:
     def close(self) -> None:
         """Ends after the job that runs."""
         if self._scheduler is not None:
-            self._scheduler.shutdown(wait=False)
-            self._scheduler = None
+            if self._thread.is_alive():
+                self._scheduler.shutdown(wait=False)
+                self._thread.join(STARTS_WITHIN_S)
+            self._scheduler = self._thread = None
 
     def overdue(self, at_s: float) -> None:
         """Asked once a minute with the log's time: makes up for nights in which the board was off or had no clock."""

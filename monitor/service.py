@@ -44,10 +44,11 @@ class CannotRun(Exception):
 
 def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | None = None, pace_s: float | None = None,
         begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda found: None,
-        first: FirstReading | None = None) -> None:
+        first: FirstReading | None = None, ours: bool | None = None) -> None:
     """Runs until SIGTERM, SIGINT or `stop`. pace_s is the real time between beats where the sources bring their own
     (default: the beat). told is given the findings of each minute. first is a
-    reading that was taken while this module was imported.
+    reading that was taken before this module was imported, and ours whether the log's lock was ours then and still is
+    (None: it is taken here).
 
     Raises
     ------
@@ -56,7 +57,7 @@ def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | N
     stop = stop or threading.Event()
     _until_told(stop)
     with ExitStack() as stack:
-        if not stack.enter_context(held(config.log.database)):
+        if not (stack.enter_context(held(config.log.database)) if ours is None else ours):
             raise CannotRun(f"another ampledger is writing {config.log.database}; stop it, or name another database under [log]")
         supervised: list[Supervised] = []
         clock = clock or _clock(config, stop, stack, supervised)

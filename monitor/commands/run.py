@@ -1,7 +1,6 @@
 """ampledger run: the daemon."""
 import logging
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -17,24 +16,19 @@ def run(config_file: Path | None, verbose: bool) -> None:
     Ends cleanly on Ctrl-C or SIGTERM, and goes on where it was when it is started again. Started by
     systemd (systemd/ampledger.service) it says when it is ready and feeds the watchdog.
     """
-    config = loaded(config_file)
-    first = _first_reading(config)
-    from monitor import service  # half a second of imports, for which the first reading need not wait
-    from monitor.cli import Refused
-
-    service.journal_lines()
-    if verbose:
-        logging.getLogger("ampledger").setLevel(logging.DEBUG)
-    try:
-        service.run(config, first=first)
-    except service.CannotRun as error:
-        raise Refused(str(error)) from None
-
-
-def _first_reading(config: Any) -> Any:
-    """What the instruments say right at the start; None where another daemon asks them already."""
     from monitor import first_reading
     from monitor.store.lock import held
 
-    with held(config.log.database) as free:
-        return first_reading.take(config.sources, config.log.beat_s) if free else None
+    config = loaded(config_file)
+    with held(config.log.database) as ours:  # from the first reading to the end: no other daemon can come in between
+        first = first_reading.take(config.sources, config.log.beat_s) if ours else None
+        from monitor import service  # half a second of imports, for which the first reading need not wait
+        from monitor.cli import Refused
+
+        service.journal_lines()
+        if verbose:
+            logging.getLogger("ampledger").setLevel(logging.DEBUG)
+        try:
+            service.run(config, first=first, ours=ours)
+        except service.CannotRun as error:
+            raise Refused(str(error)) from None

@@ -4,11 +4,13 @@ import signal
 import socket
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from monitor import first_reading
+from monitor.store.lock import held
 from monitor.store.reader import Reader
 from tests.drivers.counterparts import HwmonFolder
 from tests.hand_clock import HandClock
@@ -68,3 +70,41 @@ def test_the_daemon_takes_it_up(tmp_path: Path) -> None:
         process.send_signal(signal.SIGTERM)
         assert process.wait(30) == 0, process.stderr.read()
         process.stderr.close()
+
+
+def test_the_log_is_locked_from_the_first_reading_on(tmp_path: Path) -> None:
+    """While the first reading waits (its file is a pipe), nobody else can have the log; nor before READY, nor after it."""
+    chip = HwmonFolder(tmp_path / "hwmon")
+    pipe = chip.place / "in1_input"
+    pipe.unlink()
+    os.mkfifo(pipe)
+    database = tmp_path / "ampledger.db"
+    (tmp_path / "ampledger.toml").write_text(CONFIG.format(beat_s=0.2, root=chip.options.root))
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(60)
+        process = subprocess.Popen([sys.executable, "-m", "monitor", "run", "--config", str(tmp_path / "ampledger.toml")],
+                                   env={**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify")}, stderr=subprocess.DEVNULL)
+        try:
+            got = []
+            with open(pipe, "w") as opened:
+                for _ in range(3):
+                    with held(database) as free:
+                        got.append(free)
+                opened.write("12650\n")
+            pipe.unlink()
+            pipe.write_text("12650\n")
+            manager.settimeout(0.002)
+            end = time.monotonic() + 60
+            while time.monotonic() < end:
+                with held(database) as free:
+                    got.append(free)
+                try:
+                    if b"READY=1" in manager.recv(4096):
+                        break
+                except TimeoutError:
+                    pass
+            assert time.monotonic() < end and len(got) > 10 and not any(got)
+        finally:
+            process.kill()
+            process.wait(30)

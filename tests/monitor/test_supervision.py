@@ -6,6 +6,8 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -63,6 +65,17 @@ def test_a_delivery_thread_that_ended_is_started_again_told_and_delivers(tmp_pat
     deliverer.close()
 
 
+@contextmanager
+def taken_over_name() -> Iterator[None]:
+    """Another thread goes by the scheduler's name meanwhile: a name proves nothing."""
+    over = threading.Event()
+    other = threading.Thread(target=over.wait, name="chores")
+    other.start()
+    yield
+    over.set()
+    other.join()
+
+
 def test_the_scheduler_of_the_night_and_the_listener_for_time_are_started_again(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "ampledger.db")
     writer.start()
@@ -74,7 +87,10 @@ def test_the_scheduler_of_the_night_and_the_listener_for_time_are_started_again(
         told: list[str] = []
         supervise([chores, satellites], lambda kind, message: told.append(message))
         assert told == []
-        chores._scheduler.shutdown()
+        with taken_over_name():
+            chores._scheduler.shutdown()
+            chores._thread.join(5)
+            assert not chores.alive()
         satellites.close()
         satellites._stop.clear()
         supervise([chores, satellites], lambda kind, message: told.append(message))
@@ -82,7 +98,7 @@ def test_the_scheduler_of_the_night_and_the_listener_for_time_are_started_again(
         satellites.close()
     chores.close()
     writer.close()
-    until(lambda: not any(t.name in ("APScheduler", "satellite time") for t in threading.enumerate()))
+    until(lambda: not any(t.name in ("chores", "satellite time") for t in threading.enumerate()))
 
 
 def test_a_storm_of_restarts_is_damped_and_forgotten(tmp_path: Path) -> None:
