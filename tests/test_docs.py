@@ -38,3 +38,15 @@ def test_every_link_leads_somewhere(page: Path) -> None:
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
 def test_nothing_points_outside_the_project(page: Path) -> None:
     assert not re.search(r"(?<![\w.])/(work|root|tmp)/", page.read_text())
+
+
+def test_every_paper_cited_is_among_the_references() -> None:
+    """Volume, year and first page, as "168 (2007) 66"."""
+    known = (ROOT / "docs" / "references.md").read_text()
+    texts = [path for folder in ("monitor", "drivers", "dashboard", "tests", "docs")
+             for kind in ("*.py", "*.md") for path in (ROOT / folder).rglob(kind)]
+    cited = {" ".join(paper.split()) for path in texts
+             for paper in re.findall(r"\b\d+\s\((?:1[89]|20)\d\d\)\s[A-Z]?\d+", path.read_text())}
+    # Two papers of one volume are named together there.
+    assert sorted(paper for paper in cited if paper not in known and paper.rsplit(" ", 1)[1] not in known) == []
+    assert len(cited) > 20

@@ -3,7 +3,7 @@
 Stepped like lead.py: for one step V = e_v + r_ohm * I, I positive into the battery.
 
 * Rest voltage: difference of two electrode fits. Graphite: Safari and Delacourt, J. Electrochem.
-  Soc. 158 (2011) A562 (from memory). Iron phosphate: Afshar 2017 (arXiv 1709.03970), as in checks.
+  Soc. 158 (2011) A562 (from memory). Iron phosphate: Afshar 2017 (arXiv 1709.03970).
   Ageing takes cyclable lithium, so graphite's steps stay where they are in Ah counted from empty.
 * Hysteresis: several play operators side by side (Krasnosel'skii and Pokrovskii, Systems with
   Hysteresis, 1989), so small turns make small loops inside big ones.
