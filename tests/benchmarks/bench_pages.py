@@ -6,6 +6,7 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -23,7 +24,7 @@ LEVELS_S = {"minutes": 60, "quarters": 900, "hours": 3600, "days": 86400}
 
 def main() -> None:
     """Prints a table. Bounds (month plot 95th percentile 10 ms, ready 0.5 s, 45 MB) are for an idle machine."""
-    unit_ms = _unit_ms()
+    unit_ms = unit_ms()
     with tempfile.TemporaryDirectory() as folder:
         database = long_log(Path(folder) / "ampledger.db")
         port = free_port()
@@ -86,13 +87,14 @@ def _crowd(port: int) -> float:
     return max(slowest) / 1000
 
 
-def _unit_ms() -> float:
+def unit_ms(clock: Callable[[], float] = time.perf_counter) -> float:
+    """A million turns of a loop, the best of five [ms]: 18.2 where the goals were set."""
     best = float("inf")
     for _ in range(5):
-        started, x = time.perf_counter(), 1.0
+        started, x = clock(), 1.0
         for _ in range(1_000_000):
             x = x * 0.999 + 0.001
-        best = min(best, time.perf_counter() - started)
+        best = min(best, clock() - started)
     return 1000 * best
 
 
