@@ -159,13 +159,22 @@ def _overall(fridge: Fridge) -> float | None:
     return on / (on + off) if on + off > 2 * 3600 else None
 
 
+def warmth_c(fridge: Fridge) -> float | None:
+    """Mean temperature [°C] of the time that the duty was seen in, None where most of it had no thermometer."""
+    seen_s = [on + off for on, off in zip(fridge.on_s, fridge.off_s, strict=True)]
+    warm = [(span_s, warm_c) for span_s, warm_c in zip(seen_s, fridge.warm_c, strict=True) if warm_c is not None]
+    total_s = sum(span_s for span_s, _ in warm)
+    if total_s <= 0.5 * sum(seen_s):
+        return None
+    return sum(span_s * warm_c for span_s, warm_c in warm) / total_s
+
+
 def duty_frac(fridge: Fridge, temperature_c: float | None = None) -> float | None:
     """Part of the time the compressor runs, over all that was seen, moved to a temperature if given."""
-    duty = _overall(fridge)
-    weight, x = fridge.slope_sums[:2]
-    if duty is None or temperature_c is None or weight < 1:
+    duty, warm_c = _overall(fridge), warmth_c(fridge)
+    if duty is None or temperature_c is None or warm_c is None:
         return duty
-    return min(max(duty + duty_per_k(fridge)[0] * (temperature_c - 20.0 - x / weight), 0.02), 1.0)
+    return min(max(duty + duty_per_k(fridge)[0] * (temperature_c - warm_c), 0.02), 1.0)
 
 
 def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...] | None:
@@ -178,7 +187,7 @@ def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...]
     swing_seen = sum(k * s for k, s in zip(swing, seen_s, strict=True)) / sum(seen_s)
     out = []
     for part in range(BINS):
-        if day_c[part] is None or fridge.slope_sums[0] < 1:
+        if day_c[part] is None or warmth_c(fridge) is None:
             guess = min(max(overall + duty_per_k(fridge)[0] * (swing[part] - swing_seen), 0.02), 1.0)
         else:
             guess = duty_frac(fridge, day_c[part])

@@ -8,42 +8,57 @@ from monitor.trackers.fridge import Fridge
 #: Days that make the baseline, and days that must agree before anything is said.
 BASELINE_DAYS, AGREE_DAYS = 10, 4
 #: How far above the baseline counts: part of it, and in any case this much duty.
-HARDER_FRAC, HARDER_DUTY = 0.30, 0.08
+HARDER_FRAC, HARDER_DUTY = 0.30, 0.05
+#: A duty moved to another warmth is as unsure as the slope it was moved by: so many sigmas of that must be passed.
+SURE = 2.0
+#: The baseline follows slow change over about a month.
+FOLLOWS = 0.03
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """Duty at 20 °C of late, the usual one, and for how many days it has been higher."""
+    """The usual duty and its warmth; the latest duty beside what is usual at the warmth of now; days above that."""
 
     usual: float | None = None
+    usual_c: float = 20.0
     days: int = 0
     latest: float | None = None
+    expected: float | None = None
     harder_days: int = 0
 
 
-def day(effort: Effort, cold: Fridge, number: int) -> Effort:
-    """The effort after one more solar day."""
-    duty = fridge.duty_frac(cold, 20.0)
-    if duty is None or cold.cycles < 12:
+def day(effort: Effort, cold: Fridge) -> Effort:
+    """The effort after one more solar day.
+
+    Without a thermometer there is no verdict: a fridge in a hot week does run more.
+    """
+    duty, warm_c = fridge.duty_frac(cold), fridge.warmth_c(cold)
+    if duty is None or warm_c is None or cold.cycles < 12:
         return effort
-    if effort.usual is None or effort.days < BASELINE_DAYS:
-        usual = duty if effort.usual is None else effort.usual + (duty - effort.usual) / (effort.days + 1)
-        return Effort(usual, effort.days + 1, duty, 0)
-    harder = duty > effort.usual * (1 + HARDER_FRAC) and duty > effort.usual + HARDER_DUTY
-    if harder:
-        return replace(effort, latest=duty, harder_days=effort.harder_days + 1)
-    # Follows slow change (season, ageing seals would show as a step first) over a month.
-    return Effort(effort.usual + 0.03 * (duty - effort.usual), effort.days + 1, duty, 0)
+    if effort.usual is None:
+        return Effort(duty, warm_c, 1, duty, duty)
+    # The latest duty is moved to the usual warmth by its own slope: a seal that leaks steepens both alike.
+    slope, sigma = fridge.duty_per_k(cold)
+    colder_k = effort.usual_c - warm_c
+    moved = min(max(duty + slope * colder_k, 0.02), 1.0)
+    above = moved - effort.usual
+    latest = replace(effort, latest=duty, expected=min(duty * effort.usual / moved, 1.0))
+    learning = effort.days < BASELINE_DAYS
+    if not learning and above > max(HARDER_FRAC * effort.usual, HARDER_DUTY, SURE * sigma * abs(colder_k)):
+        return replace(latest, harder_days=effort.harder_days + 1)
+    gain = 1 / (effort.days + 1) if learning else FOLLOWS
+    usual = min(max(effort.usual * (1 - slope * gain * colder_k / moved) + gain * above, 0.02), 1.0)
+    return replace(latest, usual=usual, usual_c=effort.usual_c - gain * colder_k, days=effort.days + 1, harder_days=0)
 
 
 def conditions(effort: Effort, cold: Fridge) -> tuple[Condition, ...]:
     """A low message once some days agree."""
-    if effort.usual is None or effort.latest is None:
+    if effort.latest is None or effort.expected is None:
         return ()
     return (Condition(
         "fridge_working_harder", "house", effort.harder_days >= AGREE_DAYS, "low",
-        f"at the same warmth the fridge runs {100 * effort.latest:.0f} % of the time, "
-        f"it used to be {100 * effort.usual:.0f} %",
+        f"the fridge runs {100 * effort.latest:.0f} % of the time, "
+        f"at this warmth it used to be {100 * effort.expected:.0f} %",
         "it takes more charge to keep cold than it did",
         "is the lid or door closed, the seal clean, the compressor's air free, the fridge iced up or newly filled",
-        "it runs as it used to", figures=(("duty_frac", effort.latest), ("usual_duty_frac", effort.usual))),)
+        "it runs as it used to", figures=(("duty_frac", effort.latest), ("usual_duty_frac", effort.expected))),)

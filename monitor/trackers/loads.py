@@ -212,7 +212,7 @@ def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> 
         per_day = _toward(per_day, bursts_as / 3600, 0.3)
         outs = (*outs, round(drop, 2))[-7:] if drop is not None else outs
         bursts_as, drop = 0.0, None
-        effort = fridge_effort.day(effort, held.cold, slot.number // DAY_SLOTS)
+        effort = fridge_effort.day(effort, held.cold)
         before = clock.shift_slots
         clock, past, paused = _midnight(clock, past, paused)
         sky = harvest.new_day(harvest.turned(sky, clock.shift_slots - before))
