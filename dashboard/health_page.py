@@ -41,7 +41,7 @@ def _own_words(book: Book) -> list[Row]:
     health, lead = book.findings.health, book.vehicle.house.lead_acid
     own = figure(health.own_capacity_ah, "Ah", digits=0, least=0)
     rows: list[Row] = [
-        ("Its acid alone would carry", own, "by resting voltage; stays high when plates are lost, so it is not its health")
+        ("Its acid alone would carry", own, "by its resting voltage; stays when plates are lost, so not its health")
         if lead else ("Between full and empty it gave", own, "")]
     if health.at_least_ah >= 1.0:
         rows.append(("Gave from full, not yet empty", Figure(f"at least {number(health.at_least_ah)}", "Ah"),

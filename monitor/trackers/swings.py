@@ -11,6 +11,7 @@ from monitor.battery import Battery, Vehicle
 from monitor.chemistry import lead_acid
 from monitor.findings import Answer, ChargeFindings, Estimate, NotYet
 from monitor.sample import Minute
+from monitor.trackers import charge_anchor
 from monitor.trackers.total_least_squares import Swing, capacity
 
 #: A reading of the resting voltage takes so long [s], and begins so long after the last charging [s] with so much
@@ -82,10 +83,13 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings)
     kept = 1.0 - LOST_FRAC[battery.lead_acid]
     net_ah = (minute.charge_out_ah - kept * minute.charge_in_ah + offset * hours) * sensor.gain
     anchored = charge.anchor if charge.anchor_age_s == 0.0 and isinstance(charge.charge_frac, Estimate) else ""
-    if anchored == "full" or anchored == "empty" and not battery.lead_acid:
+    if anchored == "full":
         depth = 1.0 - charge.charge_frac.value
         return _closed(held, minute.end_s, Open(0.0, depth), None if battery.lead_acid else _between(
             now, minute.end_s, depth, battery, charge))
+    knee = _knee(minute, battery, charge) if anchored and not battery.lead_acid else None
+    if knee is not None:
+        return _closed(held, minute.end_s, Open(0.0, knee), _between(now, minute.end_s, knee, battery, charge))
     if now.drawn_ah is None:
         return held
     charging = minute.charge_in_ah > minute.charge_out_ah + 0.001 * battery.rated_capacity_ah * hours
@@ -133,6 +137,17 @@ def _read(now: Open, minute: Minute, battery: Battery, charge: ChargeFindings) -
     return replace(now, best=Swing(
         minute.end_s, depth, hypot(sigma_v, now.first_sigma_v) / span_v, drawn_ah - now.first_ah,
         _charge_sigma_ah(battery, hours, now.returned_ah, drawn_ah, charge)))
+
+
+def _knee(minute: Minute, battery: Battery, charge: ChargeFindings) -> float | None:
+    """Lithium: the depth that its voltage alone tells where it leaves the plateau, None elsewhere."""
+    voltage, current = minute.house_voltage_v, minute.house_current_a
+    if voltage is None or current is None:
+        return None
+    ohm = charge.resistance_ohm.value if isinstance(charge.resistance_ohm, Estimate) else 0.0
+    rest_v = voltage - ohm * current
+    anchor = charge_anchor.empty(battery, voltage, rest_v, current, battery.rated_capacity_ah, minute.house_temperature_c)
+    return None if anchor is None else anchor.depth_frac
 
 
 def _between(now: Open, at_s: float, depth_frac: float, battery: Battery, charge: ChargeFindings) -> Swing | None:
