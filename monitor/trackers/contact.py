@@ -23,6 +23,9 @@ MOST_PER_SLOW_STEP = 1.5
 MOST_OF_SLOW = 2.0
 #: How much of a step a joined starter may follow, by its resistance against that of the path.
 FOLLOWS = (0.06, 0.12, 0.2, 0.3, 0.42, 0.56, 0.72, 0.9)
+#: A step that begins at the starter [V]: at least this share of it arrives at a joined house, less than this at
+#: another [V]; each says this much.
+LED_STEP_V, LED_LEAST, LED_ALONE_V, LED_SAYS = 0.04, 0.15, 0.006, 1.5
 #: What steps said earlier counts this much less with each further one; one step, and all, say at most this.
 FORGET, MOST_PER_STEP, MOST_OF_STEPS = 0.985, 2.5, 5.0
 #: A vehicle's own share is learnt from steps while joined beyond these odds, once they add up to so much [V²],
@@ -104,6 +107,8 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
             steps += 1
             xy += house_step * starter_step
             xx += house_step * house_step
+        elif not running and since_s < before.at_s and abs(starter_step) >= LED_STEP_V:
+            levels = max(-CEILING, levels + _led(before, point, noise))
         elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
             noise += 0.02 * (1.25 * abs(starter_step) - noise)
     slow_s, slow_starter_v, slow_house_v = contact.slow_s, contact.slow_starter_v, contact.slow_house_v
@@ -193,6 +198,18 @@ def _weigh(likes: tuple[float, ...], house_step: float, starter_step: float, noi
         said = max(-MOST_PER_STEP, min(MOST_PER_STEP, log(joined / alone)))
         out.append(min(MOST_OF_STEPS, max(-MOST_OF_STEPS, FORGET * (likes[k] if likes else 0.0) + said)))
     return tuple(out)
+
+
+def _led(before: Point, point: Point, noise: float) -> float:
+    """Log-odds from a step that the starter makes first: joined, the house and its current follow by a fair share."""
+    starter_step, house_step = point.starter_v - before.starter_v, point.house_v - before.house_v
+    if before.house_a is None or point.house_a is None:
+        return 0.0
+    taken = (point.house_a - before.house_a) * (1 if starter_step > 0 else -1)
+    followed = house_step / starter_step
+    if LED_LEAST < followed and taken > STEP_A and house_step * house_step > 9 * noise * noise:
+        return LED_SAYS
+    return -LED_SAYS if abs(house_step) < max(LED_ALONE_V, 2 * noise) and abs(taken) < STEP_A else 0.0
 
 
 def _by_load(before: Point, point: Point, since_s: float) -> bool:

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from monitor.battery import Vehicle
 from monitor.findings import Condition, Event, JoinFindings
 from monitor.sample import Minute
-from monitor.trackers import contact, engine, join_alerts, join_faults, path_resistance
+from monitor.trackers import contact, engine, join_alerts, join_faults, path_resistance, throttled
 from monitor.trackers.join_faults import Record
 from monitor.trackers.points import Point, points
 
@@ -54,7 +54,7 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
     built = join_faults.build(held.record, vehicle)
     dc_dc = built == "dc_dc"
     was = held.run.state
-    run = engine.step(held.run, last, held.isolator == "closed", ignition_on)
+    run = engine.step(held.run, last, held.isolator == "closed", ignition_on, dc_dc)
     touching = held.touching
     if before is None or point.at_s - before.at_s > engine.GAP_S:
         touching = contact.turned(touching, "unknown")      # nobody saw what the relay did meanwhile
@@ -68,7 +68,7 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
     touching = contact.step(touching, before, point, run.state, run.since_s)
     isolator = "open" if dc_dc else contact.state(touching)
     # An alternator that is turned up and down makes steps that look like a join.
-    path = held.path if dc_dc or run.returns else path_resistance.step(
+    path = held.path if dc_dc or throttled.suspected(run.throttle) else path_resistance.step(
         held.path, last, isolator, run.house_before_a)
     record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching, built)
     if record.low_s > 0 and held.record.low_s == 0:

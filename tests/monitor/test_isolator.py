@@ -219,3 +219,35 @@ def test_a_throttled_alternator_does_not_leave_the_engine_unknown_for_the_night(
     _, found, _ = live(samples)
     night = [join.engine for at_s, join in found.items() if at_s > 6 * HOUR]
     assert night.count("off") / len(night) > 0.99
+
+
+def test_a_throttled_drive_that_begins_low_is_unknown_once_the_vehicle_is_known() -> None:
+    samples = []
+    for k in range(1, 30 * 120):
+        at_s = 30.0 * k
+        first, second = 2 * HOUR < at_s <= 4 * HOUR, 24 * HOUR < at_s <= 24.4 * HOUR
+        starter_v = 12.72
+        if first:
+            starter_v = 14.5 if int(at_s / 300) % 3 == 0 else 12.62
+        elif second:
+            starter_v = 12.62       # the engine's loads, and an alternator that gives nothing
+        samples.append(Sample(at_s, 12.5, -1.0, starter_v))
+    _, found, raised = live(samples)
+    low = [join.engine for at_s, join in found.items() if 24.05 * HOUR < at_s < 24.4 * HOUR]
+    night = [join.engine for at_s, join in found.items() if 6 * HOUR < at_s < 23.9 * HOUR]
+    assert set(low) == {"unknown"}
+    assert night.count("off") / len(night) > 0.99
+    assert {kind for _, kind in raised} <= {"isolator_stuck_open"}      # nothing here ever joins the batteries
+
+
+def test_a_dc_dc_charger_that_feeds_the_house_shows_the_engine_at_any_voltage() -> None:
+    vehicle = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70), charging="dc_dc")
+    samples = []
+    for k in range(1, 6 * 120):
+        at_s = 30.0 * k
+        driving = 2 * HOUR < at_s <= 3 * HOUR
+        starter_v, house_v, house_a = (13.05, 13.4, 20.0) if driving else (12.7, 12.5, -1.0)
+        samples.append(Sample(at_s, house_v, house_a, starter_v))
+    _, found, _ = live(samples, vehicle)
+    assert {join.engine for at_s, join in found.items() if 2.05 * HOUR < at_s < 2.95 * HOUR} == {"running"}
+    assert {join.engine for at_s, join in found.items() if 3.05 * HOUR < at_s < 6 * HOUR} == {"off"}
