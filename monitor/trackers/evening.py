@@ -10,6 +10,8 @@ from monitor.trackers.reserve import Margin
 
 KIND = "house_reserve_forecast"
 HEADS_UP, WARNING, MOVED, EARLIER = 0.3, 0.5, 0.25, 0.1
+#: Before bedtime sun, drives and visitors can still change much: a warning takes as much as this.
+EARLY_WARNING = 0.8
 #: Local hour of bedtime while neither told nor learnt; without a clock, hours after the sun left.
 BEDTIME_HOUR, AFTER_SUN_H = 21.5, 2.5
 #: A message has to come this long before the reserve may be reached to be of use; where bedtime is
@@ -77,8 +79,8 @@ def step(
                ("capacity_ah", margin.capacity_ah), ("lowest_low_frac", found.lowest_low_frac or 0.0),
                ("lowest_frac", found.lowest_frac or 0.0), ("lowest_high_frac", found.lowest_high_frac or 0.0),
                ("reserve_in_s", found.reserve_in_s if found.reserve_in_s is not None else -1.0))
-    return replace(held, said=p, said_s=found.issued_s, said_count=held.said_count + 1, active=True, high=p >= WARNING,
-                   seen=found.sentence, figures=figures)
+    return replace(held, said=p, said_s=found.issued_s, said_count=held.said_count + 1, active=True,
+                   high=p >= (WARNING if is_past else EARLY_WARNING), seen=found.sentence, figures=figures)
 
 
 def _speak(
@@ -88,7 +90,9 @@ def _speak(
     if p < HEADS_UP:
         return False
     if held.said is not None:
-        return held.said_count < 2 and held.over >= 2 and p >= WARNING and p - held.said >= MOVED
+        if held.high or held.said_count > 1:
+            return False
+        return p >= EARLY_WARNING if bedtime else held.over >= 2 and p >= WARNING and p - held.said >= MOVED
     if bedtime:
         return True
     # A log that began after bedtime knows neither the charge nor the loads yet: three hours of the same odds first.

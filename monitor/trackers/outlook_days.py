@@ -9,12 +9,14 @@ from monitor.trackers.night import Days
 HALF_LIFE_DAYS = 5.0
 #: How much one day's load and sun differ from the next, in ln, before days have shown it, and how
 #: many days that belief is worth; with no day at all.
-LOAD_SIGMA, SKY_SIGMA, BELIEF_DAYS = 0.25, 0.4, 1.0
+LOAD_SIGMA, SKY_SIGMA, BELIEF_DAYS = 0.25, 0.4, 2.0
 NO_DAY_SIGMA = 0.5
 #: No day is like another one exactly.
-LEAST_SIGMA = 0.05
+LEAST_SIGMA = 0.1
 #: Weather lasts: days whose harvest so far was like today's count more (in ln; and what hardly counts).
 ALIKE_SIGMA, SUN_FLOOR = 0.6, 3.0
+#: ... and what is left of today is scaled by so much of that difference (in ln): no past day is quite like today.
+TODAY_SHARE, TODAY_LIMIT = 0.6, 0.7
 #: Before anything is known: a mean load of the label's capacity in 50 h, and a panel to match it.
 FIRST_LOAD_PER_AH, FIRST_SUN_PER_AH = 0.02, 0.06
 #: How much of a warmer or colder night shows in the load, per kelvin (the compressor's part of it).
@@ -41,11 +43,19 @@ def days_from(past: History, slot: int, temperature_c: float | None, rated_capac
         warmer_k = 0.0 if temperature_c is None or then_c is None else temperature_c - then_c
         factor = exp(min(max(WARMTH_PER_K * warmer_k, -WARMTH_LIMIT), WARMTH_LIMIT))
         loads.append((weight, factor, history.filled(load, load_profile)))
-        unlike = log((today_ah + SUN_FLOOR) / (_since_midnight(past, slot - age * DAY_SLOTS) + SUN_FLOOR)) / ALIKE_SIGMA
-        skies.append((weight * (exp(-0.5 * unlike * unlike) + 0.02), history.filled(sky, sky_profile)))
+        brighter = log((today_ah + SUN_FLOOR) / (_since_midnight(past, slot - age * DAY_SLOTS) + SUN_FLOOR))
+        alike = exp(-0.5 * (brighter / ALIKE_SIGMA) ** 2) + 0.02
+        skies.append((weight * alike, _rest_of_today(history.filled(sky, sky_profile), slot, brighter)))
     return Days(
         tuple(loads), tuple(skies), _beyond([sum(day) for _, _, day in loads], LOAD_SIGMA),
         _beyond([sum(day) for _, day in skies], SKY_SIGMA)), len(raw)
+
+
+def _rest_of_today(sky: tuple[float, ...], slot: int, brighter: float) -> tuple[float, ...]:
+    """A past day's sun whose part before midnight is moved towards a day that has been brighter (in ln) so far."""
+    left = DAY_SLOTS - slot % DAY_SLOTS
+    factor = exp(min(max(TODAY_SHARE * brighter, -TODAY_LIMIT), TODAY_LIMIT))
+    return (*(factor * value for value in sky[:left]), *sky[left:])
 
 
 def _beyond(totals: list[float], believed: float) -> float:

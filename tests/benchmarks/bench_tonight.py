@@ -40,10 +40,11 @@ class Issue:
 
 @dataclass
 class Message:
-    """One message of the evening: when, and the probability it told."""
+    """One message of the evening: when, the probability it told, and whether it was a warning or a heads-up."""
 
     at_s: float
     probability: float
+    warning: bool
 
 
 @dataclass
@@ -95,7 +96,7 @@ def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
         held = loads.update(held, minute, vehicle, JoinFindings(engine="running" if engine[i] else "off"), charge)
         ahead = forecast.update(ahead, minute, vehicle, charge, held)
         if ahead.evening.said_s == end_s and forecast.conditions(ahead, vehicle)[0].active:
-            events.append(Message(end_s, ahead.evening.said))
+            events.append(Message(end_s, ahead.evening.said, ahead.evening.high))
         if end_s % 3600 == 0:
             found = forecast.findings(ahead, vehicle)
             issues.append(Issue(
@@ -173,7 +174,7 @@ def profile_says(lived: Lived, k: int) -> bool:
 def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
     """All figures of the ensemble."""
     rows, simple, profile, inside, widths, few = [], [], [], [], [], []
-    rows_warned, warned, flattened, false_w, quiet_nights = 0, 0, 0, 0, 0
+    rows_warned, warned, flattened, false_w, false_told, saved, quiet_nights = 0, 0, 0, 0, 0, 0, 0
     told = 0
     when, covered, said_never = [], [], 0
     for lived in lives:
@@ -215,7 +216,10 @@ def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
                               [round(x.probability, 2) for x in lived.issues if i <= x.at_s <= came.reached_s])
             else:
                 quiet_nights += 1
-                false_w += any(e.probability >= 0.5 for e in messages)
+                false_w += any(e.warning for e in messages)
+                false_told += any(e.probability >= 0.5 for e in messages)
+                drove = truth.engine[int(i / STEP_S):int(came.sun_s / STEP_S)].any()
+                saved += bool(drove) and any(e.warning for e in messages)
                 if messages and SHOW:
                     print("false", lived.issues[0].camp, day, "lowest", round(came.lowest - truth.reserve_frac, 3),
                           [(round((e.at_s / 3600) % 24, 1), round(e.probability, 2)) for e in messages])
@@ -260,7 +264,9 @@ def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
         "false 24 h": float(np.mean([s for s, t in simple if not t])),
         "flattened": flattened, "warned 3 h ahead": warned / max(flattened, 1),
         "rows 3 h ahead": rows_warned / max(flattened, 1),
-        "false warnings": false_w / max(quiet_nights, 1), "messages a day": told / max(quiet_nights + flattened, 1),
+        "false warnings": false_w / max(quiet_nights, 1), "of them a drive": saved / max(quiet_nights, 1),
+        "told 0.5 or more": false_told / max(quiet_nights, 1), "quiet nights": quiet_nights,
+        "messages a day": told / max(quiet_nights + flattened, 1),
         "lowest inside": float(np.mean(inside)), "lowest width": float(np.mean(widths)),
         "when MAE h": float(np.mean(when)), "when inside": float(np.mean(covered)), "when n": len(when),
         "said never": said_never, "gap": float(gap),

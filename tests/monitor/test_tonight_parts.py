@@ -4,8 +4,9 @@ from random import Random
 import pytest
 
 from monitor.battery import Battery
-from monitor.findings import ChargeFindings, Estimate, NotYet
-from monitor.trackers import history, levers, night, outcomes, reserve, solar_clock
+from monitor.findings import ChargeFindings, Estimate, ForecastFindings, NotYet
+from monitor.trackers import evening, history, levers, night, outcomes, outlook_days, reserve, solar_clock
+from monitor.trackers.evening import Evening
 from monitor.trackers.history import DAY_SLOTS, History
 from monitor.trackers.outcomes import Learnt, Night
 
@@ -150,3 +151,52 @@ def test_noon_is_the_middle_of_the_harvest_whatever_the_numbering() -> None:
     sun = tuple(max(0.0, 5.0 - abs(slot - 30)) for slot in range(DAY_SLOTS))   # middle at slot 30.5 of the log
     assert solar_clock.middle_of(sun, 0, 0) == pytest.approx(30.5 * 1800, abs=60)
     assert solar_clock.middle_of((0.0,) * DAY_SLOTS, 0, 0) is None
+
+
+def said_at(odds: dict[float, float], bedtime: float = 22.0, soon_h: float = 3.0) -> list[tuple[float, bool]]:
+    """Messages of an evening from two o'clock on, (solar hour, is a warning); odds from the hour they begin on."""
+    held, found = Evening(past_bedtime=False), []
+    for k in range(14 * 6, 28 * 6):
+        hour = k / 6
+        p = odds[max(from_hour for from_hour in odds if from_hour <= hour)]
+        forecast = ForecastFindings(hour * 3600, p, reserve_in_low_s=soon_h * 3600, reserve_in_s=4 * 3600.0)
+        held = evening.step(held, forecast, p, reserve.Margin(0.1, 0.02, 100.0, 5.0, 0.0, 0.5), hour >= bedtime,
+                            hour % 24, True)
+        if held.said_s == hour * 3600:
+            found.append((round(hour, 1), held.high))
+    return found
+
+
+def test_what_an_afternoon_may_still_change_is_a_heads_up_and_no_warning() -> None:
+    assert said_at({14.0: 0.1, 16.0: 0.65, 19.0: 0.1}) == [(16.2, False)]
+    assert said_at({14.0: 0.1, 16.0: 0.9}) == [(16.2, True)]
+
+
+def test_a_heads_up_of_the_afternoon_becomes_one_warning_at_bedtime_where_the_odds_are_high_by_then() -> None:
+    assert said_at({14.0: 0.1, 16.0: 0.65, 20.0: 0.85}) == [(16.2, False), (22.0, True)]
+    assert said_at({14.0: 0.1, 16.0: 0.65, 20.0: 0.7}) == [(16.2, False)]
+
+
+def test_a_warning_is_not_said_twice_however_the_odds_rise() -> None:
+    assert said_at({14.0: 0.1, 21.9: 0.55, 25.0: 0.99}) == [(22.0, True)]
+    assert said_at({14.0: 0.1, 16.0: 0.45, 18.0: 0.95, 20.0: 0.5, 23.0: 0.99}) == [(16.2, False), (18.0, True)]
+
+
+def test_a_day_brighter_than_any_before_brings_more_this_afternoon_but_not_tomorrow() -> None:
+    def harvest(bright: float) -> list[float]:
+        return [bright if 12 <= slot < 36 else 0.0 for slot in range(DAY_SLOTS)]
+
+    def afternoon_and_tomorrow(today: float) -> tuple[float, float]:
+        past = History()
+        for slot, sun_a in enumerate([*harvest(3.0), *harvest(3.0), *harvest(3.0), *harvest(today)[:28]]):
+            past = history.add(past, slot, 2.0, sun_a, 20.0)
+        found, count = outlook_days.days_from(past, past.next_slot, 20.0, 100.0)
+        assert count == 3
+        from_two_days_ago = found.harvests[1][1]
+        return from_two_days_ago[0], from_two_days_ago[40]
+
+    assert afternoon_and_tomorrow(3.0) == (pytest.approx(3.0), pytest.approx(3.0))
+    dull, bright = afternoon_and_tomorrow(1.0), afternoon_and_tomorrow(6.0)
+    assert 1.0 < dull[0] < 2.2
+    assert 3.8 < bright[0] < 6.0
+    assert dull[1] == bright[1] == pytest.approx(3.0)
