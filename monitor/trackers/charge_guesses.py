@@ -9,7 +9,7 @@ from math import exp
 
 from monitor.battery import Battery, CurrentSensor
 from monitor.trackers import charge_filter, kalman
-from monitor.trackers.charge_filter import DEPTH
+from monitor.trackers.charge_filter import CAPACITY, DEPTH
 from monitor.trackers.kalman import Belief
 
 #: Voltage errors of one quarter of an hour and the next are not independent: a bad fit counts for less than its
@@ -17,6 +17,8 @@ from monitor.trackers.kalman import Belief
 #: which forecasts best, would always win.
 TEMPER = 0.4
 SPACING_FRAC = 0.08
+#: A full charge teaches a lithium battery's capacity only where depth was so closely tied to it (correlation).
+LEAST_TIE = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,15 @@ def pruned(guesses: list[Guess]) -> Guesses:
     """Without those that no longer count; the best has log weight 0."""
     top = max(g.log_weight for g in guesses)
     return tuple(Guess(g.log_weight - top, g.belief) for g in guesses if g.log_weight > top - 8.0)
+
+
+def tied(guesses: Guesses) -> bool:
+    """Whether depth hangs on capacity, as it does after a knee.
+
+    A plateau leaves a trace of a tie, and a hundred full charges would each learn a little from it, all alike.
+    """
+    belief = best(guesses)
+    return belief.covariance[DEPTH][CAPACITY] > LEAST_TIE * belief.sigma(DEPTH) * belief.sigma(CAPACITY)
 
 
 def shares(guesses: Guesses) -> list[float]:
