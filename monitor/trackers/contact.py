@@ -3,6 +3,8 @@ from dataclasses import dataclass, replace
 from math import exp, log
 
 from monitor.findings import Engine
+from monitor.trackers import joined_gap
+from monitor.trackers.joined_gap import Gap
 from monitor.trackers.points import Point
 
 #: Log-odds beyond which a state is named, and beyond which they are not counted.
@@ -34,6 +36,12 @@ OWN_ODDS, OWN_KEEP, OWN_LEAST_V2, OWN_SPREAD = 4.0, 0.98, 0.02, 0.4
 #: A difference this large at rest cannot be across a joined path; more is allowed under current.
 APART_V = 0.11
 APART_OHM = 0.03
+#: ... and so soon after a stop all loads of the house may come through it, of about so much [s, A].
+FED_S, FED_A = 3600.0, 4.0
+#: A voltage across that lies off what was seen while joined says this much.
+PARTED_SAYS = 0.5
+#: Steps that go on to be followed beyond these log-odds take back what differences said, one in so long [s].
+PLAINLY_FOLLOWS, RECOVER_S = 3.5, 900.0
 #: Above this a relay that senses voltage holds on [V].
 HOLDS_ABOVE_V = 12.9
 #: While the engine charges: what a sound path may drop, with its loads unknown [V, ohm].
@@ -60,6 +68,7 @@ class Contact:
     slow_house_a: float | None = None
     own_xy: float = 0.0           # the same sums over all plainly joined parkings: the share usual for this vehicle
     own_xx: float = 0.0
+    gap: Gap = Gap()
 
 
 def state(contact: Contact) -> str:
@@ -76,25 +85,39 @@ def transfer(contact: Contact) -> tuple[float, float] | None:
     return contact.step_xy / contact.step_xx, max(contact.noise_v, 0.003) / contact.step_xx**0.5
 
 
-def step(contact: Contact, before: Point | None, point: Point, engine: Engine, since_s: float) -> Contact:
+def step(contact: Contact, before: Point | None, point: Point, engine: Engine, since_s: float,
+         may_hold: bool = True) -> Contact:
     """The evidence after one more point; since_s is when the engine changed its state.
 
     While the engine runs the alternator holds the starter, so steps say nothing and only the
-    difference counts; with the engine off steps say most.
+    difference counts; with the engine off steps say most. may_hold says that a relay which was closed
+    when the engine stopped may still be.
     """
     if point.house_v is None:
         return contact
     levels, likes = contact.levels, contact.likes
     steps, xy, xx, noise = contact.steps, contact.step_xy, contact.step_xx, contact.noise_v
-    apart = point.starter_v - point.house_v
+    apart, gap = point.starter_v - point.house_v, contact.gap
     weight = min(2.0, max(0.4, point.span_s / 30))
     running = engine == "running"
     if running:
         levels += weight * _while_charging(apart, point.house_a)
         if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and levels < CEILING:
             levels += _edge(before, point)
-    elif abs(apart) > APART_V + APART_OHM * abs(point.house_a or 0.0):
-        levels -= 1.5 * weight
+    else:
+        # A starter full of surface charge feeds all loads of a house that is joined to it.
+        fed_a = FED_A if may_hold and apart > 0 and point.at_s - since_s < FED_S else 0.0
+        if abs(apart) > APART_V + APART_OHM * (abs(point.house_a or 0.0) + fed_a):
+            levels -= 1.5 * weight
+        if point.house_a is not None:
+            off = joined_gap.off(gap, point.house_a, apart)
+            if off > 1:
+                levels -= PARTED_SAYS * weight
+                gap = joined_gap.unlearn(gap, point.span_s)
+            elif levels < 0 and gap.seconds < joined_gap.LEARN_S and follows(contact) > PLAINLY_FOLLOWS:
+                levels += min(-levels, point.span_s / RECOVER_S)    # the voltages said parted, and the steps go on
+            if contact.odds > OWN_ODDS and off < 1 and point.at_s - since_s > SOON_S / 3:
+                gap = joined_gap.learn(gap, point.house_a, apart, point.span_s)
     if not running and point.starter_v < HOLDS_ABOVE_V:
         levels = min(levels, MOST_OF_SLOW)      # low enough for a relay to let go: what joined it holds no longer
     if before is not None and before.house_v is not None and point.at_s - before.at_s <= STEP_WITHIN_S:
@@ -130,7 +153,7 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
         own_xx = OWN_KEEP * own_xx + xx - contact.step_xx
     odds = min(CEILING, max(-CEILING, levels + steps_say(likes, _own(own_xy, own_xx))))
     return Contact(odds, levels, likes, steps, xy, xx, noise, slow_s, slow_starter_v, slow_house_v, slow_a,
-                   own_xy, own_xx)
+                   own_xy, own_xx, gap)
 
 
 def follows(contact: Contact) -> float:

@@ -65,7 +65,8 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
         touching = replace(touching, odds=4.0, levels=4.0)
         news.append(Event(point.at_s, "joined_from_house", "vehicle",
                           "The isolator closed while the house side was charging."))
-    touching = contact.step(touching, before, point, run.state, run.since_s)
+    touching = contact.step(touching, before, point, run.state, run.since_s,
+                            held.record.was_closed_at_stop and not join_faults.follows_engine(held.record))
     isolator = "open" if dc_dc else contact.state(touching)
     # An alternator that is turned up and down makes steps that look like a join.
     path = held.path if dc_dc or throttled.suspected(run.throttle) else path_resistance.step(

@@ -1,0 +1,50 @@
+"""The voltage across a join at rest against the house current: learnt while plainly joined, it shows the parting."""
+from dataclasses import dataclass, replace
+
+#: How long it is remembered [s], and how long it is learnt before it says anything.
+REMEMBER_S, LEARN_S = 5400.0, 1800.0
+#: Points off the line make it forgotten so many times as fast.
+FORGET = 2.0
+#: The line is held to such a slope, ohm of the path by the starter's share of the load, as firmly as this many A².
+SLOPE_OHM, SLOPE_A2 = -0.008, 0.5
+#: Off the line by this, and this many sigmas: the batteries have parted [V].
+OFF_V, SIGMAS, LEAST_SIGMA_V = 0.018, 3.0, 0.003
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Means, variances and covariance of house current and voltage across (starter above house) of late."""
+
+    seconds: float = 0.0
+    mean_a: float = 0.0
+    mean_v: float = 0.0
+    var_a: float = 0.0
+    cov: float = 0.0
+    var_v: float = 0.0
+
+
+def learn(gap: Gap, house_a: float, across_v: float, span_s: float) -> Gap:
+    """After one more point while plainly joined, engine off."""
+    seconds = min(gap.seconds + span_s, REMEMBER_S)
+    share = span_s / seconds
+    off_a, off_v = house_a - gap.mean_a, across_v - gap.mean_v
+    keep = 1 - share
+    return Gap(seconds, gap.mean_a + share * off_a, gap.mean_v + share * off_v,
+               keep * (gap.var_a + share * off_a * off_a), keep * (gap.cov + share * off_a * off_v),
+               keep * (gap.var_v + share * off_v * off_v))
+
+
+def unlearn(gap: Gap, span_s: float) -> Gap:
+    """After a point that lies off the line: if the batteries are joined still, the line holds no longer."""
+    return replace(gap, seconds=max(0.0, gap.seconds - FORGET * span_s))
+
+
+def off(gap: Gap, house_a: float, across_v: float) -> float:
+    """How far the voltage across lies off the line, as a share of what shows a parting: above 1 it does."""
+    if gap.seconds < LEARN_S:
+        return 0.0
+    slope = (gap.cov + SLOPE_OHM * SLOPE_A2) / (gap.var_a + SLOPE_A2)
+    away_a = house_a - gap.mean_a
+    left = max(0.0, gap.var_v - slope * (2 * gap.cov - slope * gap.var_a))
+    sigma = (left + LEAST_SIGMA_V**2 + (0.008 * away_a) ** 2 * SLOPE_A2 / (gap.var_a + SLOPE_A2)) ** 0.5
+    return abs(across_v - gap.mean_v - slope * away_a) / max(OFF_V, SIGMAS * sigma)
