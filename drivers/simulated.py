@@ -73,7 +73,7 @@ class SimulatedDriver:
         self.vehicle: VehicleSim | None = VehicleSim(options.plan())
         self._speed = options.speed
         if options.skip_days:
-            for step_s in _steps(self.vehicle, options.skip_days, 60.0):
+            for step_s in steps(self.vehicle, options.skip_days, 60.0):
                 self.vehicle.step(step_s)
 
     def history(self, days: float, step_s: float = 60.0) -> Iterator[Reading]:
@@ -82,7 +82,7 @@ class SimulatedDriver:
         They come every step_s seconds [s], more finely around each start and stop of the engine.
         """
         vehicle = self._open()
-        for step in _steps(vehicle, days, step_s):
+        for step in steps(vehicle, days, step_s):
             vehicle.step(step)
             yield vehicle.reading()
 
@@ -114,13 +114,13 @@ class SimulatedDriver:
 def history(plan: Plan, days: float, step_s: float = 60.0) -> Iterator[Reading]:
     """Readings of a plan's first days, every step_s seconds and more finely around the engine's starts and stops."""
     vehicle = VehicleSim(plan)
-    for step in _steps(vehicle, days, step_s):
+    for step in steps(vehicle, days, step_s):
         vehicle.step(step)
         yield vehicle.reading()
 
 
-def _steps(vehicle: VehicleSim, days: float, step_s: float) -> Iterator[float]:
-    """Step lengths [s] for the coming days."""
+def steps(vehicle: VehicleSim, days: float, step_s: float) -> Iterator[float]:
+    """Step lengths [s] for the coming days: one journey, lived twice in these steps, is the same bit for bit."""
     end_s = vehicle.at_s + days * 86400.0
     windows = [(t - BEFORE_S, t + AFTER_S) for d in vehicle.plan.drives for t in (d.start_s, d.stop_s)]
     windows = [w for w in sorted(windows) if w[1] > vehicle.at_s]

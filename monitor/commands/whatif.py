@@ -34,8 +34,8 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
     """Replay the logged loads and sun through other set-ups, side by side with today's.
 
     First the present set-up is replayed; if it does not reproduce the log, the log does not explain the present
-    battery, and nothing more is said. Use that was prevented (cut-outs, sparing energy) is not in the log: for a
-    larger battery the answers are a lower bound of use.
+    battery, and nothing more is said. Loads that went off because the battery was flat come back in a candidate that is
+    less flat; use that people spared is not in the log: for a larger battery the answers are a lower bound of use.
     """
     from monitor.cli import Refused
     from monitor.findings import Estimate

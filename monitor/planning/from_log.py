@@ -1,30 +1,40 @@
 """A life out of the log: quarter hours of load, harvest and engine, and what is known of the present battery."""
 from collections.abc import Iterable
+from dataclasses import replace
 
 from monitor.battery import Vehicle
 from monitor.findings import ChargeFindings, Estimate
-from monitor.planning.life import Logged
-from monitor.planning.model import Setup
+from monitor.planning.life import Logged, refill, usual_a
+from monitor.planning.model import Setup, live
 from monitor.planning.whatif import Known
 
 QUARTER_S = 900.0
 #: A charge with a wider interval is not compared with; a life begins where it is first known better.
 WIDEST_FRAC = 0.3
+#: The log's harvest is that of the half hour before: so many rows later it is that of this one.
+LATER = 2
+#: Loads switch themselves off at low voltage: where the charge or the voltage is below these, they may have gone off ...
+FLAT_FRAC, FLAT_V = 0.10, 11.8
+#: ... and have, where over so many quarter hours they take less than this share of what they usually do at that hour.
+CUT_QUARTERS, CUT_SHARE = 8, 0.35
+#: What is left of a shunt's offset, at most and usually [A]; how far off the first known charge usually is.
+DRIFT_A, DRIFT_SIGMA_A, START_SIGMA_FRAC = 0.08, 0.04, 0.1
 
 
 def logged(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.0, current_offset_a: float = 0.0) -> list[Logged]:
     """Quarter-hour rows of the log (UTC start, UTC end, values) as a life without holes, from the first known charge on.
 
     A hole becomes quarter hours of which nothing is known, so that days stay days. The measured current decides:
-    load = harvest + engine - current, for the log's own load is that of the half hour before. Where the harvest could
-    not be told apart (an empty battery, an engine running) what came in is harvest, or the engine's, and what went out
+    load = harvest + engine - current. The log's own harvest is that of the half hour before, so the row half an hour
+    later is asked. Where the harvest could not be told apart (an empty battery, an engine running) what came in is harvest, or the engine's, and what went out
     is load; while the engine runs the load is the log's, and the sun is the engine's.
 
     current_offset_a : what the shunt shows with everything off, to be taken off
     """
     life: list[Logged] = []
     expected: float | None = None
-    for _, end_s, values in rows:
+    rows = list(rows)
+    for at, (_, end_s, values) in enumerate(rows):
         while expected is not None and end_s - expected > QUARTER_S * 0.5:
             life.append(Logged(_hour(expected, utc_to_local_h), None, None))
             expected += QUARTER_S
@@ -37,11 +47,32 @@ def logged(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.
         net -= current_offset_a
         running = (values["engine_running_frac"] or 0.0) > 0.5
         mains = (values["other_ah"] or 0.0) * 3600 / values["covered_s"]
-        load, harvest, engine = _split(net, values["load_a"], values["harvest_a"], running, mains)
+        _, later_s, told = rows[min(at + LATER, len(rows) - 1)]
+        harvest_a = told["harvest_a"] if later_s - end_s < (LATER + 0.5) * QUARTER_S else values["harvest_a"]
+        load, harvest, engine = _split(net, values["load_a"], harvest_a, running, mains)
         life.append(Logged(_hour(end_s, utc_to_local_h), load, harvest, values["curtailed_frac"] or 0.0, engine, running,
-                           values["house_temperature_c"], _sure(values)))
+                           values["house_temperature_c"], _sure(values), _flat(values)))
+    life = _cut(life)
     first = next((i for i, row in enumerate(life) if row.charge_frac is not None), 0)
     return life[first:]
+
+
+def _flat(values: dict) -> bool:
+    """Whether the battery is so flat that loads may switch themselves off."""
+    low_v, charge = values["house_voltage_low_v"], values["charge_frac"]
+    return (low_v is not None and low_v < FLAT_V) or (charge is not None and charge < FLAT_FRAC)
+
+
+def _cut(life: list[Logged]) -> list[Logged]:
+    """The life with `cut` where loads had gone off, instead of where they might have: from a flat moment until they are back."""
+    usual, free = usual_a(life), usual_a([replace(row, cut=False) for row in life])
+    found, armed = [], False
+    for k, row in enumerate(life):
+        ahead = [(r.load_a, (usual if any(usual) else free)[int(r.hour * 4) % 96]) for r in life[k:k + CUT_QUARTERS] if r.load_a is not None]
+        little = bool(ahead) and sum(a for a, _ in ahead) < CUT_SHARE * sum(b for _, b in ahead)
+        armed = (armed or row.cut) and little
+        found.append(replace(row, cut=armed and not row.engine_on))
+    return found
 
 
 def _sure(values: dict) -> float | None:
@@ -74,7 +105,36 @@ def present(quarters: Iterable[tuple[float, float, dict]], vehicle: Vehicle, cha
             utc_to_local_h: float = 0.0) -> tuple[list[Logged], Known]:
     """The life that the log's quarter hours tell, and the present battery in it: what another set-up is held against."""
     life = logged(quarters, utc_to_local_h, offset_a(charge))
-    return life, known(vehicle, life, capacity_ah)
+    return agreed(life, known(vehicle, life, capacity_ah))
+
+
+def agreed(life: list[Logged], found: Known) -> tuple[list[Logged], Known]:
+    """The life and its beginning such that the present set-up replays the logged charge best.
+
+    Two things are not known exactly and are the same whatever battery is there: the charge at the beginning, which the
+    tracker corrects only later, and a small steady current that the shunt shows amiss (within DRIFT_A, where counting
+    over weeks adds it up). Both are drawn towards what was told, so that they move only where that pays.
+    """
+    marks = [(k, row.charge_frac) for k, row in enumerate(life) if row.charge_frac is not None]
+    if len(marks) < 96:
+        return life, found
+    slots = refill(life)
+
+    def miss(start: float, drift_a: float) -> float:
+        moved = [replace(s, load_a=max(s.load_a + drift_a, 0.0), sun_a=s.sun_a + max(-drift_a - s.load_a, 0.0)) for s in slots]
+        trace = live(moved, found.setup, start, keep_trace=True).charge_frac
+        return (sum((trace[k] - z) ** 2 for k, z in marks) / len(marks)
+                + (0.003 * drift_a / DRIFT_SIGMA_A) ** 2 + (0.003 * (start - found.start_frac) / START_SIGMA_FRAC) ** 2)
+
+    drifts = [k * DRIFT_A / 4 for k in range(-4, 5)]
+    starts = [min(max(found.start_frac + k * START_SIGMA_FRAC / 2, 0.0), 1.0) for k in range(-4, 5)]
+    start, drift_a = found.start_frac, 0.0
+    for _ in range(2):
+        drift_a = min(drifts, key=lambda a: miss(start, a))
+        start = min(starts, key=lambda z: miss(z, drift_a))
+    life = [row if row.load_a is None else replace(row, load_a=max(row.load_a + drift_a, 0.0),
+            harvest_a=(row.harvest_a or 0.0) + max(-drift_a - row.load_a, 0.0)) for row in life]
+    return life, replace(found, start_frac=start)
 
 
 def known(vehicle: Vehicle, life: list[Logged], capacity_ah: Estimate) -> Known:

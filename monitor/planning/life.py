@@ -11,7 +11,8 @@ class Slot:
 
     sun_a is what the panel would have given (curtailed harvest already refilled, see refill);
     engine_a what came from the engine or the mains, engine_on whether the engine ran. hour is the
-    local or solar hour of its middle. known is False where the log has a gap.
+    local or solar hour of its middle. known is False where the log has a gap. prevented_a is what loads would have
+    taken more, had the battery not been so flat that they went off.
     """
 
     hour: float
@@ -21,11 +22,12 @@ class Slot:
     engine_on: bool = False
     temperature_c: float = 20.0
     known: bool = True
+    prevented_a: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Logged:
-    """A quarter of an hour as the log has it, before refilling."""
+    """A quarter of an hour as the log has it, before refilling. cut: the battery was so flat that loads had gone off."""
 
     hour: float
     load_a: float | None
@@ -35,6 +37,7 @@ class Logged:
     engine_on: bool = False
     temperature_c: float | None = None
     charge_frac: float | None = None
+    cut: bool = False
 
 
 def refill(rows: list[Logged], clearness_default: float = 0.75) -> list[Slot]:
@@ -43,10 +46,10 @@ def refill(rows: list[Logged], clearness_default: float = 0.75) -> list[Slot]:
     Refilled with the day's clearness (median share of the envelope over that day's unthrottled hours,
     0.05 to 1.25; clearness_default where the whole day was throttled) times the envelope, the harvest of a clear
     day at that hour. Gaps take the mean load of their hour and the sun of a clear day
-    times clearness_default; they are marked not known.
+    times clearness_default; they are marked not known. Where loads had gone off because the battery was flat, what
+    they usually take at that hour beyond what flowed is prevented use.
     """
-    envelope = _envelope(rows)
-    usual = [_mean([r.load_a for r in rows if r.load_a is not None and _bin(r.hour) == b]) for b in range(96)]
+    envelope, usual = _envelope(rows), usual_a(rows)
     slots: list[Slot] = []
     for day in _days(rows):
         shares = sorted(r.harvest_a / envelope[_bin(r.hour)] for r in day
@@ -59,8 +62,19 @@ def refill(rows: list[Logged], clearness_default: float = 0.75) -> list[Slot]:
             if row.curtailed_frac >= 0.3:
                 sun = max(sun, envelope[b] * clear)
             slots.append(Slot(row.hour, usual[b] if row.load_a is None else row.load_a, sun, row.engine_a,
-                              row.engine_on, 20.0 if row.temperature_c is None else row.temperature_c, known))
+                              row.engine_on, 20.0 if row.temperature_c is None else row.temperature_c, known,
+                              max(usual[b] - (row.load_a or 0.0), 0.0) if row.cut else 0.0))
     return slots
+
+
+def usual_a(rows: list[Logged]) -> list[float]:
+    """The mean load by quarter hour of the day where nothing had gone off [A]; the mean of all where an hour never was free."""
+    free: list[list[float]] = [[] for _ in range(96)]
+    for row in rows:
+        if row.load_a is not None and not row.cut:
+            free[_bin(row.hour)].append(row.load_a)
+    whole = _mean([load for loads in free for load in loads])
+    return [_mean(loads) if loads else whole for loads in free]
 
 
 def _envelope(rows: list[Logged]) -> list[float]:

@@ -46,17 +46,19 @@ class Lived:
 
 
 def live(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: float = 0.0,
-         keep_trace: bool = False) -> Lived:
+         keep_trace: bool = False, serves_from_frac: float | None = None) -> Lived:
     """Run a life through a set-up.
 
     Nights are counted from noon to noon; one is below when the charge falls under the reserve in it.
     A load that finds the battery empty is not served and counted. While the engine runs, the battery
     takes what the log shows, or up to engine_peak_a (the most the log shows) if there is room and it
-    accepts it; a DC-DC charger gives its limit. Lithium is not charged below 0 °C.
+    accepts it; a DC-DC charger gives its limit. Lithium is not charged below 0 °C. Use that a flat battery had prevented
+    comes back while the charge is above serves_from_frac (None: it stays prevented).
     """
     capacity, lead = setup.capacity_ah, setup.lead_acid
     keep = 1 - (setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if lead else 0.005))
     charge = start_frac * capacity
+    served = float("inf") if serves_from_frac is None else serves_from_frac * capacity
     reserve, accept = setup.reserve_frac * capacity, 1 / ACCEPTANCE_H
     drift = 1 - (0.0011 if lead else 0.0007) / 24 * SLOT_H    # 3 and 2 % a month (common practice)
     limit = setup.solar_limit_a if setup.solar_limit_a is not None else float("inf")
@@ -74,6 +76,8 @@ def live(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: floa
             night_low, was_full = charge, False
         last_hour = hour
         load = slot.load_a * load_ratio
+        if slot.prevented_a and charge > served:
+            load += slot.prevented_a * load_ratio
         sun = min(slot.sun_a * ratio, limit)
         engine = 0.0
         if slot.engine_on:

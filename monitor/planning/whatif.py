@@ -69,29 +69,38 @@ def ask(slots: list[Slot], known: Known, candidates: list[Setup], rms_frac: floa
         progress: Callable[[int], None] | None = None) -> list[Answers]:
     """The present set-up and each candidate, over the same draws of what is not known exactly.
 
-    Drawn together: the capacities (as surely as today's is known; a new one within 5 % of its label), the
-    charge loss, and the factor on refilled sun. progress is called with the number of lives lived.
+    Drawn together: the capacities (today's battery as surely as it is known; a new one within 5 % of its label), the
+    charge loss, and the factor on refilled sun. Use that the flat battery prevented comes back in a candidate that is
+    less flat. progress is called with the number of lives lived.
     """
     days = len(slots) * SLOT_H / 24
     peak = max((s.engine_a for s in slots if s.engine_on), default=0.0)
     draws = _draws(seed)
     every: list[Answers] = []
     today: list[Lived] = []
+    serves = _serves_from(slots, known)
     for setup in [known.setup, *candidates]:
         mine = setup is known.setup
+        same = (setup.capacity_ah, setup.chemistry) == (known.setup.capacity_ah, known.setup.chemistry)
         lives: list[Lived] = []
         for k, (size, loss, sun) in enumerate(draws):
-            spread = known.capacity_sigma_ah / known.setup.capacity_ah if mine else 0.05
+            spread = known.capacity_sigma_ah / known.setup.capacity_ah if same else 0.05
             base = setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if setup.lead_acid else 0.005)
             drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * size), sun_ratio=setup.sun_ratio * sun,
                             charge_loss_frac=base * loss)
-            lives.append(live(slots, drawn, known.start_frac, 0.0 if mine else peak))
+            lives.append(live(slots, drawn, known.start_frac, 0.0 if mine else peak, serves_from_frac=None if mine else serves))
             if progress:
                 progress(len(every) * len(draws) + k + 1)
         if mine:
             today = lives
         every.append(_answers(setup, lives, today, days, slots, rms_frac))
     return every
+
+
+def _serves_from(slots: list[Slot], known: Known) -> float | None:
+    """The charge below which today's loads go off: the highest at which they were; None where they never were."""
+    lived = live(slots, known.setup, known.start_frac, keep_trace=True)
+    return max((z for z, slot in zip(lived.charge_frac, slots) if slot.prevented_a > 0), default=None)
 
 
 def _draws(seed: int) -> list[tuple[float, float, float]]:

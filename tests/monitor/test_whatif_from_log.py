@@ -77,3 +77,17 @@ def test_lithium_brings_its_own_reserve_and_takes_what_comes_but_not_in_frost() 
     assert live(sunny, lithium, 0.3).charge_frac == () and live(sunny, lithium, 0.3).curtailed_ah < live(sunny, base, 0.3).curtailed_ah
     frost = [Slot(10 + k / 4, 0.0, 40.0, temperature_c=-3.0) for k in range(8)]
     assert live(frost, lithium, 0.3).curtailed_ah == pytest.approx(80.0)
+
+
+@pytest.mark.slow
+def test_the_answers_come_close_to_the_same_life_lived_again() -> None:
+    """Thirty days of a camp that its log explains, through daemon and log; the truth is the same simulation with the
+    other battery or panel in it. How often a log explains its battery, and more vehicles, are the benchmark's."""
+    from tests.benchmarks.bench_whatif import answered, told
+    from tests.benchmarks.ensemble import camps
+
+    plan = next(p for p in camps(8) if p.name == "camp 7")
+    for question, truth, answer in answered(told(plan, 30.0), 30.0):
+        nights = answer.nights_below_per_30
+        assert nights.low - 1e-9 <= truth <= nights.high + 1e-9, question
+        assert abs(nights.value - truth) <= 2.0, (question, truth, nights)
