@@ -1,6 +1,6 @@
 """State of charge of the house battery: counts ampere-hours, corrects itself at rest, full and empty."""
 from dataclasses import dataclass, replace
-from math import exp, hypot, log
+from math import exp, log
 
 from monitor.battery import Battery, Vehicle
 from monitor.chemistry import lead_acid
@@ -9,7 +9,6 @@ from monitor.sample import Minute
 from monitor.trackers import (
     charge_alerts,
     charge_anchor,
-    charge_anchored,
     charge_count,
     charge_filter,
     charge_guesses,
@@ -33,8 +32,6 @@ WINDOW_S = 900.0
 GATE, LOST = 25.0, 5.0
 #: Below this a lead-acid battery is past its knee and off its rest curve: that is the empty anchor's to judge.
 KNEE_V = 11.3
-#: From this depth on a voltage too low is believed only in part.
-BENT_FRAC, BENT = 0.6, 0.6
 #: How long a spell at empty goes on teaching.
 KNEE_S = 7200.0
 #: Errors of one quarter of an hour and the next are alike: so many of them count as one measurement.
@@ -99,8 +96,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     full, empty = None, None
     if count.voltage_v is not None and count.current_a is not None:
         full = charge_anchor.full(
-            battery, min(count.tail_v, count.voltage_v + 0.05), max(count.tail_a, count.current_a), capacity, count.high_s,
-            count.temperature_c)
+            battery, min(count.tail_v, count.voltage_v + 0.05), max(count.tail_a, count.current_a), capacity, count.high_s)
         rest_v = count.voltage_v - step_resistance.at(resistance, depth_frac) * count.current_a
         empty = charge_anchor.empty(battery, count.voltage_v, rest_v, count.current_a, capacity, count.temperature_c)
     session, session_h, before = held.session_sigma, held.session_h + minute.duration_s / 3600.0, held.before_session
@@ -131,23 +127,24 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
                 before, session_h, fulls = guesses, 0.0, fulls + 1
                 if anchor != "full" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0:
                     news.append(Event(minute.end_s, "full_charge", "house", _FULL_WORDS))
-            guesses = charge_anchored.learnt(before, full) if before is not None else charge_anchored.held(guesses, full)
+            untaught = CAPACITY if not battery.lead_acid and before is not None and not charge_guesses.tied(before) else None
+            guesses = _anchored(before, full, untouched=untaught) if before is not None else _set(guesses, full)
             session = full.sigma_frac
         elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
             # Held there by the charger; what still goes in is gas and teaches nothing.
-            guesses = charge_anchored.held(guesses, Anchor("full", min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), session))
+            guesses = _set(guesses, Anchor("full", min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), session))
         anchor, anchor_at = "full", minute.end_s
     if empty is not None:
         if knee:
             news.append(Event(minute.end_s, "empty_seen", "house", _EMPTY_WORDS))
-            guesses, knee_at = charge_anchored.learnt(charge_anchored.opened(guesses, battery), empty, repeats=1.5), minute.end_s
+            guesses, knee_at = _anchored(guesses, empty, repeats=1.5), minute.end_s
         elif minute.end_s - knee_at < KNEE_S:
             # How much deeper it goes from here says a little more each minute.
-            guesses = charge_anchored.learnt(guesses, empty, repeats=20.0)
+            guesses = _anchored(guesses, empty, repeats=20.0)
         elif due:
             # Still there: nothing new about its size, but however long it stands, it is no fuller.
             capacity = exp(guesses[0].belief.mean[CAPACITY])
-            guesses = charge_anchored.held(guesses, Anchor(
+            guesses = _set(guesses, Anchor(
                 "empty", max(empty.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), empty.sigma_frac))
         anchor, anchor_at = "empty", minute.end_s
     suspicion = charge_suspicion.update(
@@ -162,7 +159,7 @@ def _growth(
 ) -> tuple[Growth, float]:
     growth, at_s, rated = held.growth, held.growth_at_s, battery.rated_capacity_ah
     if (
-        battery.lead_acid and resistance.latest_ohm and held.anchor == "full"
+        battery.lead_acid and resistance.latest_ohm and held.anchor in ("full", "empty")
         and belief.sigma(DEPTH) < 0.035 * rated
     ):
         growth = resistance_growth.add(growth, resistance.latest_ohm, depth_ah / rated, count.temperature_c)
@@ -216,12 +213,8 @@ def _weigh_rest(
     for guess in guesses:
         mean = guess.belief.mean
         expected_v, slopes, curve_v = charge_filter.rest(guess.belief, battery, count.direction)
-        depth_frac, miss = mean[DEPTH] / exp(mean[CAPACITY]), rest_v - expected_v
-        step_v = step_resistance.sigma_ohm(resistance, depth_frac) * count.slow_a
-        if battery.lead_acid and depth_frac > BENT_FRAC and miss < 0.0:
-            # It may be the beginning of the knee, which is no matter of acid: that is the empty anchor's to judge.
-            step_v = hypot(step_v, BENT * miss)
-        trials.append((slopes, miss, noise + curve_v * curve_v + step_v * step_v))
+        step_v = step_resistance.sigma_ohm(resistance, mean[DEPTH] / exp(mean[CAPACITY])) * count.slow_a
+        trials.append((slopes, rest_v - expected_v, noise + curve_v * curve_v + step_v * step_v))
     guesses, misfit = charge_guesses.measured(
         guesses, trials, GATE, REPEATS[battery.lead_acid], None if battery.lead_acid else CAPACITY)
     surprise += 0.03 * (min(misfit, 60.0) - surprise)
@@ -232,6 +225,38 @@ def _weigh_rest(
             for g in guesses)
         surprise = 1.0
     return guesses, surprise, misfit
+
+
+def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, untouched: int | None = None) -> Guesses:
+    """After an anchor: one belief, which learns from it. Anchors are never refused.
+
+    repeats says how many minutes in a row will say the same, untouched what not to learn from it.
+    """
+    trials = []
+    for guess in guesses:
+        mean = guess.belief.mean
+        capacity = exp(mean[CAPACITY])
+        depth = anchor.depth_frac * capacity
+        # Empty says how large the battery is. Full does not: what is missing at a given tail is known too
+        # badly, and always in the same direction, for a hundred full charges not to add up to a wrong capacity.
+        by_capacity = -depth if anchor.kind == "empty" else 0.0
+        slopes = tuple(1.0 if i == DEPTH else (by_capacity if i == CAPACITY else 0.0) for i in range(len(mean)))
+        trials.append((slopes, depth - mean[DEPTH], repeats * (anchor.sigma_frac * capacity) ** 2))
+    found, _ = charge_guesses.measured(guesses, trials, 1e9, untouched=untouched)
+    return (Guess(0.0, charge_guesses.one(found)),)
+
+
+def _set(guesses: Guesses, anchor: Anchor) -> Guesses:
+    """Charge as the anchor says, and nothing else learnt from it.
+
+    The anchor is a part of the capacity: a wrong capacity makes the depth wrong with it, and the tie has to
+    stay. Without it the next anchor would take the depth for measured, and find the capacity confirmed.
+    """
+    belief = charge_guesses.one(guesses)
+    capacity = exp(belief.mean[CAPACITY])
+    depth_ah = anchor.depth_frac * capacity
+    alone = kalman.replaced(belief, DEPTH, depth_ah, anchor.sigma_frac * capacity)
+    return (Guess(0.0, kalman.tied(alone, DEPTH, CAPACITY, depth_ah)),)
 
 
 def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
