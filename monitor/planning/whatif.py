@@ -47,7 +47,8 @@ def explain(rows: list[Logged], known: Known) -> tuple[list[Slot], float]:
 
     Raises
     ------
-    NotExplained : the miss is above 3 points, or the nights differ by more than 0.5 in 30
+    NotExplained : the miss is above 3 points, or the nights differ by more than 0.5 in 30; a night that ends nearer
+        to the reserve than twice the miss (at most 3 points) may be either
     """
     slots = refill(rows)
     lived = live(slots, known.setup, known.start_frac, keep_trace=True)
@@ -55,8 +56,10 @@ def explain(rows: list[Logged], known: Known) -> tuple[list[Slot], float]:
     if len(pairs) < 96:
         raise NotExplained("the log holds less than a day of known charge; come back after a few days")
     rms = sqrt(sum((a - b) ** 2 for a, b in pairs) / len(pairs))
-    seen = _nights_below([row.charge_frac for row in rows], [row.hour for row in rows], known.setup.reserve_frac)
-    differ = abs(seen - lived.nights_below) * 30 / max(lived.nights, 1)
+    near, reserve = min(2 * rms, RMS_LIMIT_FRAC), known.setup.reserve_frac
+    levels, hours = [row.charge_frac for row in rows], [row.hour for row in rows]
+    least, most = _nights_below(levels, hours, reserve - near), _nights_below(levels, hours, reserve + near)
+    differ = max(least - lived.nights_below, lived.nights_below - most, 0) * 30 / max(lived.nights, 1)
     if rms > RMS_LIMIT_FRAC or differ > NIGHTS_LIMIT:
         raise NotExplained(
             f"the log does not explain the present battery: replayed, it is {100 * rms:.1f} points off on average "
