@@ -82,7 +82,8 @@ class Book:
 
     @property
     def simulated(self) -> bool:
-        return bool(self.now and self.now.simulated)
+        """Whether nothing of it is real; told before the first minute too, and where the findings are damaged."""
+        return self._ask_once("simulated", lambda reader: reader.simulated())
 
     @property
     def unsure(self) -> bool:

@@ -16,6 +16,8 @@ import click
 
 FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
 BEAT_S = 1.0
+#: However fast it goes, readings lie no further apart [simulated s]: longer is a gap.
+CLOSE_S = 60.0
 #: Latest days of the past in which readings come every minute.
 FINE_DAYS = 1.0
 
@@ -48,16 +50,16 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
     if scenario is not None and scenario not in SCENARIOS:
         raise Refused(f"no journey called {scenario!r}; choose one of {', '.join(SCENARIOS)}")
     port = _free_port(port)
-    options = Options(scenario=scenario or DEMO, seed=seed, speed=speed)
+    options = Options(scenario=scenario or DEMO, seed=seed, speed=min(speed * BEAT_S, CLOSE_S))
     with held(folder / "ampledger.db") as ours:
         if not ours:
             raise Refused(f"another ampledger is writing in {folder}; name another --folder")
         config_file = _prepare(folder, options)
-    _live(config_file, options, days, port, until_s)
+    _live(config_file, options, days, speed, port, until_s)
     click.echo(f"\nEnded. The log stays in {folder}; look at it with: ampledger status --config {folder / 'ampledger.toml'}")
 
 
-def _live(config_file: Path, options: Any, days: float, port: int, until_s: float | None) -> None:
+def _live(config_file: Path, options: Any, days: float, speed: float, port: int, until_s: float | None) -> None:
     """The past at once, then the present with its pages: one journey, so that the second goes on where the first ended."""
     from dataclasses import replace
 
@@ -75,10 +77,10 @@ def _live(config_file: Path, options: Any, days: float, port: int, until_s: floa
     if until_s is not None:
         threading.Timer(until_s, stop.set).start()
     with _pages(whole.log.database, port, stop) as ended:
-        click.echo(f"Live now at {options.speed:g} times the speed of life. Everything is SIMULATED.\n\n"
+        click.echo(f"Live now at {speed:g} times the speed of life. Everything is SIMULATED.\n\n"
                    f"    http://127.0.0.1:{port}/\n\nCtrl-C ends it.")
         try:
-            service.run(whole, stop=stop, begins_utc_s=begins_utc_s, pace_s=BEAT_S)
+            service.run(whole, stop=stop, begins_utc_s=begins_utc_s, pace_s=options.speed / speed)
         except service.CannotRun as error:
             raise Refused(str(error)) from None
     if ended():

@@ -94,6 +94,11 @@ class Reader:
         return Now(at_ms / 1000, utc_s(labels, at_ms), here.utc_trusted, here.utc_sigma_s,
                    meta.get("simulated") == "1", sample_of(row) if row else None, findings, vehicle)
 
+    def simulated(self) -> bool:
+        """Whether the log is of a simulated vehicle; known before its first minute."""
+        with reading.open_for_reading(self.database) as log:
+            return log.execute("select 1 from meta where name = 'simulated' and value = '1'").fetchone() is not None
+
     def sources(self) -> dict[str, str]:
         """Quantity -> the instrument whose value was last believed; empty in a log that does not tell."""
         with reading.open_for_reading(self.database) as log:

@@ -43,8 +43,8 @@ def make_log(full: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[
 def _make(kind: str, full: Path, target: Path) -> Path:
     if kind == "simulated":
         return full
-    if kind == "empty":
-        OpenLog(target, {"simulated": "0", "vehicle": saving.to_text(store_fixture.VEHICLE)}).close()
+    if kind in ("empty", "empty simulated"):
+        OpenLog(target, {"simulated": "01"["simulated" in kind], "vehicle": saving.to_text(store_fixture.VEHICLE)}).close()
     elif kind == "letter":
         target.write_text("Dear reader, " * 800)
     elif kind == "damaged":

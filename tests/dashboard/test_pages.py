@@ -46,6 +46,12 @@ def test_every_page_shows_a_full_log_and_says_that_it_is_simulated(client, page:
 
 
 @pytest.mark.parametrize("page", PAGES)
+def test_a_simulated_vehicle_is_named_before_its_first_minute(client, page: str) -> None:
+    assert Text(client("empty simulated").get(page).text).text.count("SIMULATED") == 1
+    assert "SIMULATED" not in Text(client("empty").get(page).text).text
+
+
+@pytest.mark.parametrize("page", PAGES)
 def test_a_real_log_is_not_called_simulated_nor_old(client, page: str) -> None:
     seen = Text(client("real").get(page).text).text
     assert "SIMULATED" not in seen and "OLD FIGURES" not in seen and "clock not confirmed" not in seen

@@ -71,6 +71,7 @@ def test_the_demo_lives_shows_itself_and_ends_on_ctrl_c(tmp_path: Path) -> None:
     assert log.now().simulated
     begin, end = log.span()
     assert end - begin >= 1200, "ten minutes went by in each second"
+    assert log.now().findings.counts.today.gap_s < 60.0, "and each of them was measured"
     assert backup.prove(log.database).damaged_hours == 0
     assert {path.name for path in tmp_path.iterdir()} == {"demo-data", "home"}
     assert not list((tmp_path / "home").rglob("*")), "nothing is written outside the folder"
