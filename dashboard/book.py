@@ -15,7 +15,7 @@ from monitor.planning.battery_lives import Lives
 from monitor.report import span
 from monitor.sample import Sample
 from monitor.store.reader import Day, Foreseen, Logged, NoLog, Now, Reader
-from monitor.trackers.week import Week
+from monitor.trackers.wear.week import Week
 from monitor.watch import Findings
 
 #: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.

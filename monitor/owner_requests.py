@@ -11,8 +11,9 @@ from monitor.findings import Event
 from monitor.planning import battery_lives
 from monitor.store.batch import Batch
 from monitor.store.requests import Request
-from monitor.trackers import charge, charge_tested, health
-from monitor.trackers.verdict import CapacityTest
+from monitor.trackers.state_of_charge import charge
+from monitor.trackers.wear import charge_tested, health
+from monitor.trackers.wear.verdict import CapacityTest
 
 log = logging.getLogger("ampledger.requests")
 

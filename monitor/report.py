@@ -12,7 +12,7 @@ from monitor.findings import (
     JoinFindings,
     StarterFindings,
 )
-from monitor.trackers.counts import Tally
+from monitor.trackers.loads_and_sun.counts import Tally
 
 #: Drains below this are the battery's own and a clock's; no sentence names them [A].
 QUIET_A = 0.03

@@ -12,7 +12,14 @@ from monitor.findings import (
     StarterFindings,
 )
 from monitor.sample import Minute
-from monitor.trackers import charge, counts, forecast, health, house_alerts, isolator, loads, plausibility, starter
+from monitor.trackers import house_alerts
+from monitor.trackers.join import isolator
+from monitor.trackers.loads_and_sun import counts, loads
+from monitor.trackers.starter_battery import starter
+from monitor.trackers.state_of_charge import charge
+from monitor.trackers.tonight import forecast
+from monitor.trackers.wear import health
+from monitor.trackers.wiring import plausibility
 
 
 @dataclass(frozen=True, slots=True)

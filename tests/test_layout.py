@@ -14,6 +14,11 @@ MAY_IMPORT = {
     "monitor/chemistry": ["monitor.chemistry"],
     "monitor/trackers": ["monitor.trackers", "monitor.chemistry", "monitor.battery", "monitor.sample",
                          "monitor.findings", "monitor.saving"],
+    **{f"monitor/trackers/{room}": [f"monitor.trackers.{other}" for other in (room, *below)]
+       + ["monitor.chemistry", "monitor.battery", "monitor.sample", "monitor.findings", "monitor.saving"]
+       for room, below in {
+           "wear": ["state_of_charge", "loads_and_sun"], "state_of_charge": ["loads_and_sun"], "tonight": ["loads_and_sun"],
+           "loads_and_sun": [], "join": [], "starter_battery": [], "wiring": []}.items()},
     "dashboard": ["dashboard", "monitor.store.reader", "monitor.store.requests", "monitor.findings",
                   "monitor.report", "monitor.watch", "monitor.battery", "monitor.trackers", "monitor.sample",
                   "monitor.planning"],

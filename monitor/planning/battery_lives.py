@@ -4,7 +4,7 @@ from typing import Literal
 
 from monitor import saving
 from monitor.battery import Battery, Vehicle
-from monitor.trackers.week import Week
+from monitor.trackers.wear.week import Week
 
 Which = Literal["house", "starter"]
 LONGEST_LABEL = 60

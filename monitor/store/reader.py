@@ -17,8 +17,8 @@ from monitor.store.columns import RAW_COLUMNS, ROLLED
 from monitor.store.reading import NoLog, Span, label, utc_s
 from monitor.store.rows import sample_of
 from monitor.store.series import Series
-from monitor.trackers import week
-from monitor.trackers.week import Week
+from monitor.trackers.wear import week
+from monitor.trackers.wear.week import Week
 from monitor.watch import Findings
 
 __all__ = ["Day", "Foreseen", "Logged", "NoLog", "Now", "Reader", "Series"]

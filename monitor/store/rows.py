@@ -5,7 +5,7 @@ from operator import attrgetter
 from monitor.findings import Answer, Estimate
 from monitor.sample import Minute, Sample
 from monitor.store.columns import RAW, ROLLED, milliseconds, stored
-from monitor.trackers.counts import Tally
+from monitor.trackers.loads_and_sun.counts import Tally
 from monitor.watch import Findings
 
 _RAW_FIELDS = attrgetter(*RAW)

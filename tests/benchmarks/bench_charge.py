@@ -19,7 +19,7 @@ from monitor.battery import Battery, Vehicle
 from monitor.findings import Estimate, JoinFindings
 from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers import charge
+from monitor.trackers.state_of_charge import charge
 
 DAY_S = 86400.0
 

@@ -25,9 +25,10 @@ from monitor.planning import whatif
 from monitor.planning.life import Slot
 from monitor.planning.model import Setup
 from monitor.replay import samples
-from monitor.trackers import charge, health
-from monitor.trackers.verdict import judge
-from monitor.trackers.week import Week
+from monitor.trackers.state_of_charge import charge
+from monitor.trackers.wear import health
+from monitor.trackers.wear.verdict import judge
+from monitor.trackers.wear.week import Week
 from tests.benchmarks.ensemble import half_years, journey, owner
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"

@@ -7,7 +7,7 @@ import time
 
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.gather import minutes
-from monitor.trackers import loads
+from monitor.trackers.loads_and_sun import loads
 from tests.benchmarks.ensemble import camps, journey, owner, vehicles
 
 UNKNOWN = NotYet("not part of this benchmark")

@@ -14,8 +14,8 @@ import numpy as np
 from monitor.battery import Battery, Vehicle
 from monitor.findings import JoinFindings
 from monitor.sample import Minute
-from monitor.trackers import crank, starter
-from monitor.trackers.freezing import freezing_point_c
+from monitor.trackers.starter_battery import crank, starter
+from monitor.trackers.starter_battery.freezing import freezing_point_c
 from tests.benchmarks import join_scores, parkings
 
 SEASONS = ("summer", "spring", "heat", "frost")

@@ -14,7 +14,8 @@ import numpy as np
 from monitor.battery import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.sample import Minute
-from monitor.trackers import forecast, loads
+from monitor.trackers.loads_and_sun import loads
+from monitor.trackers.tonight import forecast
 from tests.benchmarks.camps import STEP_S, Camp, camp
 from tests.benchmarks.ensemble import camps, journey
 

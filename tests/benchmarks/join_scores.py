@@ -6,7 +6,8 @@ import numpy as np
 
 from monitor.findings import Estimate
 from monitor.gather import minutes
-from monitor.trackers import isolator, starter
+from monitor.trackers.join import isolator
+from monitor.trackers.starter_battery import starter
 from tests.benchmarks import outings
 from tests.benchmarks.outings import Fault, Outing, Rig
 

@@ -15,7 +15,7 @@ from monitor.findings import Event
 from monitor.store.batch import Batch
 from monitor.store.open_log import OpenLog
 from monitor.store.pending import Pending
-from monitor.trackers.week import Week, event
+from monitor.trackers.wear.week import Week, event
 from tests import store_fixture
 from tests.dashboard.test_browser import CHROMIUM, QUIET, pytestmark  # noqa: F401
 

@@ -11,8 +11,8 @@ from monitor.planning import battery_lives, life_words
 from monitor.planning.battery_lives import Lives
 from monitor.store import requests
 from monitor.store.reader import Reader
-from monitor.trackers.verdict import CapacityTest
-from monitor.trackers.week import Week
+from monitor.trackers.wear.verdict import CapacityTest
+from monitor.trackers.wear.week import Week
 from tests.vehicle_by_hand import daemon, live
 
 OLD = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))

@@ -8,7 +8,7 @@ from monitor import saving
 from monitor.battery import Battery, CurrentSensor, Vehicle
 from monitor.findings import Estimate, JoinFindings, NotYet
 from monitor.sample import Minute, Sample
-from monitor.trackers import charge
+from monitor.trackers.state_of_charge import charge
 
 STARTER = Battery("starter", "flooded", 60.0)
 AGM = Vehicle(Battery("house", "agm", 100.0), STARTER)

@@ -3,7 +3,7 @@ import pytest
 
 from monitor.battery import Battery, Vehicle
 from monitor.findings import JoinFindings, NotYet
-from monitor.trackers import charge
+from monitor.trackers.state_of_charge import charge
 from tests.monitor.test_charge import AGM, DAY_MIN, LITHIUM, STARTER, Plain, camp, minute
 
 

@@ -10,8 +10,8 @@ from monitor.commissioning import lines, steps
 from monitor.commissioning.steps import Found, Meter, NotClear, Shown
 from monitor.commissioning.which import from_log, which
 from monitor.findings import Estimate, JoinFindings
-from monitor.trackers import charge
-from monitor.trackers.charge_filter import CAPACITY, LEVEL
+from monitor.trackers.state_of_charge import charge
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, LEVEL
 from tests.monitor.test_charge import AGM, DAY_MIN, LITHIUM, STARTER, minute
 from tests.reference import RECORDINGS
 

@@ -5,7 +5,7 @@ from monitor.battery import Battery, Vehicle
 from monitor.findings import JoinFindings
 from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers import counts
+from monitor.trackers.loads_and_sun import counts
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 

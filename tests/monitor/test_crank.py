@@ -8,7 +8,7 @@ from monitor import saving
 from monitor.findings import Estimate, JoinFindings, NotYet
 from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers import crank
+from monitor.trackers.starter_battery import crank
 
 RUNNING, OFF = JoinFindings("closed", "running"), JoinFindings("open", "off")
 

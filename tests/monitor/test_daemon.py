@@ -19,7 +19,7 @@ from monitor.daemon import OtherLog
 from monitor.findings import Estimate
 from monitor.store import requests
 from monitor.store.reader import Reader
-from monitor.trackers import charge
+from monitor.trackers.state_of_charge import charge
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 from tests.store_fixture import VEHICLE
 from tests.vehicle_by_hand import REST, Instrument, daemon, live

@@ -4,7 +4,8 @@ import pytest
 from monitor.battery import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.saving import from_text, to_text
-from monitor.trackers import forecast, loads
+from monitor.trackers.loads_and_sun import loads
+from monitor.trackers.tonight import forecast
 from tests.monitor.test_loads import load_a, minute, sun_a
 
 NOT_YET = NotYet("not part of this test")

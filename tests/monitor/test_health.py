@@ -9,9 +9,9 @@ from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.gather import minutes
 from monitor.sample import Sample
 from monitor.saving import from_text, to_text
-from monitor.trackers import health
-from monitor.trackers.verdict import CapacityTest, judge
-from monitor.trackers.week import WEEK_EVENT, Week, of_event
+from monitor.trackers.wear import health
+from monitor.trackers.wear.verdict import CapacityTest, judge
+from monitor.trackers.wear.week import WEEK_EVENT, Week, of_event
 
 HOUSE = Battery("house", "agm", 100)
 VEHICLE = Vehicle(HOUSE, Battery("starter", "flooded", 70))

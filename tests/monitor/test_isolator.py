@@ -6,7 +6,7 @@ from monitor.battery import Battery, Vehicle
 from monitor.findings import Estimate, NotYet
 from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers import isolator
+from monitor.trackers.join import isolator
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 STARTER_OHM, HOUSE_OHM = 0.008, 0.012

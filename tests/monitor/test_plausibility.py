@@ -17,11 +17,11 @@ from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.gather import minutes
 from monitor.replay import samples
 from monitor.sample import Minute, Sample
-from monitor.trackers import plausibility
-from monitor.trackers.channel_state import Limit, Noise, grown, limited, noisy
-from monitor.trackers.sunny_sensor import Swings, loose
-from monitor.trackers.sunny_sensor import update as swings
-from monitor.trackers.voltage_level import Level, house, house_factor, mistake, starter, starter_factor
+from monitor.trackers.wiring import plausibility
+from monitor.trackers.wiring.channel_state import Limit, Noise, grown, limited, noisy
+from monitor.trackers.wiring.sunny_sensor import Swings, loose
+from monitor.trackers.wiring.sunny_sensor import update as swings
+from monitor.trackers.wiring.voltage_level import Level, house, house_factor, mistake, starter, starter_factor
 from tests.benchmarks.ensemble import owner
 from tests.reference import BEST_SIMPLE_RMSE_PCT, RECORDINGS, vehicle_toml
 

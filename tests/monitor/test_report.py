@@ -11,7 +11,7 @@ from monitor.findings import (
     NotYet,
     StarterFindings,
 )
-from monitor.trackers.counts import Tally
+from monitor.trackers.loads_and_sun.counts import Tally
 
 WAIT = NotYet("one night has to pass")
 

@@ -6,9 +6,10 @@ import pytest
 
 from monitor.battery import Battery
 from monitor.findings import Estimate, NotYet
-from monitor.trackers import load_off, resistance_trend, resistance_weeks
-from monitor.trackers.load_off import Step, Watched
-from monitor.trackers.resistance_weeks import Effects, Level, Sums
+from monitor.trackers.loads_and_sun import load_off
+from monitor.trackers.wear import resistance_trend, resistance_weeks
+from monitor.trackers.loads_and_sun.load_off import Step, Watched
+from monitor.trackers.wear.resistance_weeks import Effects, Level, Sums
 
 HOUSE = Battery("house", "agm", 100)
 NONE = Effects(0.0, 0.0, 0.0, 0.0, 0.0)

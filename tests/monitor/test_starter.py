@@ -9,7 +9,7 @@ from monitor.battery import Battery, Vehicle
 from monitor.findings import Estimate, JoinFindings, NotYet
 from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers import starter
+from monitor.trackers.starter_battery import starter
 from tests.benchmarks import parkings
 from tests.benchmarks.bench_starter import park, vehicle
 

@@ -2,11 +2,12 @@
 import pytest
 
 from monitor.battery import Battery, Vehicle
-from monitor.trackers import crank, join_alerts, path_resistance, starter_alerts
-from monitor.trackers.contact import Contact
-from monitor.trackers.drain_verdict import Drain
-from monitor.trackers.join_faults import Record
-from monitor.trackers.starter_alerts import Level
+from monitor.trackers.join import join_alerts, path_resistance
+from monitor.trackers.starter_battery import crank, starter_alerts
+from monitor.trackers.join.contact import Contact
+from monitor.trackers.starter_battery.drain_verdict import Drain
+from monitor.trackers.join.join_faults import Record
+from monitor.trackers.starter_battery.starter_alerts import Level
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 DC_DC = Vehicle(VEHICLE.house, VEHICLE.starter, charging="dc_dc")

@@ -5,7 +5,7 @@ from monitor.battery import Battery, Vehicle
 from monitor.chemistry import lead_acid
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.sample import Minute
-from monitor.trackers import swings
+from monitor.trackers.wear import swings
 
 NOT = NotYet("not looked at here")
 KIND = lead_acid.KINDS["agm"]

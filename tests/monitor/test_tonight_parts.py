@@ -5,10 +5,11 @@ import pytest
 
 from monitor.battery import Battery
 from monitor.findings import ChargeFindings, Estimate, ForecastFindings, NotYet
-from monitor.trackers import evening, history, levers, night, outcomes, outlook_days, reserve, solar_clock
-from monitor.trackers.evening import Evening
-from monitor.trackers.history import DAY_SLOTS, History
-from monitor.trackers.outcomes import Learnt, Night
+from monitor.trackers.loads_and_sun import history, solar_clock
+from monitor.trackers.tonight import evening, levers, night, outcomes, outlook_days, reserve
+from monitor.trackers.tonight.evening import Evening
+from monitor.trackers.loads_and_sun.history import DAY_SLOTS, History
+from monitor.trackers.tonight.outcomes import Learnt, Night
 
 NOT_YET = NotYet("not part of this test")
 #: 22:00 solar: two amperes through the night, the sun from 06:00 on.

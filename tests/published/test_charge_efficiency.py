@@ -3,7 +3,7 @@ import pytest
 
 from monitor.battery import Battery
 from monitor.chemistry import lead_acid, lithium_iron, ratings
-from monitor.trackers import charge_filter
+from monitor.trackers.state_of_charge import charge_filter
 
 
 @pytest.mark.parametrize(("charge_frac", "kept"), [(0.5, 0.9988), (0.7, 0.982), (0.8, 0.931), (0.9, 0.738), (0.95, 0.488)])

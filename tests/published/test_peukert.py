@@ -5,7 +5,7 @@ from monitor.battery import Battery, Vehicle
 from monitor.chemistry import lead_acid, ratings
 from monitor.findings import JoinFindings
 from monitor.sample import Minute, Sample
-from monitor.trackers import charge
+from monitor.trackers.state_of_charge import charge
 
 
 def test_tutorial_example() -> None:

@@ -5,10 +5,10 @@ from monitor.battery import Battery, Vehicle
 from monitor.findings import JoinFindings
 from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers import drain_verdict, starter, surface_decay
-from monitor.trackers.crank_limits import load_test_v
-from monitor.trackers.freezing import freezing_point_c
-from monitor.trackers.starter_alerts import charge_frac
+from monitor.trackers.starter_battery import drain_verdict, starter, surface_decay
+from monitor.trackers.starter_battery.crank_limits import load_test_v
+from monitor.trackers.starter_battery.freezing import freezing_point_c
+from monitor.trackers.starter_battery.starter_alerts import charge_frac
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 OPEN = JoinFindings("open", "off")

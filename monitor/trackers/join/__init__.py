@@ -1,0 +1,1 @@
+"""Engine and isolator: whether the batteries are joined, should be, and what the join drops."""

@@ -1,0 +1,1 @@
+"""Where the charge comes from and where it goes: loads, fridge, sun."""

@@ -1,0 +1,1 @@
+"""The starter battery: its level, what drains it, how it turns the engine."""

@@ -1,0 +1,111 @@
+"""Several beliefs side by side, each with its weight: for a plateau where one voltage fits many charges.
+
+A sum of Gaussians, each carried by its own linear filter (Alspach and Sorenson, IEEE Trans.
+Automatic Control 17 (1972) 439). Lead-acid needs one; lithium starts with a row of them along the
+state of charge and keeps those that go on fitting, until the first full charge leaves one.
+"""
+from dataclasses import dataclass
+from math import exp
+
+from monitor.battery import Battery, CurrentSensor
+from monitor.trackers.state_of_charge import charge_filter, kalman
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH
+from monitor.trackers.state_of_charge.kalman import Belief
+
+#: Voltage errors of one quarter of an hour and the next are not independent: a bad fit counts for less than its
+#: Gaussian says. How wide a guess's own forecast is does not count at all: else the flattest part of the curve,
+#: which forecasts best, would always win.
+TEMPER = 0.4
+SPACING_FRAC = 0.08
+#: A full charge teaches a lithium battery's capacity only where depth was so closely tied to it (correlation).
+LEAST_TIE = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """One belief and the logarithm of its weight."""
+
+    log_weight: float
+    belief: Belief
+
+
+Guesses = tuple[Guess, ...]
+
+
+def begin(battery: Battery, sensor: CurrentSensor) -> Guesses:
+    """What is believed before the first reading."""
+    wide = charge_filter.begin(battery, sensor)
+    if battery.lead_acid:
+        return (Guess(0.0, wide),)
+    rated = battery.rated_capacity_ah
+    return tuple(
+        Guess(0.0, kalman.replaced(wide, DEPTH, SPACING_FRAC * (i + 0.5) * rated, 0.6 * SPACING_FRAC * rated))
+        for i in range(12)
+    )
+
+
+def best(guesses: Guesses) -> Belief:
+    """The belief with most weight."""
+    return max(guesses, key=lambda g: g.log_weight).belief
+
+
+def measured(
+    guesses: Guesses, trials: list[tuple[tuple[float, ...], float, float]], gate: float, repeats: float = 1.0,
+    untouched: int | None = None,
+) -> tuple[Guesses, float]:
+    """All guesses after one measurement, and how badly even the best fits (squared sigmas).
+
+    trials gives, for each guess, the slopes, the surprise and the variance. A surprise beyond gate (squared
+    sigmas) moves no guess, but still costs it weight. untouched: a quantity not to learn from it.
+    """
+    found, least = [], 1e9
+    for guess, (slopes, miss, variance) in zip(guesses, trials):
+        total = kalman.variance_along(guess.belief, slopes) + variance
+        squared = miss * miss / total
+        least = min(least, squared)
+        belief = guess.belief
+        if squared < gate:
+            belief = (
+                kalman.weigh(belief, slopes, miss, variance * repeats) if untouched is None
+                else kalman.weigh_around(belief, slopes, miss, variance * repeats, untouched))
+        found.append(Guess(guess.log_weight - TEMPER * 0.5 * min(squared, 2 * gate), belief))
+    return pruned(found), least
+
+
+def pruned(guesses: list[Guess]) -> Guesses:
+    """Without those that no longer count; the best has log weight 0."""
+    top = max(g.log_weight for g in guesses)
+    return tuple(Guess(g.log_weight - top, g.belief) for g in guesses if g.log_weight > top - 8.0)
+
+
+def tied(guesses: Guesses) -> bool:
+    """Whether depth hangs on capacity, as it does after a knee.
+
+    A plateau leaves a trace of a tie, and a hundred full charges would each learn a little from it, all alike.
+    """
+    belief = best(guesses)
+    return belief.covariance[DEPTH][CAPACITY] > LEAST_TIE * belief.sigma(DEPTH) * belief.sigma(CAPACITY)
+
+
+def shares(guesses: Guesses) -> list[float]:
+    """Weights that add up to 1."""
+    plain = [exp(g.log_weight) for g in guesses]
+    total = sum(plain)
+    return [w / total for w in plain]
+
+
+def one(guesses: Guesses) -> Belief:
+    """A single belief with the mean and covariance of them all."""
+    if len(guesses) == 1:
+        return guesses[0].belief
+    parts = shares(guesses)
+    beliefs = [g.belief for g in guesses]
+    n = len(beliefs[0].mean)
+    mean = tuple(sum(w * b.mean[i] for w, b in zip(parts, beliefs)) for i in range(n))
+    rows = tuple(
+        tuple(
+            sum(w * (b.covariance[i][j] + (b.mean[i] - mean[i]) * (b.mean[j] - mean[j])) for w, b in zip(parts, beliefs))
+            for j in range(n)
+        ) for i in range(n)
+    )
+    return Belief(mean, rows)

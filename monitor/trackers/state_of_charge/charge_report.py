@@ -1,0 +1,132 @@
+"""What the charge tracker says: each figure with its interval and what it rests on."""
+from math import exp, hypot, log, sqrt
+
+from monitor.battery import Vehicle
+from monitor.chemistry import lead_acid
+from monitor.findings import Answer, Basis, ChargeFindings, Estimate, NotYet
+from monitor.trackers.state_of_charge import charge_guesses, charge_suspicion, charging_stage, step_resistance
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
+from monitor.trackers.state_of_charge.charge_held import Held
+
+Z95 = 1.96
+BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
+#: Before anything was measured nothing is said: the prior alone covers all there is.
+UNKNOWN_WIDTH_FRAC = 0.8
+#: Lost plates leave the rest voltage as it was (Bode 1977): until a knee or the growth of resistance has spoken,
+#: a lead-acid battery may hold so much less than its voltage says. Down only, as a part of capacity.
+PLATES_SIGMA, PLATES_KNOWN = 0.13, 0.10
+#: What no number of discharges averages out of a capacity: the rate and warmth at which the knee came, the slope of
+#: the rest curve. Lead-acid and lithium, one sigma.
+SYSTEMATIC = {True: 0.04, False: 0.02}
+#: Never surer than this on a lithium plateau before a first anchor.
+PLATEAU_SIGMA_FRAC = 0.08
+
+
+def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
+    """What is known now."""
+    count, house = held.count, vehicle.house
+    z, sigma, log_q, sigma_q, cross = _charge(held, vehicle)
+    seen_full = held.fulls > 0
+    if not house.lead_acid and held.anchor in ("", "rest") and z > 0.12:
+        # On the plateau a voltmeter 0.3 % off, or a curve a tenth of a volt off, fits the wrong charge perfectly.
+        sigma = max(sigma, PLATEAU_SIGMA_FRAC)
+    age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
+    stage = charging_stage.stage(count, house, held.session_sigma < 1.0)
+    offset = _offset(held, vehicle)
+    resistance = _resistance(held, z)
+    doubt = chemistry_doubt(held, vehicle)
+    plates = PLATES_SIGMA if house.lead_acid and sigma_q > PLATES_KNOWN else 0.0
+    low, high = _inside(z - Z95 * hypot(sigma, plates * max(1 - z, 0.0))), _inside(z + Z95 * sigma)
+    if held.suspicion.reversed:
+        wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
+        return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
+    if high - low > UNKNOWN_WIDTH_FRAC:
+        wait = NotYet("it needs one full charge, or a night without the sun" if house.lead_acid
+                      else "it needs one full charge, or a day of ordinary use")
+        return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
+    basis = BASIS[held.anchor]
+    if basis == "full charge seen" and age is not None and age > 5 * 86400.0:
+        basis = "rested" if house.lead_acid else "counting"
+    capacity = exp(log_q)
+    # the gain of the shunt cannot be told from capacity, and stays in its interval
+    sigma_q = hypot(sigma_q, vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC[house.lead_acid])
+    learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if seen_full else "label"
+    left = _left(z, sigma, capacity, sigma_q, cross, 0.0, basis)
+    usable = _left(z, sigma, capacity, sigma_q, cross, house.reserve_soc_frac, basis)
+    return ChargeFindings(
+        Estimate(_inside(z), low, high, basis),
+        Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, plates)), capacity * exp(Z95 * sigma_q), learnt),
+        left, usable, resistance, offset, held.anchor, age, doubt, stage)
+
+
+def _charge(held: Held, vehicle: Vehicle) -> tuple[float, float, float, float, float]:
+    """Charge fraction and ln capacity over all guesses: mean, sigma, mean, sigma, covariance."""
+    count, rated = held.count, vehicle.house.rated_capacity_ah
+    total_z = total_zz = total_q = total_qq = total_zq = 0.0
+    for share, guess in zip(charge_guesses.shares(held.guesses), held.guesses):
+        mean, cov = guess.belief.mean, guess.belief.covariance
+        depth = mean[DEPTH] + count.out_ah - count.in_ah * (1 - mean[LOSS]) + mean[OFFSET] * count.hours + count.lost_ah
+        log_q, var_q, var_d, var_dq = mean[CAPACITY], cov[CAPACITY][CAPACITY], cov[DEPTH][DEPTH], cov[DEPTH][CAPACITY]
+        var_d += count.doubt_ah2
+        if held.growth.sigma_ln:
+            # Growth of resistance speaks of capacity alone; what it changes in the depth follows from their tie.
+            total = var_q + held.growth.sigma_ln**2
+            miss = held.growth.mean_ln + log(rated) - log_q
+            depth += var_dq / total * miss
+            log_q += var_q / total * miss
+            var_d -= var_dq * var_dq / total
+            var_dq -= var_dq * var_q / total
+            var_q -= var_q * var_q / total
+        capacity = exp(log_q)
+        u = depth / capacity
+        z, var_z = 1 - u, max(var_d / capacity**2 - 2 * u * var_dq / capacity + u * u * var_q, 0.0)
+        cross = u * var_q - var_dq / capacity
+        total_z += share * z
+        total_q += share * log_q
+        total_zz += share * (var_z + z * z)
+        total_qq += share * (var_q + log_q * log_q)
+        total_zq += share * (cross + z * log_q)
+    return (
+        total_z, sqrt(max(total_zz - total_z * total_z, 0.0)) + 0.002, total_q,
+        sqrt(max(total_qq - total_q * total_q, 0.0)), total_zq - total_z * total_q,
+    )
+
+
+def _left(
+    z: float, sigma: float, capacity_ah: float, sigma_q: float, cross: float, reserve_frac: float, basis: Basis,
+) -> Answer:
+    """Ampere-hours down to a charge fraction; a battery below it has none left."""
+    part = z - reserve_frac
+    charge = part * capacity_ah
+    doubt = capacity_ah * sqrt(max(sigma**2 + part**2 * sigma_q**2 + 2 * part * cross, 0.0))
+    return Estimate(max(charge, 0.0), max(charge - Z95 * doubt, 0.0), max(charge + Z95 * doubt, 0.0), basis)
+
+
+def _offset(held: Held, vehicle: Vehicle) -> Answer:
+    parts = list(zip(charge_guesses.shares(held.guesses), (g.belief for g in held.guesses)))
+    mean = sum(w * b.mean[OFFSET] for w, b in parts)
+    doubt = sqrt(sum(w * (b.covariance[OFFSET][OFFSET] + (b.mean[OFFSET] - mean) ** 2) for w, b in parts))
+    known = vehicle.current_sensor.offset_a
+    offset = known + mean
+    if doubt > 0.8 * vehicle.current_sensor.offset_sigma_a and not known:
+        return NotYet("it needs two full charges some days apart, or a zero calibration with everything off")
+    return Estimate(offset, offset - Z95 * doubt, offset + Z95 * doubt, "learnt")
+
+
+def _resistance(held: Held, z: float) -> Answer:
+    if held.resistance.steps < 5:
+        return NotYet("it needs some load steps: the fridge's will do")
+    depth = min(max(1 - z, 0.0), 1.0)
+    ohm, sigma = step_resistance.at(held.resistance, depth), step_resistance.sigma_ohm(held.resistance, depth)
+    return Estimate(ohm, max(ohm - Z95 * sigma, 0.0), ohm + Z95 * sigma, "measured")
+
+
+def chemistry_doubt(held: Held, vehicle: Vehicle) -> str:
+    """Why the configured type looks wrong, or ""."""
+    house, belief = vehicle.house, held.guesses[0].belief
+    full_v = lead_acid.KINDS[house.chemistry].full_v + belief.mean[LEVEL] if house.lead_acid else 0.0
+    return charge_suspicion.chemistry_doubt(held.suspicion, house, full_v, belief.sigma(LEVEL), held.fulls >= 3)
+
+
+def _inside(frac: float) -> float:
+    return min(max(frac, 0.0), 1.0)

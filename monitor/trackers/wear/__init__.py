@@ -1,0 +1,1 @@
+"""Whether the house battery is used up: resistance, capacity, cycles, verdict."""

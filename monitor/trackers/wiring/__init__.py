@@ -1,0 +1,1 @@
+"""Whether the instruments and their wires tell the truth."""
