@@ -8,17 +8,17 @@ from pathlib import Path
 from typing import Any
 
 from drivers.reading import Reading
-from monitor import clock as clocks
 from monitor import gather, instruments, saving, shunt_word
 from monitor.alerts import rules
 from monitor.battery import Vehicle
-from monitor.clock import Clock, Line
+from monitor.clocks import clock as clocks
+from monitor.clocks.clock import Clock, Line
 from monitor.findings import Condition, Event
-from monitor.first_reading import FirstReading
 from monitor.owner_requests import carry_out, zeroed
 from monitor.planning import battery_lives
 from monitor.sample import Minute, Sample
-from monitor.sampler import Openable, Sampler
+from monitor.sampling.first_reading import FirstReading
+from monitor.sampling.sampler import Openable, Sampler
 from monitor.store import requests, resume
 from monitor.store.batch import Batch, Label
 from monitor.store.rows import Lived

@@ -7,12 +7,13 @@ from datetime import datetime
 from pathlib import Path
 
 from drivers.recorded import COLUMNS, columns
-from monitor import sensor_alerts, watch
+from monitor import watch
 from monitor.alerts import rules
 from monitor.battery import Vehicle
 from monitor.findings import Answer, Condition, Estimate
 from monitor.gather import minutes
 from monitor.sample import Minute, Sample
+from monitor.sampling import sensor_alerts
 from monitor.watch import Findings
 
 ESTIMATES = ("t_s", "soc", "soc_low", "soc_high", "capacity_ah", "capacity_low_ah", "capacity_high_ah",

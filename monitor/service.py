@@ -11,14 +11,14 @@ from typing import Any, Protocol
 from monitor import restarts, watch
 from monitor.alerts.delivery import Deliverer, channels
 from monitor.alerts.spool import Spool
-from monitor.board_clock import BoardClock
 from monitor.chores import Chores
-from monitor.clock import Clock
+from monitor.clocks.board_clock import BoardClock
+from monitor.clocks.clock import Clock
 from monitor.config import Config
 from monitor.daemon import Daemon, OtherLog
 from monitor.findings import Estimate
-from monitor.first_reading import FirstReading
 from monitor.notify import Notifier
+from monitor.sampling.first_reading import FirstReading
 from monitor.store.lock import held
 from monitor.store.migrate import NewerLog
 
@@ -83,7 +83,7 @@ def _clock(config: Config, stop: threading.Event, stack: ExitStack, supervised: 
     clock = BoardClock(stop.wait)
     if config.clock.gpsd is None:
         return clock
-    from monitor.satellite_time import SatelliteClock, SatelliteTime
+    from monitor.clocks.satellite_time import SatelliteClock, SatelliteTime
 
     host, _, port = config.clock.gpsd.rpartition(":")
     satellites = SatelliteTime(host, int(port), clock)

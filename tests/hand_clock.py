@@ -1,5 +1,5 @@
 """A clock moved by hand."""
-from monitor.clock import UNKNOWN_S, Trust
+from monitor.clocks.clock import UNKNOWN_S, Trust
 
 NOBODY = Trust(False, UNKNOWN_S, "nobody")
 NETWORK = Trust(True, 0.05, "network or satellite time")

@@ -28,9 +28,9 @@ from drivers.serial_text import SerialOptions, SerialTextDriver
 from drivers.w1 import W1Driver, W1Options
 from monitor import saving
 from monitor.alerts.spool import Spool
+from monitor.clocks.satellite_time import fix
 from monitor.config import checked
 from monitor.config_faults import ConfigError
-from monitor.satellite_time import fix
 from monitor.store import chunks, requests, state
 from monitor.store.small import restored
 from monitor.watch import Findings

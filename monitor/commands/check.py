@@ -66,7 +66,7 @@ def check(config_file: Path | None) -> None:
 def rows_of(source: Any, name: str) -> list[Row]:
     """What one instrument says of everything it should give."""
     from drivers.errors import DriverError
-    from monitor import judge
+    from monitor.sampling import judge
 
     driver = None
     try:
@@ -95,7 +95,7 @@ def compared(rows: list[Row]) -> list[Row]:
     """The rows, with a word where a second instrument for the same quantity cannot be right together with the first."""
     from dataclasses import replace
 
-    from monitor import judge
+    from monitor.sampling import judge
 
     first: dict[str, Row] = {}
     out = []

@@ -90,7 +90,7 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
 def _past(whole: Any, driver: Any, begins_utc_s: float) -> None:
     """Some weeks through the daemon itself, as fast as they go, up to this time of day."""
     from monitor import watch
-    from monitor.board_clock import BoardClock
+    from monitor.clocks.board_clock import BoardClock
     from monitor.daemon import Daemon
     from monitor.store.lock import held
 

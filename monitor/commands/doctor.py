@@ -115,7 +115,7 @@ def _card(folder: Path) -> Iterator[Finding]:
 
 
 def _clock() -> Iterator[Finding]:
-    from monitor.board_clock import BoardClock
+    from monitor.clocks.board_clock import BoardClock
 
     trust = BoardClock(time.sleep).trust()
     yield Finding("clock", "ok" if trust.trusted else "LOOK", f"kept by {trust.source}" if trust.trusted else "nobody vouches for it",

@@ -16,7 +16,7 @@ def run(config_file: Path | None, verbose: bool) -> None:
     Ends cleanly on Ctrl-C or SIGTERM, and goes on where it was when it is started again. Started by
     systemd (systemd/ampledger.service) it says when it is ready and feeds the watchdog.
     """
-    from monitor import first_reading
+    from monitor.sampling import first_reading
     from monitor.store.lock import held
 
     config = loaded(config_file)

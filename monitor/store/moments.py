@@ -18,6 +18,15 @@ class Label:
 
 
 @dataclass(frozen=True, slots=True)
+class Last:
+    """Where the log ended: its last moment, and the labels from the last trusted one on, oldest first."""
+
+    at_s: float
+    boot_offset_s: float  # at_s minus seconds since boot, in the boot named by the last label
+    labels: tuple[Label, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Gap:
     """A time in which one quantity was not measured; until_s is None while it lasts."""
 

@@ -6,10 +6,9 @@ from pathlib import Path
 
 from monitor import saving
 from monitor.alerts.rules import Alert
-from monitor.clock import Last
 from monitor.sample import Sample
 from monitor.store import migrate, state
-from monitor.store.batch import Gap, Label
+from monitor.store.moments import Gap, Label, Last
 from monitor.store.state import State
 from monitor.store.trouble import trouble_of, words_of
 

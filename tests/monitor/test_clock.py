@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor import clock as clocks
-from monitor.board_clock import BoardClock
-from monitor.clock import Last, Trust
+from monitor.clocks import clock as clocks
+from monitor.clocks.board_clock import BoardClock
+from monitor.clocks.clock import Last, Trust
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 
 SIXTY_DAYS_S = 60 * 86400.0

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor import first_reading
+from monitor.sampling import first_reading
 from monitor.store.lock import held
 from monitor.store.reader import Reader
 from tests.drivers.counterparts import HwmonFolder

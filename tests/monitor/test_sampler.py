@@ -7,8 +7,8 @@ import pytest
 
 from drivers.errors import ReadFailed
 from drivers.reading import Fault
-from monitor import judge
-from monitor.sampler import Sampler
+from monitor.sampling import judge
+from monitor.sampling.sampler import Sampler
 from tests.vehicle_by_hand import REST, Instrument
 
 

@@ -15,7 +15,7 @@ import pytest
 from monitor import restarts
 from monitor.alerts.delivery import Deliverer
 from monitor.chores import Chores
-from monitor.satellite_time import SatelliteTime
+from monitor.clocks.satellite_time import SatelliteTime
 from monitor.service import supervise
 from monitor.store import backup
 from monitor.store.reader import Reader

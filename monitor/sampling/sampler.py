@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from drivers.errors import CannotOpen, ReadFailed
 from drivers.reading import Reading
-from monitor import judge
-from monitor.asking import Asker, Question, alone
+from monitor.sampling import judge
+from monitor.sampling.asking import Asker, Question, alone
 from monitor.store.moments import Gap
 
 if TYPE_CHECKING:
@@ -168,7 +168,7 @@ class Sampler:
     def conditions(self, at_s: float) -> "tuple[Condition, ...]":
         """What deserves an alert: one for all that is lost of one battery, one for instruments that disagree."""
         differ = {q: words for q, (since_s, words) in self._differ_since_s.items() if at_s - since_s >= DISAGREE_S}
-        from monitor.sensor_alerts import conditions  # not needed for the first reading
+        from monitor.sampling.sensor_alerts import conditions  # not needed for the first reading
 
         return conditions({q: (s.reason, at_s - s.from_s) for q, s in self._silences.items() if s.back_s is None}, differ)
 

@@ -3,7 +3,7 @@ from dataclasses import dataclass, replace
 from math import exp, hypot, log
 from typing import Protocol
 
-from monitor.store.moments import Label
+from monitor.store.moments import Label, Last
 
 #: Sigma of a clock that nobody vouches for: ten years [s].
 UNKNOWN_S = 3.2e8
@@ -44,15 +44,6 @@ class Clock(Protocol):
 
     def wait(self, until_boot_s: float) -> None:
         """Returns at that moment, or earlier when woken."""
-
-
-@dataclass(frozen=True, slots=True)
-class Last:
-    """Where the log ended: its last moment, and the labels from the last trusted one on, oldest first."""
-
-    at_s: float
-    boot_offset_s: float  # at_s minus seconds since boot, in the boot named by the last label
-    labels: tuple[Label, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.sampler import AT_ONCE, Openable, Sampler
+from monitor.sampling.sampler import AT_ONCE, Openable, Sampler
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from monitor.clock import UNKNOWN_S, Trust
+from monitor.clocks.clock import UNKNOWN_S, Trust
 
 #: This program is younger than any moment before this: 2026-01-01 UTC.
 NOT_BEFORE_UTC_S = 1767225600.0

@@ -8,8 +8,8 @@ from datetime import datetime
 from math import hypot
 from statistics import median
 
-from monitor.board_clock import NOT_BEFORE_UTC_S
-from monitor.clock import Clock, Trust
+from monitor.clocks.board_clock import NOT_BEFORE_UTC_S
+from monitor.clocks.clock import Clock, Trust
 
 log = logging.getLogger("ampledger.clock")
 

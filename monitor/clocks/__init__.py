@@ -1,0 +1,1 @@
+"""Time: seconds since boot for measuring, UTC for showing, and where UTC comes from."""

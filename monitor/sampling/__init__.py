@@ -1,0 +1,1 @@
+"""Asking the instruments: every beat, each in turn, and what to believe of the answers."""
