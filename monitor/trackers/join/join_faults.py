@@ -29,10 +29,14 @@ LETS_GO_HIGH_V, LETS_GO_WITHIN_S = 12.95, 900.0
 #: Joined so long after a stop a relay that follows the engine is stuck; so long below a voltage at which every relay
 #: should have let go, and so long at all, any relay [s].
 STUCK_SOON_S, STUCK_LOW_S, STUCK_LATE_S = 1800.0, 5400.0, 72 * 3600.0
-#: At this voltage every relay should have let go [V]; one that also closes from the house side later. Where it was
-#: seen to let go, this much below that, but not above [V].
+#: At this voltage every relay should have let go [V]; one that also closes from the house side later.
 LET_GO_V, LET_GO_BOTH_V = 12.55, 12.45
-LET_GO_MARGIN_V, LET_GO_MOST_V = 0.08, 12.75
+#: Where it was seen to let go, this much below that [V] after one, two, or more stops, but not above the last; and so long.
+LET_GO_MARGIN_V, LET_GO_MOST_V, STUCK_BELOW_OWN_S = (0.08, 0.05, 0.04), 12.8, 2700.0
+#: So many of the last stops are remembered. Found open before it was seen closed: the starter had risen by this at most [V].
+STOPS, REBOUND_V = 7, 0.1
+#: Above this the relay may rightly have closed again [V].
+CLOSES_AGAIN_V = 13.0
 #: Plainly open (log-odds), and so soon before a join that no engine run lies between [s].
 PLAINLY_OPEN, JOINS_WITHIN_S = -5.0, 1800.0
 #: The contact must be this plainly open, at rest, before a stuck one counts as freed (log-odds).
@@ -68,8 +72,8 @@ class Record:
     was_closed_at_stop: bool = False
     joined_s: float = 0.0            # joined since the stop, with no charger to excuse it
     lowest_v: float | None = None    # while joined since the stop
-    held_to_v: float | None = None   # lowest at which it was still joined after a stop before it let go
-    low_s: float = 0.0               # joined at a voltage at which every relay has let go
+    released_v: tuple[float, ...] = ()  # the lowest at which it was still joined, at each of the last stops
+    low_s: float = 0.0               # joined at a voltage at which this relay should have let go
     one_way_s: float = 0.0           # open while the house charged well
     openings: tuple[float, ...] = ()
     house_joins: int = 0             # times it closed from the house side
@@ -227,10 +231,16 @@ def follows_engine(record: Record) -> bool:
 
 
 def let_go_v(record: Record) -> float:
-    """Below this starter voltage this vehicle's relay should have let go [V]."""
-    if record.house_joins or record.held_to_v is None:      # the house may rightly hold it closed below its own limit
+    """Below this voltage of both batteries this vehicle's relay should have let go [V].
+
+    A relay found open late seems to have held on to a lower voltage than it did, one that was called open too early to a
+    higher: so the middle of its stops is taken, the lower of two.
+    """
+    seen = sorted(record.released_v)
+    if not seen:
         return LET_GO_BOTH_V if record.house_joins else LET_GO_V
-    return max(12.3, min(LET_GO_MOST_V, record.held_to_v - LET_GO_MARGIN_V))
+    margin_v = LET_GO_MARGIN_V[min(len(seen), len(LET_GO_MARGIN_V)) - 1]
+    return max(12.3, min(LET_GO_MOST_V, seen[(len(seen) - 1) // 2] - margin_v))
 
 
 def _note_rest(record: Record, point: Point, isolator: str, odds: float) -> dict:
@@ -243,15 +253,17 @@ def _note_rest(record: Record, point: Point, isolator: str, odds: float) -> dict
             house <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or record.lets_go
         ):
             changes["joined_s"] = record.joined_s + point.span_s
-        low = point.starter_v < let_go_v(record)
-        if low or record.low_s:
-            changes["low_s"] = record.low_s + point.span_s if low else 0.0
+        highest = max(point.starter_v, house)       # a relay may sense either side
+        if highest < let_go_v(record):
+            changes["low_s"] = record.low_s + point.span_s
+        elif record.low_s and highest > CLOSES_AGAIN_V:
+            changes["low_s"] = 0.0
     elif isolator == "open":
         if record.was_closed_at_stop and record.stop_s is not None and odds < FREED:
             promptly = point.at_s - record.stop_s < LETS_GO_WITHIN_S and point.starter_v > LETS_GO_HIGH_V
             changes |= dict(was_closed_at_stop=False, opened=record.opened + 1, lets_go=record.lets_go + promptly)
-            if not promptly and record.lowest_v is not None:
-                changes["held_to_v"] = min(record.held_to_v or 20.0, record.lowest_v)
+            held_v = point.starter_v - REBOUND_V if record.lowest_v is None else record.lowest_v
+            changes["released_v"] = (*record.released_v, held_v)[-STOPS:]
         if house > HOUSE_CHARGES_WELL_V and odds < PLAINLY_OPEN:
             changes["one_way_s"] = record.one_way_s + point.span_s
         if record.joined_s or record.low_s:
@@ -263,7 +275,7 @@ def _stuck(record: Record, touching: Contact) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
     if touching.steps < 3 or contacts.follows(touching) < 2.5:
         return False
-    if record.low_s > STUCK_LOW_S:
+    if record.low_s > (STUCK_BELOW_OWN_S if len(record.released_v) > 1 else STUCK_LOW_S):
         return True
     return record.joined_s > (STUCK_SOON_S if follows_engine(record) and not record.house_joins else STUCK_LATE_S)
 
