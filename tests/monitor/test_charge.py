@@ -8,7 +8,8 @@ from monitor import saving
 from monitor.battery import Battery, CurrentSensor, Vehicle
 from monitor.findings import Estimate, JoinFindings, NotYet
 from monitor.sample import Minute, Sample
-from monitor.trackers.state_of_charge import charge
+from monitor.trackers.state_of_charge import charge, charge_anchor, charge_filter, charge_report, kalman
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, TAIL
 
 STARTER = Battery("starter", "flooded", 60.0)
 AGM = Vehicle(Battery("house", "agm", 100.0), STARTER)
@@ -219,3 +220,78 @@ def test_the_stage_is_named(volts: float, amps: float, stage: str) -> None:
     for k in range(20):
         held = charge.update(held, minute(k, amps, volts), AGM, JoinFindings())
     assert charge.findings(held, AGM).charging_stage == stage
+
+
+def test_what_is_missing_at_a_tail_is_a_cold_battery_s_more_and_a_slow_one_s_more() -> None:
+    """Charge acceptance about halves from 25 °C to freezing (common practice): the same tail then means more missing."""
+    warm, cold = (charge_anchor.full(AGM.house, 14.4, 2.0, 100.0, 7200.0, warmth_c=c) for c in (25.0, 0.0))
+    assert 1.3 < cold.depth_frac / warm.depth_frac < 2.0 and cold.total_frac > warm.total_frac
+    slow = charge_anchor.full(AGM.house, 14.4, 2.0, 100.0, 7200.0, warmth_c=25.0, slower_ln=log(1.5))
+    assert slow.depth_frac == pytest.approx(1.5 * warm.depth_frac)
+
+
+def test_a_tail_left_by_a_higher_voltage_is_believed_less() -> None:
+    plain = charge_anchor.full(AGM.house, 13.6, 1.0, 100.0, 7200.0)
+    fallen = charge_anchor.full(AGM.house, 13.6, 1.0, 100.0, 7200.0, fallen_v=0.9)
+    assert fallen.depth_frac == plain.depth_frac and fallen.total_frac > plain.total_frac + 0.02
+
+
+def test_the_tail_of_this_battery_is_one_doubt_that_all_its_full_charges_share() -> None:
+    belief = charge_filter.begin(AGM.house, AGM.current_sensor)
+    tail_sigma, missing_ah = belief.sigma(TAIL), 4.0
+    belief = kalman.tied(kalman.replaced(belief, DEPTH, missing_ah, 1.0), DEPTH, {TAIL: missing_ah})
+    assert belief.sigma(DEPTH) == pytest.approx((1.0 + (missing_ah * tail_sigma) ** 2) ** 0.5)
+    # learning the depth some other way then teaches the tail, and nothing else
+    slopes = tuple(1.0 if i == DEPTH else 0.0 for i in range(len(belief.mean)))
+    learnt = kalman.weigh(belief, slopes, 1.5, 0.01)
+    assert learnt.mean[TAIL] > 0.1 and learnt.sigma(TAIL) < 0.7 * tail_sigma
+    assert learnt.mean[CAPACITY] == pytest.approx(belief.mean[CAPACITY])
+
+
+def test_what_was_drawn_without_finding_it_empty_is_there() -> None:
+    """A battery of 103 Ah drawn down by two thirds every night, never empty: no interval reaches below what came out."""
+    for held, found, _ in camp(AGM, Plain(103.0, 100.0, 12.90, 11.80, 0.005), 4, sun_a=24.0, load_a=4.4):
+        pass
+    assert 45.0 < held.most_ah < 103.0
+    assert found.capacity_ah.low > 0.9 * held.most_ah
+
+
+def test_plates_that_may_be_lost_are_told_below_and_not_above() -> None:
+    """Rest voltage counts acid, not plates (Bode 1977): until a knee has spoken there may be less, but not more."""
+    for held, found, _ in camp(AGM, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 3, sun_a=14.0):
+        pass
+    low, middle, high = found.capacity_ah.low, found.capacity_ah.value, found.capacity_ah.high
+    assert log(middle / low) > 1.1 * log(high / middle)
+    assert low == pytest.approx(max(0.65 * 100.0, held.most_ah), rel=0.12)
+    # and a battery that is full is full, whatever its plates
+    assert charge_report._ends(1.0, 0.01, 0.15, 0.0, 0.15, lead_acid=True)[0] > 0.975
+
+
+@pytest.mark.parametrize("cross", [0.02, -0.02])
+def test_lithium_counted_from_full_may_hold_less_and_counted_from_a_knee_more(cross: float) -> None:
+    low, high = charge_report._ends(0.5, 0.05, 0.15, cross, 0.15, lead_acid=False)
+    assert (0.5 - low > high - 0.5) == (cross > 0)
+    assert min(0.5 - low, high - 0.5) >= 1.96 * 0.05
+
+
+def test_lithium_learns_its_capacity_from_full_to_knee_and_from_nothing_less() -> None:
+    """On the plateau the depth before a first anchor is a guess, and no evidence of how large the battery is."""
+    first = charge_filter.begin(LITHIUM.house, LITHIUM.current_sensor).mean[CAPACITY]
+    held, k = charge.begin(LITHIUM), 0
+
+    def live(amps: float, volts: float, hours: float) -> None:
+        nonlocal held, k
+        for _ in range(int(60 * hours)):
+            held, k = charge.update(held, minute(k, amps, volts), LITHIUM, JoinFindings()), k + 1
+
+    def learnt() -> float:
+        return exp(held.guesses[0].belief.mean[CAPACITY] - first)
+
+    live(-2.0, 13.05, 12.0)
+    live(1.0, 14.1, 1.0)
+    assert held.fulls == 1 and learnt() == pytest.approx(1.0, abs=0.01)
+    live(-4.0, 13.1, 17.0)   # 68 Ah out, then the knee of a battery of about 70
+    live(-4.0, 11.6, 0.5)
+    assert held.anchor == "empty"
+    found = charge.findings(held, LITHIUM).capacity_ah
+    assert learnt() < 0.85 and found.low < 70.0 < found.high

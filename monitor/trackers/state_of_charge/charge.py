@@ -20,7 +20,7 @@ from monitor.trackers.state_of_charge import (
 )
 from monitor.trackers.state_of_charge.charge_anchor import Anchor
 from monitor.trackers.state_of_charge.charge_count import Count
-from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, LEVEL, OFFSET
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, LEVEL, OFFSET, TAIL
 from monitor.trackers.state_of_charge.charge_guesses import Guess, Guesses
 from monitor.trackers.state_of_charge.charge_held import Held, Window
 from monitor.trackers.state_of_charge.resistance_growth import Growth
@@ -36,6 +36,8 @@ KNEE_V = 11.3
 KNEE_S = 7200.0
 #: Errors of one quarter of an hour and the next are alike: so many of them count as one measurement.
 REPEATS = {True: 3.0, False: 6.0}
+#: Kept of the most that was drawn, each minute: a battery may lose a hundredth a week.
+MOST_KEPT = 1.0 - 0.01 / (7 * 1440)
 _FULL_WORDS = "The house battery took less and less at the charger's voltage: it is full, or nearly."
 _EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
 
@@ -63,7 +65,8 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     full, empty = None, None
     if count.voltage_v is not None and count.current_a is not None:
         full = charge_anchor.full(
-            battery, min(count.tail_v, count.voltage_v + 0.05), max(count.tail_a, count.current_a), capacity, count.high_s)
+            battery, min(count.tail_v, count.voltage_v + 0.05), max(count.tail_a, count.current_a), capacity, count.high_s,
+            count.warmth_c, belief.mean[TAIL], count.top_v - count.tail_v)
         rest_v = count.voltage_v - step_resistance.at(resistance, depth_frac) * count.current_a
         empty = charge_anchor.empty(battery, count.voltage_v, rest_v, count.current_a, capacity, count.temperature_c)
     session, session_h, before = held.session_sigma, held.session_h + minute.duration_s / 3600.0, held.before_session
@@ -71,7 +74,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
         session, before = 1.0, None
     elif session_h > 3.0:
         before = None
-    better = full is not None and full.sigma_frac < 0.8 * session
+    better = full is not None and full.total_frac < 0.8 * session
     due = minute.end_s - window.start_s >= WINDOW_S
     guesses, surprise, anchor, anchor_at = held.guesses, held.surprise, held.anchor, held.anchor_at_s
     fulls, misfit, knee_at, news = held.fulls, None, held.knee_at_s, []
@@ -94,31 +97,38 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
                 before, session_h, fulls = guesses, 0.0, fulls + 1
                 if anchor != "full" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0:
                     news.append(Event(minute.end_s, "full_charge", "house", _FULL_WORDS))
-            untaught = CAPACITY if not battery.lead_acid and before is not None and not charge_guesses.tied(before) else None
+            # On a lithium plateau depth is a guess until a first anchor: only from one end to the other is capacity seen.
+            untaught = CAPACITY if not battery.lead_acid and before is not None and (
+                not knee_at or not charge_guesses.tied(before)) else None
             guesses = _anchored(before, full, untouched=untaught) if before is not None else _set(guesses, full)
-            session = full.sigma_frac
+            session = full.total_frac
         elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
             # Held there by the charger; what still goes in is gas and teaches nothing.
-            guesses = _set(guesses, Anchor("full", min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), session))
+            held_frac = min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity)
+            guesses = _set(guesses, replace(full, depth_frac=held_frac, depth_by_tail=held_frac))
         anchor, anchor_at = "full", minute.end_s
     if empty is not None:
+        only_depth = CAPACITY if not battery.lead_acid and not fulls else None
         if knee:
             news.append(Event(minute.end_s, "empty_seen", "house", _EMPTY_WORDS))
-            guesses, knee_at = _anchored(guesses, empty, repeats=1.5), minute.end_s
+            guesses, knee_at = _anchored(guesses, empty, repeats=1.5, untouched=only_depth), minute.end_s
         elif minute.end_s - knee_at < KNEE_S:
             # How much deeper it goes from here says a little more each minute.
-            guesses = _anchored(guesses, empty, repeats=20.0)
+            guesses = _anchored(guesses, empty, repeats=20.0, untouched=only_depth)
         elif due:
             # Still there: nothing new about its size, but however long it stands, it is no fuller.
             capacity = exp(guesses[0].belief.mean[CAPACITY])
             guesses = _set(guesses, Anchor(
                 "empty", max(empty.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), empty.sigma_frac))
         anchor, anchor_at = "empty", minute.end_s
+    most_ah = held.most_ah * MOST_KEPT
+    if anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
+        most_ah = max(most_ah, depth_frac * capacity - 1.96 * belief.sigma(DEPTH))
     suspicion = charge_suspicion.update(
         held.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)
     return Held(
         guesses, resistance, count, window, anchor, fulls, anchor_at, knee_at, session, session_h, before, surprise, growth,
-        growth_at, suspicion, tuple(news))
+        growth_at, most_ah, suspicion, tuple(news))
 
 
 def _growth(
@@ -207,7 +217,8 @@ def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, untouched:
         # Empty says how large the battery is. Full does not: what is missing at a given tail is known too
         # badly, and always in the same direction, for a hundred full charges not to add up to a wrong capacity.
         by_capacity = -depth if anchor.kind == "empty" else 0.0
-        slopes = tuple(1.0 if i == DEPTH else (by_capacity if i == CAPACITY else 0.0) for i in range(len(mean)))
+        by = {DEPTH: 1.0, CAPACITY: by_capacity, TAIL: -anchor.depth_by_tail * capacity}
+        slopes = tuple(by.get(i, 0.0) for i in range(len(mean)))
         trials.append((slopes, depth - mean[DEPTH], repeats * (anchor.sigma_frac * capacity) ** 2))
     found, _ = charge_guesses.measured(guesses, trials, 1e9, untouched=untouched)
     return (Guess(0.0, charge_guesses.one(found)),)
@@ -223,7 +234,7 @@ def _set(guesses: Guesses, anchor: Anchor) -> Guesses:
     capacity = exp(belief.mean[CAPACITY])
     depth_ah = anchor.depth_frac * capacity
     alone = kalman.replaced(belief, DEPTH, depth_ah, anchor.sigma_frac * capacity)
-    return (Guess(0.0, kalman.tied(alone, DEPTH, CAPACITY, depth_ah)),)
+    return (Guess(0.0, kalman.tied(alone, DEPTH, {CAPACITY: depth_ah, TAIL: anchor.depth_by_tail * capacity})),)
 
 
 def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:

@@ -9,6 +9,9 @@ from monitor.trackers.loads_and_sun import usual_load
 from monitor.trackers.loads_and_sun.usual_load import UsualLoad
 
 MIDDLE_S, SLOW_S, TAIL_S, SURFACE_S = 1000.0, 7200.0, 600.0, 9000.0
+#: What a charger's voltage leaves under the surface takes a night to go (common practice: rest 12 h or more before
+#: a rest voltage is read).
+DEEP_SURFACE_S = 21600.0
 #: Surface charge goes once this part of the rated capacity has been drawn (common practice: a light
 #: load strips it; Berndt 1997, from memory).
 STRIP_FRAC = 0.02
@@ -36,6 +39,7 @@ class Count:
     tail_v: float = 0.0            # means over ten minutes
     tail_a: float = 0.0
     high_s: float = 0.0            # for how long the voltage has been a charger's
+    top_v: float = 0.0             # the highest of that time, forgotten as surface charge goes
     usual: UsualLoad = UsualLoad()
     gap_s: float = 0.0             # of the present gap
     gap_sigma_ah: float = 0.0
@@ -55,8 +59,8 @@ def taken(count: Count) -> Count:
 def _with_pending(c: Count, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float) -> Count:
     return Count(
         c.at_s, hours, in_ah, out_ah, lost_ah, doubt_ah2, c.current_a, c.voltage_v, c.middle_a, c.slow_a, c.surface_v,
-        c.direction, c.since_charge_s, c.drawn_ah, c.temperature_c, c.tail_v, c.tail_a, c.high_s, c.usual, c.gap_s, c.gap_sigma_ah,
-        c.before_a)
+        c.direction, c.since_charge_s, c.drawn_ah, c.temperature_c, c.tail_v, c.tail_a, c.high_s, c.top_v, c.usual, c.gap_s,
+        c.gap_sigma_ah, c.before_a)
 
 
 def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor, capacity_ah: float) -> Count:
@@ -104,16 +108,18 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     if moved:
         turn = min(abs(moved) / lithium_iron.MEMORY_FRAC, 1.0)
         direction += turn * ((1.0 if moved > 0 else -1.0) - direction)
-    tail_v, tail_a, high_s = c.tail_v, c.tail_a, c.high_s
+    tail_v, tail_a, high_s, top_v = c.tail_v, c.tail_a, c.high_s, c.top_v
     if voltage is not None and current is not None:
         keep = 1 - exp(-seconds / TAIL_S)
         tail_v, tail_a = tail_v + keep * (voltage - tail_v), tail_a + keep * (current - tail_a)
         high_s = high_s + seconds if voltage > (13.4 if lead else 13.7) else 0.0
+        top_v = max(voltage, voltage + (top_v - voltage) * exp(-seconds / DEEP_SURFACE_S))
     return Count(
         minute.end_s, c.hours + hours + gap_h, c.in_ah + in_ah, c.out_ah + out_ah, c.lost_ah + lost, doubt, current, voltage,
         c.middle_a + (1 - exp(-seconds / MIDDLE_S)) * (load - c.middle_a),
         c.slow_a + (1 - exp(-seconds / SLOW_S)) * (load - c.slow_a),
-        surface, direction, since, drawn, temperature, tail_v, tail_a, high_s, usual, gap_s, gap_sigma, before)
+        surface, direction, since, drawn, temperature, tail_v, tail_a, high_s, top_v, usual, gap_s, gap_sigma,
+        before)
 
 
 def _corrected(minute: Minute, sensor: CurrentSensor) -> tuple[float, float]:

@@ -1,6 +1,6 @@
 """The charge filter's model: how charge moves on, and what rest voltage it ought to show.
 
-Eight quantities are believed at once. Charge is held as depth: ampere-hours missing from full, so
+Nine quantities are believed at once. Charge is held as depth: ampere-hours missing from full, so
 that counting is exact whatever the capacity turns out to be.
 """
 from dataclasses import dataclass
@@ -8,13 +8,14 @@ from math import exp, hypot, log, sqrt
 
 from monitor.battery import Battery, CurrentSensor
 from monitor.chemistry import lead_acid, lithium_iron
-from monitor.trackers.state_of_charge import kalman
+from monitor.trackers.state_of_charge import charge_anchor, kalman
 from monitor.trackers.state_of_charge.kalman import Belief
 
-DEPTH, OFFSET, CAPACITY, LOSS, LEVEL, SPAN, WANDER, SLOW = range(8)
+DEPTH, OFFSET, CAPACITY, LOSS, LEVEL, SPAN, WANDER, SLOW, TAIL = range(9)
 """Ah missing from full; A the shunt reads too high; ln Ah; part of charge lost on the way in;
 V the whole rest curve lies too high; ln of its span (lead) or of graphite filling (lithium);
-V of slow model error; V of slow polarisation not modelled."""
+V of slow model error; V of slow polarisation not modelled; ln of how much more than usual is missing
+when the current of a charge tails off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class Prior:
 
 
 #: The label is what a new lead-acid battery gives (EN 50342-1); those in service give mostly 85 to 103 % of it.
-LEAD = Prior(0.35, 0.25, -0.03, 0.17, 0.03, 0.02, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
+LEAD = Prior(0.35, 0.25, -0.03, 0.15, 0.03, 0.02, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
 LITHIUM = Prior(0.40, 0.30, -0.08, 0.15, 0.004, 0.003, 0.10, 0.05, 0.4, 0.045, 24.0, 1.0)
 
 
@@ -61,9 +62,9 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
     span_sigma = lead_acid.KINDS[battery.chemistry].span_sigma_ln if battery.lead_acid else p.span_sigma_ln
     belief = kalman.begin(
         (p.depth_frac * rated, 0.0, log(rated) + p.capacity_ln, p.loss_frac, 0.0,
-         p.span_follows_capacity * p.capacity_ln, 0.0, 0.0),
+         p.span_follows_capacity * p.capacity_ln, 0.0, 0.0, 0.0),
         (p.depth_sigma_frac * rated, sensor.offset_sigma_a, capacity_sigma, p.loss_sigma_frac,
-         level_sigma_v, span_sigma, p.wander_v, 0.01),
+         level_sigma_v, span_sigma, p.wander_v, 0.01, charge_anchor.TAIL_SIGMA_LN),
     )
     rows = [list(row) for row in belief.covariance]
     if battery.lead_acid:
@@ -101,13 +102,13 @@ def forward(
     )
     keep_wander, keep_slow = exp(-hours / p.wander_h), exp(-hours / p.slow_h)
     rows[DEPTH] = fresh
-    for i in range(1, 8):
+    for i in range(1, 9):
         rows[i][DEPTH] = fresh[i]
     for index, keep in ((WANDER, keep_wander), (SLOW, keep_slow)):
         row = [value * keep for value in rows[index]]
         row[index] *= keep
         rows[index] = row
-        for i in range(8):
+        for i in range(9):
             rows[i][index] = row[i]
     days = hours / 24.0
     rows[DEPTH][DEPTH] += doubt_ah2 + (0.4 * lost_ah) ** 2 + (gain_sigma_frac / 3 * (in_ah + out_ah)) ** 2
@@ -119,10 +120,11 @@ def forward(
     rows[SPAN][SPAN] += 0.010**2 * days / 30.0
     rows[WANDER][WANDER] += p.wander_v**2 * (1.0 - keep_wander**2)
     rows[SLOW][SLOW] += slow_v * slow_v * (1.0 - keep_slow**2)
+    rows[TAIL][TAIL] += 0.10**2 * days / 10.0
     capacity = exp(mean[CAPACITY])
     return Belief(
         (min(max(depth, -0.01 * capacity), 1.1 * capacity), mean[OFFSET], mean[CAPACITY], min(max(mean[LOSS], 0.0), 0.12),
-         mean[LEVEL], mean[SPAN], mean[WANDER] * keep_wander, mean[SLOW] * keep_slow),
+         mean[LEVEL], mean[SPAN], mean[WANDER] * keep_wander, mean[SLOW] * keep_slow, mean[TAIL]),
         tuple(tuple(row) for row in rows),
     )
 
@@ -158,7 +160,7 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
         bend = 0.5 * (at_low + at_high) - voltage
         doubt = sqrt((0.05 * slope) ** 2 + bend * bend + (0.012 * (1 - abs(direction)) + 0.006) ** 2)
     by_depth = slope / capacity
-    slopes = [0.0] * 8
+    slopes = [0.0] * 9
     slopes[DEPTH], slopes[CAPACITY], slopes[SPAN] = by_depth, by_capacity, by_span
     slopes[LEVEL] = slopes[WANDER] = slopes[SLOW] = 1.0
     return voltage + mean[LEVEL] + mean[WANDER] + mean[SLOW], tuple(slopes), doubt

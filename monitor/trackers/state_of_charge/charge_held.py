@@ -38,5 +38,6 @@ class Held:
     surprise: float = 1.0          # running mean of squared sigmas
     growth: Growth = Growth()
     growth_at_s: float = 0.0
+    most_ah: float = 0.0           # surely drawn from full without finding it empty, fading slowly
     suspicion: Suspicion = Suspicion()
     news: tuple[Event, ...] = ()

@@ -12,14 +12,16 @@ Z95 = 1.96
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
 #: Before anything was measured nothing is said: the prior alone covers all there is.
 UNKNOWN_WIDTH_FRAC = 0.8
-#: Lost plates leave the rest voltage as it was (Bode 1977): until a knee or the growth of resistance has spoken,
-#: a lead-acid battery may hold so much less than its voltage says. Down only, as a part of capacity.
-PLATES_SIGMA, PLATES_KNOWN = 0.13, 0.10
+#: Lost plates leave the rest voltage as it was (Bode 1977), and a lithium plateau shows no capacity at all: until one
+#: discharge from full to a knee or the growth of resistance has spoken, as little as this part of the label may be
+#: there. Batteries are replaced long before that (common practice: at 80 %). All of it counts while capacity is known
+#: worse than the second figure, none below the first (ln, one sigma).
+LEAST_OF_LABEL, HIDDEN_NONE, HIDDEN_ALL = 0.65, 0.06, 0.10
 #: What no number of discharges averages out of a capacity: the rate and warmth at which the knee came, the slope of
 #: the rest curve. Lead-acid and lithium, one sigma.
 SYSTEMATIC = {True: 0.04, False: 0.02}
 #: Never surer than this on a lithium plateau before a first anchor.
-PLATEAU_SIGMA_FRAC = 0.08
+PLATEAU_SIGMA_FRAC = 0.11
 
 
 def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
@@ -35,8 +37,8 @@ def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
     offset = _offset(held, vehicle)
     resistance = _resistance(held, z)
     doubt = chemistry_doubt(held, vehicle)
-    plates = PLATES_SIGMA if house.lead_acid and sigma_q > PLATES_KNOWN else 0.0
-    low, high = _inside(z - Z95 * hypot(sigma, plates * max(1 - z, 0.0))), _inside(z + Z95 * sigma)
+    hidden = _hidden(held, log_q, sigma_q, house.rated_capacity_ah)
+    low, high = _ends(z, sigma, sigma_q, cross, hidden, house.lead_acid)
     if held.suspicion.reversed:
         wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
         return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
@@ -55,7 +57,7 @@ def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
     usable = _left(z, sigma, capacity, sigma_q, cross, house.reserve_soc_frac, basis)
     return ChargeFindings(
         Estimate(_inside(z), low, high, basis),
-        Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, plates)), capacity * exp(Z95 * sigma_q), learnt),
+        Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, hidden)), capacity * exp(Z95 * sigma_q), learnt),
         left, usable, resistance, offset, held.anchor, age, doubt, stage)
 
 
@@ -90,6 +92,34 @@ def _charge(held: Held, vehicle: Vehicle) -> tuple[float, float, float, float, f
         total_z, sqrt(max(total_zz - total_z * total_z, 0.0)) + 0.002, total_q,
         sqrt(max(total_qq - total_q * total_q, 0.0)), total_zq - total_z * total_q,
     )
+
+
+def _hidden(held: Held, log_q: float, sigma_q: float, rated_ah: float) -> float:
+    """How much more capacity may be missing than voltage shows (ln, one sigma), none once it was seen from full to a knee.
+
+    What was drawn from full without finding it empty is there: no doubt reaches below that.
+    """
+    own = charge_guesses.best(held.guesses).sigma(CAPACITY)
+    share = min(max((own - HIDDEN_NONE) / (HIDDEN_ALL - HIDDEN_NONE), 0.0), 1.0)
+    room = max(log_q - log(max(LEAST_OF_LABEL * rated_ah, held.most_ah)), 0.0) / Z95
+    return share * sqrt(max(room * room - sigma_q * sigma_q, 0.0))
+
+
+def _ends(z: float, sigma: float, sigma_q: float, cross: float, hidden: float, lead_acid: bool) -> tuple[float, float]:
+    """Both ends of the interval of charge. Capacity is in doubt by a factor, and more of it may be missing than more
+    be there: counted from full less of it is less charge, counted up from a knee it is more.
+
+    A lead-acid battery's rest voltage takes that doubt off again only where acid is what limits it, so there it stays.
+    """
+    depth, by_q = max(1.0 - z, 0.0), abs(cross) / max(sigma_q, 1e-9)
+    lever = depth if lead_acid else min(by_q / max(sigma_q, 1e-9), 1.0)
+    near = hypot(sigma, SYSTEMATIC[lead_acid] * depth)
+    far = hypot(near, hidden * lever)
+    far *= 1.0 + 0.5 * Z95 * hypot(sigma_q, hidden) * min(hypot(by_q, hidden * lever) / far, 1.0) ** 2
+    if lead_acid:
+        near *= 1.0 - 0.5 * Z95 * sigma_q * min(by_q / near, 1.0) ** 2
+    below, above = (far, near) if lead_acid or cross > 0 else (near, far)
+    return _inside(z - Z95 * below), _inside(z + Z95 * above)
 
 
 def _left(

@@ -90,11 +90,11 @@ def replaced(belief: Belief, index: int, value: float, sigma: float) -> Belief:
     return Belief(tuple(mean), tuple(tuple(row) for row in rows))
 
 
-def tied(belief: Belief, index: int, to: int, slope: float) -> Belief:
-    """The same belief where one quantity, so far tied to no other, moves with another by this slope."""
+def tied(belief: Belief, index: int, slopes: dict[int, float]) -> Belief:
+    """The same belief where one quantity, so far tied to no other, moves with others by these slopes."""
     rows = [list(row) for row in belief.covariance]
-    moves = [slope * value for value in rows[to]]
-    moves[index] = rows[index][index] + slope * moves[to]
+    moves = [sum(slope * rows[to][k] for to, slope in slopes.items()) for k in range(len(rows))]
+    moves[index] = rows[index][index] + sum(slope * moves[to] for to, slope in slopes.items())
     rows[index] = moves
     for other in range(len(moves)):
         rows[other][index] = moves[other]
