@@ -102,13 +102,13 @@ def forward(
     )
     keep_wander, keep_slow = exp(-hours / p.wander_h), exp(-hours / p.slow_h)
     rows[DEPTH] = fresh
-    for i in range(1, 9):
+    for i in range(1, len(mean)):
         rows[i][DEPTH] = fresh[i]
     for index, keep in ((WANDER, keep_wander), (SLOW, keep_slow)):
         row = [value * keep for value in rows[index]]
         row[index] *= keep
         rows[index] = row
-        for i in range(9):
+        for i in range(len(mean)):
             rows[i][index] = row[i]
     days = hours / 24.0
     rows[DEPTH][DEPTH] += doubt_ah2 + (0.4 * lost_ah) ** 2 + (gain_sigma_frac / 3 * (in_ah + out_ah)) ** 2
@@ -160,7 +160,7 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
         bend = 0.5 * (at_low + at_high) - voltage
         doubt = sqrt((0.05 * slope) ** 2 + bend * bend + (0.012 * (1 - abs(direction)) + 0.006) ** 2)
     by_depth = slope / capacity
-    slopes = [0.0] * 9
+    slopes = [0.0] * len(mean)
     slopes[DEPTH], slopes[CAPACITY], slopes[SPAN] = by_depth, by_capacity, by_span
     slopes[LEVEL] = slopes[WANDER] = slopes[SLOW] = 1.0
     return voltage + mean[LEVEL] + mean[WANDER] + mean[SLOW], tuple(slopes), doubt

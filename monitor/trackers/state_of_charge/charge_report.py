@@ -116,8 +116,6 @@ def _ends(z: float, sigma: float, sigma_q: float, cross: float, hidden: float, l
     near = hypot(sigma, SYSTEMATIC[lead_acid] * depth)
     far = hypot(near, hidden * lever)
     far *= 1.0 + 0.5 * Z95 * hypot(sigma_q, hidden) * min(hypot(by_q, hidden * lever) / far, 1.0) ** 2
-    if lead_acid:
-        near *= 1.0 - 0.5 * Z95 * sigma_q * min(by_q / near, 1.0) ** 2
     below, above = (far, near) if lead_acid or cross > 0 else (near, far)
     return _inside(z - Z95 * below), _inside(z + Z95 * above)
 
