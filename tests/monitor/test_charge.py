@@ -295,3 +295,25 @@ def test_lithium_learns_its_capacity_from_full_to_knee_and_from_nothing_less() -
     assert held.anchor == "empty"
     found = charge.findings(held, LITHIUM).capacity_ah
     assert learnt() < 0.85 and found.low < 70.0 < found.high
+
+
+def test_a_lithium_count_that_runs_beyond_full_finds_the_shunt_that_reads_too_high() -> None:
+    """Two full charges three days apart with a dead voltmeter between: as much goes in as comes out, and the shunt
+    reads 0.15 A too high."""
+    held, k = charge.begin(LITHIUM), 0
+
+    def live(amps: float, volts: float | None, hours: float) -> None:
+        nonlocal held, k
+        for _ in range(int(60 * hours)):
+            held, k = charge.update(held, minute(k, amps + 0.15, volts), LITHIUM, JoinFindings()), k + 1
+
+    live(-2.0, 13.1, 6.0)
+    live(0.5, 14.1, 1.0)
+    for _ in range(3):
+        live(-30.0, 12.8, 0.2)      # off the charger
+        live(-1.5, None, 12.0)
+        live(2.0, None, 12.0)
+    live(0.5, 14.1, 2.0)
+    found = charge.findings(held, LITHIUM)
+    assert found.current_offset_a.low < 0.15 < found.current_offset_a.high and value(found.current_offset_a) > 0.08
+    assert 0.9 < found.charge_frac.low <= found.charge_frac.high <= 1.0

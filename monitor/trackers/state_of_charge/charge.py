@@ -170,10 +170,12 @@ def _gather(
 def _forward(guesses: Guesses, vehicle: Vehicle, count: Count, depth_frac: float) -> Guesses:
     battery, gain_sigma_frac = vehicle.house, vehicle.current_sensor.gain_sigma_frac
     _, slow_v = charge_count.polarisation_v(count, battery, depth_frac)
+    # Lead-acid takes more than fits, as gas. Among several guesses one beyond full is a wrong guess.
+    beyond_full_frac = 0.01 if battery.lead_acid or len(guesses) > 1 else 0.3
     return tuple(
         Guess(g.log_weight, charge_filter.forward(
             g.belief, battery, count.hours, count.in_ah, count.out_ah, count.lost_ah, count.doubt_ah2, slow_v,
-            gain_sigma_frac))
+            gain_sigma_frac, beyond_full_frac))
         for g in guesses
     )
 

@@ -81,13 +81,14 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
 
 def forward(
     belief: Belief, battery: Battery, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float,
-    slow_v: float, gain_sigma_frac: float = USUAL_GAIN_SIGMA_FRAC,
+    slow_v: float, gain_sigma_frac: float = USUAL_GAIN_SIGMA_FRAC, beyond_full_frac: float = 0.01,
 ) -> Belief:
     """The belief after some time in which these charges were counted.
 
     in_ah and out_ah are measured (both positive), lost_ah what gassing and self-discharge took,
     doubt_ah2 the variance of charge that was guessed, slow_v one sigma of the slow polarisation error that the present use may cause,
-    gain_sigma_frac that of the shunt's gain, of which a third comes and goes with warmth and current.
+    gain_sigma_frac that of the shunt's gain, of which a third comes and goes with warmth and current, beyond_full_frac
+    how far the count may run beyond full: that is where the next full charge finds its error.
     """
     p = prior(battery)
     mean, rows = belief.mean, [list(row) for row in belief.covariance]
@@ -123,7 +124,7 @@ def forward(
     rows[TAIL][TAIL] += 0.10**2 * days / 10.0
     capacity = exp(mean[CAPACITY])
     return Belief(
-        (min(max(depth, -0.01 * capacity), 1.1 * capacity), mean[OFFSET], mean[CAPACITY], min(max(mean[LOSS], 0.0), 0.12),
+        (min(max(depth, -beyond_full_frac * capacity), 1.1 * capacity), mean[OFFSET], mean[CAPACITY], min(max(mean[LOSS], 0.0), 0.12),
          mean[LEVEL], mean[SPAN], mean[WANDER] * keep_wander, mean[SLOW] * keep_slow, mean[TAIL]),
         tuple(tuple(row) for row in rows),
     )
@@ -151,6 +152,7 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
         doubt = 0.01 * abs(slope) + (0.0 if u < 0.75 else 0.1 * (u - 0.75) * span)
     else:
         scale = exp(mean[SPAN])
+        u = max(u, 0.0)
         low, high = max(u - spread, -0.01), min(u + spread, 1.02)
         at_low = lithium_iron.rest_voltage_v(1 - low, direction, scale)
         at_high = lithium_iron.rest_voltage_v(1 - high, direction, scale)

@@ -111,7 +111,8 @@ def _ends(z: float, sigma: float, sigma_q: float, cross: float, hidden: float, l
 
     A lead-acid battery's rest voltage takes that doubt off again only where acid is what limits it, so there it stays.
     """
-    depth, by_q = max(1.0 - z, 0.0), abs(cross) / max(sigma_q, 1e-9)
+    z = min(z, 1.0)
+    depth, by_q = 1.0 - z, abs(cross) / max(sigma_q, 1e-9)
     lever = depth if lead_acid else min(by_q / max(sigma_q, 1e-9), 1.0)
     near = hypot(sigma, SYSTEMATIC[lead_acid] * depth)
     far = hypot(near, hidden * lever)
