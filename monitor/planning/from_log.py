@@ -10,7 +10,7 @@ from monitor.planning.whatif import Known
 
 QUARTER_S = 900.0
 #: A charge with a wider interval is not compared with; a life begins where it is first known better.
-WIDEST_FRAC = 0.3
+WIDEST_FRAC = 0.4
 #: The log's harvest is that of the half hour before: so many rows later it is that of this one.
 LATER = 2
 #: Loads switch themselves off at low voltage: where the charge or the voltage is below these, they may have gone off ...

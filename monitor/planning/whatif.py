@@ -59,7 +59,9 @@ def explain(rows: list[Logged], known: Known) -> tuple[list[Slot], float]:
     near, reserve = min(2 * rms, RMS_LIMIT_FRAC), known.setup.reserve_frac
     levels, hours = [row.charge_frac for row in rows], [row.hour for row in rows]
     least, most = _nights_below(levels, hours, reserve - near), _nights_below(levels, hours, reserve + near)
-    differ = max(least - lived.nights_below, lived.nights_below - most, 0) * 30 / max(lived.nights, 1)
+    # Held against the log only where the log itself is sure, else every night it does not know would count as missed.
+    replayed = _nights_below([z if known_z is not None else None for z, known_z in zip(lived.charge_frac, levels)], hours, reserve)
+    differ = max(least - replayed, replayed - most, 0) * 30 / max(lived.nights, 1)
     if rms > RMS_LIMIT_FRAC or differ > NIGHTS_LIMIT:
         raise NotExplained(
             f"the log does not explain the present battery: replayed, it is {100 * rms:.1f} points off on average "

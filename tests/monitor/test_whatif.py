@@ -151,3 +151,15 @@ def test_a_load_that_goes_round_the_shunt_is_not_taken_for_its_error() -> None:
     life, known = from_log.agreed(rows, whatif.Known(NOW, 0.6, 4.0))
     with pytest.raises(whatif.NotExplained):
         whatif.explain(life, known)
+
+
+def test_a_log_that_is_not_sure_of_its_low_nights_is_not_held_against_the_replay() -> None:
+    """The same life, told with its charge below a quarter left out: the replay goes below the reserve, the log cannot say."""
+    setup, slots = replace(NOW, reserve_frac=0.3), _life(20, sun_a=7.0)
+    rows = _as_logged(slots, setup, 0.6)
+    assert live(slots, setup, 0.6).nights_below > 2
+    hidden = [replace(row, charge_frac=None) if row.charge_frac < 0.35 else row for row in rows]
+    assert whatif.explain(hidden, whatif.Known(setup, 0.6, 4.0))[1] < 0.01
+    shifted = [row if row.charge_frac > 0.35 else replace(row, charge_frac=0.36) for row in rows]
+    with pytest.raises(whatif.NotExplained, match="nights"):
+        whatif.explain(shifted, whatif.Known(setup, 0.6, 4.0))
