@@ -3,6 +3,7 @@ from functools import cache
 
 import pytest
 
+from monitor.findings import Estimate
 from tests.benchmarks.bench_charge import score
 from tests.benchmarks.bench_charge_ensemble import lived, table
 from tests.benchmarks.ensemble import CASES, vehicles
@@ -38,3 +39,20 @@ def test_lost_plates_are_hidden_and_allowed_for() -> None:
 
 def test_capacity_is_nearly_always_inside_its_interval() -> None:
     assert sum(found(case)["cap_in"] for case in CASES) / len(CASES) >= 0.92
+
+
+def test_ampere_hours_left_are_inside_their_interval_where_plates_are_lost() -> None:
+    """Full reads full, whatever the plates, and holds less."""
+    inside = total = 0
+    for plan in vehicles("lead plates", 3, seed=5, days=9.0):
+        drive = lived(plan, 120.0)
+
+        def look(at_s: float, true_frac: float, capacity_ah: float, found, _held) -> None:
+            nonlocal inside, total
+            left = found.charge_left_ah
+            if at_s > 86400.0 and isinstance(left, Estimate):
+                total += 1
+                inside += left.low <= true_frac * capacity_ah <= left.high
+
+        score(drive, look)
+    assert total > 1000 and inside / total > 0.92

@@ -53,8 +53,10 @@ def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
     # the gain of the shunt cannot be told from capacity, and stays in its interval
     sigma_q = hypot(sigma_q, vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC[house.lead_acid])
     learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if seen_full else "label"
-    left = _left(z, sigma, capacity, sigma_q, cross, 0.0, basis)
-    usable = _left(z, sigma, capacity, sigma_q, cross, house.reserve_soc_frac, basis)
+    # Counted up from a knee what is left is known, however large the battery.
+    missing = hidden if house.lead_acid or cross > 0 else 0.0
+    left = _left(z, sigma, capacity, sigma_q, cross, missing, 0.0, basis)
+    usable = _left(z, sigma, capacity, sigma_q, cross, missing, house.reserve_soc_frac, basis)
     return ChargeFindings(
         Estimate(_inside(z), low, high, basis),
         Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, hidden)), capacity * exp(Z95 * sigma_q), learnt),
@@ -122,13 +124,17 @@ def _ends(z: float, sigma: float, sigma_q: float, cross: float, hidden: float, l
 
 
 def _left(
-    z: float, sigma: float, capacity_ah: float, sigma_q: float, cross: float, reserve_frac: float, basis: Basis,
+    z: float, sigma: float, capacity_ah: float, sigma_q: float, cross: float, hidden: float, reserve_frac: float, basis: Basis,
 ) -> Answer:
-    """Ampere-hours down to a charge fraction; a battery below it has none left."""
+    """Ampere-hours down to a charge fraction; a battery below it has none left.
+
+    What is hidden of the capacity is missing from its lower end: what was taken out since it was full stays taken out.
+    """
     part = z - reserve_frac
     charge = part * capacity_ah
     doubt = capacity_ah * sqrt(max(sigma**2 + part**2 * sigma_q**2 + 2 * part * cross, 0.0))
-    return Estimate(max(charge, 0.0), max(charge - Z95 * doubt, 0.0), max(charge + Z95 * doubt, 0.0), basis)
+    below = hypot(doubt, hidden * (1.0 - reserve_frac) * capacity_ah)
+    return Estimate(max(charge, 0.0), max(charge - Z95 * below, 0.0), max(charge + Z95 * doubt, 0.0), basis)
 
 
 def _offset(held: Held, vehicle: Vehicle) -> Answer:

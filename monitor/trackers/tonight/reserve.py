@@ -35,18 +35,22 @@ def margin(battery: Battery, charge: ChargeFindings, load_a: float) -> Margin | 
         return None
     rated = battery.rated_capacity_ah
     q_ah = capacity.value if isinstance(capacity, Estimate) else 0.9 * rated
-    q_sigma = (capacity.high - capacity.low) / 2 / Z95 if isinstance(capacity, Estimate) else 0.15 * rated
+    q_sigma = _sigma(capacity) if isinstance(capacity, Estimate) else 0.15 * rated
     reserve = max(battery.reserve_soc_frac, _cutout_frac(battery, charge, load_a, q_ah))
     above = fraction.value - reserve
-    # Both bounds may be cut off at empty or full: the wider side tells.
-    z_sigma = max(fraction.high - fraction.value, fraction.value - fraction.low, 0.01) / Z95
+    z_sigma = max(_sigma(fraction), 0.01 / Z95)
     tie = 0.0
     found = charge.usable_left_ah
     if isinstance(found, Estimate) and reserve == battery.reserve_soc_frac and above > 0.02 and q_sigma > 0:
-        variance = ((found.high - found.low) / 2 / Z95) ** 2
+        variance = _sigma(found) ** 2
         apart = (z_sigma * q_ah) ** 2 + (above * q_sigma) ** 2
         tie = min(max((variance - apart) / (2 * z_sigma * q_ah * above * q_sigma), -0.9), 0.9)
     return Margin(above, z_sigma, q_ah, q_sigma, tie, reserve)
+
+
+def _sigma(found: Estimate) -> float:
+    """One sigma of the wider side: either bound may be cut off at empty or full, and the lower holds what may be missing."""
+    return max(found.high - found.value, found.value - found.low) / Z95
 
 
 def _cutout_frac(battery: Battery, charge: ChargeFindings, load_a: float, capacity_ah: float) -> float:
