@@ -174,7 +174,7 @@ def quarter_hour(held: Held, at_s: float, volts: float, vehicle: Vehicle) -> Hel
     return replace(held, charged_s=charged_s, parking=Parking(decay, search, rests, passing, found, parking.sudden))
 
 
-WAIT = NotYet("it is known once the starter battery has stood alone for some hours")
+WAIT = NotYet("the starter battery must first stand alone for some hours")
 FLAT_CURVE = NotYet("the resting voltage of this chemistry is too flat to read charge or drain from")
 
 
