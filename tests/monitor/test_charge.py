@@ -63,6 +63,14 @@ def camp(vehicle: Vehicle, battery: Plain, days: int, offset_a: float = 0.0, sun
         yield held, charge.findings(held, vehicle), battery.left_ah / battery.capacity_ah
 
 
+def live(held: charge.Held, amps: float, volts: float | None, hours: float) -> charge.Held:
+    """So many hours of one lithium battery's life at a steady current."""
+    start = 0 if held.count.at_s is None else round(held.count.at_s / 60)
+    for k in range(start, start + int(60 * hours)):
+        held = charge.update(held, minute(k, amps, volts), LITHIUM, JoinFindings())
+    return held
+
+
 def value(answer) -> float:
     assert isinstance(answer, Estimate), answer
     return answer.value
@@ -277,43 +285,30 @@ def test_lithium_counted_from_full_may_hold_less_and_counted_from_a_knee_more(cr
 def test_lithium_learns_its_capacity_from_full_to_knee_and_from_nothing_less() -> None:
     """On the plateau the depth before a first anchor is a guess, and no evidence of how large the battery is."""
     first = charge_filter.begin(LITHIUM.house, LITHIUM.current_sensor).mean[CAPACITY]
-    held, k = charge.begin(LITHIUM), 0
 
-    def live(amps: float, volts: float, hours: float) -> None:
-        nonlocal held, k
-        for _ in range(int(60 * hours)):
-            held, k = charge.update(held, minute(k, amps, volts), LITHIUM, JoinFindings()), k + 1
-
-    def learnt() -> float:
+    def learnt(held: charge.Held) -> float:
         return exp(held.guesses[0].belief.mean[CAPACITY] - first)
 
-    live(-2.0, 13.05, 12.0)
-    live(1.0, 14.1, 1.0)
-    assert held.fulls == 1 and learnt() == pytest.approx(1.0, abs=0.01)
-    live(-4.0, 13.1, 17.0)   # 68 Ah out, then the knee of a battery of about 70
-    live(-4.0, 11.6, 0.5)
+    held = live(live(charge.begin(LITHIUM), -2.0, 13.05, 12.0), 1.0, 14.1, 1.0)
+    assert held.fulls == 1 and learnt(held) == pytest.approx(1.0, abs=0.01)
+    # 68 Ah out, then the knee of a battery of about 70
+    held = live(live(held, -4.0, 13.1, 17.0), -4.0, 11.6, 0.5)
     assert held.anchor == "empty"
     found = charge.findings(held, LITHIUM).capacity_ah
-    assert learnt() < 0.85 and found.low < 70.0 < found.high
+    assert learnt(held) < 0.85 and found.low < 70.0 < found.high
 
 
 def test_a_lithium_count_that_runs_beyond_full_finds_the_shunt_that_reads_too_high() -> None:
     """Two full charges three days apart with a dead voltmeter between: as much goes in as comes out, and the shunt
     reads 0.15 A too high."""
-    held, k = charge.begin(LITHIUM), 0
-
-    def live(amps: float, volts: float | None, hours: float) -> None:
-        nonlocal held, k
-        for _ in range(int(60 * hours)):
-            held, k = charge.update(held, minute(k, amps + 0.15, volts), LITHIUM, JoinFindings()), k + 1
-
-    live(-2.0, 13.1, 6.0)
-    live(0.5, 14.1, 1.0)
+    high_a = 0.15
+    held = live(live(charge.begin(LITHIUM), -2.0 + high_a, 13.1, 6.0), 0.5 + high_a, 14.1, 1.0)
     for _ in range(3):
-        live(-30.0, 12.8, 0.2)      # off the charger
-        live(-1.5, None, 12.0)
-        live(2.0, None, 12.0)
-    live(0.5, 14.1, 2.0)
-    found = charge.findings(held, LITHIUM)
+        held = live(held, -30.0 + high_a, 12.8, 0.2)      # off the charger
+        held = live(held, -1.5 + high_a, None, 12.0)
+        held = live(held, 2.0 + high_a, None, 12.0)
+        counted = charge.findings(held, LITHIUM)
+        assert value(counted.charge_left_ah) <= value(counted.capacity_ah)
+    found = charge.findings(live(held, 0.5 + high_a, 14.1, 2.0), LITHIUM)
     assert found.current_offset_a.low < 0.15 < found.current_offset_a.high and value(found.current_offset_a) > 0.08
     assert 0.9 < found.charge_frac.low <= found.charge_frac.high <= 1.0

@@ -4,14 +4,19 @@ from functools import cache
 import pytest
 
 from monitor.findings import Estimate
-from tests.benchmarks.bench_charge import score
+from tests.benchmarks.bench_charge import Drive, score
 from tests.benchmarks.bench_charge_ensemble import lived, table
 from tests.benchmarks.ensemble import CASES, vehicles
 
 
 @cache
+def drives(case: str) -> list[Drive]:
+    return [lived(plan, 120.0) for plan in vehicles(case, 3, seed=5, days=9.0)]
+
+
+@cache
 def found(case: str) -> dict[str, float]:
-    return table([score(lived(plan, 120.0)) for plan in vehicles(case, 3, seed=5, days=9.0)])
+    return table([score(drive) for drive in drives(case)])
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -44,15 +49,14 @@ def test_capacity_is_nearly_always_inside_its_interval() -> None:
 def test_ampere_hours_left_are_inside_their_interval_where_plates_are_lost() -> None:
     """Full reads full, whatever the plates, and holds less."""
     inside = total = 0
-    for plan in vehicles("lead plates", 3, seed=5, days=9.0):
-        drive = lived(plan, 120.0)
 
-        def look(at_s: float, true_frac: float, capacity_ah: float, found, _held) -> None:
-            nonlocal inside, total
-            left = found.charge_left_ah
-            if at_s > 86400.0 and isinstance(left, Estimate):
-                total += 1
-                inside += left.low <= true_frac * capacity_ah <= left.high
+    def look(at_s: float, true_frac: float, capacity_ah: float, found, _held) -> None:
+        nonlocal inside, total
+        left = found.charge_left_ah
+        if at_s > 86400.0 and isinstance(left, Estimate):
+            total += 1
+            inside += left.low <= true_frac * capacity_ah <= left.high
 
+    for drive in drives("lead plates"):
         score(drive, look)
     assert total > 1000 and inside / total > 0.92

@@ -97,10 +97,10 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
                 before, session_h, fulls = guesses, 0.0, fulls + 1
                 if anchor != "full" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0:
                     news.append(Event(minute.end_s, "full_charge", "house", _FULL_WORDS))
-            # On a lithium plateau depth is a guess until a first anchor: only from one end to the other is capacity seen.
-            untaught = CAPACITY if not battery.lead_acid and before is not None and (
-                not knee_at or not charge_guesses.tied(before)) else None
-            guesses = _anchored(before, full, untouched=untaught) if before is not None else _set(guesses, full)
+            if before is None:
+                guesses = _set(guesses, full)
+            else:
+                guesses = _anchored(before, full, capacity_seen=battery.lead_acid or (knee_at > 0.0 and charge_guesses.tied(before)))
             session = full.total_frac
         elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
             # Held there by the charger; what still goes in is gas and teaches nothing.
@@ -108,13 +108,13 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             guesses = _set(guesses, replace(full, depth_frac=held_frac, depth_by_tail=held_frac))
         anchor, anchor_at = "full", minute.end_s
     if empty is not None:
-        only_depth = CAPACITY if not battery.lead_acid and not fulls else None
+        capacity_seen = battery.lead_acid or fulls > 0
         if knee:
             news.append(Event(minute.end_s, "empty_seen", "house", _EMPTY_WORDS))
-            guesses, knee_at = _anchored(guesses, empty, repeats=1.5, untouched=only_depth), minute.end_s
+            guesses, knee_at = _anchored(guesses, empty, repeats=1.5, capacity_seen=capacity_seen), minute.end_s
         elif minute.end_s - knee_at < KNEE_S:
             # How much deeper it goes from here says a little more each minute.
-            guesses = _anchored(guesses, empty, repeats=20.0, untouched=only_depth)
+            guesses = _anchored(guesses, empty, repeats=20.0, capacity_seen=capacity_seen)
         elif due:
             # Still there: nothing new about its size, but however long it stands, it is no fuller.
             capacity = exp(guesses[0].belief.mean[CAPACITY])
@@ -123,7 +123,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
         anchor, anchor_at = "empty", minute.end_s
     most_ah = held.most_ah * MOST_KEPT
     if anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
-        most_ah = max(most_ah, depth_frac * capacity - 1.96 * belief.sigma(DEPTH))
+        most_ah = max(most_ah, depth_frac * capacity - charge_report.Z95 * belief.sigma(DEPTH))
     suspicion = charge_suspicion.update(
         held.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)
     return Held(
@@ -206,10 +206,11 @@ def _weigh_rest(
     return guesses, surprise, misfit
 
 
-def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, untouched: int | None = None) -> Guesses:
+def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, capacity_seen: bool = True) -> Guesses:
     """After an anchor: one belief, which learns from it. Anchors are never refused.
 
-    repeats says how many minutes in a row will say the same, untouched what not to learn from it.
+    repeats says how many minutes in a row will say the same. capacity_seen: the depth rests on an anchor at the other end.
+    On a lithium plateau it is a guess until then, and says nothing of how large the battery is.
     """
     trials = []
     for guess in guesses:
@@ -222,7 +223,7 @@ def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, untouched:
         by = {DEPTH: 1.0, CAPACITY: by_capacity, TAIL: -anchor.depth_by_tail * capacity}
         slopes = tuple(by.get(i, 0.0) for i in range(len(mean)))
         trials.append((slopes, depth - mean[DEPTH], repeats * (anchor.sigma_frac * capacity) ** 2))
-    found, _ = charge_guesses.measured(guesses, trials, 1e9, untouched=untouched)
+    found, _ = charge_guesses.measured(guesses, trials, 1e9, untouched=None if capacity_seen else CAPACITY)
     return (Guess(0.0, charge_guesses.one(found)),)
 
 

@@ -1,5 +1,5 @@
 """Counts ampere-hours, and follows what use leaves behind: polarisation, surface charge, hysteresis."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, log
 
 from monitor.battery import Battery, CurrentSensor
@@ -53,14 +53,7 @@ class Count:
 
 def taken(count: Count) -> Count:
     """The same with nothing pending: the belief has taken it over."""
-    return _with_pending(count, 0.0, 0.0, 0.0, 0.0, 0.0)
-
-
-def _with_pending(c: Count, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float) -> Count:
-    return Count(
-        c.at_s, hours, in_ah, out_ah, lost_ah, doubt_ah2, c.current_a, c.voltage_v, c.middle_a, c.slow_a, c.surface_v,
-        c.direction, c.since_charge_s, c.drawn_ah, c.temperature_c, c.tail_v, c.tail_a, c.high_s, c.top_v, c.usual, c.gap_s,
-        c.gap_sigma_ah, c.before_a)
+    return replace(count, hours=0.0, in_ah=0.0, out_ah=0.0, lost_ah=0.0, doubt_ah2=0.0)
 
 
 def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor, capacity_ah: float) -> Count:

@@ -27,7 +27,8 @@ PLATEAU_SIGMA_FRAC = 0.11
 def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
     """What is known now."""
     count, house = held.count, vehicle.house
-    z, sigma, log_q, sigma_q, cross = _charge(held, vehicle)
+    counted, sigma, log_q, sigma_q, cross = _charge(held, vehicle)
+    z = min(counted, 1.0)   # a count may run beyond full, what is in the battery may not
     seen_full = held.fulls > 0
     if not house.lead_acid and held.anchor in ("", "rest") and z > 0.12:
         # On the plateau a voltmeter 0.3 % off, or a curve a tenth of a volt off, fits the wrong charge perfectly.
@@ -54,7 +55,7 @@ def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
     sigma_q = hypot(sigma_q, vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC[house.lead_acid])
     learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if seen_full else "label"
     # Counted up from a knee what is left is known, however large the battery.
-    missing = hidden if house.lead_acid or cross > 0 else 0.0
+    missing = hidden if _less_if_smaller(cross, house.lead_acid) else 0.0
     left = _left(z, sigma, capacity, sigma_q, cross, missing, 0.0, basis)
     usable = _left(z, sigma, capacity, sigma_q, cross, missing, house.reserve_soc_frac, basis)
     return ChargeFindings(
@@ -107,19 +108,23 @@ def _hidden(held: Held, log_q: float, sigma_q: float, rated_ah: float) -> float:
     return share * sqrt(max(room * room - sigma_q * sigma_q, 0.0))
 
 
+def _less_if_smaller(cross: float, lead_acid: bool) -> bool:
+    """Whether a smaller capacity means less charge: so counted from full, the other way counted up from a lithium knee."""
+    return lead_acid or cross > 0
+
+
 def _ends(z: float, sigma: float, sigma_q: float, cross: float, hidden: float, lead_acid: bool) -> tuple[float, float]:
     """Both ends of the interval of charge. Capacity is in doubt by a factor, and more of it may be missing than more
     be there: counted from full less of it is less charge, counted up from a knee it is more.
 
     A lead-acid battery's rest voltage takes that doubt off again only where acid is what limits it, so there it stays.
     """
-    z = min(z, 1.0)
     depth, by_q = 1.0 - z, abs(cross) / max(sigma_q, 1e-9)
     lever = depth if lead_acid else min(by_q / max(sigma_q, 1e-9), 1.0)
     near = hypot(sigma, SYSTEMATIC[lead_acid] * depth)
     far = hypot(near, hidden * lever)
     far *= 1.0 + 0.5 * Z95 * hypot(sigma_q, hidden) * min(hypot(by_q, hidden * lever) / far, 1.0) ** 2
-    below, above = (far, near) if lead_acid or cross > 0 else (near, far)
+    below, above = (far, near) if _less_if_smaller(cross, lead_acid) else (near, far)
     return _inside(z - Z95 * below), _inside(z + Z95 * above)
 
 
