@@ -19,6 +19,7 @@ from monitor.daemon import Daemon, OtherLog
 from monitor.findings import Estimate
 from monitor.notify import Notifier
 from monitor.sampling.first_reading import FirstReading
+from monitor.stop import Stop
 from monitor.store.lock import held
 from monitor.store.migrate import NewerLog
 
@@ -42,7 +43,7 @@ class CannotRun(Exception):
     """The daemon cannot start or go on; one sentence for a person."""
 
 
-def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | None = None, pace_s: float | None = None,
+def run(config: Config, *, stop: Stop | None = None, clock: Clock | None = None, pace_s: float | None = None,
         begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda found: None,
         first: FirstReading | None = None, ours: bool | None = None) -> None:
     """Runs until SIGTERM, SIGINT or `stop`. pace_s is the real time between beats where the sources bring their own
@@ -54,7 +55,7 @@ def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | N
     ------
     CannotRun : another daemon has this log, the log is of another kind or a later shape, or every beat breaks
     """
-    stop = stop or threading.Event()
+    stop = stop or Stop()
     _until_told(stop)
     with ExitStack() as stack:
         if not (stack.enter_context(held(config.log.database)) if ours is None else ours):
@@ -79,7 +80,7 @@ def run(config: Config, *, stop: threading.Event | None = None, clock: Clock | N
                 log.error("not everything could be written before the end")
 
 
-def _clock(config: Config, stop: threading.Event, stack: ExitStack, supervised: list[Supervised]) -> Clock:
+def _clock(config: Config, stop: Stop, stack: ExitStack, supervised: list[Supervised]) -> Clock:
     clock = BoardClock(stop.wait)
     if config.clock.gpsd is None:
         return clock
@@ -113,7 +114,7 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
         raise CannotRun(str(error)) from None
 
 
-def _beats(daemon: Daemon, chores: Chores, supervised: list[Supervised], clock: Clock, notifier: Notifier, stop: threading.Event, beat_s: float,
+def _beats(daemon: Daemon, chores: Chores, supervised: list[Supervised], clock: Clock, notifier: Notifier, stop: Stop, beat_s: float,
            told: Callable[[Any], None]) -> None:
     """A steady beat on absolute moments of a clock that cannot be set: one late beat makes no later one late."""
     begun_s = next_s = clock.boot_s()
@@ -176,7 +177,7 @@ def status_line(found: Any) -> str:
     return ", ".join(parts)
 
 
-def _until_told(stop: threading.Event) -> None:
+def _until_told(stop: Stop) -> None:
     if threading.current_thread() is threading.main_thread():
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: stop.set())

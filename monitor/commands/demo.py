@@ -14,6 +14,8 @@ from typing import Any
 
 import click
 
+from monitor.stop import Stop
+
 FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
 BEAT_S = 1.0
 #: However fast it goes, readings lie no further apart [simulated s]: longer is a gap.
@@ -73,7 +75,7 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
     begins_utc_s = _midnight_utc_s(days)
     if days:
         _past(whole, driver, begins_utc_s)
-    stop = threading.Event()
+    stop = Stop()
     if until_s is not None:
         threading.Timer(until_s, stop.set).start()
     with _pages(whole.log.database, port, stop) as ended:
@@ -114,7 +116,7 @@ def _history(driver: Any, days: float) -> Iterator[Any]:
 
 
 @contextmanager
-def _pages(database: Path, port: int, stop: threading.Event) -> Iterator[Any]:
+def _pages(database: Path, port: int, stop: Stop) -> Iterator[Any]:
     """The pages in a process of their own; where they end by themselves, stop is set and the thing yielded says so."""
     pages = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database), "--address", f"127.0.0.1:{port}"],
                              stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,

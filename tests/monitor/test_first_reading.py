@@ -66,10 +66,14 @@ def test_the_daemon_takes_it_up(tmp_path: Path) -> None:
         manager.settimeout(60)
         process = subprocess.Popen([sys.executable, "-m", "monitor", "run", "--config", str(tmp_path / "ampledger.toml")],
                                    env={**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify")}, stderr=subprocess.PIPE, text=True)
-        heard(manager, "WATCHDOG=1")
-        process.send_signal(signal.SIGTERM)
-        assert process.wait(30) == 0, process.stderr.read()
-        process.stderr.close()
+        try:
+            heard(manager, "WATCHDOG=1")
+            process.send_signal(signal.SIGTERM)
+            _, said = process.communicate(timeout=30)
+            assert process.returncode == 0, said
+        finally:
+            process.kill()
+            process.communicate()
 
 
 def test_the_log_is_locked_from_the_first_reading_on(tmp_path: Path) -> None:
