@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from itertools import takewhile
 from pathlib import Path
 from typing import Any
 
@@ -73,9 +74,12 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
     driver = SimulatedDriver(options)
     whole = replace(config.load(config_file), sources=(Ready(driver),))
     begins_utc_s = _midnight_utc_s(days)
-    if days:
-        _past(whole, driver, begins_utc_s)
     stop = Stop()
+    if days:
+        with _heard(stop):
+            _past(whole, driver, begins_utc_s, stop)
+        if stop.is_set():
+            raise click.Abort
     if until_s is not None:
         threading.Timer(until_s, stop.set).start()
     with _pages(whole.log.database, port, stop) as ended:
@@ -89,7 +93,17 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
         raise Refused(f"the pages ended by themselves; try: python -m dashboard --database {whole.log.database}")
 
 
-def _past(whole: Any, driver: Any, begins_utc_s: float) -> None:
+@contextmanager
+def _heard(stop: Stop) -> Iterator[None]:
+    """Ctrl-C only sets stop: an exception between any two steps could be lost in a finalizer or leave a lock held."""
+    before = signal.signal(signal.SIGINT, lambda *_: stop.set())
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _past(whole: Any, driver: Any, begins_utc_s: float, stop: Stop) -> None:
     """Some weeks through the daemon itself, as fast as they go, up to this time of day."""
     from monitor import watch
     from monitor.clocks.board_clock import BoardClock
@@ -102,11 +116,12 @@ def _past(whole: Any, driver: Any, begins_utc_s: float) -> None:
                         step=watch.step, simulated=True, begins_utc_s=begins_utc_s)
         gc.disable()  # nothing in it makes cycles, and looking for them costs a twelfth
         try:
-            daemon.past(_shown(_history(driver, days), days))
+            daemon.past(_shown(takewhile(lambda _: not stop.is_set(), _history(driver, days)), days))
         finally:
             gc.enable()
             daemon.close()
-    click.echo(f"{days:.1f} days of life are in the log ({time.perf_counter() - began:.1f} s).")
+    if not stop.is_set():
+        click.echo(f"{days:.1f} days of life are in the log ({time.perf_counter() - began:.1f} s).")
 
 
 def _history(driver: Any, days: float) -> Iterator[Any]:
