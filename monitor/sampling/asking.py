@@ -2,7 +2,7 @@
 import threading
 import time
 from collections.abc import Callable, Sequence
-from queue import Empty, SimpleQueue
+from queue import Empty, Queue, SimpleQueue
 from typing import Any
 
 
@@ -67,7 +67,7 @@ class Asker:
 
     def __init__(self) -> None:
         self._inbox: SimpleQueue | None = None
-        self._outbox: SimpleQueue = SimpleQueue()
+        self._outbox: Queue = Queue()     # a SimpleQueue may forget a time limit that passes at its second look
 
     def put(self, questions: Sequence[Question], patience_s: float) -> None:
         """Puts all questions. One that takes longer than patience_s is left behind, not done, in a thread of its own
@@ -84,7 +84,7 @@ class Asker:
                 except Empty:
                     place = current.leave(patience_s)
                 if place is not None:
-                    self._inbox, self._outbox = None, SimpleQueue()
+                    self._inbox, self._outbox = None, Queue()
                     questions = questions[place + 1:]
                     break
 
@@ -105,6 +105,6 @@ def alone(question: Question) -> None:
     threading.Thread(target=question.put, name="a slow instrument", daemon=True).start()
 
 
-def _work(inbox: SimpleQueue, outbox: SimpleQueue) -> None:
+def _work(inbox: SimpleQueue, outbox: Queue) -> None:
     while (current := inbox.get()) is not None and current.work():
         outbox.put(None)

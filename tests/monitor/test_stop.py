@@ -21,7 +21,7 @@ for _ in range(3000):
 
 
 def test_a_signal_that_falls_between_two_steps_of_the_wait_ends_it() -> None:
-    """With threading.Event in its place this waits for ever, each time it was tried."""
+    """With threading.Event or queue.SimpleQueue in its place it may wait for ever; on a busy machine it nearly always does."""
     subprocess.run([sys.executable, "-c", ROUNDS], timeout=60, check=True)
 
 
