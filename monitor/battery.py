@@ -51,6 +51,7 @@ class Vehicle:
     starter: Battery
     current_sensor: CurrentSensor = CurrentSensor()
     charging: Literal["isolator", "dc_dc", "unknown"] = "unknown"
+    isolator_follows: Literal["engine", "voltage", "unknown"] = "unknown"
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     bedtime_hour: float | None = None  # local clock hour; None: learnt from the lights

@@ -131,5 +131,5 @@ def _vehicle(file: File) -> Vehicle:
         starter=Battery("starter", file.starter.chemistry, file.starter.rated_capacity_ah, file.starter.rated_hours,
                         file.starter.absorption_v, file.starter.float_v, voltage_sigma_frac=found.starter_voltage_sigma_frac),
         current_sensor=CurrentSensor(shunt.offset_a, shunt.offset_sigma_a, shunt.gain, shunt.gain_sigma_frac),
-        charging=vehicle.charging, latitude_deg=vehicle.latitude_deg, longitude_deg=vehicle.longitude_deg,
-        bedtime_hour=bedtime)
+        charging=vehicle.charging, isolator_follows=vehicle.isolator_follows,
+        latitude_deg=vehicle.latitude_deg, longitude_deg=vehicle.longitude_deg, bedtime_hour=bedtime)

@@ -54,11 +54,21 @@ class VehicleTable(Table):
 
     charging: Literal["isolator", "dc_dc", "unknown"] = Field(
         "unknown", description="how the engine charges the house battery; found out from the log if unknown")
+    isolator_follows: Literal["engine", "voltage", "unknown"] = Field(
+        "unknown", description="what opens the relay after a stop: the engine's wire at once, or a voltage hours later; "
+        "found out from the log if unknown, but a stuck one is named sooner if given")
     latitude_deg: float | None = Field(None, ge=-90, le=90, description="for sunrise, north positive; learnt if not given")
     longitude_deg: float | None = Field(None, ge=-180, le=180, description="for sunrise, east positive; learnt if not given")
     bedtime: Annotated[str, BeforeValidator(_as_text)] | None = Field(
         None, pattern=r"^([01]?\d|2[0-3]):[0-5]\d$",
         description='when to say what tonight brings, local time as "21:30"; learnt from the lights if not given')
+
+    @model_validator(mode="after")
+    def _a_relay_to_follow(self) -> "VehicleTable":
+        if self.charging == "dc_dc" and self.isolator_follows != "unknown":
+            raise ValueError(f'isolator_follows = "{self.isolator_follows}" is said of a relay, but charging = "dc_dc" has none; '
+                             "leave one of them out")
+        return self
 
 
 class ShuntTable(Table):

@@ -149,8 +149,9 @@ def main(arguments: list[str] | None = None) -> None:
         delays(seed + 1, 5 * scale, thermometer, learnt)
     delays(seed + 2, 4 * scale, "house", True, from_start=True)
     false_alarms(seed, scale)
-    join_scores.healthy(seed + 3, scale, 6)
-    join_scores.faults(seed + 4, scale)
+    for told in (False, True):
+        join_scores.healthy(seed + 3, scale, 6, told)
+        join_scores.faults(seed + 4, scale, told)
     print("recorded starts: " + ", ".join(f"{truth} said {said or 'nothing'} {n}" for (truth, said), n in starts().items()))
 
 

@@ -1,6 +1,6 @@
 """Scores of engine, isolator and path over random outings: states, faults found, false alarms, resistance."""
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from tests.benchmarks.outings import Fault, Outing, Rig
 KINDS = (("engine", "plain"), ("voltage", "plain"), ("dual", "plain"), ("dc_dc", "plain"), ("engine", "smart"),
          ("dc_dc", "smart"))
 STUCK_CLOSED_GOAL_H = 8.0
+TOLD = ("", " (owner said what opens the relay)")
 
 
 @dataclass
@@ -75,9 +76,9 @@ def live(rig: Rig, outing: Outing) -> Lived:
     return out
 
 
-def healthy(seed: int, each: int, days: float) -> None:
+def healthy(seed: int, each: int, days: float, told: bool = False) -> None:
     """States and path resistance of sound vehicles, and what they were falsely accused of."""
-    print(f"sound outings, {each} vehicles a row of {days:g} days: state right of time known / unknown, "
+    print(f"sound outings{TOLD[told]}, {each} vehicles a row of {days:g} days: state right of time known / unknown, "
           "path error, false alarms")
     everything: Counter = Counter()
     total_days = 0.0
@@ -85,7 +86,7 @@ def healthy(seed: int, each: int, days: float) -> None:
         sums, wrong, said, errors, builds = np.zeros(5), Counter(), Counter(), [], Counter()
         for i in range(each):
             rng = np.random.default_rng((seed, k, i))
-            rig = outings.rig(rng, join, alternator)
+            rig = replace(outings.rig(rng, join, alternator), told=told)
             lived = live(rig, outings.outing(rng, rig, days))
             sums += (lived.judged, lived.engine_known, lived.engine_right, lived.isolator_known, lived.isolator_right)
             wrong += lived.wrong
@@ -123,9 +124,9 @@ def _rhythm(rng: np.random.Generator, days: float) -> tuple[tuple[float, float],
     return tuple(runs)
 
 
-def faults(seed: int, each: int) -> None:
+def faults(seed: int, each: int, told: bool = False) -> None:
     """When each fault was named, and what else was said."""
-    print(f"faults, {each} vehicles a row: named after, and what else was said before or after; stuck closed counts "
+    print(f"faults{TOLD[told]}, {each} vehicles a row: named after, and what else was said before or after; stuck closed counts "
           "from the moment at which a sound relay lets go")
     for k, (kind, join, alternator) in enumerate((
         ("stuck_closed", "engine", "plain"), ("stuck_closed", "voltage", "plain"), ("stuck_closed", "dual", "plain"),
@@ -137,7 +138,7 @@ def faults(seed: int, each: int) -> None:
         delays, early, others = [], 0, Counter()
         for i in range(each):
             rng = np.random.default_rng((seed, 100 + k, i))
-            rig = outings.rig(rng, join, alternator)
+            rig = replace(outings.rig(rng, join, alternator), told=told)
             delay, before, besides = _one_fault(rng, rig, kind)
             delays.append(delay)
             early += before

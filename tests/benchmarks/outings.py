@@ -46,11 +46,14 @@ class Rig:
     zero_a: float
     noise_v: float
     step_v: float
+    told: bool = False              # the owner said what opens the relay
 
     @property
     def vehicle(self) -> Vehicle:
-        """What its owner would enter: the labels."""
-        return Vehicle(Battery("house", self.house, self.house_ah), Battery("starter", self.starter, self.starter_ah))
+        """What its owner would enter: the labels, and what opens the relay where he knows it."""
+        follows = "engine" if self.join == "engine" else "voltage"
+        return Vehicle(Battery("house", self.house, self.house_ah), Battery("starter", self.starter, self.starter_ah),
+                       isolator_follows=follows if self.told and self.join != "dc_dc" else "unknown")
 
 
 def rig(rng: np.random.Generator, join: str, alternator: str = "plain", spacing_s: float | None = None) -> Rig:

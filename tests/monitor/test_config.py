@@ -66,6 +66,11 @@ def test_float_above_absorption_is_a_fault(tmp_path: Path) -> None:
     assert "exchange them" in _faults(tmp_path, text, need_sources=False)
 
 
+def test_a_dc_dc_charger_has_no_relay_that_follows_anything(tmp_path: Path) -> None:
+    text = GOOD + '[vehicle]\ncharging = "dc_dc"\nisolator_follows = "engine"\n'
+    assert "leave one of them out" in _faults(tmp_path, text, need_sources=False)
+
+
 def test_broken_toml_names_the_line(tmp_path: Path) -> None:
     assert "line 3" in _faults(tmp_path, "[house]\nchemistry = 'agm'\nrated = = 3\n")
 

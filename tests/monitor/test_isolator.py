@@ -1,4 +1,6 @@
 """Engine and isolator state, stuck and loose contacts, path resistance: on a small circuit of two batteries."""
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -8,7 +10,8 @@ from monitor.findings import Estimate, NotYet
 from monitor.gather import minutes
 from monitor.sample import Sample
 from monitor.trackers.join import isolator
-from monitor.trackers.join.join_faults import Record, let_go_v
+from monitor.trackers.join.join_record import Record
+from monitor.trackers.join.letting_go import let_go_v
 from tests.benchmarks import join_scores, outings
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
@@ -277,3 +280,42 @@ def test_a_relay_that_senses_voltage_is_named_below_its_own_voltage_within_hours
         assert not early and not others
         delays.append(delay)
     assert sum(delay <= join_scores.STUCK_CLOSED_GOAL_H for delay in delays) >= 4
+
+
+def named(join: str, told: bool, each: int = 4) -> tuple[list[float], int]:
+    """Hours until each of some welded relays was named, and how many were before they welded."""
+    delays, early = [], 0
+    for i in range(each):
+        rng = np.random.default_rng((7309, i))
+        rig = replace(outings.rig(rng, join, "plain"), told=told)
+        delay, before, _ = join_scores._one_fault(rng, rig, "stuck_closed")
+        delays.append(delay)
+        early += before
+    return delays, early
+
+
+def test_a_relay_told_to_follow_the_engine_is_named_within_hours_of_the_stop() -> None:
+    """Also where the house was never so full that its stops would have shown it."""
+    delays, early = named("engine", told=True)
+    assert max(delays) <= join_scores.STUCK_CLOSED_GOAL_H and not early
+
+
+def test_a_relay_told_to_sense_voltage_is_given_its_hours() -> None:
+    delays, early = named("voltage", told=True, each=2)
+    assert (delays, early) == named("voltage", told=False, each=2)
+    assert not early
+
+
+def test_a_relay_told_to_follow_a_throttled_engine_is_not_accused_while_it_does() -> None:
+    rng = np.random.default_rng((7310, 0))
+    rig = replace(outings.rig(rng, "engine", "smart"), told=True)
+    lived = join_scores.live(rig, outings.outing(rng, rig, 5.0))
+    assert not [kind for _, kind in lived.raised if kind == "isolator_stuck_closed"]
+
+
+def test_the_alert_says_what_the_owner_said() -> None:
+    for follows, said in (("engine", True), ("unknown", False)):
+        vehicle = replace(VEHICLE, isolator_follows=follows)
+        held, _, _ = live(journey(DRIVES, 30, stuck="closed", stuck_s=20.8 * HOUR), vehicle)
+        condition = next(c for c in isolator.conditions(held, vehicle) if c.active)
+        assert ("configuration says" in condition.seen) is said

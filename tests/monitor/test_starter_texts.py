@@ -6,7 +6,7 @@ from monitor.trackers.join import join_alerts, path_resistance
 from monitor.trackers.starter_battery import crank, starter_alerts
 from monitor.trackers.join.contact import Contact
 from monitor.trackers.starter_battery.drain_verdict import Drain
-from monitor.trackers.join.join_faults import Record
+from monitor.trackers.join.join_record import Record
 from monitor.trackers.starter_battery.starter_alerts import Level
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))

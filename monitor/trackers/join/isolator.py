@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 from monitor.battery import Vehicle
 from monitor.findings import Condition, Event, JoinFindings
 from monitor.sample import Minute
-from monitor.trackers.join import contact, engine, join_alerts, join_faults, path_resistance, throttled
-from monitor.trackers.join.join_faults import Record
+from monitor.trackers.join import contact, engine, join_alerts, join_faults, letting_go, path_resistance, throttled
+from monitor.trackers.join.join_record import Record
 from monitor.trackers.join.points import Point, points
 
 
@@ -60,18 +60,18 @@ def _step(held: Held, point: Point, vehicle: Vehicle, ignition_on: float | None,
         touching = contact.turned(touching, "unknown")      # nobody saw what the relay did meanwhile
     elif (was == "running") != (run.state == "running"):
         touching = contact.turned(touching, "unknown" if run.state == "running" else
-                                  join_faults.after_stop(held.record, point.starter_v))
+                                  letting_go.after_stop(held.record, point.starter_v, vehicle))
     if run.lifted_by_house and not held.run.lifted_by_house:
         touching = replace(touching, odds=4.0, levels=4.0)
         news.append(Event(point.at_s, "joined_from_house", "vehicle",
                           "The isolator closed while the house side was charging."))
     touching = contact.step(touching, before, point, run.state, run.since_s,
-                            held.record.was_closed_at_stop and not join_faults.follows_engine(held.record))
+                            held.record.was_closed_at_stop and not letting_go.follows_engine(held.record, vehicle))
     isolator = "open" if dc_dc else contact.state(touching)
     # An alternator that is turned up and down makes steps that look like a join.
     path = held.path if dc_dc or throttled.suspected(run.throttle) else path_resistance.step(
         held.path, last, isolator, run.house_before_a)
-    record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching, built)
+    record = join_faults.note(held.record, point, run, was, isolator, held.isolator, touching, built, vehicle)
     if record.low_s > 0 and held.record.low_s == 0:
         touching = contact.aged(touching)       # at this voltage the relay should let go: ask the steps anew
     if run.state != was and "unknown" not in (run.state, was):

@@ -4,7 +4,8 @@ from monitor.findings import Condition
 from monitor.trackers.join import contact as contacts
 from monitor.trackers.join import join_faults, path_resistance
 from monitor.trackers.join.contact import Contact
-from monitor.trackers.join.join_faults import CHARGING_WELL_V, Record
+from monitor.trackers.join.join_faults import CHARGING_WELL_V
+from monitor.trackers.join.join_record import Record
 
 #: kind -> priority, what it means, what to look at first, what would make it go away.
 #: {part}: isolator or DC-DC charger.
@@ -42,19 +43,21 @@ def conditions(record: Record, touching: Contact, path: path_resistance.Path,
     """The four conditions of isolator and path, active or not."""
     dc_dc = join_faults.build(record, vehicle) == "dc_dc"
     return (
-        _stuck_closed(record, touching) if record.stuck and not dc_dc else IDLE["isolator_stuck_closed"],
+        _stuck_closed(record, touching, vehicle) if record.stuck and not dc_dc else IDLE["isolator_stuck_closed"],
         _stuck_open(record, dc_dc) if join_faults.stuck_open(record) else IDLE["isolator_stuck_open"],
         _intermittent(record) if join_faults.openings_now(record) and not dc_dc else IDLE["isolator_intermittent"],
         _grown(path) if not dc_dc and path_resistance.grown(path) else IDLE["path_resistance_grown"],
     )
 
 
-def _stuck_closed(record: Record, touching: Contact) -> Condition:
+def _stuck_closed(record: Record, touching: Contact, vehicle: Vehicle) -> Condition:
     share = contacts.transfer(touching)
     seen = (f"The engine is off, and for {record.joined_s / 3600:.1f} h the starter battery has moved with the "
             "house loads")
     if share is not None and touching.steps >= 3:
         seen += f": it follows {100 * min(share[0], 1.0):.0f} % of {touching.steps} steps"
+    if vehicle.isolator_follows == "engine":
+        seen += ". The configuration says that it opens with the engine; one that senses voltage may rightly hold on for hours"
     return _said("isolator_stuck_closed", seen + ".", (
         ("joined_s", record.joined_s), ("followed_frac", share[0] if share else 0.0)))
 

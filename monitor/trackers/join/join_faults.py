@@ -1,10 +1,12 @@
 """Isolator stuck closed, stuck open or intermittent, a grown path resistance: judged over whole runs."""
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from monitor.battery import Vehicle
 from monitor.trackers.join import contact as contacts
+from monitor.trackers.join import letting_go, throttled
 from monitor.trackers.join.contact import Contact
 from monitor.trackers.join.engine import Run
+from monitor.trackers.join.join_record import Record
 from monitor.trackers.join.points import Point
 
 #: An alternator that charges holds the starter above this; only such time counts [V].
@@ -23,16 +25,11 @@ METERS_V, LEAST_PATH_OHM, UPHILL_WITHIN_S = 0.08, 0.003, 900.0
 HUNGRY_V = 12.95
 #: One such run is enough once the isolator was seen to close this often, if it lasts this long.
 CLOSED_BEFORE, ONE_RUN_S = 2, 900.0
-#: A relay that let go above this voltage, so soon after a stop, follows the engine [V, s]; one that senses voltage
-#: lets go below it, and rightly holds on for hours after a good charge.
-LETS_GO_HIGH_V, LETS_GO_WITHIN_S = 12.95, 900.0
 #: Joined so long after a stop a relay that follows the engine is stuck; so long below a voltage at which every relay
-#: should have let go, and so long at all, any relay [s].
-STUCK_SOON_S, STUCK_LOW_S, STUCK_LATE_S = 1800.0, 5400.0, 72 * 3600.0
-#: At this voltage every relay should have let go [V]; one that also closes from the house side later.
-LET_GO_V, LET_GO_BOTH_V = 12.55, 12.45
-#: Where it was seen to let go, this much below that [V] after one, two, or more stops, but not above the last; and so long.
-LET_GO_MARGIN_V, LET_GO_MOST_V, STUCK_BELOW_OWN_S = (0.08, 0.05, 0.04), 12.8, 2700.0
+#: should have let go, or below one at which this relay was seen to; and so long at all, any relay [s].
+STUCK_SOON_S, STUCK_LOW_S, STUCK_BELOW_OWN_S, STUCK_LATE_S = 1800.0, 5400.0, 2700.0, 72 * 3600.0
+#: Where only its owner says that it follows the engine; a throttled one that runs is not unseen for so long [s].
+STUCK_TOLD_S = 4 * 3600.0
 #: So many of the last stops are remembered. Found open before it was seen closed: the starter had risen by this at most [V].
 STOPS, REBOUND_V = 7, 0.1
 #: Above this the relay may rightly have closed again [V].
@@ -54,44 +51,6 @@ DROPS_V, DROPS_A = 0.25, 4.0
 INTERMITTENT, REMEMBER_S = 3, 6 * 3600.0
 
 
-@dataclass(frozen=True, slots=True)
-class Record:
-    """What runs and stops have shown."""
-
-    run_charging_s: float = 0.0      # this run: charging well
-    run_open_s: float = 0.0          # of it, plainly open
-    run_fed_s: float = 0.0           # of it, with the house fed by a charger of its own
-    run_closed: bool = False         # this run: closed for a good part
-    run_counted: bool = False
-    runs_missed: int = 0             # runs in a row without closing
-    missed_s: float = 0.0            # the longest of them, plainly open
-    closed_runs: int = 0             # runs in which it closed
-    opened: int = 0                  # stops after which it opened
-    lets_go: int = 0                 # of them, promptly and at a voltage at which a voltage-sensing relay holds
-    stop_s: float | None = None
-    was_closed_at_stop: bool = False
-    joined_s: float = 0.0            # joined since the stop, with no charger to excuse it
-    lowest_v: float | None = None    # while joined since the stop
-    released_v: tuple[float, ...] = ()  # the lowest at which it was still joined, at each of the last stops
-    low_s: float = 0.0               # joined at a voltage at which this relay should have let go
-    one_way_s: float = 0.0           # open while the house charged well
-    openings: tuple[float, ...] = ()
-    house_joins: int = 0             # times it closed from the house side
-    plainly_open_s: float = -1e9     # when it was last plainly open at rest
-    stuck: bool = False              # stuck closed, until plainly open again
-    follows: int = 0                 # times the current followed the voltage across: a plain path
-    holds: int = 0                   # times it did not: a charger that sets its own current
-    joined_at_rest: bool = False     # seen joined by its steps with the engine off: no DC-DC charger
-    uphill: bool = False             # this run: current flowed from the lower voltage to the higher
-    from_v: float | None = None      # what the next such comparison begins with: voltage across, current
-    from_a: float = 0.0
-    from_starter_v: float = 0.0
-    closed_run_s: float = 0.0
-    starter_v: float | None = None
-    house_v: float | None = None
-    house_a: float | None = None
-
-
 def build(record: Record, vehicle: Vehicle) -> str:
     """What sits between the batteries: as configured, else from evidence."""
     if vehicle.charging != "unknown":
@@ -105,15 +64,8 @@ def build(record: Record, vehicle: Vehicle) -> str:
     return "unknown"
 
 
-def after_stop(record: Record, starter_v: float) -> str:
-    """What this vehicle's relay does when the engine stops, by its earlier stops: open, closed (it holds on) or unknown."""
-    if record.lets_go:
-        return "open"
-    return "closed" if record.opened and starter_v > LETS_GO_HIGH_V else "unknown"
-
-
 def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolator_before: str,
-         touching: Contact, built: str) -> Record:
+         touching: Contact, built: str, vehicle: Vehicle) -> Record:
     """The record after one more point; built: what sits between the batteries, as far as known before it."""
     volts, house = point.starter_v, point.house_v
     if volts is None or house is None:
@@ -131,7 +83,7 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
         if was == "running":
             changes |= dict(lowest_v=None, stop_s=point.at_s, was_closed_at_stop=record.run_closed, joined_s=0.0, low_s=0.0)
             record = replace(record, **changes)
-        changes |= _note_rest(record, point, isolator, touching.odds)
+        changes |= _note_rest(record, point, isolator, touching.odds, vehicle)
         if not record.joined_at_rest and touching.odds > 4 and touching.steps >= 5 and contacts.follows(touching) > 3:
             changes["joined_at_rest"] = True
         if touching.odds < PLAINLY_OPEN:
@@ -145,7 +97,7 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     if stuck:
         stuck = run.state == "running" or touching.odds > FREED
     elif isolator == "closed" and run.state != "running":
-        stuck = _stuck(record, touching)
+        stuck = _stuck(record, touching, run, vehicle)
     return record if stuck == record.stuck else replace(record, stuck=stuck)
 
 
@@ -225,45 +177,28 @@ def _uphill(point: Point, run: Run) -> bool:
     return point.house_a - run.house_before_a > COMPARE_A and point.house_v > point.starter_v + METERS_V
 
 
-def follows_engine(record: Record) -> bool:
-    """Whether this relay was seen twice to let go promptly after a stop, and seldom otherwise."""
-    return record.lets_go >= 2 and record.lets_go > record.opened - record.lets_go
-
-
-def let_go_v(record: Record) -> float:
-    """Below this voltage of both batteries this vehicle's relay should have let go [V].
-
-    A relay found open late seems to have held on to a lower voltage than it did, one that was called open too early to a
-    higher: so the middle of its stops is taken, the lower of two.
-    """
-    seen = sorted(record.released_v)
-    if not seen:
-        return LET_GO_BOTH_V if record.house_joins else LET_GO_V
-    margin_v = LET_GO_MARGIN_V[min(len(seen), len(LET_GO_MARGIN_V)) - 1]
-    return max(12.3, min(LET_GO_MOST_V, seen[(len(seen) - 1) // 2] - margin_v))
-
-
-def _note_rest(record: Record, point: Point, isolator: str, odds: float) -> dict:
+def _note_rest(record: Record, point: Point, isolator: str, odds: float, vehicle: Vehicle) -> dict:
     house = point.house_v
     changes: dict = {}
     if isolator == "closed":
         if record.was_closed_at_stop:
             changes["lowest_v"] = min(record.lowest_v or 20.0, point.starter_v)
         if point.starter_v < RESTS_V and (
-            house <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or record.lets_go
+            house <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or letting_go.at_once(record, vehicle)
         ):
             changes["joined_s"] = record.joined_s + point.span_s
         highest = max(point.starter_v, house)       # a relay may sense either side
-        if highest < let_go_v(record):
+        if highest < letting_go.let_go_v(record):
             changes["low_s"] = record.low_s + point.span_s
         elif record.low_s and highest > CLOSES_AGAIN_V:
             changes["low_s"] = 0.0
     elif isolator == "open":
         if record.was_closed_at_stop and record.stop_s is not None and odds < FREED:
-            promptly = point.at_s - record.stop_s < LETS_GO_WITHIN_S and point.starter_v > LETS_GO_HIGH_V
+            promptly = point.at_s - record.stop_s < letting_go.LETS_GO_WITHIN_S and point.starter_v > letting_go.LETS_GO_HIGH_V
             changes |= dict(was_closed_at_stop=False, opened=record.opened + 1, lets_go=record.lets_go + promptly)
             held_v = point.starter_v - REBOUND_V if record.lowest_v is None else record.lowest_v
-            changes["released_v"] = (*record.released_v, held_v)[-STOPS:]
+            if vehicle.isolator_follows != "engine":    # there a stop says nothing of a voltage
+                changes["released_v"] = (*record.released_v, held_v)[-STOPS:]
         if house > HOUSE_CHARGES_WELL_V and odds < PLAINLY_OPEN:
             changes["one_way_s"] = record.one_way_s + point.span_s
         if record.joined_s or record.low_s:
@@ -271,13 +206,17 @@ def _note_rest(record: Record, point: Point, isolator: str, odds: float) -> dict
     return changes
 
 
-def _stuck(record: Record, touching: Contact) -> bool:
+def _stuck(record: Record, touching: Contact, run: Run, vehicle: Vehicle) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
     if touching.steps < 3 or contacts.follows(touching) < 2.5:
         return False
     if record.low_s > (STUCK_BELOW_OWN_S if len(record.released_v) > 1 else STUCK_LOW_S):
         return True
-    return record.joined_s > (STUCK_SOON_S if follows_engine(record) and not record.house_joins else STUCK_LATE_S)
+    if vehicle.isolator_follows == "engine":
+        soon = record.opened > 0 and not throttled.suspected(run.throttle)
+        return record.joined_s > (STUCK_SOON_S if soon else STUCK_TOLD_S)
+    soon = letting_go.follows_engine(record, vehicle) and not record.house_joins
+    return record.joined_s > (STUCK_SOON_S if soon else STUCK_LATE_S)
 
 
 def stuck_open(record: Record) -> bool:
