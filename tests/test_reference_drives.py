@@ -3,6 +3,8 @@
 The drives were made by closed-loop physics simulation, not by us: tests/recordings/README.md. The two
 half-year drives take minutes and are in `make bench` (tests/benchmarks/bench_reference.py).
 """
+import os
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -14,7 +16,9 @@ DRIVES = [name for name in BEST_SIMPLE_RMSE_PCT if "26-weeks" not in name]
 
 @pytest.fixture(scope="module")
 def outcomes(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Outcome]:
-    return {name: replay(RECORDINGS / name, tmp_path_factory.mktemp(name)) for name in DRIVES}
+    folders = [tmp_path_factory.mktemp(name) for name in DRIVES]
+    with ThreadPoolExecutor(os.cpu_count()) as pool:    # each replay is a process of its own
+        return dict(zip(DRIVES, pool.map(replay, [RECORDINGS / name for name in DRIVES], folders)))
 
 
 #: Largest rms after 24 h [points of true capacity]: healthy lead-acid 2.5, worn 4, lithium before and after full 4.
