@@ -40,7 +40,7 @@ STARTER = {
 JOIN = {
     "isolator_stuck_closed": (Record(stuck=True, joined_s=7200.0), Contact(steps=6, step_xy=0.01, step_xx=0.03), VEHICLE),
     "isolator_stuck_open": (Record(runs_missed=2, starter_v=14.2, house_v=12.4), Contact(), VEHICLE),
-    "isolator_intermittent": (Record(openings=(1.0, 2.0, 3.0)), Contact(), VEHICLE),
+    "isolator_intermittent": (Record(openings=(1.0, 2.0, 3.0), follows=3), Contact(), VEHICLE),
     "path_resistance_grown": (Record(), Contact(), VEHICLE),
 }
 
@@ -75,6 +75,12 @@ def test_no_kind_was_left_out() -> None:
 def test_a_sudden_fault_says_all_four_things_too() -> None:
     condition = starter_condition("starter_drain", found=Drain("sudden", 60.0, 0.0, 0.0, 0.0, 0.0, 1.9))
     assert condition.active and all(len(text) > 20 for text in four(condition))
+
+
+def test_what_may_be_a_charger_that_pauses_is_not_called_intermittent() -> None:
+    """Before it is known what sits between the batteries."""
+    record = Record(openings=(1.0, 2.0, 3.0))
+    assert not any(c.active for c in join_alerts.conditions(record, Contact(), path_resistance.Path(), VEHICLE))
 
 
 def test_a_charger_is_not_called_an_isolator() -> None:

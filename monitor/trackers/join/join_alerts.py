@@ -41,11 +41,12 @@ def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...], part: st
 def conditions(record: Record, touching: Contact, path: path_resistance.Path,
                vehicle: Vehicle) -> tuple[Condition, ...]:
     """The four conditions of isolator and path, active or not."""
-    dc_dc = join_faults.build(record, vehicle) == "dc_dc"
+    built = join_faults.build(record, vehicle)
+    dc_dc = built == "dc_dc"
     return (
         _stuck_closed(record, touching, vehicle) if record.stuck and not dc_dc else IDLE["isolator_stuck_closed"],
         _stuck_open(record, dc_dc) if join_faults.stuck_open(record) else IDLE["isolator_stuck_open"],
-        _intermittent(record) if join_faults.openings_now(record) and not dc_dc else IDLE["isolator_intermittent"],
+        _intermittent(record) if built == "isolator" and join_faults.openings_now(record) else IDLE["isolator_intermittent"],
         _grown(path) if not dc_dc and path_resistance.grown(path) else IDLE["path_resistance_grown"],
     )
 

@@ -227,5 +227,5 @@ def stuck_open(record: Record) -> bool:
 
 
 def openings_now(record: Record) -> bool:
-    """Whether the isolator opened often under a charging engine lately; a DC-DC charger pauses by design."""
+    """Whether it opened often under a charging engine lately; a DC-DC charger pauses by design."""
     return len(record.openings) >= INTERMITTENT and record.holds == 0
