@@ -9,9 +9,10 @@ from monitor.battery import Battery, Vehicle
 from monitor.findings import Estimate, NotYet
 from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers.join import isolator
+from monitor.trackers.join import isolator, path_resistance
 from monitor.trackers.join.join_record import Record
 from monitor.trackers.join.letting_go import let_go_v
+from monitor.trackers.join.points import Point
 from tests.benchmarks import join_scores, outings
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
@@ -162,6 +163,29 @@ def test_path_resistance_is_measured_at_the_edges_of_the_join(path_ohm):
     assert isinstance(answer, Estimate)
     assert abs(answer.value - path_ohm) <= max(0.0015, 0.08 * path_ohm)
     assert answer.low <= path_ohm <= answer.high
+
+
+def closing(house_at_edge_v: float) -> tuple[Point, ...]:
+    """Five points of a join through 20 milliohms, 30 A from the alternator; at the edge the house reads as given."""
+    before, after = (12.7, 12.5, -1.0), (14.2, 13.6, 29.0)
+    shown = (before, before, before, (14.2, house_at_edge_v, 29.0), after)
+    return tuple(Point(30.0 * i, 30.0, starter_v, house_v, house_a, starter_v) for i, (starter_v, house_v, house_a) in enumerate(shown))
+
+
+@pytest.mark.parametrize("house_at_edge_v", [13.6, 13.05])
+def test_voltages_averaged_over_the_edge_do_not_count_as_drop(house_at_edge_v: float) -> None:
+    path = path_resistance.step(path_resistance.Path(open_s=30.0), closing(house_at_edge_v), "closed", -1.0)
+    answer = path_resistance.estimate(path)
+    assert isinstance(answer, Estimate) and answer.low < 0.02 < answer.high
+    assert abs(answer.value - 0.02) < 0.0015
+
+
+def test_few_edges_of_an_alternator_that_is_turned_up_and_down_are_no_path() -> None:
+    path = path_resistance.step(path_resistance.Path(open_s=30.0), closing(13.6), "closed", -1.0)
+    answer = path_resistance.estimate(path, throttled=True)
+    assert isinstance(answer, NotYet) and "turned up and down" in answer.because
+    often = replace(path, recent=path.recent * path_resistance.LEAST_IF_THROTTLED)
+    assert isinstance(path_resistance.estimate(often, throttled=True), Estimate)
 
 
 def test_a_path_that_doubles_its_resistance_is_flagged_and_a_steady_one_is_not():

@@ -93,11 +93,10 @@ def _nothing_new(held: Held, before: Point, point: Point) -> bool:
 
 def findings(held: Held, vehicle: Vehicle) -> JoinFindings:
     """The join as of the last minute."""
-    if not held.last or held.at_s - held.last[-1].at_s > SILENT_S:
-        return JoinFindings("unknown", "unknown", join_faults.build(held.record, vehicle),
-                            path_resistance.estimate(held.path), "the starter voltage is not being measured")
     built = join_faults.build(held.record, vehicle)
-    resistance = path_resistance.estimate(held.path)
+    resistance = path_resistance.estimate(held.path, throttled.believed(held.run.throttle))
+    if not held.last or held.at_s - held.last[-1].at_s > SILENT_S:
+        return JoinFindings("unknown", "unknown", built, resistance, "the starter voltage is not being measured")
     if built == "dc_dc":
         resistance = path_resistance.NotYet("a DC-DC charger joins the batteries, not a contact")
     return JoinFindings(held.isolator, held.run.state, built, resistance, _because(held, built))

@@ -18,6 +18,8 @@ SAME_A = 2.0
 PARTED_V = 0.1
 #: An open isolator is noted no oftener than this [s].
 OPEN_NOTE_S = 300.0
+#: Fewer edges may all be steps of an alternator that is turned up and down.
+LEAST_IF_THROTTLED = 4
 #: First edges that make the vehicle's own baseline, and last ones that are compared with it.
 BASELINE_EDGES, RECENT_EDGES = 10, 10
 #: The meters' difference is taken from so many of the first.
@@ -92,19 +94,24 @@ def _edge(p: tuple[tuple[float, float, float, float], ...]) -> tuple[float, floa
         across = p[3][1] - p[3][2]                      # closed now: engine lifted the house
         if starter_change < 0.25 and abs(across) > 0.8 * abs(p[1][1] - p[1][2]):
             return None                                 # nothing collapsed: another charger came on
-        return p[3][0], change, across
+        # The voltages of the point at the edge may be averages over it; those of the next are all of the join.
+        return p[4][0], p[4][3] - before_a, p[4][1] - p[4][2]
     if change < 0 and (p[0][1] + p[1][1]) / 2 > 13.0 and starter_change < -0.25 and house_change < -0.05:
         return p[1][0], -change, (p[0][1] + p[1][1]) / 2 - (p[0][2] + p[1][2]) / 2
     return None
 
 
-def estimate(path: Path) -> Answer:
-    """Resistance of the path [ohm] from the last edges."""
+def estimate(path: Path, throttled: bool = False) -> Answer:
+    """Resistance of the path [ohm] from the last edges; throttled: the alternator is believed to be turned up and down."""
     if not path.recent:
         return NotYet("it is measured when the isolator next closes or opens with more than 6 A flowing")
+    if throttled and len(path.recent) < LEAST_IF_THROTTLED:
+        return NotYet("the alternator is turned up and down while the engine runs, and such steps look like a join; "
+                      "a few drives without that would let it be measured")
     value, sigma = _fit(path.baseline, path.recent)
     if value <= 0:
         return NotYet("the edges seen so far do not fit a plain path")
+    sigma *= sqrt(1 + 1 / len(path.recent))     # few edges cannot show that one of them is not of the join alone
     return Estimate(value, max(0.0, value - 1.96 * sigma), value + 1.96 * sigma, "measured")
 
 
