@@ -180,6 +180,15 @@ def test_voltages_averaged_over_the_edge_do_not_count_as_drop(house_at_edge_v: f
     assert abs(answer.value - 0.02) < 0.0015
 
 
+@pytest.mark.parametrize(("after_a", "counts"), [(-1.0, True), (15.0, False)])
+def test_an_end_counts_only_where_no_current_flows_on(after_a: float, counts: bool) -> None:
+    """After the stop the starter may go on feeding the house, across a path that drops as much as parted batteries lie apart."""
+    before, after = (14.2, 13.6, 29.0), (13.2, 12.88, after_a)
+    last = tuple(Point(30.0 * i, 30.0, v, h, a, v) for i, (v, h, a) in enumerate((before, before, after, after, after)))
+    path = path_resistance.step(path_resistance.Path(), last, "unknown", -1.0)
+    assert isinstance(path_resistance.estimate(path), Estimate) is counts
+
+
 def test_few_edges_of_an_alternator_that_is_turned_up_and_down_are_no_path() -> None:
     path = path_resistance.step(path_resistance.Path(open_s=30.0), closing(13.6), "closed", -1.0)
     answer = path_resistance.estimate(path, throttled=True)

@@ -62,11 +62,13 @@ def step(path: Path, last: tuple[Point, ...], isolator: str, house_before_a: flo
     if any(p.house_a is None or p.house_v is None for p in last):
         return path
     edge = _edge(tuple((p.at_s, p.starter_v, p.house_v, p.house_a) for p in last))
+    alone_a = min(now, then)
+    like_before = house_before_a is None or alone_a - house_before_a < SAME_A + 0.1 * abs(now - then)
     if now > then:
-        apart = path.open_s > last[0].at_s - OPEN_NOTE_S and (
-            house_before_a is None or abs(then - house_before_a) < SAME_A + 0.1 * (now - then))
-    else:
-        apart = isolator != "closed" and abs(last[4].starter_v - last[4].house_v) > PARTED_V
+        apart = path.open_s > last[0].at_s - OPEN_NOTE_S and like_before and (
+            house_before_a is None or house_before_a - alone_a < SAME_A + 0.1 * (now - then))
+    else:       # loads may have come meanwhile, but a current that flows on comes through the path
+        apart = isolator != "closed" and like_before and abs(last[4].starter_v - last[4].house_v) > PARTED_V
     if edge is None or not apart:
         return path
     baseline, recent = path.baseline, (*path.recent, edge)[-RECENT_EDGES:]
