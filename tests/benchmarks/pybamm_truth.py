@@ -1,7 +1,10 @@
 """Fresh drives with truth from the open physics simulator PyBaMM, in the form of tests/recordings.
 
     pip install pybamm          # in an environment of its own; ampledger does not need it
-    python -m tests.benchmarks.pybamm_truth FOLDER [NAME ...]      # without names: says which there are
+    python -m tests.benchmarks.pybamm_truth FOLDER [NAME ...]      # without a folder: says which there are
+
+A name of the form KIND:SEED draws a vehicle of that kind at random, so that fresh ones never run out: lead, worn, acid
+(weaker than the kind it is told to be), lfp, lfpworn.
 
 The house battery is a published cell model (V. Sulzer et al., J. Open Res. Software 9 (2021) 14): lead-acid is the
 porous-electrode model of Sulzer et al., J. Electrochem. Soc. 166 (2019) A2363; lithium iron phosphate the
@@ -42,9 +45,36 @@ DRIVES = {
 }
 
 
+#: kind -> (chemistry, true share of the label, resistance against a new one); both drawn between their two ends
+KINDS = {
+    "lead": ("agm", (0.88, 1.03), (1.0, 1.2)),
+    "worn": ("agm", (0.63, 0.78), (1.3, 2.3)),
+    "acid": ("flooded", (0.85, 1.0), (1.0, 1.3)),
+    "lfp": ("lfp", (0.93, 1.02), (1.0, 1.0)),
+    "lfpworn": ("lfp", (0.68, 0.84), (1.2, 1.6)),
+}
+
+
+def traits_of(name: str) -> tuple[str, float, float, float, int, dict[str, float]]:
+    """A line of DRIVES, or one drawn at random for a name like lead:17."""
+    if name in DRIVES:
+        return DRIVES[name]
+    kind, _, seed = name.partition(":")
+    if kind not in KINDS or not seed:
+        raise SystemExit(f"{name}: no such drive; there are {', '.join(DRIVES)} and, with a seed, "
+                         f"{', '.join(f'{k}:1' for k in KINDS)}")
+    r = Random(f"physics/traits/{name}")
+    chemistry, share, worn = KINDS[kind]
+    label = float(r.randrange(50, 251, 5))
+    more = {"acid": r.uniform(5000.0, 5250.0)} if kind == "acid" else {}
+    if worn[1] > 1.0:
+        more["worn"] = r.uniform(*worn)
+    return chemistry, label, r.uniform(*share), r.uniform(0.4, 0.95), r.randrange(80, 300), more
+
+
 def plan_of(name: str) -> Plan:
     """The vehicle around the battery: loads that use a third to a half of it each day, drives, cloudy days."""
-    chemistry, label, true, start, day, _ = DRIVES[name]
+    chemistry, label, true, start, day, _ = traits_of(name)
     r = Random(f"physics/{name}")
     days = float(r.randrange(11, 15))
     lithium = chemistry == "lfp"
@@ -94,7 +124,7 @@ def _deep_enough(plan: Plan, deepest_frac: float) -> Plan:
 
 def battery_of(name: str, plan: Plan) -> PhysicsBattery:
     """The physics battery of a drive, at its start."""
-    chemistry, label, true, start, _, more = DRIVES[name]
+    chemistry, label, true, start, _, more = traits_of(name)
     r = Random(f"physics/{name}/battery")
     if chemistry == "lfp":
         return iron_phosphate(label, label * true, start, r, **more)
@@ -107,7 +137,7 @@ def write(name: str, folder: Path) -> None:
     sim = VehicleSim(plan)
     sim.house = battery_of(name, plan)
     first = sim.house.drawn_ah, sim.house.lost_ah
-    place = folder / name
+    place = folder / name.replace(":", "-")
     place.mkdir(parents=True, exist_ok=True)
     r = Random(f"physics/{name}/blanks")
     begun, throughput, net = time.time(), 0.0, 0.0
@@ -158,7 +188,7 @@ def write(name: str, folder: Path) -> None:
 
 def main(arguments: list[str]) -> None:
     if not arguments:
-        print(__doc__, "\nDrives:", ", ".join(DRIVES))
+        print(__doc__, "\nDrives:", ", ".join(DRIVES), "\nKinds:", ", ".join(KINDS))
         return
     for name in arguments[1:] or DRIVES:
         write(name, Path(arguments[0]))

@@ -81,8 +81,8 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     knee = empty is not None and (
         anchor != "empty" or anchor_at is None or minute.end_s - anchor_at > 6 * 3600.0)
     if due or better or empty:
-        guesses = _forward(guesses, vehicle, count, depth_frac)
-        before = None if before is None else _forward(before, vehicle, count, depth_frac)
+        guesses = _forward(guesses, vehicle, count, depth_frac, fulls)
+        before = None if before is None else _forward(before, vehicle, count, depth_frac, fulls)
         count = charge_count.taken(count)
     if due:
         if window.seconds >= 400.0:
@@ -100,7 +100,10 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             if before is None:
                 guesses = _set(guesses, full)
             else:
-                guesses = _anchored(before, full, capacity_seen=battery.lead_acid or (knee_at > 0.0 and charge_guesses.tied(before)))
+                seen = battery.lead_acid or (knee_at > 0.0 and charge_guesses.tied(before))
+                guesses = _anchored(before, full, capacity_seen=seen, together=fulls == 1)
+                if not battery.lead_acid and fulls == 1:
+                    guesses = charge_guesses.stepped(guesses[0].belief)
             session = full.total_frac
         elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
             # Held there by the charger; what still goes in is gas and teaches nothing.
@@ -167,11 +170,11 @@ def _gather(
         window.drop_v + drop)
 
 
-def _forward(guesses: Guesses, vehicle: Vehicle, count: Count, depth_frac: float) -> Guesses:
+def _forward(guesses: Guesses, vehicle: Vehicle, count: Count, depth_frac: float, fulls: int) -> Guesses:
     battery, gain_sigma_frac = vehicle.house, vehicle.current_sensor.gain_sigma_frac
     _, slow_v = charge_count.polarisation_v(count, battery, depth_frac)
     # Lead-acid takes more than fits, as gas. Among several guesses one beyond full is a wrong guess.
-    beyond_full_frac = 0.01 if battery.lead_acid or len(guesses) > 1 else 0.3
+    beyond_full_frac = 0.01 if battery.lead_acid or fulls == 0 and len(guesses) > 1 else 0.3
     return tuple(
         Guess(g.log_weight, charge_filter.forward(
             g.belief, battery, count.hours, count.in_ah, count.out_ah, count.lost_ah, count.doubt_ah2, slow_v,
@@ -206,7 +209,7 @@ def _weigh_rest(
     return guesses, surprise, misfit
 
 
-def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, capacity_seen: bool = True) -> Guesses:
+def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, capacity_seen: bool = True, together: bool = True) -> Guesses:
     """After an anchor: one belief, which learns from it. Anchors are never refused.
 
     repeats says how many minutes in a row will say the same. capacity_seen: the depth rests on an anchor at the other end.
@@ -224,7 +227,7 @@ def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, capacity_s
         slopes = tuple(by.get(i, 0.0) for i in range(len(mean)))
         trials.append((slopes, depth - mean[DEPTH], repeats * (anchor.sigma_frac * capacity) ** 2))
     found, _ = charge_guesses.measured(guesses, trials, 1e9, untouched=None if capacity_seen else CAPACITY)
-    return (Guess(0.0, charge_guesses.one(found)),)
+    return (Guess(0.0, charge_guesses.one(found)),) if together else found
 
 
 def _set(guesses: Guesses, anchor: Anchor) -> Guesses:
@@ -233,11 +236,13 @@ def _set(guesses: Guesses, anchor: Anchor) -> Guesses:
     The anchor is a part of the capacity: a wrong capacity makes the depth wrong with it, and the tie has to
     stay. Without it the next anchor would take the depth for measured, and find the capacity confirmed.
     """
-    belief = charge_guesses.one(guesses)
-    capacity = exp(belief.mean[CAPACITY])
+    capacity = exp(charge_guesses.one(guesses).mean[CAPACITY])
     depth_ah = anchor.depth_frac * capacity
-    alone = kalman.replaced(belief, DEPTH, depth_ah, anchor.sigma_frac * capacity)
-    return (Guess(0.0, kalman.tied(alone, DEPTH, {CAPACITY: depth_ah, TAIL: anchor.depth_by_tail * capacity})),)
+    return tuple(
+        Guess(g.log_weight, kalman.tied(
+            kalman.replaced(g.belief, DEPTH, depth_ah, anchor.sigma_frac * capacity),
+            DEPTH, {CAPACITY: depth_ah, TAIL: anchor.depth_by_tail * capacity}))
+        for g in guesses)
 
 
 def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:

@@ -9,7 +9,7 @@ from math import exp
 
 from monitor.battery import Battery, CurrentSensor
 from monitor.trackers.state_of_charge import charge_filter, kalman
-from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, SPAN
 from monitor.trackers.state_of_charge.kalman import Belief
 
 #: Voltage errors of one quarter of an hour and the next are not independent: a bad fit counts for less than its
@@ -19,6 +19,12 @@ TEMPER = 0.4
 SPACING_FRAC = 0.08
 #: A full charge teaches a lithium battery's capacity only where depth was so closely tied to it (correlation).
 LEAST_TIE = 0.3
+
+
+#: Where graphite's step lies once full is known (ln of its filling): worn by up to a third, or of another maker's curve.
+STEPS_LN, STEP_SIGMA_LN, STEP_SPREAD_LN = tuple(0.16 - 0.06 * i for i in range(11)), 0.04, 0.15
+#: A step that comes earlier than this is wear, of which the ratio of the electrodes when new explains no more.
+EARLY_LN = -0.10
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +82,26 @@ def pruned(guesses: list[Guess]) -> Guesses:
     """Without those that no longer count; the best has log weight 0."""
     top = max(g.log_weight for g in guesses)
     return tuple(Guess(g.log_weight - top, g.belief) for g in guesses if g.log_weight > top - 8.0)
+
+
+def stepped(belief: Belief) -> Guesses:
+    """A lithium belief whose depth is known, as a row of guesses of where the step of its curve lies.
+
+    As one Gaussian it took the early step of a worn battery for a curve that lies 0.2 V too low, and stayed on the
+    upper plateau.
+    """
+    variance = belief.covariance[SPAN][SPAN]
+    wide = kalman.widened(belief, SPAN, max(STEP_SIGMA_LN**2 - variance, 0.0))
+    wide = kalman.parted(wide, SPAN, CAPACITY)
+    spread = variance + STEP_SPREAD_LN**2
+    return tuple(
+        Guess(-0.5 * (value - wide.mean[SPAN])**2 / spread, kalman.narrowed(wide, SPAN, value, STEP_SIGMA_LN))
+        for value in STEPS_LN)
+
+
+def worn_share(guesses: Guesses) -> float:
+    """How sure it is, 0 to 1, that graphite's step comes earlier than in any new battery."""
+    return sum(w for w, g in zip(shares(guesses), guesses) if g.belief.mean[SPAN] < EARLY_LN)
 
 
 def tied(guesses: Guesses) -> bool:

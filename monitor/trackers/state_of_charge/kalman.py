@@ -90,6 +90,23 @@ def replaced(belief: Belief, index: int, value: float, sigma: float) -> Belief:
     return Belief(tuple(mean), tuple(tuple(row) for row in rows))
 
 
+def parted(belief: Belief, one: int, other: int) -> Belief:
+    """The same belief in which two quantities no longer say anything of each other."""
+    rows = [list(row) for row in belief.covariance]
+    rows[one][other] = rows[other][one] = 0.0
+    return Belief(belief.mean, tuple(tuple(row) for row in rows))
+
+
+def narrowed(belief: Belief, index: int, value: float, sigma: float) -> Belief:
+    """The part of a belief in which one quantity lies about a value; what is tied to it moves along."""
+    variance = belief.covariance[index][index]
+    slopes = [c / variance for c in belief.covariance[index]]
+    move, less = value - belief.mean[index], variance - sigma * sigma
+    return Belief(
+        tuple([m + s * move for m, s in zip(belief.mean, slopes)]),
+        tuple([tuple([p - a * b * less for p, b in zip(row, slopes)]) for row, a in zip(belief.covariance, slopes)]))
+
+
 def tied(belief: Belief, index: int, slopes: dict[int, float]) -> Belief:
     """The same belief where one quantity, so far tied to no other, moves with others by these slopes."""
     rows = [list(row) for row in belief.covariance]
