@@ -103,7 +103,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
                 seen = battery.lead_acid or (knee_at > 0.0 and charge_guesses.tied(before))
                 guesses = _anchored(before, full, capacity_seen=seen, together=fulls == 1)
                 if not battery.lead_acid and fulls == 1:
-                    guesses = charge_guesses.stepped(guesses[0].belief)
+                    guesses = charge_guesses.stepped(guesses[0].belief, battery)
             session = full.total_frac
         elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
             # Held there by the charger; what still goes in is gas and teaches nothing.

@@ -5,17 +5,18 @@ Automatic Control 17 (1972) 439). Lead-acid needs one; lithium starts with a row
 state of charge and keeps those that go on fitting, until the first full charge leaves one.
 """
 from dataclasses import dataclass
-from math import exp
+from math import exp, log
 
 from monitor.battery import Battery, CurrentSensor
 from monitor.trackers.state_of_charge import charge_filter, kalman
-from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, SPAN
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, LEVEL, SPAN
 from monitor.trackers.state_of_charge.kalman import Belief
 
 #: Voltage errors of one quarter of an hour and the next are not independent: a bad fit counts for less than its
 #: Gaussian says. How wide a guess's own forecast is does not count at all: else the flattest part of the curve,
 #: which forecasts best, would always win.
 TEMPER = 0.4
+LEVEL_SIGMA_V = 0.10
 SPACING_FRAC = 0.08
 #: A full charge teaches a lithium battery's capacity only where depth was so closely tied to it (correlation).
 LEAST_TIE = 0.3
@@ -25,6 +26,8 @@ LEAST_TIE = 0.3
 STEPS_LN, STEP_SIGMA_LN, STEP_SPREAD_LN = tuple(0.16 - 0.06 * i for i in range(11)), 0.04, 0.15
 #: A step that comes earlier than this is wear, of which the ratio of the electrodes when new explains no more.
 EARLY_LN = -0.10
+#: How well such a step tells capacity: how far from the table's place it lies in a new battery (one sigma).
+STEP_TELLS_LN = 0.08
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,12 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Guesses:
 
 def best(guesses: Guesses) -> Belief:
     """The belief with most weight."""
-    return max(guesses, key=lambda g: g.log_weight).belief
+    return max(guesses, key=likely).belief
+
+
+def likely(guess: Guess) -> float:
+    """Logarithm of how likely a guess is: how well it forecasts, and how strange a curve it asks for."""
+    return guess.log_weight - 0.5 * (guess.belief.mean[LEVEL] / LEVEL_SIGMA_V) ** 2
 
 
 def measured(
@@ -80,11 +88,11 @@ def measured(
 
 def pruned(guesses: list[Guess]) -> Guesses:
     """Without those that no longer count; the best has log weight 0."""
-    top = max(g.log_weight for g in guesses)
-    return tuple(Guess(g.log_weight - top, g.belief) for g in guesses if g.log_weight > top - 8.0)
+    top = max(likely(g) for g in guesses)
+    return tuple(Guess(g.log_weight - top, g.belief) for g in guesses if likely(g) > top - 8.0)
 
 
-def stepped(belief: Belief) -> Guesses:
+def stepped(belief: Belief, battery: Battery) -> Guesses:
     """A lithium belief whose depth is known, as a row of guesses of where the step of its curve lies.
 
     As one Gaussian it took the early step of a worn battery for a curve that lies 0.2 V too low, and stayed on the
@@ -94,14 +102,19 @@ def stepped(belief: Belief) -> Guesses:
     wide = kalman.widened(belief, SPAN, max(STEP_SIGMA_LN**2 - variance, 0.0))
     wide = kalman.parted(wide, SPAN, CAPACITY)
     spread = variance + STEP_SPREAD_LN**2
-    return tuple(
-        Guess(-0.5 * (value - wide.mean[SPAN])**2 / spread, kalman.narrowed(wide, SPAN, value, STEP_SIGMA_LN))
-        for value in STEPS_LN)
+    label_ln = log(battery.rated_capacity_ah)
+    row = []
+    for value in STEPS_LN:
+        one_of_them = kalman.narrowed(wide, SPAN, value, STEP_SIGMA_LN)
+        if value < EARLY_LN:
+            one_of_them = kalman.replaced(one_of_them, CAPACITY, label_ln + value, STEP_TELLS_LN)
+        row.append(Guess(-0.5 * (value - wide.mean[SPAN])**2 / spread, one_of_them))
+    return tuple(row)
 
 
-def worn_share(guesses: Guesses) -> float:
-    """How sure it is, 0 to 1, that graphite's step comes earlier than in any new battery."""
-    return sum(w for w, g in zip(shares(guesses), guesses) if g.belief.mean[SPAN] < EARLY_LN)
+def early(guess: Guess) -> bool:
+    """Whether graphite's step comes earlier than in any new battery."""
+    return guess.belief.mean[SPAN] < EARLY_LN
 
 
 def tied(guesses: Guesses) -> bool:
@@ -115,7 +128,7 @@ def tied(guesses: Guesses) -> bool:
 
 def shares(guesses: Guesses) -> list[float]:
     """Weights that add up to 1."""
-    plain = [exp(g.log_weight) for g in guesses]
+    plain = [exp(likely(g)) for g in guesses]
     total = sum(plain)
     return [w / total for w in plain]
 

@@ -5,8 +5,10 @@ from monitor.battery import Vehicle
 from monitor.chemistry import lead_acid
 from monitor.findings import Answer, Basis, ChargeFindings, Estimate, NotYet
 from monitor.trackers.state_of_charge import charge_guesses, charge_suspicion, charging_stage, step_resistance
-from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET, SPAN
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
+from monitor.trackers.state_of_charge.charge_guesses import Guesses
 from monitor.trackers.state_of_charge.charge_held import Held
+from monitor.trackers.state_of_charge.kalman import Belief
 
 Z95 = 1.96
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
@@ -20,8 +22,6 @@ LEAST_OF_LABEL, HIDDEN_NONE, HIDDEN_ALL = 0.65, 0.06, 0.10
 #: What no number of discharges averages out of a capacity: the rate and warmth at which the knee came, the slope of
 #: the rest curve. Lead-acid and lithium, one sigma.
 SYSTEMATIC = {True: 0.04, False: 0.02}
-#: How far from the table's place the step of a new battery lies (ln of graphite filling, one sigma).
-STEP_SIGMA_LN = 0.08
 #: Never surer than this on a lithium plateau before a first anchor.
 PLATEAU_SIGMA_FRAC = 0.11
 
@@ -69,19 +69,20 @@ def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
 def _charge(held: Held, vehicle: Vehicle) -> tuple[float, float, float, float, float]:
     """Charge fraction and ln capacity over all guesses: mean, sigma, mean, sigma, covariance."""
     count, rated = held.count, vehicle.house.rated_capacity_ah
-    step_sigma = _step_sigma(held, vehicle.house.lead_acid)
+    usual, sure = _unless_worn(held.guesses)
     total_z = total_zz = total_q = total_qq = total_zq = 0.0
     for share, guess in zip(charge_guesses.shares(held.guesses), held.guesses):
         mean, cov = guess.belief.mean, guess.belief.covariance
         depth = mean[DEPTH] + count.out_ah - count.in_ah * (1 - mean[LOSS]) + mean[OFFSET] * count.hours + count.lost_ah
         log_q, var_q, var_d, var_dq = mean[CAPACITY], cov[CAPACITY][CAPACITY], cov[DEPTH][DEPTH], cov[DEPTH][CAPACITY]
         var_d += count.doubt_ah2
-        # Growth of resistance and an early step of graphite speak of capacity alone; what they change in the depth
-        # follows from their tie.
-        told_ln, told_sigma = (mean[SPAN], step_sigma) if step_sigma else (held.growth.mean_ln, held.growth.sigma_ln)
-        if told_sigma:
-            total = var_q + told_sigma**2
-            miss = told_ln + log(rated) - log_q
+        if usual and charge_guesses.early(guess):
+            log_q += (1.0 - sure) * (usual.mean[CAPACITY] - log_q)
+            var_q += (1.0 - sure) * (usual.covariance[CAPACITY][CAPACITY] - var_q)
+        if held.growth.sigma_ln:
+            # Growth of resistance speaks of capacity alone; what it changes in the depth follows from their tie.
+            total = var_q + held.growth.sigma_ln**2
+            miss = held.growth.mean_ln + log(rated) - log_q
             depth += var_dq / total * miss
             log_q += var_q / total * miss
             var_d -= var_dq * var_dq / total
@@ -102,16 +103,14 @@ def _charge(held: Held, vehicle: Vehicle) -> tuple[float, float, float, float, f
     )
 
 
-def _step_sigma(held: Held, lead_acid: bool) -> float:
-    """How well an early step of graphite tells capacity (ln, one sigma); 0: it does not.
+def _unless_worn(guesses: Guesses) -> tuple[Belief | None, float]:
+    """What guesses without an early step say, and how sure, 0 to 1, one with it is.
 
-    Ageing takes cyclable lithium, so the step comes earlier from full by as many ampere-hours as are lost. A step in its place
-    says nothing, for active material may be lost as well.
+    Until it is sure its capacity is not told: such guesses are there from the first full charge on, whatever the battery.
     """
-    if lead_acid or not held.fulls:
-        return 0.0
-    sure = min(max((charge_guesses.worn_share(held.guesses) - 0.8) / 0.15, 0.0), 1.0)
-    return STEP_SIGMA_LN / sqrt(sure) if sure else 0.0
+    others = [g for g in guesses if not charge_guesses.early(g)]
+    share = sum(w for w, g in zip(charge_guesses.shares(guesses), guesses) if charge_guesses.early(g))
+    return (charge_guesses.best(tuple(others)) if others else None), min(max((share - 0.8) / 0.15, 0.0), 1.0)
 
 
 def _hidden(held: Held, log_q: float, sigma_q: float, rated_ah: float) -> float:
