@@ -86,7 +86,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
         count = charge_count.taken(count)
     if due:
         if window.seconds >= 400.0:
-            guesses, surprise, misfit = _weigh_rest(guesses, battery, count, window, resistance, surprise)
+            guesses, surprise, misfit = _weigh_rest(guesses, battery, count, window, resistance, surprise, fulls)
             if misfit < GATE and anchor in ("", "rest"):
                 anchor, anchor_at = "rest", minute.end_s
         window = Window(minute.end_s)
@@ -101,9 +101,11 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
                 guesses = _set(guesses, full)
             else:
                 seen = battery.lead_acid or (knee_at > 0.0 and charge_guesses.tied(before))
-                guesses = _anchored(before, full, capacity_seen=seen, together=fulls == 1)
-                if not battery.lead_acid and fulls == 1:
-                    guesses = charge_guesses.stepped(guesses[0].belief, battery)
+                look = battery.lead_acid or fulls % charge_guesses.FULLS_A_LOOK == 1
+                guesses = _anchored(before, full, capacity_seen=seen, together=look)
+                if look and not battery.lead_acid:
+                    known = knee_at > 0.0 or guesses[0].belief.sigma(CAPACITY) < charge_guesses.MEASURED_LN
+                    guesses = charge_guesses.stepped(guesses[0].belief, battery, vehicle.current_sensor, known)
             session = full.total_frac
         elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
             # Held there by the charger; what still goes in is gas and teaches nothing.
@@ -185,6 +187,7 @@ def _forward(guesses: Guesses, vehicle: Vehicle, count: Count, depth_frac: float
 
 def _weigh_rest(
     guesses: Guesses, battery: Battery, count: Count, window: Window, resistance: Resistance, surprise: float,
+    fulls: int,
 ) -> tuple[Guesses, float, float]:
     """Correct every guess by the voltage of one window."""
     rest_v, drop_v = window.rest_v / window.minutes, window.drop_v / window.minutes
@@ -198,7 +201,8 @@ def _weigh_rest(
         step_v = step_resistance.sigma_ohm(resistance, mean[DEPTH] / exp(mean[CAPACITY])) * count.slow_a
         trials.append((slopes, rest_v - expected_v, noise + curve_v * curve_v + step_v * step_v))
     guesses, misfit = charge_guesses.measured(
-        guesses, trials, GATE, REPEATS[battery.lead_acid], None if battery.lead_acid else CAPACITY)
+        guesses, trials, GATE, REPEATS[battery.lead_acid], None if battery.lead_acid else CAPACITY,
+        charge_guesses.TEMPER_AFTER_FULL if fulls else charge_guesses.TEMPER)
     surprise += 0.03 * (min(misfit, 60.0) - surprise)
     if surprise > LOST:
         guesses = tuple(
@@ -209,8 +213,10 @@ def _weigh_rest(
     return guesses, surprise, misfit
 
 
-def _anchored(guesses: Guesses, anchor: Anchor, repeats: float = 1.0, capacity_seen: bool = True, together: bool = True) -> Guesses:
-    """After an anchor: one belief, which learns from it. Anchors are never refused.
+def _anchored(
+    guesses: Guesses, anchor: Anchor, repeats: float = 1.0, capacity_seen: bool = True, together: bool = True,
+) -> Guesses:
+    """After an anchor: one belief (together), or every guess, which learns from it. Anchors are never refused.
 
     repeats says how many minutes in a row will say the same. capacity_seen: the depth rests on an anchor at the other end.
     On a lithium plateau it is a guess until then, and says nothing of how large the battery is.

@@ -2,7 +2,8 @@
 
 A sum of Gaussians, each carried by its own linear filter (Alspach and Sorenson, IEEE Trans.
 Automatic Control 17 (1972) 439). Lead-acid needs one; lithium starts with a row of them along the
-state of charge and keeps those that go on fitting, until the first full charge leaves one.
+state of charge and keeps those that go on fitting. From the first full charge on, where the charge is
+known, the row stands along the place of the curve's step instead, which wears.
 """
 from dataclasses import dataclass
 from math import exp, log
@@ -16,18 +17,24 @@ from monitor.trackers.state_of_charge.kalman import Belief
 #: Gaussian says. How wide a guess's own forecast is does not count at all: else the flattest part of the curve,
 #: which forecasts best, would always win.
 TEMPER = 0.4
-LEVEL_SIGMA_V = 0.10
+#: Less still once full is known: the next thousand quarters of an hour go over the same stretch of the same wrong curve.
+TEMPER_AFTER_FULL = 0.15
+#: How far from the table the height of a whole curve lies (one sigma). The two plateaux are 0.15 V apart: a guess on the
+#: wrong one asks for a curve as far off as that.
+LEVEL_SIGMA_V = 0.07
 SPACING_FRAC = 0.08
 #: A full charge teaches a lithium battery's capacity only where depth was so closely tied to it (correlation).
 LEAST_TIE = 0.3
-
-
 #: Where graphite's step lies once full is known (ln of its filling): worn by up to a third, or of another maker's curve.
 STEPS_LN, STEP_SIGMA_LN, STEP_SPREAD_LN = tuple(0.16 - 0.06 * i for i in range(11)), 0.04, 0.15
 #: A step that comes earlier than this is wear, of which the ratio of the electrodes when new explains no more.
 EARLY_LN = -0.10
 #: How well such a step tells capacity: how far from the table's place it lies in a new battery (one sigma).
 STEP_TELLS_LN = 0.08
+#: A capacity known better than this was measured, not read off the step.
+MEASURED_LN = 0.07
+#: After so many full charges the step is looked for anew: it moves as a battery fades.
+FULLS_A_LOOK = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +72,7 @@ def likely(guess: Guess) -> float:
 
 def measured(
     guesses: Guesses, trials: list[tuple[tuple[float, ...], float, float]], gate: float, repeats: float = 1.0,
-    untouched: int | None = None,
+    untouched: int | None = None, temper: float = TEMPER,
 ) -> tuple[Guesses, float]:
     """All guesses after one measurement, and how badly even the best fits (squared sigmas).
 
@@ -82,33 +89,32 @@ def measured(
             belief = (
                 kalman.weigh(belief, slopes, miss, variance * repeats) if untouched is None
                 else kalman.weigh_around(belief, slopes, miss, variance * repeats, untouched))
-        found.append(Guess(guess.log_weight - TEMPER * 0.5 * min(squared, 2 * gate), belief))
+        found.append(Guess(guess.log_weight - temper * 0.5 * min(squared, 2 * gate), belief))
     return pruned(found), least
 
 
 def pruned(guesses: list[Guess]) -> Guesses:
-    """Without those that no longer count; the best has log weight 0."""
+    """Without those that no longer count."""
     top = max(likely(g) for g in guesses)
     return tuple(Guess(g.log_weight - top, g.belief) for g in guesses if likely(g) > top - 8.0)
 
 
-def stepped(belief: Belief, battery: Battery) -> Guesses:
+def stepped(belief: Belief, battery: Battery, sensor: CurrentSensor, capacity_known: bool) -> Guesses:
     """A lithium belief whose depth is known, as a row of guesses of where the step of its curve lies.
 
     As one Gaussian it took the early step of a worn battery for a curve that lies 0.2 V too low, and stayed on the
-    upper plateau.
+    upper plateau. capacity_known: a knee or a test has told the capacity; else the guesses differ in it.
     """
-    variance = belief.covariance[SPAN][SPAN]
-    wide = kalman.widened(belief, SPAN, max(STEP_SIGMA_LN**2 - variance, 0.0))
+    wide = kalman.widened(belief, SPAN, max(STEP_SIGMA_LN**2 - belief.covariance[SPAN][SPAN], 0.0))
     wide = kalman.parted(wide, SPAN, CAPACITY)
-    spread = variance + STEP_SPREAD_LN**2
-    label_ln = log(battery.rated_capacity_ah)
-    row = []
+    spread = wide.covariance[SPAN][SPAN] + STEP_SPREAD_LN**2
+    new, label_ln, row = charge_filter.begin(battery, sensor), log(battery.rated_capacity_ah), []
     for value in STEPS_LN:
-        one_of_them = kalman.narrowed(wide, SPAN, value, STEP_SIGMA_LN)
-        if value < EARLY_LN:
-            one_of_them = kalman.replaced(one_of_them, CAPACITY, label_ln + value, STEP_TELLS_LN)
-        row.append(Guess(-0.5 * (value - wide.mean[SPAN])**2 / spread, one_of_them))
+        part = kalman.narrowed(wide, SPAN, value, STEP_SIGMA_LN)
+        if not capacity_known:
+            told = (label_ln + value, STEP_TELLS_LN) if value < EARLY_LN else (new.mean[CAPACITY], new.sigma(CAPACITY))
+            part = kalman.replaced(part, CAPACITY, *told)
+        row.append(Guess(-0.5 * (value - wide.mean[SPAN]) ** 2 / spread, part))
     return tuple(row)
 
 
