@@ -81,6 +81,14 @@ def counter(drive: Drive, stream):
         yield q
 
 
+def mean_offset_a(drive: Drive) -> float:
+    """What the shunt read too much on average: its offset moves with temperature."""
+    sensor = drive.facts.get("sensor", {})
+    warmths = [s.house_temperature_c for s in drive.samples if s.house_temperature_c is not None]
+    warmer_k = sum(warmths) / len(warmths) - 25.0 if warmths else 0.0
+    return sensor.get("i_off", 0.0) + sensor.get("i_off_per_k", 0.0) * warmer_k
+
+
 def score(drive: Drive, trace=None) -> dict:
     """One drive's figures, in points of its own capacity, from the second day on."""
     stream = list(minutes(drive.samples))
@@ -120,7 +128,7 @@ def score(drive: Drive, trace=None) -> dict:
     n = max(len(errors), 1)
     cap = last[0].capacity_ah if isinstance(last[0].capacity_ah, Estimate) else Estimate(1, 0, 1e9, "label")
     off = last[0].current_offset_a if isinstance(last[0].current_offset_a, Estimate) else Estimate(0, -0.16, 0.16, "label")
-    true_off = drive.facts.get("sensor", {}).get("i_off", 0.0)
+    true_off = mean_offset_a(drive)
 
     def rms(values):
         return 100 * sqrt(sum(e * e for e in values) / len(values)) if values else float("nan")

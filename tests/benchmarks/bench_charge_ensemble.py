@@ -17,14 +17,17 @@ COLUMNS = ("rmse", "counter", "pre", "post", "bias", "cov", "cov_pre", "width", 
 
 def lived(plan: Plan, step_s: float = 60.0) -> Drive:
     """A vehicle's journey as a drive that can be scored."""
-    samples, truth = [], []
+    samples, truth, too_much_a = [], [], []
     for sample, state in journey(plan, step_s):
         samples.append(sample)
+        if sample.house_current_a is not None:
+            too_much_a.append(sample.house_current_a - plan.sensor.current_gain * state.house_current_a)
         truth.append((sample.at_s, min(max(state.house_soc_frac, 0.0), 1.0), state.house_capacity_ah))
     facts = {"days": plan.days, "rated_ah": plan.house.label_ah,
              "true_capacity_ah": plan.house.label_ah * plan.house.true_capacity_frac,
-             # what the battery's own electronics draw behind the shunt cannot be told from its offset, and belongs to it
-             "sensor": {"i_off": plan.sensor.current_offset_a + plan.house.own_use_a}}
+             # on average: it moves with temperature. What the battery's own electronics draw behind the shunt cannot be
+             # told from it, and belongs to it
+             "sensor": {"i_off": sum(too_much_a) / len(too_much_a) + plan.house.own_use_a}}
     return Drive(plan.name, facts, owner(plan), samples, truth)
 
 

@@ -9,7 +9,7 @@ from monitor.battery import Battery, CurrentSensor, Vehicle
 from monitor.findings import Estimate, JoinFindings, NotYet
 from monitor.sample import Minute, Sample
 from monitor.trackers.state_of_charge import charge, charge_anchor, charge_filter, charge_report, kalman
-from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, TAIL
+from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, SPAN, TAIL
 
 STARTER = Battery("starter", "flooded", 60.0)
 AGM = Vehicle(Battery("house", "agm", 100.0), STARTER)
@@ -170,16 +170,20 @@ def test_a_saved_state_goes_on_bit_for_bit() -> None:
     assert one == two
 
 
-def test_lithium_keeps_several_guesses_until_the_first_full_charge() -> None:
+def test_lithium_guesses_its_charge_until_the_first_full_charge_and_the_step_of_its_curve_from_then_on() -> None:
     held = charge.begin(LITHIUM)
     for k in range(180):
         held = charge.update(held, minute(k, -2.0, 13.05), LITHIUM, JoinFindings())
-    assert len(held.guesses) > 1
+    depths = [g.belief.mean[DEPTH] for g in held.guesses]
+    assert max(depths) - min(depths) > 0.3 * LITHIUM.house.rated_capacity_ah
     found = charge.findings(held, LITHIUM).charge_frac
     assert isinstance(found, NotYet) or found.high - found.low > 0.15
     for k in range(180, 260):
         held = charge.update(held, minute(k, 1.5, 14.1), LITHIUM, JoinFindings())
-    assert len(held.guesses) == 1
+    depths = [g.belief.mean[DEPTH] for g in held.guesses]
+    assert max(depths) - min(depths) < 0.02 * LITHIUM.house.rated_capacity_ah
+    steps = [g.belief.mean[SPAN] for g in held.guesses]
+    assert max(steps) > 0.05 and min(steps) < -0.25
     assert value(charge.findings(held, LITHIUM).charge_frac) > 0.95
 
 

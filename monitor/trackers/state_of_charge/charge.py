@@ -107,9 +107,9 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
                     known = knee_at > 0.0 or guesses[0].belief.sigma(CAPACITY) < charge_guesses.MEASURED_LN
                     guesses = charge_guesses.stepped(guesses[0].belief, battery, vehicle.current_sensor, known)
             session = full.total_frac
-        elif due and before is None and guesses[0].belief.sigma(DEPTH) > session * capacity:
+        elif due and before is None and charge_guesses.best(guesses).sigma(DEPTH) > session * capacity:
             # Held there by the charger; what still goes in is gas and teaches nothing.
-            held_frac = min(full.depth_frac, guesses[0].belief.mean[DEPTH] / capacity)
+            held_frac = min(full.depth_frac, charge_guesses.best(guesses).mean[DEPTH] / capacity)
             guesses = _set(guesses, replace(full, depth_frac=held_frac, depth_by_tail=held_frac))
         anchor, anchor_at = "full", minute.end_s
     if empty is not None:
@@ -122,9 +122,9 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             guesses = _anchored(guesses, empty, repeats=20.0, capacity_seen=capacity_seen)
         elif due:
             # Still there: nothing new about its size, but however long it stands, it is no fuller.
-            capacity = exp(guesses[0].belief.mean[CAPACITY])
+            capacity = exp(charge_guesses.best(guesses).mean[CAPACITY])
             guesses = _set(guesses, Anchor(
-                "empty", max(empty.depth_frac, guesses[0].belief.mean[DEPTH] / capacity), empty.sigma_frac))
+                "empty", max(empty.depth_frac, charge_guesses.best(guesses).mean[DEPTH] / capacity), empty.sigma_frac))
         anchor, anchor_at = "empty", minute.end_s
     most_ah = held.most_ah * MOST_KEPT
     if anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
