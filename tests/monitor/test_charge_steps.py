@@ -2,6 +2,7 @@
 import numpy as np
 import pytest
 
+from drivers.vehicle import Plan
 from monitor.battery import Battery, CurrentSensor
 from monitor.findings import ChargeFindings, Estimate
 from monitor.trackers.state_of_charge import charge_filter, charge_guesses, kalman
@@ -47,15 +48,19 @@ def test_an_early_step_means_less_capacity_unless_that_was_measured() -> None:
     assert max(abs(g.belief.mean[CAPACITY] - belief.mean[CAPACITY]) for g in measured) < 1e-9
 
 
+def at_the_end(plan: Plan) -> tuple[float, ChargeFindings, int]:
+    """True capacity, what is told, and how many full charges there were."""
+    rows: list[tuple[float, ChargeFindings, int]] = []
+    score(lived(plan, 120.0), lambda _t, _z, capacity_ah, found, held: rows.append((capacity_ah, found, held.fulls)))
+    return rows[-1]
+
+
 def test_weeks_of_full_charges_tell_a_worn_battery_and_accuse_no_sound_one() -> None:
     """Vehicles of the simulated kind whose curve is not the filter's; the benchmark has thirty of each."""
     off_worn, inside, total = [], 0, 0
     for case in ("lithium", "lithium worn"):
         for plan in vehicles(case, 3, seed=41, days=14.0):
-            last: list[tuple[float, ChargeFindings, int]] = []
-            score(lived(plan, 120.0), lambda _t, _z, capacity_ah, found, held, to=last: to.__setitem__(
-                slice(None), [(capacity_ah, found, held.fulls)]))
-            capacity_ah, found, fulls = last[0]
+            capacity_ah, found, fulls = at_the_end(plan)
             told = found.capacity_ah
             assert isinstance(told, Estimate)
             total, inside = total + 1, inside + (told.low <= capacity_ah <= told.high)

@@ -101,9 +101,9 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
                 guesses = _set(guesses, full)
             else:
                 seen = battery.lead_acid or (knee_at > 0.0 and charge_guesses.tied(before))
-                look = battery.lead_acid or fulls % charge_guesses.FULLS_A_LOOK == 1
+                look = not battery.lead_acid and fulls % charge_guesses.FULLS_A_LOOK == 1
                 guesses = _anchored(before, full, capacity_seen=seen, together=look)
-                if look and not battery.lead_acid:
+                if look:
                     known = knee_at > 0.0 or guesses[0].belief.sigma(CAPACITY) < charge_guesses.MEASURED_LN
                     guesses = charge_guesses.stepped(guesses[0].belief, battery, vehicle.current_sensor, known)
             session = full.total_frac
@@ -122,9 +122,9 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             guesses = _anchored(guesses, empty, repeats=20.0, capacity_seen=capacity_seen)
         elif due:
             # Still there: nothing new about its size, but however long it stands, it is no fuller.
-            capacity = exp(charge_guesses.best(guesses).mean[CAPACITY])
-            guesses = _set(guesses, Anchor(
-                "empty", max(empty.depth_frac, charge_guesses.best(guesses).mean[DEPTH] / capacity), empty.sigma_frac))
+            mean = charge_guesses.best(guesses).mean
+            held_frac = max(empty.depth_frac, mean[DEPTH] / exp(mean[CAPACITY]))
+            guesses = _set(guesses, Anchor("empty", held_frac, empty.sigma_frac))
         anchor, anchor_at = "empty", minute.end_s
     most_ah = held.most_ah * MOST_KEPT
     if anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
