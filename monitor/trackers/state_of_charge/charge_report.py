@@ -169,7 +169,9 @@ def _offset(held: Held, vehicle: Vehicle) -> Answer:
     offset = known + mean
     if doubt > 0.8 * vehicle.current_sensor.offset_sigma_a and not known:
         return NotYet("it needs two full charges some days apart, or a zero calibration with everything off")
-    below = Z95 * doubt if vehicle.house.lead_acid else hypot(Z95 * doubt, OWN_USE_A)
+    # only what was learnt from the charge's balance holds it, not what a zero calibration measured
+    learnt = 0.0 if vehicle.house.lead_acid else max(1.0 - (doubt / vehicle.current_sensor.offset_sigma_a) ** 2, 0.0)
+    below = hypot(Z95 * doubt, OWN_USE_A * learnt)
     return Estimate(offset, offset - below, offset + Z95 * doubt, "learnt")
 
 
