@@ -25,8 +25,8 @@ def create_app(
     ------
     ValueError : reading shall need a code and none is set
     """
-    from dashboard import actions, api, book, failures, files, guard, pages
-    from monitor import report
+    from dashboard import actions, api, failures, files, guard, log_view, pages
+    from monitor.reporting import sentences
 
     if code_to_read and code_hash is None:
         raise ValueError("reading cannot need a code while none is set: run `ampledger code` and give its hash")
@@ -40,13 +40,13 @@ def create_app(
         MAX_CONTENT_LENGTH=16 * 1024, MAX_FORM_PARTS=20,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    app.extensions["kept"] = book.Kept()
+    app.extensions["kept"] = log_view.Kept()
     guard.install(app, names)
     failures.install(app)
     app.jinja_env.filters["capfirst"] = lambda text: text[:1].upper() + text[1:]
     app.jinja_env.globals.update(
-        address=files.address, form_token=guard.form_token, report=report, figure=report.figure,
-        number=report.number, span=report.span, chance=report.chance)
+        address=files.address, form_token=guard.form_token, report=sentences, figure=sentences.figure,
+        number=sentences.number, span=sentences.span, chance=sentences.chance)
     app.register_blueprint(files.files)
     app.register_blueprint(pages.pages)
     app.register_blueprint(actions.actions)

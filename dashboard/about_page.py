@@ -2,9 +2,9 @@
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
-from dashboard.book import Book
+from dashboard.log_view import Book
 from dashboard.words import QUANTITIES, clock_text
-from monitor.report import number, span
+from monitor.reporting.sentences import number, span
 
 DAY = 86400.0
 #: A clock as unsure as this is not known at all [s].

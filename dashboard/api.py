@@ -5,13 +5,13 @@ from typing import Any
 
 from flask import Blueprint, Response, abort, request
 
-from dashboard import book as books
 from dashboard import health_chart, lives_table, log_chart, log_page, tonight_chart
+from dashboard import log_view as books
 from dashboard.charts import Figure
 from dashboard.openapi import DESCRIPTION
 from dashboard.palette import PALETTES, Palette
 from dashboard.words import QUANTITIES, local_ms
-from monitor import report
+from monitor.reporting import sentences
 
 api = Blueprint("api", __name__, url_prefix="/api/v1")
 FEWEST, MOST, USUAL = 10, 2000, 600
@@ -40,11 +40,11 @@ def now() -> Response:
         "health": asdict(found.health),
         "open_alerts": len(book.open_alerts),
         "sentences": {
-            "charge": report.charge_sentence(found.charge),
-            "tonight": report.tonight_sentence(found.forecast, book.hour),
-            "starter": report.starter_sentence(found.starter, found.join), "join": report.join_sentence(found.join),
-            "today": report.day_sentence(found.counts.today),
-            "health": report.health_sentence(found.health, book.vehicle.house.rated_capacity_ah),
+            "charge": sentences.charge_sentence(found.charge),
+            "tonight": sentences.tonight_sentence(found.forecast, book.hour),
+            "starter": sentences.starter_sentence(found.starter, found.join), "join": sentences.join_sentence(found.join),
+            "today": sentences.day_sentence(found.counts.today),
+            "health": sentences.health_sentence(found.health, book.vehicle.house.rated_capacity_ah),
         },
     })
 

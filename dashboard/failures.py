@@ -2,7 +2,7 @@
 from flask import Flask, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from dashboard.book import NoBook
+from dashboard.log_view import NoBook
 
 TEXTS = {404: "There is no such page.", 405: "This cannot be done here.", 413: "That was too long.",
          500: "Something in the dashboard went wrong; the journal says what."}

@@ -3,7 +3,7 @@ from collections.abc import Sequence
 
 from dashboard.charts import Clock, Figure, band, level, line, note, rounded, sheet, upright
 from dashboard.palette import Palette
-from monitor.trackers.wear.week import Week
+from monitor.wear.week import Week
 
 #: Where practice puts the end of life, of the label's capacity.
 USED_UP_FRAC = 0.8

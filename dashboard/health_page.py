@@ -1,8 +1,8 @@
 """Page Health: is the house battery used up, what says so, and the wear behind it."""
 from dashboard import lives_table
-from dashboard.book import Book
+from dashboard.log_view import Book
 from monitor.findings import HealthFindings
-from monitor.report import Figure, figure, health_sentence, number, span
+from monitor.reporting.sentences import Figure, figure, health_sentence, number, span
 
 Row = tuple[str, Figure, str]
 WEIGHTS = {"decisive": "Decides", "strong": "Speaks strongly against it", "weak": "Speaks weakly against it",

@@ -1,8 +1,8 @@
 """The house batteries one after another, and their capacity tests, as the page Health and the report print them."""
-from dashboard.book import Book
+from dashboard.log_view import Book
 from dashboard.words import clock_text
-from monitor.planning import battery_lives, life_words
-from monitor.report import number
+from monitor.planning import battery_history, life_words
+from monitor.reporting.sentences import number
 
 HEADINGS = ("", *life_words.HEADINGS)
 
@@ -11,7 +11,7 @@ def rows(book: Book) -> list[tuple[str, str, tuple[str, ...]]]:
     """(name, from and to, figures under HEADINGS), oldest first."""
     lives = book.lives.of("house", book.vehicle)
     return [(life_words.name(one.life), _ends(one.life), life_words.figures(one))
-            for one in battery_lives.compared(lives, book.weeks())]
+            for one in battery_history.compared(lives, book.weeks())]
 
 
 def tests(book: Book) -> list[tuple[str, str]]:
@@ -30,6 +30,6 @@ def replaced_utc_s(book: Book) -> list[float]:
     return [life.replaced_utc_s for life in book.lives.of("house", book.vehicle) if life.replaced_utc_s is not None]
 
 
-def _ends(life: battery_lives.Life) -> str:
+def _ends(life: battery_history.Life) -> str:
     begun = "before the log" if life.installed_utc_s is None else clock_text(life.installed_utc_s, "%-d %b %Y")
     return f"{begun} to {'today' if life.replaced_utc_s is None else clock_text(life.replaced_utc_s, '%-d %b %Y')}"

@@ -9,9 +9,9 @@ from typing import Any
 
 from flask import abort, url_for
 
-from dashboard.book import Book
+from dashboard.log_view import Book
 from dashboard.words import clock_text
-from monitor.report import number, span
+from monitor.reporting.sentences import number, span
 from monitor.store.reader import Day, Logged
 
 HOUR, DAY = 3600.0, 86400.0

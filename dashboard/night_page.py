@@ -5,9 +5,9 @@ from typing import Any
 
 from dashboard.words import clock_text, local_hour
 from monitor.findings import ForecastFindings
-from monitor.report import Figure, chance, figure, when
+from monitor.reporting.sentences import Figure, chance, figure, when
 from monitor.store.reader import Foreseen
-from monitor.trackers.loads_and_sun.who_took import Shares
+from monitor.usage.who_took import Shares
 
 #: Nights listed, and how far apart the lines of the fan are [s].
 NIGHTS, EVERY_S = 14, 3 * 3600.0

@@ -1,10 +1,10 @@
 """The seven pages: each takes the book, picks its figures and hands them to its template."""
 from flask import Blueprint, current_app, redirect, render_template, request, url_for
 
-from dashboard import book as books
 from dashboard import about_page, guard, health_page, log_page, night_page
+from dashboard import log_view as books
 from dashboard.words import AlertLine, alert_line, clock_text, current_words, reading
-from monitor import report
+from monitor.reporting import sentences
 
 pages = Blueprint("pages", __name__)
 #: How often the page Now asks again [s].
@@ -27,7 +27,7 @@ def now():
                reading("Temperature", latest.starter_temperature_c, "°C", 0))
     return render_template(
         "now.html", title="Now", page="now", book=book, f=book.findings, refresh_s=REFRESH_S,
-        stage=report.STAGE_WORDS.get(book.findings.charge.charging_stage, ""),
+        stage=sentences.STAGE_WORDS.get(book.findings.charge.charging_stage, ""),
         alerts=[line for line in _open_lines(book) if not line.gone], gone=sum(line.gone for line in _open_lines(book)),
         house_readings=[row for row in house if row], starter_readings=[row for row in starter if row],
         starter_state=_starter_state(book.findings))

@@ -10,12 +10,12 @@ import click
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from dashboard import health_chart, health_page, lives_table, printed_whatif, worst_nights
-from dashboard.book import Book, NoBook
 from dashboard.charts import Figure
+from dashboard.log_view import Book, NoBook
 from dashboard.palette import DAY, Palette
 from dashboard.words import clock_text, local_hour, local_ms
-from monitor import report
-from monitor.report import number, span
+from monitor.reporting import sentences
+from monitor.reporting.sentences import number, span
 
 STATIC = Path(__file__).parent / "static"
 #: Ink on white paper.
@@ -53,7 +53,7 @@ def html(book: Book, candidates: Sequence[str] = ()) -> str:
                      "Come back after the first minutes.")
     pages = Environment(loader=PackageLoader("dashboard"), autoescape=True, undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)
-    pages.globals.update(figure=report.figure, number=number, span=span)
+    pages.globals.update(figure=sentences.figure, number=number, span=span)
     figures, whatif = _figures(book), printed_whatif.weighed(book, candidates)
     return pages.get_template("printed.html").render(
         book=book, f=book.findings, vehicle=book.vehicle, made=clock_text(book.now.utc_s, "%-d %b %Y, %H:%M"),

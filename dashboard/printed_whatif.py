@@ -3,11 +3,11 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from dashboard.book import Book
+from dashboard.log_view import Book
 from monitor.findings import Estimate
 from monitor.planning import candidates, from_log, whatif
 from monitor.planning.model import Setup
-from monitor.report import number
+from monitor.reporting.sentences import number
 
 #: The latest so many days are lived again; fewer than the least say nothing.
 DAYS, LEAST_DAYS = 60, 7

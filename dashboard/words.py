@@ -3,7 +3,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from monitor.report import number, span
+from monitor.reporting.sentences import number, span
 from monitor.store.reader import Logged
 
 #: quantity -> (what a person calls it, unit, decimals), in the order of the page

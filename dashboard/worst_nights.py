@@ -2,7 +2,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from monitor.report import number
+from monitor.reporting.sentences import number
 
 DAY = 86400.0
 

@@ -47,7 +47,7 @@ class Lazy(click.Group):
 def _sentence(error: Exception) -> str | None:
     """What to tell of a failure that can happen to anybody; None for our own mistakes."""
     from drivers.errors import DriverError
-    from monitor.config_faults import ConfigError
+    from monitor.config.faults import ConfigError
     from monitor.store.reading import NoLog
 
     if isinstance(error, (ConfigError, DriverError, NoLog)):

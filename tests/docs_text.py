@@ -40,7 +40,7 @@ def _block(text: str) -> str:
 
 def key_tables() -> str:
     """A table of keys for each table of the configuration."""
-    from monitor.config_tables import File
+    from monitor.config.tables import File
 
     parts = []
     for name, field in File.model_fields.items():
@@ -94,7 +94,7 @@ def made() -> dict[tuple[str, str], str]:
 
 
 if __name__ == "__main__":
-    from monitor.config import schema_text
+    from monitor.config.load import schema_text
 
     for (document, marker), text in made().items():
         path = DOCS / document

@@ -26,14 +26,13 @@ from drivers.modbus import number as modbus_number
 from drivers.recorded import columns
 from drivers.serial_text import SerialOptions, SerialTextDriver
 from drivers.w1 import W1Driver, W1Options
-from monitor import saving
 from monitor.alerts.spool import Spool
 from monitor.clocks.satellite_time import fix
-from monitor.config import checked
-from monitor.config_faults import ConfigError
-from monitor.store import chunks, requests, state
-from monitor.store.small import restored
-from monitor.watch import Findings
+from monitor.config.faults import ConfigError
+from monitor.config.load import checked
+from monitor.pipeline import Findings
+from monitor.store import chunks, requests, saving, state
+from monitor.store.delta_compression import restored
 
 BYTES = st.binary(max_size=200)
 NUMBERS = st.one_of(st.integers(-10**30, 10**30), st.floats())

@@ -7,8 +7,8 @@ from pathlib import Path
 from random import Random
 
 from drivers.errors import ReadFailed
-from monitor import watch
-from monitor.daemon import Daemon
+from monitor import pipeline
+from monitor.process.daemon import Daemon
 from tests import store_fixture
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 from tests.vehicle_by_hand import Instrument
@@ -63,7 +63,7 @@ def lived(folder: Path, days: float, beat_s: float, every_days: float, seed: int
     instruments = [Instrument("shunt"), Instrument("adc"), Instrument("probe")]
     for instrument, gives in zip(instruments, (("house_voltage_v", "house_current_a"), ("starter_voltage_v",), ("house_temperature_c",))):
         instrument.gives, instrument.trouble, instrument.until_s = gives, "", 0.0
-    daemon = Daemon(folder / "ampledger.db", store_fixture.VEHICLE, instruments, clock=clock, begin=watch.begin, step=watch.step,
+    daemon = Daemon(folder / "ampledger.db", store_fixture.VEHICLE, instruments, clock=clock, begin=pipeline.begin, step=pipeline.step,
                     beat_s=1.0, commit_s=900.0)
     next_mark = every_days
     for sample in store_fixture.samples(days, beat_s=beat_s):

@@ -3,17 +3,18 @@ from math import cos, pi
 from pathlib import Path
 from random import Random
 
-from monitor import saving, watch
+from monitor import pipeline
 from monitor.alerts import rules
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.findings import Condition, Event
-from monitor.gather import Gathering, minutes
 from monitor.sample import Sample
+from monitor.sampling.gather import Gathering, minutes
+from monitor.store import saving
 from monitor.store.batch import Batch, Gap, Label
 from monitor.store.open_log import OpenLog
-from monitor.store.pending import Pending
 from monitor.store.rows import Lived
 from monitor.store.state import State
+from monitor.store.write_queue import Pending
 
 #: 2026-06-21 00:00 UTC, the moment of second 0 of the fixture's line of time
 BEGINS_UTC_S = 1782000000.0
@@ -43,13 +44,13 @@ def fill(database: Path, days: float = 2.0, beat_s: float = 20.0, seed: int = 1,
     """Makes a log of so many days, with a silence, an event of it, an open alert and one that cleared."""
     log = OpenLog(database, {"simulated": str(int(simulated)), "vehicle": saving.to_text(VEHICLE)})
     try:
-        held, alerts = watch.begin(VEHICLE), rules.begin()
+        held, alerts = pipeline.begin(VEHICLE), rules.begin()
         pending = Pending()
         pending.add(Batch(labels=(Label(0.0, "the-first-boot", BEGINS_UTC_S, 0.0, True, "fixture"),)))
         quiet_s = (days * 86400 - 7200, days * 86400 - 5400)  # the cable of the starter sensor is off
         for minute in minutes(_with_silence(samples(days, beat_s, seed), *quiet_s)):
             before = held.counts.total
-            held, found = watch.step(held, minute, VEHICLE)
+            held, found = pipeline.step(held, minute, VEHICLE)
             script = _scripted(minute.end_s, days * 86400)
             seen = (*(c for c in found.conditions if c.kind not in {s.kind for s in script}), *script)
             alerts = rules.update(alerts, seen, minute.end_s)

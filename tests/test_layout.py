@@ -7,20 +7,26 @@ import pytest
 ROOT = Path(__file__).parent.parent
 SOURCES = sorted(p for folder in ("drivers", "monitor", "dashboard") for p in (ROOT / folder).rglob("*.py"))
 
+#: What every pure room may import besides what MAY_IMPORT names: the types that are handed on, and what a battery is.
+PUBLISHED = ["monitor.sample", "monitor.findings", "monitor.battery"]
+#: Rooms of pure computation: no clock, file, socket or chance of their own.
+PURE = ["monitor/battery", "monitor/estimation", "monitor/detection", "monitor/usage", "monitor/forecast", "monitor/wear"]
+
 #: folder -> what of ours its files may import (the longest folder that fits counts)
 MAY_IMPORT = {
     "drivers": ["drivers"],
     "monitor": ["monitor", "drivers"],
-    "monitor/chemistry": ["monitor.chemistry"],
-    "monitor/trackers": ["monitor.trackers", "monitor.chemistry", "monitor.battery", "monitor.sample",
-                         "monitor.findings", "monitor.saving"],
-    **{f"monitor/trackers/{room}": [f"monitor.trackers.{other}" for other in (room, *below)]
-       + ["monitor.chemistry", "monitor.battery", "monitor.sample", "monitor.findings", "monitor.saving"]
-       for room, below in {
-           "wear": ["state_of_charge", "loads_and_sun"], "state_of_charge": ["loads_and_sun"], "tonight": ["loads_and_sun"],
-           "loads_and_sun": [], "join": [], "starter_battery": [], "wiring": []}.items()},
+    "monitor/battery": ["monitor.battery"],
+    "monitor/usage": ["monitor.usage", *PUBLISHED],
+    "monitor/estimation": ["monitor.estimation", "monitor.usage", *PUBLISHED],
+    "monitor/detection": [*PUBLISHED],
+    "monitor/detection/join": ["monitor.detection.join", *PUBLISHED],
+    "monitor/detection/starter": ["monitor.detection.starter", *PUBLISHED],
+    "monitor/detection/wiring": ["monitor.detection.wiring", *PUBLISHED],
+    "monitor/forecast": ["monitor.forecast", "monitor.usage", *PUBLISHED],
+    "monitor/wear": ["monitor.wear", "monitor.estimation", "monitor.usage", *PUBLISHED],
     "dashboard": ["dashboard", "monitor.store.reader", "monitor.store.requests", "monitor.findings",
-                  "monitor.report", "monitor.watch", "monitor.battery", "monitor.trackers", "monitor.sample",
+                  "monitor.reporting", "monitor.pipeline", "monitor.battery", "monitor.usage", "monitor.wear", "monitor.sample",
                   "monitor.planning"],
 }
 
@@ -55,13 +61,13 @@ def test_imports_point_one_way(path: Path) -> None:
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda p: p.relative_to(ROOT).as_posix())
-def test_a_file_is_one_idea_of_at_most_300_lines(path: Path) -> None:
+def test_a_file_is_one_idea_of_at_most_400_lines(path: Path) -> None:
     text = path.read_text()
-    assert text.count("\n") <= 300
+    assert text.count("\n") <= 400
     assert ast.get_docstring(ast.parse(text)), "the first line says what the file is"
 
 
-@pytest.mark.parametrize("folder", ["monitor/trackers", "monitor/chemistry"])
+@pytest.mark.parametrize("folder", PURE)
 def test_computation_touches_no_clock_file_or_chance(folder: str) -> None:
     """Trackers get time with the minute; only a seeded random.Random may be used."""
     forbidden = {"time", "datetime", "os", "pathlib", "socket", "logging", "sqlite3", "sqlalchemy", "secrets"}
@@ -76,7 +82,7 @@ def test_computation_touches_no_clock_file_or_chance(folder: str) -> None:
                     assert [a.name for a in node.names] == ["Random"], path
 
 
-@pytest.mark.parametrize("name", ["battery", "sample", "findings"])
+@pytest.mark.parametrize("name", ["battery/label", "sample", "findings"])
 def test_every_quantity_ends_in_its_unit(name: str) -> None:
     tree = ast.parse((ROOT / "monitor" / f"{name}.py").read_text())
     for node in ast.walk(tree):

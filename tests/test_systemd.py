@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.notify import Notifier
+from monitor.process.systemd_notify import Notifier
 
 FOLDER = Path(__file__).parent.parent / "systemd"
 UNITS = sorted(FOLDER.glob("*.service"))

@@ -4,8 +4,8 @@ from types import SimpleNamespace
 
 from drivers.errors import CannotOpen, ReadFailed
 from drivers.reading import Reading
-from monitor import watch
-from monitor.daemon import Daemon
+from monitor import pipeline
+from monitor.process.daemon import Daemon
 from tests.hand_clock import HandClock
 from tests.store_fixture import VEHICLE
 
@@ -40,7 +40,7 @@ def daemon(database: Path, instrument: Instrument | None = None, clock: HandCloc
     """A daemon, its instrument, its clock, and the alert changes it told."""
     instrument, clock, told = instrument or Instrument(), clock or HandClock(), []
     made = Daemon(database, options.pop("vehicle", VEHICLE), options.pop("sources", [instrument]), clock=clock,
-                  begin=options.pop("begin", watch.begin), step=options.pop("step", watch.step), offer=told.append, **options)
+                  begin=options.pop("begin", pipeline.begin), step=options.pop("step", pipeline.step), offer=told.append, **options)
     return SimpleNamespace(daemon=made, instrument=instrument, clock=clock, told=told)
 
 

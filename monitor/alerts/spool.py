@@ -3,8 +3,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor import saving
 from monitor.alerts.rules import AlertChange
+from monitor.store import saving
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@ from dataclasses import dataclass, replace
 from math import exp, hypot, log
 from typing import Protocol
 
-from monitor.store.moments import Label, Last
+from monitor.store.time_labels import Label, Last
 
 #: Sigma of a clock that nobody vouches for: ten years [s].
 UNKNOWN_S = 3.2e8

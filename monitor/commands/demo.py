@@ -15,7 +15,7 @@ from typing import Any
 
 import click
 
-from monitor.stop import Stop
+from monitor.process.stop import Stop
 
 FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
 BEAT_S = 1.0
@@ -67,12 +67,13 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
     from dataclasses import replace
 
     from drivers.simulated import SimulatedDriver
-    from monitor import config, service
     from monitor.cli import Refused
+    from monitor.config import load
+    from monitor.process import service
 
     service.journal_lines()
     driver = SimulatedDriver(options)
-    whole = replace(config.load(config_file), sources=(Ready(driver),))
+    whole = replace(load.load(config_file), sources=(Ready(driver),))
     begins_utc_s = _midnight_utc_s(days)
     stop = Stop()
     if days:
@@ -105,15 +106,15 @@ def _heard(stop: Stop) -> Iterator[None]:
 
 def _past(whole: Any, driver: Any, begins_utc_s: float, stop: Stop) -> None:
     """Some weeks through the daemon itself, as fast as they go, up to this time of day."""
-    from monitor import watch
+    from monitor import pipeline
     from monitor.clocks.board_clock import BoardClock
-    from monitor.daemon import Daemon
+    from monitor.process.daemon import Daemon
     from monitor.store.lock import held
 
     began, days = time.perf_counter(), (time.time() - begins_utc_s) / 86400
     with held(whole.log.database):
-        daemon = Daemon(whole.log.database, whole.vehicle, whole.sources, clock=BoardClock(time.sleep), begin=watch.begin,
-                        step=watch.step, simulated=True, begins_utc_s=begins_utc_s)
+        daemon = Daemon(whole.log.database, whole.vehicle, whole.sources, clock=BoardClock(time.sleep), begin=pipeline.begin,
+                        step=pipeline.step, simulated=True, begins_utc_s=begins_utc_s)
         gc.disable()  # nothing in it makes cycles, and looking for them costs a twelfth
         try:
             daemon.past(_shown(takewhile(lambda _: not stop.is_set(), _history(driver, days)), days))

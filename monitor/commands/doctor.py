@@ -9,8 +9,8 @@ from typing import Any
 
 import click
 
-from monitor import card
 from monitor.commands.options import config_option, loaded
+from monitor.process import card
 
 MEGABYTE = 1_000_000
 #: Less room than this is worth a word; the log grows by about a quarter of it a year.
@@ -78,7 +78,7 @@ def _log(database: Path) -> Iterator[Finding]:
 
 
 def _disk(database: Path) -> Iterator[Finding]:
-    from monitor.store import ballast
+    from monitor.store import disk_reserve
 
     folder = database.parent
     if not folder.exists():
@@ -87,9 +87,9 @@ def _disk(database: Path) -> Iterator[Finding]:
     low = room.free < LOW_DISK_BYTES
     yield Finding("disk", "LOOK" if low else "ok", f"{room.free / MEGABYTE:.0f} MB free in {folder}",
                   "Make room, or lower raw_days under [log]; a full disk thins the log by itself, oldest first." if low else "")
-    if database.exists() and not ballast.file_of(database).exists():
+    if database.exists() and not disk_reserve.file_of(database).exists():
         yield Finding("ballast", "LOOK", "the file that is given up when the disk is full is not there",
-                      f"It is made by itself when {(ballast.ROOM_BYTES + ballast.BALLAST_BYTES) / MEGABYTE:.0f} MB are free and the daemon runs.")
+                      f"It is made by itself when {(disk_reserve.ROOM_BYTES + disk_reserve.BALLAST_BYTES) / MEGABYTE:.0f} MB are free and the daemon runs.")
 
 
 def _card(folder: Path) -> Iterator[Finding]:

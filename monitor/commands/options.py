@@ -17,11 +17,11 @@ database_option: Callable = click.option(
 
 def loaded(config_file: Path | None, *, need_sources: bool = True) -> Any:
     """The configuration that a command is to use. Raises ConfigError."""
-    from monitor import config
+    from monitor.config import load
 
     if config_file is None:
         config_file = next((place for place in USUAL if place.exists()), USUAL[0])
-    return config.load(config_file, need_sources=need_sources)
+    return load.load(config_file, need_sources=need_sources)
 
 
 def database_of(config_file: Path | None, database: Path | None) -> Path:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from monitor.battery import CHEMISTRIES
-from monitor.commands.options import config_option, database_option, database_of
+from monitor.battery.label import CHEMISTRIES
+from monitor.commands.options import config_option, database_of, database_option
 
 
 def _leave(config_file: Path | None, database: Path | None, kind: str, **values: object) -> None:
@@ -71,7 +71,7 @@ def list_(config_file: Path | None, database: Path | None) -> None:
 
     from monitor.cli import Refused
     from monitor.planning import life_words
-    from monitor.planning.battery_lives import compared
+    from monitor.planning.battery_history import compared
     from monitor.store.reader import Reader
 
     reader = Reader(database_of(config_file, database))
@@ -96,7 +96,7 @@ def _ends(life) -> tuple[str, str]:
 
 
 def _label(text: str) -> str:
-    from monitor.planning.battery_lives import checked_label
+    from monitor.planning.battery_history import checked_label
 
     try:
         return checked_label(text)

@@ -22,9 +22,9 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
 
     Without any output file, prints where things stand at the end.
     """
-    from monitor import config
-    from monitor import replay as replaying
     from monitor.cli import Refused
+    from monitor.config import load
+    from monitor.process import replay as replaying
 
     begins = None
     if start is not None:
@@ -32,7 +32,7 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
             begins = datetime.fromisoformat(start)
         except ValueError:
             raise Refused(f"--start {start!r} is not a time; write it as 2026-06-21T00:00:00+02:00") from None
-    vehicle = config.load(vehicle_file, need_sources=False).vehicle
+    vehicle = load.load(vehicle_file, need_sources=False).vehicle
     progress, finish = _progress()
     try:
         last = replaying.run(readings, vehicle, start=begins, every_s=every, estimates=estimates, events=events,
@@ -42,7 +42,7 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
     if last is None:
         raise Refused(f"{readings}: there is no row in it")
     if not (estimates or events or forecasts):
-        from monitor.report import day_sentence, summary
+        from monitor.reporting.sentences import day_sentence, summary
 
         found = last.findings
         for sentence in summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,

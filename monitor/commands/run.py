@@ -22,8 +22,8 @@ def run(config_file: Path | None, verbose: bool) -> None:
     config = loaded(config_file)
     with held(config.log.database) as ours:  # from the first reading to the end: no other daemon can come in between
         first = first_reading.take(config.sources, config.log.beat_s) if ours else None
-        from monitor import service  # half a second of imports, for which the first reading need not wait
         from monitor.cli import Refused
+        from monitor.process import service  # half a second of imports, for which the first reading need not wait
 
         service.journal_lines()
         if verbose:

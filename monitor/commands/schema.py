@@ -9,6 +9,6 @@ def schema() -> None:
     An editor that knows it completes keys and marks mistakes while you write. The same text is
     docs/ampledger.schema.json. Options of a driver are not in it; docs/drivers.md has them.
     """
-    from monitor.config import schema_text
+    from monitor.config.load import schema_text
 
     click.echo(schema_text(), nl=False)

@@ -39,9 +39,9 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     if ctx.invoked_subcommand is not None:
         return
     from monitor.cli import Refused
+    from monitor.commissioning.interview import KEYS, Walk
     from monitor.commissioning.questions import Answers, Terminal
     from monitor.commissioning.steps import NotClear
-    from monitor.commissioning.walk import KEYS, Walk
 
     path = config_file or _place()
     limits = {} if limit_pct is None else {"meter_v_frac": limit_pct / 100, "meter_a_frac": limit_pct / 100}
@@ -70,7 +70,7 @@ def _place() -> Path:
 def _before(path: Path) -> Any:
     """The configuration that is there, if it is sound."""
     from monitor.commissioning import document
-    from monitor.config_faults import ConfigError
+    from monitor.config.faults import ConfigError
 
     try:
         return document.read(path) if path.exists() else None
@@ -214,8 +214,8 @@ def which(config_file: Path | None, from_log: bool, days: float, seconds: float)
 
     Start the engine three seconds after this has begun, or take the drives that are in the log.
     """
-    from monitor.commissioning import which as starts
-    from monitor.commissioning.walk import started
+    from monitor.commissioning import identify_batteries as starts
+    from monitor.commissioning.interview import started
 
     def live(draft: Any, rows: list) -> str:
         verdict = starts.which([(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows])

@@ -23,8 +23,8 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
 
     Reads the log only, so it works whether the daemon runs or not, and says how old the figures are.
     """
-    from monitor import report
     from monitor.cli import Refused
+    from monitor.reporting import sentences
     from monitor.store.reader import Reader
 
     reader = Reader(database_of(config_file, database))
@@ -34,7 +34,7 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     alerts = [logged.what for logged in reader.alerts(open_only=True)]
     found = now.findings
     hour = now.sample.hour if now.sample else None
-    sentences = report.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+    sentences = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
                                [c for c in found.conditions if c.active and not _told(c, alerts)], hour)
     if as_json:
         click.echo(json.dumps(_plain(now, alerts, sentences), indent=1, ensure_ascii=False))
@@ -46,7 +46,7 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     for sentence in sentences:
         click.echo(sentence)
     click.echo(f"\nAs of {_moment(now.utc_s)}{'' if now.utc_trusted else ' (the clock is not trusted)'}, "
-               f"{report.span(_age_s(now))} ago.{_old(now)}")
+               f"{sentences.span(_age_s(now))} ago.{_old(now)}")
 
 
 def _told(condition: Any, alerts: list[Any]) -> bool:

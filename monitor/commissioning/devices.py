@@ -14,7 +14,7 @@ def talking(port: str, seconds: float = 1.2) -> tuple[Found | None, str]:
     """The instrument that sends lines on a serial port, with its channels; or None and why, for a person."""
     try:
         from drivers.serial_text import heard
-        from monitor.commissioning.lines import shape
+        from monitor.commissioning.line_format import shape
     except ModuleNotFoundError:
         return None, "to hear what comes on it: pip install 'ampledger[serial]'"
     for baud in BAUDS:

@@ -10,9 +10,9 @@ from typing import Any
 import tomlkit
 from tomlkit import TOMLDocument
 
-from monitor import config
-from monitor.commissioning.offers import Offer
+from monitor.commissioning.channel_candidates import Offer
 from monitor.commissioning.steps import Found, NotClear
+from monitor.config import load
 
 #: A board without a clock begins in the past; no date is better than a wrong one.
 FIRST_DATE = date(2026, 1, 1)
@@ -107,7 +107,7 @@ def _channel(channel: Any) -> str:
 
 def read(path: Path) -> TOMLDocument:
     """The document in a file. Raises ConfigError as monitor.config does."""
-    config.load(path, need_sources=False)
+    load.load(path, need_sources=False)
     return tomlkit.parse(path.read_text(encoding="utf-8"))
 
 
@@ -137,8 +137,8 @@ def multiplied(doc: TOMLDocument, quantity: str, factor: float, base: Path) -> s
             spec[key] = _short((was[key] or 1.0) * factor)
             if was["offset"]:
                 spec["offset"] = _short(was["offset"] * factor)
-            with suppress(config.ConfigError):
-                config.checked(doc.unwrap(), base, need_sources=False)
+            with suppress(load.ConfigError):
+                load.checked(doc.unwrap(), base, need_sources=False)
                 return f"{key} = {spec[key]:g}"
             del spec[key]
             if was[key] is not None:
@@ -176,7 +176,7 @@ def noted(doc: TOMLDocument, table: str, **values: float | str | None) -> None:
 
 def shunt(doc: TOMLDocument) -> tuple[Found, Found]:
     """(offset [A], gain) as the document has them."""
-    from monitor.config_tables import ShuntTable
+    from monitor.config.tables import ShuntTable
 
     held = ShuntTable.model_validate(doc.get("shunt", {}))
     return Found(held.offset_a, held.offset_sigma_a), Found(held.gain, held.gain_sigma_frac * held.gain)
@@ -200,7 +200,7 @@ def write(doc: TOMLDocument, path: Path) -> Path | None:
     ConfigError : the document would not be a sound configuration; nothing was written
     """
     text = tomlkit.dumps(doc)
-    config.checked(doc.unwrap(), path)
+    load.checked(doc.unwrap(), path)
     path.parent.mkdir(parents=True, exist_ok=True)
     fresh = path.with_name(f".{path.name}.new")
     kept = None

@@ -7,8 +7,8 @@ from typing import Any
 from tomlkit import TOMLDocument
 
 from drivers.errors import DriverError, DriverUnavailable
-from monitor import config
 from monitor.commissioning.steps import NotClear
+from monitor.config import load
 
 #: Between two readings [s].
 PACE_S = 0.1
@@ -27,7 +27,7 @@ def watch(doc: TOMLDocument, base: Path, seconds: float, quantities: tuple[str, 
     ConfigError, DriverUnavailable : as when the daemon starts
     """
     wanted = set(quantities)
-    sources = [s for s in config.checked(doc.unwrap(), base).sources if wanted & gives(s.options)]
+    sources = [s for s in load.checked(doc.unwrap(), base).sources if wanted & gives(s.options)]
     missing = wanted - set().union(*(gives(s.options) for s in sources))
     if missing:
         raise NotClear(f"nothing measures {' and '.join(sorted(missing))}")

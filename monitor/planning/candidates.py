@@ -1,7 +1,7 @@
 """A set-up to weigh, as a person writes it: chemistry=lfp,capacity=200,sun=1.5."""
 from dataclasses import replace
 
-from monitor.battery import CHEMISTRIES
+from monitor.battery.label import CHEMISTRIES
 from monitor.planning.model import Setup
 
 KEYS = {"chemistry": str, "capacity": float, "sun": float, "dcdc": float, "loads": float, "reserve": float, "solar": float}

@@ -5,7 +5,7 @@ steady load to the end-of-discharge voltage, 1.75 V a cell, once.
 
 Sources
 -------
-[1] IEEE 450: correction for temperature by the time-adjusted method (factors in monitor/chemistry/ratings.py).
+[1] IEEE 450: correction for temperature by the time-adjusted method (factors in monitor/battery/ratings.py).
 [2] Peukert, Elektrotechnische Zeitschrift 18 (1897) 287: for the rate, and for nothing else. Charge that a high
     rate leaves behind is not lost (Doerffel and Sharkh, J. Power Sources 155 (2006) 395), so what counts is the
     mean current of the last two hours.
@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from math import exp, hypot, log
 from typing import Literal
 
-from monitor.battery import Battery, CurrentSensor
-from monitor.chemistry import lead_acid, ratings
+from monitor.battery import lead_acid, ratings
+from monitor.battery.label import Battery, CurrentSensor
 from monitor.findings import Estimate
 from monitor.sample import Sample
 

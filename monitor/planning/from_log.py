@@ -2,9 +2,9 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
-from monitor.battery import Vehicle
+from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Estimate
-from monitor.planning.life import Logged, refill, usual_a
+from monitor.planning.load_profile import Logged, refill, usual_a
 from monitor.planning.model import Setup, live
 from monitor.planning.whatif import Known
 

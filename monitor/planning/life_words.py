@@ -1,6 +1,6 @@
 """Batteries one after another, as the terminal, the page and the report print them."""
-from monitor.planning.battery_lives import Compared, Life
-from monitor.report import number
+from monitor.planning.battery_history import Compared, Life
+from monitor.reporting.sentences import number
 
 HEADINGS = ("label, Ah", "weeks", "capacity, Ah", "resistance, mΩ", "taken out, Ah", "full cycles", "lowest", "weeks with a full charge")
 CHEMISTRY = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}

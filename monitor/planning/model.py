@@ -1,8 +1,8 @@
 """A set-up living a life: a plain battery model, quarter hour by quarter hour."""
 from dataclasses import dataclass
 
-from monitor.battery import Chemistry
-from monitor.planning.life import SLOT_H, Slot
+from monitor.battery.label import Chemistry
+from monitor.planning.load_profile import SLOT_H, Slot
 
 #: Charge that lead-acid accepts near full: what is missing over so many hours (Schiffer et al., J. Power
 #: Sources 168 (2007) 66: acceptance dies away with what is missing; 0.8 to 2 h).

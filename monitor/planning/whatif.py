@@ -5,7 +5,7 @@ from math import exp, sqrt
 from random import Random
 
 from monitor.findings import Estimate
-from monitor.planning.life import SLOT_H, Logged, Slot, refill
+from monitor.planning.load_profile import SLOT_H, Logged, Slot, refill
 from monitor.planning.model import Lived, Setup, live
 
 DRAWS = 100

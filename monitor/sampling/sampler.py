@@ -9,7 +9,7 @@ from drivers.errors import CannotOpen, ReadFailed
 from drivers.reading import Reading
 from monitor.sampling import judge
 from monitor.sampling.asking import Asker, Question, alone
-from monitor.store.moments import Gap
+from monitor.store.time_labels import Gap
 
 if TYPE_CHECKING:
     from monitor.findings import Condition

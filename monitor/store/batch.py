@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from monitor.alerts.rules import Alert
 from monitor.findings import Event
 from monitor.sample import Sample
-from monitor.store.moments import Gap, Label
 from monitor.store.rows import Lived
 from monitor.store.state import State
+from monitor.store.time_labels import Gap, Label
 
 __all__ = ["Batch", "Gap", "Label"]
 

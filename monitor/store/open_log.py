@@ -5,7 +5,7 @@ from typing import Any
 from sqlalchemy import URL, create_engine, event, pool
 
 from monitor.store import migrate, thinning, transaction
-from monitor.store.pending import Pending
+from monitor.store.write_queue import Pending
 
 #: durable at every commit, a -wal that shrinks again, temporary tables in memory
 PRAGMAS = (

@@ -4,22 +4,21 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor import saving
 from monitor.alerts.rules import Alert
-from monitor.battery import Vehicle
+from monitor.battery.label import Vehicle
 from monitor.findings import Event
-from monitor.planning import battery_lives
-from monitor.planning.battery_lives import Lives
+from monitor.pipeline import Findings
+from monitor.planning import battery_history
+from monitor.planning.battery_history import Lives
 from monitor.sample import Sample
-from monitor.store import chunks, reading, series
+from monitor.store import chunks, reading, saving, series
 from monitor.store.batch import Gap
 from monitor.store.columns import RAW_COLUMNS, ROLLED
 from monitor.store.reading import NoLog, Span, label, utc_s
 from monitor.store.rows import sample_of
 from monitor.store.series import Series
-from monitor.trackers.wear import week
-from monitor.trackers.wear.week import Week
-from monitor.watch import Findings
+from monitor.wear import week
+from monitor.wear.week import Week
 
 __all__ = ["Day", "Foreseen", "Logged", "NoLog", "Now", "Reader", "Series"]
 
@@ -109,7 +108,7 @@ class Reader:
         """The batteries that were told of; none where nobody said anything, or another version did."""
         with reading.open_for_reading(self.database) as log:
             row = log.execute("select value from meta where name = 'batteries'").fetchone()
-        return battery_lives.read(row[0] if row else None)
+        return battery_history.read(row[0] if row else None)
 
     def weeks(self) -> list[tuple[float, Week]]:
         """Every week of the house battery on record, as (UTC of its end, record), oldest first."""

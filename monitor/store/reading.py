@@ -6,7 +6,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.store.small import restored
+from monitor.store.delta_compression import restored
 
 
 class NoLog(Exception):

@@ -4,13 +4,12 @@ from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from monitor import saving
 from monitor.alerts.rules import Alert
 from monitor.sample import Sample
-from monitor.store import migrate, state
-from monitor.store.moments import Gap, Label, Last
+from monitor.store import migrate, saving, state
 from monitor.store.state import State
-from monitor.store.trouble import trouble_of, words_of
+from monitor.store.time_labels import Gap, Label, Last
+from monitor.store.write_errors import trouble_of, words_of
 
 
 @dataclass(frozen=True, slots=True)

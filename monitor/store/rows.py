@@ -3,10 +3,10 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 from monitor.findings import Answer, Estimate
+from monitor.pipeline import Findings
 from monitor.sample import Minute, Sample
 from monitor.store.columns import RAW, ROLLED, milliseconds, stored
-from monitor.trackers.loads_and_sun.counts import Tally
-from monitor.watch import Findings
+from monitor.usage.counts import Tally
 
 _RAW_FIELDS = attrgetter(*RAW)
 _RAW_SCALES = tuple(scale for _, scale in RAW.values())

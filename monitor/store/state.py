@@ -11,8 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
-from monitor import saving
-from monitor.store.small import restored, shrunk
+from monitor.store import saving
+from monitor.store.delta_compression import restored, shrunk
 
 #: format of the blobs below; a blob of another format is not read
 FORMAT = 2

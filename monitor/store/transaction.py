@@ -5,11 +5,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from monitor import saving
-from monitor.store import rollups, state
+from monitor.store import rollups, saving, state
 from monitor.store.columns import RAW_COLUMNS, ROLLED_COLUMNS, milliseconds
-from monitor.store.pending import HOUR_MS, Pending
-from monitor.store.small import shrunk
+from monitor.store.delta_compression import shrunk
+from monitor.store.write_queue import HOUR_MS, Pending
 
 
 def _insert(table: str, *columns: str) -> str:

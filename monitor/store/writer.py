@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from monitor.findings import Condition, Event
-from monitor.store import ballast
+from monitor.store import disk_reserve
 from monitor.store.batch import Batch
-from monitor.store.pending import Pending
-from monitor.store.trouble import trouble_of, words_of
+from monitor.store.write_errors import trouble_of, words_of
+from monitor.store.write_queue import Pending
 
 log = logging.getLogger("ampledger.store")
 
@@ -37,7 +37,7 @@ class Writer:
     """Takes batches at once and commits them when due. Never raises at the caller, never holds up a beat."""
 
     def __init__(self, database: Path, *, commit_s: float = 60.0, meta: dict[str, str] | None = None,
-                 fresh: bool = False, pauses_s: tuple[float, ...] = PAUSES_S, ballast_bytes: int = ballast.BALLAST_BYTES) -> None:
+                 fresh: bool = False, pauses_s: tuple[float, ...] = PAUSES_S, ballast_bytes: int = disk_reserve.BALLAST_BYTES) -> None:
         self.database, self._commit_s, self._meta, self._pauses_s = database, commit_s, meta or {}, pauses_s
         self._ballast_bytes, self._fresh = ballast_bytes, fresh
         self._change = threading.Condition()
@@ -181,7 +181,7 @@ class Writer:
             self._status = replace(self._status, older=True)
             raise OSError("the log has a past that was not read at the start")
         self._fresh = False
-        ballast.hold(self.database, self._ballast_bytes)
+        disk_reserve.hold(self.database, self._ballast_bytes)
 
     def _written(self, took_s: float) -> None:
         status, self._failed = self._status, 0
@@ -189,7 +189,7 @@ class Writer:
         if status.writing:
             return
         log.warning("the log is written again")
-        ballast.hold(self.database, self._ballast_bytes)
+        disk_reserve.hold(self.database, self._ballast_bytes)
         lost = f"; {status.dropped} rows were too many to keep and are lost" if status.dropped else ", and nothing is lost"
         self._tell("log_written_again", f"The log could not be written for a time ({status.why}). What waited in memory "
                    f"is written now{lost}.")
@@ -216,7 +216,7 @@ class Writer:
 
     def _mended(self, kind: str, why: str) -> bool:
         """Whether something was done that makes another try worth while at once."""
-        if kind == "full" and ballast.give_up(self.database):
+        if kind == "full" and disk_reserve.give_up(self.database):
             log.warning("the disk is full: the ballast of %d bytes is given up", self._ballast_bytes)
             return True
         if kind == "full" and self._log is not None and self._failed < 20:

@@ -6,8 +6,8 @@ import sys
 import time
 from pathlib import Path
 
-from monitor import watch
-from monitor.daemon import Daemon
+from monitor import pipeline
+from monitor.process.daemon import Daemon
 from tests import store_fixture
 from tests.hand_clock import HandClock
 from tests.vehicle_by_hand import Instrument
@@ -31,12 +31,12 @@ def main(folder: Path, commit_s: float, hours: float) -> None:
     def step(held, minute, vehicle):
         nonlocal spent
         started = time.process_time()
-        found = watch.step(held, minute, vehicle)
+        found = pipeline.step(held, minute, vehicle)
         spent += time.process_time() - started
         return found
 
     database = folder / "ampledger.db"
-    daemon = Daemon(database, store_fixture.VEHICLE, [instrument], clock=clock, begin=watch.begin, step=step, commit_s=commit_s)
+    daemon = Daemon(database, store_fixture.VEHICLE, [instrument], clock=clock, begin=pipeline.begin, step=step, commit_s=commit_s)
     before = started = 0
     for sample in store_fixture.samples(0.25 + hours / 24, beat_s=1.0):
         clock.move(1.0)

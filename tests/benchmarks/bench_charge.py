@@ -15,11 +15,11 @@ from dataclasses import dataclass
 from math import sqrt
 from pathlib import Path
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.estimation import charge
 from monitor.findings import Estimate, JoinFindings
-from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers.state_of_charge import charge
+from monitor.sampling.gather import minutes
 
 DAY_S = 86400.0
 

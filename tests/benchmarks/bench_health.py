@@ -18,17 +18,17 @@ from pathlib import Path
 from random import Random
 
 from drivers.vehicle import Plan
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.estimation import charge
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
-from monitor.gather import minutes
 from monitor.planning import whatif
-from monitor.planning.life import Slot
+from monitor.planning.load_profile import Slot
 from monitor.planning.model import Setup
-from monitor.replay import samples
-from monitor.trackers.state_of_charge import charge
-from monitor.trackers.wear import health
-from monitor.trackers.wear.verdict import judge
-from monitor.trackers.wear.week import Week
+from monitor.process.replay import samples
+from monitor.sampling.gather import minutes
+from monitor.wear import health
+from monitor.wear.verdict import judge
+from monitor.wear.week import Week
 from tests.benchmarks.ensemble import half_years, journey, owner
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"

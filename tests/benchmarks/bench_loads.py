@@ -6,8 +6,8 @@ import sys
 import time
 
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
-from monitor.gather import minutes
-from monitor.trackers.loads_and_sun import loads
+from monitor.sampling.gather import minutes
+from monitor.usage import loads
 from tests.benchmarks.ensemble import camps, journey, owner, vehicles
 
 UNKNOWN = NotYet("not part of this benchmark")

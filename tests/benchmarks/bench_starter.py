@@ -11,11 +11,11 @@ from pathlib import Path
 
 import numpy as np
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.detection.starter import crank, starter
+from monitor.detection.starter.freezing import freezing_point_c
 from monitor.findings import JoinFindings
 from monitor.sample import Minute
-from monitor.trackers.starter_battery import crank, starter
-from monitor.trackers.starter_battery.freezing import freezing_point_c
 from tests.benchmarks import join_scores, parkings
 
 SEASONS = ("summer", "spring", "heat", "frost")

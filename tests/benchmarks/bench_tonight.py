@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
+from monitor.forecast import forecast
 from monitor.sample import Minute
-from monitor.trackers.loads_and_sun import loads
-from monitor.trackers.tonight import forecast
+from monitor.usage import loads
 from tests.benchmarks.camps import STEP_S, Camp, camp
 from tests.benchmarks.ensemble import camps, journey
 

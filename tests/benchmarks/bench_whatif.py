@@ -14,12 +14,12 @@ from pathlib import Path
 
 from drivers.simulated import history, steps
 from drivers.vehicle import Plan, VehicleSim
-from monitor import watch
-from monitor.battery import Vehicle
-from monitor.daemon import Daemon
+from monitor import pipeline
+from monitor.battery.label import Vehicle
 from monitor.planning import from_log, whatif
 from monitor.planning.candidates import setup
-from monitor.planning.life import Logged
+from monitor.planning.load_profile import Logged
+from monitor.process.daemon import Daemon
 from monitor.store.reader import Reader
 from tests.benchmarks.ensemble import camps, owner
 from tests.hand_clock import HandClock
@@ -45,7 +45,7 @@ def told(plan: Plan, days: float) -> Told:
     vehicle = owner(plan, 0.2 if plan.house.chemistry == "lfp" else 0.5)
     with tempfile.TemporaryDirectory() as folder:
         database = Path(folder) / "ampledger.db"
-        daemon = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=watch.begin, step=watch.step,
+        daemon = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step,
                         simulated=True, begins_utc_s=1.8e9 - 1.8e9 % DAY_S)
         daemon.past(history(plan, days, STEP_S))
         daemon.close()

@@ -8,7 +8,7 @@ How to use it::
         vehicle = owner(plan)                       # monitor.battery.Vehicle: what the owner knows
         for sample, truth in journey(plan, step_s=60):
             ...                                     # monitor.sample.Sample, drivers.vehicle.State
-    minutes = monitor.gather.minutes(sample for sample, _ in journey(plan))   # as trackers want them
+    minutes = monitor.sampling.gather.minutes(sample for sample, _ in journey(plan))   # as trackers want them
 
 * vehicles(case): CASES names them. 14 days, both seasons, any size, unknown start, biased shunt.
 * parkings(case): PARKINGS names them. Starter battery after a few drives; faults in `plan.faults`.
@@ -24,7 +24,7 @@ from dataclasses import replace
 from random import Random
 
 from drivers.vehicle import BatteryPlan, Drive, Ordered, Plan, SensorPlan, State, VehicleSim
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.sample import Sample
 
 DAY_S = 86400.0

@@ -4,10 +4,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from monitor.detection.join import isolator
+from monitor.detection.starter import starter
 from monitor.findings import Estimate
-from monitor.gather import minutes
-from monitor.trackers.join import isolator
-from monitor.trackers.starter_battery import starter
+from monitor.sampling.gather import minutes
 from tests.benchmarks import outings
 from tests.benchmarks.outings import Fault, Outing, Rig
 

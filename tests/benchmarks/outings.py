@@ -9,7 +9,7 @@ from math import exp, pi, sin
 
 import numpy as np
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.sample import Sample
 
 #: Rest voltage at charge 0, 0.25, 0.5, 0.75 and 1.

@@ -10,9 +10,9 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from monitor import watch
+from monitor import pipeline
 from monitor.alerts import rules
-from monitor.gather import Gathering
+from monitor.sampling.gather import Gathering
 from monitor.store import migrate, resume
 from monitor.store.state import State
 from tests.store_fixture import VEHICLE
@@ -103,7 +103,7 @@ class Left:
 
 def look(database: Path) -> Left:
     """Reads a log as a restart does, and as a checker does."""
-    found = resume.read(database, State(watch.begin(VEHICLE), rules.begin(), Gathering()))
+    found = resume.read(database, State(pipeline.begin(VEHICLE), rules.begin(), Gathering()))
     assert not found.trouble, found.why
     total = found.state.watch.counts.total
     with closing(sqlite3.connect(f"file:{database}?mode=ro", uri=True)) as log:

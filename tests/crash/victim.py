@@ -9,8 +9,8 @@ import sys
 import time
 from pathlib import Path
 
-from monitor import watch
-from monitor.daemon import Daemon
+from monitor import pipeline
+from monitor.process.daemon import Daemon
 from monitor.store import chunks, open_log, salvage  # noqa: F401  so that no child has to
 from monitor.store.lock import held
 from tests.hand_clock import NETWORK
@@ -56,7 +56,7 @@ def live(folder: Path, commit_s: float) -> None:
     database = folder / "ampledger.db"
     with held(database) as ours:
         assert ours, "the daemon before this one is not dead"
-        daemon = Daemon(database, VEHICLE, [Instrument(**REST)], clock=clock, begin=watch.begin, step=watch.step,
+        daemon = Daemon(database, VEHICLE, [Instrument(**REST)], clock=clock, begin=pipeline.begin, step=pipeline.step,
                         beat_s=BEAT_S, commit_s=commit_s)
         number = 0
         while True:

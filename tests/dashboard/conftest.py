@@ -12,7 +12,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from dashboard import create_app
-from monitor import saving
+from monitor.store import saving
 from monitor.store.open_log import OpenLog
 from tests import store_fixture
 

@@ -8,14 +8,14 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboard import health_chart, worst_nights
-from dashboard.book import Book, NoBook
+from dashboard.log_view import Book, NoBook
 from dashboard.palette import DAY
 from dashboard.printed import html
 from monitor.findings import Event
 from monitor.store.batch import Batch
 from monitor.store.open_log import OpenLog
-from monitor.store.pending import Pending
-from monitor.trackers.wear.week import Week, event
+from monitor.store.write_queue import Pending
+from monitor.wear.week import Week, event
 from tests import store_fixture
 from tests.dashboard.test_browser import CHROMIUM, QUIET, pytestmark  # noqa: F401
 

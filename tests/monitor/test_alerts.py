@@ -3,7 +3,7 @@ import pytest
 
 from monitor.alerts import rules
 from monitor.findings import Condition
-from monitor.saving import from_text, to_text
+from monitor.store.saving import from_text, to_text
 
 
 def _c(active: bool, kind: str = "house_low", priority: str = "medium", on: float = 0.0, off: float = 0.0) -> Condition:

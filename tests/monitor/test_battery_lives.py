@@ -5,14 +5,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.cli import commands
-from monitor.planning import battery_lives, life_words
-from monitor.planning.battery_lives import Lives
+from monitor.planning import battery_history, life_words
+from monitor.planning.battery_history import Lives
 from monitor.store import requests
 from monitor.store.reader import Reader
-from monitor.trackers.wear.verdict import CapacityTest
-from monitor.trackers.wear.week import Week
+from monitor.wear.verdict import CapacityTest
+from monitor.wear.week import Week
 from tests.vehicle_by_hand import daemon, live
 
 OLD = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
@@ -25,8 +25,8 @@ def test_without_a_word_from_the_owner_there_is_one_life_from_before_the_log() -
 
 
 def test_a_replacement_ends_one_life_and_begins_the_next() -> None:
-    told = battery_lives.described(Lives(), "house", OLD, "the grey one", 1000.0)
-    told = battery_lives.replaced(told, "house", OLD, NEW, 9e6, "the blue one")
+    told = battery_history.described(Lives(), "house", OLD, "the grey one", 1000.0)
+    told = battery_history.replaced(told, "house", OLD, NEW, 9e6, "the blue one")
     grey, blue = told.of("house", NEW)
     assert (grey.label, grey.chemistry, grey.installed_utc_s, grey.replaced_utc_s) == ("the grey one", "agm", 1000.0, 9e6)
     assert (blue.label, blue.chemistry, blue.rated_capacity_ah, blue.replaced_utc_s) == ("the blue one", "lfp", 150, None)
@@ -34,19 +34,19 @@ def test_a_replacement_ends_one_life_and_begins_the_next() -> None:
 
 
 def test_a_battery_cannot_be_replaced_before_it_was_put_in_or_be_called_nothing() -> None:
-    told = battery_lives.described(Lives(), "house", OLD, "one", 1e9)
+    told = battery_history.described(Lives(), "house", OLD, "one", 1e9)
     with pytest.raises(ValueError, match="installed later"):
-        battery_lives.replaced(told, "house", OLD, NEW, 0.9e9)
+        battery_history.replaced(told, "house", OLD, NEW, 0.9e9)
     for label in ("", "   ", "x" * 61):
         with pytest.raises(ValueError, match="label"):
-            battery_lives.described(told, "house", OLD, label)
+            battery_history.described(told, "house", OLD, label)
 
 
 def test_weeks_belong_to_the_battery_that_was_there() -> None:
-    told = battery_lives.replaced(Lives(), "house", OLD, NEW, 10.5 * 604800)
+    told = battery_history.replaced(Lives(), "house", OLD, NEW, 10.5 * 604800)
     weeks = [((k + 1) * 604800.0, Week(k * 604800.0, 0.008 + 0.0002 * k, 0.0001, 100.0 - k if k < 10 else 149.0,
                                        charge_out_ah=50.0, lowest_frac=0.4, fulls=k % 2)) for k in range(16)]
-    first, second = battery_lives.compared(told.of("house", NEW), weeks)
+    first, second = battery_history.compared(told.of("house", NEW), weeks)
     assert (first.weeks, second.weeks) == (10, 6)
     assert first.first_capacity_ah == pytest.approx(99) and first.last_capacity_ah == pytest.approx(92)
     assert second.last_capacity_ah == 149 and second.full_cycles_count == pytest.approx(2.0)

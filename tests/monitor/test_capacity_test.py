@@ -9,8 +9,8 @@ from click.testing import CliRunner
 from drivers.reading import Reading
 from drivers.vehicle.lead import LeadAcid
 from drivers.vehicle.plan import BatteryPlan
-from monitor.battery import Battery, CurrentSensor, Vehicle
-from monitor.chemistry import lead_acid
+from monitor.battery import lead_acid
+from monitor.battery.label import Battery, CurrentSensor, Vehicle
 from monitor.cli import commands
 from monitor.findings import Estimate
 from monitor.planning import capacity_test
@@ -137,8 +137,8 @@ def test_readings_that_are_missing_are_bridged_and_widen_the_interval() -> None:
 
 def _log(database: Path, true: float) -> None:
     """A log of a charge that tails off, an hour's rest, and a discharge at the rated current."""
-    from monitor import watch
-    from monitor.daemon import Daemon
+    from monitor import pipeline
+    from monitor.process.daemon import Daemon
     from tests.hand_clock import HandClock
 
     plan = BatteryPlan("agm", 100, true, 0.9)
@@ -159,7 +159,7 @@ def _log(database: Path, true: float) -> None:
                            "starter_voltage_v": 12.7, "house_temperature_c": 25.0 + noise.gauss(0, 0.1)}, simulated=True, at_s=(k + 1) * 60.0)
 
     vehicle = Vehicle(HOUSE, Battery("starter", "flooded", 70))
-    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=watch.begin, step=watch.step, simulated=True,
+    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step, simulated=True,
                   begins_utc_s=1.8e9)
     life.past(readings())
     life.close()

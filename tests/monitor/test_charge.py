@@ -4,12 +4,12 @@ from math import exp, log
 
 import pytest
 
-from monitor import saving
-from monitor.battery import Battery, CurrentSensor, Vehicle
+from monitor.battery.label import Battery, CurrentSensor, Vehicle
+from monitor.estimation import charge, charge_anchor, charge_filter, charge_report, kalman
+from monitor.estimation.charge_filter import CAPACITY, DEPTH, SPAN, TAIL
 from monitor.findings import Estimate, JoinFindings, NotYet
 from monitor.sample import Minute, Sample
-from monitor.trackers.state_of_charge import charge, charge_anchor, charge_filter, charge_report, kalman
-from monitor.trackers.state_of_charge.charge_filter import CAPACITY, DEPTH, SPAN, TAIL
+from monitor.store import saving
 
 STARTER = Battery("starter", "flooded", 60.0)
 AGM = Vehicle(Battery("house", "agm", 100.0), STARTER)

@@ -3,10 +3,10 @@ import numpy as np
 import pytest
 
 from drivers.vehicle import Plan
-from monitor.battery import Battery, CurrentSensor
+from monitor.battery.label import Battery, CurrentSensor
+from monitor.estimation import charge_filter, charge_guesses, kalman
+from monitor.estimation.charge_filter import CAPACITY, LEVEL, SPAN
 from monitor.findings import ChargeFindings, Estimate
-from monitor.trackers.state_of_charge import charge_filter, charge_guesses, kalman
-from monitor.trackers.state_of_charge.charge_filter import CAPACITY, LEVEL, SPAN
 from tests.benchmarks.bench_charge import score
 from tests.benchmarks.bench_charge_ensemble import lived
 from tests.benchmarks.ensemble import vehicles

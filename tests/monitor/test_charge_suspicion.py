@@ -1,9 +1,9 @@
 """A shunt wired backwards, another battery, another chemistry: found, and not invented."""
 import pytest
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.estimation import charge
 from monitor.findings import JoinFindings, NotYet
-from monitor.trackers.state_of_charge import charge
 from tests.monitor.test_charge import AGM, DAY_MIN, LITHIUM, STARTER, Plain, camp, minute
 
 

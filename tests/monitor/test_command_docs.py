@@ -7,7 +7,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from monitor import config
+from monitor.config import load
 from tests.docs_text import DOCS, between, made
 
 SOURCES = sorted((DOCS.parent / "monitor").rglob("*.py"))
@@ -21,7 +21,7 @@ def test_what_is_made_from_the_code_is_current(document: str, marker: str) -> No
 
 def test_the_published_schema_is_current_and_itself_valid() -> None:
     text = (DOCS / "ampledger.schema.json").read_text()
-    assert text == config.schema_text(), "run: python -m tests.docs_text"
+    assert text == load.schema_text(), "run: python -m tests.docs_text"
     jsonschema.Draft202012Validator.check_schema(json.loads(text))
 
 
@@ -36,12 +36,12 @@ def _examples() -> dict[str, str]:
 def test_every_example_loads_and_fits_the_schema(tmp_path: Path, name: str) -> None:
     text = _examples()[name]
     (tmp_path / "ampledger.toml").write_text(text)
-    assert config.load(tmp_path / "ampledger.toml").sources
-    jsonschema.validate(tomllib.loads(text), json.loads(config.schema_text()))
+    assert load.load(tmp_path / "ampledger.toml").sources
+    jsonschema.validate(tomllib.loads(text), json.loads(load.schema_text()))
 
 
 def test_the_schema_refuses_what_the_program_refuses() -> None:
-    schema = json.loads(config.schema_text())
+    schema = json.loads(load.schema_text())
     good = {"house": {"chemistry": "agm", "rated_capacity_ah": 60}, "starter": {"chemistry": "agm", "rated_capacity_ah": 60}}
     jsonschema.validate(good, schema)
     for bad in ({"house": good["house"]}, good | {"hause": {}}, good | {"log": {"beat_s": 0}},
@@ -52,7 +52,7 @@ def test_the_schema_refuses_what_the_program_refuses() -> None:
 
 def test_the_example_shows_every_table() -> None:
     shown = (DOCS / "example.toml").read_text()
-    from monitor.config_tables import File
+    from monitor.config.tables import File
 
     assert not [name for name in File.model_fields if f"[{name}]" not in shown]
 
@@ -76,16 +76,16 @@ def _kinds() -> set[str]:
 
 
 def test_every_alert_is_explained() -> None:
-    from monitor import watch
-    from monitor.battery import Battery, Vehicle
-    from monitor.gather import minutes
+    from monitor import pipeline
+    from monitor.battery.label import Battery, Vehicle
     from monitor.sample import Sample
+    from monitor.sampling.gather import minutes
 
     vehicle = Vehicle(Battery("house", "lfp", 100), Battery("starter", "flooded", 70))
-    held = watch.begin(vehicle)
+    held = pipeline.begin(vehicle)
     kinds = _kinds()
     for minute in minutes(Sample(60.0 * k, 13.2, -1.0, 12.7, 20.0) for k in range(1, 4)):
-        held, found = watch.step(held, minute, vehicle)
+        held, found = pipeline.step(held, minute, vehicle)
         kinds |= {condition.kind for condition in found.conditions}
     text = (DOCS / "alerts.md").read_text()
     assert len(kinds) > 20

@@ -5,13 +5,13 @@ import math
 import pandas as pd
 import pytest
 
-from monitor.battery import Battery, CurrentSensor, Vehicle
-from monitor.commissioning import lines, steps
+from monitor.battery.label import Battery, CurrentSensor, Vehicle
+from monitor.commissioning import line_format, steps
+from monitor.commissioning.identify_batteries import from_log, which
 from monitor.commissioning.steps import Found, Meter, NotClear, Shown
-from monitor.commissioning.which import from_log, which
+from monitor.estimation import charge
+from monitor.estimation.charge_filter import CAPACITY, LEVEL
 from monitor.findings import Estimate, JoinFindings
-from monitor.trackers.state_of_charge import charge
-from monitor.trackers.state_of_charge.charge_filter import CAPACITY, LEVEL
 from tests.monitor.test_charge import AGM, DAY_MIN, LITHIUM, STARTER, minute
 from tests.reference import RECORDINGS
 
@@ -43,13 +43,13 @@ def test_a_drop_is_told_in_ohms_whichever_way_it_goes() -> None:
     (["V=12.65;I=-3.2", "V=12.60;I=4"], {"pattern": r"V=(?P<n1>[-+]?[0-9.]+);I=(?P<n2>[-+]?[0-9.]+)"}, [("n1", 12.6), ("n2", 4.0)]),
 ])
 def test_the_shape_of_lines_is_found_out(heard: list[str], options: dict, channels: list) -> None:
-    found = lines.shape(heard)
+    found = line_format.shape(heard)
     assert found.options == options and list(found.channels) == channels
 
 
 def test_noise_is_no_line() -> None:
-    assert lines.shape(["\x00\xff\x12"]) is None and lines.shape(["hello"]) is None
-    assert lines.shape(["a 1 b 2", "a 1", "c 3 d"]) is None
+    assert line_format.shape(["\x00\xff\x12"]) is None and line_format.shape(["hello"]) is None
+    assert line_format.shape(["a 1 b 2", "a 1", "c 3 d"]) is None
 
 
 def _rows(name: str) -> pd.DataFrame:

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor import config
+from monitor.config import load
 
 GOOD = """
 [house]
@@ -24,19 +24,19 @@ def _write(tmp_path: Path, text: str) -> Path:
 
 
 def _faults(tmp_path: Path, text: str, **how) -> str:
-    with pytest.raises(config.ConfigError) as caught:
-        config.load(_write(tmp_path, text), **how)
+    with pytest.raises(load.ConfigError) as caught:
+        load.load(_write(tmp_path, text), **how)
     return str(caught.value)
 
 
 def test_the_smallest_vehicle_gets_sensible_defaults(tmp_path: Path) -> None:
-    vehicle = config.load(_write(tmp_path, GOOD), need_sources=False).vehicle
+    vehicle = load.load(_write(tmp_path, GOOD), need_sources=False).vehicle
     assert vehicle.house.rated_hours == 20 and vehicle.house.reserve_soc_frac == 0.2
     assert vehicle.charging == "unknown" and vehicle.bedtime_hour is None
 
 
 def test_lead_acid_keeps_half_in_reserve(tmp_path: Path) -> None:
-    vehicle = config.load(_write(tmp_path, GOOD.replace("lfp", "agm")), need_sources=False).vehicle
+    vehicle = load.load(_write(tmp_path, GOOD.replace("lfp", "agm")), need_sources=False).vehicle
     assert vehicle.house.reserve_soc_frac == 0.5
 
 
@@ -77,12 +77,12 @@ def test_broken_toml_names_the_line(tmp_path: Path) -> None:
 
 def test_no_sensor_is_a_fault_for_the_daemon_but_not_for_a_replay(tmp_path: Path) -> None:
     assert "no instrument is configured" in _faults(tmp_path, GOOD)
-    config.load(_write(tmp_path, GOOD), need_sources=False)
+    load.load(_write(tmp_path, GOOD), need_sources=False)
 
 
 def test_a_missing_file_says_what_to_do(tmp_path: Path) -> None:
-    with pytest.raises(config.ConfigError, match="there is no such file"):
-        config.load(tmp_path / "none.toml")
+    with pytest.raises(load.ConfigError, match="there is no such file"):
+        load.load(tmp_path / "none.toml")
 
 
 def test_a_drivers_own_options_are_checked_before_anything_is_opened(tmp_path: Path) -> None:
@@ -91,7 +91,7 @@ def test_a_drivers_own_options_are_checked_before_anything_is_opened(tmp_path: P
 
 
 def test_the_database_lies_beside_the_configuration(tmp_path: Path) -> None:
-    loaded = config.load(_write(tmp_path, GOOD), need_sources=False)
+    loaded = load.load(_write(tmp_path, GOOD), need_sources=False)
     assert loaded.log.database == tmp_path / "ampledger.db"
 
 
@@ -100,6 +100,6 @@ def test_any_text_is_either_a_configuration_or_a_list_of_faults(tmp_path_factory
     path = tmp_path_factory.mktemp("any") / "x.toml"
     path.write_bytes(text.encode("utf-8", "surrogatepass"))
     try:
-        config.load(path)
-    except config.ConfigError as error:
+        load.load(path)
+    except load.ConfigError as error:
         assert str(error)

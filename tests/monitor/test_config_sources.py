@@ -3,8 +3,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor.config import load
-from monitor.config_faults import ConfigError
+from monitor.config.faults import ConfigError
+from monitor.config.load import load
 
 VEHICLE = """
 [house]

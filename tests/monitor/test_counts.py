@@ -1,11 +1,11 @@
 """The books by day and by source."""
 import pytest
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.findings import JoinFindings
-from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers.loads_and_sun import counts
+from monitor.sampling.gather import minutes
+from monitor.usage import counts
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 

@@ -4,11 +4,11 @@ from random import Random
 
 import pytest
 
-from monitor import saving
+from monitor.detection.starter import crank
 from monitor.findings import Estimate, JoinFindings, NotYet
-from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers.starter_battery import crank
+from monitor.sampling.gather import minutes
+from monitor.store import saving
 
 RUNNING, OFF = JoinFindings("closed", "running"), JoinFindings("open", "off")
 

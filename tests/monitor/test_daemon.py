@@ -13,13 +13,14 @@ import pytest
 from drivers.errors import ReadFailed
 from drivers.reading import Reading
 from drivers.recorded import RecordedDriver, RecordedOptions
-from monitor import replay, saving, watch
-from monitor.battery import Battery, CurrentSensor, Vehicle
-from monitor.daemon import OtherLog
+from monitor import pipeline
+from monitor.battery.label import Battery, CurrentSensor, Vehicle
+from monitor.estimation import charge
 from monitor.findings import Estimate
-from monitor.store import requests
+from monitor.process import replay
+from monitor.process.daemon import OtherLog
+from monitor.store import requests, saving
 from monitor.store.reader import Reader
-from monitor.trackers.state_of_charge import charge
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 from tests.store_fixture import VEHICLE
 from tests.vehicle_by_hand import REST, Instrument, daemon, live
@@ -264,7 +265,7 @@ def test_a_replaced_battery_begins_afresh_and_the_other_goes_on(database: Path) 
     live(life, 1)
     after = life.daemon.state.watch.charge
     assert after == charge.replaced(before, life.daemon.vehicle)  # the shunt's offset and the habits stay
-    assert after.anchor == "" and life.daemon.state.watch.health == watch.begin(life.daemon.vehicle).health
+    assert after.anchor == "" and life.daemon.state.watch.health == pipeline.begin(life.daemon.vehicle).health
     assert life.daemon.state.watch.starter == starter and life.daemon.vehicle.house.rated_capacity_ah == 95
     life.daemon.close()
     assert Reader(database).now().vehicle.house.rated_capacity_ah == 95
@@ -308,7 +309,7 @@ def test_trackers_that_break_are_told_and_the_readings_are_still_logged(database
         calls.append(minute)
         if 3 <= len(calls) <= 8:
             raise ValueError("a minute that cannot be")
-        return watch.step(held, minute, vehicle)
+        return pipeline.step(held, minute, vehicle)
 
     life = daemon(database, step=step)
     live(life, 900)

@@ -1,11 +1,11 @@
 """Tonight: will the charge last until the sun is back, and is it said at the right moment."""
 import pytest
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
-from monitor.saving import from_text, to_text
-from monitor.trackers.loads_and_sun import loads
-from monitor.trackers.tonight import forecast
+from monitor.forecast import forecast
+from monitor.store.saving import from_text, to_text
+from monitor.usage import loads
 from tests.monitor.test_loads import load_a, minute, sun_a
 
 NOT_YET = NotYet("not part of this test")

@@ -10,10 +10,10 @@ from random import Random
 
 import pytest
 
-from monitor.trackers.loads_and_sun import fridge, fridge_effort
-from monitor.trackers.loads_and_sun.current_steps import Step
-from monitor.trackers.loads_and_sun.fridge import BINS, Fridge
-from monitor.trackers.loads_and_sun.fridge_effort import Effort
+from monitor.usage import fridge, fridge_effort
+from monitor.usage.current_steps import Step
+from monitor.usage.fridge import BINS, Fridge
+from monitor.usage.fridge_effort import Effort
 
 STEP_S = 60
 SIZE_A = 4.0

@@ -3,8 +3,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.gather import BRIDGE_S, Gathering, add, close, minutes
 from monitor.sample import Sample
+from monitor.sampling.gather import BRIDGE_S, Gathering, add, close, minutes
 
 
 def _steady(count: int, step_s: float = 1.0, current_a: float = -5.0) -> list[Sample]:

@@ -4,14 +4,14 @@ from random import Random
 
 import pytest
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
-from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.saving import from_text, to_text
-from monitor.trackers.wear import health
-from monitor.trackers.wear.verdict import CapacityTest, judge
-from monitor.trackers.wear.week import WEEK_EVENT, Week, of_event
+from monitor.sampling.gather import minutes
+from monitor.store.saving import from_text, to_text
+from monitor.wear import health
+from monitor.wear.verdict import CapacityTest, judge
+from monitor.wear.week import WEEK_EVENT, Week, of_event
 
 HOUSE = Battery("house", "agm", 100)
 VEHICLE = Vehicle(HOUSE, Battery("starter", "flooded", 70))

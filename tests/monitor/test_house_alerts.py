@@ -2,11 +2,11 @@
 from dataclasses import replace
 
 from monitor.alerts import rules
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.detection import house_alerts
 from monitor.findings import ChargeFindings, Estimate, NotYet
-from monitor.saving import from_text, to_text
 from monitor.sample import Minute
-from monitor.trackers import house_alerts
+from monitor.store.saving import from_text, to_text
 
 AGM = Vehicle(Battery("house", "agm", 100, reserve_soc_frac=0.5), Battery("starter", "flooded", 70))
 LFP = Vehicle(Battery("house", "lfp", 100, reserve_soc_frac=0.2), Battery("starter", "flooded", 70))

@@ -4,15 +4,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from monitor import saving
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.detection.join import isolator, path_resistance
+from monitor.detection.join.join_record import Record
+from monitor.detection.join.points import Point
+from monitor.detection.join.relay_release import let_go_v
 from monitor.findings import Estimate, NotYet
-from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers.join import isolator, path_resistance
-from monitor.trackers.join.join_record import Record
-from monitor.trackers.join.letting_go import let_go_v
-from monitor.trackers.join.points import Point
+from monitor.sampling.gather import minutes
+from monitor.store import saving
 from tests.benchmarks import join_scores, outings
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))

@@ -3,13 +3,13 @@ from math import pi, sin
 
 import pytest
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
-from monitor.gather import minutes
 from monitor.sample import Minute, Sample
-from monitor.saving import from_text, to_text
-from monitor.trackers.loads_and_sun import loads
-from monitor.trackers.loads_and_sun.history import DAY_SLOTS
+from monitor.sampling.gather import minutes
+from monitor.store.saving import from_text, to_text
+from monitor.usage import loads
+from monitor.usage.history import DAY_SLOTS
 
 VEHICLE = Vehicle(Battery("house", "agm", 100.0, absorption_v=14.4, float_v=13.6), Battery("starter", "agm", 60.0))
 NOT_YET = NotYet("not part of this test")

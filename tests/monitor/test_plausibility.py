@@ -11,17 +11,19 @@ import pytest
 
 from drivers.vehicle import Ordered, Plan, VehicleSim
 from drivers.vehicle.scenarios import late_summer_coast, lithium_valley
-from monitor import config, saving, watch
-from monitor.battery import Battery, Vehicle
+from monitor import pipeline
+from monitor.battery.label import Battery, Vehicle
+from monitor.config import load
+from monitor.detection.wiring import plausibility
+from monitor.detection.wiring.channel_state import Limit, Noise, grown, limited, noisy
+from monitor.detection.wiring.sunny_sensor import Swings, loose
+from monitor.detection.wiring.sunny_sensor import update as swings
+from monitor.detection.wiring.voltage_level import Level, house, house_factor, mistake, starter, starter_factor
 from monitor.findings import ChargeFindings, Estimate, NotYet
-from monitor.gather import minutes
-from monitor.replay import samples
+from monitor.process.replay import samples
 from monitor.sample import Minute, Sample
-from monitor.trackers.wiring import plausibility
-from monitor.trackers.wiring.channel_state import Limit, Noise, grown, limited, noisy
-from monitor.trackers.wiring.sunny_sensor import Swings, loose
-from monitor.trackers.wiring.sunny_sensor import update as swings
-from monitor.trackers.wiring.voltage_level import Level, house, house_factor, mistake, starter, starter_factor
+from monitor.sampling.gather import minutes
+from monitor.store import saving
 from tests.benchmarks.ensemble import owner
 from tests.reference import BEST_SIMPLE_RMSE_PCT, RECORDINGS, vehicle_toml
 
@@ -80,9 +82,9 @@ def test_a_fault_is_named_in_words_in_time_and_nothing_else_is_claimed(
 @pytest.mark.parametrize("plan", [COAST, VALLEY], ids=lambda p: p.name)
 def test_a_reversed_shunt_is_named_within_a_day_and_is_not_taken_for_a_bypass(plan: Plan) -> None:
     vehicle, found = owner(plan), set()
-    held = watch.begin(vehicle)
+    held = pipeline.begin(vehicle)
     for minute in life(replace(plan, faults=(Ordered("shunt_reversed", 0.0),)), 1.0, 60.0):
-        held, now = watch.step(held, minute, vehicle)
+        held, now = pipeline.step(held, minute, vehicle)
         found |= {c.kind for c in now.conditions if c.active}
     assert "shunt_reversed" in found
     assert not found & {"shunt_bypassed", "house_divider_wrong", "starter_divider_wrong", "channel_at_limit"}
@@ -98,7 +100,7 @@ def test_recorded_drives_raise_none(name: str, tmp_path) -> None:
     """Worn, flat, stuck and drained batteries among them: none of it is the wiring's fault. Half-years: their first ten days."""
     (tmp_path / "van.toml").write_text(vehicle_toml(RECORDINGS / name))
     stream = (m for m in minutes(_days(name)))
-    assert named(stream, config.load(tmp_path / "van.toml", need_sources=False).vehicle) == {}
+    assert named(stream, load.load(tmp_path / "van.toml", need_sources=False).vehicle) == {}
 
 
 def _days(name: str) -> Iterator[Sample]:

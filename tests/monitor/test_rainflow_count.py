@@ -4,7 +4,7 @@ import rainflow
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from monitor.trackers.wear import rainflow_count as ours
+from monitor.wear import rainflow_count as ours
 
 #: ASTM E1049-85, figure 6
 SERIES = [-2.0, 1.0, -3.0, 5.0, -1.0, 3.0, -4.0, 4.0, -2.0]

@@ -4,12 +4,12 @@ from random import Random
 
 import pytest
 
-from monitor.battery import Battery
+from monitor.battery.label import Battery
 from monitor.findings import Estimate, NotYet
-from monitor.trackers.loads_and_sun import load_off
-from monitor.trackers.wear import resistance_trend, resistance_weeks
-from monitor.trackers.loads_and_sun.load_off import Step, Watched
-from monitor.trackers.wear.resistance_weeks import Effects, Level, Sums
+from monitor.usage import load_off
+from monitor.usage.load_off import Step, Watched
+from monitor.wear import resistance_trend, resistance_weeks
+from monitor.wear.resistance_weeks import Effects, Level, Sums
 
 HOUSE = Battery("house", "agm", 100)
 NONE = Effects(0.0, 0.0, 0.0, 0.0, 0.0)

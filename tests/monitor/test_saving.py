@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.findings import Estimate, NotYet
-from monitor.saving import from_text, to_text
+from monitor.store.saving import from_text, to_text
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from monitor import config
 from monitor.cli import commands
 from monitor.commissioning import measuring
+from monitor.config import load
 from monitor.store.reader import Reader
 from tests.drivers.links import Server
 from tests.monitor.board import ROOT, Board, Conversation, WithLines
@@ -41,7 +41,7 @@ def _step(board: Board, name: str, *more: str) -> tuple[int, str]:
 
 def _shows(board: Board) -> dict[str, float]:
     """What the daemon would now read, the shunt's correction included."""
-    whole = config.load(board.root / "van.toml")
+    whole = load.load(board.root / "van.toml")
     values: dict[str, float] = {}
     for source in whole.sources:
         with closing(source.open()) as driver:
@@ -77,7 +77,7 @@ def test_a_blank_board_with_everything_wired_wrong_runs_right_after_fifteen_answ
         assert words in talk.said
     assert _shows(board) == pytest.approx(
         {"house_voltage_v": 12.5, "starter_voltage_v": 12.71, "house_current_a": -8.16, "house_temperature_c": 21.5}, abs=0.03)
-    found = config.load(tmp_path / "van.toml").vehicle.current_sensor
+    found = load.load(tmp_path / "van.toml").vehicle.current_sensor
     assert found.offset_a == pytest.approx(0.07, abs=0.01) and 0.004 < found.offset_sigma_a < 0.02
     assert found.gain == pytest.approx(1.03, abs=0.005) and 0.005 < found.gain_sigma_frac < 0.02
     checked = CliRunner().invoke(commands, ["check", "-c", str(tmp_path / "van.toml")])
@@ -162,7 +162,7 @@ def test_a_configuration_that_is_there_is_kept_beside_and_its_other_tables_go_on
     code, said = _answers(board, 'starter_meter_v = 12.71\n')
     assert code == 0 and "is there already" in said and "kept as van.toml.old-1" in said
     assert (tmp_path / "van.toml.old-1").read_text() == old
-    whole = config.load(tmp_path / "van.toml")
+    whole = load.load(tmp_path / "van.toml")
     assert whole.vehicle.house.rated_capacity_ah == 100 and whole.vehicle.house.float_v == 13.7
     assert whole.log.database == tmp_path / "elsewhere.db"
     assert whole.alerts.mqtt.host == "127.0.0.1" and "# on the stick" in (tmp_path / "van.toml").read_text()
@@ -249,7 +249,7 @@ def test_a_lead_that_is_shared_with_a_load_is_told(ready: Board) -> None:
     ready.now(house_a=-10.0)
     code, said = _step(ready, "cable-drop", "--meter-v", "12.62")
     assert code == 0 and "10.0 mΩ" in said and "straight to the posts" in said
-    assert config.load(ready.root / "van.toml")
+    assert load.load(ready.root / "van.toml")
 
 
 def test_swapped_batteries_are_found_from_a_start(ready: Board) -> None:

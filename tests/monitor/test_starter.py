@@ -4,12 +4,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from monitor import saving
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.detection.starter import starter
 from monitor.findings import Estimate, JoinFindings, NotYet
-from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers.starter_battery import starter
+from monitor.sampling.gather import minutes
+from monitor.store import saving
 from tests.benchmarks import parkings
 from tests.benchmarks.bench_starter import park, vehicle
 

@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 
-from monitor.trackers.starter_battery import starter
+from monitor.detection.starter import starter
 from tests.benchmarks import join_scores, outings, parkings
 from tests.benchmarks.bench_starter import park, starts, vehicle
 from tests.benchmarks.outings import Fault

@@ -1,13 +1,13 @@
 """Every alert about starter, isolator and path says what was seen, what it means, where to look, how it goes away."""
 import pytest
 
-from monitor.battery import Battery, Vehicle
-from monitor.trackers.join import join_alerts, path_resistance
-from monitor.trackers.starter_battery import crank, starter_alerts
-from monitor.trackers.join.contact import Contact
-from monitor.trackers.starter_battery.drain_verdict import Drain
-from monitor.trackers.join.join_record import Record
-from monitor.trackers.starter_battery.starter_alerts import Level
+from monitor.battery.label import Battery, Vehicle
+from monitor.detection.join import join_alerts, path_resistance
+from monitor.detection.join.isolator_evidence import Contact
+from monitor.detection.join.join_record import Record
+from monitor.detection.starter import crank, starter_alerts
+from monitor.detection.starter.drain_verdict import Drain
+from monitor.detection.starter.starter_alerts import Level
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 DC_DC = Vehicle(VEHICLE.house, VEHICLE.starter, charging="dc_dc")

@@ -4,12 +4,12 @@ import sys
 import threading
 import time
 
-from monitor.stop import Stop
+from monitor.process.stop import Stop
 
 #: A signal falls into each of many short waits, at a random step of it.
 ROUNDS = """
 import random, signal
-from monitor.stop import Stop
+from monitor.process.stop import Stop
 random.seed(1)
 signal.signal(signal.SIGALRM, lambda *_: stop.set())
 for _ in range(3000):

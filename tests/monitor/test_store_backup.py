@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.chores import Chores
+from monitor.process.maintenance import Chores
 from monitor.store import backup, lock
 from monitor.store.open_log import OpenLog
 from monitor.store.reader import Reader

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from monitor.sample import Sample
 from monitor.store import chunks, thinning
+from monitor.store.batch import Batch
 from monitor.store.columns import RAW_COLUMNS
 from monitor.store.open_log import OpenLog
-from monitor.store.pending import Pending
-from monitor.store.batch import Batch
 from monitor.store.reader import Reader
 from monitor.store.rows import sample_row
+from monitor.store.write_queue import Pending
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"
 VALUE = st.none() | st.integers(-(2**31), 2**31 - 1)

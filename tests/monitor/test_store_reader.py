@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from monitor.pipeline import Findings
 from monitor.store.chunks import Damaged
 from monitor.store.reader import NoLog, Reader
-from monitor.watch import Findings
 from tests import store_fixture
 from tests.store_fixture import BEGINS_UTC_S
 

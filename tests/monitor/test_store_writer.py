@@ -7,10 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor import saving
 from monitor.findings import Event
 from monitor.sample import Sample
-from monitor.store import ballast, salvage
+from monitor.store import disk_reserve, salvage, saving
 from monitor.store.batch import Batch, Label
 from monitor.store.open_log import OpenLog
 from monitor.store.reader import Reader
@@ -194,11 +193,11 @@ def test_a_file_system_that_turns_read_only_is_waited_for(small_disk: Path) -> N
 
 def test_the_ballast_is_freed_when_the_disk_is_full(small_disk: Path) -> None:
     database = small_disk / "ampledger.db"
-    assert ballast.hold(database, 1_000_000, room=65536)
-    free = ballast.free_bytes(database)
-    assert ballast.give_up(database) and ballast.free_bytes(database) >= free + 1_000_000
-    assert not ballast.give_up(database)
-    assert not ballast.hold(database, 64 * 1024 * 1024)
+    assert disk_reserve.hold(database, 1_000_000, room=65536)
+    free = disk_reserve.free_bytes(database)
+    assert disk_reserve.give_up(database) and disk_reserve.free_bytes(database) >= free + 1_000_000
+    assert not disk_reserve.give_up(database)
+    assert not disk_reserve.hold(database, 64 * 1024 * 1024)
 
 
 def test_reader_and_writer_live_side_by_side(writer: Writer) -> None:

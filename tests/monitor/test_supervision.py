@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from monitor import restarts
 from monitor.alerts.delivery import Deliverer
-from monitor.chores import Chores
 from monitor.clocks.satellite_time import SatelliteTime
-from monitor.service import supervise
+from monitor.process import restarts
+from monitor.process.maintenance import Chores
+from monitor.process.service import supervise
 from monitor.store import backup
 from monitor.store.reader import Reader
 from monitor.store.writer import Writer

@@ -1,11 +1,11 @@
 """Capacity by swings: lead-acid between two quiet hours, lithium between full and its knee."""
 import pytest
 
-from monitor.battery import Battery, Vehicle
-from monitor.chemistry import lead_acid
+from monitor.battery import lead_acid
+from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.sample import Minute
-from monitor.trackers.wear import swings
+from monitor.wear import swings
 
 NOT = NotYet("not looked at here")
 KIND = lead_acid.KINDS["agm"]

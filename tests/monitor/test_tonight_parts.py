@@ -3,13 +3,13 @@ from random import Random
 
 import pytest
 
-from monitor.battery import Battery
+from monitor.battery.label import Battery
 from monitor.findings import ChargeFindings, Estimate, ForecastFindings, NotYet
-from monitor.trackers.loads_and_sun import history, solar_clock
-from monitor.trackers.tonight import evening, levers, night, outcomes, outlook_days, reserve
-from monitor.trackers.tonight.evening import Evening
-from monitor.trackers.loads_and_sun.history import DAY_SLOTS, History
-from monitor.trackers.tonight.outcomes import Learnt, Night
+from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve
+from monitor.forecast.advisory import Evening
+from monitor.forecast.outcomes import Learnt, Night
+from monitor.usage import history, solar_clock
+from monitor.usage.history import DAY_SLOTS, History
 
 NOT_YET = NotYet("not part of this test")
 #: 22:00 solar: two amperes through the night, the sun from 06:00 on.
@@ -161,7 +161,7 @@ def said_at(odds: dict[float, float], bedtime: float = 22.0, soon_h: float = 3.0
         hour = k / 6
         p = odds[max(from_hour for from_hour in odds if from_hour <= hour)]
         forecast = ForecastFindings(hour * 3600, p, reserve_in_low_s=soon_h * 3600, reserve_in_s=4 * 3600.0)
-        held = evening.step(held, forecast, p, reserve.Margin(0.1, 0.02, 100.0, 5.0, 0.0, 0.5), hour >= bedtime,
+        held = advisory.step(held, forecast, p, reserve.Margin(0.1, 0.02, 100.0, 5.0, 0.0, 0.5), hour >= bedtime,
                             hour % 24, True)
         if held.said_s == hour * 3600:
             found.append((round(hour, 1), held.high))

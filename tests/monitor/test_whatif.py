@@ -6,7 +6,7 @@ from random import Random
 import pytest
 
 from monitor.planning import from_log, whatif
-from monitor.planning.life import Logged, Slot, refill
+from monitor.planning.load_profile import Logged, Slot, refill
 from monitor.planning.model import Setup, live
 
 NOW = Setup("as it is", "lfp", 100, reserve_frac=0.2)

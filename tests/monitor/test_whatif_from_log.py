@@ -5,13 +5,13 @@ import pytest
 from click.testing import CliRunner
 
 from drivers.simulated import Options, SimulatedDriver
-from monitor import watch
-from monitor.battery import Battery, Vehicle
+from monitor import pipeline
+from monitor.battery.label import Battery, Vehicle
 from monitor.cli import commands
-from monitor.daemon import Daemon
 from monitor.planning import from_log, whatif
 from monitor.planning.candidates import parsed, setup
 from monitor.planning.model import Setup, live
+from monitor.process.daemon import Daemon
 from monitor.store.reader import Reader
 from tests.hand_clock import HandClock
 from tests.vehicle_by_hand import Instrument
@@ -27,7 +27,7 @@ def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
     plan = options.plan()
     vehicle = Vehicle(Battery("house", plan.house.chemistry, plan.house.label_ah, absorption_v=plan.absorption_v, float_v=plan.float_v,
                               reserve_soc_frac=0.5 if plan.house.chemistry == "agm" else 0.3), Battery("starter", "flooded", 74))
-    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=watch.begin, step=watch.step, simulated=True,
+    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step, simulated=True,
                   begins_utc_s=1.8e9 - 1.8e9 % 86400)
     life.past(SimulatedDriver(options).history(DAYS, step_s=240.0))
     life.close()
@@ -71,7 +71,7 @@ def test_lithium_brings_its_own_reserve_and_takes_what_comes_but_not_in_frost() 
     base = Setup("as it is", "agm", 100.0, reserve_frac=0.5)
     lithium = setup(base, "chemistry=lfp,capacity=100")
     assert (lithium.chemistry, lithium.reserve_frac, lithium.lead_acid) == ("lfp", 0.2, False)
-    from monitor.planning.life import Slot
+    from monitor.planning.load_profile import Slot
 
     sunny = [Slot(10 + k / 4, 0.0, 40.0) for k in range(8)]
     assert live(sunny, lithium, 0.3).charge_frac == () and live(sunny, lithium, 0.3).curtailed_ah < live(sunny, base, 0.3).curtailed_ah

@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 
 from monitor.alerts import rules
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.detection import house_alerts
 from monitor.findings import ChargeFindings, Condition, NotYet
 from monitor.sample import Minute
-from monitor.trackers import house_alerts
 
 #: (what happens, in order) -> (state, shelved?): on/off is the cause, ack, shelve, end is the shelf's expiry
 TRANSITIONS = [

@@ -1,7 +1,7 @@
 """Bode's polynomials for the equilibrium voltage of acid (Bode 1977, as quoted by Sulzer et al. 2019)."""
 import pytest
 
-from monitor.chemistry import lead_acid
+from monitor.battery import lead_acid
 
 #: molality [mol/kg], one cell [V]: computed from the polynomial with PyBaMM 26.10.1.1, set Sulzer2019.
 VALUES = ((1, 1.9220), (2, 1.9746), (3, 2.0168), (4, 2.0546), (5, 2.0896), (6, 2.1226), (7, 2.1541))

@@ -8,7 +8,7 @@ score = reliability - resolution + uncertainty.
 """
 import pytest
 
-from monitor.trackers.tonight.outcomes import brier, brier_parts
+from monitor.forecast.outcomes import brier, brier_parts
 
 #: Ten nights: said 0.2 five times (one came), said 0.8 five times (three came).
 NIGHTS = [(0.2, True)] + [(0.2, False)] * 4 + [(0.8, True)] * 3 + [(0.8, False)] * 2

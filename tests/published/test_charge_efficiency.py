@@ -1,9 +1,9 @@
 """How much of what goes into a lead-acid battery stays: published shape, gassing and self-discharge."""
 import pytest
 
-from monitor.battery import Battery
-from monitor.chemistry import lead_acid, lithium_iron, ratings
-from monitor.trackers.state_of_charge import charge_filter
+from monitor.battery import lead_acid, lithium_iron, ratings
+from monitor.battery.label import Battery
+from monitor.estimation import charge_filter
 
 
 @pytest.mark.parametrize(("charge_frac", "kept"), [(0.5, 0.9988), (0.7, 0.982), (0.8, 0.931), (0.9, 0.738), (0.95, 0.488)])
@@ -45,5 +45,5 @@ def test_lithium_loses_hardly_anything() -> None:
 
 
 def _sensor():
-    from monitor.battery import CurrentSensor
+    from monitor.battery.label import CurrentSensor
     return CurrentSensor()

@@ -1,11 +1,11 @@
 """Peukert's relation against worked examples, and what must never be done with it."""
 import pytest
 
-from monitor.battery import Battery, Vehicle
-from monitor.chemistry import lead_acid, ratings
+from monitor.battery import lead_acid, ratings
+from monitor.battery.label import Battery, Vehicle
+from monitor.estimation import charge
 from monitor.findings import JoinFindings
 from monitor.sample import Minute, Sample
-from monitor.trackers.state_of_charge import charge
 
 
 def test_tutorial_example() -> None:

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor.trackers.loads_and_sun import load_off
-from monitor.trackers.loads_and_sun.load_off import Watched
+from monitor.usage import load_off
+from monitor.usage.load_off import Watched
 
 #: The record is of a cell of about 3.2 mAh; its pulses are 1C.
 CELL_AH = 0.0032

@@ -1,7 +1,7 @@
 """Rest voltage of lead-acid and lithium batteries against published tables."""
 import pytest
 
-from monitor.chemistry import lead_acid, lithium_iron
+from monitor.battery import lead_acid, lithium_iron
 
 #: US Army TM 5-3805-262-20, para. 5-9 (flooded starter type, 12 V): charge, volts. Looked up.
 ARMY_STARTER = ((0.25, 12.0), (0.50, 12.2), (0.75, 12.4), (1.0, 12.6))

@@ -12,7 +12,7 @@ import pytest
 from astral import Observer
 from astral.sun import azimuth, sun, zenith
 
-from monitor.trackers.loads_and_sun.daylight import half_day_h
+from monitor.usage.daylight import half_day_h
 
 PLACE = Observer(39.742476, -105.1786)
 MOUNTAIN = timezone(timedelta(hours=-7))

@@ -1,14 +1,14 @@
 """Starter battery against published figures: self-discharge, parked drain, freezing, load test, resting voltage."""
 import pytest
 
-from monitor.battery import Battery, Vehicle
+from monitor.battery.label import Battery, Vehicle
+from monitor.detection.starter import drain_verdict, starter, surface_decay
+from monitor.detection.starter.crank_limits import load_test_v
+from monitor.detection.starter.freezing import freezing_point_c
+from monitor.detection.starter.starter_alerts import charge_frac
 from monitor.findings import JoinFindings
-from monitor.gather import minutes
 from monitor.sample import Sample
-from monitor.trackers.starter_battery import drain_verdict, starter, surface_decay
-from monitor.trackers.starter_battery.crank_limits import load_test_v
-from monitor.trackers.starter_battery.freezing import freezing_point_c
-from monitor.trackers.starter_battery.starter_alerts import charge_frac
+from monitor.sampling.gather import minutes
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 OPEN = JoinFindings("open", "off")

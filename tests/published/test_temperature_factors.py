@@ -1,7 +1,7 @@
 """Capacity against temperature: IEC and IEEE factors, and two models from papers."""
 import pytest
 
-from monitor.chemistry import lead_acid, ratings
+from monitor.battery import lead_acid, ratings
 
 
 @pytest.mark.parametrize(("warm_c", "factor"), [(0, 0.85), (10, 0.91), (20, 0.97), (35, 1.06)])

@@ -9,7 +9,7 @@ import numpy
 import pytest
 from scipy.optimize import least_squares
 
-from monitor.trackers.wear.total_least_squares import Swing, capacity
+from monitor.wear.total_least_squares import Swing, capacity
 
 DEPTHS, CHARGES = (0.50, -0.40, 0.30, -0.60, 0.20), (49.0, -41.5, 28.8, -61.0, 21.2)
 #: capacity [Ah], largest swing, sigma of a swing's depth, sigma of its charge [Ah], swings

@@ -3,9 +3,17 @@ from itertools import islice
 
 import pytest
 
-from monitor.gather import minutes
+from monitor.sampling.gather import minutes
 from tests.benchmarks.ensemble import (
-    CASES, HALF_YEARS, PARKINGS, camps, half_years, journey, owner, parkings, vehicles,
+    CASES,
+    HALF_YEARS,
+    PARKINGS,
+    camps,
+    half_years,
+    journey,
+    owner,
+    parkings,
+    vehicles,
 )
 
 

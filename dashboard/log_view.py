@@ -1,0 +1,250 @@
+"""The log as one request sees it: read when asked for, failures put into words."""
+import sqlite3
+import time
+from collections.abc import Callable
+from functools import cached_property
+from pathlib import Path
+from typing import Any, TypeVar
+
+from flask import current_app, g
+
+from dashboard.log_chart import Columns
+from dashboard.words import age_words, clock_text, local_hour
+from monitor.battery.label import Vehicle
+from monitor.pipeline import Findings
+from monitor.planning.battery_history import Lives
+from monitor.reporting.sentences import span
+from monitor.sample import Sample
+from monitor.store.reader import Day, Foreseen, Logged, NoLog, Now, Reader
+from monitor.wear.week import Week
+
+#: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.
+STALE_S = 960.0
+T = TypeVar("T")
+
+
+class NoBook(Exception):
+    """The log cannot be read: what is wrong, and what to do."""
+
+    def __init__(self, heading: str, text: str, *todo: str) -> None:
+        super().__init__(heading)
+        self.heading, self.text, self.todo = heading, text, todo
+
+
+class Kept:
+    """Answers that hold until the log is written again, so that a poll between two minutes costs nothing."""
+
+    def __init__(self) -> None:
+        self._held: tuple[object, dict[str, Any]] = (None, {})
+
+    def get(self, database: Path, name: str, ask: Callable[[], T]) -> T:
+        """The answer kept under a name, asked for anew where the files have changed since."""
+        signature = _signature(database)
+        held, answers = self._held
+        if held != signature:
+            # Two threads may both ask anew; either answer is right.
+            answers = {}
+            self._held = (signature, answers)
+        if name not in answers:
+            answers[name] = ask()
+        return answers[name]
+
+
+class Book:
+    """One log for the length of one request. Every question may raise NoBook."""
+
+    def __init__(self, database: Path, kept: Kept | None = None) -> None:
+        self._reader = Reader(database)
+        self._database = database
+        self._kept = kept or Kept()
+
+    @property
+    def name(self) -> str:
+        """The file's name, without the folders it lies in: those are nobody's business on the network."""
+        return self._database.name
+
+    @cached_property
+    def now(self) -> Now | None:
+        """The latest that is known, None while the log is empty."""
+        return self._ask_once("now", lambda reader: reader.now())
+
+    @property
+    def findings(self) -> Findings | None:
+        return self.now.findings if self.now else None
+
+    @property
+    def latest(self) -> Sample:
+        return self.now.sample if self.now and self.now.sample else Sample(0.0)
+
+    @property
+    def vehicle(self) -> Vehicle | None:
+        return self.now.vehicle if self.now else None
+
+    @property
+    def simulated(self) -> bool:
+        """Whether nothing of it is real; told before the first minute too, and where the findings are damaged."""
+        return self._ask_once("simulated", lambda reader: reader.simulated())
+
+    @property
+    def unsure(self) -> bool:
+        """Whether nobody has said so far what time it is."""
+        return bool(self.now and not self.now.simulated and not self.now.utc_trusted)
+
+    @property
+    def at_s(self) -> float:
+        return self.now.at_s if self.now else 0.0
+
+    @property
+    def hour(self) -> float | None:
+        """Local clock hour of the latest findings, None where no clock is trusted."""
+        return local_hour(self.now.utc_s) if self.now and self.now.utc_trusted else None
+
+    @property
+    def folio(self) -> str:
+        """The heading of the day's sheet."""
+        if not self.now:
+            return ""
+        text = clock_text(self.now.utc_s)
+        return text if self.now.utc_trusted else f"{text}, clock not confirmed"
+
+    @property
+    def reading_age(self) -> str:
+        return age_words(self._age_s())
+
+    @cached_property
+    def stale(self) -> str:
+        """A sentence where the newest reading is old, else nothing."""
+        if not self.now or self._age_s() < STALE_S:
+            return ""
+        return (f"The newest reading is {span(self._age_s())} old ({clock_text(self.now.utc_s)}). "
+                "See whether the monitor runs: systemctl status ampledger.")
+
+    def _age_s(self) -> float:
+        """Seconds since the log was last written; by its own label too where that is real and trusted."""
+        wal = self._database.with_name(self._database.name + "-wal")
+        written = max((p.stat().st_mtime for p in (self._database, wal) if p.exists()), default=0.0)
+        age = time.time() - written
+        if self.now and self.now.utc_trusted and not self.now.simulated:
+            age = max(age, time.time() - self.now.utc_s)
+        return max(age, 0.0)
+
+    @cached_property
+    def open_alerts(self) -> list[Logged]:
+        return self._ask_once("open alerts", lambda reader: reader.alerts(open_only=True))
+
+    @property
+    def asking(self) -> int:
+        """How many alerts are there right now and not put aside."""
+        return sum(a.state != "returned" and (a.shelved_until_s or 0.0) <= self.at_s
+                   for a in (logged.what for logged in self.open_alerts))
+
+    def alerts(self) -> list[Logged]:
+        """All alerts, latest first."""
+        return self._ask(lambda reader: reader.alerts())
+
+    def utc_of(self, at_s: float | None) -> float | None:
+        """UTC of a recent moment of the log's line of time."""
+        return None if at_s is None or self.now is None else self.now.utc_s + at_s - self.now.at_s
+
+    def when(self, at_s: float) -> str:
+        """A recent moment of the log's line of time in words."""
+        utc_s = self.utc_of(at_s)
+        return "" if utc_s is None else clock_text(utc_s)
+
+    def sources(self) -> dict[str, str]:
+        """Quantity -> the instrument that measures it."""
+        return self._ask_once("sources", lambda reader: reader.sources())
+
+    @property
+    def empty(self) -> bool:
+        """Whether not one minute has been written yet."""
+        return self._ask_once("span", lambda reader: reader.span()) is None
+
+    def extent(self) -> tuple[float, float]:
+        """UTC of the first and the last minute; now, twice, while the log is empty."""
+        return self._ask_once("span", lambda reader: reader.span()) or (time.time(),) * 2
+
+    def columns(self, from_utc_s: float, to_utc_s: float, points: int) -> Columns:
+        """Charge, current and voltages over a span."""
+        names = tuple(name for name in Columns.__slots__ if name != "at_utc_s")
+        return Columns(**self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points, names)).columns)
+
+    def days(self, from_utc_s: float, to_utc_s: float) -> list[Day]:
+        """The books of the days that touch a span, oldest first."""
+        count = min(int((self.extent()[1] - from_utc_s) / 86400) + 2, 40_000)
+        return [d for d in self._ask(lambda reader: reader.days(max(count, 1)))
+                if d.end_utc_s > from_utc_s and d.start_utc_s < to_utc_s]
+
+    def weeks(self) -> list[tuple[float, Week]]:
+        """Every week of the house battery on record, as (UTC of its end, record), oldest first."""
+        return self._ask_once("weeks", lambda reader: reader.weeks())
+
+    @property
+    def lives(self) -> Lives:
+        """The batteries that were told of."""
+        return self._ask_once("lives", lambda reader: reader.lives())
+
+    def capacity_tests(self) -> list[Logged]:
+        """Every capacity test, oldest first."""
+        return self._ask_once("tests", lambda reader: reader.events_of("capacity_test"))
+
+    def quarters(self, from_utc_s: float) -> list[tuple[float, float, dict]]:
+        """Every quarter of an hour since a moment, as (UTC start, UTC end, values)."""
+        return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
+
+    def events(self, from_utc_s: float, to_utc_s: float) -> list[Logged]:
+        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s))
+
+    def gaps(self, from_utc_s: float, to_utc_s: float) -> list[Logged]:
+        return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s))
+
+    def forecasts(self, from_utc_s: float, to_utc_s: float) -> list[Foreseen]:
+        return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s))
+
+    def _ask_once(self, name: str, question: Callable[[Reader], T]) -> T:
+        return self._kept.get(self._database, name, lambda: self._ask(question))
+
+    def _ask(self, question: Callable[[Reader], T]) -> T:
+        try:
+            return question(self._reader)
+        except NoLog as error:
+            raise NoBook("There is no log to show.", f"{error}.") from error
+        except (sqlite3.DatabaseError, ValueError, OSError) as error:
+            raise _unreadable(self._database, error) from error
+
+
+def opened() -> Book:
+    """The book of this request."""
+    if "book" not in g:
+        g.book = Book(current_app.config["DATABASE"], current_app.extensions["kept"])
+    return g.book
+
+
+def _signature(database: Path) -> tuple:
+    """What changes whenever the log is written: size and time of the file and of what waits beside it."""
+    found = []
+    for path in (database, database.with_name(database.name + "-wal")):
+        try:
+            state = path.stat()
+            found.append((state.st_ino, state.st_size, state.st_mtime_ns))
+        except OSError:
+            found.append(None)
+    return tuple(found)
+
+
+def _unreadable(database: Path, error: Exception) -> NoBook:
+    name = getattr(error, "sqlite_errorname", "")
+    if name in ("SQLITE_BUSY", "SQLITE_LOCKED"):
+        return NoBook("The log is busy.", "Something holds it for longer than it should. Load this page again soon.")
+    out_of_reach = ("SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_PERM", "SQLITE_READONLY")
+    if isinstance(error, OSError) or name.startswith(out_of_reach):
+        return NoBook(
+            "The log cannot be opened.", f"{database}: {error}.",
+            "See that the card is not full or read-only: df -h, dmesg",
+            "See that the dashboard's user may read the file and write its folder (a reader of a live log needs both)",
+            "Let it be looked over: ampledger doctor")
+    return NoBook(
+        "The log is damaged.", f"{database}: {error}. Nothing was deleted; readings go on if the monitor runs.",
+        "Let it be looked over: ampledger doctor", "Or go back to the latest copy: ampledger restore",
+        "Then see why: a worn card, or power cut while writing")
+

@@ -1,1 +1,0 @@
-"""Published relations of the two chemistries: pure functions with their sources."""

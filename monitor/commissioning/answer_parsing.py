@@ -1,0 +1,36 @@
+"""What a person may answer, and what it means."""
+from monitor.battery.label import CHEMISTRIES
+from monitor.commissioning import steps
+from monitor.commissioning.steps import NotClear
+
+
+def label(text: str) -> tuple[str, float]:
+    """Kind and ampere-hours of a label, as agm 100.
+
+    Raises
+    ------
+    NotClear : it is neither
+    """
+    words = text.lower().replace(",", " ").replace("ah", " ").split()
+    kinds = [word for word in words if word in CHEMISTRIES]
+    rest = [word for word in words if word not in CHEMISTRIES]
+    if len(kinds) != 1 or len(rest) != 1:
+        raise NotClear((f"{text[:30]!r}" if text else "it") + f" should be a kind ({', '.join(CHEMISTRIES)}) and ampere-hours, as: agm 100")
+    capacity = steps.read_off(rest[0]).value
+    if not 1 < capacity <= 2000:
+        raise NotClear(f"{capacity:g} Ah is no battery of a vehicle; take the ampere-hours from the label")
+    return kinds[0], capacity
+
+
+def go(text: str) -> bool:
+    """Whether to measure now; skip leaves it out. Raises NotClear."""
+    if text.lower() in ("", "y", "yes", "ok"):
+        return True
+    if text.lower() in ("s", "skip", "n", "no"):
+        return False
+    raise NotClear(f"{text[:20]!r} is neither Enter nor skip")
+
+
+def volts_or_amperes(text: str) -> steps.Meter | None:
+    """A multimeter's value, None where there is none. Raises NotClear."""
+    return None if text.lower() in ("", "skip") else steps.read_off(text)

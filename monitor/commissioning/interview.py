@@ -1,0 +1,268 @@
+"""The walk from a blank board to a configuration: at most fifteen questions, each under a key of its own."""
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from drivers.errors import DriverError
+from drivers.scan import Found, scan
+from monitor.battery.label import CHEMISTRIES
+from monitor.commissioning import devices, document, measuring, results, steps
+from monitor.commissioning.answer_parsing import go, label, volts_or_amperes
+from monitor.commissioning.channel_candidates import Offer, fitting, offers
+from monitor.commissioning.identify_batteries import which
+from monitor.commissioning.questions import Asker
+from monitor.commissioning.steps import NotClear, Shown
+
+#: quantity -> how it is asked for, and what is given up without it
+CHANNELS = {
+    "house_voltage_v": ("the HOUSE battery's voltage", "without it charge is only counted, never corrected"),
+    "house_current_a": ("the HOUSE battery's current (the shunt)", "without it nothing is counted"),
+    "starter_voltage_v": ("the STARTER battery's voltage", "without it starter and isolator are not watched"),
+    "house_temperature_c": ("the HOUSE battery's temperature", "intervals are wider without it"),
+    "solar_current_a": ("the solar current", "optional"),
+}
+KEYS = ("house", "starter", "modbus", *CHANNELS, "engine_start", "all_off", "house_meter_v", "starter_meter_v", "load_on",
+        "meter_a", "house_meter_under_load_v")
+#: So long the two voltages are watched for a start of the engine, and a clear start is followed [s].
+START_S, AFTER_S = 90.0, 3.0
+
+
+@dataclass(slots=True)
+class Walk:
+    """One walk. sys and dev are where the kernel shows its devices, another folder than /sys and /dev only in trials."""
+
+    asker: Asker
+    path: Path
+    seconds: float = 5.0
+    sys: Path = Path("/sys")
+    dev: Path = Path("/dev")
+    database: str = "ampledger.db"
+    meter_v_frac: float = steps.METER_V_FRAC
+    meter_a_frac: float = steps.METER_A_FRAC
+    show: Callable[[str], Callable[[dict[str, float]], None]] = lambda words: lambda values: None
+    where: dict[str, Any] | None = None
+
+    def all(self, before: Any = None) -> results.Draft:
+        """The whole walk; returns the configuration, which is not yet written anywhere."""
+        say = self.asker.say
+        house = self.asker.ask("house", "HOUSE battery: its kind and the ampere-hours on its label, as: agm 100\n"
+                               f"(kinds: {', '.join(CHEMISTRIES)}; when in doubt flooded has caps to fill, agm has none, "
+                               "lfp says lithium)", label, document.said(before, "house"))
+        starter = self.asker.ask("starter", "STARTER battery, likewise", label, document.said(before, "starter") or "flooded 70")
+        every = self.found()
+        chosen = self.channels(every)
+        draft = results.Draft(document.made(self.path.name, house, starter, chosen, self.database, before), self.path)
+        if {"house_voltage_v", "starter_voltage_v"} <= chosen.keys():
+            self.engine(draft)
+        resting = self.all_off(draft) if "house_current_a" in chosen else None
+        for quantity in ("house_voltage_v", "starter_voltage_v"):
+            if quantity in chosen:
+                self.voltage(draft, quantity)
+        if "house_current_a" not in chosen:
+            return draft
+        if self.load(draft, resting):
+            if "house_voltage_v" in chosen:
+                self.lead(draft)
+        else:
+            say("The way the current counts was not tried: do it soon, with `ampledger setup direction`.")
+        return draft
+
+    def found(self) -> list[Offer]:
+        """Every channel that is there, shown with its reading."""
+        found: list[Found] = []
+        for one in scan(self.sys, self.dev):
+            if one.driver == "serial":
+                heard, why = devices.talking(one.options["port"])
+                found.append(heard or Found("", {}, f"{one.title}: {why}"))
+            else:
+                found.append(self._rooted(one))
+        self.asker.say("\nFound on this board:")
+        for one in found:
+            shows = ", ".join(f"{c.channel or c.unit} {'' if c.value is None else f'{c.value:.3f} {c.unit}'}".strip() for c in one.channels)
+            self.asker.say(f"  {one.title}" + (f": {shows}" if shows else ""))
+        if not found:
+            self.asker.say("  nothing; is the chip's kernel module loaded, and 1-wire or I2C switched on?")
+        found = [one for one in found if one.driver]
+        device = self.asker.ask("modbus", "A Modbus device to ask as well? Its address (192.168.1.50 or 192.168.1.50:502) or serial port; "
+                                "Enter: none", self._device, "none")
+        return offers([*found, *([device] if device else [])])
+
+    def _rooted(self, one: Found) -> Found:
+        """With the kernel's folder, where it is not the usual one."""
+        places = {"hwmon": "class/hwmon", "iio": "bus/iio/devices", "w1": "bus/w1/devices"}
+        if self.sys == Path("/sys") or one.driver not in places:
+            return one
+        return Found(one.driver, {**one.options, "root": self.sys / places[one.driver]}, one.title, one.channels)
+
+    def _device(self, text: str) -> Found | None:
+        if text in ("", "none", "no", "skip"):
+            return None
+        where = devices.place(text)
+        try:
+            found = devices.sunspec(where)
+        except DriverError as error:
+            raise NotClear(str(error)) from None
+        if found is None:
+            self.where = where
+            self.asker.say("  It answers, but in a map of its own: where a channel is asked for, " + devices.REGISTER + ".")
+        return found
+
+    def channels(self, every: list[Offer]) -> dict[str, Offer]:
+        """Which channel is which quantity."""
+        chosen: dict[str, Offer] = {}
+        for quantity, (name, without) in CHANNELS.items():
+            fits = fitting(every, quantity, list(chosen.values()))
+            optional = quantity in ("house_temperature_c", "solar_current_a")
+            if optional and not any(likely or quantity == "solar_current_a" for _, likely in fits):
+                continue
+            if not fits and self.where is None:
+                self.asker.say(f"\nNothing here can measure {name}: {without}.")
+                continue
+            listed = "".join(f"\n  {k}  {offer.words}: {offer.shows}" for k, (offer, _) in enumerate(fits, 1))
+            offer = self.asker.ask(
+                quantity, f"Which is {name}?{listed}\n  0  none ({without})",
+                lambda text: self._channel(text, quantity, [o for o, _ in fits]), "1" if fits and fits[0][1] else "0")
+            if offer is not None:
+                chosen[quantity] = offer
+        if not chosen:
+            raise NotClear("nothing was found that could be measured; see docs/wiring.md and docs/drivers.md")
+        return chosen
+
+    def _channel(self, text: str, quantity: str, fits: list[Offer]) -> Offer | None:
+        if text in ("0", "none", "skip"):
+            return None
+        if text.isdigit() and 1 <= int(text) <= len(fits):
+            return fits[int(text) - 1]
+        named = [offer for offer in fits if text.lower() in (str(offer.channel).lower(), offer.words.lower())]
+        if len(named) == 1:
+            return named[0]
+        if self.where is not None and not text.isdigit():
+            spec = devices.register(text)
+            value = devices.register_value(self.where, spec, quantity)
+            unit = quantity.rpartition("_")[2].upper()
+            self.asker.say(f"  It shows {value:.3f} {unit} now.")
+            return Offer("modbus", self.where, "Modbus device", spec, unit, value)
+        raise NotClear(f"{text[:30]!r} is none of them; type a number from 0 to {len(fits)}")
+
+    def engine(self, draft: results.Draft) -> None:
+        """Which battery is which."""
+        def do() -> str:
+            rows = self.watch(draft, START_S, ("house_voltage_v", "starter_voltage_v"), started)
+            verdict = which([(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows])
+            return draft.exchange(verdict.first_starts, verdict.seen)
+
+        self.step("engine_start", "Which battery is which? Stop the engine; press Enter, wait three seconds, then START it and let it "
+                  "run until this goes on; or type skip", do)
+
+    def all_off(self, draft: results.Draft) -> Shown | None:
+        """The shunt's zero. Returns what was shown, also where it is skipped."""
+        held: list[Shown] = []
+
+        def do() -> str:
+            held[:] = [self.current(draft)]
+            return draft.zero(held[0])
+
+        if not self.step("all_off", "Switch EVERYTHING off: engine, loads, solar (cover the panel or open its fuse). Wait a minute and "
+                         "press Enter; or type skip", do):
+            return None
+        return held[0]
+
+    def voltage(self, draft: results.Draft, quantity: str) -> None:
+        """A divider against the multimeter."""
+        battery = results.BATTERY[quantity]
+        rough = self.mean(draft, quantity).mean
+        raw = not steps.POSTS_V[0] <= rough <= steps.POSTS_V[1]
+
+        def parse(text: str) -> steps.Meter | float | None:
+            if text.lower() in ("skip", ""):
+                if raw:
+                    raise NotClear(f"the channel shows {rough:.2f} V, so a divider is in front of it whose ratio must be known; type "
+                                   "the volts at the posts, or the ratio as 5:1 (battery volts : pin volts)")
+                return None
+            over, colon, under = text.partition(":")
+            if colon:
+                high, low = steps.read_off(over), steps.read_off(under)
+                if not 1.0 <= high.value / (low.value or 1e9) <= 100.0:
+                    raise NotClear(f"{text} is no ratio of a divider; 5:1 means five volts at the battery for one at the pin")
+                return high.value / low.value
+            return steps.read_off(text)
+
+        while True:
+            answer = self.asker.ask(f"{battery}_meter_v", f"Volts at the {battery.upper()} battery's posts by a multimeter "
+                                    f"(the channel shows {rough:.3f})" + ("" if raw else "; Enter: not now"), parse, "" if not raw else None)
+            try:
+                if answer is None:
+                    return
+                if isinstance(answer, float):
+                    self.asker.say("  " + document.multiplied(draft.doc, quantity, answer, draft.path) + ".")
+                else:
+                    self.asker.say("  " + draft.voltage(quantity, answer, self.mean(draft, quantity), self.meter_v_frac))
+                return
+            except NotClear as why:
+                self.asker.again(f"{battery}_meter_v", why)
+
+    def load(self, draft: results.Draft, resting: Shown | None) -> bool:
+        """The way the current counts, then its gain; whether a load was on."""
+        if not self.step("load_on", "Switch a load of five amperes or more ON (lights, pump, fridge) and press Enter; or type skip",
+                         lambda: draft.direction(self.current(draft).mean, resting and resting.mean, discharging=True)):
+            return False
+        while True:
+            meter = self.asker.ask("meter_a", "Amperes by a multimeter or clamp meter in the battery's lead, while the load is on; "
+                                   "Enter: not now", volts_or_amperes, "")
+            if meter is None:
+                return True
+            try:
+                self.asker.say("  " + draft.gain(meter, self.current(draft), self.meter_a_frac))
+                return True
+            except NotClear as why:
+                self.asker.again("meter_a", why)
+
+    def lead(self, draft: results.Draft) -> None:
+        """What the voltage's lead loses."""
+        while True:
+            meter = self.asker.ask("house_meter_under_load_v", "Volts at the HOUSE battery's posts now, with the load still on; "
+                                   "Enter: not now", volts_or_amperes, "")
+            if meter is None:
+                return
+            try:
+                rows = self.watch(draft, self.seconds, ("house_voltage_v", "house_current_a"))
+                self.asker.say("  " + draft.lead(meter, *(steps.shown([r[q] for r in rows]) for q in ("house_voltage_v", "house_current_a"))))
+                return
+            except NotClear as why:
+                self.asker.again("house_meter_under_load_v", why)
+
+    def step(self, key: str, words: str, do: Callable[[], str]) -> bool:
+        """Lets somebody do something and measures it, again until it is clear; False where it is skipped."""
+        while self.asker.ask(key, words, go, ""):
+            try:
+                self.asker.say("  " + do())
+                return True
+            except NotClear as why:
+                self.asker.again(key, why)
+        return False
+
+    def current(self, draft: results.Draft) -> Shown:
+        """The house current over some seconds."""
+        return self.mean(draft, "house_current_a")
+
+    def mean(self, draft: results.Draft, quantity: str) -> Shown:
+        """A quantity over some seconds."""
+        return steps.shown([row[quantity] for row in self.watch(draft, self.seconds, (quantity,))])
+
+    def watch(self, draft: results.Draft, seconds: float, quantities: tuple[str, ...],
+              until: Callable[[measuring.Rows], bool] = lambda rows: False) -> measuring.Rows:
+        """Readings over some seconds."""
+        return measuring.watch(draft.doc, draft.path, seconds, quantities, until, self.show(", ".join(quantities)))
+
+
+def started(rows: measuring.Rows) -> bool:
+    """Whether a start of the engine stands in the readings beyond doubt, some seconds ago."""
+    if len(rows) % 10 or rows[-1]["at_s"] < AFTER_S:
+        return False
+    earlier = [(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows if r["at_s"] <= rows[-1]["at_s"] - AFTER_S]
+    try:
+        which(earlier, known_start=False)
+    except NotClear:
+        return False
+    return True

@@ -1,0 +1,181 @@
+"""The tables of ampledger.toml: every key with its kind, limits, default and what it means."""
+from datetime import date, time
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from monitor.battery.label import Chemistry
+
+
+def _as_text(value: Any) -> Any:
+    """TOML has times and dates of its own; unquoted ones are as good as quoted ones."""
+    return value.strftime("%H:%M") if isinstance(value, time) else value.isoformat() if isinstance(value, date) else value
+
+
+class Table(BaseModel):
+    """Every table: frozen, and no key that is not written here."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class BatteryTable(Table):
+    """A battery as its label says."""
+
+    chemistry: Chemistry = Field(description="what the label says: flooded, agm, gel or lfp")
+    rated_capacity_ah: float = Field(gt=1, le=2000, description="ampere-hours on the label, at rated_hours")
+    rated_hours: float = Field(20, gt=0, le=120, description="hours of discharge the rating is for; 20 on most labels")
+    absorption_v: float | None = Field(None, ge=12, le=16, description="the charger's higher voltage, if known")
+    float_v: float | None = Field(None, ge=12, le=15, description="the voltage the charger holds afterwards, if known")
+
+    @model_validator(mode="after")
+    def _float_below_absorption(self) -> "BatteryTable":
+        if self.absorption_v is not None and self.float_v is not None and self.float_v > self.absorption_v:
+            raise ValueError(f"float_v = {self.float_v:g} is above absorption_v = {self.absorption_v:g}; "
+                             "float is the lower of the two: exchange them")
+        return self
+
+
+class HouseTable(BatteryTable):
+    """The house battery."""
+
+    reserve_soc_pct: float | None = Field(
+        None, ge=0, le=90, description="what must stay in it, per cent; 50 for lead-acid and 20 for lfp if not given")
+    cutout_voltage_v: float | None = Field(
+        None, ge=9, le=13, description="the voltage at which the fridge switches itself off, if it does")
+
+
+class StarterTable(BatteryTable):
+    """The starter battery."""
+
+
+class VehicleTable(Table):
+    """What surrounds the batteries."""
+
+    charging: Literal["isolator", "dc_dc", "unknown"] = Field(
+        "unknown", description="how the engine charges the house battery; found out from the log if unknown")
+    isolator_follows: Literal["engine", "voltage", "unknown"] = Field(
+        "unknown", description="what opens the relay after a stop: the engine's wire at once, or a voltage hours later; "
+        "found out from the log if unknown, but a stuck one is named sooner if given")
+    latitude_deg: float | None = Field(None, ge=-90, le=90, description="for sunrise, north positive; learnt if not given")
+    longitude_deg: float | None = Field(None, ge=-180, le=180, description="for sunrise, east positive; learnt if not given")
+    bedtime: Annotated[str, BeforeValidator(_as_text)] | None = Field(
+        None, pattern=r"^([01]?\d|2[0-3]):[0-5]\d$",
+        description='when to say what tonight brings, local time as "21:30"; learnt from the lights if not given')
+
+    @model_validator(mode="after")
+    def _a_relay_to_follow(self) -> "VehicleTable":
+        if self.charging == "dc_dc" and self.isolator_follows != "unknown":
+            raise ValueError(f'isolator_follows = "{self.isolator_follows}" is said of a relay, but charging = "dc_dc" has none; '
+                             "leave one of them out")
+        return self
+
+
+class ShuntTable(Table):
+    """What commissioning found out about the house shunt."""
+
+    offset_a: float = Field(0.0, ge=-20, le=20, description="what it reads with nothing flowing; `ampledger setup zero`")
+    offset_sigma_a: float = Field(0.08, gt=0, le=20, description="how unsure that is, one standard deviation")
+    gain: float = Field(1.0, ge=0.5, le=2.0, description="true current over shown current, by a multimeter; `ampledger setup gain`")
+    gain_sigma_frac: float = Field(0.006, gt=0, le=0.5, description="how unsure that is, one standard deviation, as a fraction")
+    calibrated_on: Annotated[str, BeforeValidator(_as_text)] | None = Field(None, description="the date of it, for you")
+
+
+def _dated(description: str) -> Any:
+    return Field(None, description=description)
+
+
+class CommissioningTable(Table):
+    """What `ampledger setup` compared with a multimeter or tried out, and when."""
+
+    direction_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the way the current counts was last tried")
+    which_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when a start of the engine showed which battery is which")
+    house_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the house voltage was compared with a multimeter")
+    house_voltage_sigma_frac: float | None = Field(
+        None, gt=0, le=0.2, description="how unsure it is since, one standard deviation, as a fraction; the charge filter counts with it")
+    starter_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the starter voltage was compared")
+    starter_voltage_sigma_frac: float | None = Field(None, gt=0, le=0.2, description="how unsure it is since, likewise")
+    house_lead_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the voltage's lead was tried under load")
+    house_lead_ohm: float | None = Field(
+        None, ge=-1, le=1, description="resistance between the battery's posts and the voltage's instrument, for you; 0 is right")
+    house_lead_sigma_ohm: float | None = Field(None, gt=0, le=1, description="how unsure that is, one standard deviation")
+
+
+class LogTable(Table):
+    """Where the log lives, and how it is kept."""
+
+    database: Path = Field(Path("ampledger.db"), description="the log's file, beside the configuration unless the path is absolute")
+    beat_s: float = Field(1.0, ge=0.1, le=60, description="seconds between readings")
+    commit_s: float = Field(60.0, ge=1, le=900, description="seconds between writes: so much raw log a power cut can take; "
+                            "300 spares the card; alerts and events are written at once")
+    raw_days: int = Field(400, ge=7, le=4000, description="days for which every reading is kept; minutes and hours are kept longer")
+    backup_to: Path | None = Field(None, description="folder for a nightly copy, on another card or stick")
+
+
+class DashboardTable(Table):
+    """Where the pages are served."""
+
+    address: str = Field("127.0.0.1:8765", pattern=r"^[^\s]+:\d{1,5}$",
+                         description='address and port; "0.0.0.0:8765" opens the pages to the whole network')
+    code_hash: str | None = Field(None, description="from `ampledger code`; asked for before anything is changed")
+    code_to_read: bool = Field(False, description="ask for the code before showing anything, too")
+    names: list[str] = Field(default_factory=list, description="names of your own that browsers may call the board by")
+    certificate_file: Path | None = Field(
+        None, description="your certificate with its chain (PEM); the pages are then served by https only")
+    key_file: Path | None = Field(None, description="the certificate's private key (PEM), not locked by a passphrase")
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> "DashboardTable":
+        if (self.certificate_file is None) != (self.key_file is None):
+            raise ValueError("certificate_file and key_file belong together; give both or none")
+        return self
+
+
+class ClockTable(Table):
+    """Who else may say what time it is; network time and a clock chip are found without a word here."""
+
+    gpsd: str | None = Field(None, pattern=r"^[^\s:]+:\d{1,5}$",
+                             description='where gpsd listens, usually "127.0.0.1:2947": the satellites\' time dates the log')
+
+
+class MqttTable(Table):
+    """A topic that alerts are published to, retained."""
+
+    host: str = Field(min_length=1, description="the broker")
+    port: int = Field(1883, ge=1, le=65535, description="its port")
+    topic: str = Field("ampledger/alerts", min_length=1, pattern=r"^[^#+]+$", description="alerts go to TOPIC/battery/kind")
+    username: str | None = Field(None, description="if the broker asks")
+    password_file: Path | None = Field(None, description="a file that holds the password and nothing else")
+
+
+class AlertsTable(Table):
+    """How alerts reach a person; the journal always gets them."""
+
+    command: list[str] | None = Field(
+        None, min_length=1, description="program and arguments, run with the alert as JSON on standard input")
+    apprise: list[str] = Field(default_factory=list, description="addresses of services, for the Apprise library")
+    mqtt: MqttTable | None = Field(None, description="{ host, port, topic, username, password_file }")
+    timeout_s: float = Field(20.0, gt=0, le=300, description="seconds that one try may take")
+
+
+class SourceTable(BaseModel):
+    """One instrument: its driver's name; everything else belongs to the driver."""
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+    driver: str = Field(min_length=1, description="one of the drivers in docs/drivers.md")
+
+
+class File(Table):
+    """The configuration of ampledger: two batteries, what measures them, where the log goes."""
+
+    house: HouseTable = Field(description="the house battery")
+    starter: StarterTable = Field(description="the starter battery")
+    vehicle: VehicleTable = Field(VehicleTable(), description="what surrounds the batteries")
+    shunt: ShuntTable = Field(ShuntTable(), description="what commissioning found out about the house shunt")
+    commissioning: CommissioningTable = Field(
+        CommissioningTable(), description="what `ampledger setup` found out about the wiring, for you and the charge filter")
+    source: list[SourceTable] = Field(default_factory=list, description="one table for each instrument")
+    log: LogTable = Field(LogTable(), description="where the log lives, and how it is kept")
+    clock: ClockTable = Field(ClockTable(), description="who else may say what time it is; network time and a clock chip need no word here")
+    dashboard: DashboardTable = Field(DashboardTable(), description="where the pages are served")
+    alerts: AlertsTable = Field(AlertsTable(), description="how alerts reach a person; the journal always gets them")

@@ -1,0 +1,267 @@
+"""Whether the batteries are joined: evidence from both voltages and the house current, added up as log-odds."""
+from dataclasses import dataclass, replace
+from math import exp, log
+
+from monitor.detection.join import path_voltage
+from monitor.detection.join.path_voltage import Gap
+from monitor.detection.join.points import Point
+from monitor.findings import Engine
+
+#: Log-odds beyond which a state is named, and beyond which they are not counted.
+NAMED = 1.5
+CEILING = 6.0
+#: Steps of the house voltage smaller than this say nothing [V]; steps further apart neither [s].
+STEP_V, STEP_A, STEP_WITHIN_S = 0.01, 0.5, 130.0
+#: A step this large is worth a look even while everything says open [V].
+LARGE_STEP_V = 0.02
+#: Slow changes are weighed once the house has moved this much [V], between these spans [s]; the
+#: starter's own settling may be this large [V] and as much again per hour. Not so soon after a stop [s].
+SLOW_STEP_V, SLOW_LEAST_S, SLOW_MOST_S = 0.025, 900.0, 3 * 3600.0
+SETTLING_V, SOON_S = 0.005, 5400.0
+#: ... and its current has come back to within this [A].
+SLOW_ALIKE_A = 0.6
+MOST_PER_SLOW_STEP = 1.5
+#: All slow changes together speak for a join by at most this: two batteries at rest may sink alike by themselves.
+MOST_OF_SLOW = 2.0
+#: How much of a step a joined starter may follow, by its resistance against that of the path.
+FOLLOWS = (0.06, 0.12, 0.2, 0.3, 0.42, 0.56, 0.72, 0.9)
+#: A step that begins at the starter [V]: at least this share of it arrives at a joined house, less than this at
+#: another [V]; each says this much.
+LED_STEP_V, LED_LEAST, LED_ALONE_V, LED_SAYS = 0.04, 0.15, 0.006, 1.5
+#: What steps said earlier counts this much less with each further one; one step, and all, say at most this.
+FORGET, MOST_PER_STEP, MOST_OF_STEPS = 0.985, 2.5, 5.0
+#: A vehicle's own share is learnt from steps while joined beyond these odds, once they add up to so much [V²],
+#: and holds within this spread (of its logarithm).
+OWN_ODDS, OWN_KEEP, OWN_LEAST_V2, OWN_SPREAD = 4.0, 0.98, 0.02, 0.4
+#: A difference this large at rest cannot be across a joined path; more is allowed under current.
+APART_V = 0.11
+APART_OHM = 0.03
+#: ... and so soon after a stop all loads of the house may come through it, of about so much [s, A].
+FED_S, FED_A = 3600.0, 4.0
+#: A voltage across that lies off what was seen while joined says this much.
+PARTED_SAYS = 0.5
+#: Steps that go on to be followed beyond these log-odds take back what differences said, one in so long [s].
+PLAINLY_FOLLOWS, RECOVER_S = 3.5, 900.0
+#: Above this a relay that senses voltage holds on [V].
+HOLDS_ABOVE_V = 12.9
+#: While the engine charges: what a sound path may drop, with its loads unknown [V, ohm].
+CHARGING_APART_V = 0.25
+CHARGING_APART_OHM = 0.055
+#: The house lies this much above a running starter only when something else charges it [V].
+ABOVE_V = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """Log-odds that the batteries are joined, and what they rest on."""
+
+    odds: float = 0.0             # all of it
+    levels: float = 0.0           # what differences, edges and slow changes say
+    likes: tuple[float, ...] = () # log-likelihood of each of FOLLOWS against standing alone
+    steps: int = 0                # house steps weighed since the engine last started or stopped
+    step_xy: float = 0.0          # sums of the transferred part: kappa = xy / xx
+    step_xx: float = 0.0
+    noise_v: float = 0.003        # how much the starter moves when the house does not
+    slow_s: float = 0.0           # where the slow step began
+    slow_starter_v: float = 0.0
+    slow_house_v: float = 0.0
+    slow_house_a: float | None = None
+    own_xy: float = 0.0           # the same sums over all plainly joined parkings: the share usual for this vehicle
+    own_xx: float = 0.0
+    gap: Gap = Gap()
+
+
+def state(contact: Contact) -> str:
+    """The state in a word: open, closed or unknown."""
+    if contact.odds > NAMED:
+        return "closed"
+    return "open" if contact.odds < -NAMED else "unknown"
+
+
+def transfer(contact: Contact) -> tuple[float, float] | None:
+    """How much of a house step the starter follows (0 apart, 0.1 to 0.9 joined), and its sigma."""
+    if contact.step_xx <= 0:
+        return None
+    return contact.step_xy / contact.step_xx, max(contact.noise_v, 0.003) / contact.step_xx**0.5
+
+
+def step(contact: Contact, before: Point | None, point: Point, engine: Engine, since_s: float,
+         may_hold: bool = True) -> Contact:
+    """The evidence after one more point; since_s is when the engine changed its state.
+
+    While the engine runs the alternator holds the starter, so steps say nothing and only the
+    difference counts; with the engine off steps say most. may_hold says that a relay which was closed
+    when the engine stopped may still be.
+    """
+    if point.house_v is None:
+        return contact
+    levels, likes = contact.levels, contact.likes
+    steps, xy, xx, noise = contact.steps, contact.step_xy, contact.step_xx, contact.noise_v
+    apart, gap = point.starter_v - point.house_v, contact.gap
+    weight = min(2.0, max(0.4, point.span_s / 30))
+    running = engine == "running"
+    if running:
+        levels += weight * _while_charging(apart, point.house_a)
+        if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and levels < CEILING:
+            levels += _edge(before, point)
+    else:
+        # A starter full of surface charge feeds all loads of a house that is joined to it.
+        fed_a = FED_A if may_hold and apart > 0 and point.at_s - since_s < FED_S else 0.0
+        if abs(apart) > APART_V + APART_OHM * (abs(point.house_a or 0.0) + fed_a):
+            levels -= 1.5 * weight
+        if point.house_a is not None:
+            off = path_voltage.off(gap, point.house_a, apart)
+            if off > 1:
+                levels -= PARTED_SAYS * weight
+                gap = path_voltage.unlearn(gap, point.span_s)
+            elif levels < 0 and gap.seconds < path_voltage.LEARN_S and follows(contact) > PLAINLY_FOLLOWS:
+                levels += min(-levels, point.span_s / RECOVER_S)    # the voltages said parted, and the steps go on
+            if contact.odds > OWN_ODDS and off < 1 and point.at_s - since_s > SOON_S / 3:
+                gap = path_voltage.learn(gap, point.house_a, apart, point.span_s)
+    if not running and point.starter_v < HOLDS_ABOVE_V:
+        levels = min(levels, MOST_OF_SLOW)      # low enough for a relay to let go: what joined it holds no longer
+    if before is not None and before.house_v is not None and point.at_s - before.at_s <= STEP_WITHIN_S:
+        house_step = point.house_v - before.house_v
+        starter_step = point.starter_v - before.starter_v
+        if not running and since_s < before.at_s and abs(house_step) >= STEP_V and (
+            abs(starter_step) <= 1.3 * abs(house_step) + 0.01
+        ) and _by_load(before, point, since_s):
+            likes = _weigh(likes, house_step, starter_step, noise)
+            steps += 1
+            xy += house_step * starter_step
+            xx += house_step * house_step
+        elif not running and since_s < before.at_s and abs(starter_step) >= LED_STEP_V:
+            levels = max(-CEILING, levels + _led(before, point, noise))
+        elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
+            noise += 0.02 * (1.25 * abs(starter_step) - noise)
+    slow_s, slow_starter_v, slow_house_v = contact.slow_s, contact.slow_starter_v, contact.slow_house_v
+    slow_a = contact.slow_house_a
+    span_s, house_step = point.at_s - slow_s, point.house_v - slow_house_v
+    # A joined starter follows a load by a small share, slow changes wholly: only like loads are compared.
+    loaded = slow_a is not None and point.house_a is not None and abs(point.house_a - slow_a) > SLOW_ALIKE_A
+    if loaded and span_s <= SLOW_MOST_S:
+        pass
+    elif span_s >= SLOW_LEAST_S and (abs(house_step) >= SLOW_STEP_V or span_s > SLOW_MOST_S):
+        if span_s <= SLOW_MOST_S and not loaded and not running and since_s < slow_s - SOON_S:
+            said = _slowly(house_step, point.starter_v - slow_starter_v, span_s)
+            levels = levels + said if said < 0 else max(levels, min(levels + said, MOST_OF_SLOW))
+        slow_s, slow_starter_v, slow_house_v, slow_a = point.at_s, point.starter_v, point.house_v, point.house_a
+    levels = min(CEILING, max(-CEILING, levels))
+    own_xy, own_xx = contact.own_xy, contact.own_xx
+    if steps > contact.steps and contact.odds > OWN_ODDS and not running:
+        own_xy = OWN_KEEP * own_xy + xy - contact.step_xy
+        own_xx = OWN_KEEP * own_xx + xx - contact.step_xx
+    odds = min(CEILING, max(-CEILING, levels + steps_say(likes, _own(own_xy, own_xx))))
+    return Contact(odds, levels, likes, steps, xy, xx, noise, slow_s, slow_starter_v, slow_house_v, slow_a,
+                   own_xy, own_xx, gap)
+
+
+def follows(contact: Contact) -> float:
+    """Log-odds from the steps alone."""
+    return steps_say(contact.likes, _own(contact.own_xy, contact.own_xx))
+
+
+def _own(own_xy: float, own_xx: float) -> float | None:
+    return own_xy / own_xx if own_xx > OWN_LEAST_V2 else None
+
+
+def says_something(contact: Contact, before: Point, point: Point) -> bool:
+    """Whether a point while open and at rest could move the odds at all."""
+    if contact.odds > -CEILING or point.house_v is None or before.house_v is None:
+        return True
+    return abs(point.house_v - before.house_v) >= LARGE_STEP_V or point.at_s - contact.slow_s >= SLOW_LEAST_S
+
+
+def turned(contact: Contact, usually: str) -> Contact:
+    """The evidence when the engine starts or stops: what was known of the relay no longer holds.
+
+    usually: what this vehicle's relay was seen to do then, "open", "closed" or "unknown": taken for true
+    until the voltages say otherwise.
+    """
+    odds = {"open": -1.01 * NAMED, "closed": 1.01 * NAMED}.get(usually, 0.0)
+    return Contact(odds, odds, noise_v=contact.noise_v, own_xy=contact.own_xy, own_xx=contact.own_xx)
+
+
+def aged(contact: Contact) -> Contact:
+    """The evidence with what earlier steps said mostly forgotten."""
+    return replace(contact, likes=tuple(0.3 * v for v in contact.likes))
+
+
+def _edge(before: Point, point: Point) -> float:
+    """The house is lifted, and its current with it, just as the engine begins to charge."""
+    lift = point.house_v - before.house_v
+    if point.house_a is None or before.house_a is None:
+        return 2.0 if lift > 0.3 else 0.0
+    return 2.5 if lift > 0.1 and point.house_a - before.house_a > 3.0 else 0.0
+
+
+def _while_charging(apart: float, house_a: float | None) -> float:
+    if house_a is None:
+        return -0.6 if apart > 0.9 or apart < -ABOVE_V else 0.5
+    if apart > CHARGING_APART_V + CHARGING_APART_OHM * max(house_a, 0.0) or apart < -ABOVE_V:
+        return -1.0
+    return 0.6
+
+
+def _weigh(likes: tuple[float, ...], house_step: float, starter_step: float, noise: float) -> tuple[float, ...]:
+    """The log-likelihoods after one more house step and what the starter did.
+
+    Joined, the starter follows by R_starter / (R_starter + R_path), always the same share; apart it
+    does not. Either may be something else one time in twenty.
+    """
+    sigma = max(1.5 * noise, 0.003)
+    followed = starter_step / house_step
+    width = sigma / abs(house_step)
+    odd = 0.05 * 0.4
+    alone = 0.95 * exp(-0.5 * (followed / width) ** 2) / width + odd
+    out = []
+    for k, share in enumerate(FOLLOWS):
+        wide = (width * width + (0.15 * share) ** 2) ** 0.5
+        joined = 0.95 * exp(-0.5 * ((followed - share) / wide) ** 2) / wide + odd
+        said = max(-MOST_PER_STEP, min(MOST_PER_STEP, log(joined / alone)))
+        out.append(min(MOST_OF_STEPS, max(-MOST_OF_STEPS, FORGET * (likes[k] if likes else 0.0) + said)))
+    return tuple(out)
+
+
+def _led(before: Point, point: Point, noise: float) -> float:
+    """Log-odds from a step that the starter makes first: joined, the house and its current follow by a fair share."""
+    starter_step, house_step = point.starter_v - before.starter_v, point.house_v - before.house_v
+    if before.house_a is None or point.house_a is None:
+        return 0.0
+    taken = (point.house_a - before.house_a) * (1 if starter_step > 0 else -1)
+    followed = house_step / starter_step
+    if LED_LEAST < followed and taken > STEP_A and house_step * house_step > 9 * noise * noise:
+        return LED_SAYS
+    return -LED_SAYS if abs(house_step) < max(LED_ALONE_V, 2 * noise) and abs(taken) < STEP_A else 0.0
+
+
+def _by_load(before: Point, point: Point, since_s: float) -> bool:
+    """Whether a load or a charger made the step: soon after a stop both batteries also settle alike."""
+    if before.house_a is None or point.house_a is None:
+        return point.at_s - since_s > SOON_S
+    return abs(point.house_a - before.house_a) > STEP_A or point.at_s - since_s > SOON_S
+
+
+def steps_say(likes: tuple[float, ...], own: float | None = None) -> float:
+    """Log-odds from the steps: the mean likelihood over all shares the starter may follow by.
+
+    own: the share by which this vehicle's starter follows when joined; shares far from it then count little.
+    """
+    if not likes:
+        return 0.0
+    if own is None:
+        return max(-CEILING, min(CEILING, log(sum([exp(v) for v in likes]) / len(likes))))
+    weights = [exp(-0.5 * (log(max(own, 0.05) / share) / OWN_SPREAD) ** 2) + 0.01 for share in FOLLOWS]
+    said = sum([w * exp(v) for w, v in zip(weights, likes)]) / sum(weights)
+    return max(-CEILING, min(CEILING, log(said)))
+
+
+def _slowly(house_step: float, starter_step: float, span_s: float) -> float:
+    """Log-odds from a slow change: joined, both move alike; apart, the starter only settles."""
+    if abs(starter_step) > 1.3 * abs(house_step) + 0.01:
+        return -0.5
+    own = SETTLING_V * (1 + span_s / 3600)
+    alike = own + 0.3 * abs(house_step)
+    joined = exp(-0.5 * ((starter_step - 0.85 * house_step) / alike) ** 2) / alike
+    alone = exp(-0.5 * (starter_step / own) ** 2) / own
+    return max(-MOST_PER_SLOW_STEP, min(MOST_PER_SLOW_STEP, log((joined + 0.5) / (alone + 0.5))))

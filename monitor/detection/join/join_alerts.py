@@ -1,0 +1,85 @@
+"""What of isolator and path deserves a warning: stuck closed, stuck open, intermittent, grown resistance."""
+from monitor.battery.label import Vehicle
+from monitor.detection.join import isolator_evidence as contacts
+from monitor.detection.join import join_faults, path_resistance
+from monitor.detection.join.isolator_evidence import Contact
+from monitor.detection.join.join_faults import CHARGING_WELL_V
+from monitor.detection.join.join_record import Record
+from monitor.findings import Condition
+
+#: kind -> priority, what it means, what to look at first, what would make it go away.
+#: {part}: isolator or DC-DC charger.
+TEXTS = {
+    "isolator_stuck_closed": (
+        "high", "The isolator has not let go: house loads empty the starter battery as well.",
+        "Listen for the relay when the engine stops; look for welded contacts or a control wire that stays live.",
+        "It clears when the two voltages go their own ways again with the engine off."),
+    "isolator_stuck_open": (
+        "medium", "The {part} does not pass charge on: driving no longer charges the house battery.",
+        "Look at the fuses on both sides of the {part}, its control wire and its earth.",
+        "It clears when the house battery follows the engine again for a minute."),
+    "isolator_intermittent": (
+        "medium", "A contact or its control wire is loose; a contact that chatters burns.",
+        "Look at the plugs and the earth of the relay; feel, with the engine off, whether terminals are loose.",
+        "It clears six hours after the last of such openings, at the next run."),
+    "path_resistance_grown": (
+        "medium", "A contact or a crimp in the charging path is getting worse; it wastes charge and can become hot "
+        "enough to burn.", "With the engine off and both batteries disconnected, look for loose, green or browned "
+        "terminals and fuse holders.", "It clears when the measured resistance falls back towards the first edges'."),
+}
+
+#: The same conditions while nothing is wrong.
+IDLE = {kind: Condition(kind, "vehicle", False, text[0], "", *(t.format(part="isolator") for t in text[1:]))
+        for kind, text in TEXTS.items()}
+
+
+def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...], part: str = "isolator") -> Condition:
+    priority, *texts = TEXTS[kind]
+    return Condition(kind, "vehicle", True, priority, seen, *(t.format(part=part) for t in texts), figures=figures)
+
+
+def conditions(record: Record, touching: Contact, path: path_resistance.Path,
+               vehicle: Vehicle) -> tuple[Condition, ...]:
+    """The four conditions of isolator and path, active or not."""
+    built = join_faults.build(record, vehicle)
+    dc_dc = built == "dc_dc"
+    return (
+        _stuck_closed(record, touching, vehicle) if record.stuck and not dc_dc else IDLE["isolator_stuck_closed"],
+        _stuck_open(record, dc_dc) if join_faults.stuck_open(record) else IDLE["isolator_stuck_open"],
+        _intermittent(record) if built == "isolator" and join_faults.openings_now(record) else IDLE["isolator_intermittent"],
+        _grown(path) if not dc_dc and path_resistance.grown(path) else IDLE["path_resistance_grown"],
+    )
+
+
+def _stuck_closed(record: Record, touching: Contact, vehicle: Vehicle) -> Condition:
+    share = contacts.transfer(touching)
+    seen = (f"The engine is off, and for {record.joined_s / 3600:.1f} h the starter battery has moved with the "
+            "house loads")
+    if share is not None and touching.steps >= 3:
+        seen += f": it follows {100 * min(share[0], 1.0):.0f} % of {touching.steps} steps"
+    if vehicle.isolator_follows == "engine":
+        seen += ". The configuration says that it opens with the engine; one that senses voltage may rightly hold on for hours"
+    return _said("isolator_stuck_closed", seen + ".", (
+        ("joined_s", record.joined_s), ("followed_frac", share[0] if share else 0.0)))
+
+
+def _stuck_open(record: Record, dc_dc: bool) -> Condition:
+    runs = "one run" if record.runs_missed == 1 else f"{record.runs_missed} runs"
+    seen = (f"The engine charged the starter battery in {runs} of five minutes or more, and the house battery "
+            "did not follow")
+    if record.starter_v is not None and record.house_v is not None and record.starter_v > CHARGING_WELL_V:
+        seen += f" ({record.starter_v:.1f} V against {record.house_v:.1f} V)"
+    return _said("isolator_stuck_open", seen + ".", (("runs_missed", float(record.runs_missed)),),
+                 "DC-DC charger" if dc_dc else "isolator")
+
+
+def _intermittent(record: Record) -> Condition:
+    return _said("isolator_intermittent", f"The isolator opened {len(record.openings)} times within six hours while "
+                 "the engine charged.", (("openings", float(len(record.openings))),))
+
+
+def _grown(path: path_resistance.Path) -> Condition:
+    ratio, _, now, then = path_resistance.growth(path)
+    return _said("path_resistance_grown", f"Isolator and cable measure {1000 * now:.1f} mΩ, {ratio:.1f} times the "
+                 f"{1000 * then:.1f} mΩ of the first edges; at {path.largest_a:.0f} A the added part turns "
+                 f"{(now - then) * path.largest_a**2:.0f} W into heat.", (("ratio", ratio), ("resistance_ohm", now)))

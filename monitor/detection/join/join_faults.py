@@ -1,0 +1,231 @@
+"""Isolator stuck closed, stuck open or intermittent, a grown path resistance: judged over whole runs."""
+from dataclasses import replace
+
+from monitor.battery.label import Vehicle
+from monitor.detection.join import alternator_control, relay_release
+from monitor.detection.join import isolator_evidence as contacts
+from monitor.detection.join.engine import Run
+from monitor.detection.join.isolator_evidence import Contact
+from monitor.detection.join.join_record import Record
+from monitor.detection.join.points import Point
+
+#: An alternator that charges holds the starter above this; only such time counts [V].
+CHARGING_WELL_V = 13.5
+#: A run must charge this long before "it did not close" means anything [s].
+RUN_LEAST_S = 300.0
+#: House current this much above that before the run: something feeds it, if not this isolator [A].
+FED_A = 3.0
+#: Build type: comparisons above this current [A] whenever the voltage across has moved so far [V], not
+#: so soon after the start [s]; votes to believe.
+COMPARE_A, COMPARE_V, COMPARE_AFTER_S, VOTES = 5.0, 0.12, 150.0, 2
+#: The two voltmeters may differ by this [V], and no path has less than this [ohm]; the sun may have come out after [s].
+METERS_V, LEAST_PATH_OHM, UPHILL_WITHIN_S = 0.08, 0.003, 900.0
+#: A DC-DC charger may rest while the house is full: unless a plain isolator is known, only a house
+#: below this counts [V].
+HUNGRY_V = 12.95
+#: One such run is enough once the isolator was seen to close this often, if it lasts this long.
+CLOSED_BEFORE, ONE_RUN_S = 2, 900.0
+#: Joined so long after a stop a relay that follows the engine is stuck; so long below a voltage at which every relay
+#: should have let go, or below one at which this relay was seen to; and so long at all, any relay [s].
+STUCK_SOON_S, STUCK_LOW_S, STUCK_BELOW_OWN_S, STUCK_LATE_S = 1800.0, 5400.0, 2700.0, 72 * 3600.0
+#: Where only its owner says that it follows the engine; a throttled one that runs is not unseen for so long [s].
+STUCK_TOLD_S = 4 * 3600.0
+#: So many of the last stops are remembered. Found open before it was seen closed: the starter had risen by this at most [V].
+STOPS, REBOUND_V = 7, 0.1
+#: Above this the relay may rightly have closed again [V].
+CLOSES_AGAIN_V = 13.0
+#: Plainly open (log-odds), and so soon before a join that no engine run lies between [s].
+PLAINLY_OPEN, JOINS_WITHIN_S = -5.0, 1800.0
+#: The contact must be this plainly open, at rest, before a stuck one counts as freed (log-odds).
+FREED = -4.0
+#: The house charges: the relay may be meant to close from that side [V].
+HOUSE_CHARGES_V = 13.2
+#: No battery rests above this: something charges both [V].
+RESTS_V = 13.3
+#: Open so long while the house charged above 13.8 V: this relay does not close from the house side [s].
+ONE_WAY_S = 7200.0
+HOUSE_CHARGES_WELL_V = 13.8
+#: A contact that drops out parts the voltages by this much and takes this much current with it [V, A].
+DROPS_V, DROPS_A = 0.25, 4.0
+#: Openings under a charging engine that make it intermittent, and how long they are remembered [s].
+INTERMITTENT, REMEMBER_S = 3, 6 * 3600.0
+
+
+def build(record: Record, vehicle: Vehicle) -> str:
+    """What sits between the batteries: as configured, else from evidence."""
+    if vehicle.charging != "unknown":
+        return vehicle.charging
+    if record.joined_at_rest:
+        return "isolator"
+    if record.holds >= VOTES and record.holds > 2 * record.follows:
+        return "dc_dc"
+    if record.follows >= VOTES or (record.closed_runs >= 1 and record.follows > record.holds):
+        return "isolator"
+    return "unknown"
+
+
+def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolator_before: str,
+         touching: Contact, built: str, vehicle: Vehicle) -> Record:
+    """The record after one more point; built: what sits between the batteries, as far as known before it."""
+    volts, house = point.starter_v, point.house_v
+    if volts is None or house is None:
+        return record
+    changes: dict = {"starter_v": volts, "house_v": house, "house_a": point.house_a}
+    if run.state == "running":
+        if was != "running":
+            changes |= dict(run_charging_s=0.0, run_open_s=0.0, run_fed_s=0.0, run_closed=False, run_counted=False, uphill=False,
+                            closed_run_s=0.0, joined_s=0.0, low_s=0.0, stop_s=None, plainly_open_s=-1e9,
+                            from_v=None, openings=tuple(
+                                at for at in record.openings if point.at_s - at < REMEMBER_S))
+            record = replace(record, **(changes | {"house_v": None}))
+        changes |= _note_run(record, point, run, isolator, built)
+    else:
+        if was == "running":
+            changes |= dict(lowest_v=None, stop_s=point.at_s, was_closed_at_stop=record.run_closed, joined_s=0.0, low_s=0.0)
+            record = replace(record, **changes)
+        changes |= _note_rest(record, point, isolator, touching.odds, vehicle)
+        if not record.joined_at_rest and touching.odds > 4 and touching.steps >= 5 and contacts.follows(touching) > 3:
+            changes["joined_at_rest"] = True
+        if touching.odds < PLAINLY_OPEN:
+            changes["plainly_open_s"] = point.at_s
+        elif isolator == "closed" != isolator_before and house > HOUSE_CHARGES_V and (
+            point.at_s - record.plainly_open_s < JOINS_WITHIN_S
+        ):
+            changes["house_joins"] = record.house_joins + 1     # no engine in between: the house side closed it
+    record = replace(record, **changes)
+    stuck = record.stuck
+    if stuck:
+        stuck = run.state == "running" or touching.odds > FREED
+    elif isolator == "closed" and run.state != "running":
+        stuck = _stuck(record, touching, run, vehicle)
+    return record if stuck == record.stuck else replace(record, stuck=stuck)
+
+
+def _note_run(record: Record, point: Point, run: Run, isolator: str, built: str) -> dict:
+    volts, house = point.starter_v, point.house_v
+    changes: dict = {}
+    if volts > CHARGING_WELL_V:
+        changes["run_charging_s"] = record.run_charging_s + point.span_s
+        if point.house_a is not None and run.house_before_a is not None and point.house_a - run.house_before_a > FED_A:
+            changes["run_fed_s"] = record.run_fed_s + point.span_s
+        if isolator == "open" and (
+            built == "isolator" or point.house_v < HUNGRY_V or (record.closed_runs >= CLOSED_BEFORE and record.holds == 0)
+        ):
+            changes["run_open_s"] = record.run_open_s + point.span_s
+        if _dropped_out(record, point):
+            kept = tuple(at for at in record.openings if point.at_s - at < REMEMBER_S)
+            changes["openings"] = (*kept, point.at_s)[-8:]
+    if isolator == "closed":
+        changes["closed_run_s"] = record.closed_run_s + point.span_s
+        if record.closed_run_s > 60 and not record.run_closed:
+            changes |= dict(run_closed=True, runs_missed=0, missed_s=0.0, closed_runs=record.closed_runs + 1)
+    if point.at_s - run.since_s > COMPARE_AFTER_S:
+        changes |= _compare(record, point)
+        if not record.uphill and _uphill(point, run):
+            changes |= dict(uphill=True, holds=changes.get("holds", record.holds) + 1)
+    charging_s = changes.get("run_charging_s", record.run_charging_s)
+    open_s = changes.get("run_open_s", record.run_open_s)
+    fed = changes.get("run_fed_s", record.run_fed_s) > 0.5 * charging_s
+    if (charging_s >= RUN_LEAST_S and not record.run_counted and not record.run_closed and open_s > 0.7 * charging_s
+            and not fed):
+        changes |= dict(run_counted=True, runs_missed=record.runs_missed + 1)
+    if (record.run_counted or changes.get("run_counted")) and open_s > record.missed_s:
+        changes["missed_s"] = open_s
+    return changes
+
+
+def _dropped_out(record: Record, point: Point) -> bool:
+    """The house falls away from a charging starter, and its current with it, from one point to the next."""
+    if not record.run_closed or record.house_v is None or record.starter_v is None:
+        return False
+    if point.starter_v < record.starter_v - 0.1:
+        return False
+    parted = (point.starter_v - point.house_v) - (record.starter_v - record.house_v) > DROPS_V
+    if point.house_a is None or record.house_a is None:
+        return parted
+    return parted and record.house_a - point.house_a > DROPS_A
+
+
+def _compare(record: Record, point: Point) -> dict:
+    """Does the house current follow the voltage across, as through a path, or hold, as from a DC-DC charger?"""
+    across, amps = point.starter_v - point.house_v, point.house_a
+    if amps is None or amps < COMPARE_A:
+        return {"from_v": None} if record.from_v is not None else {}
+    if record.from_v is None:
+        return {"from_v": across, "from_a": amps, "from_starter_v": point.starter_v}
+    moved = across - record.from_v
+    if abs(moved) < COMPARE_V:
+        return {}
+    # Through a path the current moves in proportion; 40 milliohms is more than most have.
+    expected = max(abs(moved) * record.from_a / max(abs(record.from_v), 0.2), abs(moved) / 0.04)
+    changed = (amps - record.from_a) * (1 if moved > 0 else -1)
+    vote = {"from_v": across, "from_a": amps, "from_starter_v": point.starter_v}
+    turned = abs(point.starter_v - record.from_starter_v) > 0.7 * abs(moved)    # by the alternator, not by the house
+    # No path takes a current towards the higher voltage, whatever the meters differ by.
+    path = min(across, record.from_v) + METERS_V > LEAST_PATH_OHM * max(amps, record.from_a)
+    if changed > 0.5 * expected and path:
+        vote["follows"] = record.follows + 1
+    elif abs(changed) < (0.25 if turned else 0.12) * expected:     # a house load moves both: then it must hold well
+        vote["holds"] = record.holds + 1
+    return vote
+
+
+def _uphill(point: Point, run: Run) -> bool:
+    """Whether the run feeds the house though it stands above the starter: a charger lifts it there, no contact does."""
+    if point.house_a is None or run.house_before_a is None or point.at_s - run.since_s > UPHILL_WITHIN_S:
+        return False
+    return point.house_a - run.house_before_a > COMPARE_A and point.house_v > point.starter_v + METERS_V
+
+
+def _note_rest(record: Record, point: Point, isolator: str, odds: float, vehicle: Vehicle) -> dict:
+    house = point.house_v
+    changes: dict = {}
+    if isolator == "closed":
+        if record.was_closed_at_stop:
+            changes["lowest_v"] = min(record.lowest_v or 20.0, point.starter_v)
+        if point.starter_v < RESTS_V and (
+            house <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or relay_release.at_once(record, vehicle)
+        ):
+            changes["joined_s"] = record.joined_s + point.span_s
+        highest = max(point.starter_v, house)       # a relay may sense either side
+        if highest < relay_release.let_go_v(record):
+            changes["low_s"] = record.low_s + point.span_s
+        elif record.low_s and highest > CLOSES_AGAIN_V:
+            changes["low_s"] = 0.0
+    elif isolator == "open":
+        if record.was_closed_at_stop and record.stop_s is not None and odds < FREED:
+            promptly = point.at_s - record.stop_s < relay_release.LETS_GO_WITHIN_S and point.starter_v > relay_release.LETS_GO_HIGH_V
+            changes |= dict(was_closed_at_stop=False, opened=record.opened + 1, lets_go=record.lets_go + promptly)
+            held_v = point.starter_v - REBOUND_V if record.lowest_v is None else record.lowest_v
+            if vehicle.isolator_follows != "engine":    # there a stop says nothing of a voltage
+                changes["released_v"] = (*record.released_v, held_v)[-STOPS:]
+        if house > HOUSE_CHARGES_WELL_V and odds < PLAINLY_OPEN:
+            changes["one_way_s"] = record.one_way_s + point.span_s
+        if record.joined_s or record.low_s:
+            changes |= dict(joined_s=0.0, low_s=0.0)
+    return changes
+
+
+def _stuck(record: Record, touching: Contact, run: Run, vehicle: Vehicle) -> bool:
+    """Joined with the engine off for longer than this relay takes to let go."""
+    if touching.steps < 3 or contacts.follows(touching) < 2.5:
+        return False
+    if record.low_s > (STUCK_BELOW_OWN_S if len(record.released_v) > 1 else STUCK_LOW_S):
+        return True
+    if vehicle.isolator_follows == "engine":
+        soon = record.opened > 0 and not alternator_control.suspected(run.throttle)
+        return record.joined_s > (STUCK_SOON_S if soon else STUCK_TOLD_S)
+    soon = relay_release.follows_engine(record, vehicle) and not record.house_joins
+    return record.joined_s > (STUCK_SOON_S if soon else STUCK_LATE_S)
+
+
+def stuck_open(record: Record) -> bool:
+    """The engine charged and the house did not follow, in two runs; in one long one if it always had."""
+    if record.runs_missed >= 2:
+        return True
+    return (record.runs_missed == 1 and record.closed_runs >= CLOSED_BEFORE and record.missed_s > ONE_RUN_S)
+
+
+def openings_now(record: Record) -> bool:
+    """Whether it opened often under a charging engine lately; a DC-DC charger pauses by design."""
+    return len(record.openings) >= INTERMITTENT and record.holds == 0

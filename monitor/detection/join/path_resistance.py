@@ -1,0 +1,180 @@
+"""Resistance of isolator and cable between the batteries, from the current that starts or stops with the join."""
+from dataclasses import dataclass, replace
+from math import sqrt
+
+from monitor.detection.join.points import Point
+from monitor.findings import Answer, Estimate, NotYet
+
+#: Steps of current smaller than this are not measured [A].
+LEAST_STEP_A = 6.0
+#: What a path may be before it is measured [ohm], and how unequal two voltmeters may be [V].
+PRIOR_OHM, PRIOR_SIGMA_OHM = 0.018, 0.015
+METER_SIGMA_V = 0.03
+#: One edge: voltage noise, loads that changed at the same moment [A], share of the current.
+EDGE_SIGMA_V, EDGE_SIGMA_A, EDGE_SIGMA_FRAC = 0.008, 1.5, 0.03
+#: Loads may have changed by this since the run began [A].
+SAME_A = 2.0
+#: Joined batteries at rest lie nearer than this [V].
+PARTED_V = 0.1
+#: An open isolator is noted no oftener than this [s].
+OPEN_NOTE_S = 300.0
+#: Fewer edges may all be steps of an alternator that is turned up and down.
+LEAST_IF_THROTTLED = 4
+#: First edges that make the vehicle's own baseline, and last ones that are compared with it.
+BASELINE_EDGES, RECENT_EDGES = 10, 10
+#: The meters' difference is taken from so many of the first.
+OFFSET_EDGES = 6
+#: Fewest for a comparison.
+BASELINE_LEAST, RECENT_LEAST = 5, 3
+#: Grown: the ratio to the baseline is above this, by its lower 95 % bound.
+GROWN_RATIO = 1.3
+#: or the grown part alone turns this much into heat [W].
+HOT_W = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """The edges measured so far, as (seconds, amperes through the path, volts across it)."""
+
+    baseline: tuple[tuple[float, float, float], ...] = ()
+    recent: tuple[tuple[float, float, float], ...] = ()
+    edges: int = 0
+    largest_a: float = 0.0
+    last_s: float = -1e9
+    open_s: float = -1e9         # when the isolator was last open
+
+
+def step(path: Path, last: tuple[Point, ...], isolator: str, house_before_a: float | None = None) -> Path:
+    """The path after one more point, given the last five: looks for an edge in the middle of them.
+
+    isolator is its state now: only where it was open before, or is open after, has all of the
+    current through the path come or gone. house_before_a is the house current before the run: a join
+    that begins at another current was joined already. A relay that holds on after the engine goes on
+    passing current, so an end counts only where the voltages part.
+    """
+    if isolator == "open" and last[-1].at_s - path.open_s > OPEN_NOTE_S:
+        path = replace(path, open_s=last[-1].at_s)
+    if len(last) < 5 or last[0].at_s <= path.last_s:
+        return path
+    now, then = last[3].house_a, last[1].house_a
+    if now is None or then is None or abs(now - then) < LEAST_STEP_A:
+        return path
+    if any(p.house_a is None or p.house_v is None for p in last):
+        return path
+    edge = _edge(tuple((p.at_s, p.starter_v, p.house_v, p.house_a) for p in last))
+    alone_a = min(now, then)
+    like_before = house_before_a is None or alone_a - house_before_a < SAME_A + 0.1 * abs(now - then)
+    if now > then:
+        apart = path.open_s > last[0].at_s - OPEN_NOTE_S and like_before and (
+            house_before_a is None or house_before_a - alone_a < SAME_A + 0.1 * (now - then))
+    else:       # loads may have come meanwhile, but a current that flows on comes through the path
+        apart = isolator != "closed" and like_before and abs(last[4].starter_v - last[4].house_v) > PARTED_V
+    if edge is None or not apart:
+        return path
+    baseline, recent = path.baseline, (*path.recent, edge)[-RECENT_EDGES:]
+    if len(baseline) < BASELINE_EDGES:
+        baseline = (*baseline, edge)
+    return Path(baseline, recent, path.edges + 1, max(path.largest_a, edge[1]), last[2].at_s, path.open_s)
+
+
+def _edge(p: tuple[tuple[float, float, float, float], ...]) -> tuple[float, float, float] | None:
+    """The edge in the middle of five points: current that came or went with the join, and the voltage across it.
+
+    Loads and sun that stay the same cancel in the change of current, so neither is needed.
+    """
+    if p[4][0] - p[0][0] > 700:
+        return None
+    before_a, after_a = (p[0][3] + p[1][3]) / 2, p[3][3]
+    change = after_a - before_a
+    if abs(change) < LEAST_STEP_A or abs(p[1][3] - p[0][3]) > 0.12 * abs(change) + 0.3:
+        return None
+    if abs(p[4][3] - p[3][3]) > 0.2 * abs(change):
+        return None
+    starter_change = p[3][1] - (p[0][1] + p[1][1]) / 2
+    house_change = p[3][2] - (p[0][2] + p[1][2]) / 2
+    if change > 0 and p[3][1] > 13.0 and house_change > 0.08:
+        across = p[3][1] - p[3][2]                      # closed now: engine lifted the house
+        if starter_change < 0.25 and abs(across) > 0.8 * abs(p[1][1] - p[1][2]):
+            return None                                 # nothing collapsed: another charger came on
+        # The voltages of the point at the edge may be averages over it; those of the next are all of the join.
+        return p[4][0], p[4][3] - before_a, p[4][1] - p[4][2]
+    if change < 0 and (p[0][1] + p[1][1]) / 2 > 13.0 and starter_change < -0.25 and house_change < -0.05:
+        return p[1][0], -change, (p[0][1] + p[1][1]) / 2 - (p[0][2] + p[1][2]) / 2
+    return None
+
+
+def estimate(path: Path, throttled: bool = False) -> Answer:
+    """Resistance of the path [ohm] from the last edges; throttled: the alternator is believed to be turned up and down."""
+    if not path.recent:
+        return NotYet("it is measured when the isolator next closes or opens with more than 6 A flowing")
+    if throttled and len(path.recent) < LEAST_IF_THROTTLED:
+        return NotYet("the alternator is turned up and down while the engine runs, and such steps look like a join; "
+                      "a few drives without that would let it be measured")
+    value, sigma = _fit(path.baseline, path.recent)
+    if value <= 0:
+        return NotYet("the edges seen so far do not fit a plain path")
+    sigma *= sqrt(1 + 1 / len(path.recent))     # few edges cannot show that one of them is not of the join alone
+    return Estimate(value, max(0.0, value - 1.96 * sigma), value + 1.96 * sigma, "measured")
+
+
+def growth(path: Path) -> tuple[float, float, float, float] | None:
+    """Ratio of now to the vehicle's first edges with its lower 95 % bound, ohms now and then; None: too few."""
+    later = tuple(e for e in path.recent if e not in path.baseline)
+    if len(path.baseline) < BASELINE_LEAST or len(later) < RECENT_LEAST:
+        return None
+    first = path.baseline
+    now, sigma_now = _fit(first, later)
+    then, sigma_then = _fit(first, first)
+    if then <= 0.0005 or now <= 0:
+        return None
+    ratio = now / then
+    # The meters' common error moves both alike; what is left is the scatter of the edges.
+    spread = sqrt((sigma_now / now) ** 2 + (sigma_then / then) ** 2)
+    return ratio, ratio * (1 - 1.96 * spread), now, then
+
+
+def grown(path: Path) -> bool:
+    found = growth(path)
+    if found is None:
+        return False
+    ratio, low, now, then = found
+    heat = (now - then) * path.largest_a**2
+    return low > GROWN_RATIO or (ratio > 1.15 and low > 1.05 and heat > HOT_W)
+
+
+def _fit(first: tuple[tuple[float, float, float], ...], chosen: tuple[tuple[float, float, float], ...]):
+    """Resistance of the chosen edges and its sigma; the meters' difference comes from the vehicle's first ones."""
+    offset, offset_sigma = _offset(first[:OFFSET_EDGES])
+    value, s_xx = PRIOR_OHM, 0.0
+    for turn in range(3):       # edges that lie far off the rest (a load switched with the join) lose their weight
+        s_xx, s_xy = 1 / PRIOR_SIGMA_OHM**2, PRIOR_OHM / PRIOR_SIGMA_OHM**2
+        for _, amps, volts in chosen:
+            sigma = _edge_sigma(amps)
+            off = abs(volts - offset - value * amps) / sigma if turn else 0.0
+            weight = (1.0 if off < 2 else 2 / off) / sigma**2
+            s_xx += amps * amps * weight
+            s_xy += amps * (volts - offset) * weight
+        value = s_xy / s_xx
+    mean_amps = sum(e[1] for e in chosen) / len(chosen)
+    return value, sqrt(1 / s_xx + (offset_sigma / mean_amps) ** 2)
+
+
+def _offset(edges: tuple[tuple[float, float, float], ...]) -> tuple[float, float]:
+    """The two voltmeters' difference [V] and its sigma: what the drop would be at no current."""
+    a = 1 / METER_SIGMA_V**2
+    b = c = d = e = 0.0
+    c += 1 / PRIOR_SIGMA_OHM**2
+    e += PRIOR_OHM / PRIOR_SIGMA_OHM**2
+    for _, amps, volts in edges:
+        w = 1 / _edge_sigma(amps) ** 2
+        a += w
+        b += w * amps
+        c += w * amps * amps
+        d += w * volts
+        e += w * amps * volts
+    det = a * c - b * b
+    return (d * c - b * e) / det, sqrt(c / det)
+
+
+def _edge_sigma(amps: float) -> float:
+    return sqrt(EDGE_SIGMA_V**2 + (0.02 * EDGE_SIGMA_A) ** 2 + (0.02 * EDGE_SIGMA_FRAC * amps) ** 2)

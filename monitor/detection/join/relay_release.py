@@ -1,0 +1,45 @@
+"""When the relay of this vehicle lets go after a stop: as its owner says, else as its stops have shown."""
+from monitor.battery.label import Vehicle
+from monitor.detection.join.join_record import Record
+
+#: A relay that let go above this voltage, so soon after a stop, follows the engine [V, s]; one that senses voltage
+#: lets go below it, and rightly holds on for hours after a good charge.
+LETS_GO_HIGH_V, LETS_GO_WITHIN_S = 12.95, 900.0
+#: At this voltage every relay should have let go [V]; one that also closes from the house side later.
+LET_GO_V, LET_GO_BOTH_V = 12.55, 12.45
+#: Where it was seen to let go, this much below that [V] after one, two, or more stops, but not above the last.
+LET_GO_MARGIN_V, LET_GO_MOST_V = (0.08, 0.05, 0.04), 12.8
+
+
+def after_stop(record: Record, starter_v: float, vehicle: Vehicle) -> str:
+    """What this vehicle's relay does when the engine stops, by its earlier stops: open, closed (it holds on) or unknown."""
+    if at_once(record, vehicle):
+        return "open"
+    return "closed" if record.opened and starter_v > LETS_GO_HIGH_V else "unknown"
+
+
+def at_once(record: Record, vehicle: Vehicle) -> bool:
+    """Whether this relay ever opens with the engine: as configured, else as seen once."""
+    if vehicle.isolator_follows != "unknown":
+        return vehicle.isolator_follows == "engine"
+    return record.lets_go > 0
+
+
+def follows_engine(record: Record, vehicle: Vehicle) -> bool:
+    """Whether this relay opens with the engine: as configured, else as seen twice after a stop, and seldom otherwise."""
+    if vehicle.isolator_follows != "unknown":
+        return vehicle.isolator_follows == "engine"
+    return record.lets_go >= 2 and record.lets_go > record.opened - record.lets_go
+
+
+def let_go_v(record: Record) -> float:
+    """Below this voltage of both batteries this vehicle's relay should have let go [V].
+
+    A relay found open late seems to have held on to a lower voltage than it did, one that was called open too early to a
+    higher: so the middle of its stops is taken, the lower of two.
+    """
+    seen = sorted(record.released_v)
+    if not seen:
+        return LET_GO_BOTH_V if record.house_joins else LET_GO_V
+    margin_v = LET_GO_MARGIN_V[min(len(seen), len(LET_GO_MARGIN_V)) - 1]
+    return max(12.3, min(LET_GO_MOST_V, seen[(len(seen) - 1) // 2] - margin_v))

@@ -1,0 +1,245 @@
+"""Engine starts: a verdict on each from a fast voltage trace, and how they change over the months."""
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import exp, log, sqrt
+from statistics import median
+
+from monitor.detection.starter.crank_limits import (
+    BORDER_D,
+    LOWEST_MARGIN_V,
+    LOWEST_SPAN_V,
+    WEAK_D,
+    d_scale,
+    load_test_v,
+)
+from monitor.findings import Answer, Estimate, Event, JoinFindings, NotYet
+from monitor.sample import Minute
+
+#: Slower than this a trace cannot show a start [s].
+SLOWEST_S = 0.05
+#: A start pulls the voltage down this far [V] for at least this long [s].
+DIP_V, SHORTEST_S = 0.5, 0.2
+#: The inrush of a motor that does not turn yet is left out of the plateau [s].
+INRUSH_S = 0.3
+#: The engine took over when the voltage ends up this far above its rest, or beyond this [V].
+LIFT_V, CHARGING_V = 0.4, 13.1
+#: Cranked this long without taking over: failed, however well the battery held [s].
+TOO_LONG_S = 4.0
+#: First starts that are the vehicle's own baseline, and last ones held against it.
+BASELINE, RECENT = 20, 5
+GROWN = 1.4
+#: The drop ratio by temperature before the vehicle has shown its own: per kelvin, on its logarithm.
+PER_K, PER_K_SIGMA = -0.012, 0.006
+#: A slow reading's dip without a start behind it [V]; two of them within so long are a start that failed [s].
+SLOW_DIP_V, AGAIN_S = 1.5, 900.0
+
+
+@dataclass(frozen=True, slots=True)
+class CrankVerdict:
+    """One start. drop_frac is (before - plateau) / plateau: battery over starter resistance, free of the current."""
+
+    verdict: str                     # healthy, borderline, weak, failed, or "" (no verdict)
+    because: str
+    before_v: float | None = None
+    lowest_v: float | None = None
+    plateau_v: float | None = None
+    duration_s: float | None = None
+    recovered_s: float | None = None     # from the end of cranking to 13.0 V
+    drop_frac: float | None = None
+    started: bool | None = None
+    severity: float | None = None        # below 0 healthy, 0 to 1 borderline, above 1 weak
+
+
+def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> CrankVerdict:
+    """The verdict on one start from (seconds, starter volts) at 20 Hz or more.
+
+    Lowest voltage and drop ratio are each placed between their healthy and their weak limit, at
+    the temperature given (20 °C or more where unknown), and averaged: see docs/starter-watch.md.
+    """
+    if len(trace) < 20 or (trace[-1][0] - trace[0][0]) / (len(trace) - 1) > SLOWEST_S:
+        return CrankVerdict("", "needs at least twenty readings a second over the whole start")
+    volts = [v for _, v in trace]
+    times = [t for t, _ in trace]
+    first = _begins(times, volts)
+    if first is None:
+        return CrankVerdict("", "no start in this trace: the voltage never fell by half a volt")
+    before = [v for t, v in trace[:first] if t > times[first] - 1.1 and t < times[first] - 0.05] or volts[:first]
+    before_v = sum(before) / len(before)
+    end = _ends(times, volts, first, before_v)
+    duration_s = times[end] - times[first]
+    lowest_v = min(volts[first:end + 1])
+    if duration_s < SHORTEST_S:
+        return CrankVerdict("", "too short for a start: a load was switched", before_v, lowest_v)
+    turning = [v for t, v in trace[first:end] if t > times[first] + INRUSH_S] or volts[first:end]
+    plateau_v = median(turning)
+    drop = (before_v - plateau_v) / plateau_v
+    started, recovered_s = _took_over(times, volts, end, max(before_v, median(volts[:10])))
+    severity = _severity(lowest_v, drop, temperature_c)
+    grade = "healthy" if severity < 0 else ("borderline" if severity <= 1 else "weak")
+    because = (f"lowest {lowest_v:.1f} V, {plateau_v:.1f} V while turning for {duration_s:.1f} s, "
+               f"{100 * drop:.0f} % below rest")
+    if started is False and (grade != "healthy" or duration_s > TOO_LONG_S):
+        grade = "failed"
+        because += "; the engine did not take over"
+        if severity < 0:
+            because += ", though the battery held"
+    elif started is not True:
+        because += "; no charging seen after it: throttled alternator or failed start"
+    return CrankVerdict(grade, because, before_v, lowest_v, plateau_v, duration_s, recovered_s, drop, started, severity)
+
+
+def _begins(times: list[float], volts: list[float]) -> int | None:
+    """First sample of the dip: below the second before by half a volt."""
+    level = median(volts[:10])
+    for i in range(10, len(volts)):
+        if volts[i] < level - DIP_V:
+            return i
+        level += (volts[i] - level) * min(1.0, (times[i] - times[i - 1]) / 0.5)
+    return None
+
+
+def _ends(times: list[float], volts: list[float], first: int, before_v: float) -> int:
+    """Last sample of cranking: after it the voltage stays above half way back for 0.15 s."""
+    begin = first + 1
+    while begin < len(times) - 1 and times[begin] < times[first] + 0.15:
+        begin += 1
+    seen: list[float] = []
+    for i in range(begin, len(volts)):
+        seen.append(volts[i])
+        level = median(seen[-100:]) if len(seen) % 10 == 1 or len(seen) < 10 else level
+        half = level + 0.5 * (before_v - level) if len(seen) >= 10 else before_v - 0.4 * DIP_V
+        if volts[i] > half:
+            j = i
+            while j < len(volts) and volts[j] > half:
+                if times[j] - times[i] >= 0.15:
+                    return i - 1
+                j += 1
+    return len(volts) - 1
+
+
+def _took_over(times: list[float], volts: list[float], end: int, before_v: float) -> tuple[bool | None, float | None]:
+    after = [(t - times[end], v) for t, v in zip(times[end + 1:], volts[end + 1:])]
+    if not after or after[-1][0] < 1.0:
+        return None, None
+    recovered = next((t for t, v in after if v >= 13.0), None)
+    last = median([v for _, v in after[-25:]])
+    if last > min(before_v + LIFT_V, CHARGING_V):
+        return True, recovered
+    if after[-1][0] < 4.0 or last > before_v - 0.05:
+        return None, recovered
+    return False, recovered
+
+
+def _severity(lowest_v: float, drop: float, temperature_c: float | None) -> float:
+    limit_v = load_test_v(20.0 if temperature_c is None else temperature_c)
+    scale = d_scale(limit_v)
+    by_lowest = (limit_v + LOWEST_MARGIN_V - lowest_v) / LOWEST_SPAN_V
+    by_drop = log(max(drop, 0.01) / (BORDER_D * scale)) / log(WEAK_D / BORDER_D)
+    return 0.5 * (by_lowest + by_drop)
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The starts of a vehicle: baseline and last ones as (temperature, ln of drop ratio)."""
+
+    count: int = 0
+    baseline: tuple[tuple[float, float], ...] = ()
+    recent: tuple[tuple[float, float], ...] = ()
+    last: CrankVerdict | None = None
+    last_s: float | None = None
+    lowest_v: float | None = None        # of the latest start seen at all
+    fast: bool = False                   # the latest start had a fast trace
+    level_v: float | None = None
+    dips: tuple[float, ...] = ()         # slow dips with no start behind them so far
+    news: tuple[Event, ...] = ()
+
+
+def update(held: Held, minute: Minute, join: JoinFindings, temperature_c: float | None) -> Held:
+    """The starts after one more minute; a fast trace in it is judged, slow readings give the lowest seen."""
+    if minute.fast_starter:
+        return add(held, judge(minute.fast_starter, temperature_c), minute.end_s, temperature_c)
+    low, volts = minute.starter_voltage_low_v, minute.starter_voltage_v
+    news = () if not held.news else ()
+    level = held.level_v
+    if low is None or volts is None:
+        return held if not held.news else replace(held, news=news)
+    dips = held.dips
+    if dips and (join.engine == "running" or minute.end_s - dips[-1] > AGAIN_S):
+        dips = ()
+    close = len(minute.samples) > 6
+    if close and level is not None and low < level - DIP_V and held.last_s != minute.end_s:
+        if join.engine == "running" and (held.last_s is None or minute.end_s - held.last_s > 30):
+            return replace(held, lowest_v=low, fast=False, last_s=minute.end_s, level_v=volts, news=news,
+                           dips=(), last=None)
+        if join.engine != "running" and low < level - SLOW_DIP_V:
+            dips = (*dips, minute.end_s)[-4:]
+    if level == volts and dips == held.dips and not held.news:
+        return held
+    return replace(held, level_v=volts, dips=dips, news=news)
+
+
+def add(held: Held, verdict: CrankVerdict, at_s: float, temperature_c: float | None) -> Held:
+    """The starts after one more judged start."""
+    if not verdict.verdict or verdict.drop_frac is None:
+        return replace(held, news=())
+    pair = (20.0 if temperature_c is None else temperature_c, log(max(verdict.drop_frac, 0.005)))
+    baseline, recent = held.baseline, held.recent
+    if len(baseline) < BASELINE:
+        baseline = (*baseline, pair)
+    else:
+        recent = (*recent, pair)[-RECENT:]
+    message = f"Start judged {verdict.verdict}: {verdict.because}."
+    event = Event(at_s, "start", "starter", message, (("lowest_v", verdict.lowest_v), ("drop_frac", verdict.drop_frac)))
+    return Held(held.count + 1, baseline, recent, verdict, at_s, verdict.lowest_v, True, held.level_v, (), (event,))
+
+
+def trend(held: Held) -> tuple[float, float, float] | None:
+    """How many times the first starts' drop ratio the last ones show at equal temperature, with its 95 % interval.
+
+    None until there are twenty starts for the baseline and three after them.
+    """
+    if len(held.baseline) < BASELINE or len(held.recent) < 3:
+        return None
+    at, slope, scatter, sigma_at = _line(held.baseline)
+    rest = [y - at - slope * (t - 15.0) for t, y in held.recent]
+    change = median(rest)
+    sigma = sqrt(scatter**2 * 1.57 / len(rest) + sigma_at**2)
+    return exp(change), exp(change - 1.96 * sigma), exp(change + 1.96 * sigma)
+
+
+def plateau_in_cold(held: Held, rest_v: float, temperature_c: float = -10.0) -> Estimate | None:
+    """Voltage to expect while cranking in the cold, from the vehicle's own starts; None until ten are known."""
+    pairs = held.baseline if len(held.recent) < RECENT else (*held.baseline[-5:], *held.recent)
+    if len(pairs) < 10:
+        return None
+    at, slope, scatter, sigma_at = _line(pairs)
+    mean = at + slope * (temperature_c - 15.0)
+    sigma = sqrt(scatter**2 + sigma_at**2 + (PER_K_SIGMA * (temperature_c - 15.0) * 0.5) ** 2)
+    low, high = rest_v / (1 + exp(mean + 1.96 * sigma)), rest_v / (1 + exp(mean - 1.96 * sigma))
+    return Estimate(rest_v / (1 + exp(mean)), low, high, "learnt")
+
+
+def _line(pairs: Sequence[tuple[float, float]]) -> tuple[float, float, float, float]:
+    """ln d at 15 °C, its slope per kelvin (held near the usual one), the scatter, and the sigma of the level."""
+    n = len(pairs)
+    mean_t, mean_y = sum(t for t, _ in pairs) / n, sum(y for _, y in pairs) / n
+    s_tt = sum((t - mean_t) ** 2 for t, _ in pairs)
+    s_ty = sum((t - mean_t) * (y - mean_y) for t, y in pairs)
+    scatter2 = max(sum((y - mean_y) ** 2 for _, y in pairs) / n, 0.03**2)
+    slope = (s_ty / scatter2 + PER_K / PER_K_SIGMA**2) / (s_tt / scatter2 + 1 / PER_K_SIGMA**2)
+    scatter = sqrt(max(sum((y - mean_y - slope * (t - mean_t)) ** 2 for t, y in pairs) / max(n - 2, 1), 0.03**2))
+    return mean_y + slope * (15.0 - mean_t), slope, scatter, scatter / sqrt(n)
+
+
+def answers(held: Held) -> tuple[Answer, Answer, str]:
+    """Lowest voltage, drop ratio and verdict of the latest start, as the findings carry them."""
+    if held.lowest_v is None:
+        none: Answer = NotYet("no start has been seen yet")
+        return none, NotYet("it needs a fast voltage reading during a start"), ""
+    if not held.fast or held.last is None or held.last.drop_frac is None:
+        # Once a second the true minimum lies between two readings: it was at most this.
+        return (Estimate(held.lowest_v, 0.0, held.lowest_v, "measured"),
+                NotYet("it needs a fast voltage reading during a start"), "")
+    drop = held.last.drop_frac
+    return (Estimate(held.lowest_v, held.lowest_v - 0.05, held.lowest_v + 0.05, "measured"),
+            Estimate(drop, 0.95 * drop, 1.05 * drop, "measured"), held.last.verdict)

@@ -1,0 +1,138 @@
+"""A drain that began at some moment of a parking: generalised likelihood ratio over all such moments.
+
+A drain of unknown size from an unknown moment on leaves a signature in the innovations of the
+filter of the resting voltage; each possible moment carries its signature along and adds up how
+well it fits. After Willsky and Jones, IEEE Trans. Automatic Control 21 (1976) 108.
+"""
+from dataclasses import dataclass, replace
+from math import exp, sqrt
+
+from monitor.detection.starter import surface_decay as decay
+from monitor.detection.starter.surface_decay import FALL, LEVEL, SELF, STATES, Decay
+
+#: Drop at once by resistance and slow polarisation, as days of the fall it goes with (1 h, settling in 1 h).
+AT_ONCE_DAYS, AT_ONCE_H = 0.03, 1.0
+#: Keep candidate moments so far apart, by their age [h].
+SPACING_H = ((3.0, 0.5), (10.0, 1.0), (30.0, 2.0), (72.0, 5.0), (1e9, 24.0))
+#: Charge used once at the same moment (a door, a radio) lets the level drop by about this [V].
+USED_V = 0.006
+#: Charge used once and nothing else: by up to about this [V].
+USED_ALONE_V = 0.05
+#: A use is told from a drain once it is this old [h].
+USE_SHOWS_H = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """One moment at which a drain may have begun, or charge was used once.
+
+    ramp and drop say by how much the filter would be wrong by now, for a fall of a volt a day from
+    then on and for a single drop of a volt. The sums compare them with the innovations seen.
+    """
+
+    at_s: float
+    ramp: tuple[float, ...]
+    drop: tuple[float, ...]
+    ramp_fit: float = 0.0
+    ramp_weight: float = 0.0
+    drop_fit: float = 0.0
+    drop_weight: float = 0.0
+    cross: float = 0.0
+
+    def fall(self) -> tuple[float, float]:
+        """Likeliest extra fall from then on [V/day] and its sigma, whatever was used at the same moment."""
+        prior = self.drop_weight + 1 / USED_V**2
+        weight = self.ramp_weight - self.cross**2 / prior
+        if weight <= 0:
+            return 0.0, 1e9
+        return (self.ramp_fit - self.cross * self.drop_fit / prior) / weight, 1 / sqrt(weight)
+
+    def drop_score(self) -> float:
+        """How well a single drop alone explains what was seen, in sigmas."""
+        return max(self.drop_fit, 0.0) / sqrt(self.drop_weight + 1 / USED_ALONE_V**2)
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """All moments still in question."""
+
+    onsets: tuple[Onset, ...] = ()
+
+
+def begin(at_s: float) -> Search:
+    """The search at the start of a parking: one moment, the start itself."""
+    return Search((_new(at_s),))
+
+
+def _new(at_s: float) -> Onset:
+    return Onset(at_s, (0.0,) * STATES, (0.0,) * STATES)
+
+
+def step(search: Search, held: Decay) -> Search:
+    """The search after one more step of the filter."""
+    keep = decay.transition(held.passed_h)
+    days = held.passed_h / 24
+    gain, look = held.gain, held.look
+    factor = held.self_factor
+    scaled, per = (held.innovation_v / held.variance, 1 / held.variance) if gain else (0.0, 0.0)
+    out = []
+    for o in _thin(search.onsets, held.at_s):
+        ramp = [k * v for k, v in zip(keep, o.ramp)]
+        ramp[LEVEL] -= days * (o.ramp[FALL] + factor * o.ramp[SELF])
+        drop = [k * v for k, v in zip(keep, o.drop)]
+        drop[LEVEL] -= days * (o.drop[FALL] + factor * o.drop[SELF])
+        if not gain:
+            out.append(replace(o, ramp=tuple(ramp), drop=tuple(drop)))
+            continue
+        age_h = (held.at_s - o.at_s) / 3600
+        g = -(age_h / 24 + AT_ONCE_DAYS * (1 - exp(-age_h / AT_ONCE_H)))
+        g -= sum([h * v for h, v in zip(look, ramp)])
+        d = -1.0 - sum([h * v for h, v in zip(look, drop)])
+        out.append(Onset(
+            o.at_s, tuple([v + k * g for v, k in zip(ramp, gain)]), tuple([v + k * d for v, k in zip(drop, gain)]),
+            o.ramp_fit + g * scaled, o.ramp_weight + g * g * per,
+            o.drop_fit + d * scaled, o.drop_weight + d * d * per, o.cross + g * d * per,
+        ))
+    out.append(_new(held.at_s))
+    return Search(tuple(out))
+
+
+def _thin(onsets: tuple[Onset, ...], at_s: float) -> list[Onset]:
+    """Drop moments that lie closer together than their age asks; the first one always stays."""
+    kept: list[Onset] = []
+    for onset in onsets:
+        age_h = (at_s - onset.at_s) / 3600
+        apart_h = 24.0
+        for up_to_h, spacing_h in SPACING_H:
+            if age_h <= up_to_h:
+                apart_h = spacing_h
+                break
+        if not kept or onset.at_s - kept[-1].at_s >= apart_h * 3600 - 1:
+            kept.append(onset)
+    return kept
+
+
+@dataclass(frozen=True, slots=True)
+class Best:
+    """The moment that explains what was seen best as a drain, against the best single drop."""
+
+    at_s: float
+    fall_v_per_day: float
+    sigma: float
+    score: float
+    drop_score: float
+
+
+def best(search: Search, held: Decay, youngest_s: float) -> Best | None:
+    """The best explanation among the moments at least so long ago; None while there is none."""
+    found: tuple[float, float, float, float] | None = None
+    drop_score = 0.0
+    for onset in search.onsets:
+        age_s = held.at_s - onset.at_s
+        if age_s >= USE_SHOWS_H * 3600:
+            drop_score = max(drop_score, onset.drop_score())
+        if age_s >= youngest_s and onset.ramp_fit > 0:
+            fall, sigma = onset.fall()
+            if found is None or fall / sigma > found[0]:
+                found = (fall / sigma, onset.at_s, fall, sigma)
+    return None if found is None else Best(found[1], found[2], found[3], found[0], drop_score)

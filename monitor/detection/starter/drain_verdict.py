@@ -1,0 +1,141 @@
+"""When a falling rest voltage is called a drain: slow, fast and sudden ones, each with its own patience."""
+from dataclasses import dataclass
+from math import sqrt
+
+from monitor.battery.label import Battery
+from monitor.battery.lead_acid import KINDS
+from monitor.detection.starter import drain
+from monitor.detection.starter.drain import Search
+from monitor.detection.starter.surface_decay import DECAY_H, SURFACE, Decay, fall_v_per_day
+
+QUARTER_S = 900.0
+#: Slow: so many sigmas, so many quarter-hours in a row, and at least this much current [A] by its lower bound.
+SCORE, IN_A_ROW, LEAST_A = 4.5, 6, 0.022
+#: Without a thermometer it takes this much more.
+BLIND_TIMES = 1.15
+#: A drain must explain what was seen this much better than charge used once (difference of squared scores).
+BETTER_THAN_USE = 9.0
+#: The voltage must still be falling: this share of the drain's fall, over a span that shows it
+#: ([V/day] from which the span serves, quarter-hours).
+STILL_FRAC, STILL = 0.3, ((0.12, 10), (0.05, 18), (0.03, 32))
+#: No slow verdict before the surface charge has had its hours; longer for one from the very start [h].
+SETTLED_H, FROM_START_H = 6.0, 20.0
+YOUNGEST_S = 4 * 3600.0
+#: Fast: over so many quarter-hours, steadily, at least so much [V] beyond what surface charge explains.
+FAST_QUARTERS, FAST_BLOCK, FAST_V, FAST_AFTER_H = 10, 2, 0.03, 12.0
+#: It must exceed what surface charge explains so many times over.
+FAST_TIMES = 1.5
+#: In each half-hour of it at least this share of an even fall.
+FAST_EVEN_FRAC = 0.4
+#: Sudden: so much lower within minutes [V], for so many minutes.
+SUDDEN_V, SUDDEN_MINUTES = 1.0, 4
+#: Over: less than this share of its fall; six hours tell when it fell faster than this, else a day does [V/day].
+OVER_FRAC, OVER_SOON_V_PER_DAY = 0.2, 0.15
+#: How well a label and a table turn volts into ampere-hours (95 %).
+SCALE_LOW, SCALE_HIGH = 0.7, 1.35
+
+
+@dataclass(frozen=True, slots=True)
+class Drain:
+    """A drain that was found. Amperes on top of what this vehicle usually draws."""
+
+    how: str                 # slow, fast or sudden
+    found_s: float
+    since_s: float
+    extra_a: float
+    low_a: float
+    high_a: float
+    fall_v_per_day: float    # all of it, the usual part included
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """One quarter-hour of the parking: its median, the same without warmth, and how fast it should fall."""
+
+    at_s: float
+    voltage_v: float
+    plain_v: float
+    expected_v_per_h: float
+
+
+def amperes(volts_per_day: float, battery: Battery) -> float:
+    """Current that makes a rested battery fall so fast, by label and table."""
+    kind = KINDS.get(battery.chemistry, KINDS["agm"])
+    return volts_per_day * battery.rated_capacity_ah / kind.span_v / 24
+
+
+def expected_v_per_h(held: Decay) -> float:
+    """How fast the voltage is expected to fall now by surface charge and usual draw [V/h], positive down."""
+    surface = sum(held.state[SURFACE + i] / tau for i, tau in enumerate(DECAY_H))
+    return max(surface, 0.0) + max(fall_v_per_day(held)[0], 0.0) / 24
+
+
+def slow(search: Search, held: Decay, rests: tuple[Rest, ...], battery: Battery) -> tuple[Drain | None, bool]:
+    """The best slow explanation with its size, and whether it passes at this step."""
+    age_h = (held.at_s - held.begun_s) / 3600
+    best = drain.best(search, held, YOUNGEST_S)
+    if best is None or age_h < SETTLED_H:
+        return None, False
+    unrest = sqrt(held.unrest)
+    score = SCORE * unrest * (BLIND_TIMES if held.blind else 1.0)
+    extra, sigma = best.fall_v_per_day, best.sigma * unrest
+    passes = (
+        best.score > score and best.score**2 > best.drop_score**2 + BETTER_THAN_USE
+        and amperes(extra - 1.96 * sigma, battery) > LEAST_A and _still_falls(extra, rests)
+        and not (best.at_s - held.begun_s < 3600 and age_h < FROM_START_H)
+    )
+    if not passes:
+        return None, False
+    return Drain(
+        "slow", held.at_s, best.at_s, amperes(extra, battery), amperes(extra - 1.96 * sigma, battery) * SCALE_LOW,
+        amperes(extra + 1.96 * sigma, battery) * SCALE_HIGH, extra + fall_v_per_day(held)[0],
+    ), True
+
+
+def _still_falls(extra: float, rests: tuple[Rest, ...]) -> bool:
+    """Whether the voltage, warmth taken off, goes on falling at a fair share of the drain's rate."""
+    for least, quarters in STILL:
+        if extra > least and len(rests) > quarters + 1:
+            before = (rests[-1 - quarters].plain_v + rests[-quarters].plain_v) / 2
+            now = (rests[-1].plain_v + rests[-2].plain_v) / 2
+            if 96 * (before - now) / quarters < STILL_FRAC * extra:
+                return False
+    return True
+
+
+def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | None:
+    """A steady fall over two and a half hours, much faster than surface charge decays and not slowing down.
+
+    Half-hour by half-hour, so that an hour or so of radio or work light is not taken for one.
+    """
+    if len(rests) <= FAST_QUARTERS:
+        return None
+    part = rests[-FAST_QUARTERS - 1:]
+    first, last = part[0], part[-1]
+    hours = (last.at_s - first.at_s) / 3600
+    if hours > 1.4 * FAST_QUARTERS / 4 or last.at_s - begun_s < FAST_AFTER_H * 3600:
+        return None
+    blocks = FAST_QUARTERS // FAST_BLOCK
+    expected = FAST_TIMES * first.expected_v_per_h * hours
+    total = first.plain_v - last.plain_v - expected
+    if total < FAST_V:
+        return None
+    for i in range(blocks):
+        fell = part[i * FAST_BLOCK].plain_v - part[(i + 1) * FAST_BLOCK].plain_v - expected / blocks
+        if fell < FAST_EVEN_FRAC * total / blocks:
+            return None
+    # The first half-hour holds the drop at once by resistance as well: the rate is that of the rest.
+    rate = 24 * (part[FAST_BLOCK].plain_v - last.plain_v) / (hours * (1 - 1 / blocks))
+    usual = 24 * first.expected_v_per_h
+    extra = amperes(max(rate - usual, 0.0), battery)
+    return Drain("fast", last.at_s, first.at_s, extra, extra * SCALE_LOW * 0.8, extra * SCALE_HIGH * 1.2, rate)
+
+
+def over(found: Drain, rests: tuple[Rest, ...]) -> bool:
+    """Whether the voltage has stopped falling as it did: a fifth of its rate, over six hours or a day."""
+    quarters = 24 if found.fall_v_per_day > OVER_SOON_V_PER_DAY else 96
+    if found.how == "sudden" or len(rests) <= quarters:
+        return False
+    first, last = rests[-1 - quarters], rests[-1]
+    days = (last.at_s - first.at_s) / 86400
+    return first.at_s > found.found_s and (first.plain_v - last.plain_v) / days < OVER_FRAC * found.fall_v_per_day

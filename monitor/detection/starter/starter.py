@@ -1,0 +1,227 @@
+"""The starter battery while it stands alone: rest, drain, level, and its starts; one fold over the minutes."""
+from dataclasses import dataclass, replace
+from statistics import median
+
+from monitor.battery.label import Vehicle
+from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.detection.starter import crank, drain, drain_verdict, starter_alerts, surface_decay
+from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
+from monitor.findings import Condition, Estimate, Event, JoinFindings, NotYet, StarterFindings
+from monitor.sample import Minute
+
+#: Rest is followed from this long after engine or isolator let go [s].
+BEGIN_AFTER_S = 3600.0
+#: Engine or join must be seen this long before a parking is over: one doubtful minute ends nothing [s].
+ENDED_S = 150.0
+#: Quarter-hours kept to look back on: a day.
+KEPT = 98
+#: A parking this long teaches what is usual for the vehicle [h].
+TEACHES_H = 40.0
+#: Higher by this much [V] than in the quarter-hours looked back on: something charged it.
+LIFT_V, LOOK_BACK = 0.04, 16
+#: A voltage at which starting becomes doubtful in the cold (half charged).
+DOUBTFUL_V = 12.2
+#: Above this something charges it: not a rest.
+CHARGED_V = 13.5
+#: Below this it is empty and falls by itself; the level says enough.
+EMPTY_V = 11.5
+#: Rested once it stood alone this long [s].
+RESTED_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """The latest minute with a starter voltage, in short."""
+
+    at_s: float | None = None
+    voltage_v: float | None = None
+    temperature_c: float | None = None
+    house_v: float | None = None
+    isolator: str = "unknown"
+    engine: str = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Parking:
+    """What a parking has shown so far; changes each quarter-hour."""
+
+    decay: surface_decay.Decay | None = None
+    search: drain.Search = drain.Search()
+    rests: tuple[Rest, ...] = ()
+    passing: int = 0                             # quarter-hours in a row that pass the slow test
+    found: Drain | None = None
+    sudden: int = 0                              # minutes in a row a cell's worth lower
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The parking now, what earlier ones taught, the level, and the starts."""
+
+    now: Now = Now()
+    alone_s: float | None = None                 # since when engine off and isolator open
+    ending_s: float = 0.0                        # engine or join seen for so long
+    quarter: tuple[float, ...] = ()              # minute medians of this quarter-hour
+    quarter_end_s: float = 0.0
+    parking: Parking = Parking()
+    usual: surface_decay.Usual = surface_decay.Usual()
+    charged_s: float | None = None               # when it last rested above three quarters, or the log began
+    level: starter_alerts.Level = starter_alerts.Level()
+    starts: crank.Held = crank.Held()
+    news: tuple[Event, ...] = ()
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Nothing known yet."""
+    return Held()
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> Held:
+    """The state after one more minute; join says what the isolator tracker made of it."""
+    before, volts = held.now, minute.starter_voltage_v
+    warm = minute.starter_temperature_c      # its own thermometer, else outside air, else the house battery's
+    if warm is None:
+        warm = minute.ambient_temperature_c
+    if warm is None:
+        warm = minute.house_temperature_c
+    if warm is None:
+        warm = before.temperature_c
+    starts = crank.update(held.starts, minute, join, warm)
+    if volts is None:
+        return replace(held, starts=starts, news=starts.news)
+    house_v = minute.house_voltage_v if minute.house_voltage_v is not None else before.house_v
+    now = Now(minute.end_s, volts, warm, house_v, join.isolator, join.engine)
+    level = starter_alerts.level(held.level, minute, join)
+    alone_s, ending_s, quarter, end_s = held.alone_s, held.ending_s, held.quarter, held.quarter_end_s
+    parking, usual = held.parking, held.usual
+    median_v = None
+    if join.engine == "running" or join.isolator == "closed":
+        ending_s += minute.duration_s
+        if ending_s > ENDED_S and alone_s is not None:
+            alone_s, quarter, end_s, usual, parking = None, (), 0.0, learnt(usual, parking), Parking()
+    elif join.engine == "off":
+        ending_s = 0.0
+        if alone_s is None:
+            alone_s = minute.start_s
+        if parking.rests:
+            parking = _sudden(parking, now)
+        if minute.end_s - alone_s >= BEGIN_AFTER_S:
+            quarter = (*quarter, volts)
+            if end_s == 0.0:
+                end_s = minute.end_s + QUARTER_S
+            elif minute.end_s >= end_s:
+                median_v, quarter, end_s = median(quarter), (), minute.end_s + QUARTER_S
+    charged_s = held.charged_s if held.charged_s is not None else minute.end_s
+    held = Held(now, alone_s, ending_s, quarter, end_s, parking, usual, charged_s, level, starts, starts.news)
+    return held if median_v is None else quarter_hour(held, minute.end_s, median_v, vehicle)
+
+
+def learnt(usual: surface_decay.Usual, parking: Parking) -> surface_decay.Usual:
+    """What is usual for the vehicle after this parking, if it was long and sound enough to teach."""
+    decay = parking.decay
+    if decay is None or parking.found is not None or parking.passing or decay.at_s - decay.begun_s < TEACHES_H * 3600:
+        return usual
+    return surface_decay.learn(usual, decay)
+
+
+def _sudden(parking: Parking, now: Now) -> Parking:
+    """A voltage that falls by a cell's worth within minutes and stays there."""
+    before_v = parking.rests[-1].voltage_v
+    if now.voltage_v > before_v - drain_verdict.SUDDEN_V or before_v > CHARGED_V:
+        return replace(parking, sudden=0) if parking.sudden else parking
+    if parking.found is not None and parking.found.how == "sudden":
+        return parking
+    count = parking.sudden + 1
+    if count < drain_verdict.SUDDEN_MINUTES or now.isolator != "open":
+        return replace(parking, sudden=count)
+    last = parking.rests[-1]
+    return replace(parking, sudden=count, found=Drain(
+        "sudden", now.at_s, last.at_s, 0.0, 0.0, 0.0, last.voltage_v - now.voltage_v))
+
+
+def quarter_hour(held: Held, at_s: float, volts: float, vehicle: Vehicle) -> Held:
+    """One quarter-hour further in a parking: its median voltage goes through filter, search and verdicts."""
+    parking, battery = held.parking, vehicle.starter
+    if not battery.lead_acid:
+        return replace(held, parking=replace(
+            parking, rests=(*parking.rests, Rest(at_s, volts, volts, 0.0))[-LOOK_BACK:]))
+    decay, warm = parking.decay, held.now.temperature_c
+    if decay is not None and volts > max(r.voltage_v for r in parking.rests[-LOOK_BACK:]) + LIFT_V:
+        # Something charged it unseen, in a gap of the readings or from a charger: rest begins anew.
+        return replace(held, alone_s=at_s, quarter_end_s=0.0, parking=Parking())
+    if decay is None:
+        decay = surface_decay.begin(at_s, volts, warm, held.usual)
+        return replace(held, parking=Parking(decay, drain.begin(at_s), (Rest(at_s, volts, volts, 1.0),)))
+    decay = surface_decay.step(decay, at_s, volts, warm)
+    search = drain.step(parking.search, decay)
+    rests = (*parking.rests, Rest(
+        at_s, volts, volts - surface_decay.warmth_v(decay), drain_verdict.expected_v_per_h(decay)))[-KEPT:]
+    found = parking.found
+    likely, passes = drain_verdict.slow(search, decay, rests, battery)
+    passing = parking.passing + 1 if passes else 0
+    if found is None and held.now.isolator == "open" and volts > EMPTY_V:
+        if passing >= drain_verdict.IN_A_ROW:
+            found = likely
+        else:
+            found = drain_verdict.fast(rests, decay.begun_s, battery)
+    elif found is not None and drain_verdict.over(found, rests):
+        # It stopped by itself: a lamp was put out. Look at the rest as at a new one.
+        return replace(held, parking=Parking(rests=rests[-1:]))
+    elif found is not None and found.how == "slow" and likely is not None:
+        found = replace(likely, found_s=found.found_s)
+    charged_s = held.charged_s
+    if volts - VOLTAGE_PER_K * ((warm if warm is not None else 20.0) - 25.0) > starter_alerts.three_quarters_v(battery):
+        charged_s = at_s
+    return replace(held, charged_s=charged_s, parking=Parking(decay, search, rests, passing, found, parking.sudden))
+
+
+WAIT = NotYet("the starter battery must first stand alone for some hours")
+FLAT_CURVE = NotYet("the resting voltage of this chemistry is too flat to read charge or drain from")
+
+
+def findings(held: Held, vehicle: Vehicle) -> StarterFindings:
+    """The starter battery as of the last minute."""
+    decay, battery = held.parking.decay, vehicle.starter
+    if not battery.lead_acid:
+        return StarterFindings(FLAT_CURVE, FLAT_CURVE, FLAT_CURVE, None, *crank.answers(held.starts))
+    if decay is None or decay.steps < 8:
+        return StarterFindings(WAIT, WAIT, WAIT, None, *crank.answers(held.starts))
+    level, sigma = surface_decay.rest_voltage_v(decay)
+    rest = Estimate(level, level - 1.96 * sigma, level + 1.96 * sigma, "rested")
+    kind = KINDS[battery.chemistry]
+    spread = 1.96 * (sigma**2 + kind.full_sigma_v**2) ** 0.5
+    left = 1 - (kind.full_v + VOLTAGE_PER_K * (decay.base_c - 25.0) - level) / kind.span_v
+    charge = Estimate(_clip(left), _clip(left - spread / kind.span_v), _clip(left + spread / kind.span_v), "rested")
+    fall, fall_sigma = surface_decay.fall_v_per_day(decay)
+    own, found = drain_verdict.amperes(fall, battery), held.parking.found
+    if found is not None and found.how != "sudden":
+        draining = Estimate(found.extra_a + own, found.low_a, found.high_a + 2 * max(own, 0.0), "measured")
+    else:
+        doubt = 1.96 * drain_verdict.amperes(fall_sigma, battery)
+        draining = Estimate(own, max(0.0, own - doubt), 1.3 * (own + doubt), "rested")
+    return StarterFindings(charge, rest, draining, _doubtful_s(held), *crank.answers(held.starts))
+
+
+def _clip(value: float) -> float:
+    return min(1.0, max(0.0, value))
+
+
+def _doubtful_s(held: Held) -> float | None:
+    """Seconds until a start becomes doubtful at the present rate: the level under any surface charge counts."""
+    decay, found = held.parking.decay, held.parking.found
+    if decay is None:
+        return None
+    fall = max(surface_decay.fall_v_per_day(decay)[0], 0.002) if found is None else found.fall_v_per_day
+    volts = min(held.parking.rests[-1].voltage_v, surface_decay.rest_voltage_v(decay)[0] + 0.05)
+    return max(0.0, (volts - DOUBTFUL_V) / fall * 86400)
+
+
+def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+    """What is wrong with the starter battery, if anything."""
+    now, rests = held.now, held.parking.rests
+    at_s = now.at_s or 0.0
+    resting = bool(rests) and held.alone_s is not None and at_s - held.alone_s > RESTED_S
+    return starter_alerts.conditions(
+        vehicle, held.level, held.parking.found, _doubtful_s(held) if held.parking.found else None, held.starts,
+        rest_v=rests[-1].voltage_v if resting else None, temperature_c=now.temperature_c, house_v=now.house_v,
+        uncharged_s=at_s - held.charged_s if held.charged_s is not None else 0.0, at_s=at_s,
+    )

@@ -1,0 +1,224 @@
+"""What of the starter battery deserves a warning: drain, level, frost, long part-charged, weak starts."""
+from dataclasses import dataclass
+
+from monitor.battery.label import Battery, Vehicle
+from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.detection.starter import crank
+from monitor.detection.starter.drain_verdict import Drain
+from monitor.detection.starter.freezing import freezing_point_c
+from monitor.findings import Condition, JoinFindings
+from monitor.sample import Minute
+
+#: Rested below this a start is doubtful in the cold; below the second, everywhere [V].
+LOW_V, FLAT_V = 12.2, 11.9
+#: Comes off again this much higher [V].
+BACK_V = 0.15
+#: The battery warms and cools behind the thermometer: warn this early [K].
+FROST_MARGIN_K = 3.0
+#: Below three quarters for so long shortens its life [s].
+PART_CHARGED_S = 14 * 86400.0
+#: Above this at 25 °C a regulator or the charger has failed; every kelvin below allows more [V].
+OVER_V, OVER_PER_K = 15.0, 0.024
+UNDER_V, UNDER_FOR_S = 11.8, 120.0
+#: The house battery can lend a hand above this at rest [V].
+HOUSE_FIT_V = 12.3
+HOUSE_FIT_LFP_V = 12.9
+
+
+#: kind -> priority, what it means, what to look at first, what would make it go away.
+TEXTS = {
+    "starter_drain": (
+        "high", "Something takes current from the starter battery while the vehicle is parked.",
+        "Lamps, glove box, radio, a plugged-in charger, a door ajar; then pull fuses one by one and watch the drain.",
+        "It clears when the voltage stops falling so fast, or when the engine has charged the battery again."),
+    "starter_low": (
+        "medium", "It is half empty or worse: a start is doubtful, in the cold above all.",
+        "Charge it with a charger meant for it, or drive for some hours; then watch whether it falls again.",
+        f"It clears when the battery rests above {LOW_V + BACK_V:.2f} V or the engine runs."),
+    "starter_freeze_risk": (
+        "high", "Thin acid freezes and bursts the case. Never charge or jump a frozen battery: it can explode.",
+        "Charge it before it freezes, or bring it somewhere warm. If it may be frozen already, let it thaw first.",
+        "It clears when the battery is charged or the air is warmer."),
+    "starter_part_charged": (
+        "low", "Lead-acid that stays part charged grows hard sulphate and loses capacity for good.",
+        "Give it a full charge from a charger meant for it: short drives do not fill it.",
+        "It clears when the battery has rested above three quarters."),
+    "crank_weak": (
+        "medium", "The starter battery, a terminal or the starter motor is tired; one cold morning it will not do.",
+        "Tighten and clean the terminals first. Then charge the battery fully and look at the next starts.",
+        "It clears when starts are good again."),
+    "start_failed": (
+        "high", "The engine was cranked and did not take over.",
+        "If it turned slowly: charge the battery. If it turned well: fuel and ignition. See docs/starting-help.md.",
+        "It clears with the next good start."),
+    "starter_over_voltage": (
+        "high", "The alternator's regulator or a charger does not limit: the battery boils off water and gas.",
+        "Stop charging: switch the charger or the engine off. Keep sparks away, and have the regulator looked at.",
+        "It clears when the voltage has come down."),
+    "starter_under_voltage": (
+        "high", "It is empty, or heavily loaded. Standing empty ruins it within days.",
+        "Switch off whatever runs from it, and charge it soon.", "It clears when the voltage has come back."),
+    "will_not_start": (
+        "high", "The engine will hardly start on the starter battery alone.",
+        "Read the cautions in docs/starting-help.md before joining anything. This program never joins the batteries.",
+        "It clears when the starter battery is charged or the engine runs."),
+}
+ON_DELAY_S = {"starter_low": 600.0, "starter_freeze_risk": 1800.0, "starter_over_voltage": 60.0,
+              "starter_under_voltage": 60.0}
+
+
+def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...] = (), means: str = "",
+          priority: str = "") -> Condition:
+    """An active condition with its texts."""
+    usual, meaning, look, clears = TEXTS[kind]
+    return Condition(kind, "starter", True, priority or usual, seen, means or meaning, look, clears,
+                     ON_DELAY_S.get(kind, 0.0), 0.0, figures)
+
+
+#: The same conditions while nothing is wrong.
+IDLE = {kind: Condition(kind, "starter", False, text[0], "", *text[1:], ON_DELAY_S.get(kind, 0.0))
+        for kind, text in TEXTS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """How long the voltage has been too high or too low."""
+
+    over_s: float = 0.0
+    under_s: float = 0.0
+    volts: float | None = None
+    low: bool = False
+    flat: bool = False
+
+
+def level(held: Level, minute: Minute, join: JoinFindings) -> Level:
+    """The level after one more minute."""
+    volts = minute.starter_voltage_v
+    if volts is None:
+        return held
+    warm_c = minute.ambient_temperature_c if minute.ambient_temperature_c is not None else minute.house_temperature_c
+    over_v = OVER_V + OVER_PER_K * max(0.0, 25.0 - (25.0 if warm_c is None else warm_c))
+    over_s = held.over_s + minute.duration_s if volts > over_v else 0.0
+    under_v = UNDER_V + (BACK_V if held.under_s >= UNDER_FOR_S else 0.0)
+    under_s = held.under_s + minute.duration_s if volts < under_v and join.engine != "running" else 0.0
+    low = volts < LOW_V + (BACK_V if held.low else 0.0)
+    flat = volts < FLAT_V + (BACK_V if held.flat else 0.0)
+    if over_s == under_s == held.over_s == held.under_s and low == held.low and flat == held.flat:
+        return held
+    return Level(over_s, under_s, volts, low, flat)
+
+
+def three_quarters_v(battery: Battery) -> float:
+    """Rest voltage at 25 °C of a battery three quarters full."""
+    kind = KINDS.get(battery.chemistry, KINDS["agm"])
+    return kind.full_v - 0.25 * kind.span_v - kind.full_sigma_v
+
+
+def conditions(vehicle: Vehicle, level: Level, found: Drain | None, doubtful_after_s: float | None,
+               starts: crank.Held, *, rest_v: float | None, temperature_c: float | None, house_v: float | None,
+               uncharged_s: float, at_s: float) -> tuple[Condition, ...]:
+    """All starter conditions, active or not. rest_v: the resting voltage, None while it is not resting."""
+    lead = vehicle.starter.lead_acid
+    failed = _failed(starts)
+    resting = rest_v is not None and lead
+    flat = resting and level.flat
+    return (
+        IDLE["starter_drain"] if found is None else _drain(found, doubtful_after_s, at_s),
+        _low(rest_v, flat) if resting and level.low else IDLE["starter_low"],
+        _frost(rest_v, temperature_c, vehicle.starter) if resting else IDLE["starter_freeze_risk"],
+        _part_charged(uncharged_s) if resting and uncharged_s > PART_CHARGED_S else IDLE["starter_part_charged"],
+        _weak(starts), failed, _over(level), _under(level),
+        _no_start(rest_v, house_v, vehicle) if flat or failed.active else IDLE["will_not_start"],
+    )
+
+
+def _drain(found: Drain, doubtful_after_s: float | None, at_s: float) -> Condition:
+    if found.how == "sudden":
+        return _said("starter_drain", f"The starter battery, alone at rest, fell by {found.fall_v_per_day:.1f} V "
+                     "within minutes and stayed there.", means="A cell may have failed inside, or a very heavy load is on. "
+                     "Expect no start.")
+    days = None if doubtful_after_s is None else doubtful_after_s / 86400
+    seen = (f"The resting voltage falls by {1000 * found.fall_v_per_day:.0f} mV a day since about "
+            f"{(at_s - found.since_s) / 3600:.0f} h ago: about {_milli(found.extra_a)} mA "
+            f"({_milli(found.low_a)} to {_milli(found.high_a)}) more than this vehicle usually draws."
+            + ("" if days is None else " A start is doubtful already." if days < 0.1 else
+               f" At this rate a start becomes doubtful in {days:.1f} days."))
+    return _said("starter_drain", seen, (
+        ("extra_a", found.extra_a), ("low_a", found.low_a), ("high_a", found.high_a), ("since_s", found.since_s),
+        ("doubtful_in_s", -1.0 if doubtful_after_s is None else doubtful_after_s)))
+
+
+def _milli(amps: float) -> str:
+    value = max(0.0, 1000 * amps)
+    step = 5 if value < 100 else 10 if value < 400 else 50 if value < 2000 else 100
+    return f"{step * round(value / step)}"
+
+
+def _low(rest_v: float, flat: bool) -> Condition:
+    return _said("starter_low", f"The starter battery stands at {rest_v:.2f} V with nothing charging it.",
+                 (("rest_v", rest_v),), priority="high" if flat else "medium")
+
+
+def charge_frac(rest_v: float, temperature_c: float | None, battery: Battery) -> float:
+    """Charge left by the resting voltage, 0 to 1."""
+    kind = KINDS.get(battery.chemistry, KINDS["agm"])
+    at_25 = rest_v - VOLTAGE_PER_K * ((20.0 if temperature_c is None else temperature_c) - 25.0)
+    return min(1.0, max(0.0, 1 - (kind.full_v - at_25) / kind.span_v))
+
+
+def _frost(rest_v: float, temperature_c: float | None, battery: Battery) -> Condition:
+    if temperature_c is None or temperature_c > 0:
+        return IDLE["starter_freeze_risk"]
+    point_c = freezing_point_c(charge_frac(rest_v, temperature_c, battery))
+    if temperature_c > point_c + FROST_MARGIN_K:
+        return IDLE["starter_freeze_risk"]
+    return _said("starter_freeze_risk", f"It is {temperature_c:.0f} °C, and at {rest_v:.2f} V the starter battery's "
+                 f"acid freezes at about {point_c:.0f} °C.", (("freezing_c", point_c), ("temperature_c", temperature_c)))
+
+
+def _part_charged(uncharged_s: float) -> Condition:
+    return _said("starter_part_charged", f"For {uncharged_s / 86400:.0f} days the starter battery has not rested above "
+                 "three quarters full.", (("uncharged_s", uncharged_s),))
+
+
+def _weak(starts: crank.Held) -> Condition:
+    last = starts.last
+    if last is not None and last.verdict == "weak":
+        return _said("crank_weak", f"The last start was weak: {last.because}.", (("severity", last.severity or 0.0),))
+    grown = crank.trend(starts)
+    if grown is None or grown[1] <= crank.GROWN:
+        return IDLE["crank_weak"]
+    return _said("crank_weak", f"Starts pull the voltage {grown[0]:.1f} times as deep as this vehicle's first "
+                 f"{crank.BASELINE} did at equal temperature ({grown[1]:.1f} to {grown[2]:.1f}).",
+                 (("ratio", grown[0]),))
+
+
+def _failed(starts: crank.Held) -> Condition:
+    if starts.last is not None and starts.last.verdict == "failed":
+        return _said("start_failed", f"The last start failed: {starts.last.because}.")
+    if len(starts.dips) >= 2:
+        return _said("start_failed", f"The starter voltage dipped {len(starts.dips)} times as in a start, and nothing "
+                     "charged afterwards: starts that failed, or a heavy load.")
+    return IDLE["start_failed"]
+
+
+def _over(level: Level) -> Condition:
+    if level.over_s < 60 or level.volts is None:
+        return IDLE["starter_over_voltage"]
+    return _said("starter_over_voltage", f"The starter battery has been at {level.volts:.1f} V for "
+                 f"{level.over_s / 60:.0f} min.", (("voltage_v", level.volts),))
+
+
+def _under(level: Level) -> Condition:
+    if level.under_s < UNDER_FOR_S or level.volts is None:
+        return IDLE["starter_under_voltage"]
+    return _said("starter_under_voltage", f"The starter battery is at {level.volts:.1f} V.",
+                 (("voltage_v", level.volts),))
+
+
+def _no_start(rest_v: float | None, house_v: float | None, vehicle: Vehicle) -> Condition:
+    fit_v = HOUSE_FIT_V if vehicle.house.lead_acid else HOUSE_FIT_LFP_V
+    if house_v is None or house_v <= fit_v:
+        return IDLE["will_not_start"]
+    own = "The start failed" if rest_v is None else f"The starter battery is flat ({rest_v:.1f} V)"
+    return _said("will_not_start", f"{own}; the house battery is not flat ({house_v:.1f} V).")

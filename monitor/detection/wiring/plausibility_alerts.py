@@ -1,0 +1,108 @@
+"""What a person is told of wiring that contradicts itself: in words, with what to look at first."""
+from monitor.battery.label import Vehicle
+from monitor.detection.wiring import bypass, channel_state, sunny_sensor, voltage_level
+from monitor.detection.wiring.plausibility_held import Held
+from monitor.findings import ChargeFindings, Condition, Estimate
+
+#: The charge filter closes its count only with so much current that the shunt does not show [A]; its lower bound too.
+UNSEEN_A, UNSEEN_LOW_A = 0.30, 0.15
+
+#: The same while nothing is wrong.
+IDLE = {kind: Condition(kind, battery, False) for kind, battery in (
+    ("shunt_bypassed", "house"), ("house_divider_wrong", "house"), ("starter_divider_wrong", "starter"),
+    ("channel_at_limit", "house"), ("sensor_noisy", "house"), ("temperature_sensor_loose", "house"))}
+QUIET = tuple(IDLE.values())
+
+
+def conditions(held: Held, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool) -> tuple[Condition, ...]:
+    """All six, active or not."""
+    house = voltage_level.house_factor(held.level, vehicle.house)
+    starter = voltage_level.starter_factor(held.level)
+    return (
+        IDLE["shunt_bypassed"] if reversed_shunt or house is not None else _bypassed(held, vehicle, charge),
+        IDLE["house_divider_wrong"] if house is None or reversed_shunt and house < 1.0 else _divider("house", house),
+        IDLE["starter_divider_wrong"] if starter is None else _divider("starter", starter),
+        _at_limit(held), _noisy(held), _loose(held),
+    )
+
+
+def _bypassed(held: Held, vehicle: Vehicle, charge: ChargeFindings) -> Condition:
+    pairs = bypass.pairs_now(held.bypass, held.at_s)
+    offset = charge.current_offset_a
+    unseen = 0.0
+    if isinstance(offset, Estimate):
+        known = vehicle.current_sensor.offset_a
+        if offset.value - known > UNSEEN_A and offset.low - known > UNSEEN_LOW_A:
+            unseen = offset.value - known
+    if pairs >= bypass.PAIRS:
+        ohm = charge.resistance_ohm
+        load = f" of some {held.bypass.pair_v / ohm.value:.0f} A" if isinstance(ohm, Estimate) and ohm.value > 0 else ""
+        seen = (f"At least {pairs:.0f} times within a day or two the house voltage fell by about {1000 * held.bypass.pair_v:.0f} mV and "
+                f"came back, as under a load{load}, and the shunt showed nothing of it.")
+    elif bypass.idle_now(held.bypass, held.at_s):
+        seen = (f"For hours the shunt showed {held.bypass.idle_a:.1f} A flowing in, at a voltage at which nothing charges, and the "
+                "voltage sank meanwhile.")
+    elif unseen:
+        seen = f"The count closes only if {unseen:.2f} A more flow out all the time than the shunt shows."
+    else:
+        return IDLE["shunt_bypassed"]
+    return Condition(
+        "shunt_bypassed", "house", True, "high", seen,
+        "A load's negative goes to the battery past the shunt, or the shunt's zero is off: the house battery looks fuller than it is.",
+        "On the battery's side of the shunt there must be one cable only, from post to shunt: move every other one to the far side. "
+        "Then, with everything off, `ampledger setup zero`.",
+        "It clears a day or two after the last sign of it.", off_delay_s=6 * 3600.0,
+        figures=(("pairs_count", pairs), ("unseen_a", unseen or held.bypass.idle_a)))
+
+
+def _divider(battery: str, factor: float) -> Condition:
+    known, words = voltage_level.mistake(factor)
+    times = known if known > 1 else 1 / known
+    seen = (f"The {battery} battery's voltage is about {times:.3g} times too {'low' if factor > 1 else 'high'}: it lives at voltages at "
+            "which no such battery can" + (f", as with a divider of {words}." if words else "."))
+    return Condition(
+        f"{battery}_divider_wrong", battery, True, "high", seen,
+        "The ratio of the voltage divider in the configuration is not that of the resistors; nothing that rests on this voltage holds.",
+        f"Measure at the posts with a multimeter, then: ampledger setup divider --battery {battery} --meter-v VOLTS. A battery that "
+        "really is at such a voltage is dead or in danger: measure before anything else.",
+        "It clears when the voltage is one that a battery can have.", figures=(("factor_ratio", factor),))
+
+
+def _at_limit(held: Held) -> Condition:
+    for limit, what, unit in ((held.limit_a, "current", "A"), (held.limit_v, "voltage", "V")):
+        if channel_state.at_limit(limit, held.at_s):
+            return Condition(
+                "channel_at_limit", "house", True, "medium",
+                f"The house {what} stops at exactly {limit.stuck_value:g} {unit}, time after time, while everything else moves on.",
+                "The channel is cut off at the end of its range; what lies beyond is lost, and the count runs short.",
+                "A shunt or divider for more, or another range of the converter (docs/drivers.md).",
+                "It clears after three days without it.", figures=(("value_ratio", limit.stuck_value),))
+    return IDLE["channel_at_limit"]
+
+
+def _noisy(held: Held) -> Condition:
+    for noise, what, unit in ((held.noise_v, "voltage", "V"), (held.noise_a, "current", "A")):
+        if channel_state.grown(noise):
+            return Condition(
+                "sensor_noisy", "house", True, "medium",
+                f"For {noise.grown_h} hours the house {what} scatters by {noise.now:.2g} {unit} at its calmest; it used to be "
+                f"{noise.usual:.2g} {unit}. Nothing else moves with it.",
+                "A loose sense lead, a lost earth, or another device's interference; single readings are worth less.",
+                "The sense leads' plugs and their way past motors, converters and radio; twist them.",
+                "It clears after an hour as calm as before.", off_delay_s=3600.0, figures=(("scatter_ratio", noise.now),))
+    return IDLE["sensor_noisy"]
+
+
+def _loose(held: Held) -> Condition:
+    swings = held.swings
+    if not sunny_sensor.loose(swings, held.at_s):
+        return IDLE["temperature_sensor_loose"]
+    sun = 2 * swings.sunny > len(swings.at_s)
+    return Condition(
+        "temperature_sensor_loose", "house", True, "low",
+        f"The house battery's temperature moves by up to {swings.most_k:.0f} K within half an hour, again and again"
+        + (", and it does so while the sun shines." if sun else "."),
+        ("The sensor sits in the sun" if sun else "The sensor hangs in the air") + ": a battery's mass follows within hours, not minutes. "
+        "What rests on temperature (cold charging, rest voltage, ageing) is off.",
+        "Tape it to the battery's side under a piece of foam, out of the sun.", "It clears after two days without such swings.",
+        figures=(("swing_k", swings.most_k),))

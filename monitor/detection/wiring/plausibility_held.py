@@ -1,0 +1,41 @@
+"""What speaks for and against each fault of the wiring, carried from minute to minute."""
+from dataclasses import dataclass
+
+from monitor.detection.wiring.bypass import Bypass
+from monitor.detection.wiring.channel_state import Limit, Noise
+from monitor.detection.wiring.sunny_sensor import Swings
+from monitor.detection.wiring.voltage_level import Level
+from monitor.findings import Event
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Sums of ten minutes."""
+
+    start_s: float = 0.0
+    minutes: int = 0
+    house_v: float = 0.0
+    house_a: float = 0.0
+    scatter_v: float = 0.0
+    scatter_a: float = 0.0
+    starter_minutes: int = 0
+    starter_v: float = 0.0
+    starter_low_v: float = 1e9
+    starter_high_v: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The evidence for each of them."""
+
+    block: Block = Block()
+    ring: tuple[float, ...] = ()        # volts and amperes of the last six minutes
+    bypass: Bypass = Bypass()
+    level: Level = Level()
+    limit_v: Limit = Limit()
+    limit_a: Limit = Limit()
+    noise_v: Noise = Noise()
+    noise_a: Noise = Noise()
+    swings: Swings = Swings()
+    at_s: float = 0.0
+    news: tuple[Event, ...] = ()

@@ -1,0 +1,110 @@
+"""A voltage divider that is set wrong: the levels of a battery that no battery has, by one common factor."""
+from dataclasses import dataclass, replace
+
+from monitor.battery.label import Battery
+
+#: Below this voltage a house battery holds next to nothing, and charging lifts it above at once [V].
+ALIVE_V = {True: 11.7, False: 12.3}
+#: ... and under light loads [of the rated capacity an hour] it shows at most this on the average there [V], within
+#: this band [V]: one that is only empty shows more at first and then falls through it.
+LIGHT_FRAC, LOW_V, BAND_V = 0.05, {True: 10.6, False: 10.9}, {True: 0.95, False: 1.1}
+#: Part of the rated capacity that must have gone out and have come in meanwhile; and that was drawn above what a
+#: battery shows without a charger [V].
+DRAWN_FRAC, CHARGED_FRAC, HIGH_FRAC, HIGH_V = 0.05, 0.03, 0.04, 14.9
+#: What a battery shows in between, by chemistry [V]: full and empty under light loads lie to both sides of it.
+MIDDLE_V = {True: 12.5, False: 13.15}
+#: The starter battery charged by an engine [V], and the part of a charging voltage that its rest is.
+CHARGED_V = 14.2
+REST_FRAC = (0.82, 0.945)
+#: Ten minutes count as one level where the voltage keeps within this part.
+LEVEL_FRAC = 0.012
+#: An engine's level below or above these is none [V]; so many tens of minutes of it.
+ENGINE_V, TIMES = (12.45, 15.6), 2
+#: Ratios of dividers that are taken for each other: (what it is, what it is set to), both to one.
+MISTAKES = tuple((a, b) for a in (2, 3, 4, 5, 6, 8, 10, 11, 15) for b in (1, 2, 3, 4, 5, 6, 8, 10, 11, 15) if a != b)
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Charge moved at impossible voltages of the house battery, and impossible levels of the starter battery."""
+
+    drawn_ah: float = 0.0           # since it was last alive, or fell out of the band
+    charged_ah: float = 0.0
+    low_h: float = 0.0              # under light loads
+    low_v: float = 0.0              # mean, least and most voltage meanwhile
+    least_v: float = 0.0
+    most_v: float = 0.0
+    high_ah: float = 0.0
+    high_v: float = 0.0
+    rest_v: float = 0.0             # latest level of the starter battery without an engine, 0: none
+    times: int = 0
+    level_v: float = 0.0            # impossible engine's level
+    calm_h: float = 0.0             # hours in which the house voltage was possible again
+
+
+def house(held: Level, voltage_v: float, current_a: float, hours: float, battery: Battery) -> Level:
+    """The means of some minutes more."""
+    rated = battery.rated_capacity_ah
+    if voltage_v <= ALIVE_V[battery.lead_acid]:
+        return _low(held, voltage_v, current_a, hours, battery)
+    drawn = -current_a * hours if current_a < -0.0005 * rated else 0.0
+    if drawn and voltage_v > HIGH_V:
+        high = min(held.high_ah + drawn, rated)
+        return replace(held, high_ah=high, high_v=held.high_v + (voltage_v - held.high_v) * drawn / high, calm_h=0.0)
+    if not (held.low_h or held.drawn_ah or held.charged_ah or held.high_ah):
+        return held
+    calm = held.calm_h + hours if drawn else held.calm_h
+    return replace(held, drawn_ah=0.0, charged_ah=0.0, low_h=0.0, low_v=0.0, calm_h=calm, high_ah=0.0 if calm > 3.0 else held.high_ah)
+
+
+def _low(held: Level, voltage_v: float, current_a: float, hours: float, battery: Battery) -> Level:
+    rated_ah = battery.rated_capacity_ah
+    drawn, charged = held.drawn_ah + max(-current_a * hours, 0.0), held.charged_ah + max(current_a * hours, 0.0)
+    if not -LIGHT_FRAC * rated_ah < current_a < -0.0005 * rated_ah:
+        return replace(held, drawn_ah=drawn, charged_ah=charged, calm_h=0.0)
+    if not held.low_h or max(held.most_v, voltage_v) - min(held.least_v, voltage_v) > BAND_V[battery.lead_acid]:
+        return replace(held, drawn_ah=0.0, charged_ah=0.0, low_h=hours, low_v=voltage_v, least_v=voltage_v, most_v=voltage_v, calm_h=0.0)
+    low_h = min(held.low_h + hours, 48.0)
+    return replace(held, drawn_ah=drawn, charged_ah=charged, low_h=low_h, low_v=held.low_v + (voltage_v - held.low_v) * hours / low_h,
+                   least_v=min(held.least_v, voltage_v), most_v=max(held.most_v, voltage_v), calm_h=0.0)
+
+
+def starter(held: Level, voltage_v: float, low_v: float, high_v: float) -> Level:
+    """Ten minutes of the starter battery more: mean, lowest and highest."""
+    if high_v - low_v > LEVEL_FRAC * voltage_v:
+        return held
+    rest = held.rest_v
+    if rest and REST_FRAC[0] <= rest / voltage_v <= REST_FRAC[1]:   # an engine's level
+        least, most = ENGINE_V
+        if voltage_v < least or voltage_v > most and rest > 13.4:
+            return replace(held, times=min(held.times + 1, 10), level_v=voltage_v)
+        return replace(held, times=0) if held.times else held
+    if rest and abs(voltage_v - rest) < 0.002:
+        return held
+    return replace(held, rest_v=voltage_v)
+
+
+def house_factor(held: Level, battery: Battery) -> float | None:
+    """What the house voltage must be multiplied by, roughly; None where nothing is wrong."""
+    middle, rated = MIDDLE_V[battery.lead_acid], battery.rated_capacity_ah
+    lead = battery.lead_acid
+    if held.drawn_ah > DRAWN_FRAC * rated and held.charged_ah > CHARGED_FRAC * rated and 0.0 < held.low_v < LOW_V[lead]:
+        return middle / held.low_v
+    return middle / held.high_v if held.high_ah > HIGH_FRAC * rated else None
+
+
+def starter_factor(held: Level) -> float | None:
+    """The same of the starter voltage."""
+    return CHARGED_V / held.level_v if held.times >= TIMES else None
+
+
+def mistake(factor: float) -> tuple[float, str]:
+    """The likeliest factor near this one, and the ratios that are taken for each other so.
+
+    >>> mistake(1.24)
+    (1.25, '5:1 set as 4:1')
+    """
+    real, wrong = min(MISTAKES, key=lambda pair: (round(abs(pair[0] / pair[1] / factor - 1.0) / 0.03), pair[0] + pair[1], abs(pair[0] - 5)))
+    if abs(real / wrong / factor - 1.0) > 0.06:
+        return round(factor, 2), ""
+    return real / wrong, f"{real}:1 set as {wrong}:1"

@@ -1,0 +1,161 @@
+"""Counts ampere-hours, and follows what use leaves behind: polarisation, surface charge, hysteresis."""
+from dataclasses import dataclass, replace
+from math import exp, log
+
+from monitor.battery import lead_acid, lithium_iron
+from monitor.battery.label import Battery, CurrentSensor
+from monitor.sample import Minute
+from monitor.usage import usual_load
+from monitor.usage.usual_load import UsualLoad
+
+MIDDLE_S, SLOW_S, TAIL_S, SURFACE_S = 1000.0, 7200.0, 600.0, 9000.0
+#: What a charger's voltage leaves under the surface takes a night to go (common practice: rest 12 h or more before
+#: a rest voltage is read).
+DEEP_SURFACE_S = 21600.0
+#: Surface charge goes once this part of the rated capacity has been drawn (common practice: a light
+#: load strips it; Berndt 1997, from memory).
+STRIP_FRAC = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """Charge since the filter last moved on, and the filtered currents behind every voltage."""
+
+    at_s: float | None = None
+    hours: float = 0.0             # pending: not yet in the belief
+    in_ah: float = 0.0
+    out_ah: float = 0.0
+    lost_ah: float = 0.0           # gassed or leaked away
+    doubt_ah2: float = 0.0         # variance of what flowed in gaps
+    current_a: float | None = None   # of the last minute, corrected for what is known of the shunt
+    voltage_v: float | None = None
+    middle_a: float = 0.0
+    slow_a: float = 0.0
+    surface_v: float = 0.0
+    direction: float = 0.0         # 1 after charging, -1 after discharging
+    since_charge_s: float = 1e9
+    drawn_ah: float = 1e9          # since the last charging
+    temperature_c: float | None = None
+    tail_v: float = 0.0            # means over ten minutes
+    tail_a: float = 0.0
+    high_s: float = 0.0            # for how long the voltage has been a charger's
+    top_v: float = 0.0             # the highest of that time, forgotten as surface charge goes
+    usual: UsualLoad = UsualLoad()
+    gap_s: float = 0.0             # of the present gap
+    gap_sigma_ah: float = 0.0
+    before_a: float = 0.0          # mean of some minutes before it
+
+    @property
+    def warmth_c(self) -> float:
+        """Battery temperature, 20 °C where none was ever measured."""
+        return 20.0 if self.temperature_c is None else self.temperature_c
+
+
+def taken(count: Count) -> Count:
+    """The same with nothing pending: the belief has taken it over."""
+    return replace(count, hours=0.0, in_ah=0.0, out_ah=0.0, lost_ah=0.0, doubt_ah2=0.0)
+
+
+def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor, capacity_ah: float) -> Count:
+    """One minute further."""
+    c, lead, rated = count, battery.lead_acid, battery.rated_capacity_ah
+    hours, gap_h = minute.covered_s / 3600.0, minute.gap_s / 3600.0
+    seconds = minute.covered_s + minute.gap_s
+    voltage, raw = minute.house_voltage_v, minute.house_current_a
+    current = None if raw is None else (raw - sensor.offset_a) * sensor.gain
+    temperature = minute.house_temperature_c if minute.house_temperature_c is not None else c.temperature_c
+    warmth = 20.0 if temperature is None else temperature
+    in_ah, out_ah = _corrected(minute, sensor)
+    doubt = c.doubt_ah2
+    load = c.middle_a if current is None else current
+    usual, gap_s, gap_sigma = c.usual, c.gap_s, c.gap_sigma_ah
+    if gap_h > 0:
+        guessed, sigma = usual_load.guess(usual, minute.gap_s, minute.hour, minute.end_s, gap_s, c.before_a, rated)
+        in_ah, out_ah = in_ah + max(guessed, 0.0), out_ah + max(-guessed, 0.0)
+        doubt += (gap_sigma + sigma) ** 2 - gap_sigma**2 + (guessed / gap_h * minute.gap_doubt_s / 3600.0) ** 2
+        gap_s, gap_sigma = gap_s + minute.gap_s, gap_sigma + sigma
+        if current is None:
+            load = guessed / gap_h
+    if gap_s and current is not None:
+        if gap_s > 300.0:
+            change, sigma = usual_load.look_back(usual, gap_s, minute.hour, minute.end_s, current, rated)
+            in_ah, out_ah, doubt = in_ah + max(change, 0.0), out_ah + max(-change, 0.0), doubt + sigma * sigma
+        gap_s = gap_sigma = 0.0
+    before = c.before_a if current is None else c.before_a + (1 - exp(-seconds / 300.0)) * (current - c.before_a)
+    if current is not None and hours:
+        usual = usual_load.learn(usual, current, minute.covered_s, minute.hour, minute.end_s)
+    lost = _lost_ah(battery, capacity_ah, current, voltage, warmth, hours, hours + gap_h)
+    since, drawn, surface = c.since_charge_s + seconds, c.drawn_ah + out_ah, c.surface_v
+    if lead:
+        charging = (current is not None and current > 0.002 * rated) or (voltage is not None and voltage > 13.25)
+        if charging and voltage is not None:
+            aim = min(max(0.25 * (voltage - 12.8), 0.0), 0.15)
+            surface += (1 - exp(-seconds / 1800.0)) * (aim - surface)
+        else:
+            surface *= exp(-seconds / SURFACE_S - out_ah / (STRIP_FRAC * rated))
+    else:
+        charging = voltage is not None and voltage > 13.8
+    if charging:
+        since = drawn = 0.0
+    direction, moved = c.direction, (in_ah - out_ah) / capacity_ah
+    if moved:
+        turn = min(abs(moved) / lithium_iron.MEMORY_FRAC, 1.0)
+        direction += turn * ((1.0 if moved > 0 else -1.0) - direction)
+    tail_v, tail_a, high_s, top_v = c.tail_v, c.tail_a, c.high_s, c.top_v
+    if voltage is not None and current is not None:
+        keep = 1 - exp(-seconds / TAIL_S)
+        tail_v, tail_a = tail_v + keep * (voltage - tail_v), tail_a + keep * (current - tail_a)
+        high_s = high_s + seconds if voltage > (13.4 if lead else 13.7) else 0.0
+        top_v = max(voltage, voltage + (top_v - voltage) * exp(-seconds / DEEP_SURFACE_S))
+    return Count(
+        minute.end_s, c.hours + hours + gap_h, c.in_ah + in_ah, c.out_ah + out_ah, c.lost_ah + lost, doubt, current, voltage,
+        c.middle_a + (1 - exp(-seconds / MIDDLE_S)) * (load - c.middle_a),
+        c.slow_a + (1 - exp(-seconds / SLOW_S)) * (load - c.slow_a),
+        surface, direction, since, drawn, temperature, tail_v, tail_a, high_s, top_v, usual, gap_s, gap_sigma,
+        before)
+
+
+def _corrected(minute: Minute, sensor: CurrentSensor) -> tuple[float, float]:
+    """Charge in and out after the known faults of the shunt [Ah]."""
+    in_ah, out_ah = minute.charge_in_ah, minute.charge_out_ah
+    shift = sensor.offset_a * minute.covered_s / 3600.0
+    if in_ah >= out_ah:
+        in_ah -= shift
+    else:
+        out_ah += shift
+    if in_ah < 0:
+        in_ah, out_ah = 0.0, out_ah - in_ah
+    if out_ah < 0:
+        in_ah, out_ah = in_ah - out_ah, 0.0
+    return in_ah * sensor.gain, out_ah * sensor.gain
+
+
+def _lost_ah(
+    battery: Battery, capacity_ah: float, current_a: float | None, voltage_v: float | None, warmth_c: float,
+    measured_h: float, hours: float,
+) -> float:
+    """Charge that left without passing the shunt, or passed it and made gas [Ah]."""
+    if not battery.lead_acid:
+        return lithium_iron.SELF_DISCHARGE_PER_HOUR * capacity_ah * hours
+    kind = lead_acid.KINDS[battery.chemistry]
+    lost = lead_acid.self_discharge_per_hour(kind, warmth_c) * capacity_ah * hours
+    if current_a is not None and voltage_v is not None and current_a > 0 and voltage_v > 13.2:
+        lost += min(lead_acid.gassing_a(capacity_ah, voltage_v, warmth_c, kind.gassing_scale), current_a) * measured_h
+    return lost
+
+
+def polarisation_v(count: Count, battery: Battery, depth_frac: float) -> tuple[float, float]:
+    """Voltage that recent use still adds to rest, without the step: (what it is, one sigma of its slow part).
+
+    Forms: Ceraolo, IEEE Trans. Power Systems 15 (2000) 1184, slow resistance as -ln of the charge left.
+    """
+    rated = battery.rated_capacity_ah
+    if battery.lead_acid:
+        left = min(max(1.0 - depth_frac, 0.05), 1.0)
+        slow = 0.8 * -log(left) / rated * count.slow_a
+        return (
+            0.15 / rated * count.middle_a + slow + count.surface_v,
+            0.4 * abs(slow) + 0.8 * count.surface_v + 0.02 * exp(-count.since_charge_s / 36000.0) + 0.003,
+        )
+    slow = 0.4 / rated * count.slow_a
+    return 0.4 / rated * count.middle_a + slow, 0.5 * abs(slow) + 0.003

@@ -1,0 +1,43 @@
+"""What the charge tracker carries from minute to minute."""
+from dataclasses import dataclass
+
+from monitor.estimation.charge_count import Count
+from monitor.estimation.charge_guesses import Guesses
+from monitor.estimation.charge_suspicion import Suspicion
+from monitor.estimation.resistance_growth import Growth
+from monitor.estimation.step_resistance import Resistance
+from monitor.findings import Event
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Voltage of the usable minutes of the present quarter of an hour, freed of what the load does to it."""
+
+    start_s: float = 0.0
+    minutes: int = 0
+    seconds: float = 0.0
+    rest_v: float = 0.0
+    drop_v: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Everything the charge tracker carries from minute to minute."""
+
+    guesses: Guesses
+    resistance: Resistance
+    count: Count = Count()
+    window: Window = Window()
+    anchor: str = ""
+    fulls: int = 0                 # full charges seen so far
+    anchor_at_s: float | None = None
+    knee_at_s: float = 0.0         # when the present spell at empty began
+    session_sigma: float = 1.0     # of the best anchor in this spell at full, 1: none
+    session_h: float = 0.0         # since its first
+    before_session: Guesses | None = None   # as if this spell had given no anchor, counted on
+    surprise: float = 1.0          # running mean of squared sigmas
+    growth: Growth = Growth()
+    growth_at_s: float = 0.0
+    most_ah: float = 0.0           # surely drawn from full without finding it empty, fading slowly
+    suspicion: Suspicion = Suspicion()
+    news: tuple[Event, ...] = ()

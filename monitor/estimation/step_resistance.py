@@ -1,0 +1,112 @@
+"""Resistance seen in load steps, and how it grows as the battery empties."""
+from dataclasses import dataclass
+from math import sqrt
+
+from monitor.battery import lead_acid
+from monitor.battery.label import Battery
+from monitor.sample import Minute
+
+#: Readings closer than this are averaged first, so that 1 Hz and 30 s logs show the same resistance.
+BIN_S = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class Resistance:
+    """Base resistance and its growth with depth: base + growth * x/(1-x), both learnt together.
+
+    Warmer batteries conduct better; the values are as measured, not corrected for temperature.
+    """
+
+    base_ohm: float
+    growth_ohm: float
+    base_var: float
+    cross_var: float
+    growth_var: float
+    steps: int = 0
+    refused: int = 0            # in a row
+    latest_ohm: float = 0.0     # mean of this minute's accepted steps, 0 if none
+    last_voltage_v: float | None = None
+    last_current_a: float | None = None
+    last_at_s: float = 0.0
+
+
+def begin(battery: Battery) -> Resistance:
+    """Before any step: what batteries of this size have [Shepherd 1965; Ceraolo 2000; common practice]."""
+    base = 0.9 / battery.rated_capacity_ah
+    growth = (0.5 if battery.lead_acid else 0.05) * base
+    return Resistance(base, growth, (0.5 * base) ** 2, 0.0, (0.7 * growth) ** 2)
+
+
+def at(resistance: Resistance, depth_frac: float) -> float:
+    """Resistance to a load step at this depth [ohm]."""
+    return max(resistance.base_ohm, 1e-4) + max(resistance.growth_ohm, 0.0) * lead_acid.resistance_shape(depth_frac)
+
+
+def sigma_ohm(resistance: Resistance, depth_frac: float) -> float:
+    """One standard deviation of at()."""
+    shape = lead_acid.resistance_shape(depth_frac)
+    variance = resistance.base_var + 2 * shape * resistance.cross_var + shape * shape * resistance.growth_var
+    return sqrt(max(variance, 0.0))
+
+
+def bins(minute: Minute) -> list[tuple[float, float, float]]:
+    """The minute's samples averaged to about half a minute: (time, voltage, current)."""
+    found: list[tuple[float, float, float]] = []
+    n, volts, amps, start = 0, 0.0, 0.0, None
+    samples = minute.samples
+    for sample in samples:
+        voltage, current = sample.house_voltage_v, sample.house_current_a
+        if voltage is None or current is None:
+            continue
+        if start is None:
+            start = sample.at_s
+        n += 1
+        volts += voltage
+        amps += current
+        if sample.at_s - start >= BIN_S or n == 1 and len(samples) <= 2:
+            found.append((sample.at_s, volts / n, amps / n))
+            n, volts, amps, start = 0, 0.0, 0.0, None
+    return found
+
+
+def update(
+    resistance: Resistance, minute: Minute, battery: Battery, depth_frac: float, settled: bool,
+) -> Resistance:
+    """Learn from the steps of one minute, discharge side only: charging has other resistances.
+
+    settled says that the charge left on the surface by a charger has gone. Steps far from what is
+    believed are refused; many in a row mean that the belief is wrong, and it is opened again.
+    """
+    r, refused = resistance, resistance.refused
+    rated = battery.rated_capacity_ah
+    base, growth, pbb, pbg, pgg, steps = (
+        r.base_ohm, r.growth_ohm, r.base_var, r.cross_var, r.growth_var, r.steps)
+    last_v, last_a, last_at = r.last_voltage_v, r.last_current_a, r.last_at_s
+    shape = lead_acid.resistance_shape(depth_frac)
+    latest, accepted = 0.0, 0
+    for at_s, voltage, current in bins(minute):
+        if settled and last_v is not None and last_a is not None and at_s - last_at < 240.0:
+            change = current - last_a
+            if abs(change) > 0.012 * rated and max(current, last_a) < 0.002 * rated and voltage < 13.3:
+                seen = (voltage - last_v) / change
+                if 0.0 < seen < 20.0 / rated:
+                    noise = 0.004 / abs(change) + 0.12 * (base + growth * shape)
+                    gb, gg = pbb + shape * pbg, pbg + shape * pgg
+                    total = gb + shape * gg + noise * noise
+                    miss = seen - base - growth * shape
+                    if miss * miss < 9.0 * total:
+                        base += gb / total * miss
+                        growth += gg / total * miss
+                        pbb -= gb * gb / total
+                        pbg -= gb * gg / total
+                        pgg -= gg * gg / total
+                        # resistance follows temperature and age: never sure for ever
+                        pbb += (0.01 * base) ** 2
+                        pgg += (0.01 * growth) ** 2
+                        steps, refused, accepted, latest = steps + 1, 0, accepted + 1, latest + seen
+                    else:
+                        refused += 1
+                        if refused > 15:
+                            pbb, pgg, refused = pbb + (0.5 * base) ** 2, pgg + (0.5 * growth) ** 2, 0
+        last_v, last_a, last_at = voltage, current, at_s
+    return Resistance(base, growth, pbb, pbg, pgg, steps, refused, latest / accepted if accepted else 0.0, last_v, last_a, last_at)

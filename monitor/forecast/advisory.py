@@ -1,0 +1,139 @@
+"""When to speak of tonight and when to keep quiet, and what became of what was said."""
+from dataclasses import dataclass, replace
+
+from monitor.battery.label import Vehicle
+from monitor.findings import ChargeFindings, Condition, Estimate, ForecastFindings
+from monitor.forecast import outcomes
+from monitor.forecast.outcomes import Learnt, Night
+from monitor.forecast.reserve import Margin
+from monitor.sample import Minute
+from monitor.usage import loads
+
+KIND = "house_reserve_forecast"
+HEADS_UP, WARNING, MOVED, EARLIER = 0.3, 0.5, 0.25, 0.1
+#: Before bedtime sun, drives and visitors can still change much: a warning takes as much as this.
+EARLY_WARNING = 0.8
+#: Local hour of bedtime while neither told nor learnt; without a clock, hours after the sun left.
+BEDTIME_HOUR, AFTER_SUN_H = 21.5, 2.5
+#: A message has to come this long before the reserve may be reached to be of use; where bedtime is
+#: too late for that it comes earlier, but no earlier than it has to: afternoons still change much.
+NOTICE_H, HEADS_UP_NOTICE_H = 4.5, 3.5
+#: Last night's message clears by this solar hour, the next one comes no earlier than that: far enough apart
+#: for the alert rules to take them as two.
+CLEARED_HOUR, AFTERNOON_HOUR = 8.0, 14.0
+
+
+@dataclass(frozen=True, slots=True)
+class Evening:
+    """The present evening: past bedtime or not, what was said, and the forecast waiting for its outcome."""
+
+    past_bedtime: bool | None = None    # None: the log has only begun
+    at_bedtime: float | None = None     # probability then
+    said: float | None = None           # probability of the last message of this evening
+    said_s: float = -1e9
+    said_count: int = 0
+    over: int = 0                       # forecasts in a row over the heads-up level
+    active: bool = False
+    high: bool = False
+    seen: str = ""
+    figures: tuple[tuple[str, float], ...] = ()
+    waiting: Night | None = None
+
+
+def past_bedtime(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hour: float) -> bool:
+    """Whether it is between bedtime and nine hours later, on the clock or by the sun."""
+    return 0 <= -to_bedtime_h(minute, vehicle, loaded, solar_hour) % 24 < 9
+
+
+def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hour: float) -> float:
+    """Hours until the next bedtime."""
+    if minute.hour is not None and vehicle.bedtime_hour is not None:
+        return (vehicle.bedtime_hour - minute.hour) % 24
+    learnt = loads.lights_out_solar_hour(loaded)
+    if learnt is not None:
+        return (learnt - solar_hour) % 24
+    if minute.hour is not None:
+        return (BEDTIME_HOUR - minute.hour) % 24
+    return (loaded.sky.set / 2 + AFTER_SUN_H - solar_hour) % 24
+
+
+def step(
+    held: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, solar_hour: float,
+    by_day: bool,
+) -> Evening:
+    """The evening after one more forecast; its condition is active from the message to the morning."""
+    p = found.probability_before_sun
+    if p is None:
+        return held
+    bedtime = is_past and held.past_bedtime is False
+    held = replace(held, past_bedtime=is_past, over=held.over + 1 if p >= HEADS_UP else 0)
+    if bedtime:
+        night = Night(found.issued_s, p, raw, found.lowest_low_frac or 0.0, found.lowest_high_frac or 1.0, 1.0,
+                      margin.reserve_frac)
+        held = replace(held, at_bedtime=p, waiting=night)
+    # Below the reserve already is no forecast any more: that is another message.
+    if margin.above_frac <= 0 or not _speak(held, found, p, bedtime, solar_hour, by_day):
+        quiet = held.active and p < HEADS_UP / 2
+        return replace(held, active=False) if quiet else held
+    figures = (("probability_before_sun", p), ("reserve_frac", margin.reserve_frac),
+               ("charge_frac", margin.reserve_frac + margin.usable_ah / margin.capacity_ah),
+               ("capacity_ah", margin.capacity_ah), ("lowest_low_frac", found.lowest_low_frac or 0.0),
+               ("lowest_frac", found.lowest_frac or 0.0), ("lowest_high_frac", found.lowest_high_frac or 0.0),
+               ("reserve_in_s", found.reserve_in_s if found.reserve_in_s is not None else -1.0))
+    return replace(held, said=p, said_s=found.issued_s, said_count=held.said_count + 1, active=True,
+                   high=p >= (WARNING if is_past else EARLY_WARNING), seen=found.sentence, figures=figures)
+
+
+def _speak(
+    held: Evening, found: ForecastFindings, p: float, bedtime: bool, solar_hour: float, by_day: bool,
+) -> bool:
+    """One message at bedtime; earlier where bedtime would be too late; another only when much has changed."""
+    if p < HEADS_UP:
+        return False
+    if held.said is not None:
+        if held.high or held.said_count > 1:
+            return False
+        return p >= EARLY_WARNING if bedtime else held.over >= 2 and p >= WARNING and p - held.said >= MOVED
+    if bedtime:
+        return True
+    # A log that began after bedtime knows neither the charge nor the loads yet: three hours of the same odds first.
+    if held.over < (2 if held.at_bedtime is not None or not held.past_bedtime else 18):
+        return False
+    if held.past_bedtime and solar_hour >= 18 or not by_day and solar_hour < 12:
+        return held.at_bedtime is None or p >= held.at_bedtime + 0.1
+    soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
+    # Looking every ten minutes finds a high moment sooner or later: so before bedtime the odds must be higher.
+    if p < HEADS_UP + EARLIER or solar_hour < AFTERNOON_HOUR or soon_h is None:
+        return False
+    return soon_h < (NOTICE_H if p >= WARNING + EARLIER else HEADS_UP_NOTICE_H)
+
+
+def watched(
+    held: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.Held, now_s: float,
+    solar_hour: float,
+) -> tuple[Evening, Learnt]:
+    """Follow the night that was forecast; when the sun carries the load again, close it and learn from it."""
+    night = held.waiting
+    morning = 3.5 <= solar_hour < 20 and (loads.sun_carries(loaded) or solar_hour >= 14)
+    if night is not None and isinstance(charge.charge_frac, Estimate):
+        reached = night.reached_s
+        if reached is None and margin.usable_ah < 0:
+            reached = now_s
+        night = replace(night, lowest_frac=min(night.lowest_frac, charge.charge_frac.value), reached_s=reached)
+        held = replace(held, waiting=night)
+        if morning and now_s - night.issued_s > 2 * 3600:
+            learnt = outcomes.judged(learnt, night)
+            held = replace(held, waiting=None)
+    over = CLEARED_HOUR <= solar_hour < 12 or 3.5 <= solar_hour < 12 and loads.sun_carries(loaded)
+    if over and not held.past_bedtime and (held.said is not None or held.at_bedtime is not None):
+        held = replace(held, said=None, said_count=0, at_bedtime=None, active=False, high=False, over=0)
+    return held, learnt
+
+
+def conditions(held: Evening, found: ForecastFindings) -> tuple[Condition, ...]:
+    """The message of this evening while it stands."""
+    levers = " ".join(f"{text[:1].upper()}{text[1:].rstrip('.')}." for text, _ in found.levers[:2])
+    return (Condition(
+        KIND, "house", held.active, "high" if held.high else "medium", held.seen,
+        "The charge may not last until the sun carries the load again.", levers,
+        "The sun carries the load, or the odds fall under 15 in 100.", figures=held.figures),)

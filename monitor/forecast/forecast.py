@@ -1,0 +1,204 @@
+"""Tonight: will the charge last until the sun carries the load; when not; what would close the gap."""
+from dataclasses import dataclass, replace
+from random import Random
+
+from monitor.battery.label import Vehicle
+from monitor.findings import ChargeFindings, Condition, Event, ForecastFindings
+from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve, tonight_words
+from monitor.forecast.advisory import Evening
+from monitor.forecast.night import Path
+from monitor.forecast.outcomes import Learnt
+from monitor.forecast.reserve import Margin
+from monitor.sample import Minute
+from monitor.usage import fridge, loads, solar_clock
+from monitor.usage.history import DAY_SLOTS, SLOT_S
+
+ISSUE_S = 600.0
+#: The paths are run anew this often; between, what was used more or less than foreseen moves the odds.
+RUN_S = 3600.0
+PATHS = 80
+CLOUDY_PATHS = 20
+CLOUDY_S = 3 * 3600.0
+#: Steps of a path that make the fan: every hour of the coming 16, then every other up to 36.
+FAN_STEPS = (0, *range(1, 33, 2), *range(33, 49, 4), *range(49, 61, 2))
+#: From this probability on the time told is that of tonight.
+MAY_BE_TONIGHT = 0.15
+#: ... and a time beyond tonight is told only where it is as sure as this: drives are not foreseen.
+SURE_LATER = 0.75
+#: Nights that do reach the reserve are those that went otherwise than foreseen: their time scatters more than the paths.
+TIME_SPREAD = 1.3
+WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not known yet")
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The latest forecast, what it came from, the evening's messages and how past nights turned out."""
+
+    latest: ForecastFindings = WAITING
+    run_s: float = -1e9
+    margins_ah: tuple[float, ...] = ()      # of every path before the sun is back, sorted
+    share: float = 0.0                      # of them that reach the reserve
+    foreseen_ah: tuple[float, ...] = ()     # mean of the paths over the first hours
+    first_step_s: float = 0.0
+    evening: Evening = Evening()
+    learnt: Learnt = Learnt()
+    nights_known: int = 0
+    news: tuple[Event, ...] = ()
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Nothing foreseen yet."""
+    return Held()
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, loaded: loads.Held) -> Held:
+    """One minute further; a new forecast every ten minutes and whenever it is bedtime."""
+    now_s = minute.end_s
+    if now_s // ISSUE_S == held.latest.issued_s // ISSUE_S and held.run_s > 0:
+        return replace(held, news=()) if held.news else held
+    margin = reserve.margin(vehicle.house, charge, _running_load_a(loaded))
+    if margin is None:
+        return replace(held, latest=replace(WAITING, issued_s=now_s), run_s=now_s, margins_ah=(), news=())
+    solar_hour = solar_clock.hour_of(loaded.clock, now_s)
+    told, learnt = advisory.watched(held.evening, held.learnt, charge, margin, loaded, now_s, solar_hour)
+    held = replace(held, evening=told, learnt=learnt, news=())
+    is_past = advisory.past_bedtime(minute, vehicle, loaded, solar_hour)
+    bedtime = is_past and told.past_bedtime is False
+    if now_s // RUN_S != held.run_s // RUN_S or bedtime or not held.margins_ah:
+        held = _run(held, minute, vehicle, margin, loaded)
+    else:
+        held = _moved_on(held, margin, now_s)
+    held = replace(held, latest=replace(
+        held.latest, sentence=tonight_words.sentence(
+            held.latest, margin.reserve_frac, margin.reserve_frac + margin.above_frac, minute.hour)))
+    return replace(held, evening=advisory.step(
+        held.evening, held.latest, held.share, margin, is_past, solar_hour, _by_day(loaded, now_s)))
+
+
+def _running_load_a(loaded: loads.Held) -> float:
+    """What a cut-out sees: the compressor running beside what draws all night [A]."""
+    fridge_a = fridge.amperes(loaded.cold)
+    return (loaded.base_a or 0.5) + (4.5 if fridge_a is None else fridge_a)
+
+
+def _by_day(loaded: loads.Held, now_s: float) -> bool:
+    """Whether the night in question is the coming one: from an hour after sunrise, or when the sun carries the load."""
+    at_slot = solar_clock.slot_of(loaded.clock, now_s) % DAY_SLOTS
+    return loaded.sky.rise + 2 <= at_slot or at_slot > 7 and loads.sun_carries(loaded)
+
+
+def _run(held: Held, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.Held) -> Held:
+    now_s = minute.end_s
+    slot = solar_clock.slot_of(loaded.clock, now_s)
+    first = 1.0 - now_s % SLOT_S / SLOT_S
+    days, count = outlook_days.days_from(
+        loaded.past, slot, loaded.temperature_c, vehicle.house.rated_capacity_ah)
+    start = night.Start(
+        slot, first, margin.above_frac, margin.above_sigma_frac, margin.capacity_ah, margin.capacity_sigma_ah,
+        margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, _by_day(loaded, now_s))
+    made = night.paths(start, days, PATHS, Random(int(now_s)))
+    found = _summary(made, first, now_s, margin, held.learnt)
+    share = sum(path.lowest_ah < 0 for path in made) / len(made)
+    cloudy = held.latest.probability_cloudy_tomorrow
+    if cloudy is None or now_s // CLOUDY_S != held.run_s // CLOUDY_S:
+        cloudy = _cloudy(start, days, now_s, held.learnt)
+    options = levers.levers(
+        made, lambda p: outcomes.corrected(held.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a)
+    because = ""
+    if count < 3:
+        because = "first nights, rough" if count else "first night, rough: no whole day has been seen yet"
+    latest = replace(found, because=because, levers=options, probability_cloudy_tomorrow=cloudy,
+                     probability_before_sun=outcomes.corrected(held.learnt, share))
+    mean = tuple(sum(path.track_ah[i] for path in made) / len(made) for i in range(1, 4))
+    return replace(
+        held, latest=latest, run_s=now_s, margins_ah=tuple(round(m, 2) for m in sorted(p.lowest_ah for p in made)),
+        share=share, foreseen_ah=(margin.usable_ah, *mean), first_step_s=first * SLOT_S, nights_known=count)
+
+
+def _cloudy(start: night.Start, days: night.Days, now_s: float, learnt: Learnt) -> float:
+    """Probability of reaching the reserve by the morning after next if tomorrow is a dull day."""
+    skies = sorted((sum(sky), sky) for _, sky in days.harvests)
+    total, dull = skies[len(skies) // 5]
+    if len(skies) < 5:
+        dull = tuple(0.35 * value for value in dull)
+    made = night.paths(start, replace(days, harvests=((1.0, dull),)), CLOUDY_PATHS, Random(int(now_s) + 1))
+    late = start.slot % DAY_SLOTS
+    until_h = (16 - late) / 2 + 24 if late < 16 else (DAY_SLOTS - late) / 2 + 32
+    steps = DAY_SLOTS + int(until_h - 24)  # half hours for a day, then hours
+    share = sum(min(path.track_ah[:steps]) < 0 for path in made) / len(made)
+    return outcomes.corrected(learnt, share)
+
+
+def _summary(made: list[Path], first_frac: float, now_s: float, margin: Margin, learnt: Learnt) -> ForecastFindings:
+    count = len(made)
+    floor = margin.reserve_frac
+
+    def quantile(values: list[float], part: float) -> float:
+        return values[min(int(part * len(values)), len(values) - 1)]
+
+    lows = sorted(floor + path.lowest_ah / path.capacity_ah for path in made)
+    middle = quantile(lows, 0.5)
+    low = middle + learnt.spread * (quantile(lows, 0.1) - middle)
+    high = middle + learnt.spread * (quantile(lows, 0.9) - middle)
+    tonight = [p.reserve_at_h for p in made if p.reserve_at_h is not None and p.lowest_ah <= 0]
+    ever = [p.reserve_at_h for p in made if p.reserve_at_h is not None]
+    # Where it may well be tonight the time is that of tonight; otherwise that of the coming three days.
+    soon = len(tonight) >= MAY_BE_TONIGHT * count
+    times = sorted(tonight if soon else ever)
+    reached = soon or len(ever) >= SURE_LATER * count
+    when = quantile(times, 0.5) if reached else 0.0
+    suns = sorted(p.sun_at_h if p.sun_at_h is not None else 99.0 for p in made)
+    fulls = sorted(p.full_at_h if p.full_at_h is not None else 1e9 for p in made)
+    ends_h, fan = night.ends_h(first_frac), []
+    for step in FAN_STEPS:
+        column = sorted(floor + path.track_ah[step] / path.capacity_ah for path in made)
+        fan.append((ends_h[step] * 3600, *(
+            round(_frac(quantile(column, part)), 4) for part in (0.1, 0.5, 0.9))))
+    return ForecastFindings(
+        issued_s=now_s, probability_before_sun=None,
+        reserve_in_s=when * 3600 if reached else None,
+        reserve_in_low_s=max(when - TIME_SPREAD * (when - quantile(times, 0.1)), 0.0) * 3600 if reached else None,
+        reserve_in_high_s=(when + TIME_SPREAD * (quantile(times, 0.9) - when)) * 3600 if reached else None,
+        lowest_frac=_frac(middle), lowest_low_frac=_frac(low), lowest_high_frac=_frac(high),
+        sun_back_in_s=quantile(suns, 0.5) * 3600 if quantile(suns, 0.5) < 90 else None,
+        full_in_s=quantile(fulls, 0.5) * 3600 if quantile(fulls, 0.5) < 1e8 else None,
+        fan=tuple(fan),
+    )
+
+
+def _frac(charge_frac: float) -> float:
+    return min(max(charge_frac, 0.0), 1.0)
+
+
+def _moved_on(held: Held, margin: Margin, now_s: float) -> Held:
+    """The forecast some minutes later: its times come nearer, its odds follow what was really used."""
+    after = (now_s - held.run_s - held.first_step_s) / SLOT_S
+    points = held.foreseen_ah
+    if after < 0:
+        part = (now_s - held.run_s) / held.first_step_s
+        expected = points[0] + part * (points[1] - points[0])
+    else:
+        i = min(int(after), len(points) - 3)
+        expected = points[i + 1] + (after - i) * (points[i + 2] - points[i + 1])
+    shift = margin.usable_ah - expected
+    share = sum(m + shift < 0 for m in held.margins_ah) / len(held.margins_ah)
+    was, passed = held.latest, now_s - held.latest.issued_s
+
+    def nearer(value_s: float | None) -> float | None:
+        return None if value_s is None else max(value_s - passed, 0.0)
+
+    return replace(held, share=share, latest=replace(
+        was, issued_s=now_s, probability_before_sun=outcomes.corrected(held.learnt, share),
+        reserve_in_s=nearer(was.reserve_in_s), reserve_in_low_s=nearer(was.reserve_in_low_s),
+        reserve_in_high_s=nearer(was.reserve_in_high_s), sun_back_in_s=nearer(was.sun_back_in_s),
+        full_in_s=nearer(was.full_in_s), fan=tuple((t - passed, *rest) for t, *rest in was.fan if t > passed)))
+
+
+def findings(held: Held, vehicle: Vehicle) -> ForecastFindings:
+    """The latest forecast."""
+    return held.latest
+
+
+def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+    """One message an evening, while it stands."""
+    return advisory.conditions(held.evening, held.latest)

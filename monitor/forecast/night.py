@@ -1,0 +1,180 @@
+"""Many possible next three days: the battery run forward through whole past days of load and sun."""
+from dataclasses import dataclass
+from itertools import accumulate
+from math import exp, sqrt
+from random import Random
+from statistics import NormalDist
+
+from monitor.usage.history import DAY_SLOTS
+
+STEP_H = 0.5
+#: A path counts as full from this part of the room on: charging never ends on a curve.
+FULL = 0.97
+#: Part of what goes in that can be had again, below gassing.
+KEPT_LEAD, KEPT_LITHIUM = 0.96, 0.99
+#: Acceptance of lead-acid near full: the charging current falls with the room left, in about this time [h].
+ACCEPTANCE_H = 1.3
+#: A morning that has not brought enough sun by two hours past solar noon will not.
+LATEST_SUN_SLOT = 28
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where all paths begin, with one sigma of what is not known exactly."""
+
+    slot: int
+    first_frac: float       # how much of the present slot is still to come
+    above_frac: float       # charge above the reserve, part of the capacity
+    above_sigma_frac: float
+    capacity_ah: float
+    capacity_sigma_ah: float
+    correlation: float      # of the two
+    room_frac: float        # from the reserve to full
+    lead_acid: bool
+    by_day: bool            # the sun is up: the night in question is the coming one
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """Past days from this time of day on, by slot [A]: (weight, factor, load) and (weight, harvest)."""
+
+    loads: tuple[tuple[float, float, tuple[float, ...]], ...]
+    harvests: tuple[tuple[float, tuple[float, ...]], ...]
+    load_sigma: float
+    harvest_sigma: float
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """One possible future. Ampere-hours are counted from the reserve up: 0 is the reserve.
+
+    Times in hours from now; None: not within three days.
+    """
+
+    capacity_ah: float
+    lowest_ah: float            # before the sun carries the load again
+    lowest_at_h: float
+    reserve_at_h: float | None  # first time at the reserve at all
+    sun_at_h: float | None
+    full_at_h: float | None
+    track_ah: list[float]       # now, then at the end of every step
+
+
+def ends_h(first_frac: float) -> list[float]:
+    """When each step of a path ends [h from now]: half hours for a day, then hours for two more."""
+    first = STEP_H * first_frac
+    day = [0.0, *(first + STEP_H * i for i in range(DAY_SLOTS))]
+    return day + [day[-1] + 1.0 + i for i in range(DAY_SLOTS)]
+
+
+def paths(start: Start, days: Days, count: int, random: Random) -> list[Path]:
+    """That many paths, each with its own charge, load day, sky day and their scales, all evenly spread."""
+    normal = _spread(count)
+    charges, sizes, loads, skies = normal[:], normal[:], normal[:], normal[:]
+    for column in (charges, sizes, loads, skies):
+        random.shuffle(column)
+    tied, free = start.correlation, sqrt(1 - start.correlation**2)
+    load_days = _drawn([day[0] for day in days.loads], count, random)
+    sky_days = _drawn([day[0] for day in days.harvests], count, random)
+    by_hour = [_hours(day[2]) for day in days.loads], [_hours(day[1]) for day in days.harvests]
+    times = ends_h(start.first_frac)
+    made = []
+    for i in range(count):
+        a, b = load_days[i], sky_days[i]
+        more = exp(days.load_sigma * loads[i] - 0.5 * days.load_sigma**2)
+        brighter = exp(days.harvest_sigma * skies[i] - 0.5 * days.harvest_sigma**2)
+        legs = [(days.loads[a][2], days.loads[a][1] * more, days.harvests[b][1])]
+        for _ in range(2):
+            # The day after a past day is the day that followed it, where that is known.
+            a = a - 1 if a > 0 else load_days[int(random.random() * count)]
+            b = b - 1 if b > 0 else sky_days[int(random.random() * count)]
+            legs.append((by_hour[0][a], days.loads[a][1] * more, by_hour[1][b]))
+        capacity = start.capacity_ah + start.capacity_sigma_ah * (tied * charges[i] + free * sizes[i])
+        above = start.above_frac + start.above_sigma_frac * charges[i]
+        made.append(_run(start, legs, brighter, above, max(capacity, 0.3 * start.capacity_ah), times))
+    return made
+
+
+def _run(start: Start, legs: list, brighter: float, above: float, capacity: float, times: list[float]) -> Path:
+    room = start.room_frac * capacity
+    ah = min(above, start.room_frac) * capacity
+    kept = KEPT_LEAD if start.lead_acid else KEPT_LITHIUM
+    accepts = 1.0 / ACCEPTANCE_H if start.lead_acid else 1.0
+    # By day and in the evening the sun is looked for from solar midnight on; in the small hours at once.
+    at_slot = start.slot % DAY_SLOTS
+    wait = 0 if at_slot < DAY_SLOTS // 2 and not start.by_day else DAY_SLOTS - at_slot
+    latest = wait + LATEST_SUN_SLOT - (at_slot + wait) % DAY_SLOTS
+    if latest > DAY_SLOTS:  # steps are hours from there on
+        latest = DAY_SLOTS + (latest - DAY_SLOTS) // 2
+    sun_step, step = -1, 0
+    track = [ah]
+    append = track.append
+    step_h, usual_h = STEP_H * start.first_frac, STEP_H
+    for load_day, factor, sky_day in legs:
+        night = next((i for i, sky in enumerate(sky_day) if sky > 0.0), len(sky_day))
+        if night > 3:  # no sun for a while: nothing but the load, summed up
+            hours = step_h - usual_h
+            track.extend([ah - factor * (used + load_day[0] * hours) for used in
+                          accumulate(load * usual_h for load in load_day[:night])])
+            ah, step, step_h = track[-1], step + night, usual_h
+            rest = zip(load_day[night:], sky_day[night:])
+        else:
+            rest = zip(load_day, sky_day)
+        for load, sky in rest:
+            net = sky * brighter - load * factor
+            if net > 0.0:
+                if sun_step < 0 and step >= wait:
+                    sun_step = step
+                limit = (room - ah) * accepts
+                ah += (limit if net > limit else net) * kept * step_h
+            else:
+                ah += net * step_h
+            append(ah)
+            step += 1
+            step_h = usual_h
+        step_h = usual_h = 1.0
+    return _told(track, times, sun_step, latest, room, capacity, start.above_frac <= 0)
+
+
+def _told(
+    track: list[float], times: list[float], sun_step: int, latest: int, room: float, capacity: float, below: bool,
+) -> Path:
+    if not 0 <= sun_step <= latest:
+        sun_step = latest
+    tonight = track[:sun_step + 1]
+    lowest = min(tonight)
+    reserve_at = full_at = None
+    if lowest <= 0.0 or min(track) <= 0.0:
+        # Below it already: what counts is the next time, if the sun lifts the charge over it first.
+        up = next((i for i, value in enumerate(track[:sun_step + 1]) if value > 0.0), None)
+        k = None if up is None else next((i for i in range(up + 1, len(track)) if track[i] <= 0.0), None)
+        if up is None:
+            reserve_at = None if below else 0.0
+        elif k is not None:
+            part = track[k - 1] / (track[k - 1] - track[k])
+            reserve_at = times[k - 1] + part * (times[k] - times[k - 1])
+    if max(track) > FULL * room:
+        full_at = next(times[i] for i, value in enumerate(track) if value > FULL * room)
+    return Path(capacity, lowest, times[tonight.index(lowest)], reserve_at, times[sun_step], full_at, track)
+
+
+def _hours(day: tuple[float, ...]) -> list[float]:
+    return [(a + b) / 2 for a, b in zip(day[::2], day[1::2])]
+
+
+def _spread(count: int) -> list[float]:
+    normal = NormalDist()
+    return [normal.inv_cdf((i + 0.5) / count) for i in range(count)]
+
+
+def _drawn(weights: list[float], count: int, random: Random) -> list[int]:
+    """Indices in proportion to the weights, without the luck of independent draws."""
+    total, reached, at, picks = sum(weights), 0.0, 0, []
+    reached = weights[0] / total
+    for i in range(count):
+        while (i + 0.5) / count > reached and at < len(weights) - 1:
+            at += 1
+            reached += weights[at] / total
+        picks.append(at)
+    random.shuffle(picks)
+    return picks

@@ -1,0 +1,90 @@
+"""Past days ready to be lived again from now on; before there are any, a wide honest guess."""
+from math import exp, log, pi, sin, sqrt
+
+from monitor.forecast.night import Days
+from monitor.usage import history
+from monitor.usage.history import DAY_SLOTS, KEPT_DAYS, History
+
+#: A day counts half of one five days younger.
+HALF_LIFE_DAYS = 5.0
+#: How much one day's load and sun differ from the next, in ln, before days have shown it, and how
+#: many days that belief is worth; with no day at all.
+LOAD_SIGMA, SKY_SIGMA, BELIEF_DAYS = 0.25, 0.4, 2.0
+NO_DAY_SIGMA = 0.5
+#: No day is like another one exactly.
+LEAST_SIGMA = 0.1
+#: Weather lasts: days whose harvest so far was like today's count more (in ln; and what hardly counts).
+ALIKE_SIGMA, SUN_FLOOR = 0.6, 3.0
+#: ... and what is left of today is scaled by so much of that difference (in ln): no past day is quite like today.
+TODAY_SHARE, TODAY_LIMIT = 0.6, 0.7
+#: Before anything is known: a mean load of the label's capacity in 50 h, and a panel to match it.
+FIRST_LOAD_PER_AH, FIRST_SUN_PER_AH = 0.02, 0.06
+#: How much of a warmer or colder night shows in the load, per kelvin (the compressor's part of it).
+WARMTH_PER_K, WARMTH_LIMIT = 0.025, 0.28
+
+
+def days_from(past: History, slot: int, temperature_c: float | None, rated_capacity_ah: float) -> tuple[Days, int]:
+    """All past days that start at this time of day, weighted by age, and how many there are."""
+    raw = []
+    for age in range(1, KEPT_DAYS + 1):
+        at = slot - age * DAY_SLOTS
+        load = history.window(past.load_a, past.first_slot, at)
+        sky = history.window(past.harvest_a, past.first_slot, at)
+        if load and sky:
+            raw.append((age, load, sky, past.temperature_c[at - past.first_slot]))
+    if not raw:
+        return _first_guess(past, slot, rated_capacity_ah), 0
+    load_profile = history.profile([row[1] for row in raw], 0.0)
+    sky_profile = history.profile([row[2] for row in raw], 0.0)
+    loads, skies = [], []
+    today_ah = _since_midnight(past, slot)
+    for age, load, sky, then_c in raw:
+        weight = 0.5 ** (age / HALF_LIFE_DAYS)
+        warmer_k = 0.0 if temperature_c is None or then_c is None else temperature_c - then_c
+        factor = exp(min(max(WARMTH_PER_K * warmer_k, -WARMTH_LIMIT), WARMTH_LIMIT))
+        loads.append((weight, factor, history.filled(load, load_profile)))
+        brighter = log((today_ah + SUN_FLOOR) / (_since_midnight(past, slot - age * DAY_SLOTS) + SUN_FLOOR))
+        alike = exp(-0.5 * (brighter / ALIKE_SIGMA) ** 2) + 0.02
+        skies.append((weight * alike, _rest_of_today(history.filled(sky, sky_profile), slot, brighter)))
+    return Days(
+        tuple(loads), tuple(skies), _beyond([sum(day) for _, _, day in loads], LOAD_SIGMA),
+        _beyond([sum(day) for _, day in skies], SKY_SIGMA)), len(raw)
+
+
+def _rest_of_today(sky: tuple[float, ...], slot: int, brighter: float) -> tuple[float, ...]:
+    """A past day's sun whose part before midnight is moved towards a day that has been brighter (in ln) so far."""
+    left = DAY_SLOTS - slot % DAY_SLOTS
+    factor = exp(min(max(TODAY_SHARE * brighter, -TODAY_LIMIT), TODAY_LIMIT))
+    return (*(factor * value for value in sky[:left]), *sky[left:])
+
+
+def _beyond(totals: list[float], believed: float) -> float:
+    """Spread [ln] that days to come have beyond the one of the days that were seen.
+
+    The days seen and a prior belief give the variance of days; the mean of n days is itself
+    unsure by a part 1/n of it; what the days seen already scatter is taken off.
+    """
+    count = len(totals)
+    logs = [log(max(total, 1.0)) for total in totals]
+    mean = sum(logs) / count
+    scatter = sum((value - mean) ** 2 for value in logs) / count
+    variance = (count * scatter + BELIEF_DAYS * believed**2) / (count + BELIEF_DAYS) * (1 + 1 / count)
+    return sqrt(max(variance - scatter, LEAST_SIGMA**2))
+
+
+def _since_midnight(past: History, slot: int) -> float:
+    """Harvest of a day up to a slot [slot amperes]."""
+    first = slot - slot % DAY_SLOTS - past.first_slot
+    return sum(value or 0.0 for value in past.harvest_a[max(first, 0):max(slot - past.first_slot, 0)])
+
+
+def _first_guess(past: History, slot: int, rated_capacity_ah: float) -> Days:
+    seen = [value for value in past.load_a if value is not None]
+    guess_a = FIRST_LOAD_PER_AH * rated_capacity_ah
+    # What was seen so far counts, held against the guess as if that were six hours of measuring.
+    mean_a = (sum(seen) + 12 * guess_a) / (len(seen) + 12)
+    hours = [((slot + i) % DAY_SLOTS) / 2 for i in range(DAY_SLOTS)]
+    load = tuple(mean_a * (1.5 if 18 <= hour < 22 else 0.9) for hour in hours)
+    peak_a = FIRST_SUN_PER_AH * rated_capacity_ah
+    sky = tuple(peak_a * max(sin(pi * (hour - 6) / 12), 0.0) if 6 < hour < 18 else 0.0 for hour in hours)
+    return Days(((1.0, 1.0, load),), ((1.0, sky),), NO_DAY_SIGMA * sqrt(12 / (len(seen) + 12)) + 0.1, NO_DAY_SIGMA)

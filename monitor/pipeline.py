@@ -1,0 +1,93 @@
+"""All trackers in running order, as one fold: the same for the daemon, a replay and a test."""
+from dataclasses import dataclass
+
+from monitor.battery.label import Vehicle
+from monitor.detection import house_alerts
+from monitor.detection.join import isolator
+from monitor.detection.starter import starter
+from monitor.detection.wiring import plausibility
+from monitor.estimation import charge
+from monitor.findings import (
+    ChargeFindings,
+    Condition,
+    Event,
+    ForecastFindings,
+    HealthFindings,
+    JoinFindings,
+    StarterFindings,
+)
+from monitor.forecast import forecast
+from monitor.sample import Minute
+from monitor.usage import counts, loads
+from monitor.wear import health
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What every tracker holds; saved whole with the samples of the minute that led to it."""
+
+    isolator: isolator.Held
+    charge: charge.Held
+    counts: counts.Held
+    starter: starter.Held
+    loads: loads.Held
+    forecast: forecast.Held
+    health: health.Held
+    house: house_alerts.Held
+    plausibility: plausibility.Held
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """Everything concluded by the end of one minute."""
+
+    at_s: float
+    join: JoinFindings
+    charge: ChargeFindings
+    starter: StarterFindings
+    counts: counts.Findings
+    loads: loads.Findings
+    forecast: ForecastFindings
+    health: HealthFindings
+    conditions: tuple[Condition, ...]
+    news: tuple[Event, ...]
+
+
+def begin(vehicle: Vehicle) -> Watch:
+    """The state before the first minute of a vehicle's log."""
+    return Watch(
+        isolator=isolator.begin(vehicle), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
+        starter=starter.begin(vehicle), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
+        health=health.begin(vehicle), house=house_alerts.begin(vehicle),
+        plausibility=plausibility.begin(vehicle),
+    )
+
+
+def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings]:
+    """One minute further: the isolator first, for it says whose a current or a voltage is."""
+    joined = isolator.update(held.isolator, minute, vehicle)
+    join = isolator.findings(joined, vehicle)
+    charged = charge.update(held.charge, minute, vehicle, join)
+    charge_found = charge.findings(charged, vehicle)
+    counted = counts.update(held.counts, minute, vehicle, join)
+    watched = starter.update(held.starter, minute, vehicle, join)
+    loaded = loads.update(held.loads, minute, vehicle, join, charge_found)
+    foreseen = forecast.update(held.forecast, minute, vehicle, charge_found, loaded)
+    aged = health.update(held.health, minute, vehicle, join, charge_found)
+    warned = house_alerts.update(held.house, minute, vehicle, charge_found)
+    plausible = plausibility.update(held.plausibility, minute, vehicle)
+    now = Watch(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible)
+    return now, Findings(
+        at_s=minute.end_s, join=join, charge=charge_found,
+        starter=starter.findings(watched, vehicle), counts=counts.findings(counted, vehicle),
+        loads=loads.findings(loaded, vehicle), forecast=forecast.findings(foreseen, vehicle),
+        health=health.findings(aged, vehicle),
+        conditions=(
+            *isolator.conditions(joined, vehicle), *charge.conditions(charged, vehicle),
+            *starter.conditions(watched, vehicle), *loads.conditions(loaded, vehicle),
+            *forecast.conditions(foreseen, vehicle), *health.conditions(aged, vehicle),
+            *house_alerts.conditions(warned, vehicle),
+            *plausibility.conditions(plausible, vehicle, charge_found, charged.suspicion.backwards >= plausibility.MAYBE_REVERSED),
+        ),
+        news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news, *aged.news),
+    )

@@ -1,0 +1,1 @@
+"""The processes: the daemon and its beat, the service around it, maintenance, the owner's requests, replay."""

@@ -1,0 +1,302 @@
+"""Builds the parts, keeps the beat, hands each minute on, and ends cleanly."""
+import logging
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from math import hypot
+from pathlib import Path
+from typing import Any
+
+from drivers.reading import Reading
+from monitor.alerts import rules
+from monitor.battery.label import Vehicle
+from monitor.clocks import clock as clocks
+from monitor.clocks.clock import Clock, Line
+from monitor.config import instruments
+from monitor.findings import Condition, Event
+from monitor.planning import battery_history
+from monitor.process import shunt_calibration
+from monitor.process.owner_requests import carry_out, zeroed
+from monitor.sample import Minute, Sample
+from monitor.sampling import gather
+from monitor.sampling.first_reading import FirstReading
+from monitor.sampling.sampler import Openable, Sampler
+from monitor.store import requests, resume, saving
+from monitor.store.batch import Batch, Label
+from monitor.store.rows import Lived
+from monitor.store.state import State
+from monitor.store.writer import Writer
+
+log = logging.getLogger("ampledger")
+
+#: A tracker that fails so often in a row is begun afresh with the others.
+FAILURES = 3
+#: After a boot without a trusted clock the first readings wait for one so long, unwritten and unjudged.
+WAIT_FOR_TIME_S = 50.0
+
+
+class OtherLog(Exception):
+    """The log at that place is of another kind than what would be written into it."""
+
+
+class Daemon:
+    """One vehicle's monitor. Handed everything it needs; one thread calls beat().
+
+    begin(vehicle) -> what the trackers hold; step(held, minute, vehicle) -> (held, findings).
+    offer(alert_change) is told of every change of an alert and returns at once; conditions() are those of the
+    deliveries and other parts beside the trackers.
+    begins_utc_s is the UTC of second 0 of sources that bring their own time (a simulation, a recording).
+    """
+
+    def __init__(self, database: Path, vehicle: Vehicle, sources: Iterable[Openable], *, clock: Clock,
+                 begin: Callable[[Vehicle], Any], step: Callable[[Any, Minute, Vehicle], tuple[Any, Any]],
+                 offer: Callable[[rules.AlertChange], None] = lambda change: None,
+                 conditions: Callable[[], tuple[Condition, ...]] = lambda: (), beat_s: float = 1.0, commit_s: float = 60.0,
+                 simulated: bool = False, begins_utc_s: float | None = None,
+                 writer: Callable[..., Writer] = Writer, first: FirstReading | None = None) -> None:
+        self.database, self.vehicle, self.clock = database, vehicle, clock
+        self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
+        self._conditions, self._listens = conditions, True
+        self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
+        self._make_writer, self._first = writer, first
+        self._requests = requests.folder_of(database)
+        self._failures, self._broken, self._begun_boot_s = 0, "", clock.boot_s()
+        self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
+        self.findings: Any = None
+        self._configured, self._told_sources = vehicle.current_sensor, dict[str, Openable]()
+        self._resume()
+
+    def _resume(self) -> None:
+        """Goes on where the log ended."""
+        fresh = State(self._begin(self.vehicle), rules.begin(), gather.Gathering())
+        found = resume.read(self.database, fresh)
+        told: list[tuple[str, str]] = []
+        if found.trouble == "damaged":
+            from monitor.store import salvage
+
+            told.append(("log_damaged", salvage.rescue(self.database, found.why)))
+            found = resume.read(self.database, fresh)
+        if found.simulated is not None and found.simulated != self._simulated:
+            kinds = ("a simulated vehicle", "a real one")
+            raise OtherLog(f"{self.database} is the log of {kinds[0] if found.simulated else kinds[1]}, and this run is of "
+                           f"{kinds[1] if found.simulated else kinds[0]}; name another database under [log]")
+        self.state, self._last = found.state, found.last
+        self._line: Line | None = None
+        first, self._first = self._first, None
+        self._early: list[tuple[float, list]] = [(first.boot_s, first.answers)] if first else []
+        self._unread = found.why if found.trouble not in ("", "damaged") else ""
+        if self._unread:
+            log.error("the log cannot be read: %s; going on from memory alone until it can", self._unread)
+        if found.lost:
+            told.append(("begun_afresh", "What was learnt could not be read and begins afresh: " + ", ".join(found.lost) + "."))
+        if found.older:
+            told.append(("state_damaged", "The latest saved state was damaged; the one before it was taken, and the minutes "
+                         "between count as a gap."))
+        self._told = told
+        self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
+        self.sampler.go_on(found.gaps)
+        sensor, measured_anew = shunt_calibration.in_force(self._configured, found.calibration, found.shunt_configured)
+        self.vehicle = replace(self.vehicle, current_sensor=sensor)
+        self.lives = battery_history.read(found.batteries)
+        meta = {"simulated": str(int(self._simulated)), "vehicle": saving.to_text(self.vehicle),
+                "shunt_configured": saving.to_text(self._configured)}
+        if measured_anew:
+            meta["calibration"] = meta["shunt_configured"]
+            self.state, self._told = zeroed(self.state, sensor), [*told, ("calibrated", "The shunt's correction in the "
+                                                                  "configuration is newer than the log's, and holds from now on.")]
+        self.writer = self._make_writer(self.database, commit_s=self._commit_s, meta=meta, fresh=found.last is None)
+        self.writer.start()
+
+    def beat(self) -> Any:
+        """One reading of every instrument; returns findings where it closed a minute, else None."""
+        boot_s = self.clock.boot_s()
+        return self._hear(boot_s, *self.sampler.read(boot_s))
+
+    def past(self, readings: Iterable[Reading], commit_s: float = 43200.0) -> None:
+        """Lives through readings that bring their own time as fast as they come, committing seldom."""
+        self.writer.commit_every(commit_s, urgent=False)
+        self._listens = False  # nobody can ask anything of the past
+        for reading in readings:
+            self._hear(self.clock.boot_s(), [(self.sampler.first, reading)], reading.at_s, reading.simulated)
+        self._listens = True
+        self.writer.flush(600)
+        self.writer.commit_every(self._commit_s)
+
+    def _hear(self, boot_s: float, answers: list, own_s: float | None, simulated: bool) -> Any:
+        if simulated and not self._simulated:
+            raise OtherLog("an instrument marks its readings as simulated, but the log is of a real vehicle")
+        if own_s is None and self._begins_utc_s is not None:
+            return None  # a recording that has ended, or a simulation that failed to read
+        if self._line is not None:
+            return self._take(boot_s if own_s is None else own_s, answers)
+        self._early.append((boot_s, answers))
+        if own_s is None and self._may_wait(boot_s):
+            return None
+        self._begin_line(own_s)
+        early, self._early = self._early, []
+        found = None
+        for early_s, answers in early:
+            found = self._take(early_s if own_s is None else own_s, answers) or found
+        return found
+
+    def _may_wait(self, boot_s: float) -> bool:
+        """Whether the first readings of a boot may wait for a trusted time: it would tell how long the silence was."""
+        if self._last is None or self._last.labels[-1].boot_id == self.clock.boot_id():
+            return False
+        return (self._last.labels[-1].utc_trusted and not self.clock.trust().trusted
+                and boot_s - self._early[0][0] < WAIT_FOR_TIME_S)
+
+    def _begin_line(self, own_s: float | None) -> None:
+        if own_s is None or self._begins_utc_s is None:
+            self._line = clocks.begin(self.clock, self._last, self._early[0][0])
+        else:
+            self._line = clocks.begin_own(own_s, self._last, self._begins_utc_s, self._beat_s)
+        before_s = self._before_s()
+        doubts = {x.at_s: x.gap_doubt_s for x in (*(self._last.labels if self._last else ()), *self._line.labels)
+                  if before_s is not None and x.at_s > before_s}
+        self._doubt_s = hypot(*doubts.values())
+        at_s = max(self._line.label.at_s, self._last.at_s if self._last else 0.0)
+        events = tuple(Event(at_s, kind, "vehicle", message) for kind, message in self._told)
+        self._told = []
+        self.writer.offer(Batch(labels=self._line.labels, events=events))
+
+    def _before_s(self) -> float | None:
+        """The moment of the latest sample."""
+        held = self.state.gathering
+        before = held.samples[-1] if held.samples else held.before
+        return None if before is None else before.at_s
+
+    def _take(self, time_s: float, answers: list) -> Any:
+        """One beat's answers at a moment of the boot (or of the source's own time)."""
+        at_s = self._line.at_s(time_s)
+        values = self.sampler.judge(answers, at_s)
+        for request in requests.take(self._requests) if self._listens else ():
+            self._carry_out(request, at_s)
+        before_s = self._before_s()
+        if before_s is not None and at_s <= before_s:
+            return None
+        label = self._line.label
+        hour = self.clock.hour(at_s + label.utc_offset_s) if label.utc_trusted else None
+        day = 1 + (at_s + label.utc_offset_s) / 86400 % 365.2425 if label.utc_trusted else None
+        if "house_current_a" in values:
+            self._currents.append((at_s, values["house_current_a"]))
+        gathering, minute = gather.add(self.state.gathering, Sample(
+            at_s, **values, hour=hour, year_day=day, doubt_s=self._doubt_s,
+            fast_starter=next((r.fast_starter for _, r in answers if r.fast_starter), ())))
+        self._doubt_s = 0.0
+        self.state = replace(self.state, gathering=gathering)
+        return self._live(minute) if minute is not None else None
+
+    def _live(self, minute: Minute) -> Any:
+        """One minute further for the trackers, the alerts, the log and whoever is to be told."""
+        held, vehicle = self.state.watch, self.vehicle
+        lived: tuple[Lived, ...] = ()
+        found = None
+        try:
+            watched, found = self._step(held, minute, vehicle)
+            lived = (Lived(minute, found, held.counts.total),)
+            self._failures, self._broken = 0, ""
+            self.findings = found
+        except Exception as error:
+            watched = self._failed(error, held)
+        at_s = minute.end_s
+        conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(), self._own(),
+                      *self._conditions())
+        alerts = rules.update(self.state.alerts, conditions, at_s)
+        events = found.news if found else ()
+        labels = self._relabelled()
+        self.state = State(watched, alerts, self.state.gathering)
+        self.writer.offer(Batch(minute.samples, lived, self.state, tuple(events), tuple(change.alert for change in alerts.news),
+                                self.sampler.gaps(), labels))
+        for change in alerts.news:
+            self._offer(change)
+        if self.sampler.sources != self._told_sources:
+            self._told_sources = dict(self.sampler.sources)
+            self.writer.remember("sources", instruments.text(self._told_sources))
+        self._supervise(at_s)
+        return found
+
+    def _relabelled(self) -> tuple[Label, ...]:
+        if self._begins_utc_s is not None:
+            return ()
+        before = self._line.label
+        self._line, labels = clocks.look(self._line, self.clock)
+        if labels:
+            log.info("the log's time is dated anew: %s, give or take %.0f s (before: %s)", labels[0].source, labels[0].utc_sigma_s, before.source)
+        return labels
+
+    def _failed(self, error: Exception, held: Any) -> Any:
+        """A tracker broke: the readings are still logged, and nobody is told that all is well."""
+        self._failures += 1
+        self._broken = f"{type(error).__name__}: {error}"
+        log.error("the trackers broke on this minute", exc_info=error)
+        if self._failures == FAILURES:
+            log.error("the trackers begin afresh after %d failures", FAILURES)
+            return self._begin(self.vehicle)
+        return held
+
+    def _own(self) -> Condition:
+        return Condition(
+            "trackers_failed", "vehicle", active=bool(self._broken), priority="high",
+            seen=f"The minutes cannot be worked out: {self._broken}." if self._broken else "",
+            means="Readings are still logged, but charge, forecast and starter are not followed.",
+            look_first="The journal (`journalctl -u ampledger`); please report it.", clears_when="A minute is worked out again.")
+
+    def _supervise(self, at_s: float) -> None:
+        """No thread ends in silence."""
+        if not self.writer.alive():
+            log.error("the log writer had ended; it is started again")
+            self.writer.start()
+            self.writer.offer(Batch(events=(Event(at_s, "thread_restarted", "vehicle", "The log writer had ended and was started again."),)))
+        if self.writer.status().older:
+            log.warning("the log could not be read at the start (%s) and can now: going on from it", self._unread)
+            self.sampler.close()
+            self.writer.close(1.0)
+            self._told = []
+            self._resume()
+            self._told.append(("log_found_late", f"The log could not be read at the start ({self._unread}); "
+                               "what was measured until now is not in it."))
+
+    def _carry_out(self, request: requests.Request, at_s: float) -> None:
+        batch = carry_out(self, request, at_s)
+        if batch is not None:
+            self.writer.offer(batch)
+            for alert in batch.alerts:
+                log.info("%s of %s: %s", request.kind, alert.kind, alert.state)
+
+    def begin_trackers(self, vehicle: Vehicle) -> Any:
+        """What the trackers hold at the very beginning."""
+        return self._begin(vehicle)
+
+    def currents_since(self, from_s: float) -> list[float]:
+        """House currents measured since a moment of the last half hour [A]."""
+        return [a for at_s, a in self._currents if at_s >= from_s]
+
+    @property
+    def label(self) -> Label | None:
+        """How the present is dated; None before the first beat."""
+        return self._line.label if self._line is not None else None
+
+    def happened(self, kind: str, message: str) -> None:
+        """Records an event of the vehicle as a whole; from any thread."""
+        at_s = self._before_s() or 0.0
+        self.writer.offer(Batch(events=(Event(at_s, kind, "vehicle", message),)))
+
+    def believes_moment(self, boot_s: float) -> None:
+        """Raises ValueError where seconds since boot that came from outside are not of this boot, or time is invented."""
+        if self._begins_utc_s is not None:
+            raise ValueError("the sources of this log bring their own time")
+        if not self._begun_boot_s - 1 <= boot_s <= self.clock.boot_s() + 1:
+            raise ValueError("it was asked before the monitor was started; ask again")
+
+    def dated_by_owner(self, utc_s: float, sigma_s: float, boot_s: float) -> tuple[Label, ...]:
+        """Takes the owner's word for the time, unless a better clock is at hand; returns labels to be written."""
+        at_s = self._line.at_s(boot_s)
+        self._line, labels = clocks.dated(self._line, at_s, utc_s - at_s, clocks.Trust(True, sigma_s, "the owner"))
+        return labels
+
+    def close(self, timeout_s: float = 10.0) -> bool:
+        """Writes everything, the unfinished minute included, and ends; returns whether all was written."""
+        self.writer.offer(Batch(state=self.state, gaps=(*self.sampler.gaps(), *self.sampler.open_gaps())))
+        self.sampler.close()
+        return self.writer.close(timeout_s)

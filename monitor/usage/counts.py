@@ -1,0 +1,97 @@
+"""Ampere-hours and watt-hours in and out, by day and by source."""
+from dataclasses import dataclass, replace
+
+from monitor.battery.label import Vehicle
+from monitor.findings import Event, JoinFindings
+from monitor.sample import Minute
+
+DAY_S = 86400.0
+#: Hours of the clock in which charge without an engine can be the sun's; wide, for all seasons and time zones.
+DAYLIGHT = (4.0, 22.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """One day's book: charge received by source and spent, all positive [Ah, Wh]."""
+
+    start_s: float
+    sun_ah: float = 0.0
+    alternator_ah: float = 0.0
+    other_ah: float = 0.0
+    spent_ah: float = 0.0
+    received_wh: float = 0.0
+    spent_wh: float = 0.0
+    gap_s: float = 0.0
+    seen_s: float = 0.0
+
+    @property
+    def received_ah(self) -> float:
+        """Ampere-hours received from all sources."""
+        return self.sun_ah + self.alternator_ah + self.other_ah
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """Today's book, yesterday's, and all that was ever counted."""
+
+    today: Tally
+    yesterday: Tally | None
+    total: Tally
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The books, and what is needed to notice a new day."""
+
+    today: Tally
+    total: Tally
+    yesterday: Tally | None = None
+    last_hour: float | None = None
+    started: bool = False
+    news: tuple[Event, ...] = ()
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Empty books."""
+    return Held(Tally(0.0), Tally(0.0))
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> Held:
+    """One minute further. A day ends at local midnight where the clock is known, else after 24 h of the log."""
+    today, yesterday, total = held.today, held.yesterday, held.total
+    if not held.started:
+        today, total = replace(today, start_s=minute.start_s), replace(total, start_s=minute.start_s)
+    elif _new_day(held, minute):
+        today, yesterday = Tally(minute.start_s), today
+    return Held(_booked(today, minute, join), _booked(total, minute, join), yesterday, minute.hour, True)
+
+
+def _new_day(held: Held, minute: Minute) -> bool:
+    age_s = minute.end_s - held.today.start_s
+    if minute.hour is None or held.last_hour is None:
+        return age_s > DAY_S
+    return minute.hour < held.last_hour - 12 and age_s > 3600 or age_s > 1.5 * DAY_S
+
+
+def _booked(tally: Tally, minute: Minute, join: JoinFindings) -> Tally:
+    sun, alternator, other = tally.sun_ah, tally.alternator_ah, tally.other_ah
+    received = minute.charge_in_ah
+    if received:
+        if minute.solar_current_a is not None and join.engine != "running":
+            share = min(minute.solar_current_a * minute.covered_s / 3600, received)
+            sun += max(share, 0.0)
+            other += received - max(share, 0.0)
+        elif join.engine in ("running", "cranking"):
+            alternator += received
+        elif minute.hour is None or DAYLIGHT[0] <= minute.hour < DAYLIGHT[1]:
+            sun += received
+        else:
+            other += received
+    return Tally(tally.start_s, sun, alternator, other, tally.spent_ah + minute.charge_out_ah,
+                 tally.received_wh + minute.energy_in_wh, tally.spent_wh + minute.energy_out_wh,
+                 tally.gap_s + minute.gap_s, tally.seen_s + minute.covered_s)
+
+
+def findings(held: Held, vehicle: Vehicle) -> Findings:
+    """The books as they stand."""
+    return Findings(held.today, held.yesterday, held.total)

@@ -1,0 +1,206 @@
+"""The fridge told from the other loads by its steps: its current, its duty, its ampere-hours a day."""
+from dataclasses import dataclass, replace
+from math import cos, exp, pi
+
+from monitor.findings import Answer, Estimate, NotYet
+from monitor.usage.current_steps import Step
+
+#: A run of the compressor lasts this long [s]; shorter is a pump, longer with no end seen is not known.
+SHORTEST_S, LONGEST_S = 100.0, 5 * 3600.0
+#: On and off of one load agree within this part.
+ALIKE = 0.15
+#: What is remembered of duty fades with this constant [s].
+MEMORY_S = 4 * 86400.0
+BINS = 8                # three hours each of the solar day
+#: Compressors of vehicle fridges draw this much at 12 V [A].
+LEAST_A, MOST_A = 1.0, 12.0
+#: The heat that leaks in grows with the difference to the cold inside [°C], and the compressor lifts
+#: it a little worse in warmth; how sure that is, and the scatter of one hour's duty.
+INSIDE_C, WORSE, UNSURE, HOUR_SIGMA = 4.0, 1.2, 0.4, 0.12
+#: Without a thermometer a day is taken to swing this much to each side, warmest at solar 15:00 [K].
+SWING_K = 4.0
+#: The guess from the warmth is off by about 0.06; an hour's seeing scatters by HOUR_SIGMA: as good as four hours.
+GUESS_S = 4 * 3600.0
+#: A run this many times longer than usual has lost its end.
+TOO_LONG = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Runs of like current: candidates for being the fridge."""
+
+    amperes: float
+    runs: float             # how many, fading
+    at_s: float
+    run_s: float            # mean length of a run
+
+
+@dataclass(frozen=True, slots=True)
+class Fridge:
+    """What was learnt of the compressor. Times by bin of the solar day, fading, are in seconds."""
+
+    kinds: tuple[Kind, ...] = ()
+    switched_on: tuple[tuple[float, float], ...] = ()   # steps not yet answered by one back: (at, size)
+    running: bool | None = None
+    since_s: float = 0.0
+    on_s: tuple[float, ...] = (0.0,) * BINS
+    off_s: tuple[float, ...] = (0.0,) * BINS
+    warm_c: tuple[float | None, ...] = (None,) * BINS
+    at_s: float = 0.0
+    cycles: float = 0.0
+    # sums for the slope of duty against temperature, in hours: weight, x, y, xx, xy
+    slope_sums: tuple[float, float, float, float, float] = (0.0,) * 5
+
+
+def kind(fridge: Fridge) -> Kind | None:
+    """The load that comes and goes most often, None until that is often enough to be a compressor."""
+    return fridge.kinds[0] if fridge.kinds and fridge.kinds[0].runs > 4.5 else None
+
+
+def amperes(fridge: Fridge) -> float | None:
+    """The compressor's current [A], None until it is told from the other loads."""
+    found = kind(fridge)
+    return None if found is None else found.amperes
+
+
+def stepped(fridge: Fridge, steps: tuple[Step, ...], part: int, temperature_c: float | None) -> Fridge:
+    """The fridge after the steps of a minute; part is the bin of the solar day."""
+    for step in steps:
+        fridge = _learnt(fridge, step)
+        size = amperes(fridge)
+        if size is None or abs(abs(step.by_a) - size) > 0.2 * size + 0.15:
+            continue
+        now_on = step.by_a < 0
+        if fridge.running is not None and fridge.running != now_on:
+            fridge = _counted(fridge, step.at_s, part, temperature_c)
+            fridge = replace(fridge, cycles=fridge.cycles + (0.0 if now_on else 1.0))
+        fridge = replace(fridge, running=now_on, since_s=step.at_s)
+    return fridge
+
+
+def hidden(fridge: Fridge, at_s: float, part: int, temperature_c: float | None) -> Fridge:
+    """The fridge where steps can no longer be seen: a gap, the engine, or a charger that holds the voltage."""
+    if fridge.running is None:
+        return replace(fridge, switched_on=()) if fridge.switched_on else fridge
+    return replace(_counted(fridge, at_s, part, temperature_c), running=None, switched_on=())
+
+
+def _learnt(fridge: Fridge, step: Step) -> Fridge:
+    """Pair a step back with the step that it answers, and count the run to its kind."""
+    if step.by_a < 0:
+        waiting = tuple(w for w in fridge.switched_on if step.at_s - w[0] < LONGEST_S)[-3:]
+        return replace(fridge, switched_on=(*waiting, (step.at_s, -step.by_a)))
+    for began in reversed(fridge.switched_on):
+        if abs(began[1] - step.by_a) < ALIKE * max(began[1], step.by_a) + 0.05:
+            left = tuple(w for w in fridge.switched_on if w != began)
+            lasted_s, size = step.at_s - began[0], (began[1] + step.by_a) / 2
+            fridge = replace(fridge, switched_on=left)
+            if SHORTEST_S <= lasted_s <= LONGEST_S and LEAST_A <= size <= MOST_A:
+                return replace(fridge, kinds=_with_run(fridge.kinds, size, step.at_s, lasted_s))
+            return fridge
+    return fridge
+
+
+def _with_run(kinds: tuple[Kind, ...], size: float, at_s: float, run_s: float) -> tuple[Kind, ...]:
+    faded = [Kind(k.amperes, k.runs * exp((k.at_s - at_s) / MEMORY_S), at_s, k.run_s) for k in kinds]
+    near = min(faded, key=lambda k: abs(k.amperes - size), default=None)
+    if near is not None and abs(near.amperes - size) < ALIKE * near.amperes:
+        faded.remove(near)
+        gain = max(1 / (near.runs + 1), 0.03)
+        # Long runs count as no longer than twice the usual: one lost end must not move the mean.
+        lasted = min(run_s, 2 * near.run_s) if near.runs > 4 else run_s
+        faded.append(Kind(near.amperes + gain * (size - near.amperes), near.runs + 1, at_s,
+                          near.run_s + gain * (lasted - near.run_s)))
+    else:
+        faded.append(Kind(size, 1.0, at_s, run_s))
+    return tuple(sorted(faded, key=lambda k: -k.runs)[:6])
+
+
+def _counted(fridge: Fridge, until_s: float, part: int, temperature_c: float | None) -> Fridge:
+    """Add the time since the last step to the duty of this part of the day."""
+    span_s = until_s - fridge.since_s
+    usual = kind(fridge)
+    if not 0 < span_s < LONGEST_S or usual is not None and fridge.running and span_s > TOO_LONG * usual.run_s:
+        return fridge
+    keep = exp(-max(until_s - fridge.at_s, 0.0) / MEMORY_S)
+    on, off = [v * keep for v in fridge.on_s], [v * keep for v in fridge.off_s]
+    (on if fridge.running else off)[part] += span_s
+    warm, sums = fridge.warm_c, fridge.slope_sums
+    if temperature_c is not None:
+        hours, duty, x = span_s / 3600, 1.0 if fridge.running else 0.0, temperature_c - 20.0
+        old = warm[part]
+        mixed = temperature_c if old is None else old + min(span_s / max(on[part] + off[part], span_s), 1.0) * (
+            temperature_c - old)
+        warm = (*warm[:part], round(mixed, 2), *warm[part + 1:])
+        keep_slope = exp(-max(until_s - fridge.at_s, 0.0) / (3 * MEMORY_S))
+        sums = tuple(s * keep_slope + hours * term for s, term in zip(
+            sums, (1.0, x, duty, x * x, x * duty), strict=True))
+    return replace(fridge, on_s=tuple(round(v, 1) for v in on), off_s=tuple(round(v, 1) for v in off), warm_c=warm,
+                   at_s=until_s, slope_sums=sums)
+
+
+def duty_per_k(fridge: Fridge) -> tuple[float, float]:
+    """Growth of the duty with temperature [1/K] and its sigma, held to what physics says until days have shown it."""
+    weight, x, y, xx, xy = fridge.slope_sums
+    duty = _overall(fridge) or 0.3
+    mean_c = 20.0 + (x / weight if weight > 1 else 0.0)
+    usual = WORSE * duty / max(mean_c - INSIDE_C, 6.0)
+    sigma = UNSURE * usual
+    if weight < 1:
+        return usual, sigma
+    spread = max(xx - x * x / weight, 0.0)
+    together = xy - x * y / weight
+    precision = 1 / sigma**2 + spread / HOUR_SIGMA**2
+    return (usual / sigma**2 + together / HOUR_SIGMA**2) / precision, precision**-0.5
+
+
+def _overall(fridge: Fridge) -> float | None:
+    on, off = sum(fridge.on_s), sum(fridge.off_s)
+    return on / (on + off) if on + off > 2 * 3600 else None
+
+
+def warmth_c(fridge: Fridge) -> float | None:
+    """Mean temperature [°C] of the time that the duty was seen in, None where most of it had no thermometer."""
+    seen_s = [on + off for on, off in zip(fridge.on_s, fridge.off_s, strict=True)]
+    warm = [(span_s, warm_c) for span_s, warm_c in zip(seen_s, fridge.warm_c, strict=True) if warm_c is not None]
+    total_s = sum(span_s for span_s, _ in warm)
+    if total_s <= 0.5 * sum(seen_s):
+        return None
+    return sum(span_s * warm_c for span_s, warm_c in warm) / total_s
+
+
+def duty_frac(fridge: Fridge, temperature_c: float | None = None) -> float | None:
+    """Part of the time the compressor runs, over all that was seen, moved to a temperature if given."""
+    duty, warm_c = _overall(fridge), warmth_c(fridge)
+    if duty is None or temperature_c is None or warm_c is None:
+        return duty
+    return min(max(duty + duty_per_k(fridge)[0] * (temperature_c - warm_c), 0.02), 1.0)
+
+
+def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...] | None:
+    """Duty in each part of the day; parts in which it could not be seen follow from their warmth."""
+    overall = _overall(fridge)
+    if overall is None:
+        return None
+    seen_s = [on + off for on, off in zip(fridge.on_s, fridge.off_s, strict=True)]
+    swing = [SWING_K * cos((3 * part + 1.5 - 15) / 12 * pi) for part in range(BINS)]
+    swing_seen = sum(k * s for k, s in zip(swing, seen_s, strict=True)) / sum(seen_s)
+    out = []
+    for part in range(BINS):
+        if day_c[part] is None or warmth_c(fridge) is None:
+            guess = min(max(overall + duty_per_k(fridge)[0] * (swing[part] - swing_seen), 0.02), 1.0)
+        else:
+            guess = duty_frac(fridge, day_c[part])
+        out.append((fridge.on_s[part] + GUESS_S * guess) / (seen_s[part] + GUESS_S))
+    return tuple(out)
+
+
+def ah_per_day(fridge: Fridge, day_c: tuple[float | None, ...]) -> Answer:
+    """Ampere-hours that the fridge takes in a day, with its 95 % interval."""
+    size, parts = amperes(fridge), duties(fridge, day_c)
+    if size is None or parts is None or fridge.cycles < 6:
+        return NotYet("the fridge has to be seen starting and stopping for some hours without sun")
+    value = size * 24 * sum(parts) / BINS
+    unseen = sum(fridge.on_s[p] + fridge.off_s[p] < 3600 for p in range(BINS)) / BINS
+    sigma = value * (0.05**2 + (0.25 * unseen) ** 2 + 0.3**2 / fridge.cycles) ** 0.5
+    return Estimate(value, value - 1.96 * sigma, value + 1.96 * sigma, "learnt")

@@ -1,0 +1,298 @@
+"""Who took the charge: net current split into load and harvest, and the loads told apart."""
+from dataclasses import dataclass, replace
+
+from monitor.battery.label import Vehicle
+from monitor.findings import Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
+from monitor.sample import Minute
+from monitor.usage import current_steps, daylight, fridge, fridge_effort, harvest, history, solar_clock, who_took
+from monitor.usage.current_steps import Level
+from monitor.usage.fridge import BINS, Fridge
+from monitor.usage.fridge_effort import Effort
+from monitor.usage.harvest import Half, Sky
+from monitor.usage.history import DAY_SLOTS, SLOT_S, History
+from monitor.usage.solar_clock import SolarClock
+from monitor.usage.who_took import Shares
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """The half hour being filled."""
+
+    number: int
+    covered_s: float = 0.0
+    net_as: float = 0.0
+    solar_as: float = 0.0
+    solar_s: float = 0.0
+    curtailed_s: float = 0.0
+    apart_s: float = 0.0        # engine, mains, or loads cut off: not this vehicle's ordinary life
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Everything the loads tracker carries from minute to minute."""
+
+    slot: Slot | None = None
+    past: History = History()
+    sky: Sky = Sky()
+    clock: SolarClock = SolarClock()
+    hour_known: bool = False
+    half_day_h: float | None = None     # from place and date, today
+    paused_slot: int | None = None      # the first slot after a pause of unsure length
+    temperature_c: float | None = None
+    high_today: bool = False            # the charger has reached its absorption voltage since dawn
+    curtailed: bool = False
+    load_a: float | None = None         # of the last whole half hour
+    harvest_a: float | None = None
+    drive_charge_a: float | None = None     # into the house battery while the engine ran, not yet tapering
+    drive_h: float = 0.0
+    level: Level = Level()
+    cold: Fridge = Fridge()
+    effort: Effort = Effort()
+    base_a: float | None = None         # level of the deep night between two runs of the fridge
+    day_c: tuple[float | None, ...] = (None,) * BINS
+    bursts_as: float = 0.0              # today so far, ampere-seconds
+    bursts_ah_per_day: float | None = None
+    last_drop: float | None = None      # solar hour (past 12) of the evening's latest step to less load
+    lights_out_hours: tuple[float, ...] = ()
+    shares: Shares = Shares()
+    news: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """Who took the charge. Currents in amperes, positive: loads leave the battery, harvest enters it."""
+
+    load_a: Answer                      # of the last half hour
+    harvest_a: Answer
+    shares: Shares
+    curtailed: bool = False             # the charger holds back what the sun could give
+    fridge_running: bool | None = None
+    duty_per_k: Answer = NotYet("some days of different warmth have to pass")
+    drive_charge_a: Answer = NotYet("no drive has charged the house battery yet")
+    sun_rises_solar_hour: float | None = None
+    sun_leaves_solar_hour: float | None = None
+    solar_hour: float | None = None
+    lights_out_solar_hour: float | None = None
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Nothing seen yet."""
+    return Held()
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> Held:
+    """One minute further; at the end of each half hour the split is made and remembered."""
+    clock, paused = held.clock, held.paused_slot
+    if minute.hour is not None and not held.hour_known:
+        clock = solar_clock.told(clock, minute.end_s, minute.hour)
+        held = replace(held, hour_known=True)
+    if minute.gap_doubt_s > SLOT_S / 2 and minute.hour is None:
+        clock = solar_clock.doubted(clock, minute.gap_doubt_s)
+        paused = solar_clock.slot_of(clock, minute.end_s)
+    if held.half_day_h is None and minute.year_day is not None and vehicle.latitude_deg is not None:
+        half_h = daylight.half_day_h(vehicle.latitude_deg, minute.year_day)
+        held = replace(held, half_day_h=half_h, sky=harvest.told(held.sky, half_h))
+    number = solar_clock.slot_of(clock, minute.end_s)
+    slot = held.slot
+    if slot is None or slot.number != number:
+        if slot is not None:
+            held = _close(replace(held, clock=clock), slot, charge, vehicle)
+            clock = held.clock
+        number = solar_clock.slot_of(clock, minute.end_s)
+        slot = Slot(number)
+    raw_a = minute.house_current_a
+    temperature_c = minute.ambient_temperature_c
+    if temperature_c is None:
+        temperature_c = minute.house_temperature_c
+    if temperature_c is None:
+        temperature_c = held.temperature_c
+    curtailed, high, drive_a, drive_h = held.curtailed, held.high_today, held.drive_charge_a, held.drive_h
+    if raw_a is not None and minute.covered_s > 0:
+        sensor = vehicle.current_sensor
+        current_a = (raw_a - sensor.offset_a) * sensor.gain
+        running = join.engine in ("running", "cranking")
+        curtailed, high = _curtailed(minute, vehicle, current_a, high)
+        span = minute.covered_s
+        slot = Slot(
+            number, slot.covered_s + span, slot.net_as + current_a * span,
+            slot.solar_as + (minute.solar_current_a or 0.0) * span,
+            slot.solar_s + (span if minute.solar_current_a is not None else 0.0),
+            slot.curtailed_s + (span if curtailed else 0.0),
+            slot.apart_s + (span if running or _cut_off(minute, charge) else 0.0),
+        )
+        if running and current_a > 0.5 and not curtailed:
+            drive_h += span / 3600
+            drive_a = current_a if drive_a is None else drive_a + min(span / 3600 / min(drive_h, 3.0), 1.0) * (
+                current_a - drive_a)
+    held = replace(held, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
+                   curtailed=curtailed, drive_charge_a=drive_a, drive_h=drive_h)
+    return _stepped(held, minute, join)
+
+
+def _stepped(held: Held, minute: Minute, join: JoinFindings) -> Held:
+    """Follow the current's steps: the fridge, short bursts, the night's base, the lights going out."""
+    number = held.slot.number
+    part = number % DAY_SLOTS * BINS // DAY_SLOTS
+    if minute.house_current_a is None or minute.gap_s > 300 or held.curtailed or join.engine in ("running", "cranking"):
+        if held.level.amperes is None:
+            return held
+        return replace(held, level=current_steps.lost(held.level),
+                       cold=fridge.hidden(held.cold, minute.start_s, part, held.temperature_c))
+    size = fridge.amperes(held.cold)
+    level, steps, burst_as = current_steps.follow(held.level, minute, size)
+    if not steps and not burst_as:
+        if minute.end_s % 600 < 60 and harvest.deep_night(number) and level.held_s > 120 and (
+                held.cold.running is False or size is None):
+            # Quickly down, slowly up: what draws now and then is not the base.
+            seen_a = max(-level.amperes, 0.0)
+            gain = 0.2 if held.base_a is not None and seen_a < held.base_a else 0.02
+            held = replace(held, base_a=_toward(held.base_a, seen_a, gain))
+        return replace(held, level=level)
+    cold = fridge.stepped(held.cold, steps, part, held.temperature_c)
+    drop = held.last_drop
+    for step in steps:
+        # Lights out: the evening's last step to less load that is not the fridge's.
+        if step.by_a > 0.3 and number % DAY_SLOTS >= 37 and (size is None or abs(step.by_a - size) > 0.2 * size):
+            drop = solar_clock.hour_of(held.clock, step.at_s)
+    return replace(held, level=level, cold=cold, bursts_as=held.bursts_as + burst_as, last_drop=drop)
+
+
+def _toward(old: float | None, new: float, gain: float) -> float:
+    return new if old is None else old + gain * (new - old)
+
+
+def _curtailed(minute: Minute, vehicle: Vehicle, current_a: float, high: bool) -> tuple[bool, bool]:
+    """Whether the charger holds back what the sun could give, and whether it has today."""
+    battery, volts = vehicle.house, minute.house_voltage_v
+    if volts is None:
+        return False, high
+    absorption_v = battery.absorption_v or (14.4 if battery.lead_acid else 14.2)
+    if volts > absorption_v - 0.12:
+        return True, True
+    float_v = battery.float_v or (13.6 if battery.lead_acid else 13.5)
+    in_float = high and abs(volts - float_v) < 0.12 and abs(current_a) < 0.04 * battery.rated_capacity_ah
+    return in_float, high
+
+
+def _cut_off(minute: Minute, charge: ChargeFindings) -> bool:
+    """Whether the battery is so flat that loads have switched themselves off: what they would take is not seen."""
+    return isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high < 0.08 or (
+        minute.house_voltage_v is not None and minute.house_voltage_v < 10.9)
+
+
+def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> Held:
+    """The half hour is over: split it, learn from it, keep it."""
+    load_a: float | None = None
+    harvest_a: float | None = None
+    sky, past = held.sky, held.past
+    if slot.covered_s > 0.6 * SLOT_S and slot.apart_s < 0.1 * slot.covered_s:
+        offset_a = _offset_a(charge)
+        half = Half(
+            slot.number, slot.net_as / slot.covered_s - offset_a,
+            slot.solar_as / slot.solar_s if slot.solar_s > 0.9 * slot.covered_s else None,
+            slot.curtailed_s > 0.3 * slot.covered_s, held.temperature_c)
+        load_a, harvest_a = harvest.split(sky, half)
+        if half.solar_a is None and sky.learnt and harvest.deep_night(slot.number) and half.net_a > 0.5:
+            load_a = None  # charged in the dark: mains
+        if solar_clock.settled(held.clock):
+            sky = harvest.seen(sky, half, harvest_a)
+        kept_harvest = harvest.potential_a(sky, half, harvest_a)
+    else:
+        kept_harvest = None
+    past = history.add(past, slot.number, load_a, kept_harvest, held.temperature_c)
+    clock, paused, high = held.clock, held.paused_slot, held.high_today
+    bursts_as, per_day, drop, outs, effort = (
+        held.bursts_as, held.bursts_ah_per_day, held.last_drop, held.lights_out_hours, held.effort)
+    part, half_h = slot.number % DAY_SLOTS * BINS // DAY_SLOTS, held.half_day_h
+    day_c = held.day_c
+    if held.temperature_c is not None:
+        day_c = (*day_c[:part], round(_toward(day_c[part], held.temperature_c, 0.1), 2), *day_c[part + 1:])
+    if slot.number % DAY_SLOTS == DAY_SLOTS - 1:
+        high, half_h = False, None
+        per_day = _toward(per_day, bursts_as / 3600, 0.3)
+        outs = (*outs, round(drop, 2))[-7:] if drop is not None else outs
+        bursts_as, drop = 0.0, None
+        effort = fridge_effort.day(effort, held.cold)
+        before = clock.shift_slots
+        clock, past, paused = _midnight(clock, past, paused)
+        sky = harvest.new_day(harvest.turned(sky, clock.shift_slots - before))
+    return replace(held, past=past, sky=sky, clock=clock, half_day_h=half_h, paused_slot=paused, high_today=high,
+                   load_a=load_a if load_a is not None else held.load_a, harvest_a=harvest_a, bursts_as=bursts_as,
+                   bursts_ah_per_day=per_day, last_drop=drop, lights_out_hours=outs, effort=effort, day_c=day_c,
+                   shares=who_took.shares(past, held.cold, day_c, held.base_a, per_day, sky.rise, sky.set), news=())
+
+
+def _offset_a(charge: ChargeFindings) -> float:
+    return charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else 0.0
+
+
+def _midnight(clock: SolarClock, past: History, paused: int | None) -> tuple[SolarClock, History, int | None]:
+    """Look where noon was in the day that ends, and renumber the slots if it was not at 24."""
+    day = past.harvest_a[-DAY_SLOTS:]
+    if len(day) < DAY_SLOTS or day.count(None) > 10:
+        return clock, past, paused
+    middle_s = solar_clock.middle_of(
+        tuple(value or 0.0 for value in day), past.next_slot - DAY_SLOTS, clock.shift_slots)
+    if middle_s is None:
+        return clock, past, paused
+    clock = solar_clock.day_seen(clock, middle_s)
+    shift = solar_clock.due_shift(clock)
+    if shift:
+        clock = replace(clock, shift_slots=clock.shift_slots + shift)
+        past = history.renumbered(past, shift, paused)
+        paused = None
+    return clock, past, paused
+
+
+def findings(held: Held, vehicle: Vehicle) -> Findings:
+    """What is known now."""
+    waiting, sky, cold = NotYet("a first half hour has to pass"), held.sky, held.cold
+    slope, sigma = fridge.duty_per_k(cold)
+    return Findings(
+        load_a=_roughly(held.load_a) if held.load_a is not None else waiting,
+        harvest_a=_roughly(held.harvest_a) if held.harvest_a is not None else waiting,
+        shares=held.shares, curtailed=held.curtailed, fridge_running=cold.running,
+        duty_per_k=Estimate(slope, slope - 1.96 * sigma, slope + 1.96 * sigma, "learnt") if cold.cycles > 30
+        else NotYet("some days of different warmth have to pass"),
+        drive_charge_a=NotYet("no drive has charged the house battery yet") if held.drive_charge_a is None
+        else _roughly(held.drive_charge_a),
+        sun_rises_solar_hour=sky.rise / 2 if sky.learnt else None,
+        sun_leaves_solar_hour=sky.set / 2 if sky.learnt else None,
+        solar_hour=held.slot.number % DAY_SLOTS / 2 if held.slot and solar_clock.settled(held.clock) else None,
+        lights_out_solar_hour=lights_out_solar_hour(held),
+    )
+
+
+def _roughly(value: float) -> Estimate:
+    return Estimate(value, 0.85 * value, 1.15 * value, "measured")
+
+
+def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+    """Whether the fridge works harder than the warmth explains."""
+    return fridge_effort.conditions(held.effort, held.cold)
+
+
+def driving(held: Held) -> bool:
+    """Whether the engine charged during a good part of the present half hour."""
+    return held.slot is not None and held.slot.apart_s > 0.3 * max(held.slot.covered_s, 1.0)
+
+
+def sun_carries(held: Held) -> bool:
+    """Whether the sun gave more than the loads took in the last whole half hour."""
+    return held.harvest_a is not None and held.load_a is not None and held.harvest_a > held.load_a
+
+
+def sheddable(held: Held) -> tuple[tuple[str, float], ...]:
+    """What could be left off tonight, with its mean current [A]."""
+    found, out = held.shares, []
+    if isinstance(found.fridge_ah_per_day, Estimate) and isinstance(found.fridge_duty_frac, Estimate):
+        out.append(("the fridge", 0.85 * found.fridge_ah_per_day.value / 24))
+    if held.base_a is not None:
+        out.append(("what draws all night", held.base_a))
+    return tuple(out)
+
+
+def lights_out_solar_hour(held: Held) -> float | None:
+    """When the lights usually go out (median of the last evenings), None until three evenings showed it."""
+    seen = sorted(held.lights_out_hours)
+    return seen[len(seen) // 2] % 24 if len(seen) >= 3 else None

@@ -1,0 +1,26 @@
+"""What a capacity test teaches the charge tracker: the capacity, measured, and nothing else."""
+from dataclasses import replace
+from math import log
+
+from monitor.battery.label import Vehicle
+from monitor.estimation import charge, charge_guesses, kalman
+from monitor.estimation.charge_filter import CAPACITY
+from monitor.estimation.charge_guesses import Guess
+from monitor.wear.verdict import CapacityTest
+
+#: A test is never believed beyond this: another day, another temperature [sigma of ln].
+LEAST_SIGMA = 0.02
+
+
+def tested(held: charge.Held, test: CapacityTest, vehicle: Vehicle) -> charge.Held:
+    """The charge tracker after a capacity test that reached its end; after one that did not, as before.
+
+    The test becomes one measurement of the logarithm of capacity, as sure as its interval says.
+    """
+    if not test.reached_end:
+        return held
+    sigma = max((log(test.high_ah) - log(max(test.low_ah, 0.1))) / 3.92, LEAST_SIGMA)
+    belief = charge_guesses.one(held.guesses)
+    slopes = tuple(1.0 if i == CAPACITY else 0.0 for i in range(len(belief.mean)))
+    belief = kalman.weigh(belief, slopes, log(test.capacity_ah) - belief.mean[CAPACITY], sigma * sigma)
+    return replace(held, guesses=(Guess(0.0, belief),), before_session=None)

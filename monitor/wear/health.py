@@ -1,0 +1,212 @@
+"""The house battery's life: resistance and capacity week by week, cycles, heat and hours at low charge."""
+from dataclasses import dataclass, replace
+from math import exp, log
+
+from monitor.battery.label import Battery, Vehicle
+from monitor.estimation import step_resistance
+from monitor.findings import ChargeFindings, Condition, Estimate, Event, HealthFindings, JoinFindings, Line, NotYet
+from monitor.sample import Minute
+from monitor.usage import load_off
+from monitor.usage.load_off import Watched
+from monitor.wear import rainflow_count, resistance_trend, resistance_weeks, swings
+from monitor.wear.rainflow_count import Rainflow
+from monitor.wear.resistance_weeks import Effects, Level, Sums
+from monitor.wear.verdict import NOTHING_YET, CapacityTest, Verdict, judge
+from monitor.wear.week import Week
+from monitor.wear.week import event as week_event
+
+WEEK_S = 7 * 86400.0
+#: Two published rules for what warmth does to life: twice as fast per 8 K (float-life practice of
+#: IEEE 1188, from memory) and per 15 K (corrosion in Schiffer et al. 2007). A range, not one rule.
+DOUBLING_K = (8.0, 15.0)
+#: Load steps below this charge are left out: resistance there goes its own ways. So are those further than
+#: FAR_LN from the week's [ln], each freed of depth and warmth.
+LEAST_FRAC, FAR_LN = 0.3, 0.55
+KEPT_WEEKS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Wear:
+    """Totals since the battery was installed (or first seen)."""
+
+    charge_out_ah: float = 0.0
+    low_hours: tuple[float, float, float] = (0.0, 0.0, 0.0)     # below 50, 30, 20 %
+    heat_hours: tuple[float, float] = (0.0, 0.0)                # hours weighted by the two rules
+    seen_hours: float = 0.0
+    longest_without_full_s: float = 0.0
+    since_full_s: float = 0.0
+    cycles: Rainflow = Rainflow()
+
+
+@dataclass(frozen=True, slots=True)
+class Filling:
+    """The week being filled."""
+
+    start_s: float | None = None
+    steps: Sums = Sums()
+    warm_sum_c: float = 0.0
+    warm_hours: float = 0.0
+    watched: Watched = Watched()
+    anchor_age_s: float | None = None
+    level_frac: float | None = None
+    week: Week = Week(0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Weeks that are over, the one being filled, and the totals."""
+
+    weeks: tuple[Week, ...] = ()
+    filling: Filling = Filling()
+    levels: tuple[Level, ...] = ()  # of resistance, a week each
+    learnt: Sums = Sums()           # what the insides of the weeks say of depth and warmth
+    wear: Wear = Wear()
+    judged: Verdict = NOTHING_YET
+    test: CapacityTest | None = None      # the latest capacity test
+    swung: swings.Held = swings.Held()
+    news: tuple[Event, ...] = ()
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Nothing seen yet."""
+    return Held()
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> Held:
+    """One minute further; a week is closed by the first minute beyond it."""
+    filling, weeks, judged, news = held.filling, held.weeks, held.judged, ()
+    levels, learnt = held.levels, held.learnt
+    if filling.start_s is None:
+        filling = replace(filling, start_s=minute.start_s, week=Week(minute.start_s))
+    elif minute.end_s - filling.start_s > WEEK_S:
+        learnt = resistance_weeks.pooled(learnt, resistance_weeks.within(filling.steps))
+        effects = resistance_weeks.effects(learnt, vehicle.house)
+        level_now = resistance_weeks.level(filling.steps, filling.start_s, effects)
+        levels = levels if level_now is None else _thinned((*levels, level_now))
+        over = closed_week(filling, level_now, effects)
+        weeks = _thinned((*weeks, over))
+        judged = judge(weeks, vehicle.house, held.test, resistance_trend.growth(levels, effects))
+        news = (week_event(over, minute.start_s),)
+        if judged.word != held.judged.word and judged.word != "not enough evidence":
+            news += (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
+        filling = Filling(start_s=minute.start_s, watched=filling.watched, anchor_age_s=filling.anchor_age_s,
+                          level_frac=filling.level_frac, week=Week(minute.start_s))
+    week, hours = filling.week, minute.duration_s / 3600
+    level = charge.charge_frac.value if isinstance(charge.charge_frac, Estimate) else None
+    before_s, age_s = filling.anchor_age_s, charge.anchor_age_s
+    anchored = age_s is not None and (before_s is None or age_s < before_s)
+    new_full = anchored and charge.anchor == "full"
+    emptied = anchored and charge.anchor == "empty" and filling.level_frac is not None
+    size = charge.capacity_ah
+    week = Week(
+        week.start_s, None, None,
+        *((size.value, size.low, size.high) if isinstance(size, Estimate)
+          else (week.capacity_ah, week.capacity_low_ah, week.capacity_high_ah)),
+        None,
+        week.lowest_frac if level is None else min(week.lowest_frac, level),
+        week.highest_frac if level is None else max(week.highest_frac, level),
+        week.charge_out_ah + minute.charge_out_ah,
+        week.fulls + (new_full and (before_s is None or before_s > 6 * 3600)),
+        max(week.empties_above_frac, filling.level_frac) if emptied else week.empties_above_frac)
+    warm = minute.house_temperature_c
+    filling = _stepped(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
+    return Held(weeks, filling, levels, learnt, _worn(held.wear, minute, hours, level, warm, new_full), judged, held.test,
+                swings.update(held.swung, minute, vehicle, charge), news)
+
+
+def tested(held: Held, test: CapacityTest, vehicle: Vehicle) -> Held:
+    """What is held after a capacity test: one more line of evidence, weighed at once."""
+    return replace(held, test=test, judged=judge(
+        held.weeks, vehicle.house, test, resistance_trend.growth(held.levels, resistance_weeks.effects(held.learnt, vehicle.house))))
+
+
+def _stepped(filling: Filling, minute: Minute, battery: Battery, known_frac: float | None, week: Week,
+             anchor_age_s: float | None, warm: float | None, hours: float, learnt: Sums) -> Filling:
+    """The filling with the moments of one minute at which a load went off, with the voltage that came back."""
+    level = 0.8 if known_frac is None else known_frac
+    warmth = 0.0 if warm is None else warm - 25.0
+    watched, steps, rated, effects = filling.watched, filling.steps, battery.rated_capacity_ah, None
+    for now_s, voltage, current in step_resistance.bins(minute):
+        watched, step = load_off.add(watched, now_s, voltage, current, rated)
+        if step is not None and level > LEAST_FRAC and 0 < step.ohm < 0.06 * 100 / rated:
+            effects = effects or resistance_weeks.effects(learnt, battery)
+            steady = log(step.ohm) - effects.depth * resistance_weeks.shape(level) - effects.warmth_per_k * warmth
+            usual = steady
+            if steps.steps >= 5:
+                usual = (steps.y - effects.depth * steps.x - effects.warmth_per_k * steps.t) / steps.w
+            if abs(steady - usual) < FAR_LN:
+                weight = min((step.change_a / (0.04 * rated)) ** 2, 1.0)
+                steps = resistance_weeks.add(steps, step, weight, level, warmth, effects)
+    warm_sum, warm_hours = filling.warm_sum_c, filling.warm_hours
+    if warm is not None:
+        warm_sum, warm_hours = warm_sum + warm * hours, warm_hours + hours
+    return Filling(filling.start_s, steps, warm_sum, warm_hours, watched, anchor_age_s, known_frac, week)
+
+
+def closed_week(filling: Filling, level: Level | None, effects: Effects) -> Week:
+    """The record of a week, from what was gathered in it."""
+    resistance = sigma = None
+    if level is not None:
+        log_ohm, sigma_ln = resistance_weeks.at_full(level, effects)
+        resistance = exp(log_ohm)
+        sigma = resistance * sigma_ln
+    warm = filling.warm_sum_c / filling.warm_hours if filling.warm_hours else None
+    return replace(filling.week, resistance_ohm=resistance, resistance_sigma_ohm=sigma, temperature_c=warm)
+
+
+def _thinned(weeks: tuple) -> tuple:
+    """At most KEPT_WEEKS records: the first eight (the baseline) stay, of the old ones every second goes."""
+    if len(weeks) <= KEPT_WEEKS:
+        return weeks
+    first, middle, last = weeks[:8], weeks[8:-16], weeks[-16:]
+    return (*first, *middle[::2], *last)
+
+
+def _worn(wear: Wear, minute: Minute, hours: float, level: float | None, warm: float | None, full: bool) -> Wear:
+    low, heat, cycles = wear.low_hours, wear.heat_hours, wear.cycles
+    if level is not None:
+        low = (low[0] + hours * (level < 0.5), low[1] + hours * (level < 0.3), low[2] + hours * (level < 0.2))
+        cycles = rainflow_count.add(cycles, level)
+    if warm is not None:
+        heat = (heat[0] + hours * 2 ** ((warm - 25) / DOUBLING_K[0]), heat[1] + hours * 2 ** ((warm - 25) / DOUBLING_K[1]))
+    since = 0.0 if full else wear.since_full_s + minute.duration_s
+    return Wear(wear.charge_out_ah + minute.charge_out_ah, low, heat, wear.seen_hours + (hours if warm is not None else 0.0),
+                max(wear.longest_without_full_s, since), since, cycles)
+
+
+def findings(held: Held, vehicle: Vehicle) -> HealthFindings:
+    """What the weeks and the totals say."""
+    wear, judged = held.wear, held.judged
+    warm = wear.seen_hours
+    return HealthFindings(
+        judged.word, judged.lines, judged.capacity_frac, judged.resistance_growth_ratio,
+        _latest_resistance(held), len(held.weeks), wear.charge_out_ah,
+        wear.charge_out_ah / vehicle.house.rated_capacity_ah, rainflow_count.with_halves(wear.cycles), wear.low_hours,
+        tuple(h / warm for h in sorted(wear.heat_hours)) if warm > 24 else None,
+        wear.since_full_s, wear.longest_without_full_s, swings.own_capacity(held.swung, vehicle), held.swung.most_ah)
+
+
+def _latest_resistance(held: Held) -> Estimate | NotYet:
+    for week in reversed(held.weeks):
+        if week.resistance_ohm is not None and week.resistance_sigma_ohm is not None:
+            spread = 1.96 * week.resistance_sigma_ohm
+            return Estimate(week.resistance_ohm, week.resistance_ohm - spread, week.resistance_ohm + spread, "measured")
+    return NotYet("one week in which a load of some amperes went off at least twenty times")
+
+
+def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+    """A battery to watch, a battery to replace."""
+    judged = held.judged
+    told = {line.weight: line for line in reversed(judged.lines)}
+    worst: Line | None = told.get("decisive") or told.get("strong") or told.get("weak")
+    seen = "; ".join(line.seen for line in judged.lines if line.weight != "for")
+    undo = worst.overturned_by if worst else ""
+    return (
+        Condition("battery_worn", "house", judged.word == "replace", "medium", f"{seen[:1].upper()}{seen[1:]}.",
+                  "The house battery is used up: nights are shorter than the label says.",
+                  "Terminals and cables first; then plan a replacement, and ask the page Health what size this life needs.",
+                  f"Overturned by {undo}."),
+        Condition("battery_watch", "house", judged.word == "watch", "low", f"{seen[:1].upper()}{seen[1:]}.",
+                  "The house battery shows its age; it is not used up.", "A guided capacity test tells more.",
+                  f"Overturned by {undo}."),
+    )

@@ -1,0 +1,198 @@
+"""Capacity without the charge filter: charge drawn between two moments at which the battery itself spoke.
+
+Lead-acid speaks through its resting voltage, and that counts acid, which stays when plates are lost: what comes
+out is acid capacity, kept apart from the charge that can be used (Bode 1977; Berndt 1997, from memory). Lithium
+iron phosphate is silent on its plateau and speaks when it is full and where it leaves the plateau downwards.
+"""
+from dataclasses import dataclass, replace
+from math import hypot, sqrt
+
+from monitor.battery import lead_acid
+from monitor.battery.label import Battery, Vehicle
+from monitor.estimation import charge_anchor
+from monitor.findings import Answer, ChargeFindings, Estimate, NotYet
+from monitor.sample import Minute
+from monitor.wear.total_least_squares import Swing, capacity
+
+#: A reading of the resting voltage takes so long [s], and begins so long after the last charging [s] with so much
+#: drawn since [part of the label]; currents beyond these parts of the label do not rest.
+READING_S, SETTLED_S, STRIPPED_FRAC, REST_FRAC = 3600.0, 2 * 3600.0, 0.03, 0.05
+#: Below this a lead-acid battery is off its rest curve; above the other surface charge is still there [V].
+KNEE_V, SURFACE_V = 11.5, 13.1
+#: One reading of a resting voltage, and what of the load's drop is not known [V, part].
+READING_V, DROP_FRAC = 0.008, 0.35
+#: What a load takes off the resting voltage within the hour, over its ohmic drop: slow polarisation (common practice).
+SLOW_TIMES = 1.8
+#: Resistance of a 100 Ah battery while none is known [ohm].
+USUAL_OHM = 0.008
+#: Smaller swings say nothing; so many are kept, and each loses this part of its weight in a week.
+LEAST_DEPTH_FRAC, KEPT, FORGOTTEN_PER_WEEK = 0.12, 40, 0.02
+#: One sigma of the depth at which a lithium battery leaves its plateau; and what no number of swings averages out of it.
+KNEE_FRAC, KNEE_SIGMA = 0.03, 0.02
+#: Of charge that comes back within a swing this part is lost, with so much doubt (lead-acid, lithium); once it is more
+#: than this part of the label the swing ends.
+LOST_FRAC, LOST_SIGMA_FRAC, MOST_RETURN_FRAC = {True: 0.03, False: 0.003}, {True: 0.02, False: 0.003}, {True: 0.5, False: 2.0}
+WEEK_S, BOUND_HOLDS_S = 7 * 86400.0, 60 * 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """The swing under way: from its first word of the battery to the latest."""
+
+    drawn_ah: float | None = None           # since the last full charge (lithium: or knee), None: none seen
+    from_depth_frac: float = 0.0            # how deep it was then
+    returned_ah: float = 0.0                # of it, what came back in between
+    hours: float = 0.0
+    first_depth_frac: float | None = None   # of the label, at the first reading
+    first_rest_v: float = 0.0
+    first_sigma_v: float = 0.0
+    first_ah: float = 0.0
+    first_hours: float = 0.0
+    best: Swing | None = None
+    rest_v: float = 0.0                     # sums over the reading being taken
+    drop_v: float = 0.0
+    rest_s: float = 0.0
+    charged_s: float = 0.0                  # since the last charging
+    settled_ah: float = 0.0                 # drawn since then
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The swings so far, the one under way, and the most that was ever drawn."""
+
+    swings: tuple[Swing, ...] = ()
+    open: Open = Open()
+    most_ah: float = 0.0        # drawn from full without finding it empty, within the last weeks
+    most_at_s: float = 0.0
+    found: tuple[float, float] | None = None     # capacity and sigma of the swings [Ah]
+
+
+def begin(vehicle: Vehicle) -> Held:
+    """Nothing seen yet."""
+    return Held()
+
+
+def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> Held:
+    """One minute further."""
+    battery, now = vehicle.house, held.open
+    if minute.gap_s > 600.0 or charge.anchor_age_s is None:
+        return _closed(held, minute.end_s, Open())
+    sensor = vehicle.current_sensor
+    offset = charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else sensor.offset_a
+    hours = minute.covered_s / 3600.0
+    kept = 1.0 - LOST_FRAC[battery.lead_acid]
+    net_ah = (minute.charge_out_ah - kept * minute.charge_in_ah + offset * hours) * sensor.gain
+    anchored = charge.anchor if charge.anchor_age_s == 0.0 and isinstance(charge.charge_frac, Estimate) else ""
+    if anchored == "full":
+        depth = 1.0 - charge.charge_frac.value
+        return _closed(held, minute.end_s, Open(0.0, depth), None if battery.lead_acid else _between(
+            now, minute.end_s, depth, battery, charge))
+    knee = _knee(minute, battery, charge) if anchored and not battery.lead_acid else None
+    if knee is not None:
+        return _closed(held, minute.end_s, Open(0.0, knee), _between(now, minute.end_s, knee, battery, charge))
+    if now.drawn_ah is None:
+        return held
+    charging = minute.charge_in_ah > minute.charge_out_ah + 0.001 * battery.rated_capacity_ah * hours
+    now = replace(
+        now, drawn_ah=now.drawn_ah + net_ah, hours=now.hours + hours,
+        returned_ah=now.returned_ah + (minute.charge_in_ah if charging else 0.0),
+        charged_s=0.0 if charging else now.charged_s + minute.duration_s,
+        settled_ah=0.0 if charging else now.settled_ah + net_ah)
+    if now.returned_ah > MOST_RETURN_FRAC[battery.lead_acid] * battery.rated_capacity_ah:
+        return _closed(held, minute.end_s, Open())
+    if now.from_depth_frac < 0.5 and anchored != "empty":
+        sure_ah = now.drawn_ah - 1.96 * _charge_sigma_ah(battery, now.hours, now.returned_ah, now.drawn_ah, charge)
+        if sure_ah > held.most_ah or minute.end_s - held.most_at_s > BOUND_HOLDS_S:
+            held = replace(held, most_ah=max(sure_ah, 0.0), most_at_s=minute.end_s)
+    return replace(held, open=_read(now, minute, battery, charge) if battery.lead_acid else now)
+
+
+def _read(now: Open, minute: Minute, battery: Battery, charge: ChargeFindings) -> Open:
+    """Lead-acid: the swing with this minute's word of the resting voltage, if it was one."""
+    rated, voltage, current = battery.rated_capacity_ah, minute.house_voltage_v, minute.house_current_a
+    settled = now.charged_s > SETTLED_S and now.settled_ah > STRIPPED_FRAC * rated
+    if voltage is None or current is None or not settled or not -REST_FRAC * rated < current <= 0.002 * rated \
+            or not KNEE_V < voltage < SURFACE_V:
+        return replace(now, rest_v=0.0, drop_v=0.0, rest_s=0.0)
+    ohm = charge.resistance_ohm.value if isinstance(charge.resistance_ohm, Estimate) else USUAL_OHM * 100.0 / rated
+    drop_v = SLOW_TIMES * ohm * -current
+    warmth_v = 0.0 if minute.house_temperature_c is None else lead_acid.VOLTAGE_PER_K * (minute.house_temperature_c - 25.0)
+    now = replace(now, rest_v=now.rest_v + (voltage + drop_v - warmth_v) * minute.covered_s,
+                  drop_v=now.drop_v + drop_v * minute.covered_s, rest_s=now.rest_s + minute.covered_s)
+    if now.rest_s < READING_S:
+        return now
+    rest_v, sigma_v = now.rest_v / now.rest_s, hypot(READING_V, DROP_FRAC * now.drop_v / now.rest_s)
+    now = replace(now, rest_v=0.0, drop_v=0.0, rest_s=0.0)
+    drawn_ah = now.drawn_ah or 0.0
+    if now.first_depth_frac is None:
+        return replace(now, first_depth_frac=drawn_ah / rated, first_rest_v=rest_v, first_sigma_v=sigma_v,
+                       first_ah=drawn_ah, first_hours=now.hours)
+    # Both readings through the type's curve: its level cancels, its slope does not.
+    span_v = lead_acid.KINDS[battery.chemistry].span_v
+    fallen = lead_acid.fall_frac(now.first_depth_frac) + (now.first_rest_v - rest_v) / span_v
+    depth = (sqrt(max(0.81 + 0.4 * fallen, 0.0)) - 0.9) / 0.2 - now.first_depth_frac
+    if depth < LEAST_DEPTH_FRAC or now.best is not None and depth <= now.best.depth_frac:
+        return now
+    hours = now.hours - now.first_hours
+    return replace(now, best=Swing(
+        minute.end_s, depth, hypot(sigma_v, now.first_sigma_v) / span_v, drawn_ah - now.first_ah,
+        _charge_sigma_ah(battery, hours, now.returned_ah, drawn_ah, charge)))
+
+
+def _knee(minute: Minute, battery: Battery, charge: ChargeFindings) -> float | None:
+    """Lithium: the depth that its voltage alone tells where it leaves the plateau, None elsewhere."""
+    voltage, current = minute.house_voltage_v, minute.house_current_a
+    if voltage is None or current is None:
+        return None
+    ohm = charge.resistance_ohm.value if isinstance(charge.resistance_ohm, Estimate) else 0.0
+    rest_v = voltage - ohm * current
+    anchor = charge_anchor.empty(battery, voltage, rest_v, current, battery.rated_capacity_ah, minute.house_temperature_c)
+    return None if anchor is None else anchor.depth_frac
+
+
+def _between(now: Open, at_s: float, depth_frac: float, battery: Battery, charge: ChargeFindings) -> Swing | None:
+    """Lithium: the swing from a full charge to the knee or back, where this is the other end of one."""
+    swing_frac, drawn_ah = depth_frac - now.from_depth_frac, now.drawn_ah
+    if drawn_ah is None or abs(swing_frac) < 0.5 or drawn_ah * swing_frac <= 0.0:
+        return None
+    return Swing(at_s, abs(swing_frac), KNEE_FRAC, abs(drawn_ah), _charge_sigma_ah(
+        battery, now.hours, now.returned_ah, abs(drawn_ah), charge))
+
+
+def _charge_sigma_ah(battery: Battery, hours: float, returned_ah: float, charge_ah: float, charge: ChargeFindings) -> float:
+    offset = charge.current_offset_a
+    offset_a = (offset.high - offset.low) / 3.92 if isinstance(offset, Estimate) else 0.06
+    return sqrt((offset_a * hours) ** 2 + (LOST_SIGMA_FRAC[battery.lead_acid] * returned_ah) ** 2 + (0.006 * charge_ah) ** 2 + 0.3**2)
+
+
+def _closed(held: Held, at_s: float, following: Open, swing: Swing | None = None) -> Held:
+    """What is held once the swing under way is over."""
+    swing = swing or held.open.best
+    if swing is None:
+        return replace(held, open=following)
+    swings = (*held.swings[1 - KEPT:], swing)
+    return replace(held, swings=swings, open=replace(following, best=None), found=capacity(_faded(swings, at_s)))
+
+
+def _faded(swings: tuple[Swing, ...], at_s: float) -> tuple[Swing, ...]:
+    """The swings with old ones less sure."""
+    kept = []
+    for s in swings:
+        wider = (1.0 - FORGOTTEN_PER_WEEK) ** (-0.5 * (at_s - s.at_s) / WEEK_S)
+        kept.append(replace(s, depth_sigma_frac=s.depth_sigma_frac * wider, charge_sigma_ah=s.charge_sigma_ah * wider))
+    return tuple(kept)
+
+
+def own_capacity(held: Held, vehicle: Vehicle) -> Answer:
+    """Capacity by swings alone [Ah]: lead-acid the acid's, lithium iron phosphate from full to its knee.
+
+    The interval is that of total least squares, with what all swings share added outside the average: the slope
+    of the rest curve (lead-acid) or the place of the knee (lithium), and the gain of the shunt.
+    """
+    if held.found is None:
+        return NotYet("it takes a discharge of an eighth of the battery after a full charge, with two quiet hours in it"
+                      if vehicle.house.lead_acid else "it takes one discharge from full to empty")
+    value, sigma = held.found
+    shared = lead_acid.KINDS[vehicle.house.chemistry].span_sigma_ln if vehicle.house.lead_acid else KNEE_SIGMA
+    spread = 1.96 * value * hypot(sigma / value, shared, vehicle.current_sensor.gain_sigma_frac)
+    return Estimate(value, max(value - spread, 0.0), value + spread, "learnt")

@@ -1,0 +1,138 @@
+"""Is the house battery used up: a verdict from weekly records, with its lines of evidence."""
+from dataclasses import dataclass
+from math import log
+
+from monitor.battery.label import Battery
+from monitor.findings import Answer, Estimate, Line, NotYet, VerdictWord
+from monitor.wear import resistance_trend
+from monitor.wear.resistance_weeks import Effects, Level
+from monitor.wear.week import Week
+
+#: End of life by common practice and US Bureau of Reclamation FIST 3-6: 80 % of rated capacity.
+USED_UP_FRAC, FAR_GONE_FRAC, SOUND_FRAC = 0.80, 0.70, 0.85
+#: Growth of resistance over the battery's own baseline that practice calls significant: 30 to 50 %
+#: (IEEE 1188, from memory); it correlates with capacity and does not measure it, so never decides alone.
+GROWN, MUCH_GROWN = 1.3, 1.5
+RECENT_WEEKS = 3
+#: Figures of weeks are freed of depth and warmth already.
+NO_EFFECTS = Effects(0.0, 0.0, 0.0, 0.0, 0.0)
+#: Weeks colder than this say little about either figure.
+COLD_C = 3.0
+#: A capacity test speaks for so long.
+TEST_HOLDS_S = 26 * 7 * 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class CapacityTest:
+    """A capacity test: what the battery gave from full, at its rated rate and 25 °C, with its 95 % interval [Ah].
+
+    reached_end is False where the test was stopped before the battery was empty: it holds at least low_ah.
+    """
+
+    at_s: float
+    capacity_ah: float
+    low_ah: float
+    high_ah: float
+    reached_end: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The word, what it rests on, and the figures behind."""
+
+    word: VerdictWord
+    lines: tuple[Line, ...]
+    capacity_frac: Answer          # of the label
+    resistance_growth_ratio: Answer      # against the battery's own first weeks
+
+
+NOTHING_YET = Verdict("not enough evidence", (),
+                      NotYet("it takes one week that begins with a full charge and goes deep"),
+                      resistance_trend.growth((), NO_EFFECTS))
+
+
+def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None = None, growth: Answer | None = None) -> Verdict:
+    """The verdict from the weeks so far, and the latest capacity test where there was one.
+
+    growth is that of the resistance where the caller knows it better than from the weeks' figures.
+
+    "replace" needs one decisive line or two strong ones that do not share a measurement. Weeks too cold,
+    and a resistance that jumped from one week to the next (a bad contact looks so), are left out first.
+    """
+    warm = tuple(w for w in weeks if w.temperature_c is None or w.temperature_c > COLD_C)
+    capacity, growth = _capacity(warm, battery), _growth(warm) if growth is None else growth
+    if test is not None and weeks and weeks[-1].start_s - test.at_s > TEST_HOLDS_S:
+        test = None
+    lines: list[Line] = [] if test is None else _test_lines(test, battery)
+    if isinstance(capacity, Estimate):
+        figures = f"{100 * capacity.low:.0f} to {100 * capacity.high:.0f} % of the label"
+        undo = "a guided capacity test that gives more, or a label that promises less than configured"
+        if capacity.high < FAR_GONE_FRAC:
+            lines.append(Line("decisive", f"usable charge is {figures}", undo))
+        elif capacity.high < USED_UP_FRAC:
+            lines.append(Line("strong", f"usable charge is {figures}", undo))
+        elif capacity.value < USED_UP_FRAC:
+            lines.append(Line("weak", f"usable charge is probably below 80 %: {figures}", undo))
+        elif capacity.low > USED_UP_FRAC or capacity.value > SOUND_FRAC and capacity.low > FAR_GONE_FRAC:
+            lines.append(Line("for", f"usable charge is {figures}", "a discharge that ends earlier than that"))
+    sagged = [w for w in warm[-2 * RECENT_WEEKS:] if w.empties_above_frac > 0.4]
+    if len(sagged) >= 2:
+        lines.append(Line("decisive", "the battery proved empty twice while the books still showed more than 40 %",
+                          "a shunt that a load bypasses, or a discharge that goes on past that point"))
+    if isinstance(growth, Estimate):
+        figures = f"resistance is {growth.low:.2f} to {growth.high:.2f} times that of its first weeks"
+        undo = "clean and tighten the battery's terminals and the voltage leads: if it falls, it was a contact"
+        if growth.low > MUCH_GROWN:
+            lines.append(Line("strong", figures, undo))
+        elif growth.low > GROWN:
+            lines.append(Line("weak", figures, undo))
+        elif growth.high < GROWN:
+            lines.append(Line("for", figures, "a later rise"))
+    if test is not None and test.reached_end:
+        sound = test.low_ah > USED_UP_FRAC * battery.rated_capacity_ah
+    else:
+        sound = isinstance(capacity, Estimate) and capacity.value >= SOUND_FRAC
+    return Verdict(_word(lines, sound, len(warm) + 2 * (test is not None)), tuple(lines), capacity, growth)
+
+
+def _test_lines(test: CapacityTest, battery: Battery) -> list[Line]:
+    """What a capacity test says: below 80 % of the label is the end of life (FIST 3-6, IEEE 450)."""
+    low, value, high = (ah / battery.rated_capacity_ah for ah in (test.low_ah, test.capacity_ah, test.high_ah))
+    if not test.reached_end:
+        seen = f"a capacity test that was stopped early had already given {100 * low:.0f} % of the label"
+        return [Line("for", seen, "a discharge that ends earlier than that")] if low > USED_UP_FRAC else []
+    seen = f"a capacity test gave {100 * low:.0f} to {100 * high:.0f} % of the label"
+    undo = "a second test that begins with a longer charge and gives more"
+    if high < USED_UP_FRAC:
+        return [Line("decisive", seen, undo)]
+    if value < USED_UP_FRAC:
+        return [Line("strong", seen, undo)]
+    return [Line("for", seen, "a later test that gives less")]
+
+
+def _word(lines: list[Line], sound: bool, weeks: int) -> VerdictWord:
+    decisive = sum(line.weight == "decisive" for line in lines)
+    strong = sum(line.weight == "strong" for line in lines)
+    weak = sum(line.weight == "weak" for line in lines)
+    if (decisive or strong >= 2) and not sound:
+        return "replace"
+    if decisive or strong or weak >= 2 or (weak and not sound):
+        return "watch"
+    if any(line.weight == "for" for line in lines) and weeks >= 2:
+        return "healthy"
+    return "not enough evidence"
+
+
+def _capacity(weeks: tuple[Week, ...], battery: Battery) -> Answer:
+    recent = [w for w in weeks[-RECENT_WEEKS:] if w.capacity_ah is not None]
+    if not recent:
+        return NotYet("it takes one week that begins with a full charge and goes deep")
+    last = recent[-1]
+    share, low, high = (ah / battery.rated_capacity_ah for ah in (last.capacity_ah, last.capacity_low_ah, last.capacity_high_ah))
+    return Estimate(share, max(low, 0.0), high, "learnt")
+
+
+def _growth(weeks: tuple[Week, ...]) -> Answer:
+    return resistance_trend.growth(tuple(
+        Level(w.start_s, log(w.resistance_ohm), 0.0, 0.0, w.resistance_sigma_ohm / w.resistance_ohm)
+        for w in weeks if w.resistance_ohm), NO_EFFECTS)
