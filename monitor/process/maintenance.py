@@ -122,13 +122,7 @@ class Chores:
                 self._tell("chore_works", f"The nightly {name} works again.")
 
     def _thin(self) -> None:
-        def thin(connection: Any) -> None:
-            sql = connection.exec_driver_sql
-            latest = sql("select max(end_ms) from minutes").fetchone()[0]
-            if latest is not None:
-                thinning.retire(sql, latest, self._raw_days)
-
-        self._writer.ask(thin).result(JOB_TIMEOUT_S)
+        self._writer.ask(lambda connection: thinning.retire(connection.exec_driver_sql, self._raw_days)).result(JOB_TIMEOUT_S)
 
     def _check(self) -> None:
         proof = backup.prove(self._database)

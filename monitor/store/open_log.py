@@ -76,7 +76,7 @@ class OpenLog:
     def thin_in_need(self) -> str:
         """Gives up old rows for space; returns what went, or "" where nothing could."""
         try:
-            return thinning.in_need(self.sql, self.place.minute_ms or 0)
+            return thinning.in_need(self.sql)
         except Exception:
             return ""
 

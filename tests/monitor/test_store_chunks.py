@@ -18,6 +18,7 @@ from monitor.store.rows import sample_row
 from monitor.store.write_queue import Pending
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"
+DAY_MS, HOUR_MS = thinning.DAY_MS, thinning.HOUR_MS
 VALUE = st.none() | st.integers(-(2**31), 2**31 - 1)
 
 
@@ -95,32 +96,60 @@ def test_hours_are_packed_whole_and_read_as_before(tmp_path: Path) -> None:
     log.close()
 
 
-def test_old_rows_are_retired_and_roll_ups_stay(tmp_path: Path) -> None:
+def filled(database: Path, days: float, jump_days: float = 0.0, at_day: float = 0.0) -> OpenLog:
+    """A log with a packed hour for each hour and a minute for each minute of life; the line of time leaps once by jump_days."""
+    log = OpenLog(database)
+    moment = lambda ms: ms + (round(jump_days * DAY_MS) if ms >= at_day * DAY_MS else 0)  # noqa: E731
+    log.sql("begin")
+    for i in range(round(days * 24)):
+        log.sql("insert into chunks values (?, ?, 1, 0, x'00')", (moment(i * HOUR_MS), moment(i * HOUR_MS) + HOUR_MS))
+    names = ", ".join(("end_ms", "start_ms"))
+    for i in range(round(days * 1440)):
+        log.sql(f"insert into minutes ({names}) values (?, ?)", (moment(i * 60000) + 60000, moment(i * 60000)))
+    log.sql("commit")
+    return log
+
+
+def count(log: OpenLog, table: str) -> int:
+    return log.sql(f"select count(*) from {table}").fetchone()[0]
+
+
+def test_a_night_drops_one_lived_day_at_most_and_roll_ups_stay(tmp_path: Path) -> None:
     from tests import store_fixture
 
-    database = store_fixture.fill(tmp_path / "a.db", 1.0, beat_s=120.0)
+    database = store_fixture.fill(tmp_path / "a.db", 2.0, beat_s=120.0)
     log = OpenLog(database)
-    thinning.pack_hours(log.sql, 86_400_000)
-    quarters = log.sql("select count(*) from quarters").fetchone()[0]
-    thinning.retire(log.sql, 86_400_000 + 10 * 86_400_000, raw_days=10, minute_days=10)
-    assert log.sql("select count(*) from chunks").fetchone()[0] == 0
-    assert log.sql("select count(*) from minutes").fetchone()[0] == 0
-    assert log.sql("select count(*) from quarters").fetchone()[0] == quarters > 90
+    thinning.pack_hours(log.sql, 2 * DAY_MS)
+    quarters = count(log, "quarters")
+    for _ in range(6):
+        before = count(log, "minutes"), count(log, "chunks")
+        thinning.retire(log.sql, raw_days=0, minute_days=0)
+        assert before[0] - count(log, "minutes") <= 1440 and before[1] - count(log, "chunks") <= 26
+    assert count(log, "chunks") == count(log, "minutes") == 0
+    assert count(log, "quarters") == quarters > 180
     log.close()
-    series = Reader(database).series(store_fixture.BEGINS_UTC_S, store_fixture.BEGINS_UTC_S + 86400)
-    assert series.level == "quarters" and len(series.columns["at_utc_s"]) >= 95
+    series = Reader(database).series(store_fixture.BEGINS_UTC_S, store_fixture.BEGINS_UTC_S + 2 * 86400)
+    assert series.level == "quarters" and len(series.columns["at_utc_s"]) >= 190
 
 
-def test_in_need_the_oldest_raw_hours_go_first_and_the_latest_week_stays(tmp_path: Path) -> None:
-    log = OpenLog(tmp_path / "a.db")
-    day = 86_400_000
-    log.sql("begin")
-    for i in range(20 * 24):
-        log.sql("insert into chunks values (?, ?, 1, 0, x'00')", (i * 3_600_000, (i + 1) * 3_600_000))
-    log.sql("commit")
-    assert "raw readings" in thinning.in_need(log.sql, 20 * day)
-    assert log.sql("select min(at_ms) from chunks").fetchone()[0] >= day
-    while thinning.in_need(log.sql, 20 * day):
+@pytest.mark.parametrize("jump_days", [0.0, 1 / 24, 500.0, 50 * 365.25])
+def test_a_leap_of_the_line_of_time_makes_nothing_old(tmp_path: Path, jump_days: float) -> None:
+    """Ten days of life, and one boot that the clock put so many days later: every minute and every packed hour stays."""
+    log = filled(tmp_path / "a.db", 10.0, jump_days, at_day=9.99)
+    for _ in range(30):
+        thinning.retire(log.sql, raw_days=10)
+    assert count(log, "chunks") == 240 and count(log, "minutes") == 14400
+    thinning.retire(log.sql, raw_days=7, minute_days=7)
+    assert count(log, "chunks") == 240 - 24 and count(log, "minutes") == 14400 - 1440
+    log.close()
+
+
+@pytest.mark.parametrize("jump_days", [0.0, 500.0])
+def test_in_need_the_oldest_raw_hours_go_first_and_the_latest_lived_week_stays(tmp_path: Path, jump_days: float) -> None:
+    log = filled(tmp_path / "a.db", 20.0, jump_days, at_day=19.5)
+    assert "raw readings" in thinning.in_need(log.sql)
+    assert log.sql("select min(at_ms) from chunks").fetchone()[0] >= DAY_MS and count(log, "minutes") == 20 * 1440
+    while thinning.in_need(log.sql):
         pass
-    assert log.sql("select min(end_ms) from chunks").fetchone()[0] == 13 * day + 3_600_000
+    assert count(log, "chunks") == 7 * 24 and count(log, "minutes") == 7 * 1440
     log.close()
