@@ -1,6 +1,7 @@
 """Plays a recorded log back: a CSV of seconds, volts, amperes and degrees, plain or gzipped."""
 import csv
 import gzip
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -27,6 +28,8 @@ def columns(path: Path) -> Iterator[tuple[float, float | None, float | None, flo
     ReadFailed : a row that is no row, naming file, line and what was seen
     """
     opener = gzip.open if path.suffix == ".gz" else open
+    if path.is_dir():
+        raise CannotOpen(f"{path}: this is a folder; name the recording in it")
     try:
         file = opener(path, "rt", newline="", encoding="utf-8")
     except OSError as error:
@@ -61,11 +64,14 @@ def columns(path: Path) -> Iterator[tuple[float, float | None, float | None, flo
                         continue
                     raise ReadFailed(f"{path}, line {number}: not a row of numbers: {','.join(row)[:80]}") from error
                 if not last < t < float("inf"):
-                    raise ReadFailed(f"{path}, line {number}: t_s = {row[at]} does not come after {last:g}; "
+                    raise ReadFailed(f"{path}, line {number}: t_s = {row[at]} does not come after {last:g}: time goes backwards; "
                                      "sort the file by time and drop repeated rows")
                 last = t
                 yield t, a, b, c, d
-        except (csv.Error, EOFError, gzip.BadGzipFile, UnicodeDecodeError) as error:
+        except (UnicodeDecodeError, csv.Error) as error:
+            raise ReadFailed(f"{path}, after line {number}: this is not text; a recording is a CSV with one row of numbers a line, "
+                             "plain or gzipped (.gz)") from error
+        except (EOFError, OSError, zlib.error) as error:
             raise ReadFailed(f"{path}, after line {number}: {error}") from error
 
 

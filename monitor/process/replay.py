@@ -13,7 +13,7 @@ from monitor.battery.label import Vehicle
 from monitor.findings import Answer, Condition, Estimate
 from monitor.pipeline import Findings
 from monitor.sample import Minute, Sample
-from monitor.sampling import sensor_alerts
+from monitor.sampling import recording_judge, sensor_alerts
 from monitor.sampling.gather import minutes
 
 ESTIMATES = ("t_s", "soc", "soc_low", "soc_high", "capacity_ah", "capacity_low_ah", "capacity_high_ah",
@@ -30,10 +30,17 @@ class Step:
     alerts: rules.Held
 
 
-def samples(path: Path, start: datetime | None) -> Iterator[Sample]:
-    """The rows of a recording as samples; start places second 0 in local time (default: local midnight)."""
+def samples(path: Path, start: datetime | None, capacity_ah: float) -> Iterator[Sample]:
+    """The rows of a recording as samples, judged as the daemon judges readings.
+
+    Parameters
+    ----------
+    path : the recording
+    start : local time of second 0 (None: local midnight)
+    capacity_ah : rated capacity of the house battery [Ah]
+    """
     first_hour = 0.0 if start is None else start.hour + start.minute / 60 + start.second / 3600
-    for t, house_v, house_a, starter_v, house_temp_c in columns(path):
+    for t, house_v, house_a, starter_v, house_temp_c in recording_judge.judge(columns(path), str(path), capacity_ah):
         yield Sample(t, house_v, house_a, starter_v, house_temp_c, None, None, None, None,
                      (first_hour + t / 3600) % 24.0)
 
@@ -42,7 +49,7 @@ def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterat
     """Every minute of a recording, through all trackers and the alert rules."""
     held, alerts = pipeline.begin(vehicle), rules.begin()
     measured_s: dict[str, float] = {}
-    for minute in minutes(samples(path, start)):
+    for minute in minutes(samples(path, start, vehicle.house.rated_capacity_ah)):
         held, found = pipeline.step(held, minute, vehicle)
         alerts = rules.update(alerts, (*found.conditions, *_silences(measured_s, minute)), found.at_s)
         yield Step(found, alerts)

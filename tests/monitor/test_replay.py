@@ -95,3 +95,43 @@ def test_a_column_that_falls_blank_is_a_lost_sensor(tmp_path: Path, vehicle: Pat
     lost = [r for r in csv.DictReader((tmp_path / "e.csv").read_text().splitlines()) if r["kind"] == "sensor_lost"]
     assert [r["battery"] for r in lost] == ["starter"]
     assert 6300 <= float(lost[0]["t_s"]) <= 6420
+
+
+@pytest.mark.parametrize(("row", "words"), [
+    (lambda k: f"{k * 30},{12600 - k},-2.0,12.7,20", "house_v is 12569.5, which no 12 V vehicle shows (3 to 20); it looks like millivolts: divide by 1000"),
+    (lambda k: f"{k * 30},12.6,-2.0,{1270 - k / 100},20", "starter_v is 1269.7, which no 12 V vehicle shows (3 to 20); it looks like hundredths of a volt"),
+    (lambda k: f"{k * 30},12.6,-45000,12.7,20", "house_a is -45000, which no 12 V vehicle shows (-1500 to 1500); it looks like milliamperes: divide by 1000 (-45)"),
+    (lambda k: f"{k * 30},{12.6 - k * 1e-5:.4f},-800,12.7,20", "of a battery of 60 Ah (at t_s = 870); if it is in milliamperes, divide it by 1000"),
+    (lambda k: f"{k * 30},12.6,-2.0,12.7,293.1", "it looks like kelvin: subtract 273.15"),
+    (lambda k: f"{k * 1000},12.6,-2.0,12.7,20", "t_s goes on by 1000 s from row to row"),
+])
+def test_columns_in_another_unit_are_refused_with_the_likely_one(tmp_path: Path, vehicle: Path, row, words: str) -> None:
+    (tmp_path / "r.csv").write_text("\n".join([HEADER, *(row(k) for k in range(1, 400))]) + "\n")
+    done = _run(tmp_path / "r.csv", vehicle, "--estimates", str(tmp_path / "e.csv"))
+    assert done.exit_code == 1 and words in done.output and done.output.count("\n") == 1, done.output
+
+
+def test_single_wild_values_are_left_out_as_the_daemon_leaves_them_out(tmp_path: Path, vehicle: Path) -> None:
+    """A tenth of the readings is nonsense; nothing that is concluded leaves what the other nine show."""
+    rows = [f"{k * 30},{99999 if k % 10 == 3 else 12.6},{1e7 if k % 10 == 5 else -2.0},12.7,{400 if k % 10 == 7 else 20}" for k in range(1, 1200)]
+    (tmp_path / "r.csv").write_text("\n".join([HEADER, *rows]) + "\n")
+    done = _run(tmp_path / "r.csv", vehicle)
+    assert done.exit_code == 0, done.output
+    assert "In all" in done.output and "16.0 Ah" in done.output, done.output  # 2 A over the eighth tenths that are known (8.0 h of 10.0)
+
+
+@pytest.mark.parametrize("junk", [bytes(range(256)) * 40, b"t_s,house_v\n30,12.5\n\x00\x00\x00\n", b"SQLite format 3\x00" + bytes(4000),
+                                  HEADER.encode() + b"\n30,12.5,1,12.7,20\n\xff\xfe\x80\n"])
+@pytest.mark.parametrize("name", ["junk.csv", "junk.csv.gz"])
+def test_what_is_no_recording_gets_one_sentence(tmp_path: Path, vehicle: Path, junk: bytes, name: str) -> None:
+    (tmp_path / name).write_bytes(junk)
+    done = _run(tmp_path / name, vehicle)
+    assert done.exit_code == 1 and name in done.output and "Traceback" not in done.output and done.output.count("\n") == 1, done.output
+
+
+def test_judging_costs_no_valid_reading(tmp_path: Path, vehicle: Path) -> None:
+    """A shunt that is 0.1 A off for a month, and a battery that is emptied and filled each day, are no wrong unit."""
+    from monitor.sampling.recording_judge import judge
+
+    rows = [(k * 60.0, 12.5, -0.1 + (45.0 if k // 60 % 4 < 2 else -45.0), 12.7, 20.0) for k in range(30 * 1440)]
+    assert list(judge(rows, "r.csv", 60.0)) == rows
