@@ -34,17 +34,17 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     alerts = [logged.what for logged in reader.alerts(open_only=True)]
     found = now.findings
     hour = now.sample.hour if now.sample else None
-    sentences = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+    lines = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
                                [c for c in found.conditions if c.active and not _told(c, alerts)], hour)
     if as_json:
-        click.echo(json.dumps(_plain(now, alerts, sentences), indent=1, ensure_ascii=False))
+        click.echo(json.dumps(_plain(now, alerts, lines), indent=1, ensure_ascii=False))
         return
     if now.simulated:
         click.echo("SIMULATED: no real battery is behind these figures.\n")
     for alert in alerts:
         click.secho(f"[{alert.priority}] number {alert.id}, {alert.state}: {alert.seen} {alert.means}", bold=True)
-    for sentence in sentences:
-        click.echo(sentence)
+    for line in lines:
+        click.echo(line)
     click.echo(f"\nAs of {_moment(now.utc_s)}{'' if now.utc_trusted else ' (the clock is not trusted)'}, "
                f"{sentences.span(_age_s(now))} ago.{_old(now)}")
 
@@ -67,10 +67,10 @@ def _moment(utc_s: float) -> str:
     return datetime.fromtimestamp(utc_s, timezone.utc).astimezone().strftime("%Y-%m-%d %H:%M %Z")
 
 
-def _plain(now: Any, alerts: list[Any], sentences: tuple[str, ...]) -> dict[str, Any]:
+def _plain(now: Any, alerts: list[Any], lines: tuple[str, ...]) -> dict[str, Any]:
     return {
         "at_utc": datetime.fromtimestamp(now.utc_s, timezone.utc).isoformat(timespec="seconds"),
-        "utc_trusted": now.utc_trusted, "simulated": now.simulated, "sentences": sentences,
+        "utc_trusted": now.utc_trusted, "simulated": now.simulated, "sentences": lines,
         "sample": asdict(now.sample) if now.sample else None, "findings": asdict(now.findings),
         "vehicle": asdict(now.vehicle), "alerts": [asdict(alert) for alert in alerts],
     }
