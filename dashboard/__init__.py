@@ -40,7 +40,7 @@ def create_app(
         MAX_CONTENT_LENGTH=16 * 1024, MAX_FORM_PARTS=20,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    app.extensions["kept"] = log_view.Kept()
+    app.extensions["kept"] = log_view.MemoizedAnswers()
     guard.install(app, names)
     failures.install(app)
     app.jinja_env.filters["capfirst"] = lambda text: text[:1].upper() + text[1:]

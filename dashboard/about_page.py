@@ -2,7 +2,7 @@
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
-from dashboard.log_view import Book
+from dashboard.log_view import LogView
 from dashboard.words import QUANTITIES, clock_text
 from monitor.reporting.sentences import number, span
 
@@ -12,7 +12,7 @@ NOBODY_KNOWS_S = 1e8
 Rows = list[tuple[str, str, str]]
 
 
-def lead(book: Book) -> str:
+def lead(book: LogView) -> str:
     """How far this log can be trusted, in a sentence or two."""
     if book.now is None:
         return "The log is still empty."
@@ -23,7 +23,7 @@ def lead(book: Book) -> str:
                    "Ampere-hours are not affected.")
 
 
-def chapters(book: Book) -> list[tuple[str, Rows]]:
+def chapters(book: LogView) -> list[tuple[str, Rows]]:
     """What the log says about itself, as (heading, rows of label, value, note)."""
     log: Rows = [("File", book.name, "")]
     if book.now is not None:
@@ -42,7 +42,7 @@ def _doubt(sigma_s: float) -> str:
         f"{2 * sigma_s:.0f} s" if sigma_s < 60 else span(2 * sigma_s))
 
 
-def _measured(book: Book) -> Rows:
+def _measured(book: LogView) -> Rows:
     if book.now is None:
         return []
     rows: Rows = []
@@ -54,7 +54,7 @@ def _measured(book: Book) -> Rows:
     return rows
 
 
-def _missing(book: Book) -> Rows:
+def _missing(book: LogView) -> Rows:
     if book.now is None:
         return []
     end = book.now.utc_s

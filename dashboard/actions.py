@@ -26,7 +26,7 @@ def acknowledge(alert: int):
 @guard.own_form
 def acknowledge_gone():
     """Leave word that all alerts that went away by themselves have been seen."""
-    gone = [a.what.id for a in log_view.opened().open_alerts if a.what.state == "returned"]
+    gone = [a.what.id for a in log_view.open_log_view().open_alerts if a.what.state == "returned"]
     return _left("acknowledge", *({"alert": number} for number in gone[:MOST_AT_ONCE]))
 
 

@@ -27,7 +27,7 @@ def openapi() -> Response:
 @api.get("/now")
 def now() -> Response:
     """Latest readings and everything concluded from them."""
-    book = books.opened()
+    book = books.open_log_view()
     found = book.findings
     if found is None:
         return _json({"empty": True, "simulated": book.simulated})
@@ -52,7 +52,7 @@ def now() -> Response:
 @api.get("/series")
 def series() -> Response:
     """Charge, current and voltages over a span, thinned to a number of points."""
-    book = books.opened()
+    book = books.open_log_view()
     start, end = _span(book)
     rows = book.columns(start, end, _points())
     return _json({"from_utc_s": start, "to_utc_s": end} | {f.name: getattr(rows, f.name) for f in fields(rows)})
@@ -61,7 +61,7 @@ def series() -> Response:
 @api.get("/days")
 def days() -> Response:
     """The daily books of a span, oldest first."""
-    book = books.opened()
+    book = books.open_log_view()
     return _json({"days": [
         {"start_utc_s": d.start_utc_s, "end_utc_s": d.end_utc_s} | d.values for d in book.days(*_span(book))]})
 
@@ -69,7 +69,7 @@ def days() -> Response:
 @api.get("/events")
 def events() -> Response:
     """What happened in a span."""
-    book = books.opened()
+    book = books.open_log_view()
     return _json({"events": [
         {"at_utc_s": e.at_utc_s, "kind": e.what.kind, "battery": e.what.battery, "message": e.what.message,
          "figures": dict(e.what.figures)} for e in book.events(*_span(book))]})
@@ -78,7 +78,7 @@ def events() -> Response:
 @api.get("/gaps")
 def gaps() -> Response:
     """What was not measured in a span, and why."""
-    book = books.opened()
+    book = books.open_log_view()
     return _json({"gaps": [
         {"from_utc_s": gap.at_utc_s, "to_utc_s": gap.until_utc_s, "quantity": gap.what.quantity,
          "reason": gap.what.reason, "count": gap.what.count} for gap in book.gaps(*_span(book))]})
@@ -87,7 +87,7 @@ def gaps() -> Response:
 @api.get("/forecasts")
 def forecasts() -> Response:
     """What was foreseen, hour by hour, in a span."""
-    book = books.opened()
+    book = books.open_log_view()
     return _json({"forecasts": [asdict(row) for row in book.forecasts(*_span(book))]})
 
 
@@ -97,7 +97,7 @@ def alerts() -> Response:
     wanted = request.args.get("open", "no")
     if wanted not in ("yes", "no"):
         abort(400, f"open={wanted!r:.20} is neither yes nor no.")
-    book = books.opened()
+    book = books.open_log_view()
     return _json({"alerts": [_alert(book, a) for a in (book.open_alerts if wanted == "yes" else book.alerts())]})
 
 
@@ -115,9 +115,9 @@ def _alert(book, logged) -> dict:
 @api.get("/figures/log")
 def log_figure() -> Response:
     """The drawing of page Log."""
-    book = books.opened()
+    book = books.open_log_view()
     start, end = _span(book)
-    events = [(e.at_utc_s, e.what.message) for e in log_page.told(book.events(start, end))][-80:]
+    events = [(e.at_utc_s, e.what.message) for e in log_page.event_rows(book.events(start, end))][-80:]
     return _figure(log_chart.figure(
         book.columns(start, end, _points()), events, _holes(book, start, end), start, end,
         _reserve_frac(book), local_ms, _ink()))
@@ -126,7 +126,7 @@ def log_figure() -> Response:
 @api.get("/figures/tonight")
 def tonight_figure() -> Response:
     """The drawing of page Tonight."""
-    book = books.opened()
+    book = books.open_log_view()
     found = book.findings
     issued = None if found is None else book.utc_of(found.forecast.issued_s)
     if found is None or issued is None:
@@ -140,7 +140,7 @@ def tonight_figure() -> Response:
 @api.get("/figures/starter")
 def starter_figure() -> Response:
     """The drawing of page Starter: the last week."""
-    book = books.opened()
+    book = books.open_log_view()
     _, end = book.extent()
     start = end - 7 * DAY
     return _figure(log_chart.starter_figure(
@@ -150,7 +150,7 @@ def starter_figure() -> Response:
 @api.get("/figures/health")
 def health_figure() -> Response:
     """The drawing of page Health: every week on record."""
-    book = books.opened()
+    book = books.open_log_view()
     if book.vehicle is None:
         abort(404, "Nothing is known of a battery yet.")
     return _figure(health_chart.weeks_figure(book.weeks(), lives_table.replaced_utc_s(book), book.vehicle.house.rated_capacity_ah,
@@ -160,13 +160,13 @@ def health_figure() -> Response:
 @api.get("/weeks")
 def weeks() -> Response:
     """Every week of the house battery on record, oldest first."""
-    book = books.opened()
+    book = books.open_log_view()
     return _json({"weeks": [{"ended_utc_s": at} | asdict(week) for at, week in book.weeks()]})
 
 
 def _span(book) -> tuple[float, float]:
     first, last = book.extent()
-    _, start, end = log_page.chosen(request.args, first, last)
+    _, start, end = log_page.choose_span(request.args, first, last)
     return start, end
 
 

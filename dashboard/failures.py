@@ -2,7 +2,7 @@
 from flask import Flask, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from dashboard.log_view import NoBook
+from dashboard.log_view import NoLogView
 
 TEXTS = {404: "There is no such page.", 405: "This cannot be done here.", 413: "That was too long.",
          500: "Something in the dashboard went wrong; the journal says what."}
@@ -10,11 +10,11 @@ TEXTS = {404: "There is no such page.", 405: "This cannot be done here.", 413: "
 
 def install(app: Flask) -> None:
     """Give app its answers for failures."""
-    app.register_error_handler(NoBook, _no_book)
+    app.register_error_handler(NoLogView, _no_book)
     app.register_error_handler(HTTPException, _refused)
 
 
-def _no_book(error: NoBook):
+def _no_book(error: NoLogView):
     if request.path.startswith("/api/"):
         return jsonify(title=error.heading, detail=error.text, todo=list(error.todo)), 503
     return render_template("words.html", title="No log", heading=error.heading, text=error.text, todo=error.todo), 503

@@ -1,6 +1,6 @@
 """Page Health: is the house battery used up, what says so, and the wear behind it."""
 from dashboard import lives_table
-from dashboard.log_view import Book
+from dashboard.log_view import LogView
 from monitor.findings import HealthFindings
 from monitor.reporting.sentences import Figure, figure, health_sentence, number, span
 
@@ -9,7 +9,7 @@ WEIGHTS = {"decisive": "Decides", "strong": "Speaks strongly against it", "weak"
            "for": "Speaks for it"}
 
 
-def shown(book: Book) -> dict:
+def build_health(book: LogView) -> dict:
     """Everything the template of page Health needs beside the findings."""
     health = book.findings.health
     return {
@@ -21,7 +21,7 @@ def shown(book: Book) -> dict:
     }
 
 
-def house_rows(book: Book) -> list[Row]:
+def house_rows(book: LogView) -> list[Row]:
     """Figures of the house battery."""
     charge, health, rated = book.findings.charge, book.findings.health, book.vehicle.house.rated_capacity_ah
     return [
@@ -36,7 +36,7 @@ def house_rows(book: Book) -> list[Row]:
     ]
 
 
-def _own_words(book: Book) -> list[Row]:
+def _own_words(book: LogView) -> list[Row]:
     """What the battery itself told of its size, beside the charge tracker's figure."""
     health, lead = book.findings.health, book.vehicle.house.lead_acid
     own = figure(health.own_capacity_ah, "Ah", digits=0, least=0)
@@ -49,7 +49,7 @@ def _own_words(book: Book) -> list[Row]:
     return rows
 
 
-def starter_rows(book: Book) -> list[Row]:
+def starter_rows(book: LogView) -> list[Row]:
     """Figures of the starter battery and the way between both."""
     found = book.findings
     return [

@@ -1,5 +1,5 @@
 """The house batteries one after another, and their capacity tests, as the page Health and the report print them."""
-from dashboard.log_view import Book
+from dashboard.log_view import LogView
 from dashboard.words import clock_text
 from monitor.planning import battery_history, life_words
 from monitor.reporting.sentences import number
@@ -7,14 +7,14 @@ from monitor.reporting.sentences import number
 HEADINGS = ("", *life_words.HEADINGS)
 
 
-def rows(book: Book) -> list[tuple[str, str, tuple[str, ...]]]:
+def rows(book: LogView) -> list[tuple[str, str, tuple[str, ...]]]:
     """(name, from and to, figures under HEADINGS), oldest first."""
     lives = book.lives.of("house", book.vehicle)
     return [(life_words.name(one.life), _ends(one.life), life_words.figures(one))
-            for one in battery_history.compared(lives, book.weeks())]
+            for one in battery_history.compare_services(lives, book.weeks())]
 
 
-def tests(book: Book) -> list[tuple[str, str]]:
+def tests(book: LogView) -> list[tuple[str, str]]:
     """(day, result) of each capacity test, latest first."""
     found = []
     for logged in reversed(book.capacity_tests()):
@@ -25,11 +25,11 @@ def tests(book: Book) -> list[tuple[str, str]]:
     return found
 
 
-def replaced_utc_s(book: Book) -> list[float]:
+def replaced_utc_s(book: LogView) -> list[float]:
     """Moments at which one house battery gave way to the next [UTC]."""
     return [life.replaced_utc_s for life in book.lives.of("house", book.vehicle) if life.replaced_utc_s is not None]
 
 
-def _ends(life: battery_history.Life) -> str:
+def _ends(life: battery_history.BatteryService) -> str:
     begun = "before the log" if life.installed_utc_s is None else clock_text(life.installed_utc_s, "%-d %b %Y")
     return f"{begun} to {'today' if life.replaced_utc_s is None else clock_text(life.replaced_utc_s, '%-d %b %Y')}"

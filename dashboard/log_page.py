@@ -9,10 +9,10 @@ from typing import Any
 
 from flask import abort, url_for
 
-from dashboard.log_view import Book
+from dashboard.log_view import LogView
 from dashboard.words import clock_text
 from monitor.reporting.sentences import number, span
-from monitor.store.reader import Day, Logged
+from monitor.store.reader import Day, LoggedItem
 
 HOUR, DAY = 3600.0, 86400.0
 SPANS = (("hour", "Hour"), ("day", "Day"), ("week", "Week"), ("month", "Month"), ("year", "Year"), ("all", "All"))
@@ -25,7 +25,7 @@ TOGETHER_S = 120.0
 
 
 @dataclass(frozen=True, slots=True)
-class BookLine:
+class DayRow:
     """One day's, month's or the whole span's book, ready to print."""
 
     name: str
@@ -36,7 +36,7 @@ class BookLine:
     balance: str
 
 
-def chosen(args: Mapping[str, str], first_utc_s: float, last_utc_s: float) -> tuple[str, float, float]:
+def choose_span(args: Mapping[str, str], first_utc_s: float, last_utc_s: float) -> tuple[str, float, float]:
     """Name, from and to of the span asked for; a bad one is refused in words."""
     if "from" in args or "to" in args:
         start, end = _moment(args.get("from", ""), "from"), _moment(args.get("to", ""), "to")
@@ -52,13 +52,13 @@ def chosen(args: Mapping[str, str], first_utc_s: float, last_utc_s: float) -> tu
     return name, min(max(last_utc_s - LENGTH_S[name], first_utc_s), last_utc_s - HOUR), last_utc_s
 
 
-def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
+def build_log(book: LogView, args: Mapping[str, str]) -> dict[str, Any]:
     """Everything the template of page Log needs."""
     first, last = book.extent()
-    name, start, end = chosen(args, first, last)
+    name, start, end = choose_span(args, first, last)
     length = end - start
     days = book.days(start, end)
-    events, gaps = event_lines(told(book.events(start, end))), gap_lines(book.gaps(start, end))
+    events, gaps = event_lines(event_rows(book.events(start, end))), gap_lines(book.gaps(start, end))
     after = min(end + length, last)
     page = url_for("pages.log")
     return {
@@ -66,15 +66,15 @@ def shown(book: Book, args: Mapping[str, str]) -> dict[str, Any]:
         "figure_address": url_for("api.log_figure") + f"?from={start:.0f}&to={end:.0f}",
         "earlier": f"{page}?from={start - length:.0f}&to={start:.0f}" if start > first else "",
         "later": f"{page}?from={after - length:.0f}&to={after:.0f}" if end < last - 1 else "",
-        "from_local": _field(start), "to_local": _field(end), "lines": book_lines(days),
-        "total": book_line(days, f"{len(days)} days") if len(days) > 1 else None,
+        "from_local": _field(start), "to_local": _field(end), "lines": day_rows(days),
+        "total": day_row(days, f"{len(days)} days") if len(days) > 1 else None,
         "by": "month" if len(days) > DAYS_LISTED else "day",
         "events": events[:LISTED], "more_events": max(len(events) - LISTED, 0),
         "gaps": gaps[:LISTED], "more_gaps": max(len(gaps) - LISTED, 0),
     }
 
 
-def told(events: Sequence[Logged]) -> list[Logged]:
+def event_rows(events: Sequence[LoggedItem]) -> list[LoggedItem]:
     """The events worth a line: not the weekly records, and the isolator's only where the engine does not explain them."""
     events = [e for e in events if e.what.kind != "battery_week"]
     engine = [e.at_utc_s for e in events if e.what.kind.startswith("engine")]
@@ -92,7 +92,7 @@ def heading(start_utc_s: float, end_utc_s: float) -> str:
     return f"{clock_text(start_utc_s, '%-d %b' if same_year else '%-d %b %Y')} to {clock_text(end_utc_s, '%-d %b %Y')}"
 
 
-def event_lines(events: Sequence[Logged]) -> list[tuple[str, str, str]]:
+def event_lines(events: Sequence[LoggedItem]) -> list[tuple[str, str, str]]:
     """Each message once, the latest first, as (when it was last, message, how often more)."""
     counts = Counter(e.what.message for e in events)
     latest = {e.what.message: e.at_utc_s for e in events}
@@ -100,7 +100,7 @@ def event_lines(events: Sequence[Logged]) -> list[tuple[str, str, str]]:
             for message, at in sorted(latest.items(), key=lambda pair: -pair[1])]
 
 
-def gap_lines(gaps: Sequence[Logged]) -> list[tuple[str, str, str]]:
+def gap_lines(gaps: Sequence[LoggedItem]) -> list[tuple[str, str, str]]:
     """What was not measured, the latest first, quantities lost together in one line."""
     lines: dict[tuple, list[str]] = {}
     for gap in reversed(gaps):
@@ -110,20 +110,20 @@ def gap_lines(gaps: Sequence[Logged]) -> list[tuple[str, str, str]]:
     return [(at, f"{', '.join(sorted(set(what)))}: {reason}", length) for (at, reason, length), what in lines.items()]
 
 
-def book_lines(days: Sequence[Day]) -> list[BookLine]:
+def day_rows(days: Sequence[Day]) -> list[DayRow]:
     """The latest first; by day, or by month where the days would be too many to read."""
     if len(days) <= DAYS_LISTED:
-        return [book_line([day], clock_text(_middle(day), "%a %-d %b")) for day in reversed(days)]
+        return [day_row([day], clock_text(_middle(day), "%a %-d %b")) for day in reversed(days)]
     months = groupby(reversed(days), key=lambda day: clock_text(_middle(day), "%b %Y"))
-    return [book_line(list(some), name) for name, some in months]
+    return [day_row(list(some), name) for name, some in months]
 
 
-def book_line(days: Sequence[Day], name: str) -> BookLine:
+def day_row(days: Sequence[Day], name: str) -> DayRow:
     """The sum of some days."""
     sun, engine, other, spent = (
         sum(day.values.get(column) or 0.0 for day in days)
         for column in ("sun_ah", "alternator_ah", "other_ah", "charge_out_ah"))
-    return BookLine(name, *(number(ah, 1 if abs(ah) < 100 else 0)
+    return DayRow(name, *(number(ah, 1 if abs(ah) < 100 else 0)
                             for ah in (sun, engine, other, spent, sun + engine + other - spent)))
 
 

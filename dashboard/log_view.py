@@ -12,10 +12,10 @@ from dashboard.log_chart import Columns
 from dashboard.words import age_words, clock_text, local_hour
 from monitor.battery.label import Vehicle
 from monitor.pipeline import Findings
-from monitor.planning.battery_history import Lives
+from monitor.planning.battery_history import BatteryHistory
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
-from monitor.store.reader import Day, Foreseen, Logged, NoLog, Now, Reader
+from monitor.store.reader import Day, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader
 from monitor.wear.week import Week
 
 #: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.
@@ -23,7 +23,7 @@ STALE_S = 960.0
 T = TypeVar("T")
 
 
-class NoBook(Exception):
+class NoLogView(Exception):
     """The log cannot be read: what is wrong, and what to do."""
 
     def __init__(self, heading: str, text: str, *todo: str) -> None:
@@ -31,7 +31,7 @@ class NoBook(Exception):
         self.heading, self.text, self.todo = heading, text, todo
 
 
-class Kept:
+class MemoizedAnswers:
     """Answers that hold until the log is written again, so that a poll between two minutes costs nothing."""
 
     def __init__(self) -> None:
@@ -50,13 +50,13 @@ class Kept:
         return answers[name]
 
 
-class Book:
+class LogView:
     """One log for the length of one request. Every question may raise NoBook."""
 
-    def __init__(self, database: Path, kept: Kept | None = None) -> None:
+    def __init__(self, database: Path, kept: MemoizedAnswers | None = None) -> None:
         self._reader = Reader(database)
         self._database = database
-        self._kept = kept or Kept()
+        self._kept = kept or MemoizedAnswers()
 
     @property
     def name(self) -> str:
@@ -64,7 +64,7 @@ class Book:
         return self._database.name
 
     @cached_property
-    def now(self) -> Now | None:
+    def now(self) -> LatestMinute | None:
         """The latest that is known, None while the log is empty."""
         return self._ask_once("now", lambda reader: reader.now())
 
@@ -129,7 +129,7 @@ class Book:
         return max(age, 0.0)
 
     @cached_property
-    def open_alerts(self) -> list[Logged]:
+    def open_alerts(self) -> list[LoggedItem]:
         return self._ask_once("open alerts", lambda reader: reader.alerts(open_only=True))
 
     @property
@@ -138,7 +138,7 @@ class Book:
         return sum(a.state != "returned" and (a.shelved_until_s or 0.0) <= self.at_s
                    for a in (logged.what for logged in self.open_alerts))
 
-    def alerts(self) -> list[Logged]:
+    def alerts(self) -> list[LoggedItem]:
         """All alerts, latest first."""
         return self._ask(lambda reader: reader.alerts())
 
@@ -180,11 +180,11 @@ class Book:
         return self._ask_once("weeks", lambda reader: reader.weeks())
 
     @property
-    def lives(self) -> Lives:
+    def lives(self) -> BatteryHistory:
         """The batteries that were told of."""
         return self._ask_once("lives", lambda reader: reader.lives())
 
-    def capacity_tests(self) -> list[Logged]:
+    def capacity_tests(self) -> list[LoggedItem]:
         """Every capacity test, oldest first."""
         return self._ask_once("tests", lambda reader: reader.events_of("capacity_test"))
 
@@ -192,13 +192,13 @@ class Book:
         """Every quarter of an hour since a moment, as (UTC start, UTC end, values)."""
         return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
 
-    def events(self, from_utc_s: float, to_utc_s: float) -> list[Logged]:
+    def events(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem]:
         return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s))
 
-    def gaps(self, from_utc_s: float, to_utc_s: float) -> list[Logged]:
+    def gaps(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem]:
         return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s))
 
-    def forecasts(self, from_utc_s: float, to_utc_s: float) -> list[Foreseen]:
+    def forecasts(self, from_utc_s: float, to_utc_s: float) -> list[LoggedForecast]:
         return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s))
 
     def _ask_once(self, name: str, question: Callable[[Reader], T]) -> T:
@@ -208,15 +208,15 @@ class Book:
         try:
             return question(self._reader)
         except NoLog as error:
-            raise NoBook("There is no log to show.", f"{error}.") from error
+            raise NoLogView("There is no log to show.", f"{error}.") from error
         except (sqlite3.DatabaseError, ValueError, OSError) as error:
             raise _unreadable(self._database, error) from error
 
 
-def opened() -> Book:
+def open_log_view() -> LogView:
     """The book of this request."""
     if "book" not in g:
-        g.book = Book(current_app.config["DATABASE"], current_app.extensions["kept"])
+        g.book = LogView(current_app.config["DATABASE"], current_app.extensions["kept"])
     return g.book
 
 
@@ -232,18 +232,18 @@ def _signature(database: Path) -> tuple:
     return tuple(found)
 
 
-def _unreadable(database: Path, error: Exception) -> NoBook:
+def _unreadable(database: Path, error: Exception) -> NoLogView:
     name = getattr(error, "sqlite_errorname", "")
     if name in ("SQLITE_BUSY", "SQLITE_LOCKED"):
-        return NoBook("The log is busy.", "Something holds it for longer than it should. Load this page again soon.")
+        return NoLogView("The log is busy.", "Something holds it for longer than it should. Load this page again soon.")
     out_of_reach = ("SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_PERM", "SQLITE_READONLY")
     if isinstance(error, OSError) or name.startswith(out_of_reach):
-        return NoBook(
+        return NoLogView(
             "The log cannot be opened.", f"{database}: {error}.",
             "See that the card is not full or read-only: df -h, dmesg",
             "See that the dashboard's user may read the file and write its folder (a reader of a live log needs both)",
             "Let it be looked over: ampledger doctor")
-    return NoBook(
+    return NoLogView(
         "The log is damaged.", f"{database}: {error}. Nothing was deleted; readings go on if the monitor runs.",
         "Let it be looked over: ampledger doctor", "Or go back to the latest copy: ampledger restore",
         "Then see why: a worn card, or power cut while writing")

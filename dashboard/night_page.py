@@ -6,7 +6,7 @@ from typing import Any
 from dashboard.words import clock_text, local_hour
 from monitor.findings import ForecastFindings
 from monitor.reporting.sentences import Figure, chance, figure, when
-from monitor.store.reader import Foreseen
+from monitor.store.reader import LoggedForecast
 from monitor.usage.who_took import Shares
 
 #: Nights listed, and how far apart the lines of the fan are [s].
@@ -16,7 +16,7 @@ EVENING_HOUR = 21.0
 
 
 @dataclass(frozen=True, slots=True)
-class Night:
+class ShownNight:
     """One evening's forecast beside what the log says happened. Times in UTC seconds, fractions of capacity."""
 
     issued_utc_s: float
@@ -39,9 +39,9 @@ class Outcome:
 
 
 def nights(
-    forecasts: Sequence[Foreseen], at_utc_s: Sequence[float], charge: Sequence[float | None], reserve_frac: float,
+    forecasts: Sequence[LoggedForecast], at_utc_s: Sequence[float], charge: Sequence[float | None], reserve_frac: float,
     hour_of: Callable[[float], float],
-) -> list[Night]:
+) -> list[ShownNight]:
     """Each evening's forecast, the one nearest to nine, beside the lowest charge until the sun was to be back.
 
     forecasts : the log's hourly forecasts, oldest first
@@ -50,7 +50,7 @@ def nights(
 
     A night still under way, or one the log missed half of, is left out.
     """
-    evenings: dict[int, tuple[float, Foreseen]] = {}
+    evenings: dict[int, tuple[float, LoggedForecast]] = {}
     for row in forecasts:
         off = abs(hour_of(row.at_utc_s) - EVENING_HOUR)
         day = round((row.at_utc_s - hour_of(row.at_utc_s) * 3600) / 86400)
@@ -64,14 +64,14 @@ def nights(
         known = [(t, v) for t, v in span_of if v is not None]
         if not at_utc_s or at_utc_s[-1] < end - 3600 or len(known) < 4 or len(known) < len(span_of) / 2:
             continue
-        found.append(Night(
+        found.append(ShownNight(
             row.at_utc_s, row.probability_before_sun, row.lowest_low_frac, row.lowest_high_frac,
             min(v for _, v in known),
             next((t for t, v in known if v <= reserve_frac), None)))
     return found
 
 
-def shown(book) -> dict[str, Any]:
+def build_night(book) -> dict[str, Any]:
     """Everything the template of page Tonight needs beside the findings."""
     forecast = book.findings.forecast
     now = book.utc_of(book.at_s)
@@ -140,7 +140,7 @@ def hours(found: ForecastFindings, issued_utc_s: float | None) -> list[tuple[str
     return rows
 
 
-def _past(book, now_utc_s: float) -> list[Night]:
+def _past(book, now_utc_s: float) -> list[ShownNight]:
     start = now_utc_s - (NIGHTS + 1) * 86400
     rows = book.columns(start, now_utc_s, 24 * (NIGHTS + 1))
     found = nights(book.forecasts(start, now_utc_s), rows.at_utc_s, rows.charge_frac,
@@ -148,7 +148,7 @@ def _past(book, now_utc_s: float) -> list[Night]:
     return found[-NIGHTS:]
 
 
-def _outcome(night: Night) -> Outcome:
+def _outcome(night: ShownNight) -> Outcome:
     reached = "" if night.reached_utc_s is None else f"reserve at {clock_text(night.reached_utc_s, '%H:%M')}"
     return Outcome(clock_text(night.issued_utc_s, "%a %-d %b"), _short(night.said),
                    f"{100 * night.low_frac:.0f}–{100 * night.high_frac:.0f} %", f"{100 * night.lowest_frac:.0f} %",
@@ -160,7 +160,7 @@ def _short(probability: float) -> str:
     return short.replace(" ", "\N{NO-BREAK SPACE}")
 
 
-def _sentence(past: Sequence[Night]) -> str:
+def _sentence(past: Sequence[ShownNight]) -> str:
     if not past:
         return ""
     inside = sum(n.low_frac <= n.lowest_frac <= n.high_frac for n in past)

@@ -17,7 +17,7 @@ START_KINDS = ("start", "engine_start", "crank", "crank_weak", "start_failed")
 @pages.get("/")
 def now():
     """Both batteries, what flows, tonight in a sentence, open alerts."""
-    book = books.opened()
+    book = books.open_log_view()
     if book.findings is None:
         return _blank(book, "now", "Now")
     latest = book.latest
@@ -36,26 +36,26 @@ def now():
 @pages.get("/tonight")
 def tonight():
     """The coming 36 hours."""
-    book = books.opened()
+    book = books.open_log_view()
     if book.findings is None:
         return _blank(book, "tonight", "Tonight")
     return render_template("tonight.html", title="Tonight", page="tonight", book=book, f=book.findings,
-                           **night_page.shown(book))
+                           **night_page.build_night(book))
 
 
 @pages.get("/log")
 def log():
     """Any span of the log."""
-    book = books.opened()
+    book = books.open_log_view()
     if book.findings is None:
         return _blank(book, "log", "Log")
-    return render_template("log.html", title="Log", page="log", book=book, **log_page.shown(book, request.args))
+    return render_template("log.html", title="Log", page="log", book=book, **log_page.build_log(book, request.args))
 
 
 @pages.get("/starter")
 def starter():
     """The starter battery, its connection and the last starts."""
-    book = books.opened()
+    book = books.open_log_view()
     if book.findings is None:
         return _blank(book, "starter", "Starter")
     alarms = {a.what.kind for a in book.open_alerts if a.what.state != "returned"}
@@ -70,7 +70,7 @@ def starter():
 @pages.get("/alerts")
 def alerts():
     """Open alerts with their four parts, and those that closed."""
-    book = books.opened()
+    book = books.open_log_view()
     lines = _open_lines(book)
     closed = [alert_line(a, book.at_s, book.when) for a in book.alerts() if not a.what.open][:60]
     count = sum(not line.gone for line in lines)
@@ -90,17 +90,17 @@ def alerts():
 @pages.get("/health")
 def health():
     """What the batteries can still do, against their labels."""
-    book = books.opened()
+    book = books.open_log_view()
     if book.findings is None:
         return _blank(book, "health", "Health")
     return render_template("health.html", title="Health", page="health", book=book, f=book.findings,
-                           **health_page.shown(book))
+                           **health_page.build_health(book))
 
 
 @pages.get("/about")
 def about():
     """Where the figures come from and how far the log itself can be trusted."""
-    book = books.opened()
+    book = books.open_log_view()
     return render_template("about.html", title="About", page="about", book=book, lead=about_page.lead(book),
                            chapters=about_page.chapters(book), ask_clock=book.unsure, may_change=guard.may_change(),
                            has_code=current_app.config["CODE_HASH"] is not None, told=request.args.get("told") == "left")

@@ -11,7 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from dashboard import health_chart, health_page, lives_table, printed_whatif, worst_nights
 from dashboard.charts import Figure
-from dashboard.log_view import Book, NoBook
+from dashboard.log_view import LogView, NoLogView
 from dashboard.palette import DAY, Palette
 from dashboard.words import clock_text, local_hour, local_ms
 from monitor.reporting import sentences
@@ -34,8 +34,8 @@ NIGHTS_S = 400 * DAY_S
 def main(database: Path, output: Path, candidates: tuple[str, ...]) -> None:
     """Write one HTML file about the house battery: verdict, evidence, its weeks, use, nights, alerts, sources."""
     try:
-        text = html(Book(database), candidates)
-    except NoBook as error:
+        text = html(LogView(database), candidates)
+    except NoLogView as error:
         raise click.ClickException(f"{error.text} {' '.join(error.todo)}".strip()) from error
     waiting = output.with_name(f".{output.name}.part")
     try:
@@ -46,24 +46,24 @@ def main(database: Path, output: Path, candidates: tuple[str, ...]) -> None:
     click.echo(f"{output} is written ({len(text) / 1e6:.1f} MB); it needs no network. Print it from the browser.")
 
 
-def html(book: Book, candidates: Sequence[str] = ()) -> str:
+def html(book: LogView, candidates: Sequence[str] = ()) -> str:
     """The report on a log. Raises NoBook where there is nothing to report on."""
     if book.findings is None:
-        raise NoBook("The log is still empty.", "The log is still empty, or its latest figures cannot be read.",
+        raise NoLogView("The log is still empty.", "The log is still empty, or its latest figures cannot be read.",
                      "Come back after the first minutes.")
     pages = Environment(loader=PackageLoader("dashboard"), autoescape=True, undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)
     pages.globals.update(figure=sentences.figure, number=number, span=span)
-    figures, whatif = _figures(book), printed_whatif.weighed(book, candidates)
+    figures, whatif = _figures(book), printed_whatif.weigh_candidates(book, candidates)
     return pages.get_template("printed.html").render(
         book=book, f=book.findings, vehicle=book.vehicle, made=clock_text(book.now.utc_s, "%-d %b %Y, %H:%M"),
         style=(STATIC / "printed.css").read_text(), face=_face(), plotly=_inline((STATIC / "plotly" / "plotly-basic.min.js").read_text()),
         draw=(STATIC / "printed.js").read_text(), figures=_inline(json.dumps(figures, allow_nan=False)),
         drawn=set(figures), young=_young(book), extent=_extent(book), nights=_nights(book), night_count=NIGHTS, months=_months(book), alerts=_alerts(book), more_alerts=max(len(book.alerts()) - ALERTS, 0),
-        usual=_usual(book), whatif=whatif, **health_page.shown(book))
+        usual=_usual(book), whatif=whatif, **health_page.build_health(book))
 
 
-def _figures(book: Book) -> dict[str, Figure]:
+def _figures(book: LogView) -> dict[str, Figure]:
     """The drawings by the name of their place; one that has nothing to show is left out."""
     weeks, health = book.weeks(), book.findings.health
     found = {}
@@ -90,7 +90,7 @@ def _grouped(days: Sequence, width_s: float) -> list[list]:
     return [list(days[i:i + 7]) for i in range(0, len(days) - 6, 7)]
 
 
-def _months(book: Book) -> list[tuple[str, ...]]:
+def _months(book: LogView) -> list[tuple[str, ...]]:
     """Received by source and spent, by calendar month: (month, sun, engine, other, spent, days)."""
     sums: dict[str, list[float]] = {}
     for day in book.days(*book.extent()):
@@ -101,12 +101,12 @@ def _months(book: Book) -> list[tuple[str, ...]]:
     return [(month, *(number(value) for value in row)) for month, row in sums.items()]
 
 
-def _nights(book: Book) -> list[tuple[str, ...]]:
+def _nights(book: LogView) -> list[tuple[str, ...]]:
     quarters = book.quarters(book.extent()[1] - NIGHTS_S)
     return worst_nights.lines(worst_nights.nights(quarters, local_hour), book.vehicle.house.reserve_soc_frac, clock_text, NIGHTS)
 
 
-def _usual(book: Book) -> list[tuple[str, str]]:
+def _usual(book: LogView) -> list[tuple[str, str]]:
     """The mean day of the log, in words."""
     days = [d for d in book.days(*book.extent()) if (d.values["covered_s"] or 0.0) > 0.8 * DAY_S]
     if not days:
@@ -115,7 +115,7 @@ def _usual(book: Book) -> list[tuple[str, str]]:
         ("Spent", "charge_out_ah"), ("From the sun", "sun_ah"), ("From the engine", "alternator_ah"), ("From elsewhere", "other_ah"))]
 
 
-def _alerts(book: Book) -> list[tuple[str, str, str]]:
+def _alerts(book: LogView) -> list[tuple[str, str, str]]:
     """The latest alerts as (when, how long, what was seen)."""
     found = []
     for logged in book.alerts()[:ALERTS]:
@@ -124,12 +124,12 @@ def _alerts(book: Book) -> list[tuple[str, str, str]]:
     return found
 
 
-def _extent(book: Book) -> str:
+def _extent(book: LogView) -> str:
     first, last = book.extent()
     return f"{clock_text(first, '%-d %b %Y')} to {clock_text(last, '%-d %b %Y')} ({span(last - first)})"
 
 
-def _young(book: Book) -> str:
+def _young(book: LogView) -> str:
     """What a log is still too short for, or nothing."""
     first, last = book.extent()
     return "" if last - first >= WEEK_S else f"the log is {span(last - first)} long and the first week is not over"

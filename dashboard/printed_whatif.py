@@ -3,7 +3,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from dashboard.log_view import Book
+from dashboard.log_view import LogView
 from monitor.findings import Estimate
 from monitor.planning import candidates, from_log, whatif
 from monitor.planning.model import Setup
@@ -14,7 +14,7 @@ DAYS, LEAST_DAYS = 60, 7
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
+class WeighedCandidate:
     """Rows ready to print with the weight of their evidence, or why there are none."""
 
     rows: tuple[tuple[str, ...], ...] = ()
@@ -22,7 +22,7 @@ class Weighed:
     because: str = ""
 
 
-def weighed(book: Book, asked: Sequence[str] = ()) -> Weighed:
+def weigh_candidates(book: LogView, asked: Sequence[str] = ()) -> WeighedCandidate:
     """Today's set-up and the others over the same weeks.
 
     Raises
@@ -30,21 +30,21 @@ def weighed(book: Book, asked: Sequence[str] = ()) -> Weighed:
     ValueError : a candidate that cannot be read
     """
     for text in asked:
-        candidates.parsed(text)
+        candidates.parse_candidate(text)
     capacity, end = book.findings.charge.capacity_ah, book.extent()[1]
     if not isinstance(capacity, Estimate):
-        return Weighed(because=capacity.because)
+        return WeighedCandidate(because=capacity.because)
     if end - book.extent()[0] < LEAST_DAYS * 86400:
-        return Weighed(because=f"it takes {LEAST_DAYS} days of log")
-    life, known = from_log.present(book.quarters(end - DAYS * 86400.0), book.vehicle, book.findings.charge, capacity,
+        return WeighedCandidate(because=f"it takes {LEAST_DAYS} days of log")
+    life, known = from_log.describe_present(book.quarters(end - DAYS * 86400.0), book.vehicle, book.findings.charge, capacity,
                                    time.localtime(end).tm_gmtoff / 3600)
     setups = [candidates.setup(known.setup, text) for text in asked] or _usual(known.setup, book.vehicle.house.rated_capacity_ah)
     try:
         slots, rms = whatif.explain(life, known)
     except whatif.NotExplained as error:
-        return Weighed(because=str(error))
+        return WeighedCandidate(because=str(error))
     answers = whatif.ask(slots, known, setups, rms)
-    return Weighed(tuple(_row(a) for a in answers), answers[0].weight)
+    return WeighedCandidate(tuple(_row(a) for a in answers), answers[0].weight)
 
 
 def _usual(base: Setup, rated_capacity_ah: float) -> list[Setup]:
@@ -57,7 +57,7 @@ def _usual(base: Setup, rated_capacity_ah: float) -> list[Setup]:
     return [replace(candidates.setup(base, text), name=name) for name, text in named.items()]
 
 
-def _row(answer: whatif.Answers) -> tuple[str, ...]:
+def _row(answer: whatif.CandidateResult) -> tuple[str, ...]:
     return (answer.setup.name, _figure(answer.nights_below_per_30), _figure(answer.nights_difference_per_30, signed=True),
             _figure(answer.unserved_ah_per_30), _figure(answer.lowest_frac, 100, " %"), _figure(answer.cycles_per_year))
 

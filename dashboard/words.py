@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from monitor.reporting.sentences import number, span
-from monitor.store.reader import Logged
+from monitor.store.reader import LoggedItem
 
 #: quantity -> (what a person calls it, unit, decimals), in the order of the page
 QUANTITIES = {
@@ -79,7 +79,7 @@ def current_words(current_a: float | None) -> tuple[str, str, str] | None:
     return ("Current", f"{number(abs(current_a), 1)} A {way}".strip(), "")
 
 
-def alert_line(logged: Logged, at_s: float, when: Callable[[float], str]) -> AlertLine:
+def alert_line(logged: LoggedItem, at_s: float, when: Callable[[float], str]) -> AlertLine:
     """An alert of the log, ready to print. at_s is now on the log's line, when turns such a time into words."""
     alert = logged.what
     shelved = alert.shelved_until_s is not None and alert.shelved_until_s > at_s

@@ -8,7 +8,7 @@ DAY = 86400.0
 
 
 @dataclass(frozen=True, slots=True)
-class Night:
+class WorstNight:
     """One night, noon to noon: its lowest charge with the interval of that moment, and what was spent."""
 
     noon_utc_s: float
@@ -19,7 +19,7 @@ class Night:
     spent_ah: float
 
 
-def nights(quarters: Sequence[tuple[float, float, dict]], hour_of: Callable[[float], float]) -> list[Night]:
+def nights(quarters: Sequence[tuple[float, float, dict]], hour_of: Callable[[float], float]) -> list[WorstNight]:
     """Every night of which the charge is known for half the time, oldest first.
 
     quarters : (UTC start, UTC end, values) of the log's quarter hours; hour_of : local clock hour of a moment
@@ -39,12 +39,12 @@ def nights(quarters: Sequence[tuple[float, float, dict]], hour_of: Callable[[flo
         if len(known) < 48:
             continue
         at, worst = min(known, key=lambda row: row[1]["charge_frac"])
-        found.append(Night(rows[0][0], at, worst["charge_frac"], worst["charge_low_frac"], worst["charge_high_frac"],
+        found.append(WorstNight(rows[0][0], at, worst["charge_frac"], worst["charge_low_frac"], worst["charge_high_frac"],
                            sum(v["charge_out_ah"] or 0.0 for _, v in rows)))
     return found
 
 
-def lines(found: Sequence[Night], reserve_frac: float, when: Callable[[float], str], most: int = 5) -> list[tuple[str, ...]]:
+def lines(found: Sequence[WorstNight], reserve_frac: float, when: Callable[[float], str], most: int = 5) -> list[tuple[str, ...]]:
     """The worst few as (evening, lowest charge, at, spent, against the reserve), the lowest first."""
     worst = sorted(found, key=lambda night: night.lowest_frac)[:most]
     return [(when(n.noon_utc_s), _frac(n), when(n.lowest_utc_s)[-5:], f"{number(n.spent_ah)} Ah",
@@ -52,7 +52,7 @@ def lines(found: Sequence[Night], reserve_frac: float, when: Callable[[float], s
             for n in worst]
 
 
-def _frac(night: Night) -> str:
+def _frac(night: WorstNight) -> str:
     value = f"{number(100 * night.lowest_frac)} %"
     if night.low_frac is None or night.high_frac is None:
         return value

@@ -128,7 +128,7 @@ VerdictWord = Literal["healthy", "watch", "replace", "not enough evidence"]
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class EvidenceLine:
     """One line of evidence for or against a battery."""
 
     weight: Literal["decisive", "strong", "weak", "for"]
@@ -141,7 +141,7 @@ class HealthFindings:
     """The house battery's life so far: the verdict, what it rests on, and the wear behind it."""
 
     verdict: VerdictWord
-    lines: tuple[Line, ...]
+    lines: tuple[EvidenceLine, ...]
     capacity_frac: Answer                    # usable charge against the label
     resistance_growth_ratio: Answer          # against the battery's own first weeks
     resistance_ohm: Answer                   # at 25 °C, brought to a full battery

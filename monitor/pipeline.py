@@ -23,18 +23,18 @@ from monitor.wear import health
 
 
 @dataclass(frozen=True, slots=True)
-class Watch:
+class TrackerStates:
     """What every tracker holds; saved whole with the samples of the minute that led to it."""
 
-    isolator: isolator.Held
-    charge: charge.Held
-    counts: counts.Held
-    starter: starter.Held
-    loads: loads.Held
-    forecast: forecast.Held
-    health: health.Held
-    house: house_alerts.Held
-    plausibility: plausibility.Held
+    isolator: isolator.JoinState
+    charge: charge.ChargeState
+    counts: counts.CountsState
+    starter: starter.StarterState
+    loads: loads.LoadsState
+    forecast: forecast.ForecastState
+    health: health.HealthState
+    house: house_alerts.HouseAlertsState
+    plausibility: plausibility.PlausibilityState
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,17 +45,17 @@ class Findings:
     join: JoinFindings
     charge: ChargeFindings
     starter: StarterFindings
-    counts: counts.Findings
-    loads: loads.Findings
+    counts: counts.CountsFindings
+    loads: loads.LoadsFindings
     forecast: ForecastFindings
     health: HealthFindings
     conditions: tuple[Condition, ...]
     news: tuple[Event, ...]
 
 
-def begin(vehicle: Vehicle) -> Watch:
+def begin(vehicle: Vehicle) -> TrackerStates:
     """The state before the first minute of a vehicle's log."""
-    return Watch(
+    return TrackerStates(
         isolator=isolator.begin(vehicle), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
         starter=starter.begin(vehicle), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
         health=health.begin(vehicle), house=house_alerts.begin(vehicle),
@@ -63,7 +63,7 @@ def begin(vehicle: Vehicle) -> Watch:
     )
 
 
-def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings]:
+def step(held: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[TrackerStates, Findings]:
     """One minute further: the isolator first, for it says whose a current or a voltage is."""
     joined = isolator.update(held.isolator, minute, vehicle)
     join = isolator.findings(joined, vehicle)
@@ -76,7 +76,7 @@ def step(held: Watch, minute: Minute, vehicle: Vehicle) -> tuple[Watch, Findings
     aged = health.update(held.health, minute, vehicle, join, charge_found)
     warned = house_alerts.update(held.house, minute, vehicle, charge_found)
     plausible = plausibility.update(held.plausibility, minute, vehicle)
-    now = Watch(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible)
+    now = TrackerStates(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible)
     return now, Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
         starter=starter.findings(watched, vehicle), counts=counts.findings(counted, vehicle),

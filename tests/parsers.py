@@ -29,10 +29,10 @@ from drivers.w1 import W1Driver, W1Options
 from monitor.alerts.spool import Spool
 from monitor.clocks.satellite_time import fix
 from monitor.config.faults import ConfigError
-from monitor.config.load import checked
+from monitor.config.load import validate
 from monitor.pipeline import Findings
 from monitor.store import chunks, requests, saving, state
-from monitor.store.delta_compression import restored
+from monitor.store.delta_compression import restore
 
 BYTES = st.binary(max_size=200)
 NUMBERS = st.one_of(st.integers(-10**30, 10**30), st.floats())
@@ -157,7 +157,7 @@ def _modbus(told: tuple) -> None:
 
 
 def _tables(plain: dict) -> None:
-    checked({**VALID, **plain}, scratch() / "ampledger.toml")
+    validate({**VALID, **plain}, scratch() / "ampledger.toml")
 
 
 def _generation(row: tuple) -> None:
@@ -202,7 +202,7 @@ PARSERS: dict[str, Parser] = {
                             lambda row: chunks.unpack(*row), (chunks.Damaged,)),
     "a packed hour whose checksum fits": Parser(st.tuples(st.integers(0, 2**40), st.integers(0, 2**40), st.integers(0, 5000), BYTES),
                                                 lambda r: chunks.unpack(*r[:3], chunks._crc(*r), r[3]), (chunks.Damaged,)),
-    "a text made small": Parser(st.one_of(BYTES, BYTES.map(zlib.compress)), lambda b: restored(b, "like"), (ValueError,)),
+    "a text made small": Parser(st.one_of(BYTES, BYTES.map(zlib.compress)), lambda b: restore(b, "like"), (ValueError,)),
     "a saved state whose checksum fits": Parser(st.tuples(st.integers(1, 2**40), st.integers(0, 1), st.integers(0, 2**40), st.one_of(
         BYTES, PLAIN.map(lambda p: zlib.compress(json.dumps(p).encode())))), _generation, (ValueError, zlib.error)),
 }

@@ -10,11 +10,11 @@ from monitor.findings import Condition, Event
 from monitor.sample import Sample
 from monitor.sampling.gather import Gathering, minutes
 from monitor.store import saving
-from monitor.store.batch import Batch, Gap, Label
+from monitor.store.batch import Batch, Gap, TimeLabel
 from monitor.store.open_log import OpenLog
-from monitor.store.rows import Lived
+from monitor.store.rows import LoggedMinute
 from monitor.store.state import State
-from monitor.store.write_queue import Pending
+from monitor.store.write_queue import WriteQueue
 
 #: 2026-06-21 00:00 UTC, the moment of second 0 of the fixture's line of time
 BEGINS_UTC_S = 1782000000.0
@@ -45,8 +45,8 @@ def fill(database: Path, days: float = 2.0, beat_s: float = 20.0, seed: int = 1,
     log = OpenLog(database, {"simulated": str(int(simulated)), "vehicle": saving.to_text(VEHICLE)})
     try:
         held, alerts = pipeline.begin(VEHICLE), rules.begin()
-        pending = Pending()
-        pending.add(Batch(labels=(Label(0.0, "the-first-boot", BEGINS_UTC_S, 0.0, True, "fixture"),)))
+        pending = WriteQueue()
+        pending.add(Batch(labels=(TimeLabel(0.0, "the-first-boot", BEGINS_UTC_S, 0.0, True, "fixture"),)))
         quiet_s = (days * 86400 - 7200, days * 86400 - 5400)  # the cable of the starter sensor is off
         for minute in minutes(_with_silence(samples(days, beat_s, seed), *quiet_s)):
             before = held.counts.total
@@ -54,11 +54,11 @@ def fill(database: Path, days: float = 2.0, beat_s: float = 20.0, seed: int = 1,
             script = _scripted(minute.end_s, days * 86400)
             seen = (*(c for c in found.conditions if c.kind not in {s.kind for s in script}), *script)
             alerts = rules.update(alerts, seen, minute.end_s)
-            pending.add(Batch(minute.samples, (Lived(minute, found, before),), State(held, alerts, Gathering()), found.news,
+            pending.add(Batch(minute.samples, (LoggedMinute(minute, found, before),), State(held, alerts, Gathering()), found.news,
                               tuple(change.alert for change in alerts.news)))
             if len(pending.minutes) >= 720:
                 log.write(pending)
-                pending = Pending()
+                pending = WriteQueue()
         pending.add(Batch(gaps=(Gap("starter_voltage_v", "adc at 0x48 does not answer", *quiet_s, 90),),
                           events=(Event(quiet_s[0], "sensor_lost", "starter", "The starter voltage is not measured."),)))
         log.write(pending)

@@ -54,7 +54,7 @@ class AlertChange:
 
 
 @dataclass(frozen=True, slots=True)
-class Pending:
+class DelayedCondition:
     """A condition that is waiting for its delay."""
 
     kind: str
@@ -63,23 +63,23 @@ class Pending:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class AlertsState:
     """All alerts that are open or recent, and what waits."""
 
     next_id: int = 1
     alerts: tuple[Alert, ...] = ()
-    rising: tuple[Pending, ...] = ()
-    falling: tuple[Pending, ...] = ()
+    rising: tuple[DelayedCondition, ...] = ()
+    falling: tuple[DelayedCondition, ...] = ()
     announced_s: tuple[float, ...] = ()
     news: tuple[AlertChange, ...] = ()
 
 
-def begin() -> Held:
+def begin() -> AlertsState:
     """No alerts."""
-    return Held()
+    return AlertsState()
 
 
-def update(held: Held, conditions: tuple[Condition, ...], at_s: float) -> Held:
+def update(held: AlertsState, conditions: tuple[Condition, ...], at_s: float) -> AlertsState:
     """One step: conditions become alerts after their delay, alerts clear after theirs."""
     if _quiet(held, conditions, at_s):
         return replace(held, news=()) if held.news else held
@@ -120,12 +120,12 @@ def update(held: Held, conditions: tuple[Condition, ...], at_s: float) -> Held:
             falling.pop(key, None)
             if alert is not None:
                 worse = RANK[condition.priority] > RANK[alert.priority]
-                told = _told(alert, condition) if worse else replace(alert, figures=condition.figures or alert.figures)
+                told = _was_raised(alert, condition) if worse else replace(alert, figures=condition.figures or alert.figures)
                 alerts[alert.id] = told
                 if worse:
                     tell("worse", told)
                 continue
-            waiting = rising.setdefault(key, Pending(*key, at_s))
+            waiting = rising.setdefault(key, DelayedCondition(*key, at_s))
             if at_s - waiting.since_s < condition.on_delay_s:
                 continue
             rising.pop(key)
@@ -147,17 +147,17 @@ def update(held: Held, conditions: tuple[Condition, ...], at_s: float) -> Held:
             rising.pop(key, None)
             if alert is None:
                 continue
-            waiting = falling.setdefault(key, Pending(*key, at_s))
+            waiting = falling.setdefault(key, DelayedCondition(*key, at_s))
             if at_s - waiting.since_s < condition.off_delay_s:
                 continue
             falling.pop(key)
             after: State = "normal" if alert.state == "active acknowledged" else "returned"
             alerts[alert.id] = gone = replace(alert, state=after, cleared_at_s=at_s)
             tell("cleared", gone)
-    return Held(next_id, _kept(alerts), tuple(rising.values()), tuple(falling.values()), tuple(announced), tuple(news))
+    return AlertsState(next_id, _keep_recent(alerts), tuple(rising.values()), tuple(falling.values()), tuple(announced), tuple(news))
 
 
-def _quiet(held: Held, conditions: tuple[Condition, ...], at_s: float) -> bool:
+def _quiet(held: AlertsState, conditions: tuple[Condition, ...], at_s: float) -> bool:
     """Whether nothing can change: nothing is active, waits or is put aside. Nearly every minute of life is such a one."""
     if held.rising or held.falling:
         return False
@@ -170,13 +170,13 @@ def _quiet(held: Held, conditions: tuple[Condition, ...], at_s: float) -> bool:
     return not held.announced_s or at_s - held.announced_s[-1] < FLOOD_S
 
 
-def _told(alert: Alert, condition: Condition) -> Alert:
+def _was_raised(alert: Alert, condition: Condition) -> Alert:
     return replace(alert, priority=condition.priority, seen=condition.seen, means=condition.means,
                    look_first=condition.look_first, clears_when=condition.clears_when, figures=condition.figures,
                    state="active", acknowledged_at_s=None)
 
 
-def _kept(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
+def _keep_recent(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
     """Open and shelved ones all, closed ones the latest: never an open one dropped."""
     every = sorted(alerts.values(), key=lambda a: a.id)
     closed = [a for a in every if not a.open and a.shelved_until_s is None]
@@ -184,7 +184,7 @@ def _kept(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
     return tuple(a for a in every if a.id not in drop)
 
 
-def acknowledge(held: Held, alert_id: int, at_s: float) -> Held:
+def acknowledge(held: AlertsState, alert_id: int, at_s: float) -> AlertsState:
     """The owner has seen it. An alert that had already gone is closed by this.
 
     Raises
@@ -194,10 +194,10 @@ def acknowledge(held: Held, alert_id: int, at_s: float) -> Held:
     alert = _open(held, alert_id)
     after: State = "normal" if alert.state == "returned" else "active acknowledged"
     done = replace(alert, state=after, acknowledged_at_s=at_s)
-    return _changed(held, done, AlertChange(at_s, "acknowledged", done, announce=False))
+    return _apply_change(held, done, AlertChange(at_s, "acknowledged", done, announce=False))
 
 
-def shelve(held: Held, alert_id: int, until_s: float, at_s: float) -> Held:
+def shelve(held: AlertsState, alert_id: int, until_s: float, at_s: float) -> AlertsState:
     """Quiet until then; every shelf has an end, at most seven days away.
 
     Raises
@@ -209,15 +209,15 @@ def shelve(held: Held, alert_id: int, until_s: float, at_s: float) -> Held:
     if not at_s < until_s <= at_s + 7 * 86400:
         raise ValueError("an alert can be shelved for up to seven days, not longer")
     done = replace(alert, shelved_until_s=until_s)
-    return _changed(held, done, AlertChange(at_s, "shelved", done, announce=False))
+    return _apply_change(held, done, AlertChange(at_s, "shelved", done, announce=False))
 
 
-def _open(held: Held, alert_id: int) -> Alert:
+def _open(held: AlertsState, alert_id: int) -> Alert:
     for alert in held.alerts:
         if alert.id == alert_id and alert.open:
             return alert
     raise KeyError(f"no open alert number {alert_id}")
 
 
-def _changed(held: Held, alert: Alert, change: AlertChange) -> Held:
+def _apply_change(held: AlertsState, alert: Alert, change: AlertChange) -> AlertsState:
     return replace(held, alerts=tuple(alert if a.id == alert.id else a for a in held.alerts), news=(change,))

@@ -16,7 +16,7 @@ CELLS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class Construction:
     """What is known of one construction before the battery itself has told anything.
 
     Each sigma is one standard deviation over batteries on the market, voltmeter included.
@@ -36,9 +36,9 @@ class Kind:
 #: absorbed and gelled acid at 12.8 to 13.08 and 11.6 to 11.8 V; stationary cells with much acid
 #: use half that span [2], which the wide sigma of the span allows for.
 KINDS = {
-    "flooded": Kind(12.70, 0.07, 0.95, 0.20, 0.04, 1.5, 0.05, 1.25),
-    "agm": Kind(12.94, 0.08, 1.16, 0.15, 0.03, 1.0, 0.025, 1.10),
-    "gel": Kind(12.88, 0.08, 1.12, 0.15, 0.03, 0.7, 0.02, 1.14),
+    "flooded": Construction(12.70, 0.07, 0.95, 0.20, 0.04, 1.5, 0.05, 1.25),
+    "agm": Construction(12.94, 0.08, 1.16, 0.15, 0.03, 1.0, 0.025, 1.10),
+    "gel": Construction(12.88, 0.08, 1.12, 0.15, 0.03, 0.7, 0.02, 1.14),
 }
 
 #: Rest voltage of a 12 V battery per kelvin: 0.2 mV a cell [1].
@@ -66,7 +66,7 @@ def cell_voltage_from_density_v(density_kg_l: float, constant_v: float = 0.845) 
     return density_kg_l + constant_v
 
 
-def rest_voltage_v(kind: Kind, charge_frac: float, temperature_c: float = 25.0) -> float:
+def rest_voltage_v(kind: Construction, charge_frac: float, temperature_c: float = 25.0) -> float:
     """Rest voltage of a 12 V battery of this construction before it has shown its own [V]."""
     return kind.full_v - kind.span_v * fall_frac(1.0 - charge_frac) + VOLTAGE_PER_K * (temperature_c - 25.0)
 
@@ -94,7 +94,7 @@ def gassing_a(capacity_ah: float, voltage_v: float, temperature_c: float, scale:
     return scale * 0.0002 * capacity_ah * exp(min(steps, 6.0))
 
 
-def self_discharge_per_hour(kind: Kind, temperature_c: float) -> float:
+def self_discharge_per_hour(kind: Construction, temperature_c: float) -> float:
     """Part of a full charge lost in an hour; doubles every 10 K [5]."""
     return kind.self_discharge_per_month / 720.0 * 2.0 ** ((temperature_c - 20.0) / 10.0)
 

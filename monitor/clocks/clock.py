@@ -3,7 +3,7 @@ from dataclasses import dataclass, replace
 from math import exp, hypot, log
 from typing import Protocol
 
-from monitor.store.time_labels import Label, Last
+from monitor.store.time_labels import LastRow, TimeLabel
 
 #: Sigma of a clock that nobody vouches for: ten years [s].
 UNKNOWN_S = 3.2e8
@@ -47,18 +47,18 @@ class Clock(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Timeline:
     """The line of time in this boot: at_s = seconds since boot + boot_offset_s. Never goes back, never stands still."""
 
     boot_offset_s: float
-    labels: tuple[Label, ...]
+    labels: tuple[TimeLabel, ...]
 
     def at_s(self, boot_s: float) -> float:
         """The moment on the line."""
         return boot_s + self.boot_offset_s
 
     @property
-    def label(self) -> Label:
+    def label(self) -> TimeLabel:
         """How the present is labelled."""
         return self.labels[-1]
 
@@ -67,7 +67,7 @@ class Line:
         return at_s + self.label.utc_offset_s
 
 
-def begin(clock: Clock, last: Last | None, begun_boot_s: float | None = None) -> Line:
+def begin(clock: Clock, last: LastRow | None, begun_boot_s: float | None = None) -> Timeline:
     """The line of time goes on where the log ended, after the silence that must be supposed.
 
     In the same boot the silence is known exactly. Across boots it is the difference of the wall clocks where
@@ -77,11 +77,11 @@ def begin(clock: Clock, last: Last | None, begun_boot_s: float | None = None) ->
     boot_s, utc_s, boot_id, trust = clock.boot_s(), clock.utc_s(), clock.boot_id(), clock.trust()
     if last is None:
         from_s = boot_s if begun_boot_s is None else begun_boot_s
-        label = Label(0.0, boot_id, utc_s - (boot_s - from_s), trust.sigma_s, trust.trusted, trust.source, boot_offset_s=-from_s)
-        return Line(-from_s, (label,))
+        label = TimeLabel(0.0, boot_id, utc_s - (boot_s - from_s), trust.sigma_s, trust.trusted, trust.source, boot_offset_s=-from_s)
+        return Timeline(-from_s, (label,))
     before = last.labels[-1]
     if before.boot_id == boot_id and boot_s + last.boot_offset_s >= last.at_s:
-        return Line(last.boot_offset_s, last.labels)
+        return Timeline(last.boot_offset_s, last.labels)
     ended_utc_s = last.at_s + before.utc_offset_s
     gap_s, doubt_s = _prior(boot_s)
     if trust.trusted and before.utc_trusted and utc_s > ended_utc_s:
@@ -91,19 +91,19 @@ def begin(clock: Clock, last: Last | None, begun_boot_s: float | None = None) ->
     if not trust.trusted and before.utc_sigma_s < UNKNOWN_S:
         # nobody vouches for this clock: the line of time itself is the better guess, and never before the log's end
         utc_s, trust = ended_utc_s + gap_s, Trust(False, hypot(before.utc_sigma_s, doubt_s), "counted on")
-    label = Label(at_s, boot_id, utc_s - at_s, trust.sigma_s, trust.trusted, trust.source, gap_s, doubt_s, at_s - boot_s)
+    label = TimeLabel(at_s, boot_id, utc_s - at_s, trust.sigma_s, trust.trusted, trust.source, gap_s, doubt_s, at_s - boot_s)
     labels = (label,) if label.utc_trusted else (*last.labels, label)
-    return Line(at_s - boot_s, labels)
+    return Timeline(at_s - boot_s, labels)
 
 
-def begin_own(own_s: float, last: Last | None, begins_utc_s: float, beat_s: float) -> Line:
+def begin_own(own_s: float, last: LastRow | None, begins_utc_s: float, beat_s: float) -> Timeline:
     """The line of time of a source that brings its own: begun at its second 0, or going on a beat after the log's end."""
     if last is None:
-        return Line(0.0, (Label(0.0, "its own time", begins_utc_s, 0.0, True, "the source"),))
-    return Line(0.0 if own_s > last.at_s else last.at_s + beat_s - own_s, last.labels)
+        return Timeline(0.0, (TimeLabel(0.0, "its own time", begins_utc_s, 0.0, True, "the source"),))
+    return Timeline(0.0 if own_s > last.at_s else last.at_s + beat_s - own_s, last.labels)
 
 
-def look(line: Line, clock: Clock) -> tuple[Line, tuple[Label, ...]]:
+def look(line: Timeline, clock: Clock) -> tuple[Timeline, tuple[TimeLabel, ...]]:
     """Compares the labels with the wall clock; returns the line and the labels to be written anew.
 
     A wall clock that is set changes labels and nothing else. When a trusted time appears, the whole boot is
@@ -119,7 +119,7 @@ def look(line: Line, clock: Clock) -> tuple[Line, tuple[Label, ...]]:
     return dated(line, at_s, offset_s, trust)
 
 
-def dated(line: Line, at_s: float, offset_s: float, trust: Trust) -> tuple[Line, tuple[Label, ...]]:
+def dated(line: Timeline, at_s: float, offset_s: float, trust: Trust) -> tuple[Timeline, tuple[TimeLabel, ...]]:
     """The line after somebody trusted said what time it is at at_s."""
     held = line.label
     true = replace(held, utc_offset_s=offset_s, utc_sigma_s=trust.sigma_s, utc_trusted=True, source=trust.source)
@@ -128,14 +128,14 @@ def dated(line: Line, at_s: float, offset_s: float, trust: Trust) -> tuple[Line,
     if abs(offset_s - held.utc_offset_s) <= SLACK_S + 2 * hypot(trust.sigma_s, held.utc_sigma_s):
         return line, ()
     new = replace(true, at_s=at_s, gap_s=0.0, gap_doubt_s=0.0)
-    return Line(line.boot_offset_s, (new,)), (new,)
+    return Timeline(line.boot_offset_s, (new,)), (new,)
 
 
-def _with(line: Line, label: Label) -> tuple[Line, tuple[Label, ...]]:
-    return Line(line.boot_offset_s, (*line.labels[:-1], label)), (label,)
+def _with(line: Timeline, label: TimeLabel) -> tuple[Timeline, tuple[TimeLabel, ...]]:
+    return Timeline(line.boot_offset_s, (*line.labels[:-1], label)), (label,)
 
 
-def _backwards(line: Line, true: Label) -> tuple[Line, tuple[Label, ...]]:
+def _backwards(line: Timeline, true: TimeLabel) -> tuple[Timeline, tuple[TimeLabel, ...]]:
     """Boots that nobody could date lie before this one by the silences that were supposed."""
     changed, later = [true], true
     for label in reversed(line.labels[:-1]):
@@ -144,7 +144,7 @@ def _backwards(line: Line, true: Label) -> tuple[Line, tuple[Label, ...]]:
         sigma_s = hypot(later.utc_sigma_s, later.gap_doubt_s)
         later = replace(label, utc_offset_s=true.utc_offset_s, utc_sigma_s=sigma_s, source="dated backwards")
         changed.append(later)
-    return Line(line.boot_offset_s, (true,)), tuple(changed)
+    return Timeline(line.boot_offset_s, (true,)), tuple(changed)
 
 
 def _prior(uptime_s: float) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import config_option, database_of, database_option, loaded
+from monitor.commands.options import config_option, database_option, load_config, locate_database
 
 
 @click.group(short_help="List, acknowledge or put aside alerts; try the deliveries.")
@@ -23,7 +23,7 @@ def show(every: bool, config_file: Path | None, database: Path | None) -> None:
     from monitor.alerts.spool import Spool
     from monitor.store.reader import Reader
 
-    reader = Reader(database_of(config_file, database))
+    reader = Reader(locate_database(config_file, database))
     found = reader.alerts(open_only=not every)
     for logged in found:
         _print(logged)
@@ -57,7 +57,7 @@ def acknowledge(number: int, config_file: Path | None, database: Path | None) ->
 
     It stays listed while its cause lasts, and is announced again only if it gets worse.
     """
-    _ask(database_of(config_file, database), number, "acknowledge", alert=number)
+    _ask(locate_database(config_file, database), number, "acknowledge", alert=number)
 
 
 @alerts.command(short_help="Put an alert aside for some hours.")
@@ -67,7 +67,7 @@ def acknowledge(number: int, config_file: Path | None, database: Path | None) ->
 @database_option
 def shelve(number: int, hours: float, config_file: Path | None, database: Path | None) -> None:
     """Put alert NUMBER aside: nothing is sent about it until the hours are over, then it speaks again if it still holds."""
-    _ask(database_of(config_file, database), number, "shelve", alert=number, for_s=3600.0 * hours)
+    _ask(locate_database(config_file, database), number, "shelve", alert=number, for_s=3600.0 * hours)
 
 
 def _ask(database: Path, number: int, kind: str, **values: Any) -> None:
@@ -89,7 +89,7 @@ def test(config_file: Path | None) -> None:
     from monitor.cli import Refused
     from monitor.findings import Condition
 
-    wanted = loaded(config_file, need_sources=False).alerts
+    wanted = load_config(config_file, need_sources=False).alerts
     try:
         ways = delivery.channels(wanted.command, wanted.apprise, wanted.mqtt)
     except ValueError as error:

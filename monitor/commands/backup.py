@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import config_option, database_of, database_option
+from monitor.commands.options import config_option, database_option, locate_database
 
 
 @click.command(short_help="Copy the log, while the daemon goes on writing.")
@@ -22,7 +22,7 @@ def backup(target: Path, config_file: Path | None, database: Path | None) -> Non
     from monitor.cli import Refused
     from monitor.store import backup as copies
 
-    log = database_of(config_file, database)
+    log = locate_database(config_file, database)
     if target.is_dir():
         target = target / f"ampledger-{datetime.now():%Y-%m-%d-%H%M}.db"
     progress, finish = _progress()
@@ -54,7 +54,7 @@ def restore(copy: Path, config_file: Path | None, database: Path | None, yes: bo
     from monitor.store import backup as copies
     from monitor.store.migrate import NewerLog
 
-    log = database_of(config_file, database)
+    log = locate_database(config_file, database)
     if log.exists() and not yes:
         click.confirm(f"{log} will be kept under another name, and {copy} put in its place. Go on?", abort=True)
     try:

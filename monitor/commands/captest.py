@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import config_option, database_of, database_option
+from monitor.commands.options import config_option, database_option, locate_database
 
 #: The latest full charge may lie so far back [s].
 OLDEST_FULL_S = 14 * 86400.0
@@ -39,13 +39,13 @@ def captest(stop_v: float | None, to_reserve: bool, once: bool, config_file: Pat
     from monitor.planning import capacity_test
     from monitor.store.reader import Reader
 
-    reader = Reader(database_of(config_file, database))
+    reader = Reader(locate_database(config_file, database))
     now = reader.now()
     if now is None:
         raise Refused("the log is empty; the monitor has to run first: ampledger run")
     house = now.vehicle.house
     stop_v = capacity_test.END_V[house.lead_acid] if stop_v is None else stop_v
-    watch = Watch(reader, stop_v, 1 - house.reserve_soc_frac if to_reserve else None)
+    watch = CapacityTestView(reader, stop_v, 1 - house.reserve_soc_frac if to_reserve else None)
     while True:
         run, sentences = watch.look()
         _say(sentences, run.phase == "running" and not once)
@@ -66,14 +66,14 @@ def _say(sentences: list[str], in_place: bool) -> None:
         click.echo("\n".join(sentences))
 
 
-class Watch:
+class CapacityTestView:
     """The test as the log tells it: read from the latest full charge on, then what is new at each look."""
 
     def __init__(self, reader: Any, stop_v: float, stop_frac: float | None) -> None:
-        from monitor.planning.capacity_test import Run
+        from monitor.planning.capacity_test import CapacityTestRun
 
         self._reader, self._stop_v, self._stop_frac = reader, stop_v, stop_frac
-        self._run, self._told, self._read_utc_s, self._seen = Run(), "", 0.0, False
+        self._run, self._told, self._read_utc_s, self._seen = CapacityTestRun(), "", 0.0, False
         self.full_frac: Any = None
 
     def look(self) -> tuple[Any, list[str]]:
@@ -88,14 +88,14 @@ class Watch:
                 self._run = capacity_test.add(self._run, sample, house, sensor, self._stop_v, self._stop_frac)
                 self._read_utc_s = at_utc_s
                 if self._run.phase == "spoiled" and not self._seen:
-                    self._run = capacity_test.Run()  # ordinary life before anybody asked for a test
+                    self._run = capacity_test.CapacityTestRun()  # ordinary life before anybody asked for a test
         run = self._run
         if run.phase != "waiting":
             self.full_frac = self._full_frac(now, run) if self.full_frac is None or not self._seen else self.full_frac
             if self.full_frac.value >= LEAST_FULL_FRAC:
                 self._seen = True
                 return run, self._progress(run, house)
-            self._run = run = capacity_test.Run()
+            self._run = run = capacity_test.CapacityTestRun()
         charge = now.findings.charge
         frac = charge.charge_frac if hasattr(charge.charge_frac, "value") else None
         wrong = capacity_test.not_ready(house, frac, charge.anchor, charge.charging_stage,
@@ -141,7 +141,7 @@ class Watch:
         return found, now.utc_s + run.at_s - now.at_s
 
 
-def _finish(watch: Watch, run: Any, database: Path) -> None:
+def _finish(watch: CapacityTestView, run: Any, database: Path) -> None:
     """Says the result and leaves it for the daemon."""
     from monitor.cli import Refused
     from monitor.store import requests

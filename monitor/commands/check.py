@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import config_option, loaded
+from monitor.commands.options import config_option, load_config
 
 #: Possible but worth a look in a vehicle at rest: quantity -> (low, high, what to do).
 USUAL = {
@@ -48,7 +48,7 @@ def check(config_file: Path | None) -> None:
 
     LOOK marks a reading that is possible but odd. Ends with 0 when all is well, with 1 when something is WRONG.
     """
-    config = loaded(config_file)
+    config = load_config(config_file)
     rows = [row for number, source in enumerate(config.sources, 1) for row in rows_of(source, f"{number} {source.driver}")]
     rows = compared(rows)
     given = {row.quantity for row in rows} | {q for source in config.sources for q in getattr(source.options, "measures", ())}
@@ -83,7 +83,7 @@ def rows_of(source: Any, name: str) -> list[Row]:
         name += " (SIMULATED)"
     rows = []
     for quantity, value in reading.values.items():
-        impossible = judge.refusal(quantity, value)
+        impossible = judge.refuse_reading(quantity, value)
         low, high, advice = USUAL.get(quantity, (value, value, ""))
         odd = not impossible and not low <= value <= high
         shown = f"{value:.3f} {UNITS.get(quantity.rpartition('_')[2], '')}".strip()
@@ -101,7 +101,7 @@ def compared(rows: list[Row]) -> list[Row]:
     out = []
     for row in rows:
         before = first.setdefault(row.quantity, row)
-        if before is not row and None not in (row.value, before.value) and row.verdict == "ok" and judge.disagree(
+        if before is not row and None not in (row.value, before.value) and row.verdict == "ok" and judge.find_disagreement(
                 row.quantity, before.value, row.value):
             row = replace(row, verdict="LOOK", todo=f"source {before.source} says {before.shown}, and is the one used; one of them is wrong")
         out.append(row)

@@ -15,7 +15,7 @@ from typing import Any
 
 import click
 
-from monitor.process.stop import Stop
+from monitor.process.stop import SignalSafeEvent
 
 FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
 BEAT_S = 1.0
@@ -45,7 +45,7 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
     from drivers.simulated import Options
     from drivers.vehicle.scenarios import DEMO, SCENARIOS
     from monitor.cli import Refused
-    from monitor.store.lock import held
+    from monitor.store.lock import hold_lock
 
     if scenario == "list":
         click.echo("\n".join(SCENARIOS))
@@ -54,7 +54,7 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
         raise Refused(f"no journey called {scenario!r}; choose one of {', '.join(SCENARIOS)}")
     port = _free_port(port)
     options = Options(scenario=scenario or DEMO, seed=seed, speed=min(speed * BEAT_S, CLOSE_S))
-    with held(folder / "ampledger.db") as ours:
+    with hold_lock(folder / "ampledger.db") as ours:
         if not ours:
             raise Refused(f"another ampledger is writing in {folder}; name another --folder")
         config_file = _prepare(folder, options)
@@ -75,7 +75,7 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
     driver = SimulatedDriver(options)
     whole = replace(load.load(config_file), sources=(Ready(driver),))
     begins_utc_s = _midnight_utc_s(days)
-    stop = Stop()
+    stop = SignalSafeEvent()
     if days:
         with _heard(stop):
             _past(whole, driver, begins_utc_s, stop)
@@ -95,7 +95,7 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
 
 
 @contextmanager
-def _heard(stop: Stop) -> Iterator[None]:
+def _heard(stop: SignalSafeEvent) -> Iterator[None]:
     """Ctrl-C only sets stop: an exception between any two steps could be lost in a finalizer or leave a lock held."""
     before = signal.signal(signal.SIGINT, lambda *_: stop.set())
     try:
@@ -104,15 +104,15 @@ def _heard(stop: Stop) -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _past(whole: Any, driver: Any, begins_utc_s: float, stop: Stop) -> None:
+def _past(whole: Any, driver: Any, begins_utc_s: float, stop: SignalSafeEvent) -> None:
     """Some weeks through the daemon itself, as fast as they go, up to this time of day."""
     from monitor import pipeline
     from monitor.clocks.board_clock import BoardClock
     from monitor.process.daemon import Daemon
-    from monitor.store.lock import held
+    from monitor.store.lock import hold_lock
 
     began, days = time.perf_counter(), (time.time() - begins_utc_s) / 86400
-    with held(whole.log.database):
+    with hold_lock(whole.log.database):
         daemon = Daemon(whole.log.database, whole.vehicle, whole.sources, clock=BoardClock(time.sleep), begin=pipeline.begin,
                         step=pipeline.step, simulated=True, begins_utc_s=begins_utc_s)
         gc.disable()  # nothing in it makes cycles, and looking for them costs a twelfth
@@ -132,7 +132,7 @@ def _history(driver: Any, days: float) -> Iterator[Any]:
 
 
 @contextmanager
-def _pages(database: Path, port: int, stop: Stop) -> Iterator[Any]:
+def _pages(database: Path, port: int, stop: SignalSafeEvent) -> Iterator[Any]:
     """The pages in a process of their own; where they end by themselves, stop is set and the thing yielded says so."""
     pages = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database), "--address", f"127.0.0.1:{port}"],
                              stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import config_option, loaded
+from monitor.commands.options import config_option, load_config
 from monitor.process import card
 
 MEGABYTE = 1_000_000
@@ -37,7 +37,7 @@ def doctor(config_file: Path | None, no_sensors: bool) -> None:
 
     Changes nothing. Ends with 1 when something is WRONG.
     """
-    config = loaded(config_file)
+    config = load_config(config_file)
     found = [*_log(config.log.database), *_disk(config.log.database), *_card(config.log.database.parent), *_clock(), *_copies(config), *_spool(config.log.database)]
     if not no_sensors:
         found += list(_sensors(config))
@@ -96,7 +96,7 @@ def _card(folder: Path) -> Iterator[Finding]:
     """What the kernel says of the card."""
     if not folder.exists():
         return
-    seen, lines = card.of(folder), card.complaints()
+    seen, lines = card.inspect_card(folder), card.find_complaints()
     if seen.read_only:
         yield Finding("card", "WRONG", f"{folder} is on a file system that is mounted read-only",
                       "The kernel does that after errors. Copy the log, then check the file system; most likely: a new card.")

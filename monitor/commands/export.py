@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import config_option, database_of, database_option
+from monitor.commands.options import config_option, database_option, locate_database
 
 #: column of a recording -> quantity; what `ampledger replay` reads
 RECORDING = {"house_v": "house_voltage_v", "house_a": "house_current_a", "starter_v": "starter_voltage_v",
@@ -34,7 +34,7 @@ def export(every: str, first: str | None, last: str | None, output: Path | None,
     """
     from monitor.store.reader import Reader
 
-    reader = Reader(database_of(config_file, database))
+    reader = Reader(locate_database(config_file, database))
     reader.span()  # says that there is no log before anything is written
     span = (_utc_s(first, "--from", 0.0), _utc_s(last, "--to", 1e12))
     with ExitStack() as stack:

@@ -15,7 +15,7 @@ database_option: Callable = click.option(
     "--database", "-d", type=click.Path(path_type=Path), help="The log itself, instead of the one that the configuration names.")
 
 
-def loaded(config_file: Path | None, *, need_sources: bool = True) -> Any:
+def load_config(config_file: Path | None, *, need_sources: bool = True) -> Any:
     """The configuration that a command is to use. Raises ConfigError."""
     from monitor.config import load
 
@@ -24,6 +24,6 @@ def loaded(config_file: Path | None, *, need_sources: bool = True) -> Any:
     return load.load(config_file, need_sources=need_sources)
 
 
-def database_of(config_file: Path | None, database: Path | None) -> Path:
+def locate_database(config_file: Path | None, database: Path | None) -> Path:
     """The log that a command is to read: the one named, else the configuration's. Raises ConfigError."""
-    return database if database is not None else loaded(config_file, need_sources=False).log.database
+    return database if database is not None else load_config(config_file, need_sources=False).log.database

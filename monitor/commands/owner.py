@@ -7,13 +7,13 @@ from pathlib import Path
 import click
 
 from monitor.battery.label import CHEMISTRIES
-from monitor.commands.options import config_option, database_of, database_option
+from monitor.commands.options import config_option, database_option, locate_database
 
 
 def _leave(config_file: Path | None, database: Path | None, kind: str, **values: object) -> None:
     from monitor.store import requests
 
-    requests.leave(requests.folder_of(database_of(config_file, database)), kind, **values)
+    requests.leave(requests.folder_of(locate_database(config_file, database)), kind, **values)
     click.echo("Noted; the daemon takes it up within a few seconds, or when it next runs.")
 
 
@@ -71,17 +71,17 @@ def list_(config_file: Path | None, database: Path | None) -> None:
 
     from monitor.cli import Refused
     from monitor.planning import life_words
-    from monitor.planning.battery_history import compared
+    from monitor.planning.battery_history import compare_services
     from monitor.store.reader import Reader
 
-    reader = Reader(database_of(config_file, database))
+    reader = Reader(locate_database(config_file, database))
     now = reader.now()
     if now is None:
         raise Refused("the log is empty; come back after the first minute")
     lives, weeks = reader.lives(), reader.weeks()
     console = Console(width=None if sys.stdout.isatty() else 150)
     house = Table(Column("house battery", no_wrap=True), "from", "to", *life_words.HEADINGS)
-    for one in compared(lives.of("house", now.vehicle), weeks):
+    for one in compare_services(lives.of("house", now.vehicle), weeks):
         house.add_row(life_words.name(one.life), *_ends(one.life), *life_words.figures(one))
     console.print(house)
     starter = Table("starter battery", "from", "to")
@@ -96,10 +96,10 @@ def _ends(life) -> tuple[str, str]:
 
 
 def _label(text: str) -> str:
-    from monitor.planning.battery_history import checked_label
+    from monitor.planning.battery_history import check_label
 
     try:
-        return checked_label(text)
+        return check_label(text)
     except ValueError as error:
         raise click.BadParameter(str(error), param_hint="--label") from None
 

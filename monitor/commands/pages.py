@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.options import config_option, loaded
+from monitor.commands.options import config_option, load_config
 
 
 @click.command(short_help="Serve the pages, as configured.")
@@ -16,7 +16,7 @@ def pages(config_file: Path | None) -> None:
     The same as `python -m dashboard` with the options that follow from [log] and [dashboard]: a process
     of its own that only reads the log, so a slow page cannot delay a reading.
     """
-    config = loaded(config_file, need_sources=False)
+    config = load_config(config_file, need_sources=False)
     table = config.dashboard
     arguments = [sys.executable, "-m", "dashboard", "--database", str(config.log.database), "--address", table.address]
     if table.code_hash is not None:

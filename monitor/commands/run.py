@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.options import config_option, loaded
+from monitor.commands.options import config_option, load_config
 
 
 @click.command(short_help="Watch both batteries and keep the log, until told to end.")
@@ -17,10 +17,10 @@ def run(config_file: Path | None, verbose: bool) -> None:
     systemd (systemd/ampledger.service) it says when it is ready and feeds the watchdog.
     """
     from monitor.sampling import first_reading
-    from monitor.store.lock import held
+    from monitor.store.lock import hold_lock
 
-    config = loaded(config_file)
-    with held(config.log.database) as ours:  # from the first reading to the end: no other daemon can come in between
+    config = load_config(config_file)
+    with hold_lock(config.log.database) as ours:  # from the first reading to the end: no other daemon can come in between
         first = first_reading.take(config.sources, config.log.beat_s) if ours else None
         from monitor.cli import Refused
         from monitor.process import service  # half a second of imports, for which the first reading need not wait

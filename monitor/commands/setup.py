@@ -39,13 +39,13 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     if ctx.invoked_subcommand is not None:
         return
     from monitor.cli import Refused
-    from monitor.commissioning.interview import KEYS, Walk
-    from monitor.commissioning.questions import Answers, Terminal
+    from monitor.commissioning.interview import KEYS, Interview
+    from monitor.commissioning.questions import AnswersFile, Terminal
     from monitor.commissioning.steps import NotClear
 
     path = config_file or _place()
     limits = {} if limit_pct is None else {"meter_v_frac": limit_pct / 100, "meter_a_frac": limit_pct / 100}
-    walk = Walk(Answers(answers_file, KEYS) if answers_file else Terminal(), path, seconds, sys_folder, dev_folder, show=_show,
+    walk = Interview(AnswersFile(answers_file, KEYS) if answers_file else Terminal(), path, seconds, sys_folder, dev_folder, show=_show,
                 database=str(Path("/var/lib/ampledger/ampledger.db")) if path.is_relative_to("/etc") else "ampledger.db", **limits)
     walk.asker.say("Read docs/wiring.md before you touch a cable: a 12 V battery can weld a spanner. Ctrl-C ends this, and nothing is written.")
     if path.exists():
@@ -138,7 +138,7 @@ def _step(config_file: Path | None, seconds: float, quantities: tuple[str, ...],
 def _shown(rows: list, quantity: str) -> Any:
     from monitor.commissioning import steps
 
-    return steps.shown([row[quantity] for row in rows])
+    return steps.show_reading([row[quantity] for row in rows])
 
 
 @setup.command(short_help="Everything is off: what the shunt shows now is zero.")
@@ -173,7 +173,7 @@ def gain(config_file: Path | None, seconds: float, meter_a: str, limit_pct: floa
 
     limit = steps.METER_A_FRAC if limit_pct is None else limit_pct / 100
     _step(config_file, seconds, ("house_current_a",),
-          lambda draft, rows: draft.gain(steps.read_off(meter_a), _shown(rows, "house_current_a"), limit))
+          lambda draft, rows: draft.gain(steps.compare_reading(meter_a), _shown(rows, "house_current_a"), limit))
 
 
 @setup.command(short_help="Compare a voltage with a multimeter.")
@@ -189,7 +189,7 @@ def divider(config_file: Path | None, seconds: float, battery: str, meter_v: str
     limit = steps.METER_V_FRAC if limit_pct is None else limit_pct / 100
     quantity = f"{battery}_voltage_v"
     _step(config_file, seconds, (quantity,),
-          lambda draft, rows: draft.voltage(quantity, steps.read_off(meter_v), _shown(rows, quantity), limit))
+          lambda draft, rows: draft.voltage(quantity, steps.compare_reading(meter_v), _shown(rows, quantity), limit))
 
 
 @setup.command("cable-drop", short_help="What does the voltage's lead lose under load?")
@@ -201,7 +201,7 @@ def cable_drop(config_file: Path | None, seconds: float, meter_v: str) -> None:
     from monitor.commissioning import steps
 
     _step(config_file, seconds, ("house_voltage_v", "house_current_a"), lambda draft, rows: draft.lead(
-        steps.read_off(meter_v), _shown(rows, "house_voltage_v"), _shown(rows, "house_current_a")))
+        steps.compare_reading(meter_v), _shown(rows, "house_voltage_v"), _shown(rows, "house_current_a")))
 
 
 @setup.command(short_help="Which battery is which, from a start of the engine.")
@@ -215,10 +215,10 @@ def which(config_file: Path | None, from_log: bool, days: float, seconds: float)
     Start the engine three seconds after this has begun, or take the drives that are in the log.
     """
     from monitor.commissioning import identify_batteries as starts
-    from monitor.commissioning.interview import started
+    from monitor.commissioning.interview import begin_interview
 
     def live(draft: Any, rows: list) -> str:
-        verdict = starts.which([(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows])
+        verdict = starts.identify_batteries([(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows])
         return draft.exchange(verdict.first_starts, verdict.seen)
 
     def logged(draft: Any, rows: list) -> str:
@@ -228,14 +228,14 @@ def which(config_file: Path | None, from_log: bool, days: float, seconds: float)
     if from_log:
         _step(config_file, 0.0, (), logged)
     else:
-        _step(config_file, seconds, ("house_voltage_v", "starter_voltage_v"), live, started)
+        _step(config_file, seconds, ("house_voltage_v", "starter_voltage_v"), live, begin_interview)
 
 
 def _log_rows(config_file: Path | None, days: float) -> Any:
-    from monitor.commands.options import database_of
+    from monitor.commands.options import locate_database
     from monitor.store.reader import Reader
 
-    reader = Reader(database_of(config_file, None))
+    reader = Reader(locate_database(config_file, None))
     span = reader.span()
     for utc_s, sample in reader.rows(span[1] - 86400 * days, 1e12) if span else ():
         if sample.house_voltage_v is not None and sample.starter_voltage_v is not None:

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import config_option, database_of, database_option
+from monitor.commands.options import config_option, database_option, locate_database
 
 #: A log that has not grown for so long is called old [s].
 OLD_S = 600.0
@@ -27,7 +27,7 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     from monitor.reporting import sentences
     from monitor.store.reader import Reader
 
-    reader = Reader(database_of(config_file, database))
+    reader = Reader(locate_database(config_file, database))
     now = reader.now()
     if now is None:
         raise Refused(f"{reader.database}: nothing has been concluded yet; the first minute is written after a minute")

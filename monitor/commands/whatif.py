@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.options import config_option, database_of, database_option
+from monitor.commands.options import config_option, database_option, locate_database
 
 
 class CandidateType(click.ParamType):
@@ -14,10 +14,10 @@ class CandidateType(click.ParamType):
     name = "KEY=VALUE,…"
 
     def convert(self, value, param, ctx):
-        from monitor.planning.candidates import parsed
+        from monitor.planning.candidates import parse_candidate
 
         try:
-            parsed(value)
+            parse_candidate(value)
         except ValueError as error:
             self.fail(str(error), param, ctx)
         return value
@@ -44,14 +44,14 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
     from monitor.planning import whatif as asking
     from monitor.store.reader import Reader
 
-    reader = Reader(database_of(config_file, database))
+    reader = Reader(locate_database(config_file, database))
     now = reader.now()
     if now is None:
         raise Refused("the log is empty; come back after some days")
     capacity = now.findings.charge.capacity_ah
     if not isinstance(capacity, Estimate):
         raise Refused(f"the capacity is not known yet: {capacity.because}")
-    life, known = from_log.present(reader.rolled("quarters", now.utc_s - days * 86400.0), now.vehicle, now.findings.charge, capacity,
+    life, known = from_log.describe_present(reader.rolled("quarters", now.utc_s - days * 86400.0), now.vehicle, now.findings.charge, capacity,
                                    time.localtime(now.utc_s).tm_gmtoff / 3600)
     setups = [candidate.setup(known.setup, text) for text in candidates]
     try:

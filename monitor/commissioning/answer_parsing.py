@@ -4,7 +4,7 @@ from monitor.commissioning import steps
 from monitor.commissioning.steps import NotClear
 
 
-def label(text: str) -> tuple[str, float]:
+def parse_label(text: str) -> tuple[str, float]:
     """Kind and ampere-hours of a label, as agm 100.
 
     Raises
@@ -16,13 +16,13 @@ def label(text: str) -> tuple[str, float]:
     rest = [word for word in words if word not in CHEMISTRIES]
     if len(kinds) != 1 or len(rest) != 1:
         raise NotClear((f"{text[:30]!r}" if text else "it") + f" should be a kind ({', '.join(CHEMISTRIES)}) and ampere-hours, as: agm 100")
-    capacity = steps.read_off(rest[0]).value
+    capacity = steps.compare_reading(rest[0]).value
     if not 1 < capacity <= 2000:
         raise NotClear(f"{capacity:g} Ah is no battery of a vehicle; take the ampere-hours from the label")
     return kinds[0], capacity
 
 
-def go(text: str) -> bool:
+def parse_go(text: str) -> bool:
     """Whether to measure now; skip leaves it out. Raises NotClear."""
     if text.lower() in ("", "y", "yes", "ok"):
         return True
@@ -31,6 +31,6 @@ def go(text: str) -> bool:
     raise NotClear(f"{text[:20]!r} is neither Enter nor skip")
 
 
-def volts_or_amperes(text: str) -> steps.Meter | None:
+def parse_quantity(text: str) -> steps.Meter | None:
     """A multimeter's value, None where there is none. Raises NotClear."""
-    return None if text.lower() in ("", "skip") else steps.read_off(text)
+    return None if text.lower() in ("", "skip") else steps.compare_reading(text)

@@ -11,7 +11,7 @@ OWN_WARMTH = ("hwmon", "iio")
 
 
 @dataclass(frozen=True, slots=True)
-class Offer:
+class ChannelCandidate:
     """One channel of one instrument. unit is "" where the instrument does not say; value None where it shows nothing."""
 
     driver: str
@@ -41,13 +41,13 @@ class Offer:
         return self.driver, repr(sorted(self.options.items(), key=lambda item: item[0]))
 
 
-def offers(found: Iterable[Found]) -> list[Offer]:
+def list_candidates(found: Iterable[Found]) -> list[ChannelCandidate]:
     """Every channel of everything found."""
-    return [Offer(one.driver, dict(one.options), one.title, seen.channel, seen.unit, seen.value, seen.label)
+    return [ChannelCandidate(one.driver, dict(one.options), one.title, seen.channel, seen.unit, seen.value, seen.label)
             for one in found for seen in one.channels]
 
 
-def fitting(every: list[Offer], quantity: str, taken: list[Offer]) -> list[tuple[Offer, bool]]:
+def match_candidates(every: list[ChannelCandidate], quantity: str, taken: list[ChannelCandidate]) -> list[tuple[ChannelCandidate, bool]]:
     """What could be this quantity, the likeliest first, and whether each is likely at all."""
     unit = UNIT_OF[quantity.rpartition("_")[2]]
     fits = [offer for offer in every if offer.unit in (unit, "") and offer not in taken]
@@ -55,7 +55,7 @@ def fitting(every: list[Offer], quantity: str, taken: list[Offer]) -> list[tuple
     return [(offer, marks[id(offer)] > 0) for offer in sorted(fits, key=lambda o: -marks[id(o)])]
 
 
-def _likely(offer: Offer, quantity: str, taken: list[Offer]) -> float:
+def _likely(offer: ChannelCandidate, quantity: str, taken: list[ChannelCandidate]) -> float:
     """Above 0 for a channel that may well be it; more for the likelier."""
     battery, _, kind = quantity.partition("_")
     said = 4.0 if battery in offer.label.lower() else 0.0

@@ -14,7 +14,7 @@ def talking(port: str, seconds: float = 1.2) -> tuple[Found | None, str]:
     """The instrument that sends lines on a serial port, with its channels; or None and why, for a person."""
     try:
         from drivers.serial_text import heard
-        from monitor.commissioning.line_format import shape
+        from monitor.commissioning.line_format import describe_line
     except ModuleNotFoundError:
         return None, "to hear what comes on it: pip install 'ampledger[serial]'"
     for baud in BAUDS:
@@ -22,7 +22,7 @@ def talking(port: str, seconds: float = 1.2) -> tuple[Found | None, str]:
             lines = heard(port, baud, seconds)
         except DriverError as error:
             return None, str(error)
-        found = shape(lines)
+        found = describe_line(lines)
         if found is not None:
             options: dict[str, Any] = {"port": port, "baud": baud, **found.options}
             return Found("serial", options, f"lines on {port.rpartition('/')[2]}", tuple(

@@ -10,7 +10,7 @@ from typing import Any
 import tomlkit
 from tomlkit import TOMLDocument
 
-from monitor.commissioning.channel_candidates import Offer
+from monitor.commissioning.channel_candidates import ChannelCandidate
 from monitor.commissioning.steps import Found, NotClear
 from monitor.config import load
 
@@ -46,7 +46,7 @@ database = "{database}"
 """
 
 
-def made(name: str, house: tuple[str, float], starter: tuple[str, float], chosen: dict[str, Offer], database: str,
+def build_document(name: str, house: tuple[str, float], starter: tuple[str, float], chosen: dict[str, ChannelCandidate], database: str,
          before: TOMLDocument | None = None) -> TOMLDocument:
     """A new configuration from the labels and the chosen channels; tables that setup does not ask about come from `before`."""
     head = _HEAD.format(name=name, day=f" on {today()}" if today() else "", house=(house[0], f"{house[1]:g}"),
@@ -64,7 +64,7 @@ def made(name: str, house: tuple[str, float], starter: tuple[str, float], chosen
     return doc
 
 
-def said(before: TOMLDocument | None, battery: str) -> str | None:
+def describe_document(before: TOMLDocument | None, battery: str) -> str | None:
     """What an earlier configuration says of a battery's label, as it is typed."""
     return None if before is None else f"{before[battery]['chemistry']} {before[battery]['rated_capacity_ah']:g}"
 
@@ -76,8 +76,8 @@ def _plain(lines: list[str], table: str) -> Iterator[str]:
         yield f"[{table}.{line[1:]}" if inner else line
 
 
-def _sources(chosen: dict[str, Offer]) -> Iterator[str]:
-    instruments: dict[tuple[str, str], list[tuple[str, Offer]]] = {}
+def _sources(chosen: dict[str, ChannelCandidate]) -> Iterator[str]:
+    instruments: dict[tuple[str, str], list[tuple[str, ChannelCandidate]]] = {}
     for quantity, offer in chosen.items():
         instruments.setdefault(offer.instrument, []).append((quantity, offer))
     for parts in instruments.values():
@@ -119,7 +119,7 @@ def measures(doc: TOMLDocument, quantity: str) -> Iterator[tuple[Any, Any]]:
             yield source, table
 
 
-def multiplied(doc: TOMLDocument, quantity: str, factor: float, base: Path) -> str:
+def multiply_scale(doc: TOMLDocument, quantity: str, factor: float, base: Path) -> str:
     """Multiplies what the first source gives for a quantity; returns the key that was changed and its new value.
 
     Raises
@@ -138,7 +138,7 @@ def multiplied(doc: TOMLDocument, quantity: str, factor: float, base: Path) -> s
             if was["offset"]:
                 spec["offset"] = _short(was["offset"] * factor)
             with suppress(load.ConfigError):
-                load.checked(doc.unwrap(), base, need_sources=False)
+                load.validate(doc.unwrap(), base, need_sources=False)
                 return f"{key} = {spec[key]:g}"
             del spec[key]
             if was[key] is not None:
@@ -150,7 +150,7 @@ def multiplied(doc: TOMLDocument, quantity: str, factor: float, base: Path) -> s
     raise NotClear(f"no source measures {quantity}; run `ampledger setup`, or write it into the configuration")
 
 
-def exchanged(doc: TOMLDocument) -> None:
+def exchange_batteries(doc: TOMLDocument) -> None:
     """Lets the two voltages change places, wherever they are measured; each divider stays with its channel."""
     names = {"house_voltage_v": "starter_voltage_v", "starter_voltage_v": "house_voltage_v"}
     for source in doc.get("source", []):
@@ -162,7 +162,7 @@ def exchanged(doc: TOMLDocument) -> None:
             table.update(held)
 
 
-def noted(doc: TOMLDocument, table: str, **values: float | str | None) -> None:
+def note_result(doc: TOMLDocument, table: str, **values: float | str | None) -> None:
     """Writes results into a table, made where it is not there yet; None takes a key out."""
     if table not in doc:
         doc.add(tomlkit.nl())
@@ -200,7 +200,7 @@ def write(doc: TOMLDocument, path: Path) -> Path | None:
     ConfigError : the document would not be a sound configuration; nothing was written
     """
     text = tomlkit.dumps(doc)
-    load.checked(doc.unwrap(), path)
+    load.validate(doc.unwrap(), path)
     path.parent.mkdir(parents=True, exist_ok=True)
     fresh = path.with_name(f".{path.name}.new")
     kept = None

@@ -22,14 +22,14 @@ Row = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class BatteryIdentity:
     """first_starts: whether the first of the two voltages is the starter battery's; seen: why, for a person."""
 
     first_starts: bool
     seen: str
 
 
-def which(rows: list[Row], known_start: bool = True) -> Verdict:
+def identify_batteries(rows: list[Row], known_start: bool = True) -> BatteryIdentity:
     """The battery that started the engine, from (seconds, volts of one, volts of the other).
 
     Only ratios count: neither divider needs to be right yet. known_start says that somebody did start the engine
@@ -61,7 +61,7 @@ def which(rows: list[Row], known_start: bool = True) -> Verdict:
                        "charger and the sun off the house battery if possible")
     if len({first for first, _ in signs}) > 1:
         raise NotClear(f"the signs contradict each other ({' but '.join(words for _, words in signs)}); try again with everything off")
-    return Verdict(signs[0][0], "; ".join(words for _, words in signs))
+    return BatteryIdentity(signs[0][0], "; ".join(words for _, words in signs))
 
 
 def _lifted(part: list[tuple[float, float]]) -> float | None:
@@ -74,7 +74,7 @@ def _lifted(part: list[tuple[float, float]]) -> float | None:
     return None
 
 
-def from_log(rows: Iterable[tuple[float, float, float, float | None]]) -> Verdict:
+def from_log(rows: Iterable[tuple[float, float, float, float | None]]) -> BatteryIdentity:
     """The same from a log, of (seconds, volts of one, volts of the other, amperes through the house shunt or None).
 
     Two signs: readings close together show the start itself; and the house battery's voltage moves when the
@@ -112,4 +112,4 @@ def from_log(rows: Iterable[tuple[float, float, float, float | None]]) -> Verdic
     if len({first for first, _ in signs}) > 1:
         raise NotClear(f"the signs contradict each other ({' but '.join(words for _, words in signs)}); is the shunt in the house "
                        "battery's lead?")
-    return Verdict(signs[0][0], "; ".join(words for _, words in signs))
+    return BatteryIdentity(signs[0][0], "; ".join(words for _, words in signs))

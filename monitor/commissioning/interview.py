@@ -8,10 +8,10 @@ from drivers.errors import DriverError
 from drivers.scan import Found, scan
 from monitor.battery.label import CHEMISTRIES
 from monitor.commissioning import devices, document, measuring, results, steps
-from monitor.commissioning.answer_parsing import go, label, volts_or_amperes
-from monitor.commissioning.channel_candidates import Offer, fitting, offers
-from monitor.commissioning.identify_batteries import which
-from monitor.commissioning.questions import Asker
+from monitor.commissioning.answer_parsing import parse_go, parse_label, parse_quantity
+from monitor.commissioning.channel_candidates import ChannelCandidate, list_candidates, match_candidates
+from monitor.commissioning.identify_batteries import identify_batteries
+from monitor.commissioning.questions import Prompter
 from monitor.commissioning.steps import NotClear, Shown
 
 #: quantity -> how it is asked for, and what is given up without it
@@ -29,10 +29,10 @@ START_S, AFTER_S = 90.0, 3.0
 
 
 @dataclass(slots=True)
-class Walk:
+class Interview:
     """One walk. sys and dev are where the kernel shows its devices, another folder than /sys and /dev only in trials."""
 
-    asker: Asker
+    asker: Prompter
     path: Path
     seconds: float = 5.0
     sys: Path = Path("/sys")
@@ -48,11 +48,11 @@ class Walk:
         say = self.asker.say
         house = self.asker.ask("house", "HOUSE battery: its kind and the ampere-hours on its label, as: agm 100\n"
                                f"(kinds: {', '.join(CHEMISTRIES)}; when in doubt flooded has caps to fill, agm has none, "
-                               "lfp says lithium)", label, document.said(before, "house"))
-        starter = self.asker.ask("starter", "STARTER battery, likewise", label, document.said(before, "starter") or "flooded 70")
+                               "lfp says lithium)", parse_label, document.describe_document(before, "house"))
+        starter = self.asker.ask("starter", "STARTER battery, likewise", parse_label, document.describe_document(before, "starter") or "flooded 70")
         every = self.found()
         chosen = self.channels(every)
-        draft = results.Draft(document.made(self.path.name, house, starter, chosen, self.database, before), self.path)
+        draft = results.Draft(document.build_document(self.path.name, house, starter, chosen, self.database, before), self.path)
         if {"house_voltage_v", "starter_voltage_v"} <= chosen.keys():
             self.engine(draft)
         resting = self.all_off(draft) if "house_current_a" in chosen else None
@@ -68,7 +68,7 @@ class Walk:
             say("The way the current counts was not tried: do it soon, with `ampledger setup direction`.")
         return draft
 
-    def found(self) -> list[Offer]:
+    def found(self) -> list[ChannelCandidate]:
         """Every channel that is there, shown with its reading."""
         found: list[Found] = []
         for one in scan(self.sys, self.dev):
@@ -86,7 +86,7 @@ class Walk:
         found = [one for one in found if one.driver]
         device = self.asker.ask("modbus", "A Modbus device to ask as well? Its address (192.168.1.50 or 192.168.1.50:502) or serial port; "
                                 "Enter: none", self._device, "none")
-        return offers([*found, *([device] if device else [])])
+        return list_candidates([*found, *([device] if device else [])])
 
     def _rooted(self, one: Found) -> Found:
         """With the kernel's folder, where it is not the usual one."""
@@ -108,11 +108,11 @@ class Walk:
             self.asker.say("  It answers, but in a map of its own: where a channel is asked for, " + devices.REGISTER + ".")
         return found
 
-    def channels(self, every: list[Offer]) -> dict[str, Offer]:
+    def channels(self, every: list[ChannelCandidate]) -> dict[str, ChannelCandidate]:
         """Which channel is which quantity."""
-        chosen: dict[str, Offer] = {}
+        chosen: dict[str, ChannelCandidate] = {}
         for quantity, (name, without) in CHANNELS.items():
-            fits = fitting(every, quantity, list(chosen.values()))
+            fits = match_candidates(every, quantity, list(chosen.values()))
             optional = quantity in ("house_temperature_c", "solar_current_a")
             if optional and not any(likely or quantity == "solar_current_a" for _, likely in fits):
                 continue
@@ -129,7 +129,7 @@ class Walk:
             raise NotClear("nothing was found that could be measured; see docs/wiring.md and docs/drivers.md")
         return chosen
 
-    def _channel(self, text: str, quantity: str, fits: list[Offer]) -> Offer | None:
+    def _channel(self, text: str, quantity: str, fits: list[ChannelCandidate]) -> ChannelCandidate | None:
         if text in ("0", "none", "skip"):
             return None
         if text.isdigit() and 1 <= int(text) <= len(fits):
@@ -142,14 +142,14 @@ class Walk:
             value = devices.register_value(self.where, spec, quantity)
             unit = quantity.rpartition("_")[2].upper()
             self.asker.say(f"  It shows {value:.3f} {unit} now.")
-            return Offer("modbus", self.where, "Modbus device", spec, unit, value)
+            return ChannelCandidate("modbus", self.where, "Modbus device", spec, unit, value)
         raise NotClear(f"{text[:30]!r} is none of them; type a number from 0 to {len(fits)}")
 
     def engine(self, draft: results.Draft) -> None:
         """Which battery is which."""
         def do() -> str:
-            rows = self.watch(draft, START_S, ("house_voltage_v", "starter_voltage_v"), started)
-            verdict = which([(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows])
+            rows = self.watch(draft, START_S, ("house_voltage_v", "starter_voltage_v"), begin_interview)
+            verdict = identify_batteries([(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows])
             return draft.exchange(verdict.first_starts, verdict.seen)
 
         self.step("engine_start", "Which battery is which? Stop the engine; press Enter, wait three seconds, then START it and let it "
@@ -182,11 +182,11 @@ class Walk:
                 return None
             over, colon, under = text.partition(":")
             if colon:
-                high, low = steps.read_off(over), steps.read_off(under)
+                high, low = steps.compare_reading(over), steps.compare_reading(under)
                 if not 1.0 <= high.value / (low.value or 1e9) <= 100.0:
                     raise NotClear(f"{text} is no ratio of a divider; 5:1 means five volts at the battery for one at the pin")
                 return high.value / low.value
-            return steps.read_off(text)
+            return steps.compare_reading(text)
 
         while True:
             answer = self.asker.ask(f"{battery}_meter_v", f"Volts at the {battery.upper()} battery's posts by a multimeter "
@@ -195,7 +195,7 @@ class Walk:
                 if answer is None:
                     return
                 if isinstance(answer, float):
-                    self.asker.say("  " + document.multiplied(draft.doc, quantity, answer, draft.path) + ".")
+                    self.asker.say("  " + document.multiply_scale(draft.doc, quantity, answer, draft.path) + ".")
                 else:
                     self.asker.say("  " + draft.voltage(quantity, answer, self.mean(draft, quantity), self.meter_v_frac))
                 return
@@ -209,7 +209,7 @@ class Walk:
             return False
         while True:
             meter = self.asker.ask("meter_a", "Amperes by a multimeter or clamp meter in the battery's lead, while the load is on; "
-                                   "Enter: not now", volts_or_amperes, "")
+                                   "Enter: not now", parse_quantity, "")
             if meter is None:
                 return True
             try:
@@ -222,19 +222,19 @@ class Walk:
         """What the voltage's lead loses."""
         while True:
             meter = self.asker.ask("house_meter_under_load_v", "Volts at the HOUSE battery's posts now, with the load still on; "
-                                   "Enter: not now", volts_or_amperes, "")
+                                   "Enter: not now", parse_quantity, "")
             if meter is None:
                 return
             try:
                 rows = self.watch(draft, self.seconds, ("house_voltage_v", "house_current_a"))
-                self.asker.say("  " + draft.lead(meter, *(steps.shown([r[q] for r in rows]) for q in ("house_voltage_v", "house_current_a"))))
+                self.asker.say("  " + draft.lead(meter, *(steps.show_reading([r[q] for r in rows]) for q in ("house_voltage_v", "house_current_a"))))
                 return
             except NotClear as why:
                 self.asker.again("house_meter_under_load_v", why)
 
     def step(self, key: str, words: str, do: Callable[[], str]) -> bool:
         """Lets somebody do something and measures it, again until it is clear; False where it is skipped."""
-        while self.asker.ask(key, words, go, ""):
+        while self.asker.ask(key, words, parse_go, ""):
             try:
                 self.asker.say("  " + do())
                 return True
@@ -248,7 +248,7 @@ class Walk:
 
     def mean(self, draft: results.Draft, quantity: str) -> Shown:
         """A quantity over some seconds."""
-        return steps.shown([row[quantity] for row in self.watch(draft, self.seconds, (quantity,))])
+        return steps.show_reading([row[quantity] for row in self.watch(draft, self.seconds, (quantity,))])
 
     def watch(self, draft: results.Draft, seconds: float, quantities: tuple[str, ...],
               until: Callable[[measuring.Rows], bool] = lambda rows: False) -> measuring.Rows:
@@ -256,13 +256,13 @@ class Walk:
         return measuring.watch(draft.doc, draft.path, seconds, quantities, until, self.show(", ".join(quantities)))
 
 
-def started(rows: measuring.Rows) -> bool:
+def begin_interview(rows: measuring.Rows) -> bool:
     """Whether a start of the engine stands in the readings beyond doubt, some seconds ago."""
     if len(rows) % 10 or rows[-1]["at_s"] < AFTER_S:
         return False
     earlier = [(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows if r["at_s"] <= rows[-1]["at_s"] - AFTER_S]
     try:
-        which(earlier, known_start=False)
+        identify_batteries(earlier, known_start=False)
     except NotClear:
         return False
     return True

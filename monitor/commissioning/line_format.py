@@ -17,7 +17,7 @@ class Shape:
     channels: tuple[tuple[str, float], ...]
 
 
-def shape(lines: list[str]) -> Shape | None:
+def describe_line(lines: list[str]) -> Shape | None:
     """The shape that all these lines share, or None.
 
     Fields between separators where all is numbers; else a pattern in which only the numbers may change.

@@ -27,7 +27,7 @@ def watch(doc: TOMLDocument, base: Path, seconds: float, quantities: tuple[str, 
     ConfigError, DriverUnavailable : as when the daemon starts
     """
     wanted = set(quantities)
-    sources = [s for s in load.checked(doc.unwrap(), base).sources if wanted & gives(s.options)]
+    sources = [s for s in load.validate(doc.unwrap(), base).sources if wanted & gives(s.options)]
     missing = wanted - set().union(*(gives(s.options) for s in sources))
     if missing:
         raise NotClear(f"nothing measures {' and '.join(sorted(missing))}")

@@ -13,7 +13,7 @@ from monitor.commissioning.steps import NotClear
 T = TypeVar("T")
 
 
-class Asker(Protocol):
+class Prompter(Protocol):
     """Puts questions, each under a key of its own."""
 
     def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
@@ -49,7 +49,7 @@ class Terminal:
         click.echo(text)
 
 
-class Answers:
+class AnswersFile:
     """A TOML file with an answer under each key. What is not in it is left out, if it may be."""
 
     def __init__(self, path: Path, known: tuple[str, ...]) -> None:

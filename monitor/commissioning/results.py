@@ -22,7 +22,7 @@ class Draft:
     def zero(self, current: Shown) -> str:
         """The shunt's zero from readings with everything off."""
         found = steps.zero(current)
-        document.noted(self.doc, "shunt", offset_a=found.value, offset_sigma_a=found.sigma, calibrated_on=document.today())
+        document.note_result(self.doc, "shunt", offset_a=found.value, offset_sigma_a=found.sigma, calibrated_on=document.today())
         return f"With everything off the shunt shows {found.value:+.3f} A (give or take {1.96 * found.sigma:.3f} A); that is its zero now."
 
     def direction(self, current_a: float, before_a: float | None, discharging: bool) -> str:
@@ -31,14 +31,14 @@ class Draft:
         words = "With the load on" if discharging else "With the charger on"
         said = f"{words} the current shows {current_a:+.2f} A"
         if sign < 0:
-            key = document.multiplied(self.doc, "house_current_a", -1.0, self.path)
+            key = document.multiply_scale(self.doc, "house_current_a", -1.0, self.path)
             offset, _ = document.shunt(self.doc)
             if offset.value:
-                document.noted(self.doc, "shunt", offset_a=-offset.value)
+                document.note_result(self.doc, "shunt", offset_a=-offset.value)
             said += f": it counted the wrong way round, and is turned round now ({key})."
         else:
             said += ": it counts the right way."
-        document.noted(self.doc, "commissioning", direction_on=document.today())
+        document.note_result(self.doc, "commissioning", direction_on=document.today())
         return said
 
     def gain(self, meter: Meter, current: Shown, limit_frac: float) -> str:
@@ -49,33 +49,33 @@ class Draft:
         sigma_frac = found.sigma / found.value
         gain = found.value
         if abs(gain - 1.0) > steps.GAIN_FRAC:
-            key = document.multiplied(self.doc, "house_current_a", found.value, self.path)
-            document.noted(self.doc, "shunt", offset_a=offset.value * found.value, offset_sigma_a=offset.sigma * found.value)
+            key = document.multiply_scale(self.doc, "house_current_a", found.value, self.path)
+            document.note_result(self.doc, "shunt", offset_a=offset.value * found.value, offset_sigma_a=offset.sigma * found.value)
             said += f"the scale was wrong by a factor of {found.value:.3g} and is set ({key}); "
             gain = 1.0
-        document.noted(self.doc, "shunt", gain=gain, gain_sigma_frac=sigma_frac, calibrated_on=document.today())
+        document.note_result(self.doc, "shunt", gain=gain, gain_sigma_frac=sigma_frac, calibrated_on=document.today())
         return said + f"gain {gain:.4g} (give or take {196 * sigma_frac:.1f} %)."
 
     def voltage(self, quantity: str, meter: Meter, voltage: Shown, limit_frac: float) -> str:
         """A voltage divider's ratio against a multimeter."""
         found = steps.voltage_factor(meter, voltage, limit_frac)
-        key = document.multiplied(self.doc, quantity, found.value, self.path)
+        key = document.multiply_scale(self.doc, quantity, found.value, self.path)
         name = quantity.removesuffix("_v")
-        document.noted(self.doc, "commissioning", **{
+        document.note_result(self.doc, "commissioning", **{
             f"{name}_sigma_frac": found.sigma / found.value, f"{name}_on": document.today()})
         return (f"{meter.value:g} V by the meter, {voltage.mean:.3f} V shown: {key} "
                 f"(give or take {196 * found.sigma / found.value:.1f} %).")
 
     def exchange(self, first_starts: bool, seen: str) -> str:
         """Which battery is which; first_starts: what is called house started the engine."""
-        document.noted(self.doc, "commissioning", which_on=document.today())
+        document.note_result(self.doc, "commissioning", which_on=document.today())
         if not first_starts:
             return f"The battery called starter started the engine ({seen}): they are called right."
-        document.exchanged(self.doc)
+        document.exchange_batteries(self.doc)
         held = self.doc["commissioning"]
         swapped = {"house": "starter", "starter": "house"}
         values = {f"{swapped[b]}_voltage_{end}": held.get(f"{b}_voltage_{end}") for b in swapped for end in ("sigma_frac", "on")}
-        document.noted(self.doc, "commissioning", **values)
+        document.note_result(self.doc, "commissioning", **values)
         compared = any(value is not None for value in values.values())
         return (f"The battery called house started the engine ({seen}): the two had changed places, and are exchanged now."
                 + (" Compare both voltages with the multimeter again: they were compared at the wrong posts." if compared else ""))
@@ -85,7 +85,7 @@ class Draft:
         offset, gain = document.shunt(self.doc)
         flows = Shown((current.mean - offset.value) * gain.value, current.sigma, current.low, current.high, current.count)
         found = steps.lead_ohm(meter, voltage, flows)
-        document.noted(self.doc, "commissioning", house_lead_ohm=found.value, house_lead_sigma_ohm=max(found.sigma, 1e-5),
+        document.note_result(self.doc, "commissioning", house_lead_ohm=found.value, house_lead_sigma_ohm=max(found.sigma, 1e-5),
                        house_lead_on=document.today())
         return f"With {-flows.mean:.1f} A drawn, {1000 * -flows.mean * found.value:+.0f} mV are lost between the posts and the instrument" + (
             "; that is in order." if not lossy(found) else

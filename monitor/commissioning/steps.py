@@ -56,7 +56,7 @@ class Found:
     sigma: float
 
 
-def shown(values: list[float]) -> Shown:
+def show_reading(values: list[float]) -> Shown:
     """The readings in short.
 
     Raises
@@ -68,7 +68,7 @@ def shown(values: list[float]) -> Shown:
     return Shown(fmean(values), stdev(values) / sqrt(len(values)), min(values), max(values), len(values))
 
 
-def read_off(text: str) -> Meter:
+def compare_reading(text: str) -> Meter:
     """A number as a person types it off a display; a comma is as good as a point.
 
     >>> read_off("12,63")

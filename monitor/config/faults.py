@@ -15,7 +15,7 @@ REQUIRED = {
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class ConfigFault:
     """One fault: where, what was written there, what is wrong, what to write."""
 
     table: str
@@ -36,19 +36,19 @@ class Fault:
 class ConfigError(Exception):
     """A configuration with faults; str() lists them all, one a line."""
 
-    def __init__(self, path: Path, faults: list[Fault]) -> None:
+    def __init__(self, path: Path, faults: list[ConfigFault]) -> None:
         self.path, self.faults = path, tuple(faults)
         super().__init__("\n".join(f"{path}, {fault}" if fault.table or fault.key else f"{path}: {fault}"
                                    for fault in faults))
 
 
-def missing_tables(plain: dict[str, Any]) -> list[Fault]:
+def missing_tables(plain: dict[str, Any]) -> list[ConfigFault]:
     """A fault for each battery that is not there at all, with the lines to write."""
-    return [Fault(name, "", None, "this table is missing", f"write:\n[{name}]\n{lines}")
+    return [ConfigFault(name, "", None, "this table is missing", f"write:\n[{name}]\n{lines}")
             for name, lines in REQUIRED.items() if name not in plain]
 
 
-def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -> list[Fault]:
+def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -> list[ConfigFault]:
     """Every fault that validation found, in the words of the file.
 
     place is where the model's own keys stand ("" for the whole file, whose tables are its keys).
@@ -59,24 +59,24 @@ def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -
         table, key = _place(path, place)
         value = item.get("input")
         if item["type"] == "missing":
-            found.append(Fault(table, key, None, "is missing", _wish(model, path, place)))
+            found.append(ConfigFault(table, key, None, "is missing", _wish(model, path, place)))
             continue
         if path and path[-1] == "[key]":
             known = re.findall(r"'(\w+)'", item["msg"])
             near = difflib.get_close_matches(str(value), known, 1, 0.6)
             table, key = _place(path[:-1], place)
-            found.append(Fault(table, key, None, "this is not a quantity",
+            found.append(ConfigFault(table, key, None, "this is not a quantity",
                                f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"))
             continue
         if item["type"] == "extra_forbidden":
             known = _known(model, path, place)
             near = difflib.get_close_matches(str(path[-1]), known, 1, 0.6)
             cure = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
-            found.append(Fault(table, key, value, "this key is not known", cure))
+            found.append(ConfigFault(table, key, value, "this key is not known", cure))
             continue
         message = item["msg"].removeprefix("Value error, ")
         shown = None if isinstance(value, (dict, list, BaseModel)) else value
-        found.append(Fault(table, key, shown, message[:1].lower() + message[1:], _wish(model, path, place)))
+        found.append(ConfigFault(table, key, shown, message[:1].lower() + message[1:], _wish(model, path, place)))
     return found
 
 

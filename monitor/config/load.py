@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from monitor.battery.label import Battery, CurrentSensor, Vehicle
-from monitor.config.faults import ConfigError, Fault, faults_of, missing_tables
+from monitor.config.faults import ConfigError, ConfigFault, faults_of, missing_tables
 from monitor.config.tables import AlertsTable, ClockTable, DashboardTable, File, LogTable
 
 DEFAULT_RESERVE_PCT = {"lfp": 20.0}
@@ -52,18 +52,18 @@ def load(path: Path, *, need_sources: bool = True) -> Config:
     try:
         plain = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        raise ConfigError(path, [Fault("", "", None, "there is no such file",
+        raise ConfigError(path, [ConfigFault("", "", None, "there is no such file",
                                        "write one (docs/configuration.md) or name another with --config")]) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise ConfigError(path, [Fault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
+        raise ConfigError(path, [ConfigFault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise ConfigError(path, [Fault("", "", None, f"it is not TOML: {error}", "mend that line")]) from None
-    return checked(plain, path, need_sources=need_sources)
+        raise ConfigError(path, [ConfigFault("", "", None, f"it is not TOML: {error}", "mend that line")]) from None
+    return validate(plain, path, need_sources=need_sources)
 
 
-def checked(plain: dict[str, Any], path: Path, *, need_sources: bool = True) -> Config:
+def validate(plain: dict[str, Any], path: Path, *, need_sources: bool = True) -> Config:
     """The configuration in tables that were read from `path`, or are to be written there. Raises ConfigError."""
-    faults: list[Fault] = missing_tables(plain)
+    faults: list[ConfigFault] = missing_tables(plain)
     file: File | None = None
     try:
         file = File.model_validate(plain)
@@ -71,11 +71,11 @@ def checked(plain: dict[str, Any], path: Path, *, need_sources: bool = True) -> 
         faults += [f for f in faults_of(error, File) if not (f.key == "" and f.table in {m.table for m in faults})]
     sources = _sources(plain.get("source", []), faults)
     if need_sources and not plain.get("source"):
-        faults.append(Fault("source", "", None, "no instrument is configured",
+        faults.append(ConfigFault("source", "", None, "no instrument is configured",
                             'write at least one [[source]] with driver = "…" (docs/drivers.md)'))
     simulated = [s for s in sources if s.driver == "simulated"]
     if simulated and len(simulated) < len(sources):
-        faults.append(Fault("source", "driver", "simulated", "a simulated source beside real ones would mix invented readings "
+        faults.append(ConfigFault("source", "driver", "simulated", "a simulated source beside real ones would mix invented readings "
                             "with measured ones", "take it out, or keep it alone"))
     if faults or file is None:
         raise ConfigError(path, faults)
@@ -95,7 +95,7 @@ def schema_text() -> str:
     return json.dumps(File.model_json_schema(), indent=1, ensure_ascii=False) + "\n"
 
 
-def _sources(tables: Any, faults: list[Fault]) -> list[Source]:
+def _sources(tables: Any, faults: list[ConfigFault]) -> list[Source]:
     from drivers import driver_class
     from drivers.errors import DriverUnavailable
 
@@ -109,7 +109,7 @@ def _sources(tables: Any, faults: list[Fault]) -> list[Source]:
             options = cls.Options.model_validate({k: v for k, v in table.items() if k != "driver"})
             found.append(Source(table["driver"], cls, options))
         except DriverUnavailable as error:
-            faults.append(Fault(place, "driver", table["driver"], str(error), ""))
+            faults.append(ConfigFault(place, "driver", table["driver"], str(error), ""))
         except ValidationError as error:
             faults += faults_of(error, cls.Options, place)
     return found

@@ -21,7 +21,7 @@ PATIENCE_S = 120.0
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class HouseAlertsState:
     """What is wrong now, with the figures it is wrong by; hysteresis keeps each from flickering."""
 
     low: bool = False
@@ -35,12 +35,12 @@ class Held:
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> HouseAlertsState:
     """Nothing wrong."""
-    return Held()
+    return HouseAlertsState()
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> Held:
+def update(held: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HouseAlertsState:
     """One minute further; a quantity that is not measured keeps the verdict it had."""
     house, volts, amps, warm_c = vehicle.house, minute.house_voltage_v, minute.house_current_a, minute.house_temperature_c
     left, low = held.charge_frac, held.low
@@ -53,7 +53,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings)
         over = volts > _over_v(house, warm_c) - (OVER_BACK_V if held.over else 0.0)
     cold = (not house.lead_acid and warm_c is not None and amps is not None and warm_c < COLD_C
             and amps > COLD_RATE * house.rated_capacity_ah)
-    return Held(low, under, over, cold, left, volts if volts is not None else held.voltage_v, amps, warm_c)
+    return HouseAlertsState(low, under, over, cold, left, volts if volts is not None else held.voltage_v, amps, warm_c)
 
 
 def _under_v(house: Battery) -> float:
@@ -67,7 +67,7 @@ def _over_v(house: Battery, warm_c: float | None) -> float:
     return max(OVER_V, label_v) + OVER_PER_K * max(0.0, 25.0 - (25.0 if warm_c is None else warm_c))
 
 
-def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: HouseAlertsState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """All four, active or not."""
     if not (held.low or held.under or held.over or held.cold):
         return QUIET

@@ -20,7 +20,7 @@ from monitor.estimation.charge_anchor import Anchor
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, OFFSET, TAIL
 from monitor.estimation.charge_guesses import Guess, Guesses
-from monitor.estimation.charge_held import Held, Window
+from monitor.estimation.charge_held import ChargeState, Window
 from monitor.estimation.resistance_growth import Growth
 from monitor.estimation.step_resistance import Resistance
 from monitor.findings import ChargeFindings, Condition, Event, JoinFindings
@@ -42,13 +42,13 @@ _FULL_WORDS = "The house battery took less and less at the charger's voltage: it
 _EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> ChargeState:
     """Nothing seen yet."""
     house = vehicle.house
-    return Held(charge_guesses.begin(house, vehicle.current_sensor), step_resistance.begin(house))
+    return ChargeState(charge_guesses.begin(house, vehicle.current_sensor), step_resistance.begin(house))
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> Held:
+def update(held: ChargeState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> ChargeState:
     """One minute further.
 
     What the two batteries do to each other needs no care here: the shunt and the voltmeter are the
@@ -131,13 +131,13 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
         most_ah = max(most_ah, depth_frac * capacity - charge_report.Z95 * belief.sigma(DEPTH))
     suspicion = charge_suspicion.update(
         held.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)
-    return Held(
+    return ChargeState(
         guesses, resistance, count, window, anchor, fulls, anchor_at, knee_at, session, session_h, before, surprise, growth,
         growth_at, most_ah, suspicion, tuple(news))
 
 
 def _growth(
-    held: Held, belief: kalman.Belief, battery: Battery, resistance: Resistance, depth_ah: float, count: Count,
+    held: ChargeState, belief: kalman.Belief, battery: Battery, resistance: Resistance, depth_ah: float, count: Count,
 ) -> tuple[Growth, float]:
     growth, at_s, rated = held.growth, held.growth_at_s, battery.rated_capacity_ah
     if (
@@ -251,17 +251,17 @@ def _set(guesses: Guesses, anchor: Anchor) -> Guesses:
         for g in guesses)
 
 
-def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
+def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
     """What is known now."""
     return charge_report.findings(held, vehicle)
 
 
-def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: ChargeState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """What may deserve an alert."""
     return charge_alerts.conditions(held, vehicle)
 
 
-def replaced(held: Held, vehicle: Vehicle) -> Held:
+def replaced(held: ChargeState, vehicle: Vehicle) -> ChargeState:
     """The state after the owner put in another battery: nothing is kept but the shunt and the habits.
 
     vehicle carries the new label. The offset of the shunt and the usual loads belong to the vehicle.
@@ -275,7 +275,7 @@ def replaced(held: Held, vehicle: Vehicle) -> Held:
     return replace(fresh, guesses=guesses, count=count, suspicion=charge_suspicion.dismissed(held.suspicion))
 
 
-def calibrated_zero(held: Held, offset_a: float, sigma_a: float) -> Held:
+def calibrated_zero(held: ChargeState, offset_a: float, sigma_a: float) -> ChargeState:
     """The state after the shunt's zero was measured with everything off.
 
     To be called when vehicle.current_sensor.offset_a has become offset_a: what was learnt of the

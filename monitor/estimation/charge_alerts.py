@@ -3,11 +3,11 @@ from math import exp
 
 from monitor.battery.label import Vehicle
 from monitor.estimation import charge_report
-from monitor.estimation.charge_held import Held
+from monitor.estimation.charge_held import ChargeState
 from monitor.findings import Condition
 
 
-def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: ChargeState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """All three, active or not."""
     suspect = held.suspicion
     ratio = exp(suspect.log_ratio_sum / suspect.steps_since) if suspect.steps_since else 1.0

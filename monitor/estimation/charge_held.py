@@ -21,7 +21,7 @@ class Window:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class ChargeState:
     """Everything the charge tracker carries from minute to minute."""
 
     guesses: Guesses

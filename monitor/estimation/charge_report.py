@@ -6,7 +6,7 @@ from monitor.battery.label import Vehicle
 from monitor.estimation import charge_guesses, charge_suspicion, charging_stage, step_resistance
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
 from monitor.estimation.charge_guesses import Guesses
-from monitor.estimation.charge_held import Held
+from monitor.estimation.charge_held import ChargeState
 from monitor.estimation.kalman import Belief
 from monitor.findings import Answer, Basis, ChargeFindings, Estimate, NotYet
 
@@ -29,7 +29,7 @@ PLATEAU_SIGMA_FRAC = 0.11
 OWN_USE_A = 0.03
 
 
-def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
+def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
     """What is known now."""
     count, house = held.count, vehicle.house
     counted, sigma, log_q, sigma_q, cross = _charge(held, vehicle)
@@ -69,7 +69,7 @@ def findings(held: Held, vehicle: Vehicle) -> ChargeFindings:
         left, usable, resistance, offset, held.anchor, age, doubt, stage)
 
 
-def _charge(held: Held, vehicle: Vehicle) -> tuple[float, float, float, float, float]:
+def _charge(held: ChargeState, vehicle: Vehicle) -> tuple[float, float, float, float, float]:
     """Charge fraction and ln capacity over all guesses: mean, sigma, mean, sigma, covariance."""
     count, rated = held.count, vehicle.house.rated_capacity_ah
     usual, sure = _unless_worn(held.guesses)
@@ -116,7 +116,7 @@ def _unless_worn(guesses: Guesses) -> tuple[Belief | None, float]:
     return (charge_guesses.best(tuple(others)) if others else None), min(max((share - 0.8) / 0.15, 0.0), 1.0)
 
 
-def _hidden(held: Held, log_q: float, sigma_q: float, rated_ah: float) -> float:
+def _hidden(held: ChargeState, log_q: float, sigma_q: float, rated_ah: float) -> float:
     """How much more capacity may be missing than voltage shows (ln, one sigma), none once it was seen from full to a knee.
 
     What was drawn from full without finding it empty is there: no doubt reaches below that.
@@ -161,7 +161,7 @@ def _left(
     return Estimate(max(charge, 0.0), max(charge - Z95 * below, 0.0), max(charge + Z95 * doubt, 0.0), basis)
 
 
-def _offset(held: Held, vehicle: Vehicle) -> Answer:
+def _offset(held: ChargeState, vehicle: Vehicle) -> Answer:
     parts = list(zip(charge_guesses.shares(held.guesses), (g.belief for g in held.guesses)))
     mean = sum(w * b.mean[OFFSET] for w, b in parts)
     doubt = sqrt(sum(w * (b.covariance[OFFSET][OFFSET] + (b.mean[OFFSET] - mean) ** 2) for w, b in parts))
@@ -175,7 +175,7 @@ def _offset(held: Held, vehicle: Vehicle) -> Answer:
     return Estimate(offset, offset - below, offset + Z95 * doubt, "learnt")
 
 
-def _resistance(held: Held, z: float) -> Answer:
+def _resistance(held: ChargeState, z: float) -> Answer:
     if held.resistance.steps < 5:
         return NotYet("it needs some load steps: the fridge's will do")
     depth = min(max(1 - z, 0.0), 1.0)
@@ -183,7 +183,7 @@ def _resistance(held: Held, z: float) -> Answer:
     return Estimate(ohm, max(ohm - Z95 * sigma, 0.0), ohm + Z95 * sigma, "measured")
 
 
-def chemistry_doubt(held: Held, vehicle: Vehicle) -> str:
+def chemistry_doubt(held: ChargeState, vehicle: Vehicle) -> str:
     """Why the configured type looks wrong, or ""."""
     house, belief = vehicle.house, held.guesses[0].belief
     full_v = lead_acid.KINDS[house.chemistry].full_v + belief.mean[LEVEL] if house.lead_acid else 0.0

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Condition, Estimate, ForecastFindings
 from monitor.forecast import outcomes
-from monitor.forecast.outcomes import Learnt, Night
+from monitor.forecast.outcomes import Learnt, NightOutcome
 from monitor.forecast.reserve import Margin
 from monitor.sample import Minute
 from monitor.usage import loads
@@ -37,15 +37,15 @@ class Evening:
     high: bool = False
     seen: str = ""
     figures: tuple[tuple[str, float], ...] = ()
-    waiting: Night | None = None
+    waiting: NightOutcome | None = None
 
 
-def past_bedtime(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hour: float) -> bool:
+def past_bedtime(minute: Minute, vehicle: Vehicle, loaded: loads.LoadsState, solar_hour: float) -> bool:
     """Whether it is between bedtime and nine hours later, on the clock or by the sun."""
     return 0 <= -to_bedtime_h(minute, vehicle, loaded, solar_hour) % 24 < 9
 
 
-def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.Held, solar_hour: float) -> float:
+def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.LoadsState, solar_hour: float) -> float:
     """Hours until the next bedtime."""
     if minute.hour is not None and vehicle.bedtime_hour is not None:
         return (vehicle.bedtime_hour - minute.hour) % 24
@@ -68,7 +68,7 @@ def step(
     bedtime = is_past and held.past_bedtime is False
     held = replace(held, past_bedtime=is_past, over=held.over + 1 if p >= HEADS_UP else 0)
     if bedtime:
-        night = Night(found.issued_s, p, raw, found.lowest_low_frac or 0.0, found.lowest_high_frac or 1.0, 1.0,
+        night = NightOutcome(found.issued_s, p, raw, found.lowest_low_frac or 0.0, found.lowest_high_frac or 1.0, 1.0,
                       margin.reserve_frac)
         held = replace(held, at_bedtime=p, waiting=night)
     # Below the reserve already is no forecast any more: that is another message.
@@ -108,8 +108,8 @@ def _speak(
     return soon_h < (NOTICE_H if p >= WARNING + EARLIER else HEADS_UP_NOTICE_H)
 
 
-def watched(
-    held: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.Held, now_s: float,
+def judge_evening(
+    held: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.LoadsState, now_s: float,
     solar_hour: float,
 ) -> tuple[Evening, Learnt]:
     """Follow the night that was forecast; when the sun carries the load again, close it and learn from it."""
@@ -122,7 +122,7 @@ def watched(
         night = replace(night, lowest_frac=min(night.lowest_frac, charge.charge_frac.value), reached_s=reached)
         held = replace(held, waiting=night)
         if morning and now_s - night.issued_s > 2 * 3600:
-            learnt = outcomes.judged(learnt, night)
+            learnt = outcomes.judge_night(learnt, night)
             held = replace(held, waiting=None)
     over = CLEARED_HOUR <= solar_hour < 12 or 3.5 <= solar_hour < 12 and loads.sun_carries(loaded)
     if over and not held.past_bedtime and (held.said is not None or held.at_bedtime is not None):

@@ -6,7 +6,7 @@ from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Condition, Event, ForecastFindings
 from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve, tonight_words
 from monitor.forecast.advisory import Evening
-from monitor.forecast.night import Path
+from monitor.forecast.night import Scenario
 from monitor.forecast.outcomes import Learnt
 from monitor.forecast.reserve import Margin
 from monitor.sample import Minute
@@ -31,7 +31,7 @@ WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not kn
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class ForecastState:
     """The latest forecast, what it came from, the evening's messages and how past nights turned out."""
 
     latest: ForecastFindings = WAITING
@@ -46,12 +46,12 @@ class Held:
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> ForecastState:
     """Nothing foreseen yet."""
-    return Held()
+    return ForecastState()
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, loaded: loads.Held) -> Held:
+def update(held: ForecastState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, loaded: loads.LoadsState) -> ForecastState:
     """One minute further; a new forecast every ten minutes and whenever it is bedtime."""
     now_s = minute.end_s
     if now_s // ISSUE_S == held.latest.issued_s // ISSUE_S and held.run_s > 0:
@@ -60,14 +60,14 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings,
     if margin is None:
         return replace(held, latest=replace(WAITING, issued_s=now_s), run_s=now_s, margins_ah=(), news=())
     solar_hour = solar_clock.hour_of(loaded.clock, now_s)
-    told, learnt = advisory.watched(held.evening, held.learnt, charge, margin, loaded, now_s, solar_hour)
+    told, learnt = advisory.judge_evening(held.evening, held.learnt, charge, margin, loaded, now_s, solar_hour)
     held = replace(held, evening=told, learnt=learnt, news=())
     is_past = advisory.past_bedtime(minute, vehicle, loaded, solar_hour)
     bedtime = is_past and told.past_bedtime is False
     if now_s // RUN_S != held.run_s // RUN_S or bedtime or not held.margins_ah:
         held = _run(held, minute, vehicle, margin, loaded)
     else:
-        held = _moved_on(held, margin, now_s)
+        held = _move_on(held, margin, now_s)
     held = replace(held, latest=replace(
         held.latest, sentence=tonight_words.sentence(
             held.latest, margin.reserve_frac, margin.reserve_frac + margin.above_frac, minute.hour)))
@@ -75,19 +75,19 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings,
         held.evening, held.latest, held.share, margin, is_past, solar_hour, _by_day(loaded, now_s)))
 
 
-def _running_load_a(loaded: loads.Held) -> float:
+def _running_load_a(loaded: loads.LoadsState) -> float:
     """What a cut-out sees: the compressor running beside what draws all night [A]."""
     fridge_a = fridge.amperes(loaded.cold)
     return (loaded.base_a or 0.5) + (4.5 if fridge_a is None else fridge_a)
 
 
-def _by_day(loaded: loads.Held, now_s: float) -> bool:
+def _by_day(loaded: loads.LoadsState, now_s: float) -> bool:
     """Whether the night in question is the coming one: from an hour after sunrise, or when the sun carries the load."""
     at_slot = solar_clock.slot_of(loaded.clock, now_s) % DAY_SLOTS
     return loaded.sky.rise + 2 <= at_slot or at_slot > 7 and loads.sun_carries(loaded)
 
 
-def _run(held: Held, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.Held) -> Held:
+def _run(held: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.LoadsState) -> ForecastState:
     now_s = minute.end_s
     slot = solar_clock.slot_of(loaded.clock, now_s)
     first = 1.0 - now_s % SLOT_S / SLOT_S
@@ -96,19 +96,19 @@ def _run(held: Held, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: l
     start = night.Start(
         slot, first, margin.above_frac, margin.above_sigma_frac, margin.capacity_ah, margin.capacity_sigma_ah,
         margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, _by_day(loaded, now_s))
-    made = night.paths(start, days, PATHS, Random(int(now_s)))
+    made = night.draw_scenarios(start, days, PATHS, Random(int(now_s)))
     found = _summary(made, first, now_s, margin, held.learnt)
     share = sum(path.lowest_ah < 0 for path in made) / len(made)
     cloudy = held.latest.probability_cloudy_tomorrow
     if cloudy is None or now_s // CLOUDY_S != held.run_s // CLOUDY_S:
         cloudy = _cloudy(start, days, now_s, held.learnt)
     options = levers.levers(
-        made, lambda p: outcomes.corrected(held.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a)
+        made, lambda p: outcomes.correct_probability(held.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a)
     because = ""
     if count < 3:
         because = "first nights, rough" if count else "first night, rough: no whole day has been seen yet"
     latest = replace(found, because=because, levers=options, probability_cloudy_tomorrow=cloudy,
-                     probability_before_sun=outcomes.corrected(held.learnt, share))
+                     probability_before_sun=outcomes.correct_probability(held.learnt, share))
     mean = tuple(sum(path.track_ah[i] for path in made) / len(made) for i in range(1, 4))
     return replace(
         held, latest=latest, run_s=now_s, margins_ah=tuple(round(m, 2) for m in sorted(p.lowest_ah for p in made)),
@@ -121,15 +121,15 @@ def _cloudy(start: night.Start, days: night.Days, now_s: float, learnt: Learnt) 
     total, dull = skies[len(skies) // 5]
     if len(skies) < 5:
         dull = tuple(0.35 * value for value in dull)
-    made = night.paths(start, replace(days, harvests=((1.0, dull),)), CLOUDY_PATHS, Random(int(now_s) + 1))
+    made = night.draw_scenarios(start, replace(days, harvests=((1.0, dull),)), CLOUDY_PATHS, Random(int(now_s) + 1))
     late = start.slot % DAY_SLOTS
     until_h = (16 - late) / 2 + 24 if late < 16 else (DAY_SLOTS - late) / 2 + 32
     steps = DAY_SLOTS + int(until_h - 24)  # half hours for a day, then hours
     share = sum(min(path.track_ah[:steps]) < 0 for path in made) / len(made)
-    return outcomes.corrected(learnt, share)
+    return outcomes.correct_probability(learnt, share)
 
 
-def _summary(made: list[Path], first_frac: float, now_s: float, margin: Margin, learnt: Learnt) -> ForecastFindings:
+def _summary(made: list[Scenario], first_frac: float, now_s: float, margin: Margin, learnt: Learnt) -> ForecastFindings:
     count = len(made)
     floor = margin.reserve_frac
 
@@ -170,7 +170,7 @@ def _frac(charge_frac: float) -> float:
     return min(max(charge_frac, 0.0), 1.0)
 
 
-def _moved_on(held: Held, margin: Margin, now_s: float) -> Held:
+def _move_on(held: ForecastState, margin: Margin, now_s: float) -> ForecastState:
     """The forecast some minutes later: its times come nearer, its odds follow what was really used."""
     after = (now_s - held.run_s - held.first_step_s) / SLOT_S
     points = held.foreseen_ah
@@ -188,17 +188,17 @@ def _moved_on(held: Held, margin: Margin, now_s: float) -> Held:
         return None if value_s is None else max(value_s - passed, 0.0)
 
     return replace(held, share=share, latest=replace(
-        was, issued_s=now_s, probability_before_sun=outcomes.corrected(held.learnt, share),
+        was, issued_s=now_s, probability_before_sun=outcomes.correct_probability(held.learnt, share),
         reserve_in_s=nearer(was.reserve_in_s), reserve_in_low_s=nearer(was.reserve_in_low_s),
         reserve_in_high_s=nearer(was.reserve_in_high_s), sun_back_in_s=nearer(was.sun_back_in_s),
         full_in_s=nearer(was.full_in_s), fan=tuple((t - passed, *rest) for t, *rest in was.fan if t > passed)))
 
 
-def findings(held: Held, vehicle: Vehicle) -> ForecastFindings:
+def findings(held: ForecastState, vehicle: Vehicle) -> ForecastFindings:
     """The latest forecast."""
     return held.latest
 
 
-def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: ForecastState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """One message an evening, while it stands."""
     return advisory.conditions(held.evening, held.latest)

@@ -1,14 +1,14 @@
 """What closes the gap of tonight: a drive, a load to shed, or nothing; each with what it does to the odds."""
 from collections.abc import Sequence
 
-from monitor.forecast.night import Path
+from monitor.forecast.night import Scenario
 
 #: A night is taken as safe under this probability.
 SAFE = 0.2
 
 
 def levers(
-    made: Sequence[Path], correct, loads: Sequence[tuple[str, float]], drive_a: float | None,
+    made: Sequence[Scenario], correct, loads: Sequence[tuple[str, float]], drive_a: float | None,
 ) -> tuple[tuple[str, float], ...]:
     """Sentences, each with the probability of reaching the reserve if one does it.
 
@@ -41,16 +41,16 @@ def levers(
     return tuple(found)
 
 
-def _share(made: Sequence[Path], ah: float, amperes: float) -> float:
+def _share(made: Sequence[Scenario], ah: float, amperes: float) -> float:
     return sum(path.lowest_ah + ah + amperes * path.lowest_at_h < 0 for path in made) / len(made)
 
 
-def _need_ah(made: Sequence[Path]) -> float:
+def _need_ah(made: Sequence[Scenario]) -> float:
     short = sorted(path.lowest_ah for path in made)
     return max(-short[int(SAFE * 0.75 * len(short))], 0.0)
 
 
-def _less_a(made: Sequence[Path]) -> float | None:
+def _less_a(made: Sequence[Scenario]) -> float | None:
     """Amperes less that make the night safe, None where the time is too short for that."""
     amperes = 0.1
     while amperes < 5.0:

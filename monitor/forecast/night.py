@@ -45,7 +45,7 @@ class Days:
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class Scenario:
     """One possible future. Ampere-hours are counted from the reserve up: 0 is the reserve.
 
     Times in hours from now; None: not within three days.
@@ -67,15 +67,15 @@ def ends_h(first_frac: float) -> list[float]:
     return day + [day[-1] + 1.0 + i for i in range(DAY_SLOTS)]
 
 
-def paths(start: Start, days: Days, count: int, random: Random) -> list[Path]:
+def draw_scenarios(start: Start, days: Days, count: int, random: Random) -> list[Scenario]:
     """That many paths, each with its own charge, load day, sky day and their scales, all evenly spread."""
     normal = _spread(count)
     charges, sizes, loads, skies = normal[:], normal[:], normal[:], normal[:]
     for column in (charges, sizes, loads, skies):
         random.shuffle(column)
     tied, free = start.correlation, sqrt(1 - start.correlation**2)
-    load_days = _drawn([day[0] for day in days.loads], count, random)
-    sky_days = _drawn([day[0] for day in days.harvests], count, random)
+    load_days = _draw_start([day[0] for day in days.loads], count, random)
+    sky_days = _draw_start([day[0] for day in days.harvests], count, random)
     by_hour = [_hours(day[2]) for day in days.loads], [_hours(day[1]) for day in days.harvests]
     times = ends_h(start.first_frac)
     made = []
@@ -95,7 +95,7 @@ def paths(start: Start, days: Days, count: int, random: Random) -> list[Path]:
     return made
 
 
-def _run(start: Start, legs: list, brighter: float, above: float, capacity: float, times: list[float]) -> Path:
+def _run(start: Start, legs: list, brighter: float, above: float, capacity: float, times: list[float]) -> Scenario:
     room = start.room_frac * capacity
     ah = min(above, start.room_frac) * capacity
     kept = KEPT_LEAD if start.lead_acid else KEPT_LITHIUM
@@ -133,12 +133,12 @@ def _run(start: Start, legs: list, brighter: float, above: float, capacity: floa
             step += 1
             step_h = usual_h
         step_h = usual_h = 1.0
-    return _told(track, times, sun_step, latest, room, capacity, start.above_frac <= 0)
+    return _summarise_scenarios(track, times, sun_step, latest, room, capacity, start.above_frac <= 0)
 
 
-def _told(
+def _summarise_scenarios(
     track: list[float], times: list[float], sun_step: int, latest: int, room: float, capacity: float, below: bool,
-) -> Path:
+) -> Scenario:
     if not 0 <= sun_step <= latest:
         sun_step = latest
     tonight = track[:sun_step + 1]
@@ -155,7 +155,7 @@ def _told(
             reserve_at = times[k - 1] + part * (times[k] - times[k - 1])
     if max(track) > FULL * room:
         full_at = next(times[i] for i, value in enumerate(track) if value > FULL * room)
-    return Path(capacity, lowest, times[tonight.index(lowest)], reserve_at, times[sun_step], full_at, track)
+    return Scenario(capacity, lowest, times[tonight.index(lowest)], reserve_at, times[sun_step], full_at, track)
 
 
 def _hours(day: tuple[float, ...]) -> list[float]:
@@ -167,7 +167,7 @@ def _spread(count: int) -> list[float]:
     return [normal.inv_cdf((i + 0.5) / count) for i in range(count)]
 
 
-def _drawn(weights: list[float], count: int, random: Random) -> list[int]:
+def _draw_start(weights: list[float], count: int, random: Random) -> list[int]:
     """Indices in proportion to the weights, without the luck of independent draws."""
     total, reached, at, picks = sum(weights), 0.0, 0, []
     reached = weights[0] / total

@@ -11,7 +11,7 @@ STEP, LEAST, MOST, INSIDE = 0.05, 0.7, 2.0, 0.8
 
 
 @dataclass(frozen=True, slots=True)
-class Night:
+class NightOutcome:
     """One evening's forecast beside what happened."""
 
     issued_s: float
@@ -28,13 +28,13 @@ class Night:
 class Learnt:
     """What the outcomes taught so far."""
 
-    nights: tuple[Night, ...] = ()
+    nights: tuple[NightOutcome, ...] = ()
     shift: float = 0.0
     slope: float = 1.0
     spread: float = 1.0     # factor on the width of the lowest point
 
 
-def judged(learnt: Learnt, night: Night) -> Learnt:
+def judge_night(learnt: Learnt, night: NightOutcome) -> Learnt:
     """What is known after one more night."""
     nights = (*learnt.nights, night)[-KEPT_NIGHTS:]
     missed = not night.low_frac <= night.lowest_frac <= night.high_frac
@@ -43,7 +43,7 @@ def judged(learnt: Learnt, night: Night) -> Learnt:
     return Learnt(nights, shift, slope, min(max(spread, LEAST), MOST))
 
 
-def corrected(learnt: Learnt, probability: float) -> float:
+def correct_probability(learnt: Learnt, probability: float) -> float:
     """A probability as the outcomes say it ought to be read."""
     return 1 / (1 + exp(-(learnt.shift + learnt.slope * logit(probability))))
 

@@ -42,10 +42,10 @@ def days_from(past: History, slot: int, temperature_c: float | None, rated_capac
         weight = 0.5 ** (age / HALF_LIFE_DAYS)
         warmer_k = 0.0 if temperature_c is None or then_c is None else temperature_c - then_c
         factor = exp(min(max(WARMTH_PER_K * warmer_k, -WARMTH_LIMIT), WARMTH_LIMIT))
-        loads.append((weight, factor, history.filled(load, load_profile)))
+        loads.append((weight, factor, history.fill_slot(load, load_profile)))
         brighter = log((today_ah + SUN_FLOOR) / (_since_midnight(past, slot - age * DAY_SLOTS) + SUN_FLOOR))
         alike = exp(-0.5 * (brighter / ALIKE_SIGMA) ** 2) + 0.02
-        skies.append((weight * alike, _rest_of_today(history.filled(sky, sky_profile), slot, brighter)))
+        skies.append((weight * alike, _rest_of_today(history.fill_slot(sky, sky_profile), slot, brighter)))
     return Days(
         tuple(loads), tuple(skies), _beyond([sum(day) for _, _, day in loads], LOAD_SIGMA),
         _beyond([sum(day) for _, day in skies], SKY_SIGMA)), len(raw)

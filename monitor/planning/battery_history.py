@@ -13,7 +13,7 @@ END_WEEKS = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Life:
+class BatteryService:
     """One battery in its place. Moments are UTC seconds; None: not told, or still going on."""
 
     battery: Which
@@ -25,32 +25,32 @@ class Life:
 
 
 @dataclass(frozen=True, slots=True)
-class Lives:
+class BatteryHistory:
     """All lives that were told of, oldest first; the last of each place is the present battery."""
 
-    lives: tuple[Life, ...] = ()
+    lives: tuple[BatteryService, ...] = ()
 
-    def of(self, battery: Which, vehicle: Vehicle) -> tuple[Life, ...]:
+    def of(self, battery: Which, vehicle: Vehicle) -> tuple[BatteryService, ...]:
         """The lives in one place; the present one follows the vehicle's labels."""
         plate: Battery = getattr(vehicle, battery)
         found = tuple(life for life in self.lives if life.battery == battery)
         if not found or found[-1].replaced_utc_s is not None:
             begun = found[-1].replaced_utc_s if found else None
-            return (*found, Life(battery, "", plate.chemistry, plate.rated_capacity_ah, begun))
+            return (*found, BatteryService(battery, "", plate.chemistry, plate.rated_capacity_ah, begun))
         now = replace(found[-1], chemistry=plate.chemistry, rated_capacity_ah=plate.rated_capacity_ah)
         return (*found[:-1], now)
 
 
-def read(text: str | None) -> Lives:
+def read(text: str | None) -> BatteryHistory:
     """What saving.to_text wrote; nothing where there is no text, or one of another version."""
     try:
-        return saving.from_text(Lives, text) if text else Lives()
+        return saving.from_text(BatteryHistory, text) if text else BatteryHistory()
     except ValueError:
-        return Lives()
+        return BatteryHistory()
 
 
-def described(lives: Lives, battery: Which, vehicle: Vehicle, label: str | None = None,
-              installed_utc_s: float | None = None) -> Lives:
+def describe_battery(lives: BatteryHistory, battery: Which, vehicle: Vehicle, label: str | None = None,
+              installed_utc_s: float | None = None) -> BatteryHistory:
     """With a label, a day of installation, or both, for the present battery.
 
     Raises
@@ -60,16 +60,16 @@ def described(lives: Lives, battery: Which, vehicle: Vehicle, label: str | None 
     mine = lives.of(battery, vehicle)
     now = mine[-1]
     if label is not None:
-        now = replace(now, label=checked_label(label))
+        now = replace(now, label=check_label(label))
     if installed_utc_s is not None:
         before = mine[-2].replaced_utc_s if len(mine) > 1 else None
         if before is not None and installed_utc_s < before - 86400:
             raise ValueError("the battery before it was still there on that day")
         now = replace(now, installed_utc_s=installed_utc_s)
-    return Lives((*_others(lives, battery), *mine[:-1], now))
+    return BatteryHistory((*_others(lives, battery), *mine[:-1], now))
 
 
-def replaced(lives: Lives, battery: Which, before: Vehicle, after: Vehicle, at_utc_s: float, label: str = "") -> Lives:
+def replace_battery(lives: BatteryHistory, battery: Which, before: Vehicle, after: Vehicle, at_utc_s: float, label: str = "") -> BatteryHistory:
     """With the present battery's life ended and a new one begun.
 
     before and after are the vehicle with the old and with the new label.
@@ -83,11 +83,11 @@ def replaced(lives: Lives, battery: Which, before: Vehicle, after: Vehicle, at_u
     if old.installed_utc_s is not None and at_utc_s <= old.installed_utc_s + 60:
         raise ValueError("the battery there now was installed later than that")
     plate: Battery = getattr(after, battery)
-    new = Life(battery, checked_label(label) if label else "", plate.chemistry, plate.rated_capacity_ah, at_utc_s)
-    return Lives((*_others(lives, battery), *mine[:-1], replace(old, replaced_utc_s=at_utc_s), new))
+    new = BatteryService(battery, check_label(label) if label else "", plate.chemistry, plate.rated_capacity_ah, at_utc_s)
+    return BatteryHistory((*_others(lives, battery), *mine[:-1], replace(old, replaced_utc_s=at_utc_s), new))
 
 
-def checked_label(label: str) -> str:
+def check_label(label: str) -> str:
     """The label without stray blanks. Raises ValueError where it is empty, too long, or not one printable line."""
     text = " ".join(label.split())
     if not text or len(text) > LONGEST_LABEL or not text.isprintable():
@@ -95,15 +95,15 @@ def checked_label(label: str) -> str:
     return text
 
 
-def _others(lives: Lives, battery: Which) -> tuple[Life, ...]:
+def _others(lives: BatteryHistory, battery: Which) -> tuple[BatteryService, ...]:
     return tuple(life for life in lives.lives if life.battery != battery)
 
 
 @dataclass(frozen=True, slots=True)
-class Compared:
+class Comparison:
     """What the log saw of one house battery. None: not to be had."""
 
-    life: Life
+    life: BatteryService
     weeks: int
     first_capacity_ah: float | None
     last_capacity_ah: float | None
@@ -116,7 +116,7 @@ class Compared:
     warmest_week_c: float | None
 
 
-def compared(lives: tuple[Life, ...], weeks: list[tuple[float, Week]]) -> tuple[Compared, ...]:
+def compare_services(lives: tuple[BatteryService, ...], weeks: list[tuple[float, Week]]) -> tuple[Comparison, ...]:
     """Each house battery with the weeks that ended in its time; weeks are (UTC of the end, record), oldest first."""
     found = []
     for life in lives:
@@ -125,7 +125,7 @@ def compared(lives: tuple[Life, ...], weeks: list[tuple[float, Week]]) -> tuple[
         sizes = [w.capacity_ah for w in mine if w.capacity_ah is not None]
         ohms = [w.resistance_ohm for w in mine if w.resistance_ohm is not None]
         out = sum(w.charge_out_ah for w in mine)
-        found.append(Compared(
+        found.append(Comparison(
             life, len(mine), _mean(sizes[:END_WEEKS]), _mean(sizes[-END_WEEKS:]), _mean(ohms[:END_WEEKS]), _mean(ohms[-END_WEEKS:]),
             out, out / life.rated_capacity_ah, min((w.lowest_frac for w in mine), default=None),
             sum(w.fulls > 0 for w in mine) / len(mine) if mine else None,

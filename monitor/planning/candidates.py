@@ -7,7 +7,7 @@ from monitor.planning.model import Setup
 KEYS = {"chemistry": str, "capacity": float, "sun": float, "dcdc": float, "loads": float, "reserve": float, "solar": float}
 
 
-def parsed(text: str) -> dict[str, str | float]:
+def parse_candidate(text: str) -> dict[str, str | float]:
     """The pairs of a candidate, checked.
 
     >>> parsed("chemistry=lfp,capacity=200")
@@ -49,7 +49,7 @@ def setup(base: Setup, text: str) -> Setup:
     ------
     ValueError : as parsed()
     """
-    found = parsed(text)
+    found = parse_candidate(text)
     chemistry = found.get("chemistry", base.chemistry)
     usual = 0.2 if chemistry == "lfp" else 0.5
     reserve = found["reserve"] / 100 if "reserve" in found else (

@@ -40,7 +40,7 @@ Phase = Literal["waiting", "running", "ended", "stopped", "spoiled"]
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class CapacityTestRun:
     """A test so far. drawn_ah counts from start_s on; why says how it ended."""
 
     phase: Phase = "waiting"
@@ -101,7 +101,7 @@ def load_a(battery: Battery) -> tuple[float, float]:
     return 0.8 * rated, 2 * rated
 
 
-def add(run: Run, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_v: float, stop_frac: float | None = None) -> Run:
+def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_v: float, stop_frac: float | None = None) -> CapacityTestRun:
     """The test with one more reading.
 
     stop_v : end of the discharge [V]
@@ -119,7 +119,7 @@ def add(run: Run, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_
     mean = (current + run.current_a) / 2
     if run.phase == "waiting":
         begun = current < -BEGUN_FRAC * rated
-        return Run("running" if begun else "waiting", "", run.at_s, sample.at_s, current_a=current, rate_a=-current,
+        return CapacityTestRun("running" if begun else "waiting", "", run.at_s, sample.at_s, current_a=current, rate_a=-current,
                    voltage_v=sample.house_voltage_v)
     gap = run.gap_s + (span if span > BRIDGE_S else 0.0)
     drawn = run.drawn_ah - mean * span / 3600        # a gap is bridged, and enters the doubt
@@ -127,7 +127,7 @@ def add(run: Run, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_
     charged = run.charged_ah + (mean * span / 3600 if mean > BEGUN_FRAC * rated else 0.0)
     if charged > SPOILED_FRAC * rated:
         if drawn + charged < RESTART_FRAC * rated:
-            return Run(at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
+            return CapacityTestRun(at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
         return replace(run, phase="spoiled", at_s=sample.at_s, why=f"{charged:.1f} Ah came in while it ran; charge it full and begin again "
                        "with every charger off")
     keep = 1 - exp(-span / HOLD_S)
@@ -138,7 +138,7 @@ def add(run: Run, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_
         warm, warm_s = warm + sample.house_temperature_c * span, warm_s + span
     # the mean from the start at first, then one that forgets: never more of the past than the last two hours
     share = max(span / max(sample.at_s - run.start_s, span), 1 - exp(-span / RATE_S))
-    now = Run("running", "", run.start_s, sample.at_s, drawn, charged, gap, current, run.rate_a + share * (-mean - run.rate_a), volts,
+    now = CapacityTestRun("running", "", run.start_s, sample.at_s, drawn, charged, gap, current, run.rate_a + share * (-mean - run.rate_a), volts,
               below, run.idle_s + span if mean > -BEGUN_FRAC * rated else 0.0, warm, warm_s)
     if below >= HOLD_S:
         return replace(now, phase="ended", why=f"it is at {volts:.2f} V: switch the loads off and charge it now")
@@ -146,14 +146,14 @@ def add(run: Run, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_
         return replace(now, phase="stopped", why=f"it is at {sample.house_temperature_c:.0f} °C: switch the loads off")
     if now.idle_s > IDLE_S:
         if drawn < RESTART_FRAC * rated:
-            return Run(at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
+            return CapacityTestRun(at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
         return replace(now, phase="stopped", why="the loads have been off for two hours")
     if stop_frac is not None and drawn >= stop_frac * rated:
         return replace(now, phase="stopped", why="as much was drawn as you wanted: switch the loads off and charge it")
     return now
 
 
-def result(run: Run, battery: Battery, sensor: CurrentSensor, full_frac: Estimate, stop_v: float) -> Result:
+def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_frac: Estimate, stop_v: float) -> Result:
     """What the test gave, so far or at its end; full_frac is how full it was at its beginning.
 
     Raises

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Estimate
-from monitor.planning.load_profile import Logged, refill, usual_a
-from monitor.planning.model import Setup, live
-from monitor.planning.whatif import Known
+from monitor.planning.load_profile import LoggedSlot, refill, usual_a
+from monitor.planning.model import Setup, simulate
+from monitor.planning.whatif import KnownBattery
 
 QUARTER_S = 900.0
 #: A charge with a wider interval is not compared with; a life begins where it is first known better.
@@ -21,7 +21,7 @@ CUT_QUARTERS, CUT_SHARE = 8, 0.35
 DRIFT_A, DRIFT_SIGMA_A, START_SIGMA_FRAC = 0.08, 0.04, 0.1
 
 
-def logged(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.0, current_offset_a: float = 0.0) -> list[Logged]:
+def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.0, current_offset_a: float = 0.0) -> list[LoggedSlot]:
     """Quarter-hour rows of the log (UTC start, UTC end, values) as a life without holes, from the first known charge on.
 
     A hole becomes quarter hours of which nothing is known, so that days stay days. The measured current decides:
@@ -31,17 +31,17 @@ def logged(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.
 
     current_offset_a : what the shunt shows with everything off, to be taken off
     """
-    life: list[Logged] = []
+    life: list[LoggedSlot] = []
     expected: float | None = None
     rows = list(rows)
     for at, (_, end_s, values) in enumerate(rows):
         while expected is not None and end_s - expected > QUARTER_S * 0.5:
-            life.append(Logged(_hour(expected, utc_to_local_h), None, None))
+            life.append(LoggedSlot(_hour(expected, utc_to_local_h), None, None))
             expected += QUARTER_S
         expected = end_s + QUARTER_S
         net = values["house_current_a"]
         if net is None or not values["covered_s"]:
-            life.append(Logged(_hour(end_s, utc_to_local_h), None, None, temperature_c=values["house_temperature_c"],
+            life.append(LoggedSlot(_hour(end_s, utc_to_local_h), None, None, temperature_c=values["house_temperature_c"],
                                charge_frac=values["charge_frac"]))
             continue
         net -= current_offset_a
@@ -50,7 +50,7 @@ def logged(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.
         _, later_s, told = rows[min(at + LATER, len(rows) - 1)]
         harvest_a = told["harvest_a"] if later_s - end_s < (LATER + 0.5) * QUARTER_S else values["harvest_a"]
         load, harvest, engine = _split(net, values["load_a"], harvest_a, running, mains)
-        life.append(Logged(_hour(end_s, utc_to_local_h), load, harvest, values["curtailed_frac"] or 0.0, engine, running,
+        life.append(LoggedSlot(_hour(end_s, utc_to_local_h), load, harvest, values["curtailed_frac"] or 0.0, engine, running,
                            values["house_temperature_c"], _sure(values), _flat(values)))
     life = _cut(life)
     first = next((i for i, row in enumerate(life) if row.charge_frac is not None), 0)
@@ -63,7 +63,7 @@ def _flat(values: dict) -> bool:
     return (low_v is not None and low_v < FLAT_V) or (charge is not None and charge < FLAT_FRAC)
 
 
-def _cut(life: list[Logged]) -> list[Logged]:
+def _cut(life: list[LoggedSlot]) -> list[LoggedSlot]:
     """The life with `cut` where loads had gone off, instead of where they might have: from a flat moment until they are back."""
     usual, free = usual_a(life), usual_a([replace(row, cut=False) for row in life])
     found, armed = [], False
@@ -101,14 +101,14 @@ def offset_a(charge: ChargeFindings) -> float:
     return charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else 0.0
 
 
-def present(quarters: Iterable[tuple[float, float, dict]], vehicle: Vehicle, charge: ChargeFindings, capacity_ah: Estimate,
-            utc_to_local_h: float = 0.0) -> tuple[list[Logged], Known]:
+def describe_present(quarters: Iterable[tuple[float, float, dict]], vehicle: Vehicle, charge: ChargeFindings, capacity_ah: Estimate,
+            utc_to_local_h: float = 0.0) -> tuple[list[LoggedSlot], KnownBattery]:
     """The life that the log's quarter hours tell, and the present battery in it: what another set-up is held against."""
-    life = logged(quarters, utc_to_local_h, offset_a(charge))
-    return agreed(life, known(vehicle, life, capacity_ah))
+    life = read_slots(quarters, utc_to_local_h, offset_a(charge))
+    return check_agreement(life, read_known(vehicle, life, capacity_ah))
 
 
-def agreed(life: list[Logged], found: Known) -> tuple[list[Logged], Known]:
+def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[LoggedSlot], KnownBattery]:
     """The life and its beginning such that the present set-up replays the logged charge best.
 
     Two things are not known exactly and are the same whatever battery is there: the charge at the beginning, which the
@@ -122,7 +122,7 @@ def agreed(life: list[Logged], found: Known) -> tuple[list[Logged], Known]:
 
     def miss(start: float, drift_a: float) -> float:
         moved = [replace(s, load_a=max(s.load_a + drift_a, 0.0), sun_a=s.sun_a + max(-drift_a - s.load_a, 0.0)) for s in slots]
-        trace = live(moved, found.setup, start, keep_trace=True).charge_frac
+        trace = simulate(moved, found.setup, start, keep_trace=True).charge_frac
         return (sum((trace[k] - z) ** 2 for k, z in marks) / len(marks)
                 + (0.003 * drift_a / DRIFT_SIGMA_A) ** 2 + (0.003 * (start - found.start_frac) / START_SIGMA_FRAC) ** 2)
 
@@ -137,9 +137,9 @@ def agreed(life: list[Logged], found: Known) -> tuple[list[Logged], Known]:
     return life, replace(found, start_frac=start)
 
 
-def known(vehicle: Vehicle, life: list[Logged], capacity_ah: Estimate) -> Known:
+def read_known(vehicle: Vehicle, life: list[LoggedSlot], capacity_ah: Estimate) -> KnownBattery:
     """The present set-up, with what the trackers know of its capacity, at the beginning of the life."""
     house = vehicle.house
     start = next((row.charge_frac for row in life if row.charge_frac is not None), 0.7)
-    return Known(Setup("as it is", house.chemistry, capacity_ah.value, house.reserve_soc_frac), start,
+    return KnownBattery(Setup("as it is", house.chemistry, capacity_ah.value, house.reserve_soc_frac), start,
                  (capacity_ah.high - capacity_ah.low) / 3.92)

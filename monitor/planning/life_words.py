@@ -1,12 +1,12 @@
 """Batteries one after another, as the terminal, the page and the report print them."""
-from monitor.planning.battery_history import Compared, Life
+from monitor.planning.battery_history import BatteryService, Comparison
 from monitor.reporting.sentences import number
 
 HEADINGS = ("label, Ah", "weeks", "capacity, Ah", "resistance, mΩ", "taken out, Ah", "full cycles", "lowest", "weeks with a full charge")
 CHEMISTRY = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}
 
 
-def name(life: Life) -> str:
+def name(life: BatteryService) -> str:
     """What a battery is called: the owner's label, else what it is.
 
     >>> name(Life("house", "", "agm", 100.0))
@@ -15,7 +15,7 @@ def name(life: Life) -> str:
     return life.label or f"{CHEMISTRY[life.chemistry]}, {life.rated_capacity_ah:g} Ah"
 
 
-def figures(one: Compared) -> tuple[str, ...]:
+def figures(one: Comparison) -> tuple[str, ...]:
     """A row under HEADINGS; a dash for what was not to be had."""
     share = "–" if one.weeks_with_full_frac is None else f"{number(100 * one.weeks_with_full_frac)} %"
     return (f"{one.life.rated_capacity_ah:g}", str(one.weeks), _change(one.first_capacity_ah, one.last_capacity_ah, 1.0, 0),

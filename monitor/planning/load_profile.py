@@ -26,7 +26,7 @@ class Slot:
 
 
 @dataclass(frozen=True, slots=True)
-class Logged:
+class LoggedSlot:
     """A quarter of an hour as the log has it, before refilling. cut: the battery was so flat that loads had gone off."""
 
     hour: float
@@ -40,7 +40,7 @@ class Logged:
     cut: bool = False
 
 
-def refill(rows: list[Logged], clearness_default: float = 0.75) -> list[Slot]:
+def refill(rows: list[LoggedSlot], clearness_default: float = 0.75) -> list[Slot]:
     """The life behind a log: where the charger throttled, the harvest is a lower bound and is refilled.
 
     Refilled with the day's clearness (median share of the envelope over that day's unthrottled hours,
@@ -67,7 +67,7 @@ def refill(rows: list[Logged], clearness_default: float = 0.75) -> list[Slot]:
     return slots
 
 
-def usual_a(rows: list[Logged]) -> list[float]:
+def usual_a(rows: list[LoggedSlot]) -> list[float]:
     """The mean load by quarter hour of the day where nothing had gone off [A]; the mean of all where an hour never was free."""
     free: list[list[float]] = [[] for _ in range(96)]
     for row in rows:
@@ -77,7 +77,7 @@ def usual_a(rows: list[Logged]) -> list[float]:
     return [_mean(loads) if loads else whole for loads in free]
 
 
-def _envelope(rows: list[Logged]) -> list[float]:
+def _envelope(rows: list[LoggedSlot]) -> list[float]:
     """A clear day's harvest by quarter hour [A].
 
     The 90 % quantile of what was harvested unthrottled. At hours that were throttled whenever the sun shone
@@ -98,8 +98,8 @@ def _envelope(rows: list[Logged]) -> list[float]:
     return [max(seen[b], scale * shape[b]) for b in range(96)]
 
 
-def _days(rows: list[Logged]) -> list[list[Logged]]:
-    days: list[list[Logged]] = []
+def _days(rows: list[LoggedSlot]) -> list[list[LoggedSlot]]:
+    days: list[list[LoggedSlot]] = []
     for row in rows:
         if not days or row.hour < days[-1][-1].hour:
             days.append([])

@@ -31,7 +31,7 @@ class Setup:
 
 
 @dataclass(frozen=True, slots=True)
-class Lived:
+class SimulationResult:
     """What became of it."""
 
     charge_frac: tuple[float, ...]
@@ -45,8 +45,8 @@ class Lived:
     curtailed_ah: float
 
 
-def live(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: float = 0.0,
-         keep_trace: bool = False, serves_from_frac: float | None = None) -> Lived:
+def simulate(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: float = 0.0,
+         keep_trace: bool = False, serves_from_frac: float | None = None) -> SimulationResult:
     """Run a life through a set-up.
 
     Nights are counted from noon to noon; one is below when the charge falls under the reserve in it.
@@ -110,4 +110,4 @@ def live(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: floa
                 lowest = charge
         if keep_trace:
             trace.append(charge / capacity)
-    return Lived(tuple(trace), nights, below, unserved, lowest / capacity, out, full_days, engine_ah, curtailed)
+    return SimulationResult(tuple(trace), nights, below, unserved, lowest / capacity, out, full_days, engine_ah, curtailed)

@@ -20,7 +20,7 @@ class Load:
 
 
 @dataclass(frozen=True, slots=True)
-class Battery:
+class BatterySize:
     """A battery as a worksheet sizes it."""
 
     daily_ah: float
@@ -38,7 +38,7 @@ def daily_energy_wh(loads: list[Load]) -> float:
 
 
 def battery(daily_wh: float, system_v: float, days: float, depth_frac: float, unit_ah: float | None = None,
-            unit_v: float = 12.0, sunless_share: float = 0.75) -> Battery:
+            unit_v: float = 12.0, sunless_share: float = 0.75) -> BatterySize:
     """The battery for so many days without sun, down to depth_frac, in whole units where given.
 
     The way of the published stand-alone worksheets (Sandia, Stand-Alone Photovoltaic Systems: A Handbook
@@ -51,7 +51,7 @@ def battery(daily_wh: float, system_v: float, days: float, depth_frac: float, un
     parallel = ceil(needed / unit_ah - 1e-9) if unit_ah else 1
     series = max(round(system_v / unit_v), 1)
     chosen = parallel * unit_ah if unit_ah else needed
-    return Battery(daily_ah, needed, parallel, series, chosen, chosen * system_v, sunless_share * daily_ah / chosen)
+    return BatterySize(daily_ah, needed, parallel, series, chosen, chosen * system_v, sunless_share * daily_ah / chosen)
 
 
 def battery_with_margins(daily_ah: float, days: float, depth_frac: float, temperature_c: float, margin_frac: float = 0.10,

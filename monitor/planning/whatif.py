@@ -5,8 +5,8 @@ from math import exp, sqrt
 from random import Random
 
 from monitor.findings import Estimate
-from monitor.planning.load_profile import SLOT_H, Logged, Slot, refill
-from monitor.planning.model import Lived, Setup, live
+from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill
+from monitor.planning.model import Setup, SimulationResult, simulate
 
 DRAWS = 100
 #: The log must be explained this well before anything else is asked of it.
@@ -19,7 +19,7 @@ class NotExplained(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownBattery:
     """What the trackers know of the present battery: fractions and ampere-hours with one sigma."""
 
     setup: Setup
@@ -28,7 +28,7 @@ class Known:
 
 
 @dataclass(frozen=True, slots=True)
-class Answers:
+class CandidateResult:
     """One candidate; every figure with its 95 % interval over the draws. Differences are to today."""
 
     setup: Setup
@@ -42,7 +42,7 @@ class Answers:
     weight: str
 
 
-def explain(rows: list[Logged], known: Known) -> tuple[list[Slot], float]:
+def explain(rows: list[LoggedSlot], known: KnownBattery) -> tuple[list[Slot], float]:
     """The life behind the log, and the rms by which the present set-up's replay misses it [fraction].
 
     Raises
@@ -51,7 +51,7 @@ def explain(rows: list[Logged], known: Known) -> tuple[list[Slot], float]:
         to the reserve than twice the miss (at most 3 points) may be either
     """
     slots = refill(rows)
-    lived = live(slots, known.setup, known.start_frac, keep_trace=True)
+    lived = simulate(slots, known.setup, known.start_frac, keep_trace=True)
     pairs = [(z, row.charge_frac) for z, row in zip(lived.charge_frac, rows) if row.charge_frac is not None]
     if len(pairs) < 96:
         raise NotExplained("the log holds less than a day of known charge; come back after a few days")
@@ -70,8 +70,8 @@ def explain(rows: list[Logged], known: Known) -> tuple[list[Slot], float]:
     return slots, rms
 
 
-def ask(slots: list[Slot], known: Known, candidates: list[Setup], rms_frac: float, seed: int = 1,
-        progress: Callable[[int], None] | None = None) -> list[Answers]:
+def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_frac: float, seed: int = 1,
+        progress: Callable[[int], None] | None = None) -> list[CandidateResult]:
     """The present set-up and each candidate, over the same draws of what is not known exactly.
 
     Drawn together: the capacities (today's battery as surely as it is known; a new one within 5 % of its label), the
@@ -81,19 +81,19 @@ def ask(slots: list[Slot], known: Known, candidates: list[Setup], rms_frac: floa
     days = len(slots) * SLOT_H / 24
     peak = max((s.engine_a for s in slots if s.engine_on), default=0.0)
     draws = _draws(seed)
-    every: list[Answers] = []
-    today: list[Lived] = []
+    every: list[CandidateResult] = []
+    today: list[SimulationResult] = []
     serves = _serves_from(slots, known)
     for setup in [known.setup, *candidates]:
         mine = setup is known.setup
         same = (setup.capacity_ah, setup.chemistry) == (known.setup.capacity_ah, known.setup.chemistry)
-        lives: list[Lived] = []
+        lives: list[SimulationResult] = []
         for k, (size, loss, sun) in enumerate(draws):
             spread = known.capacity_sigma_ah / known.setup.capacity_ah if same else 0.05
             base = setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if setup.lead_acid else 0.005)
             drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * size), sun_ratio=setup.sun_ratio * sun,
                             charge_loss_frac=base * loss)
-            lives.append(live(slots, drawn, known.start_frac, 0.0 if mine else peak, serves_from_frac=None if mine else serves))
+            lives.append(simulate(slots, drawn, known.start_frac, 0.0 if mine else peak, serves_from_frac=None if mine else serves))
             if progress:
                 progress(len(every) * len(draws) + k + 1)
         if mine:
@@ -102,9 +102,9 @@ def ask(slots: list[Slot], known: Known, candidates: list[Setup], rms_frac: floa
     return every
 
 
-def _serves_from(slots: list[Slot], known: Known) -> float | None:
+def _serves_from(slots: list[Slot], known: KnownBattery) -> float | None:
     """The charge below which today's loads go off: the highest at which they were; None where they never were."""
-    lived = live(slots, known.setup, known.start_frac, keep_trace=True)
+    lived = simulate(slots, known.setup, known.start_frac, keep_trace=True)
     return max((z for z, slot in zip(lived.charge_frac, slots) if slot.prevented_a > 0), default=None)
 
 
@@ -113,8 +113,8 @@ def _draws(seed: int) -> list[tuple[float, float, float]]:
     return [(chance.gauss(0, 1), exp(chance.gauss(0, 0.4)), exp(chance.gauss(0, 0.06))) for _ in range(DRAWS)]
 
 
-def _answers(setup: Setup, lives: list[Lived], today: list[Lived], days: float, slots: list[Slot],
-             rms_frac: float) -> Answers:
+def _answers(setup: Setup, lives: list[SimulationResult], today: list[SimulationResult], days: float, slots: list[Slot],
+             rms_frac: float) -> CandidateResult:
     per_30 = 30 / days
     engine_minutes = sum(s.engine_on for s in slots) * SLOT_H * 60 * per_30
     known_share = sum(s.known for s in slots) / len(slots)
@@ -122,7 +122,7 @@ def _answers(setup: Setup, lives: list[Lived], today: list[Lived], days: float, 
     if known_share < 0.9:
         weight += f"; {100 * (1 - known_share):.0f} % of it are gaps"
     weight += f"; the present set-up is reproduced within {100 * rms_frac:.1f} points"
-    return Answers(
+    return CandidateResult(
         setup,
         _estimate([x.nights_below * per_30 for x in lives]),
         _estimate([(x.nights_below - t.nights_below) * per_30 for x, t in zip(lives, today)]),

@@ -22,7 +22,7 @@ class Card:
     worn_tenths: int | None
 
 
-def of(folder: Path, root: Path = Path("/")) -> Card:
+def inspect_card(folder: Path, root: Path = Path("/")) -> Card:
     """The card that a folder is on.
 
     errors_count is ext4's own, kept on the card over restarts (Linux ABI, sysfs-fs-ext4); worn_tenths an eMMC's
@@ -36,7 +36,7 @@ def of(folder: Path, root: Path = Path("/")) -> Card:
     return Card(device, bool(os.statvfs(folder).f_flag & os.ST_RDONLY), errors, max((x for x in lives if x is not None), default=None))
 
 
-def complaints() -> list[str] | None:
+def find_complaints() -> list[str] | None:
     """Lines of the kernel's log that complain of storage; None where it may not be read (often root only)."""
     for command in (["dmesg", "--level", "emerg,alert,crit,err,warn"], ["journalctl", "--dmesg", "--boot", "--quiet", "--priority", "warning"]):
         try:

@@ -11,19 +11,19 @@ from drivers.reading import Reading
 from monitor.alerts import rules
 from monitor.battery.label import Vehicle
 from monitor.clocks import clock as clocks
-from monitor.clocks.clock import Clock, Line
+from monitor.clocks.clock import Clock, Timeline
 from monitor.config import instruments
 from monitor.findings import Condition, Event
 from monitor.planning import battery_history
 from monitor.process import shunt_calibration
-from monitor.process.owner_requests import carry_out, zeroed
+from monitor.process.owner_requests import apply_zero, carry_out
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
 from monitor.sampling.sampler import Openable, Sampler
 from monitor.store import requests, resume, saving
-from monitor.store.batch import Batch, Label
-from monitor.store.rows import Lived
+from monitor.store.batch import Batch, TimeLabel
+from monitor.store.rows import LoggedMinute
 from monitor.store.state import State
 from monitor.store.writer import Writer
 
@@ -81,7 +81,7 @@ class Daemon:
             raise OtherLog(f"{self.database} is the log of {kinds[0] if found.simulated else kinds[1]}, and this run is of "
                            f"{kinds[1] if found.simulated else kinds[0]}; name another database under [log]")
         self.state, self._last = found.state, found.last
-        self._line: Line | None = None
+        self._line: Timeline | None = None
         first, self._first = self._first, None
         self._early: list[tuple[float, list]] = [(first.boot_s, first.answers)] if first else []
         self._unread = found.why if found.trouble not in ("", "damaged") else ""
@@ -95,14 +95,14 @@ class Daemon:
         self._told = told
         self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
         self.sampler.go_on(found.gaps)
-        sensor, measured_anew = shunt_calibration.in_force(self._configured, found.calibration, found.shunt_configured)
+        sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
         self.vehicle = replace(self.vehicle, current_sensor=sensor)
         self.lives = battery_history.read(found.batteries)
         meta = {"simulated": str(int(self._simulated)), "vehicle": saving.to_text(self.vehicle),
                 "shunt_configured": saving.to_text(self._configured)}
         if measured_anew:
             meta["calibration"] = meta["shunt_configured"]
-            self.state, self._told = zeroed(self.state, sensor), [*told, ("calibrated", "The shunt's correction in the "
+            self.state, self._told = apply_zero(self.state, sensor), [*told, ("calibrated", "The shunt's correction in the "
                                                                   "configuration is newer than the log's, and holds from now on.")]
         self.writer = self._make_writer(self.database, commit_s=self._commit_s, meta=meta, fresh=found.last is None)
         self.writer.start()
@@ -190,11 +190,11 @@ class Daemon:
     def _live(self, minute: Minute) -> Any:
         """One minute further for the trackers, the alerts, the log and whoever is to be told."""
         held, vehicle = self.state.watch, self.vehicle
-        lived: tuple[Lived, ...] = ()
+        lived: tuple[LoggedMinute, ...] = ()
         found = None
         try:
             watched, found = self._step(held, minute, vehicle)
-            lived = (Lived(minute, found, held.counts.total),)
+            lived = (LoggedMinute(minute, found, held.counts.total),)
             self._failures, self._broken = 0, ""
             self.findings = found
         except Exception as error:
@@ -216,7 +216,7 @@ class Daemon:
         self._supervise(at_s)
         return found
 
-    def _relabelled(self) -> tuple[Label, ...]:
+    def _relabelled(self) -> tuple[TimeLabel, ...]:
         if self._begins_utc_s is not None:
             return ()
         before = self._line.label
@@ -273,7 +273,7 @@ class Daemon:
         return [a for at_s, a in self._currents if at_s >= from_s]
 
     @property
-    def label(self) -> Label | None:
+    def label(self) -> TimeLabel | None:
         """How the present is dated; None before the first beat."""
         return self._line.label if self._line is not None else None
 
@@ -289,7 +289,7 @@ class Daemon:
         if not self._begun_boot_s - 1 <= boot_s <= self.clock.boot_s() + 1:
             raise ValueError("it was asked before the monitor was started; ask again")
 
-    def dated_by_owner(self, utc_s: float, sigma_s: float, boot_s: float) -> tuple[Label, ...]:
+    def dated_by_owner(self, utc_s: float, sigma_s: float, boot_s: float) -> tuple[TimeLabel, ...]:
         """Takes the owner's word for the time, unless a better clock is at hand; returns labels to be written."""
         at_s = self._line.at_s(boot_s)
         self._line, labels = clocks.dated(self._line, at_s, utc_s - at_s, clocks.Trust(True, sigma_s, "the owner"))

@@ -21,7 +21,7 @@ OVERDUE_S = 26 * 3600.0
 STARTS_WITHIN_S = 5.0
 
 
-class Chores:
+class Maintenance:
     """Jobs of the night. tell(kind, message) records an event.
 
     APScheduler decides by the wall clock, so nothing that measures hangs on it, and everything is armed
@@ -130,7 +130,7 @@ class Chores:
             raise backup.NotCopied(f"{proof.damaged_hours} of {proof.hours_packed} packed hours are damaged: the card is worn")
 
     def _copy(self) -> None:
-        backup.rotated(self._database, self._backup_to, datetime.now().strftime("%Y-%m-%d"))
+        backup.rotate(self._database, self._backup_to, datetime.now().strftime("%Y-%m-%d"))
 
 
 def _last_done(connection: Any) -> float:

@@ -36,7 +36,7 @@ def _shelve(daemon: Any, at_s: float, alert: int, for_s: float) -> Batch:
     return _alerts(daemon, rules.shelve(daemon.state.alerts, alert, at_s + for_s, at_s))
 
 
-def _alerts(daemon: Any, held: rules.Held) -> Batch:
+def _alerts(daemon: Any, held: rules.AlertsState) -> Batch:
     daemon.state = replace(daemon.state, alerts=replace(held, news=()))
     return Batch(state=daemon.state, alerts=tuple(change.alert for change in held.news))
 
@@ -56,7 +56,7 @@ def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah:
         plate = replace(plate, chemistry=chemistry, absorption_v=None, float_v=None)
     vehicle = replace(vehicle, **{battery: plate})
     when = _utc_s(daemon, at_s) if at_utc_s is None else at_utc_s
-    lives = battery_history.replaced(daemon.lives, battery, before, vehicle, when, label)
+    lives = battery_history.replace_battery(daemon.lives, battery, before, vehicle, when, label)
     if vehicle != before:
         daemon.vehicle = vehicle
         daemon.writer.remember("vehicle", saving.to_text(vehicle))
@@ -64,7 +64,7 @@ def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah:
     fresh, held = daemon.begin_trackers(vehicle), daemon.state.watch
     names = {"house": ("charge", "health"), "starter": ("starter",)}[battery]
     begun = {name: getattr(fresh, name) for name in names if hasattr(held, name)}
-    if isinstance(begun.get("charge"), charge.Held):
+    if isinstance(begun.get("charge"), charge.ChargeState):
         begun["charge"] = charge.replaced(held.charge, vehicle)  # the shunt and the habits belong to the vehicle
     held = replace(held, **begun)
     daemon.state = replace(daemon.state, watch=held)
@@ -78,9 +78,9 @@ def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah:
 def _battery_described(daemon: Any, at_s: float, battery: str, label: str | None = None,
                        installed_utc_s: float | None = None) -> Batch:
     _place(battery)
-    _keep(daemon, battery_history.described(daemon.lives, battery, daemon.vehicle, label, installed_utc_s))
+    _keep(daemon, battery_history.describe_battery(daemon.lives, battery, daemon.vehicle, label, installed_utc_s))
     return Batch(events=(Event(at_s, "battery_described", battery, f"The owner told of the {battery} battery"
-                               f"{f': {battery_history.checked_label(label)}' if label else ''}."),))
+                               f"{f': {battery_history.check_label(label)}' if label else ''}."),))
 
 
 def _capacity_tested(daemon: Any, at_s: float, capacity_ah: float, low_ah: float, high_ah: float, reached_end: int,
@@ -91,13 +91,13 @@ def _capacity_tested(daemon: Any, at_s: float, capacity_ah: float, low_ah: float
     test = CapacityTest(at_s + min(ended_utc_s - _utc_s(daemon, at_s), 0.0), float(capacity_ah), float(low_ah), float(high_ah),
                         bool(reached_end))
     held, vehicle = daemon.state.watch, daemon.vehicle
-    before = held.health.test if isinstance(getattr(held, "health", None), health.Held) else None
+    before = held.health.test if isinstance(getattr(held, "health", None), health.HealthState) else None
     if before is not None and abs(before.at_s - test.at_s) < 60:
         return None  # the same test asked for twice
-    if isinstance(getattr(held, "health", None), health.Held):
-        held = replace(held, health=health.tested(held.health, test, vehicle))
-    if isinstance(getattr(held, "charge", None), charge.Held):
-        held = replace(held, charge=charge_tested.tested(held.charge, test, vehicle))
+    if isinstance(getattr(held, "health", None), health.HealthState):
+        held = replace(held, health=health.note_capacity_test(held.health, test, vehicle))
+    if isinstance(getattr(held, "charge", None), charge.ChargeState):
+        held = replace(held, charge=charge_tested.apply_capacity_test(held.charge, test, vehicle))
     daemon.state = replace(daemon.state, watch=held)
     found = f"{capacity_ah:.0f} Ah ({low_ah:.0f} to {high_ah:.0f})" if reached_end else f"at least {low_ah:.0f} Ah"
     return Batch(state=daemon.state, events=(Event(at_s, "capacity_test", "house", f"A capacity test of the house battery gave {found}.",
@@ -113,7 +113,7 @@ def _utc_s(daemon: Any, at_s: float) -> float:
     return at_s + daemon.label.utc_offset_s
 
 
-def _keep(daemon: Any, lives: battery_history.Lives) -> None:
+def _keep(daemon: Any, lives: battery_history.BatteryHistory) -> None:
     daemon.lives = lives
     daemon.writer.remember("batteries", saving.to_text(lives))
 
@@ -123,20 +123,20 @@ def _calibrate_zero(daemon: Any, at_s: float, minutes: float) -> Batch:
     seen = daemon.currents_since(at_s - 60 * minutes)
     if len(seen) < 20:
         raise ValueError(f"the house current was measured only {len(seen)} times in these {minutes:g} minutes")
-    found = steps.zero(steps.shown(seen))
+    found = steps.zero(steps.show_reading(seen))
     mean = found.value
     sensor = replace(daemon.vehicle.current_sensor, offset_a=mean, offset_sigma_a=found.sigma)
     daemon.vehicle = replace(daemon.vehicle, current_sensor=sensor)
     daemon.writer.remember("calibration", saving.to_text(sensor))
-    daemon.state = zeroed(daemon.state, sensor)
+    daemon.state = apply_zero(daemon.state, sensor)
     return Batch(state=daemon.state, events=(Event(at_s, "calibrated", "house", f"The shunt's zero is {mean:+.3f} A from {len(seen)} readings.",
                                (("offset_a", mean), ("offset_sigma_a", sensor.offset_sigma_a))),))
 
 
-def zeroed(state: Any, sensor: CurrentSensor) -> Any:
+def apply_zero(state: Any, sensor: CurrentSensor) -> Any:
     """The daemon's state after the shunt's zero was measured: what the charge filter had learnt beyond it is put aside."""
     held = state.watch
-    if not isinstance(getattr(held, "charge", None), charge.Held):
+    if not isinstance(getattr(held, "charge", None), charge.ChargeState):
         return state
     return replace(state, watch=replace(held, charge=charge.calibrated_zero(held.charge, sensor.offset_a, sensor.offset_sigma_a)))
 

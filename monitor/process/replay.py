@@ -23,11 +23,11 @@ FORECASTS = ("t_issued_s", "t_predicted_s", "t_low_s", "t_high_s", "probability_
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class ReplayStep:
     """One minute of the replay."""
 
     findings: Findings
-    alerts: rules.Held
+    alerts: rules.AlertsState
 
 
 def samples(path: Path, start: datetime | None, capacity_ah: float) -> Iterator[Sample]:
@@ -45,14 +45,14 @@ def samples(path: Path, start: datetime | None, capacity_ah: float) -> Iterator[
                      (first_hour + t / 3600) % 24.0)
 
 
-def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterator[Step]:
+def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterator[ReplayStep]:
     """Every minute of a recording, through all trackers and the alert rules."""
     held, alerts = pipeline.begin(vehicle), rules.begin()
     measured_s: dict[str, float] = {}
     for minute in minutes(samples(path, start, vehicle.house.rated_capacity_ah)):
         held, found = pipeline.step(held, minute, vehicle)
         alerts = rules.update(alerts, (*found.conditions, *_silences(measured_s, minute)), found.at_s)
-        yield Step(found, alerts)
+        yield ReplayStep(found, alerts)
 
 
 def _silences(measured_s: dict[str, float], minute: Minute) -> tuple[Condition, ...]:
@@ -68,7 +68,7 @@ def _silences(measured_s: dict[str, float], minute: Minute) -> tuple[Condition, 
 
 def run(path: Path, vehicle: Vehicle, *, start: datetime | None = None, every_s: float = 60.0,
         estimates: Path | None = None, events: Path | None = None, forecasts: Path | None = None,
-        progress: Callable[[float], None] | None = None) -> Step | None:
+        progress: Callable[[float], None] | None = None) -> ReplayStep | None:
     """Replay a recording into CSV files; returns the last step, or None where the recording is empty.
 
     Raises

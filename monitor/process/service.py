@@ -17,11 +17,11 @@ from monitor.config.load import Config
 from monitor.findings import Estimate
 from monitor.process import restarts
 from monitor.process.daemon import Daemon, OtherLog
-from monitor.process.maintenance import Chores
-from monitor.process.stop import Stop
+from monitor.process.maintenance import Maintenance
+from monitor.process.stop import SignalSafeEvent
 from monitor.process.systemd_notify import Notifier
 from monitor.sampling.first_reading import FirstReading
-from monitor.store.lock import held
+from monitor.store.lock import hold_lock
 from monitor.store.migrate import NewerLog
 
 log = logging.getLogger("ampledger")
@@ -44,7 +44,7 @@ class CannotRun(Exception):
     """The daemon cannot start or go on; one sentence for a person."""
 
 
-def run(config: Config, *, stop: Stop | None = None, clock: Clock | None = None, pace_s: float | None = None,
+def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | None = None, pace_s: float | None = None,
         begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda found: None,
         first: FirstReading | None = None, ours: bool | None = None) -> None:
     """Runs until SIGTERM, SIGINT or `stop`. pace_s is the real time between beats where the sources bring their own
@@ -56,10 +56,10 @@ def run(config: Config, *, stop: Stop | None = None, clock: Clock | None = None,
     ------
     CannotRun : another daemon has this log, the log is of another kind or a later shape, or every beat breaks
     """
-    stop = stop or Stop()
+    stop = stop or SignalSafeEvent()
     _until_told(stop)
     with ExitStack() as stack:
-        if not (stack.enter_context(held(config.log.database)) if ours is None else ours):
+        if not (stack.enter_context(hold_lock(config.log.database)) if ours is None else ours):
             raise CannotRun(f"another ampledger is writing {config.log.database}; stop it, or name another database under [log]")
         supervised: list[Supervised] = []
         clock = clock or _clock(config, stop, stack, supervised)
@@ -69,7 +69,7 @@ def run(config: Config, *, stop: Stop | None = None, clock: Clock | None = None,
             log.warning("started again and again; waiting %.0f s to spare the card", pause_s)
             stop.wait(pause_s)
         daemon = _daemon(config, clock, stack, supervised, begins_utc_s, first)
-        chores = Chores(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
+        chores = Maintenance(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
                         tell=daemon.happened)
         stack.callback(chores.close)
         supervised.append(chores)
@@ -81,7 +81,7 @@ def run(config: Config, *, stop: Stop | None = None, clock: Clock | None = None,
                 log.error("not everything could be written before the end")
 
 
-def _clock(config: Config, stop: Stop, stack: ExitStack, supervised: list[Supervised]) -> Clock:
+def _clock(config: Config, stop: SignalSafeEvent, stack: ExitStack, supervised: list[Supervised]) -> Clock:
     clock = BoardClock(stop.wait)
     if config.clock.gpsd is None:
         return clock
@@ -115,7 +115,7 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
         raise CannotRun(str(error)) from None
 
 
-def _beats(daemon: Daemon, chores: Chores, supervised: list[Supervised], clock: Clock, notifier: Notifier, stop: Stop, beat_s: float,
+def _beats(daemon: Daemon, chores: Maintenance, supervised: list[Supervised], clock: Clock, notifier: Notifier, stop: SignalSafeEvent, beat_s: float,
            told: Callable[[Any], None]) -> None:
     """A steady beat on absolute moments of a clock that cannot be set: one late beat makes no later one late."""
     begun_s = next_s = clock.boot_s()
@@ -178,7 +178,7 @@ def status_line(found: Any) -> str:
     return ", ".join(parts)
 
 
-def _until_told(stop: Stop) -> None:
+def _until_told(stop: SignalSafeEvent) -> None:
     if threading.current_thread() is threading.main_thread():
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: stop.set())

@@ -3,7 +3,7 @@ from monitor.battery.label import CurrentSensor
 from monitor.store import saving
 
 
-def in_force(configured: CurrentSensor, calibration: str | None, configured_then: str | None) -> tuple[CurrentSensor, bool]:
+def select_calibration(configured: CurrentSensor, calibration: str | None, configured_then: str | None) -> tuple[CurrentSensor, bool]:
     """The correction that holds, and whether the configuration has just taken the place of a calibration in the log.
 
     calibration is what the log keeps of one that the daemon made, configured_then what the configuration said when

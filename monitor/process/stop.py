@@ -8,7 +8,7 @@ from contextlib import suppress
 AT_A_TIME_S = 1.0
 
 
-class Stop:
+class SignalSafeEvent:
     """An event that may be set from a signal handler. threading.Event may not: the handler runs in the thread that
     waits, and where it comes between two steps of the wait, it asks for a lock which that same thread holds, for ever.
     Nor may queue.SimpleQueue with a time limit: where that has passed at its second look, it waits without one. A plain

@@ -29,7 +29,7 @@ AGREEMENT = {
 }
 
 
-def refusal(quantity: str, value: float) -> str:
+def refuse_reading(quantity: str, value: float) -> str:
     """Why a value cannot be, or "" where it can."""
     if quantity not in LIMITS:
         return f"no quantity of that name: {quantity}"
@@ -51,7 +51,7 @@ class Still:
     companion_high: float
 
 
-def watched(held: Still | None, quantity: str, value: float, companion: float | None, at_s: float) -> Still:
+def watch_channel(held: Still | None, quantity: str, value: float, companion: float | None, at_s: float) -> Still:
     """What is held after one more reading of a quantity in FROZEN."""
     if held is None or value != held.value:
         start = companion if companion is not None else float("nan")
@@ -63,7 +63,7 @@ def watched(held: Still | None, quantity: str, value: float, companion: float | 
     return replace(held, companion_low=low, companion_high=high)
 
 
-def frozen(held: Still, quantity: str, at_s: float) -> str:
+def find_frozen(held: Still, quantity: str, at_s: float) -> str:
     """Why a value no longer counts as a measurement, or ""."""
     companion, moved, long_s = FROZEN[quantity]
     if at_s - held.since_s >= long_s and held.companion_high - held.companion_low >= moved:
@@ -72,7 +72,7 @@ def frozen(held: Still, quantity: str, at_s: float) -> str:
     return ""
 
 
-def disagree(quantity: str, a: float, b: float) -> bool:
+def find_disagreement(quantity: str, a: float, b: float) -> bool:
     """Whether two instruments for one quantity cannot both be right."""
     plain, part = AGREEMENT[quantity]
     return abs(a - b) > plain + part * max(abs(a), abs(b))

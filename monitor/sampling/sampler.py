@@ -128,7 +128,7 @@ class Sampler:
                 reasons.setdefault(fault.quantity, f"{instrument.name}: {fault.reason}")
             for quantity, value in reading.values.items():
                 instrument.gives.add(quantity)
-                why = judge.refusal(quantity, value)
+                why = judge.refuse_reading(quantity, value)
                 if why:
                     reasons.setdefault(quantity, f"{instrument.name}: {why}")
                 elif quantity not in values:
@@ -137,10 +137,10 @@ class Sampler:
                     seconds.setdefault(quantity, (value, instrument.name))
         for quantity, (companion, _, _) in judge.FROZEN.items():
             if quantity in values:
-                self._still[quantity] = judge.watched(self._still.get(quantity), quantity, values[quantity],
+                self._still[quantity] = judge.watch_channel(self._still.get(quantity), quantity, values[quantity],
                                                       values.get(companion), at_s)
         for quantity in judge.FROZEN:
-            if quantity in values and (why := judge.frozen(self._still[quantity], quantity, at_s)):
+            if quantity in values and (why := judge.find_frozen(self._still[quantity], quantity, at_s)):
                 del values[quantity]
                 reasons[quantity] = why
         self._compare(values, seconds, at_s)
@@ -278,7 +278,7 @@ class Sampler:
 
     def _compare(self, values: dict[str, float], seconds: dict[str, tuple[float, str]], at_s: float) -> None:
         for quantity, (second, name) in seconds.items():
-            if quantity in values and judge.disagree(quantity, values[quantity], second):
+            if quantity in values and judge.find_disagreement(quantity, values[quantity], second):
                 since_s = self._differ_since_s.get(quantity, (at_s, ""))[0]
                 self._differ_since_s[quantity] = since_s, f"{values[quantity]:g} and, by {name}, {second:g}"
             else:

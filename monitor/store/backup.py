@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.store import chunks, migrate
-from monitor.store.lock import held
+from monitor.store.lock import hold_lock
 
 KEPT_COPIES = 3
 
@@ -104,7 +104,7 @@ def restore(copy: Path, database: Path) -> Proof:
     proof = prove(copy)
     if proof.version > migrate.HEAD:
         raise migrate.NewerLog(str(copy), proof.version)
-    with held(database) as ours:
+    with hold_lock(database) as ours:
         if not ours:
             raise NotCopied(f"the daemon is writing {database}; stop it first (systemctl stop ampledger)")
         if database.exists():
@@ -115,7 +115,7 @@ def restore(copy: Path, database: Path) -> Proof:
     return proof
 
 
-def rotated(database: Path, folder: Path, name: str) -> Proof:
+def rotate(database: Path, folder: Path, name: str) -> Proof:
     """A copy with a name of its own in a folder, and the oldest copies there gone beyond KEPT_COPIES."""
     proof = backup(database, folder / f"ampledger-{name}.db")
     for old in sorted(folder.glob("ampledger-*.db"))[:-KEPT_COPIES]:

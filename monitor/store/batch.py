@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from monitor.alerts.rules import Alert
 from monitor.findings import Event
 from monitor.sample import Sample
-from monitor.store.rows import Lived
+from monitor.store.rows import LoggedMinute
 from monitor.store.state import State
-from monitor.store.time_labels import Gap, Label
+from monitor.store.time_labels import Gap, TimeLabel
 
-__all__ = ["Batch", "Gap", "Label"]
+__all__ = ["Batch", "Gap", "TimeLabel"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,12 +16,12 @@ class Batch:
     """Some minutes and what came of them; all of it is committed in one transaction or not at all."""
 
     samples: tuple[Sample, ...] = ()
-    minutes: tuple[Lived, ...] = ()
+    minutes: tuple[LoggedMinute, ...] = ()
     state: State | None = None
     events: tuple[Event, ...] = ()
     alerts: tuple[Alert, ...] = ()
     gaps: tuple[Gap, ...] = ()
-    labels: tuple[Label, ...] = ()
+    labels: tuple[TimeLabel, ...] = ()
 
     @property
     def urgent(self) -> bool:

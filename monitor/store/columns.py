@@ -54,7 +54,7 @@ RAW_COLUMNS = tuple(column for column, _ in RAW.values())
 ROLLED_COLUMNS = tuple(column for column, _, _ in ROLLED.values())
 
 
-def stored(value: float | None, scale: int) -> int | None:
+def to_stored(value: float | None, scale: int) -> int | None:
     """A measured value as it is stored, to the nearest stored unit; None stays None."""
     return None if value is None else round(value * scale)
 

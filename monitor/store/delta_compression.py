@@ -5,13 +5,13 @@ import zlib
 WINDOW = 32768
 
 
-def shrunk(text: str, like: str) -> bytes:
+def shrink(text: str, like: str) -> bytes:
     """The text in few bytes, for one who has `like`."""
     packer = zlib.compressobj(9, zlib.DEFLATED, 15, 9, zlib.Z_DEFAULT_STRATEGY, like.encode()[-WINDOW:])
     return packer.compress(text.encode()) + packer.flush()
 
 
-def restored(small: bytes, like: str) -> str:
+def restore(small: bytes, like: str) -> str:
     """The text again.
 
     Raises

@@ -6,7 +6,7 @@ from pathlib import Path
 
 
 @contextmanager
-def held(database: Path) -> Iterator[bool]:
+def hold_lock(database: Path) -> Iterator[bool]:
     """Whether the lock of this log is ours while we are in here."""
     database.parent.mkdir(parents=True, exist_ok=True)
     with open(database.with_name(database.name + ".lock"), "a") as file:

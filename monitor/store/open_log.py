@@ -5,7 +5,7 @@ from typing import Any
 from sqlalchemy import URL, create_engine, event, pool
 
 from monitor.store import migrate, thinning, transaction
-from monitor.store.write_queue import Pending
+from monitor.store.write_queue import WriteQueue
 
 #: durable at every commit, a -wal that shrinks again, temporary tables in memory
 PRAGMAS = (
@@ -48,7 +48,7 @@ class OpenLog:
         """Runs one statement, in SQLite's own words."""
         return self.connection.exec_driver_sql(statement, values)
 
-    def write(self, pending: Pending) -> None:
+    def write(self, pending: WriteQueue) -> None:
         """One transaction. Raises sqlalchemy.exc.DatabaseError, and nothing was written."""
         self.place = transaction.write(self.connection, pending, self.place)
 

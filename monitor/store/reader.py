@@ -9,22 +9,22 @@ from monitor.battery.label import Vehicle
 from monitor.findings import Event
 from monitor.pipeline import Findings
 from monitor.planning import battery_history
-from monitor.planning.battery_history import Lives
+from monitor.planning.battery_history import BatteryHistory
 from monitor.sample import Sample
 from monitor.store import chunks, reading, saving, series
 from monitor.store.batch import Gap
 from monitor.store.columns import RAW_COLUMNS, ROLLED
-from monitor.store.reading import NoLog, Span, label, utc_s
+from monitor.store.reading import NoLog, Span, label_at, utc_s
 from monitor.store.rows import sample_of
 from monitor.store.series import Series
 from monitor.wear import week
 from monitor.wear.week import Week
 
-__all__ = ["Day", "Foreseen", "Logged", "NoLog", "Now", "Reader", "Series"]
+__all__ = ["Day", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series"]
 
 
 @dataclass(frozen=True, slots=True)
-class Now:
+class LatestMinute:
     """The latest that is known: when, how well the clock is known, readings, findings, the vehicle."""
 
     at_s: float
@@ -47,7 +47,7 @@ class Day:
 
 
 @dataclass(frozen=True, slots=True)
-class Logged:
+class LoggedItem:
     """Something with its moment: at_utc_s as well as it is known, and what it is."""
 
     at_utc_s: float
@@ -56,7 +56,7 @@ class Logged:
 
 
 @dataclass(frozen=True, slots=True)
-class Foreseen:
+class LoggedForecast:
     """One forecast; times are UTC."""
 
     at_utc_s: float
@@ -76,7 +76,7 @@ class Reader:
     def __init__(self, database: Path) -> None:
         self.database = Path(database)
 
-    def now(self) -> Now | None:
+    def now(self) -> LatestMinute | None:
         """The latest findings, or None before the first minute is written (or where they are damaged)."""
         with reading.open_for_reading(self.database) as log:
             at_ms, text = reading.findings_text(log.execute("select id, at_ms, crc, body from findings").fetchall())
@@ -89,8 +89,8 @@ class Reader:
             findings, vehicle = saving.from_text(Findings, text), saving.from_text(Vehicle, meta["vehicle"])
         except ValueError:
             return None  # written by another version; the next minute mends it
-        here = label(labels, at_ms)
-        return Now(at_ms / 1000, utc_s(labels, at_ms), here.utc_trusted, here.utc_sigma_s,
+        here = label_at(labels, at_ms)
+        return LatestMinute(at_ms / 1000, utc_s(labels, at_ms), here.utc_trusted, here.utc_sigma_s,
                    meta.get("simulated") == "1", sample_of(row) if row else None, findings, vehicle)
 
     def simulated(self) -> bool:
@@ -104,7 +104,7 @@ class Reader:
             row = log.execute("select value from meta where name = 'sources'").fetchone()
         return {} if row is None else json.loads(row[0])
 
-    def lives(self) -> Lives:
+    def lives(self) -> BatteryHistory:
         """The batteries that were told of; none where nobody said anything, or another version did."""
         with reading.open_for_reading(self.database) as log:
             row = log.execute("select value from meta where name = 'batteries'").fetchone()
@@ -114,13 +114,13 @@ class Reader:
         """Every week of the house battery on record, as (UTC of its end, record), oldest first."""
         return [(e.at_utc_s, week.of_event(e.what)) for e in self.events_of(week.WEEK_EVENT)]
 
-    def events_of(self, kind: str) -> list[Logged]:
+    def events_of(self, kind: str) -> list[LoggedItem]:
         """Every event of one kind, oldest first."""
         with reading.open_for_reading(self.database) as log:
             labels = reading.spans(log)
             rows = log.execute("select at_ms, kind, battery, message, figures from events where kind = ? order by at_ms, id",
                                (kind,)).fetchall()
-        return [Logged(utc_s(labels, at), Event(at / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures)))))
+        return [LoggedItem(utc_s(labels, at), Event(at / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures)))))
                 for at, kind, battery, message, figures in rows]
 
     def span(self) -> tuple[float, float] | None:
@@ -149,15 +149,15 @@ class Reader:
                     {name: None if value is None else value / scale for (name, (_, scale, _)), value in zip(ROLLED.items(), row[2:])})
                 for row in reversed(rows)]
 
-    def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[Logged]:
+    def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem]:
         """Events whose moment lies in a span, oldest first."""
         with reading.open_for_reading(self.database) as log:
             rows = _between(log, "select at_ms, ?, kind, battery, message, figures from events where at_ms > ? and at_ms <= ? "
                             "order by at_ms, id", from_utc_s, to_utc_s)
-        return [Logged((at + offset) / 1000, Event(at / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures)))))
+        return [LoggedItem((at + offset) / 1000, Event(at / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures)))))
                 for at, offset, kind, battery, message, figures in rows]
 
-    def alerts(self, open_only: bool = False, limit: int = 200) -> list[Logged]:
+    def alerts(self, open_only: bool = False, limit: int = 200) -> list[LoggedItem]:
         """Alerts as they stand, latest first; until_utc_s is when an alert cleared."""
         where = "where state != 'normal'" if open_only else ""
         with reading.open_for_reading(self.database) as log:
@@ -167,10 +167,10 @@ class Reader:
         for (body,) in rows:
             alert = saving.from_text(Alert, body)
             cleared = None if alert.cleared_at_s is None else utc_s(labels, round(alert.cleared_at_s * 1000))
-            found.append(Logged(utc_s(labels, round(alert.raised_at_s * 1000)), alert, cleared))
+            found.append(LoggedItem(utc_s(labels, round(alert.raised_at_s * 1000)), alert, cleared))
         return found
 
-    def forecasts(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[Foreseen]:
+    def forecasts(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedForecast]:
         """What was foreseen, an hour apart, oldest first."""
         with reading.open_for_reading(self.database) as log:
             rows = _between(
@@ -181,10 +181,10 @@ class Reader:
         for at, offset, reserve, low, high, probability, *lowest, sun in rows:
             at_utc = (at + offset) / 1000
             ahead = [None if t is None else at_utc + t for t in (reserve, low, high, sun)]
-            found.append(Foreseen(at_utc, *ahead[:3], probability, *lowest, ahead[3]))
+            found.append(LoggedForecast(at_utc, *ahead[:3], probability, *lowest, ahead[3]))
         return found
 
-    def gaps(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[Logged]:
+    def gaps(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem]:
         """Times in which a quantity was not measured, oldest first; until_utc_s None while it lasts."""
         with reading.open_for_reading(self.database) as log:
             rows = log.execute("select quantity, reason, from_ms, until_ms, count from gaps order by from_ms").fetchall()
@@ -193,7 +193,7 @@ class Reader:
         for quantity, reason, start, until, count in rows:
             gap = Gap(quantity, reason, start / 1000, None if until is None else until / 1000, count)
             end = None if until is None else utc_s(labels, until)
-            found.append(Logged(utc_s(labels, start), gap, end))
+            found.append(LoggedItem(utc_s(labels, start), gap, end))
         return [g for g in found if g.at_utc_s <= to_utc_s and (g.until_utc_s or 1e12) >= from_utc_s]
 
     def rows(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12,

@@ -6,7 +6,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.store.delta_compression import restored
+from monitor.store.delta_compression import restore
 
 
 class NoLog(Exception):
@@ -73,7 +73,7 @@ def spans(connection: sqlite3.Connection) -> list[Span]:
     return [Span(at, end, offset, sigma, bool(trusted)) for (at, offset, sigma, trusted), end in zip(rows, ends)]
 
 
-def label(labels: list[Span], at_ms: int) -> Span:
+def label_at(labels: list[Span], at_ms: int) -> Span:
     """The stretch that a moment lies in; before the first, the first."""
     for span in reversed(labels):
         if span.at_ms <= at_ms:
@@ -83,7 +83,7 @@ def label(labels: list[Span], at_ms: int) -> Span:
 
 def utc_s(labels: list[Span], at_ms: int) -> float:
     """UTC of a moment of the line of time, as well as it is known [s]."""
-    return (at_ms + label(labels, at_ms).utc_offset_ms) / 1000
+    return (at_ms + label_at(labels, at_ms).utc_offset_ms) / 1000
 
 
 def pieces(labels: list[Span], from_utc_s: float, to_utc_s: float) -> list[tuple[int, int, int]]:
@@ -108,7 +108,7 @@ def findings_text(rows: list[tuple[int, int, int, bytes]]) -> tuple[int, str | N
     if text is not None and 2 in found:
         at_ms, crc, body = found[2]
         if zlib.crc32(body, zlib.crc32(text.encode())) == crc:
-            return at_ms, restored(body, text)
+            return at_ms, restore(body, text)
     return found[1][0], text
 
 

@@ -8,8 +8,8 @@ from monitor.alerts.rules import Alert
 from monitor.sample import Sample
 from monitor.store import migrate, saving, state
 from monitor.store.state import State
-from monitor.store.time_labels import Gap, Label, Last
-from monitor.store.write_errors import trouble_of, words_of
+from monitor.store.time_labels import Gap, LastRow, TimeLabel
+from monitor.store.write_errors import classify_error, describe_error
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +17,7 @@ class Resumed:
     """What a start goes on from. last None: there is no log yet. why: what went wrong in reading it, for a person."""
 
     state: State
-    last: Last | None = None
+    last: LastRow | None = None
     gaps: tuple[Gap, ...] = ()
     simulated: bool | None = None
     calibration: str | None = None
@@ -55,7 +55,7 @@ def read(database: Path, fresh: State) -> Resumed:
     except migrate.NewerLog:
         raise
     except Exception as error:
-        return Resumed(fresh, trouble=trouble_of(error), why=words_of(error))
+        return Resumed(fresh, trouble=classify_error(error), why=describe_error(error))
 
 
 def _opened(database: Path) -> closing:
@@ -64,7 +64,7 @@ def _opened(database: Path) -> closing:
 
 def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
     meta = dict(log.execute("select name, value from meta"))
-    labels = [Label(at / 1000, boot, offset / 1000, sigma, bool(trusted), source, gap, doubt, boot_offset / 1000)
+    labels = [TimeLabel(at / 1000, boot, offset / 1000, sigma, bool(trusted), source, gap, doubt, boot_offset / 1000)
               for at, boot, offset, sigma, trusted, source, gap, doubt, boot_offset in log.execute(
                   "select at_ms, boot_id, utc_offset_ms, utc_sigma_s, utc_trusted, source, gap_s, gap_doubt_s, boot_offset_ms "
                   "from boots order by at_ms")]
@@ -90,7 +90,7 @@ def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
     last = None
     if labels:
         ended_s = max(rows_s, labels[-1].at_s, seen[-1].at_s if seen else 0.0)
-        last = Last(ended_s, labels[-1].boot_offset_s, tuple(labels[trusted[-1] if trusted else 0:]))
+        last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels[trusted[-1] if trusted else 0:]))
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
                    meta.get("shunt_configured"), meta.get("batteries"), lost, older)
 

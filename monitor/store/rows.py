@@ -5,7 +5,7 @@ from operator import attrgetter
 from monitor.findings import Answer, Estimate
 from monitor.pipeline import Findings
 from monitor.sample import Minute, Sample
-from monitor.store.columns import RAW, ROLLED, milliseconds, stored
+from monitor.store.columns import RAW, ROLLED, milliseconds, to_stored
 from monitor.usage.counts import Tally
 
 _RAW_FIELDS = attrgetter(*RAW)
@@ -15,7 +15,7 @@ _OF_MINUTE = tuple(name for name in ROLLED if name in Minute.__slots__)
 
 
 @dataclass(frozen=True, slots=True)
-class Lived:
+class LoggedMinute:
     """One minute, what was concluded by its end, and what had been counted before it."""
 
     minute: Minute
@@ -36,7 +36,7 @@ def sample_of(row: tuple[int | None, ...]) -> Sample:
     return Sample(at_s=row[0] / 1000, **values)
 
 
-def minute_row(lived: Lived) -> tuple[int | None, ...]:
+def minute_row(lived: LoggedMinute) -> tuple[int | None, ...]:
     """A row of the table minutes."""
     minute, found, before, total = lived.minute, lived.found, lived.counted_before, lived.found.counts.total
     values: dict[str, float | None] = {name: getattr(minute, name) for name in _OF_MINUTE}
@@ -50,7 +50,7 @@ def minute_row(lived: Lived) -> tuple[int | None, ...]:
                "load_a": _three(found.loads.load_a)[1], "harvest_a": _three(found.loads.harvest_a)[1],
                "curtailed_frac": float(found.loads.curtailed)}
     return (milliseconds(minute.end_s), milliseconds(minute.start_s),
-            *[stored(values[name], scale) for name, (_, scale, _) in ROLLED.items()])
+            *[to_stored(values[name], scale) for name, (_, scale, _) in ROLLED.items()])
 
 
 def forecast_row(found: Findings) -> tuple[float | None, ...]:

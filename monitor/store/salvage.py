@@ -63,7 +63,7 @@ def bring_over(aside: Path, connection: Any) -> dict[str, int]:
         names = [column.name for column in table.columns]
         statement = f"insert or ignore into {table.name} ({', '.join(names)}) values ({', '.join('?' * len(names))})"
         count = 0
-        for rows in batched(_readable(aside, table.name, names), STEP):
+        for rows in write_in_batches(_readable(aside, table.name, names), STEP):
             sql("begin immediate")
             for row in rows:
                 if table.name == "chunks" and not _sound(row):
@@ -79,7 +79,7 @@ def bring_over(aside: Path, connection: Any) -> dict[str, int]:
     return brought
 
 
-def batched(rows: Iterable[tuple], size: int) -> Iterator[list[tuple]]:
+def write_in_batches(rows: Iterable[tuple], size: int) -> Iterator[list[tuple]]:
     """Lists of at most `size` rows."""
     rows = iter(rows)
     while part := list(islice(rows, size)):

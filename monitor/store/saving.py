@@ -5,6 +5,19 @@ from dataclasses import fields, is_dataclass
 from functools import cache
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
+#: Class -> what it was called when earlier logs were written; a state saved under that name is read as before.
+FORMER_NAMES = {
+    "AlertsState": "Held", "AlternatorControl": "Throttle", "BatteryHistory": "Lives", "BatteryService": "Life",
+    "BestDrain": "Best", "ChargeState": "Held", "CountsFindings": "Findings", "CountsState": "Held", "CrankState": "Held",
+    "CurrentLevel": "Level", "CurrentStep": "Step", "DelayedCondition": "Pending", "EngineState": "Run", "EvidenceLine": "Line",
+    "ForecastState": "Held", "HealthState": "Held", "HouseAlertsState": "Held", "IsolatorEvidence": "Contact",
+    "JoinRecord": "Record", "JoinState": "Held", "JoinVoltage": "Gap", "LatestVoltage": "Now", "LevelAlert": "Level",
+    "LoadOffState": "Watched", "LoadSlot": "Slot", "LoadStep": "Step", "LoadsFindings": "Findings", "LoadsState": "Held",
+    "NightOutcome": "Night", "OpenSwing": "Open", "OpenWeek": "Filling", "PathResistance": "Path",
+    "PlausibilityState": "Held", "RunKind": "Kind", "StarterState": "Held", "SwingsState": "Held",
+    "TemperatureSwings": "Swings", "TrackerStates": "Watch", "VoltageLevel": "Level", "WeekLevel": "Level",
+}
+
 
 def to_text(state: Any) -> str:
     """One line of JSON for a frozen dataclass of numbers, strings, tuples and further dataclasses."""
@@ -39,6 +52,12 @@ def _hints(kind: type) -> dict[str, Any]:
     return get_type_hints(kind)
 
 
+def _names(kind: type) -> tuple[str, ...]:
+    """What a saved dataclass of this kind may be called: its name now, and before."""
+    former = FORMER_NAMES.get(kind.__name__)
+    return (kind.__name__,) if former is None else (kind.__name__, former)
+
+
 def _build(kind: Any, plain: Any) -> Any:
     origin = get_origin(kind)
     if origin in (Union, types.UnionType):
@@ -47,7 +66,7 @@ def _build(kind: Any, plain: Any) -> Any:
         choices = [choice for choice in get_args(kind) if choice is not type(None)]
         if isinstance(plain, dict) and "_" in plain:
             for choice in choices:
-                if is_dataclass(choice) and choice.__name__ == plain["_"]:
+                if is_dataclass(choice) and plain["_"] in _names(choice):
                     return _build(choice, plain)
             raise ValueError(f"{plain['_']} is none of {kind}")
         return _build(choices[0], plain)
@@ -66,7 +85,7 @@ def _build(kind: Any, plain: Any) -> Any:
             raise ValueError(f"saved {plain!r:.40} is not a {kind.__name__}")
         hints = _hints(kind)
         given = {name: plain[name] for name in plain if name != "_"}
-        if plain.get("_") != kind.__name__ or set(given) != set(hints):
+        if plain.get("_") not in _names(kind) or set(given) != set(hints):
             raise ValueError(f"saved {plain.get('_')} does not fit {kind.__name__}")
         return kind(**{name: _build(hints[name], value) for name, value in given.items()})
     if kind is float and isinstance(plain, int):

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
 from monitor.store import saving
-from monitor.store.delta_compression import restored, shrunk
+from monitor.store.delta_compression import restore, shrink
 
 #: format of the blobs below; a blob of another format is not read
 FORMAT = 2
@@ -42,7 +42,7 @@ def pack(texts: Texts, before: Texts | None, generation: int, at_ms: int) -> Row
         body = zlib.compress(json.dumps(texts, separators=(",", ":")).encode(), 6)
     else:
         changed = {name: text for name, text in texts.items() if before.get(name) != text}
-        body = b"".join(_framed(name, shrunk(text, before.get(name, ""))) for name, text in changed.items())
+        body = b"".join(_framed(name, shrink(text, before.get(name, ""))) for name, text in changed.items())
     whole = int(before is None)
     return generation, whole, at_ms, FORMAT, _crc(generation, whole, at_ms, FORMAT, body), body
 
@@ -57,7 +57,7 @@ def newest(rows: Iterable[Row]) -> tuple[Texts | None, int, int]:
         texts: Texts = json.loads(zlib.decompress(sound[start][5]))
         generation = start
         while (step := sound.get(generation + 1)) is not None and not step[1]:
-            texts = texts | {name: restored(small, texts.get(name, "")) for name, small in _unframed(step[5])}
+            texts = texts | {name: restore(small, texts.get(name, "")) for name, small in _unframed(step[5])}
             generation += 1
         return texts, generation, highest - generation
     return None, highest, len(rows)

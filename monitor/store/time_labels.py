@@ -3,7 +3,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Label:
+class TimeLabel:
     """From at_s on, UTC is at_s + utc_offset_s, give or take utc_sigma_s; and the silence before it."""
 
     at_s: float
@@ -18,12 +18,12 @@ class Label:
 
 
 @dataclass(frozen=True, slots=True)
-class Last:
+class LastRow:
     """Where the log ended: its last moment, and the labels from the last trusted one on, oldest first."""
 
     at_s: float
     boot_offset_s: float  # at_s minus seconds since boot, in the boot named by the last label
-    labels: tuple[Label, ...]
+    labels: tuple[TimeLabel, ...]
 
 
 @dataclass(frozen=True, slots=True)

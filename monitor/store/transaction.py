@@ -7,8 +7,8 @@ from typing import Any
 
 from monitor.store import rollups, saving, state
 from monitor.store.columns import RAW_COLUMNS, ROLLED_COLUMNS, milliseconds
-from monitor.store.delta_compression import shrunk
-from monitor.store.write_queue import HOUR_MS, Pending
+from monitor.store.delta_compression import shrink
+from monitor.store.write_queue import HOUR_MS, WriteQueue
 
 
 def _insert(table: str, *columns: str) -> str:
@@ -49,7 +49,7 @@ def place_of(sql: Callable[..., Any]) -> Place:
                  one("select max(end_ms) from minutes"), one("select max(start_ms) from days"))
 
 
-def write(connection: Any, pending: Pending, place: Place) -> Place:
+def write(connection: Any, pending: WriteQueue, place: Place) -> Place:
     """One transaction on a SQLAlchemy connection in autocommit mode; returns the place it leads to.
 
     Raises
@@ -68,7 +68,7 @@ def write(connection: Any, pending: Pending, place: Place) -> Place:
     return after
 
 
-def _fill(sql: Callable[..., Any], pending: Pending, place: Place) -> Place:
+def _fill(sql: Callable[..., Any], pending: WriteQueue, place: Place) -> Place:
     def many(statement: str, rows: list[tuple]) -> None:
         if rows:
             sql(statement, rows)
@@ -105,19 +105,19 @@ def _fill(sql: Callable[..., Any], pending: Pending, place: Place) -> Place:
     return Place(generation, place.event_id + len(pending.events), minute_ms, day_ms, texts, whole)
 
 
-def _findings(sql: Callable[..., Any], pending: Pending, place: Place, end_ms: int) -> str:
+def _findings(sql: Callable[..., Any], pending: WriteQueue, place: Place, end_ms: int) -> str:
     """Row 1 whole now and then, row 2 small each time; returns what is whole in row 1."""
     text = saving.to_text(pending.found)
     if place.findings is None or place.generation % state.WHOLE_EVERY == 0:
         sql(_FINDINGS, (1, *_checked(end_ms, text)))
         sql("delete from findings where id = 2")
         return text
-    body = shrunk(text, place.findings)
+    body = shrink(text, place.findings)
     sql(_FINDINGS, (2, end_ms, zlib.crc32(body, zlib.crc32(place.findings.encode())), body))
     return place.findings
 
 
-def _days(sql: Callable[..., Any], pending: Pending, before_ms: int | None, day_ms: int | None, end_ms: int) -> int:
+def _days(sql: Callable[..., Any], pending: WriteQueue, before_ms: int | None, day_ms: int | None, end_ms: int) -> int:
     """Each day that ended, whole; the day that goes on, once an hour."""
     starts = sorted(pending.days)
     if day_ms is not None and before_ms is not None and starts[0] > day_ms:

@@ -10,7 +10,7 @@ _OF_CODE = {"SQLITE_FULL": "full", "SQLITE_CORRUPT": "damaged", "SQLITE_NOTADB":
             "SQLITE_PERM": "unwritable", "SQLITE_NOMEM": "unwritable", "SQLITE_NOLFS": "unwritable", "SQLITE_AUTH": "unwritable"}
 
 
-def trouble_of(error: BaseException) -> Trouble:
+def classify_error(error: BaseException) -> Trouble:
     """What to do about it: free space, set aside, wait, open again, or mend our own mistake."""
     cause = getattr(error, "orig", None) or error
     if isinstance(cause, sqlite3.Error):
@@ -26,7 +26,7 @@ def trouble_of(error: BaseException) -> Trouble:
     return "unwritable" if isinstance(cause, MemoryError) else "ours"
 
 
-def words_of(error: BaseException) -> str:
+def describe_error(error: BaseException) -> str:
     """The cause in a few words for a person."""
     cause = getattr(error, "orig", None) or error
     name = getattr(cause, "sqlite_errorname", "")

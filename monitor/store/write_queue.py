@@ -5,7 +5,7 @@ from monitor.alerts.rules import Alert
 from monitor.findings import Event
 from monitor.pipeline import Findings
 from monitor.store import chunks
-from monitor.store.batch import Batch, Gap, Label
+from monitor.store.batch import Batch, Gap, TimeLabel
 from monitor.store.columns import milliseconds
 from monitor.store.rows import forecast_row, minute_row, sample_row
 from monitor.store.state import State
@@ -17,7 +17,7 @@ LOOSE_ROWS = 7200
 KEPT_HOURS, KEPT_MINUTES, KEPT_EVENTS, KEPT_GAPS = 14 * 24, 3 * 1440, 2000, 2000
 
 
-class Pending:
+class WriteQueue:
     """Rows, in order, that the next transaction writes. Not safe between threads: the writer locks."""
 
     def __init__(self) -> None:
@@ -30,7 +30,7 @@ class Pending:
         self.events: list[Event] = []
         self.alerts: dict[int, Alert] = {}
         self.gaps: dict[tuple[float, str], Gap] = {}
-        self.labels: dict[int, Label] = {}
+        self.labels: dict[int, TimeLabel] = {}
         self.state: State | None = None
         self.found: Findings | None = None
         self.urgent = False
@@ -80,7 +80,7 @@ class Pending:
         self.state = batch.state or self.state
         self.urgent |= batch.urgent
 
-    def absorb(self, later: "Pending") -> None:
+    def absorb(self, later: "WriteQueue") -> None:
         """Takes in what came while these rows could not be written."""
         for name in ("samples", "chunks", "cranks", "minutes", "forecasts", "events"):
             setattr(self, name, getattr(self, name) + getattr(later, name))

@@ -11,8 +11,8 @@ from typing import Any
 from monitor.findings import Condition, Event
 from monitor.store import disk_reserve
 from monitor.store.batch import Batch
-from monitor.store.write_errors import trouble_of, words_of
-from monitor.store.write_queue import Pending
+from monitor.store.write_errors import classify_error, describe_error
+from monitor.store.write_queue import WriteQueue
 
 log = logging.getLogger("ampledger.store")
 
@@ -41,7 +41,7 @@ class Writer:
         self.database, self._commit_s, self._meta, self._pauses_s = database, commit_s, meta or {}, pauses_s
         self._ballast_bytes, self._fresh = ballast_bytes, fresh
         self._change = threading.Condition()
-        self._pending, self._jobs, self._flush, self._hurry = Pending(), [], False, True
+        self._pending, self._jobs, self._flush, self._hurry = WriteQueue(), [], False, True
         self._status, self._stop, self._failed = Status(), False, 0
         self._log: Any = None  # an OpenLog while it is open
         self._thread: threading.Thread | None = None
@@ -131,9 +131,9 @@ class Writer:
                     if self._stop:
                         return
                     due = self._due()
-                    work = self._pending if due else Pending()
+                    work = self._pending if due else WriteQueue()
                     if due:
-                        self._pending = Pending()
+                        self._pending = WriteQueue()
                     jobs, self._jobs = self._jobs, []
                 try:
                     self._once(work, jobs)
@@ -143,7 +143,7 @@ class Writer:
         finally:
             self._shut()
 
-    def _once(self, work: Pending, jobs: list) -> None:
+    def _once(self, work: WriteQueue, jobs: list) -> None:
         """One commit, then the jobs. What is not written goes back in front of what came meanwhile."""
         try:
             if self._log is None:
@@ -153,7 +153,7 @@ class Writer:
                 started = time.perf_counter()
                 self._log.write(work)
                 self._written(time.perf_counter() - started)
-                work = Pending()  # it is in; the packing that follows may fail without giving it back
+                work = WriteQueue()  # it is in; the packing that follows may fail without giving it back
                 self._log.pack()
         except BaseException:
             with self._change:
@@ -170,7 +170,7 @@ class Writer:
                 future.set_result(job(self._log.connection))
             except BaseException as error:  # the asker is told, and decides
                 future.set_exception(error)
-                if trouble_of(error) != "ours":
+                if classify_error(error) != "ours":
                     raise
 
     def _open(self) -> None:
@@ -196,13 +196,13 @@ class Writer:
 
     def _trouble(self, error: Exception) -> float:
         """Does what can be done about a failed write; returns the pause before the next try [s]."""
-        kind, why = trouble_of(error), words_of(error)
+        kind, why = classify_error(error), describe_error(error)
         self._failed += 1
         try:
             if self._mended(kind, why):
                 return 0.0
         except Exception as again:  # setting aside or making room failed too: the same disk
-            why = f"{why}; {words_of(again)}"
+            why = f"{why}; {describe_error(again)}"
         if kind == "ours":
             log.error("the log could not be written for a reason of our own", exc_info=error)
         if kind != "busy":
@@ -257,4 +257,4 @@ class Writer:
             try:
                 opened.close()
             except Exception as error:
-                log.warning("closing the log: %s", words_of(error))
+                log.warning("closing the log: %s", describe_error(error))

@@ -31,7 +31,7 @@ class Tally:
 
 
 @dataclass(frozen=True, slots=True)
-class Findings:
+class CountsFindings:
     """Today's book, yesterday's, and all that was ever counted."""
 
     today: Tally
@@ -40,7 +40,7 @@ class Findings:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class CountsState:
     """The books, and what is needed to notice a new day."""
 
     today: Tally
@@ -51,29 +51,29 @@ class Held:
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> CountsState:
     """Empty books."""
-    return Held(Tally(0.0), Tally(0.0))
+    return CountsState(Tally(0.0), Tally(0.0))
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> Held:
+def update(held: CountsState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> CountsState:
     """One minute further. A day ends at local midnight where the clock is known, else after 24 h of the log."""
     today, yesterday, total = held.today, held.yesterday, held.total
     if not held.started:
         today, total = replace(today, start_s=minute.start_s), replace(total, start_s=minute.start_s)
     elif _new_day(held, minute):
         today, yesterday = Tally(minute.start_s), today
-    return Held(_booked(today, minute, join), _booked(total, minute, join), yesterday, minute.hour, True)
+    return CountsState(_book_minute(today, minute, join), _book_minute(total, minute, join), yesterday, minute.hour, True)
 
 
-def _new_day(held: Held, minute: Minute) -> bool:
+def _new_day(held: CountsState, minute: Minute) -> bool:
     age_s = minute.end_s - held.today.start_s
     if minute.hour is None or held.last_hour is None:
         return age_s > DAY_S
     return minute.hour < held.last_hour - 12 and age_s > 3600 or age_s > 1.5 * DAY_S
 
 
-def _booked(tally: Tally, minute: Minute, join: JoinFindings) -> Tally:
+def _book_minute(tally: Tally, minute: Minute, join: JoinFindings) -> Tally:
     sun, alternator, other = tally.sun_ah, tally.alternator_ah, tally.other_ah
     received = minute.charge_in_ah
     if received:
@@ -92,6 +92,6 @@ def _booked(tally: Tally, minute: Minute, join: JoinFindings) -> Tally:
                  tally.gap_s + minute.gap_s, tally.seen_s + minute.covered_s)
 
 
-def findings(held: Held, vehicle: Vehicle) -> Findings:
+def findings(held: CountsState, vehicle: Vehicle) -> CountsFindings:
     """The books as they stand."""
-    return Findings(held.today, held.yesterday, held.total)
+    return CountsFindings(held.today, held.yesterday, held.total)

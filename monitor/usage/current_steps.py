@@ -14,7 +14,7 @@ BLOCKS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class CurrentLevel:
     """The current's present level, and what may be becoming the next one."""
 
     amperes: float | None = None
@@ -25,14 +25,14 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class CurrentStep:
     """A step up (into the battery) or down, at its moment."""
 
     at_s: float
     by_a: float
 
 
-def follow(level: Level, minute: Minute, expected_a: float | None) -> tuple[Level, tuple[Step, ...], float]:
+def follow(level: CurrentLevel, minute: Minute, expected_a: float | None) -> tuple[CurrentLevel, tuple[CurrentStep, ...], float]:
     """The level after a minute, the steps in it, and what short bursts took out [A s].
 
     A new level is believed when two points in a row agree on it, or at once where the step has the
@@ -40,7 +40,7 @@ def follow(level: Level, minute: Minute, expected_a: float | None) -> tuple[Leve
     """
     now_a, held_s, next_a, next_s, next_from_s = (
         level.amperes, level.held_s, level.next_a, level.next_s, level.next_from_s)
-    steps: list[Step] = []
+    steps: list[CurrentStep] = []
     burst_as = 0.0
     for at_s, span_s, a in _points(minute):
         if now_a is None:
@@ -64,16 +64,16 @@ def follow(level: Level, minute: Minute, expected_a: float | None) -> tuple[Leve
                 to_a, total, from_s = a, span_s, at_s - span_s
                 if next_s:  # the point before fell into the step
                     from_s -= next_s * abs(next_a - now_a) / max(abs(off), abs(next_a - now_a))
-            steps.append(Step(from_s, to_a - now_a))
+            steps.append(CurrentStep(from_s, to_a - now_a))
             now_a, held_s, next_s = to_a, total, 0.0
         else:
             if next_s and (next_a - now_a) * off < 0 and next_a < now_a:
                 burst_as += (now_a - next_a) * next_s
             next_a, next_s, next_from_s = a, span_s, at_s - span_s
-    return Level(now_a, held_s, next_a, next_s, next_from_s), tuple(steps), burst_as
+    return CurrentLevel(now_a, held_s, next_a, next_s, next_from_s), tuple(steps), burst_as
 
 
-def lost(level: Level) -> Level:
+def is_lost(level: CurrentLevel) -> CurrentLevel:
     """The level after a hole in the readings."""
     return replace(level, amperes=None, next_s=0.0)
 

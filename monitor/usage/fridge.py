@@ -3,7 +3,7 @@ from dataclasses import dataclass, replace
 from math import cos, exp, pi
 
 from monitor.findings import Answer, Estimate, NotYet
-from monitor.usage.current_steps import Step
+from monitor.usage.current_steps import CurrentStep
 
 #: A run of the compressor lasts this long [s]; shorter is a pump, longer with no end seen is not known.
 SHORTEST_S, LONGEST_S = 100.0, 5 * 3600.0
@@ -26,7 +26,7 @@ TOO_LONG = 4.0
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class RunKind:
     """Runs of like current: candidates for being the fridge."""
 
     amperes: float
@@ -39,7 +39,7 @@ class Kind:
 class Fridge:
     """What was learnt of the compressor. Times by bin of the solar day, fading, are in seconds."""
 
-    kinds: tuple[Kind, ...] = ()
+    kinds: tuple[RunKind, ...] = ()
     switched_on: tuple[tuple[float, float], ...] = ()   # steps not yet answered by one back: (at, size)
     running: bool | None = None
     since_s: float = 0.0
@@ -52,7 +52,7 @@ class Fridge:
     slope_sums: tuple[float, float, float, float, float] = (0.0,) * 5
 
 
-def kind(fridge: Fridge) -> Kind | None:
+def kind(fridge: Fridge) -> RunKind | None:
     """The load that comes and goes most often, None until that is often enough to be a compressor."""
     return fridge.kinds[0] if fridge.kinds and fridge.kinds[0].runs > 4.5 else None
 
@@ -63,29 +63,29 @@ def amperes(fridge: Fridge) -> float | None:
     return None if found is None else found.amperes
 
 
-def stepped(fridge: Fridge, steps: tuple[Step, ...], part: int, temperature_c: float | None) -> Fridge:
+def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], part: int, temperature_c: float | None) -> Fridge:
     """The fridge after the steps of a minute; part is the bin of the solar day."""
     for step in steps:
-        fridge = _learnt(fridge, step)
+        fridge = _learn_run(fridge, step)
         size = amperes(fridge)
         if size is None or abs(abs(step.by_a) - size) > 0.2 * size + 0.15:
             continue
         now_on = step.by_a < 0
         if fridge.running is not None and fridge.running != now_on:
-            fridge = _counted(fridge, step.at_s, part, temperature_c)
+            fridge = _count_run(fridge, step.at_s, part, temperature_c)
             fridge = replace(fridge, cycles=fridge.cycles + (0.0 if now_on else 1.0))
         fridge = replace(fridge, running=now_on, since_s=step.at_s)
     return fridge
 
 
-def hidden(fridge: Fridge, at_s: float, part: int, temperature_c: float | None) -> Fridge:
+def hide_runs(fridge: Fridge, at_s: float, part: int, temperature_c: float | None) -> Fridge:
     """The fridge where steps can no longer be seen: a gap, the engine, or a charger that holds the voltage."""
     if fridge.running is None:
         return replace(fridge, switched_on=()) if fridge.switched_on else fridge
-    return replace(_counted(fridge, at_s, part, temperature_c), running=None, switched_on=())
+    return replace(_count_run(fridge, at_s, part, temperature_c), running=None, switched_on=())
 
 
-def _learnt(fridge: Fridge, step: Step) -> Fridge:
+def _learn_run(fridge: Fridge, step: CurrentStep) -> Fridge:
     """Pair a step back with the step that it answers, and count the run to its kind."""
     if step.by_a < 0:
         waiting = tuple(w for w in fridge.switched_on if step.at_s - w[0] < LONGEST_S)[-3:]
@@ -101,22 +101,22 @@ def _learnt(fridge: Fridge, step: Step) -> Fridge:
     return fridge
 
 
-def _with_run(kinds: tuple[Kind, ...], size: float, at_s: float, run_s: float) -> tuple[Kind, ...]:
-    faded = [Kind(k.amperes, k.runs * exp((k.at_s - at_s) / MEMORY_S), at_s, k.run_s) for k in kinds]
+def _with_run(kinds: tuple[RunKind, ...], size: float, at_s: float, run_s: float) -> tuple[RunKind, ...]:
+    faded = [RunKind(k.amperes, k.runs * exp((k.at_s - at_s) / MEMORY_S), at_s, k.run_s) for k in kinds]
     near = min(faded, key=lambda k: abs(k.amperes - size), default=None)
     if near is not None and abs(near.amperes - size) < ALIKE * near.amperes:
         faded.remove(near)
         gain = max(1 / (near.runs + 1), 0.03)
         # Long runs count as no longer than twice the usual: one lost end must not move the mean.
         lasted = min(run_s, 2 * near.run_s) if near.runs > 4 else run_s
-        faded.append(Kind(near.amperes + gain * (size - near.amperes), near.runs + 1, at_s,
+        faded.append(RunKind(near.amperes + gain * (size - near.amperes), near.runs + 1, at_s,
                           near.run_s + gain * (lasted - near.run_s)))
     else:
-        faded.append(Kind(size, 1.0, at_s, run_s))
+        faded.append(RunKind(size, 1.0, at_s, run_s))
     return tuple(sorted(faded, key=lambda k: -k.runs)[:6])
 
 
-def _counted(fridge: Fridge, until_s: float, part: int, temperature_c: float | None) -> Fridge:
+def _count_run(fridge: Fridge, until_s: float, part: int, temperature_c: float | None) -> Fridge:
     """Add the time since the last step to the duty of this part of the day."""
     span_s = until_s - fridge.since_s
     usual = kind(fridge)

@@ -92,7 +92,7 @@ def potential_a(sky: Sky, half: Half, harvest_a: float) -> float:
     return max(harvest_a, sky.clearness_frac * sky.envelope_a[half.slot % DAY_SLOTS])
 
 
-def seen(sky: Sky, half: Half, harvest_a: float) -> Sky:
+def note_sun(sky: Sky, half: Half, harvest_a: float) -> Sky:
     """The sky after one more half hour in which nothing but sun and loads moved the battery."""
     at = half.slot % DAY_SLOTS
     if deep_night(half.slot):
@@ -129,7 +129,7 @@ def _night(sky: Sky, half: Half) -> Sky:
                    nights=sky.nights + 1)
 
 
-def told(sky: Sky, half_day_h: float) -> Sky:
+def describe_sky(sky: Sky, half_day_h: float) -> Sky:
     """The sky where place and date say when the sun rises, unless the harvest itself has already shown it."""
     if sky.by_harvest or half_day_h <= 0:
         return sky
@@ -137,7 +137,7 @@ def told(sky: Sky, half_day_h: float) -> Sky:
     return replace(sky, rise=NOON - half, set=NOON + half, learnt=True)
 
 
-def turned(sky: Sky, slots: int) -> Sky:
+def note_turn(sky: Sky, slots: int) -> Sky:
     """The sky after noon was found that many slots from where it was thought to be."""
     if not slots:
         return sky

@@ -44,7 +44,7 @@ def add(
     )
 
 
-def renumbered(history: History, slots: int, from_slot: int | None = None) -> History:
+def renumber(history: History, slots: int, from_slot: int | None = None) -> History:
     """The same history with slots moved later in the solar day: noon was found elsewhere than thought.
 
     All of them, or those from from_slot on where a pause of unsure length came before it: then
@@ -69,7 +69,7 @@ def window(values: tuple[float | None, ...], first_slot: int, from_slot: int) ->
     return day if day.count(None) <= DAY_SLOTS // 4 else ()
 
 
-def filled(day: tuple[float | None, ...], profile: tuple[float, ...]) -> tuple[float, ...]:
+def fill_slot(day: tuple[float | None, ...], profile: tuple[float, ...]) -> tuple[float, ...]:
     """A day with its unmeasured slots taken from the profile that starts at the same time of day."""
     if None not in day:
         return day  # type: ignore[return-value]

@@ -17,7 +17,7 @@ HIGHEST_V = 13.3
 
 
 @dataclass(frozen=True, slots=True)
-class Watched:
+class LoadOffState:
     """The latest two bins: the steady one before a step, and the one in which it may have come."""
 
     at_s: float = 0.0
@@ -29,7 +29,7 @@ class Watched:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LoadStep:
     """A load that went off: resistance, the change of current, the root of its age, and growth with that root.
 
     slope_ohm is in ohm per root of a second; None where the bin after it does not tell.
@@ -41,11 +41,11 @@ class Step:
     slope_ohm: float | None
 
 
-def add(held: Watched, at_s: float, voltage_v: float, current_a: float, rated_capacity_ah: float) -> tuple[Watched, Step | None]:
+def add(held: LoadOffState, at_s: float, voltage_v: float, current_a: float, rated_capacity_ah: float) -> tuple[LoadOffState, LoadStep | None]:
     """What is held after one more bin, and the step that it completes."""
     if held.voltage_v is None or at_s - held.at_s > APART_S:
-        return Watched(at_s, voltage_v, current_a), None
-    after = Watched(at_s, voltage_v, current_a, held.at_s, held.voltage_v, held.current_a)
+        return LoadOffState(at_s, voltage_v, current_a), None
+    after = LoadOffState(at_s, voltage_v, current_a, held.at_s, held.voltage_v, held.current_a)
     if held.before_v is None or not _rose(held.before_a, held.current_a, held.voltage_v, rated_capacity_ah):
         return after, None
     # The step came in the bin before this one; whatever of it this one adds came in the same bin's time.
@@ -57,10 +57,10 @@ def add(held: Watched, at_s: float, voltage_v: float, current_a: float, rated_ca
     seen, seen_later = (held.voltage_v - held.before_v) / first, (voltage_v - held.before_v) / whole
     root, root_later = (share * length / 2) ** 0.5, (share * length + later / 2) ** 0.5
     # this bin is spoken for: the next step begins from it
-    after = Watched(at_s, voltage_v, current_a)
+    after = LoadOffState(at_s, voltage_v, current_a)
     if share < LEAST_SHARE:
-        return after, Step(seen_later, whole, root_later, None)
-    return after, Step(seen, first, root, (seen_later - seen) / (root_later - root))
+        return after, LoadStep(seen_later, whole, root_later, None)
+    return after, LoadStep(seen, first, root, (seen_later - seen) / (root_later - root))
 
 
 def _rose(before_a: float, now_a: float, voltage_v: float, rated: float) -> bool:

@@ -5,7 +5,7 @@ from monitor.battery.label import Vehicle
 from monitor.findings import Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
 from monitor.sample import Minute
 from monitor.usage import current_steps, daylight, fridge, fridge_effort, harvest, history, solar_clock, who_took
-from monitor.usage.current_steps import Level
+from monitor.usage.current_steps import CurrentLevel
 from monitor.usage.fridge import BINS, Fridge
 from monitor.usage.fridge_effort import Effort
 from monitor.usage.harvest import Half, Sky
@@ -15,7 +15,7 @@ from monitor.usage.who_took import Shares
 
 
 @dataclass(frozen=True, slots=True)
-class Slot:
+class LoadSlot:
     """The half hour being filled."""
 
     number: int
@@ -28,10 +28,10 @@ class Slot:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class LoadsState:
     """Everything the loads tracker carries from minute to minute."""
 
-    slot: Slot | None = None
+    slot: LoadSlot | None = None
     past: History = History()
     sky: Sky = Sky()
     clock: SolarClock = SolarClock()
@@ -45,7 +45,7 @@ class Held:
     harvest_a: float | None = None
     drive_charge_a: float | None = None     # into the house battery while the engine ran, not yet tapering
     drive_h: float = 0.0
-    level: Level = Level()
+    level: CurrentLevel = CurrentLevel()
     cold: Fridge = Fridge()
     effort: Effort = Effort()
     base_a: float | None = None         # level of the deep night between two runs of the fridge
@@ -59,7 +59,7 @@ class Held:
 
 
 @dataclass(frozen=True, slots=True)
-class Findings:
+class LoadsFindings:
     """Who took the charge. Currents in amperes, positive: loads leave the battery, harvest enters it."""
 
     load_a: Answer                      # of the last half hour
@@ -75,23 +75,23 @@ class Findings:
     lights_out_solar_hour: float | None = None
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> LoadsState:
     """Nothing seen yet."""
-    return Held()
+    return LoadsState()
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> Held:
+def update(held: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> LoadsState:
     """One minute further; at the end of each half hour the split is made and remembered."""
     clock, paused = held.clock, held.paused_slot
     if minute.hour is not None and not held.hour_known:
-        clock = solar_clock.told(clock, minute.end_s, minute.hour)
+        clock = solar_clock.describe_clock(clock, minute.end_s, minute.hour)
         held = replace(held, hour_known=True)
     if minute.gap_doubt_s > SLOT_S / 2 and minute.hour is None:
-        clock = solar_clock.doubted(clock, minute.gap_doubt_s)
+        clock = solar_clock.note_doubt(clock, minute.gap_doubt_s)
         paused = solar_clock.slot_of(clock, minute.end_s)
     if held.half_day_h is None and minute.year_day is not None and vehicle.latitude_deg is not None:
         half_h = daylight.half_day_h(vehicle.latitude_deg, minute.year_day)
-        held = replace(held, half_day_h=half_h, sky=harvest.told(held.sky, half_h))
+        held = replace(held, half_day_h=half_h, sky=harvest.describe_sky(held.sky, half_h))
     number = solar_clock.slot_of(clock, minute.end_s)
     slot = held.slot
     if slot is None or slot.number != number:
@@ -99,7 +99,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
             held = _close(replace(held, clock=clock), slot, charge, vehicle)
             clock = held.clock
         number = solar_clock.slot_of(clock, minute.end_s)
-        slot = Slot(number)
+        slot = LoadSlot(number)
     raw_a = minute.house_current_a
     temperature_c = minute.ambient_temperature_c
     if temperature_c is None:
@@ -111,14 +111,14 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
         sensor = vehicle.current_sensor
         current_a = (raw_a - sensor.offset_a) * sensor.gain
         running = join.engine in ("running", "cranking")
-        curtailed, high = _curtailed(minute, vehicle, current_a, high)
+        curtailed, high = _is_curtailed(minute, vehicle, current_a, high)
         span = minute.covered_s
-        slot = Slot(
+        slot = LoadSlot(
             number, slot.covered_s + span, slot.net_as + current_a * span,
             slot.solar_as + (minute.solar_current_a or 0.0) * span,
             slot.solar_s + (span if minute.solar_current_a is not None else 0.0),
             slot.curtailed_s + (span if curtailed else 0.0),
-            slot.apart_s + (span if running or _cut_off(minute, charge) else 0.0),
+            slot.apart_s + (span if running or _is_cut_off(minute, charge) else 0.0),
         )
         if running and current_a > 0.5 and not curtailed:
             drive_h += span / 3600
@@ -126,18 +126,18 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
                 current_a - drive_a)
     held = replace(held, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
                    curtailed=curtailed, drive_charge_a=drive_a, drive_h=drive_h)
-    return _stepped(held, minute, join)
+    return _update_on_step(held, minute, join)
 
 
-def _stepped(held: Held, minute: Minute, join: JoinFindings) -> Held:
+def _update_on_step(held: LoadsState, minute: Minute, join: JoinFindings) -> LoadsState:
     """Follow the current's steps: the fridge, short bursts, the night's base, the lights going out."""
     number = held.slot.number
     part = number % DAY_SLOTS * BINS // DAY_SLOTS
     if minute.house_current_a is None or minute.gap_s > 300 or held.curtailed or join.engine in ("running", "cranking"):
         if held.level.amperes is None:
             return held
-        return replace(held, level=current_steps.lost(held.level),
-                       cold=fridge.hidden(held.cold, minute.start_s, part, held.temperature_c))
+        return replace(held, level=current_steps.is_lost(held.level),
+                       cold=fridge.hide_runs(held.cold, minute.start_s, part, held.temperature_c))
     size = fridge.amperes(held.cold)
     level, steps, burst_as = current_steps.follow(held.level, minute, size)
     if not steps and not burst_as:
@@ -148,7 +148,7 @@ def _stepped(held: Held, minute: Minute, join: JoinFindings) -> Held:
             gain = 0.2 if held.base_a is not None and seen_a < held.base_a else 0.02
             held = replace(held, base_a=_toward(held.base_a, seen_a, gain))
         return replace(held, level=level)
-    cold = fridge.stepped(held.cold, steps, part, held.temperature_c)
+    cold = fridge.update_on_step(held.cold, steps, part, held.temperature_c)
     drop = held.last_drop
     for step in steps:
         # Lights out: the evening's last step to less load that is not the fridge's.
@@ -161,7 +161,7 @@ def _toward(old: float | None, new: float, gain: float) -> float:
     return new if old is None else old + gain * (new - old)
 
 
-def _curtailed(minute: Minute, vehicle: Vehicle, current_a: float, high: bool) -> tuple[bool, bool]:
+def _is_curtailed(minute: Minute, vehicle: Vehicle, current_a: float, high: bool) -> tuple[bool, bool]:
     """Whether the charger holds back what the sun could give, and whether it has today."""
     battery, volts = vehicle.house, minute.house_voltage_v
     if volts is None:
@@ -174,13 +174,13 @@ def _curtailed(minute: Minute, vehicle: Vehicle, current_a: float, high: bool) -
     return in_float, high
 
 
-def _cut_off(minute: Minute, charge: ChargeFindings) -> bool:
+def _is_cut_off(minute: Minute, charge: ChargeFindings) -> bool:
     """Whether the battery is so flat that loads have switched themselves off: what they would take is not seen."""
     return isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high < 0.08 or (
         minute.house_voltage_v is not None and minute.house_voltage_v < 10.9)
 
 
-def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> Held:
+def _close(held: LoadsState, slot: LoadSlot, charge: ChargeFindings, vehicle: Vehicle) -> LoadsState:
     """The half hour is over: split it, learn from it, keep it."""
     load_a: float | None = None
     harvest_a: float | None = None
@@ -194,8 +194,8 @@ def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> 
         load_a, harvest_a = harvest.split(sky, half)
         if half.solar_a is None and sky.learnt and harvest.deep_night(slot.number) and half.net_a > 0.5:
             load_a = None  # charged in the dark: mains
-        if solar_clock.settled(held.clock):
-            sky = harvest.seen(sky, half, harvest_a)
+        if solar_clock.is_settled(held.clock):
+            sky = harvest.note_sun(sky, half, harvest_a)
         kept_harvest = harvest.potential_a(sky, half, harvest_a)
     else:
         kept_harvest = None
@@ -215,7 +215,7 @@ def _close(held: Held, slot: Slot, charge: ChargeFindings, vehicle: Vehicle) -> 
         effort = fridge_effort.day(effort, held.cold)
         before = clock.shift_slots
         clock, past, paused = _midnight(clock, past, paused)
-        sky = harvest.new_day(harvest.turned(sky, clock.shift_slots - before))
+        sky = harvest.new_day(harvest.note_turn(sky, clock.shift_slots - before))
     return replace(held, past=past, sky=sky, clock=clock, half_day_h=half_h, paused_slot=paused, high_today=high,
                    load_a=load_a if load_a is not None else held.load_a, harvest_a=harvest_a, bursts_as=bursts_as,
                    bursts_ah_per_day=per_day, last_drop=drop, lights_out_hours=outs, effort=effort, day_c=day_c,
@@ -239,50 +239,50 @@ def _midnight(clock: SolarClock, past: History, paused: int | None) -> tuple[Sol
     shift = solar_clock.due_shift(clock)
     if shift:
         clock = replace(clock, shift_slots=clock.shift_slots + shift)
-        past = history.renumbered(past, shift, paused)
+        past = history.renumber(past, shift, paused)
         paused = None
     return clock, past, paused
 
 
-def findings(held: Held, vehicle: Vehicle) -> Findings:
+def findings(held: LoadsState, vehicle: Vehicle) -> LoadsFindings:
     """What is known now."""
     waiting, sky, cold = NotYet("a first half hour has to pass"), held.sky, held.cold
     slope, sigma = fridge.duty_per_k(cold)
-    return Findings(
-        load_a=_roughly(held.load_a) if held.load_a is not None else waiting,
-        harvest_a=_roughly(held.harvest_a) if held.harvest_a is not None else waiting,
+    return LoadsFindings(
+        load_a=_estimate_roughly(held.load_a) if held.load_a is not None else waiting,
+        harvest_a=_estimate_roughly(held.harvest_a) if held.harvest_a is not None else waiting,
         shares=held.shares, curtailed=held.curtailed, fridge_running=cold.running,
         duty_per_k=Estimate(slope, slope - 1.96 * sigma, slope + 1.96 * sigma, "learnt") if cold.cycles > 30
         else NotYet("some days of different warmth have to pass"),
         drive_charge_a=NotYet("no drive has charged the house battery yet") if held.drive_charge_a is None
-        else _roughly(held.drive_charge_a),
+        else _estimate_roughly(held.drive_charge_a),
         sun_rises_solar_hour=sky.rise / 2 if sky.learnt else None,
         sun_leaves_solar_hour=sky.set / 2 if sky.learnt else None,
-        solar_hour=held.slot.number % DAY_SLOTS / 2 if held.slot and solar_clock.settled(held.clock) else None,
+        solar_hour=held.slot.number % DAY_SLOTS / 2 if held.slot and solar_clock.is_settled(held.clock) else None,
         lights_out_solar_hour=lights_out_solar_hour(held),
     )
 
 
-def _roughly(value: float) -> Estimate:
+def _estimate_roughly(value: float) -> Estimate:
     return Estimate(value, 0.85 * value, 1.15 * value, "measured")
 
 
-def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: LoadsState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """Whether the fridge works harder than the warmth explains."""
     return fridge_effort.conditions(held.effort, held.cold)
 
 
-def driving(held: Held) -> bool:
+def driving(held: LoadsState) -> bool:
     """Whether the engine charged during a good part of the present half hour."""
     return held.slot is not None and held.slot.apart_s > 0.3 * max(held.slot.covered_s, 1.0)
 
 
-def sun_carries(held: Held) -> bool:
+def sun_carries(held: LoadsState) -> bool:
     """Whether the sun gave more than the loads took in the last whole half hour."""
     return held.harvest_a is not None and held.load_a is not None and held.harvest_a > held.load_a
 
 
-def sheddable(held: Held) -> tuple[tuple[str, float], ...]:
+def sheddable(held: LoadsState) -> tuple[tuple[str, float], ...]:
     """What could be left off tonight, with its mean current [A]."""
     found, out = held.shares, []
     if isinstance(found.fridge_ah_per_day, Estimate) and isinstance(found.fridge_duty_frac, Estimate):
@@ -292,7 +292,7 @@ def sheddable(held: Held) -> tuple[tuple[str, float], ...]:
     return tuple(out)
 
 
-def lights_out_solar_hour(held: Held) -> float | None:
+def lights_out_solar_hour(held: LoadsState) -> float | None:
     """When the lights usually go out (median of the last evenings), None until three evenings showed it."""
     seen = sorted(held.lights_out_hours)
     return seen[len(seen) // 2] % 24 if len(seen) >= 3 else None

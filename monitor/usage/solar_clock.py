@@ -35,23 +35,23 @@ def hour_of(clock: SolarClock, at_s: float) -> float:
     return ((at_s - clock.noon_s) / 3600.0 + 12.0) % 24.0
 
 
-def settled(clock: SolarClock) -> bool:
+def is_settled(clock: SolarClock) -> bool:
     """Whether noon is known well enough to tell night from day."""
     return clock.sigma_s < 2 * 3600.0
 
 
-def told(clock: SolarClock, at_s: float, hour: float) -> SolarClock:
+def describe_clock(clock: SolarClock, at_s: float, hour: float) -> SolarClock:
     """The clock after a trusted local hour, which places noon to about an hour."""
-    return weighed(clock, (at_s + (CLOCK_NOON_HOUR - hour) * 3600.0) % DAY_S, 3600.0)
+    return weigh_day(clock, (at_s + (CLOCK_NOON_HOUR - hour) * 3600.0) % DAY_S, 3600.0)
 
 
-def doubted(clock: SolarClock, doubt_s: float) -> SolarClock:
+def note_doubt(clock: SolarClock, doubt_s: float) -> SolarClock:
     """The clock after a pause whose length is unsure."""
     sigma_s = min((clock.sigma_s**2 + doubt_s**2) ** 0.5, 6 * 3600.0)
     return SolarClock(clock.noon_s, sigma_s, clock.shift_slots)
 
 
-def weighed(clock: SolarClock, noon_s: float, sigma_s: float) -> SolarClock:
+def weigh_day(clock: SolarClock, noon_s: float, sigma_s: float) -> SolarClock:
     """The clock after one sight of noon; half a day either way is no difference that can be known."""
     miss_s = (noon_s - clock.noon_s + DAY_S / 2) % DAY_S - DAY_S / 2
     before = clock.sigma_s**2
@@ -62,14 +62,14 @@ def weighed(clock: SolarClock, noon_s: float, sigma_s: float) -> SolarClock:
 def day_seen(clock: SolarClock, middle_s: float) -> SolarClock:
     """The clock a day later, after a day's middle of harvest (log time)."""
     moved = SolarClock(clock.noon_s, (clock.sigma_s**2 + 240.0**2) ** 0.5, clock.shift_slots)
-    return weighed(moved, (middle_s + MIDDLE_EARLY_H * 3600.0) % DAY_S, MIDDLE_SIGMA_H * 3600.0)
+    return weigh_day(moved, (middle_s + MIDDLE_EARLY_H * 3600.0) % DAY_S, MIDDLE_SIGMA_H * 3600.0)
 
 
 def due_shift(clock: SolarClock) -> int:
     """By how many slots the numbering should move to put noon at slot 24; 0 while it is near enough."""
     wanted = DAY_SLOTS // 2 - clock.noon_s / SLOT_S
     miss = (wanted - clock.shift_slots + DAY_SLOTS / 2) % DAY_SLOTS - DAY_SLOTS / 2
-    return round(miss) if abs(miss) > 1.2 and settled(clock) else 0
+    return round(miss) if abs(miss) > 1.2 and is_settled(clock) else 0
 
 
 def middle_of(excess_a: tuple[float, ...], first_slot: int, shift_slots: int) -> float | None:

@@ -45,11 +45,11 @@ def shares(
     took = fridge.ah_per_day(cold, day_c)
     duty = fridge.duties(cold, day_c)
     found = {
-        "load_ah_per_day": _measured(total), "harvest_ah_per_day": _measured(sun),
+        "load_ah_per_day": _as_measured(total), "harvest_ah_per_day": _as_measured(sun),
         "fridge_ah_per_day": took,
         "base_a": Estimate(base_a, base_a - 0.15, base_a + 0.15, "learnt") if base_a is not None else NotYet(
             "one night has to pass"),
-        "bursts_ah_per_day": _measured(bursts_ah_per_day),
+        "bursts_ah_per_day": _as_measured(bursts_ah_per_day),
     }
     if size is not None and duty is not None and isinstance(took, Estimate):
         found["fridge_a"] = Estimate(size, 0.95 * size, 1.05 * size, "learnt")
@@ -93,7 +93,7 @@ def _sum_of(slots: list[float | None]) -> float | None:
     return 24 * sum(seen) / len(seen) if len(seen) >= 0.85 * DAY_SLOTS else None
 
 
-def _measured(value: float | None) -> Answer:
+def _as_measured(value: float | None) -> Answer:
     if value is None:
         return NotYet("one whole day has to pass")
     return Estimate(value, 0.9 * value, 1.1 * value, "learnt")

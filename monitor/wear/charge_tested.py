@@ -12,7 +12,7 @@ from monitor.wear.verdict import CapacityTest
 LEAST_SIGMA = 0.02
 
 
-def tested(held: charge.Held, test: CapacityTest, vehicle: Vehicle) -> charge.Held:
+def apply_capacity_test(held: charge.ChargeState, test: CapacityTest, vehicle: Vehicle) -> charge.ChargeState:
     """The charge tracker after a capacity test that reached its end; after one that did not, as before.
 
     The test becomes one measurement of the logarithm of capacity, as sure as its interval says.

@@ -4,13 +4,22 @@ from math import exp, log
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.estimation import step_resistance
-from monitor.findings import ChargeFindings, Condition, Estimate, Event, HealthFindings, JoinFindings, Line, NotYet
+from monitor.findings import (
+    ChargeFindings,
+    Condition,
+    Estimate,
+    Event,
+    EvidenceLine,
+    HealthFindings,
+    JoinFindings,
+    NotYet,
+)
 from monitor.sample import Minute
 from monitor.usage import load_off
-from monitor.usage.load_off import Watched
+from monitor.usage.load_off import LoadOffState
 from monitor.wear import rainflow_count, resistance_trend, resistance_weeks, swings
 from monitor.wear.rainflow_count import Rainflow
-from monitor.wear.resistance_weeks import Effects, Level, Sums
+from monitor.wear.resistance_weeks import Effects, Sums, WeekLevel
 from monitor.wear.verdict import NOTHING_YET, CapacityTest, Verdict, judge
 from monitor.wear.week import Week
 from monitor.wear.week import event as week_event
@@ -39,57 +48,57 @@ class Wear:
 
 
 @dataclass(frozen=True, slots=True)
-class Filling:
+class OpenWeek:
     """The week being filled."""
 
     start_s: float | None = None
     steps: Sums = Sums()
     warm_sum_c: float = 0.0
     warm_hours: float = 0.0
-    watched: Watched = Watched()
+    watched: LoadOffState = LoadOffState()
     anchor_age_s: float | None = None
     level_frac: float | None = None
     week: Week = Week(0.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class HealthState:
     """Weeks that are over, the one being filled, and the totals."""
 
     weeks: tuple[Week, ...] = ()
-    filling: Filling = Filling()
-    levels: tuple[Level, ...] = ()  # of resistance, a week each
+    filling: OpenWeek = OpenWeek()
+    levels: tuple[WeekLevel, ...] = ()  # of resistance, a week each
     learnt: Sums = Sums()           # what the insides of the weeks say of depth and warmth
     wear: Wear = Wear()
     judged: Verdict = NOTHING_YET
     test: CapacityTest | None = None      # the latest capacity test
-    swung: swings.Held = swings.Held()
+    swung: swings.SwingsState = swings.SwingsState()
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> HealthState:
     """Nothing seen yet."""
-    return Held()
+    return HealthState()
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> Held:
+def update(held: HealthState, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> HealthState:
     """One minute further; a week is closed by the first minute beyond it."""
     filling, weeks, judged, news = held.filling, held.weeks, held.judged, ()
     levels, learnt = held.levels, held.learnt
     if filling.start_s is None:
         filling = replace(filling, start_s=minute.start_s, week=Week(minute.start_s))
     elif minute.end_s - filling.start_s > WEEK_S:
-        learnt = resistance_weeks.pooled(learnt, resistance_weeks.within(filling.steps))
+        learnt = resistance_weeks.pool_effects(learnt, resistance_weeks.within_week(filling.steps))
         effects = resistance_weeks.effects(learnt, vehicle.house)
         level_now = resistance_weeks.level(filling.steps, filling.start_s, effects)
-        levels = levels if level_now is None else _thinned((*levels, level_now))
-        over = closed_week(filling, level_now, effects)
-        weeks = _thinned((*weeks, over))
+        levels = levels if level_now is None else _thin_weeks((*levels, level_now))
+        over = close_week(filling, level_now, effects)
+        weeks = _thin_weeks((*weeks, over))
         judged = judge(weeks, vehicle.house, held.test, resistance_trend.growth(levels, effects))
         news = (week_event(over, minute.start_s),)
         if judged.word != held.judged.word and judged.word != "not enough evidence":
             news += (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
-        filling = Filling(start_s=minute.start_s, watched=filling.watched, anchor_age_s=filling.anchor_age_s,
+        filling = OpenWeek(start_s=minute.start_s, watched=filling.watched, anchor_age_s=filling.anchor_age_s,
                           level_frac=filling.level_frac, week=Week(minute.start_s))
     week, hours = filling.week, minute.duration_s / 3600
     level = charge.charge_frac.value if isinstance(charge.charge_frac, Estimate) else None
@@ -109,19 +118,19 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings, cha
         week.fulls + (new_full and (before_s is None or before_s > 6 * 3600)),
         max(week.empties_above_frac, filling.level_frac) if emptied else week.empties_above_frac)
     warm = minute.house_temperature_c
-    filling = _stepped(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
-    return Held(weeks, filling, levels, learnt, _worn(held.wear, minute, hours, level, warm, new_full), judged, held.test,
+    filling = _update_on_step(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
+    return HealthState(weeks, filling, levels, learnt, _update_wear(held.wear, minute, hours, level, warm, new_full), judged, held.test,
                 swings.update(held.swung, minute, vehicle, charge), news)
 
 
-def tested(held: Held, test: CapacityTest, vehicle: Vehicle) -> Held:
+def note_capacity_test(held: HealthState, test: CapacityTest, vehicle: Vehicle) -> HealthState:
     """What is held after a capacity test: one more line of evidence, weighed at once."""
     return replace(held, test=test, judged=judge(
         held.weeks, vehicle.house, test, resistance_trend.growth(held.levels, resistance_weeks.effects(held.learnt, vehicle.house))))
 
 
-def _stepped(filling: Filling, minute: Minute, battery: Battery, known_frac: float | None, week: Week,
-             anchor_age_s: float | None, warm: float | None, hours: float, learnt: Sums) -> Filling:
+def _update_on_step(filling: OpenWeek, minute: Minute, battery: Battery, known_frac: float | None, week: Week,
+             anchor_age_s: float | None, warm: float | None, hours: float, learnt: Sums) -> OpenWeek:
     """The filling with the moments of one minute at which a load went off, with the voltage that came back."""
     level = 0.8 if known_frac is None else known_frac
     warmth = 0.0 if warm is None else warm - 25.0
@@ -140,10 +149,10 @@ def _stepped(filling: Filling, minute: Minute, battery: Battery, known_frac: flo
     warm_sum, warm_hours = filling.warm_sum_c, filling.warm_hours
     if warm is not None:
         warm_sum, warm_hours = warm_sum + warm * hours, warm_hours + hours
-    return Filling(filling.start_s, steps, warm_sum, warm_hours, watched, anchor_age_s, known_frac, week)
+    return OpenWeek(filling.start_s, steps, warm_sum, warm_hours, watched, anchor_age_s, known_frac, week)
 
 
-def closed_week(filling: Filling, level: Level | None, effects: Effects) -> Week:
+def close_week(filling: OpenWeek, level: WeekLevel | None, effects: Effects) -> Week:
     """The record of a week, from what was gathered in it."""
     resistance = sigma = None
     if level is not None:
@@ -154,7 +163,7 @@ def closed_week(filling: Filling, level: Level | None, effects: Effects) -> Week
     return replace(filling.week, resistance_ohm=resistance, resistance_sigma_ohm=sigma, temperature_c=warm)
 
 
-def _thinned(weeks: tuple) -> tuple:
+def _thin_weeks(weeks: tuple) -> tuple:
     """At most KEPT_WEEKS records: the first eight (the baseline) stay, of the old ones every second goes."""
     if len(weeks) <= KEPT_WEEKS:
         return weeks
@@ -162,7 +171,7 @@ def _thinned(weeks: tuple) -> tuple:
     return (*first, *middle[::2], *last)
 
 
-def _worn(wear: Wear, minute: Minute, hours: float, level: float | None, warm: float | None, full: bool) -> Wear:
+def _update_wear(wear: Wear, minute: Minute, hours: float, level: float | None, warm: float | None, full: bool) -> Wear:
     low, heat, cycles = wear.low_hours, wear.heat_hours, wear.cycles
     if level is not None:
         low = (low[0] + hours * (level < 0.5), low[1] + hours * (level < 0.3), low[2] + hours * (level < 0.2))
@@ -174,19 +183,19 @@ def _worn(wear: Wear, minute: Minute, hours: float, level: float | None, warm: f
                 max(wear.longest_without_full_s, since), since, cycles)
 
 
-def findings(held: Held, vehicle: Vehicle) -> HealthFindings:
+def findings(held: HealthState, vehicle: Vehicle) -> HealthFindings:
     """What the weeks and the totals say."""
     wear, judged = held.wear, held.judged
     warm = wear.seen_hours
     return HealthFindings(
         judged.word, judged.lines, judged.capacity_frac, judged.resistance_growth_ratio,
         _latest_resistance(held), len(held.weeks), wear.charge_out_ah,
-        wear.charge_out_ah / vehicle.house.rated_capacity_ah, rainflow_count.with_halves(wear.cycles), wear.low_hours,
+        wear.charge_out_ah / vehicle.house.rated_capacity_ah, rainflow_count.count_with_halves(wear.cycles), wear.low_hours,
         tuple(h / warm for h in sorted(wear.heat_hours)) if warm > 24 else None,
         wear.since_full_s, wear.longest_without_full_s, swings.own_capacity(held.swung, vehicle), held.swung.most_ah)
 
 
-def _latest_resistance(held: Held) -> Estimate | NotYet:
+def _latest_resistance(held: HealthState) -> Estimate | NotYet:
     for week in reversed(held.weeks):
         if week.resistance_ohm is not None and week.resistance_sigma_ohm is not None:
             spread = 1.96 * week.resistance_sigma_ohm
@@ -194,11 +203,11 @@ def _latest_resistance(held: Held) -> Estimate | NotYet:
     return NotYet("one week in which a load of some amperes went off at least twenty times")
 
 
-def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: HealthState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """A battery to watch, a battery to replace."""
     judged = held.judged
     told = {line.weight: line for line in reversed(judged.lines)}
-    worst: Line | None = told.get("decisive") or told.get("strong") or told.get("weak")
+    worst: EvidenceLine | None = told.get("decisive") or told.get("strong") or told.get("weak")
     seen = "; ".join(line.seen for line in judged.lines if line.weight != "for")
     undo = worst.overturned_by if worst else ""
     return (

@@ -49,7 +49,7 @@ def add(held: Rainflow, charge_frac: float) -> Rainflow:
     return Rainflow(tuple(open_points), tuple(counts))
 
 
-def with_halves(held: Rainflow) -> tuple[float, ...]:
+def count_with_halves(held: Rainflow) -> tuple[float, ...]:
     """The counts with every open range taken as half a cycle, as the standard ends a record."""
     counts = list(held.counts)
     for a, b in zip(held.open_points, held.open_points[1:]):

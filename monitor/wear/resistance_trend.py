@@ -4,7 +4,7 @@ from math import exp, hypot, sqrt
 
 from monitor.findings import Answer, Estimate, NotYet
 from monitor.wear import resistance_weeks
-from monitor.wear.resistance_weeks import Effects, Level
+from monitor.wear.resistance_weeks import Effects, WeekLevel
 
 WEEK_S = 7 * 86400.0
 #: Fewer weeks say nothing of growth; weeks colder than 3 °C say little; three weeks further apart are no ageing.
@@ -28,7 +28,7 @@ class Trend:
     sigma_ln: float
 
 
-def trend(levels: tuple[Level, ...], found: Effects) -> Trend:
+def trend(levels: tuple[WeekLevel, ...], found: Effects) -> Trend:
     """The trend of two weeks or more: a local linear trend, filtered forward and smoothed back.
 
     Rauch, Tung and Striebel, AIAA Journal 3 (1965) 1445.
@@ -66,7 +66,7 @@ def trend(levels: tuple[Level, ...], found: Effects) -> Trend:
     return Trend(z, end_z, sqrt(end_var + ll + common))
 
 
-def growth(levels: tuple[Level, ...], found: Effects) -> Answer:
+def growth(levels: tuple[WeekLevel, ...], found: Effects) -> Answer:
     """Resistance now over that of the first week, or what is still missing. Cold weeks are left out."""
     warm = tuple(one for one in levels if one.warmth_k > COLD_K)
     if len(warm) < FEWEST_WEEKS:

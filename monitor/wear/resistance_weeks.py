@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import exp, log, sqrt
 
 from monitor.battery.label import Battery
-from monitor.usage.load_off import Step
+from monitor.usage.load_off import LoadStep
 
 #: Growth with depth before anything is learnt, in units of Shepherd's form, one sigma (J. Electrochem. Soc. 112 (1965)
 #: 657); and change per kelvin, one sigma: common practice. For lead-acid, and for lithium iron phosphate.
@@ -42,7 +42,7 @@ class Sums:
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class WeekLevel:
     """A closed week: means of log resistance, shape and warmth, and one sigma of the first.
 
     late_ohm is the part of the resistance, full and at 25 °C, that is not ohmic: it came after the step.
@@ -73,7 +73,7 @@ def shape(charge_frac: float) -> float:
     return log(1.0 + 0.6 * depth / (1.0 - depth))
 
 
-def add(sums: Sums, step: Step, weight: float, charge_frac: float, warmth_k: float, found: Effects) -> Sums:
+def add(sums: Sums, step: LoadStep, weight: float, charge_frac: float, warmth_k: float, found: Effects) -> Sums:
     """One more load step."""
     x, y, t = shape(charge_frac), log(step.ohm), warmth_k
     slope, slope_w = sums.slope, sums.slope_w
@@ -85,7 +85,7 @@ def add(sums: Sums, step: Step, weight: float, charge_frac: float, warmth_k: flo
                 sums.ty + weight * t * y, sums.yy + weight * y * y, sums.root + weight * step.root_age, slope, slope_w)
 
 
-def within(sums: Sums) -> Sums:
+def within_week(sums: Sums) -> Sums:
     """The same about the week's own means: what it says of depth and warmth, whatever its level."""
     if sums.steps < FEWEST_STEPS or not sums.w:
         return Sums()
@@ -94,7 +94,7 @@ def within(sums: Sums) -> Sums:
                 sums.ty - t * y / w, sums.yy - y * y / w)
 
 
-def pooled(a: Sums, b: Sums) -> Sums:
+def pool_effects(a: Sums, b: Sums) -> Sums:
     """Both together."""
     return Sums(a.steps + b.steps, a.w + b.w, a.x + b.x, a.t + b.t, a.y + b.y, a.xx + b.xx, a.xt + b.xt, a.tt + b.tt, a.xy + b.xy,
                 a.ty + b.ty, a.yy + b.yy)
@@ -119,16 +119,16 @@ def _spread(sums: Sums, a: float, b: float) -> float:
     return max(left / sums.w, 0.0004)
 
 
-def level(sums: Sums, at_s: float, found: Effects) -> Level | None:
+def level(sums: Sums, at_s: float, found: Effects) -> WeekLevel | None:
     """A week's means, or None where it had too few steps."""
     if sums.steps < FEWEST_STEPS:
         return None
-    spread = _spread(within(sums), found.depth, found.warmth_per_k)
+    spread = _spread(within_week(sums), found.depth, found.warmth_per_k)
     late = sums.slope / sums.slope_w * sums.root / sums.w if sums.slope_w > 0.3 * sums.w else None
-    return Level(at_s, sums.y / sums.w, sums.x / sums.w, sums.t / sums.w, sqrt(ALIKE * spread / sums.steps + LEAST_SIGMA**2), late)
+    return WeekLevel(at_s, sums.y / sums.w, sums.x / sums.w, sums.t / sums.w, sqrt(ALIKE * spread / sums.steps + LEAST_SIGMA**2), late)
 
 
-def at_full(one: Level, found: Effects) -> tuple[float, float]:
+def at_full(one: WeekLevel, found: Effects) -> tuple[float, float]:
     """Logarithm of the week's resistance full and at 25 °C, one sigma."""
     x, t = one.shape, one.warmth_k
     doubt = x * x * found.depth_var + 2 * x * t * found.cross_var + t * t * found.warmth_var

@@ -36,7 +36,7 @@ WEEK_S, BOUND_HOLDS_S = 7 * 86400.0, 60 * 86400.0
 
 
 @dataclass(frozen=True, slots=True)
-class Open:
+class OpenSwing:
     """The swing under way: from its first word of the battery to the latest."""
 
     drawn_ah: float | None = None           # since the last full charge (lithium: or knee), None: none seen
@@ -57,26 +57,26 @@ class Open:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class SwingsState:
     """The swings so far, the one under way, and the most that was ever drawn."""
 
     swings: tuple[Swing, ...] = ()
-    open: Open = Open()
+    open: OpenSwing = OpenSwing()
     most_ah: float = 0.0        # drawn from full without finding it empty, within the last weeks
     most_at_s: float = 0.0
     found: tuple[float, float] | None = None     # capacity and sigma of the swings [Ah]
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> SwingsState:
     """Nothing seen yet."""
-    return Held()
+    return SwingsState()
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> Held:
+def update(held: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> SwingsState:
     """One minute further."""
     battery, now = vehicle.house, held.open
     if minute.gap_s > 600.0 or charge.anchor_age_s is None:
-        return _closed(held, minute.end_s, Open())
+        return _close_swing(held, minute.end_s, OpenSwing())
     sensor = vehicle.current_sensor
     offset = charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else sensor.offset_a
     hours = minute.covered_s / 3600.0
@@ -85,11 +85,11 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings)
     anchored = charge.anchor if charge.anchor_age_s == 0.0 and isinstance(charge.charge_frac, Estimate) else ""
     if anchored == "full":
         depth = 1.0 - charge.charge_frac.value
-        return _closed(held, minute.end_s, Open(0.0, depth), None if battery.lead_acid else _between(
+        return _close_swing(held, minute.end_s, OpenSwing(0.0, depth), None if battery.lead_acid else _between(
             now, minute.end_s, depth, battery, charge))
     knee = _knee(minute, battery, charge) if anchored and not battery.lead_acid else None
     if knee is not None:
-        return _closed(held, minute.end_s, Open(0.0, knee), _between(now, minute.end_s, knee, battery, charge))
+        return _close_swing(held, minute.end_s, OpenSwing(0.0, knee), _between(now, minute.end_s, knee, battery, charge))
     if now.drawn_ah is None:
         return held
     charging = minute.charge_in_ah > minute.charge_out_ah + 0.001 * battery.rated_capacity_ah * hours
@@ -99,7 +99,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings)
         charged_s=0.0 if charging else now.charged_s + minute.duration_s,
         settled_ah=0.0 if charging else now.settled_ah + net_ah)
     if now.returned_ah > MOST_RETURN_FRAC[battery.lead_acid] * battery.rated_capacity_ah:
-        return _closed(held, minute.end_s, Open())
+        return _close_swing(held, minute.end_s, OpenSwing())
     if now.from_depth_frac < 0.5 and anchored != "empty":
         sure_ah = now.drawn_ah - 1.96 * _charge_sigma_ah(battery, now.hours, now.returned_ah, now.drawn_ah, charge)
         if sure_ah > held.most_ah or minute.end_s - held.most_at_s > BOUND_HOLDS_S:
@@ -107,7 +107,7 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, charge: ChargeFindings)
     return replace(held, open=_read(now, minute, battery, charge) if battery.lead_acid else now)
 
 
-def _read(now: Open, minute: Minute, battery: Battery, charge: ChargeFindings) -> Open:
+def _read(now: OpenSwing, minute: Minute, battery: Battery, charge: ChargeFindings) -> OpenSwing:
     """Lead-acid: the swing with this minute's word of the resting voltage, if it was one."""
     rated, voltage, current = battery.rated_capacity_ah, minute.house_voltage_v, minute.house_current_a
     settled = now.charged_s > SETTLED_S and now.settled_ah > STRIPPED_FRAC * rated
@@ -150,7 +150,7 @@ def _knee(minute: Minute, battery: Battery, charge: ChargeFindings) -> float | N
     return None if anchor is None else anchor.depth_frac
 
 
-def _between(now: Open, at_s: float, depth_frac: float, battery: Battery, charge: ChargeFindings) -> Swing | None:
+def _between(now: OpenSwing, at_s: float, depth_frac: float, battery: Battery, charge: ChargeFindings) -> Swing | None:
     """Lithium: the swing from a full charge to the knee or back, where this is the other end of one."""
     swing_frac, drawn_ah = depth_frac - now.from_depth_frac, now.drawn_ah
     if drawn_ah is None or abs(swing_frac) < 0.5 or drawn_ah * swing_frac <= 0.0:
@@ -165,16 +165,16 @@ def _charge_sigma_ah(battery: Battery, hours: float, returned_ah: float, charge_
     return sqrt((offset_a * hours) ** 2 + (LOST_SIGMA_FRAC[battery.lead_acid] * returned_ah) ** 2 + (0.006 * charge_ah) ** 2 + 0.3**2)
 
 
-def _closed(held: Held, at_s: float, following: Open, swing: Swing | None = None) -> Held:
+def _close_swing(held: SwingsState, at_s: float, following: OpenSwing, swing: Swing | None = None) -> SwingsState:
     """What is held once the swing under way is over."""
     swing = swing or held.open.best
     if swing is None:
         return replace(held, open=following)
     swings = (*held.swings[1 - KEPT:], swing)
-    return replace(held, swings=swings, open=replace(following, best=None), found=capacity(_faded(swings, at_s)))
+    return replace(held, swings=swings, open=replace(following, best=None), found=capacity(_fade_weight(swings, at_s)))
 
 
-def _faded(swings: tuple[Swing, ...], at_s: float) -> tuple[Swing, ...]:
+def _fade_weight(swings: tuple[Swing, ...], at_s: float) -> tuple[Swing, ...]:
     """The swings with old ones less sure."""
     kept = []
     for s in swings:
@@ -183,7 +183,7 @@ def _faded(swings: tuple[Swing, ...], at_s: float) -> tuple[Swing, ...]:
     return tuple(kept)
 
 
-def own_capacity(held: Held, vehicle: Vehicle) -> Answer:
+def own_capacity(held: SwingsState, vehicle: Vehicle) -> Answer:
     """Capacity by swings alone [Ah]: lead-acid the acid's, lithium iron phosphate from full to its knee.
 
     The interval is that of total least squares, with what all swings share added outside the average: the slope

@@ -3,9 +3,9 @@ from dataclasses import dataclass
 from math import log
 
 from monitor.battery.label import Battery
-from monitor.findings import Answer, Estimate, Line, NotYet, VerdictWord
+from monitor.findings import Answer, Estimate, EvidenceLine, NotYet, VerdictWord
 from monitor.wear import resistance_trend
-from monitor.wear.resistance_weeks import Effects, Level
+from monitor.wear.resistance_weeks import Effects, WeekLevel
 from monitor.wear.week import Week
 
 #: End of life by common practice and US Bureau of Reclamation FIST 3-6: 80 % of rated capacity.
@@ -41,7 +41,7 @@ class Verdict:
     """The word, what it rests on, and the figures behind."""
 
     word: VerdictWord
-    lines: tuple[Line, ...]
+    lines: tuple[EvidenceLine, ...]
     capacity_frac: Answer          # of the label
     resistance_growth_ratio: Answer      # against the battery's own first weeks
 
@@ -63,31 +63,31 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
     capacity, growth = _capacity(warm, battery), _growth(warm) if growth is None else growth
     if test is not None and weeks and weeks[-1].start_s - test.at_s > TEST_HOLDS_S:
         test = None
-    lines: list[Line] = [] if test is None else _test_lines(test, battery)
+    lines: list[EvidenceLine] = [] if test is None else _test_lines(test, battery)
     if isinstance(capacity, Estimate):
         figures = f"{100 * capacity.low:.0f} to {100 * capacity.high:.0f} % of the label"
         undo = "a guided capacity test that gives more, or a label that promises less than configured"
         if capacity.high < FAR_GONE_FRAC:
-            lines.append(Line("decisive", f"usable charge is {figures}", undo))
+            lines.append(EvidenceLine("decisive", f"usable charge is {figures}", undo))
         elif capacity.high < USED_UP_FRAC:
-            lines.append(Line("strong", f"usable charge is {figures}", undo))
+            lines.append(EvidenceLine("strong", f"usable charge is {figures}", undo))
         elif capacity.value < USED_UP_FRAC:
-            lines.append(Line("weak", f"usable charge is probably below 80 %: {figures}", undo))
+            lines.append(EvidenceLine("weak", f"usable charge is probably below 80 %: {figures}", undo))
         elif capacity.low > USED_UP_FRAC or capacity.value > SOUND_FRAC and capacity.low > FAR_GONE_FRAC:
-            lines.append(Line("for", f"usable charge is {figures}", "a discharge that ends earlier than that"))
+            lines.append(EvidenceLine("for", f"usable charge is {figures}", "a discharge that ends earlier than that"))
     sagged = [w for w in warm[-2 * RECENT_WEEKS:] if w.empties_above_frac > 0.4]
     if len(sagged) >= 2:
-        lines.append(Line("decisive", "the battery proved empty twice while the books still showed more than 40 %",
+        lines.append(EvidenceLine("decisive", "the battery proved empty twice while the books still showed more than 40 %",
                           "a shunt that a load bypasses, or a discharge that goes on past that point"))
     if isinstance(growth, Estimate):
         figures = f"resistance is {growth.low:.2f} to {growth.high:.2f} times that of its first weeks"
         undo = "clean and tighten the battery's terminals and the voltage leads: if it falls, it was a contact"
         if growth.low > MUCH_GROWN:
-            lines.append(Line("strong", figures, undo))
+            lines.append(EvidenceLine("strong", figures, undo))
         elif growth.low > GROWN:
-            lines.append(Line("weak", figures, undo))
+            lines.append(EvidenceLine("weak", figures, undo))
         elif growth.high < GROWN:
-            lines.append(Line("for", figures, "a later rise"))
+            lines.append(EvidenceLine("for", figures, "a later rise"))
     if test is not None and test.reached_end:
         sound = test.low_ah > USED_UP_FRAC * battery.rated_capacity_ah
     else:
@@ -95,22 +95,22 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
     return Verdict(_word(lines, sound, len(warm) + 2 * (test is not None)), tuple(lines), capacity, growth)
 
 
-def _test_lines(test: CapacityTest, battery: Battery) -> list[Line]:
+def _test_lines(test: CapacityTest, battery: Battery) -> list[EvidenceLine]:
     """What a capacity test says: below 80 % of the label is the end of life (FIST 3-6, IEEE 450)."""
     low, value, high = (ah / battery.rated_capacity_ah for ah in (test.low_ah, test.capacity_ah, test.high_ah))
     if not test.reached_end:
         seen = f"a capacity test that was stopped early had already given {100 * low:.0f} % of the label"
-        return [Line("for", seen, "a discharge that ends earlier than that")] if low > USED_UP_FRAC else []
+        return [EvidenceLine("for", seen, "a discharge that ends earlier than that")] if low > USED_UP_FRAC else []
     seen = f"a capacity test gave {100 * low:.0f} to {100 * high:.0f} % of the label"
     undo = "a second test that begins with a longer charge and gives more"
     if high < USED_UP_FRAC:
-        return [Line("decisive", seen, undo)]
+        return [EvidenceLine("decisive", seen, undo)]
     if value < USED_UP_FRAC:
-        return [Line("strong", seen, undo)]
-    return [Line("for", seen, "a later test that gives less")]
+        return [EvidenceLine("strong", seen, undo)]
+    return [EvidenceLine("for", seen, "a later test that gives less")]
 
 
-def _word(lines: list[Line], sound: bool, weeks: int) -> VerdictWord:
+def _word(lines: list[EvidenceLine], sound: bool, weeks: int) -> VerdictWord:
     decisive = sum(line.weight == "decisive" for line in lines)
     strong = sum(line.weight == "strong" for line in lines)
     weak = sum(line.weight == "weak" for line in lines)
@@ -134,5 +134,5 @@ def _capacity(weeks: tuple[Week, ...], battery: Battery) -> Answer:
 
 def _growth(weeks: tuple[Week, ...]) -> Answer:
     return resistance_trend.growth(tuple(
-        Level(w.start_s, log(w.resistance_ohm), 0.0, 0.0, w.resistance_sigma_ohm / w.resistance_ohm)
+        WeekLevel(w.start_s, log(w.resistance_ohm), 0.0, 0.0, w.resistance_sigma_ohm / w.resistance_ohm)
         for w in weeks if w.resistance_ohm), NO_EFFECTS)

@@ -87,7 +87,7 @@ def grown_plans(factor: float, count: int, case: str, seed: int = 0) -> Iterator
         yield replace(plan, house=replace(plan.house, resistance_end_factor=factor))
 
 
-def health_of(plan: Plan, step_s: float = 120.0, days: float | None = None, charge_sigma: float = 0.03, seed: int = 1) -> health.Held:
+def health_of(plan: Plan, step_s: float = 120.0, days: float | None = None, charge_sigma: float = 0.03, seed: int = 1) -> health.HealthState:
     """The health tracker over a journey, told the true charge with an error that comes and goes within days."""
     chance, vehicle = Random(seed), owner(plan)
     held, off, truth = health.begin(vehicle), chance.gauss(0, charge_sigma), []
@@ -176,7 +176,7 @@ def speed() -> None:
     print(f"the verdict itself from the weekly records: {10 * (time.process_time() - begun):.1f} ms")
     chance = Random(1)
     life = [Slot(k / 4 % 24, 1.5 + chance.random(), max(8.0 - abs(k / 4 % 24 - 12), 0.0) * chance.random()) for k in range(60 * 96)]
-    known = whatif.Known(Setup("as it is", "agm", 100.0), 0.8, 5.0)
+    known = whatif.KnownBattery(Setup("as it is", "agm", 100.0), 0.8, 5.0)
     begun = time.process_time()
     whatif.ask(life, known, [replace(known.setup, capacity_ah=200.0)], 0.0)
     print(f"what-if, 60 days x {whatif.DRAWS} draws: {(time.process_time() - begun) / 2:.1f} s a candidate (10 allowed)")

@@ -30,7 +30,7 @@ def vehicle(plate: parkings.Build, house: str = "agm") -> Vehicle:
     return Vehicle(Battery("house", house, 100), Battery("starter", plate.chemistry, plate.label_ah))
 
 
-def park(held: starter.Held, parked: parkings.Parking, car: Vehicle, begun_s: float):
+def park(held: starter.StarterState, parked: parkings.Parking, car: Vehicle, begun_s: float):
     """A drive of half an hour, then one parking by quarter-hours: the state, the drain found first, kinds raised.
 
     The drain comes as (hour, drain), None where there was none; the kinds with their hours.

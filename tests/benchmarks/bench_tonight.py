@@ -58,7 +58,7 @@ class Lived:
     seconds: float
     steps: int
     drawn_ah: list      # (t, charge found, capacity found, mean current of 24 h before)
-    loads_held: loads.Held
+    loads_held: loads.LoadsState
 
 
 def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:

@@ -18,7 +18,7 @@ from monitor import pipeline
 from monitor.battery.label import Vehicle
 from monitor.planning import from_log, whatif
 from monitor.planning.candidates import setup
-from monitor.planning.load_profile import Logged
+from monitor.planning.load_profile import LoggedSlot
 from monitor.process.daemon import Daemon
 from monitor.store.reader import Reader
 from tests.benchmarks.ensemble import camps, owner
@@ -36,8 +36,8 @@ class Told:
 
     plan: Plan
     vehicle: Vehicle
-    life: list[Logged]
-    known: whatif.Known
+    life: list[LoggedSlot]
+    known: whatif.KnownBattery
 
 
 def told(plan: Plan, days: float) -> Told:
@@ -51,7 +51,7 @@ def told(plan: Plan, days: float) -> Told:
         daemon.close()
         reader = Reader(database)
         now = reader.now()
-        life, known = from_log.present(reader.rolled("quarters"), now.vehicle, now.findings.charge, now.findings.charge.capacity_ah)
+        life, known = from_log.describe_present(reader.rolled("quarters"), now.vehicle, now.findings.charge, now.findings.charge.capacity_ah)
     return Told(plan, vehicle, life, known)
 
 
@@ -86,7 +86,7 @@ def true_nights_per_30(plan: Plan, days: float, reserve_frac: float, quarters: i
     return below * 30.0 * DAY_S / (quarters * QUARTER_S)
 
 
-def answered(one: Told, days: float) -> Iterator[tuple[str, float, whatif.Answers]]:
+def answered(one: Told, days: float) -> Iterator[tuple[str, float, whatif.CandidateResult]]:
     """Each question with its truth and the answer.
 
     Raises

@@ -12,7 +12,7 @@ from pathlib import Path
 from monitor import pipeline
 from monitor.process.daemon import Daemon
 from monitor.store import chunks, open_log, salvage  # noqa: F401  so that no child has to
-from monitor.store.lock import held
+from monitor.store.lock import hold_lock
 from tests.hand_clock import NETWORK
 from tests.store_fixture import VEHICLE
 from tests.vehicle_by_hand import REST, Instrument
@@ -54,7 +54,7 @@ def live(folder: Path, commit_s: float) -> None:
     clock = FastClock(float(begun.read_text()))
     said = sys.stdout.fileno()
     database = folder / "ampledger.db"
-    with held(database) as ours:
+    with hold_lock(database) as ours:
         assert ours, "the daemon before this one is not dead"
         daemon = Daemon(database, VEHICLE, [Instrument(**REST)], clock=clock, begin=pipeline.begin, step=pipeline.step,
                         beat_s=BEAT_S, commit_s=commit_s)

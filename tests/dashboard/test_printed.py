@@ -8,13 +8,13 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboard import health_chart, worst_nights
-from dashboard.log_view import Book, NoBook
+from dashboard.log_view import LogView, NoLogView
 from dashboard.palette import DAY
 from dashboard.printed import html
 from monitor.findings import Event
 from monitor.store.batch import Batch
 from monitor.store.open_log import OpenLog
-from monitor.store.write_queue import Pending
+from monitor.store.write_queue import WriteQueue
 from monitor.wear.week import Week, event
 from tests import store_fixture
 from tests.dashboard.test_browser import CHROMIUM, QUIET, pytestmark  # noqa: F401
@@ -43,7 +43,7 @@ def aged(tmp_path_factory: pytest.TempPathFactory) -> Path:
     log = OpenLog(path, {})
     told = tuple(event(week, 100.0 + k) for k, (_, week) in enumerate(weeks(14, 0.3)))
     test = Event(5000.0, "capacity_test", "house", "A test.", (("capacity_ah", 47.0), ("low_ah", 45.0), ("high_ah", 49.0), ("reached_end", 1.0)))
-    pending = Pending()
+    pending = WriteQueue()
     pending.add(Batch(events=(*told, test)))
     log.write(pending)
     log.close()
@@ -69,7 +69,7 @@ def test_the_report_is_one_file_that_asks_for_nothing(aged: Path, tmp_path: Path
 
 
 def test_a_young_log_says_what_is_not_known_yet_and_why(full: Path) -> None:
-    text = html(Book(full))
+    text = html(LogView(full))
     assert "Not known yet, because the log is 38 h long and the first week is not over." in text
     assert "Not known yet, because it takes 7 days of log." in text
 
@@ -77,8 +77,8 @@ def test_a_young_log_says_what_is_not_known_yet_and_why(full: Path) -> None:
 def test_what_cannot_be_reported_on_is_one_clear_error(tmp_path: Path, make_log) -> None:
     done = _write(tmp_path / "none.db", tmp_path / "r.html")
     assert done.returncode == 1 and len(done.stderr.strip().splitlines()) == 1 and "none.db" in done.stderr
-    with pytest.raises(NoBook, match="empty"):
-        html(Book(make_log("empty")))
+    with pytest.raises(NoLogView, match="empty"):
+        html(LogView(make_log("empty")))
     bad = _write(make_log("simulated"), tmp_path / "r.html", "--with", "capacity=huge")
     assert bad.returncode == 2 and "not a number" in bad.stderr and not (tmp_path / "r.html").exists()
 
@@ -87,7 +87,7 @@ def test_what_cannot_be_reported_on_is_one_clear_error(tmp_path: Path, make_log)
 def test_it_fits_a_phone_a_desk_and_paper(aged: Path, tmp_path: Path) -> None:
     from playwright.sync_api import sync_playwright
 
-    (tmp_path / "report.html").write_text(html(Book(aged)))
+    (tmp_path / "report.html").write_text(html(LogView(aged)))
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
         for width in (390, 1280):

@@ -10,7 +10,7 @@ def _c(active: bool, kind: str = "house_low", priority: str = "medium", on: floa
     return Condition(kind, "house", active, priority, "seen", "means", "look", "clears", on, off, (("charge_frac", 0.4),))
 
 
-def _walk(states: list[bool], step_s: float = 60.0, **how) -> tuple[rules.Held, list[str]]:
+def _walk(states: list[bool], step_s: float = 60.0, **how) -> tuple[rules.AlertsState, list[str]]:
     held, said = rules.begin(), []
     for k, active in enumerate(states):
         held = rules.update(held, (_c(active, **how),), k * step_s)
@@ -111,7 +111,7 @@ def test_acknowledging_what_is_not_open_says_so() -> None:
 def test_alerts_survive_a_restart_exactly() -> None:
     held, _ = _walk([True, True, False, True], on=0)
     held = rules.shelve(held, 1, 7200, 300)
-    assert from_text(rules.Held, to_text(held)) == held
+    assert from_text(rules.AlertsState, to_text(held)) == held
 
 
 def test_closed_alerts_are_let_go_and_open_ones_never() -> None:

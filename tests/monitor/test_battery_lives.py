@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from monitor.battery.label import Battery, Vehicle
 from monitor.cli import commands
 from monitor.planning import battery_history, life_words
-from monitor.planning.battery_history import Lives
+from monitor.planning.battery_history import BatteryHistory
 from monitor.store import requests
 from monitor.store.reader import Reader
 from monitor.wear.verdict import CapacityTest
@@ -20,13 +20,13 @@ NEW = replace(OLD, house=Battery("house", "lfp", 150))
 
 
 def test_without_a_word_from_the_owner_there_is_one_life_from_before_the_log() -> None:
-    (only,) = Lives().of("house", OLD)
+    (only,) = BatteryHistory().of("house", OLD)
     assert (only.rated_capacity_ah, only.installed_utc_s, only.replaced_utc_s) == (100, None, None)
 
 
 def test_a_replacement_ends_one_life_and_begins_the_next() -> None:
-    told = battery_history.described(Lives(), "house", OLD, "the grey one", 1000.0)
-    told = battery_history.replaced(told, "house", OLD, NEW, 9e6, "the blue one")
+    told = battery_history.describe_battery(BatteryHistory(), "house", OLD, "the grey one", 1000.0)
+    told = battery_history.replace_battery(told, "house", OLD, NEW, 9e6, "the blue one")
     grey, blue = told.of("house", NEW)
     assert (grey.label, grey.chemistry, grey.installed_utc_s, grey.replaced_utc_s) == ("the grey one", "agm", 1000.0, 9e6)
     assert (blue.label, blue.chemistry, blue.rated_capacity_ah, blue.replaced_utc_s) == ("the blue one", "lfp", 150, None)
@@ -34,19 +34,19 @@ def test_a_replacement_ends_one_life_and_begins_the_next() -> None:
 
 
 def test_a_battery_cannot_be_replaced_before_it_was_put_in_or_be_called_nothing() -> None:
-    told = battery_history.described(Lives(), "house", OLD, "one", 1e9)
+    told = battery_history.describe_battery(BatteryHistory(), "house", OLD, "one", 1e9)
     with pytest.raises(ValueError, match="installed later"):
-        battery_history.replaced(told, "house", OLD, NEW, 0.9e9)
+        battery_history.replace_battery(told, "house", OLD, NEW, 0.9e9)
     for label in ("", "   ", "x" * 61):
         with pytest.raises(ValueError, match="label"):
-            battery_history.described(told, "house", OLD, label)
+            battery_history.describe_battery(told, "house", OLD, label)
 
 
 def test_weeks_belong_to_the_battery_that_was_there() -> None:
-    told = battery_history.replaced(Lives(), "house", OLD, NEW, 10.5 * 604800)
+    told = battery_history.replace_battery(BatteryHistory(), "house", OLD, NEW, 10.5 * 604800)
     weeks = [((k + 1) * 604800.0, Week(k * 604800.0, 0.008 + 0.0002 * k, 0.0001, 100.0 - k if k < 10 else 149.0,
                                        charge_out_ah=50.0, lowest_frac=0.4, fulls=k % 2)) for k in range(16)]
-    first, second = battery_history.compared(told.of("house", NEW), weeks)
+    first, second = battery_history.compare_services(told.of("house", NEW), weeks)
     assert (first.weeks, second.weeks) == (10, 6)
     assert first.first_capacity_ah == pytest.approx(99) and first.last_capacity_ah == pytest.approx(92)
     assert second.last_capacity_ah == 149 and second.full_cycles_count == pytest.approx(2.0)
@@ -82,7 +82,7 @@ def test_a_refused_word_changes_nothing_and_is_told(life) -> None:
     requests.leave(requests.folder_of(life.daemon.database), "battery_replaced", battery="house", chemistry="tin")
     live(life, 1)
     life.daemon.close()
-    assert life.daemon.lives == Lives()
+    assert life.daemon.lives == BatteryHistory()
     assert any("no chemistry 'tin'" in e.what.message for e in Reader(life.daemon.database).events())
 
 

@@ -14,7 +14,7 @@ from monitor.battery.label import Battery, CurrentSensor, Vehicle
 from monitor.cli import commands
 from monitor.findings import Estimate
 from monitor.planning import capacity_test
-from monitor.planning.capacity_test import Run
+from monitor.planning.capacity_test import CapacityTestRun
 from monitor.sample import Sample
 from monitor.store import requests
 from tests import store_fixture
@@ -38,8 +38,8 @@ def _discharge(plan: BatteryPlan, load_a, warm_c: float = 25.0, offset_a: float 
             return
 
 
-def _run(samples, battery: Battery = HOUSE, stop_v: float = 10.5, stop_frac: float | None = None) -> Run:
-    run = Run()
+def _run(samples, battery: Battery = HOUSE, stop_v: float = 10.5, stop_frac: float | None = None) -> CapacityTestRun:
+    run = CapacityTestRun()
     for sample in samples:
         run = capacity_test.add(run, sample, battery, SENSOR, stop_v, stop_frac)
         if run.phase in ("ended", "stopped", "spoiled"):
@@ -60,7 +60,7 @@ def test_a_steady_discharge_gives_what_peukert_says(hours: float) -> None:
     """By the definition [2]: C = I H (t / H)^(1/k), whatever the rate; a battery that ends after t hours at I."""
     exponent = 1.12
     current = 100 / 20 * (20 / hours) ** (1 / exponent)
-    run = Run("ended", "", 0.0, hours * 3600.0, current * hours, rate_a=current, warm_sum=25.0, warm_s=1.0)
+    run = CapacityTestRun("ended", "", 0.0, hours * 3600.0, current * hours, rate_a=current, warm_sum=25.0, warm_s=1.0)
     kind = lead_acid.KINDS["agm"].peukert
     found = capacity_test.result(run, HOUSE, SENSOR, Estimate(1, 0.99, 1, "full charge seen"), 10.5)
     assert found.capacity_ah.value == pytest.approx(current * 20 * (hours / 20) ** (1 / kind), rel=1e-6)
@@ -70,7 +70,7 @@ def test_a_steady_discharge_gives_what_peukert_says(hours: float) -> None:
 def test_the_temperature_factor_lies_half_way_between_two_standards_and_its_doubt_reaches_both(fahrenheit: float, vented: float) -> None:
     """IEEE 450, time-adjusted K_T (public reprint of the table), and IEC 60896-21 (from memory): 0.6 % a kelvin from 25 °C."""
     celsius = (fahrenheit - 32) / 1.8
-    run = Run("ended", "", 0.0, 72000.0, 80.0, rate_a=4.0, warm_sum=celsius, warm_s=1.0)
+    run = CapacityTestRun("ended", "", 0.0, 72000.0, 80.0, rate_a=4.0, warm_sum=celsius, warm_s=1.0)
     found = capacity_test.result(run, HOUSE, SENSOR, Estimate(1, 0.99, 1, "full charge seen"), 10.5)
     sealed = 1 + 0.006 * (celsius - 25)
     assert found.temperature_factor == pytest.approx((vented + sealed) / 2, abs=0.001)

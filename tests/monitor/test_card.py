@@ -38,12 +38,12 @@ def test_errors_and_wear_are_read_where_the_kernel_shows_them(tmp_path: Path) ->
     counted = tmp_path / "sys/fs/ext4/mmcblk0p2/errors_count"
     counted.parent.mkdir(parents=True)
     counted.write_text("7\n")
-    assert card.of(tmp_path, tmp_path) == card.Card("mmcblk0p2", False, 7, 10)
+    assert card.inspect_card(tmp_path, tmp_path) == card.Card("mmcblk0p2", False, 7, 10)
 
 
 def test_what_the_kernel_does_not_show_is_not_known(tmp_path: Path) -> None:
-    assert card.of(tmp_path, tmp_path) == card.Card("", False, None, None)
-    assert card.complaints() is None or isinstance(card.complaints(), list)
+    assert card.inspect_card(tmp_path, tmp_path) == card.Card("", False, None, None)
+    assert card.find_complaints() is None or isinstance(card.find_complaints(), list)
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="needs to mount")
@@ -53,6 +53,6 @@ def test_a_read_only_file_system_is_noticed(tmp_path: Path) -> None:
     if subprocess.run(["mount", "-t", "tmpfs", "-o", "ro,size=1m", "tmpfs", tmp_path], capture_output=True).returncode:
         pytest.skip("may not mount here")
     try:
-        assert card.of(tmp_path).read_only
+        assert card.inspect_card(tmp_path).read_only
     finally:
         subprocess.run(["umount", tmp_path], check=True)

@@ -63,7 +63,7 @@ def camp(vehicle: Vehicle, battery: Plain, days: int, offset_a: float = 0.0, sun
         yield held, charge.findings(held, vehicle), battery.left_ah / battery.capacity_ah
 
 
-def live(held: charge.Held, amps: float, volts: float | None, hours: float) -> charge.Held:
+def live(held: charge.ChargeState, amps: float, volts: float | None, hours: float) -> charge.ChargeState:
     """So many hours of one lithium battery's life at a steady current."""
     start = 0 if held.count.at_s is None else round(held.count.at_s / 60)
     for k in range(start, start + int(60 * hours)):
@@ -161,7 +161,7 @@ def test_no_charge_is_learnt_from_hours_of_float() -> None:
 def test_a_saved_state_goes_on_bit_for_bit() -> None:
     rows = list(camp(AGM, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 1))
     held = rows[-1][0]
-    again = saving.from_text(charge.Held, saving.to_text(held))
+    again = saving.from_text(charge.ChargeState, saving.to_text(held))
     assert again == held
     one, two = held, again
     for k in range(DAY_MIN, DAY_MIN + 60):
@@ -291,7 +291,7 @@ def test_lithium_learns_its_capacity_from_full_to_knee_and_from_nothing_less() -
     """On the plateau the depth before a first anchor is a guess, and no evidence of how large the battery is."""
     first = charge_filter.begin(LITHIUM.house, LITHIUM.current_sensor).mean[CAPACITY]
 
-    def learnt(held: charge.Held) -> float:
+    def learnt(held: charge.ChargeState) -> float:
         return exp(held.guesses[0].belief.mean[CAPACITY] - first)
 
     held = live(live(charge.begin(LITHIUM), -2.0, 13.05, 12.0), 1.0, 14.1, 1.0)

@@ -6,15 +6,15 @@ import pytest
 
 from monitor.clocks import clock as clocks
 from monitor.clocks.board_clock import BoardClock
-from monitor.clocks.clock import Last, Trust
+from monitor.clocks.clock import LastRow, Trust
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 
 SIXTY_DAYS_S = 60 * 86400.0
 
 
-def ended(line: clocks.Line, clock: HandClock) -> Last:
+def ended(line: clocks.Timeline, clock: HandClock) -> LastRow:
     """The log ends now."""
-    return Last(line.at_s(clock.boot_s()), line.boot_offset_s, line.labels)
+    return LastRow(line.at_s(clock.boot_s()), line.boot_offset_s, line.labels)
 
 
 def test_the_board_s_clock_counts_suspend_and_knows_its_boot() -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from monitor.battery.label import Battery, CurrentSensor, Vehicle
 from monitor.commissioning import line_format, steps
-from monitor.commissioning.identify_batteries import from_log, which
+from monitor.commissioning.identify_batteries import from_log, identify_batteries
 from monitor.commissioning.steps import Found, Meter, NotClear, Shown
 from monitor.estimation import charge
 from monitor.estimation.charge_filter import CAPACITY, LEVEL
@@ -20,7 +20,7 @@ FLAT = Shown(-9.8, 0.002, -9.81, -9.79, 50)
 
 def test_doubts_are_put_together_as_the_gum_says() -> None:
     """A limit a and a last digit d are rectangular: a / sqrt(3) and d / sqrt(12) (JCGM 100:2008, 4.3.7)."""
-    assert steps.read_off("12.63").sigma(0.0) == pytest.approx(0.01 / math.sqrt(12))
+    assert steps.compare_reading("12.63").sigma(0.0) == pytest.approx(0.01 / math.sqrt(12))
     assert Meter(10.0, 0.0).sigma(0.015) == pytest.approx(0.15 / math.sqrt(3))
 
 
@@ -43,13 +43,13 @@ def test_a_drop_is_told_in_ohms_whichever_way_it_goes() -> None:
     (["V=12.65;I=-3.2", "V=12.60;I=4"], {"pattern": r"V=(?P<n1>[-+]?[0-9.]+);I=(?P<n2>[-+]?[0-9.]+)"}, [("n1", 12.6), ("n2", 4.0)]),
 ])
 def test_the_shape_of_lines_is_found_out(heard: list[str], options: dict, channels: list) -> None:
-    found = line_format.shape(heard)
+    found = line_format.describe_line(heard)
     assert found.options == options and list(found.channels) == channels
 
 
 def test_noise_is_no_line() -> None:
-    assert line_format.shape(["\x00\xff\x12"]) is None and line_format.shape(["hello"]) is None
-    assert line_format.shape(["a 1 b 2", "a 1", "c 3 d"]) is None
+    assert line_format.describe_line(["\x00\xff\x12"]) is None and line_format.describe_line(["hello"]) is None
+    assert line_format.describe_line(["a 1 b 2", "a 1", "c 3 d"]) is None
 
 
 def _rows(name: str) -> pd.DataFrame:
@@ -79,17 +79,17 @@ def test_a_log_by_the_second_shows_the_starts_without_any_current() -> None:
 def test_a_start_is_seen_whatever_the_dividers_make_of_it() -> None:
     rows = [(0.1 * k, 2.52, 12.7) for k in range(30)] + [(3.0 + 0.1 * k, 1.9, 12.68) for k in range(8)]
     rows += [(3.8 + 0.1 * k, 2.82, 12.7) for k in range(40)]
-    assert which(rows).first_starts
-    assert "fell by 25 %" in which(rows).seen
+    assert identify_batteries(rows).first_starts
+    assert "fell by 25 %" in identify_batteries(rows).seen
 
 
 def test_no_start_is_not_clear_and_contradictions_are_told() -> None:
     with pytest.raises(NotClear, match="no start"):
-        which([(0.1 * k, 12.6, 12.7) for k in range(300)])
+        identify_batteries([(0.1 * k, 12.6, 12.7) for k in range(300)])
     both = [(0.1 * k, 12.6, 12.7) for k in range(30)] + [(3.0 + 0.1 * k, 9.6, 12.7) for k in range(8)]
     both += [(3.8 + 0.1 * k, 12.6, 14.2) for k in range(40)]
     with pytest.raises(NotClear, match="contradict"):
-        which(both)
+        identify_batteries(both)
 
 
 def _width(vehicle: Vehicle, days: float) -> tuple[float, float]:

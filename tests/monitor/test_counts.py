@@ -10,7 +10,7 @@ from monitor.usage import counts
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 
 
-def _days(current_at, days: float, engine_at=lambda hour: "off", clock: bool = True) -> counts.Held:
+def _days(current_at, days: float, engine_at=lambda hour: "off", clock: bool = True) -> counts.CountsState:
     held = counts.begin(VEHICLE)
     samples = (Sample(k * 60.0, 12.8, current_at(k / 60 % 24), hour=k / 60 % 24 if clock else None)
                for k in range(int(days * 1440) + 1))

@@ -101,7 +101,7 @@ def test_the_drop_ratio_does_not_depend_on_the_load_current():
 
 
 def follow(ohms, temperature_c=15.0):
-    held = crank.Held()
+    held = crank.CrankState()
     for k, ohm in enumerate(ohms):
         warm = temperature_c + 12 * sin(k)
         cold_ohm = ohm * (1 - 0.01 * (warm - 20))
@@ -129,11 +129,11 @@ def test_cold_prediction_lies_below_the_warm_plateau():
 
 
 def test_slow_readings_give_the_lowest_seen_and_no_verdict():
-    held = crank.Held()
+    held = crank.CrankState()
     samples = [Sample(float(k), 12.5, -1.0, 12.7 if k < 100 else (10.4 if k == 100 else 14.1)) for k in range(1, 181)]
     for minute in minutes(samples):
         held = crank.update(held, minute, RUNNING if minute.end_s > 100 else OFF, 20.0)
-    lowest, drop, verdict = crank.answers(held)
+    lowest, drop, verdict = crank.as_findings(held)
     assert lowest.high == pytest.approx(10.4)
     assert lowest.low < 10.4
     assert isinstance(drop, NotYet)
@@ -143,9 +143,9 @@ def test_slow_readings_give_the_lowest_seen_and_no_verdict():
 def test_a_fast_trace_travels_with_its_minute():
     start = tuple(trace(0.015, crank_s=2.2, rest_v=12.4))
     samples = [Sample(1.0, starter_voltage_v=12.4), Sample(2.0, starter_voltage_v=12.4, fast_starter=start)]
-    held = crank.Held()
+    held = crank.CrankState()
     for minute in minutes(samples):
         held = crank.update(held, minute, RUNNING, None)
-    assert crank.answers(held)[2] == "weak"
+    assert crank.as_findings(held)[2] == "weak"
     assert held.news[0].kind == "start"
-    assert saving.from_text(crank.Held, saving.to_text(held)) == held
+    assert saving.from_text(crank.CrankState, saving.to_text(held)) == held

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from monitor.sampling import first_reading
-from monitor.store.lock import held
+from monitor.store.lock import hold_lock
 from monitor.store.reader import Reader
 from tests.drivers.counterparts import HwmonFolder
 from tests.hand_clock import HandClock
@@ -93,7 +93,7 @@ def test_the_log_is_locked_from_the_first_reading_on(tmp_path: Path) -> None:
             got = []
             with open(pipe, "w") as opened:
                 for _ in range(3):
-                    with held(database) as free:
+                    with hold_lock(database) as free:
                         got.append(free)
                 opened.write("12650\n")
             pipe.unlink()
@@ -101,7 +101,7 @@ def test_the_log_is_locked_from_the_first_reading_on(tmp_path: Path) -> None:
             manager.settimeout(0.002)
             end = time.monotonic() + 60
             while time.monotonic() < end:
-                with held(database) as free:
+                with hold_lock(database) as free:
                     got.append(free)
                 try:
                     if b"READY=1" in manager.recv(4096):

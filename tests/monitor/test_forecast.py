@@ -74,7 +74,7 @@ def test_the_same_life_gives_the_same_forecast_and_it_can_be_saved() -> None:
     first, _ = lived(2.9)
     second, _ = lived(2.9)
     assert first == second
-    assert from_text(forecast.Held, to_text(first)) == first
+    assert from_text(forecast.ForecastState, to_text(first)) == first
 
 
 def test_a_week_of_hard_evenings_gives_no_more_than_one_message_a_day() -> None:

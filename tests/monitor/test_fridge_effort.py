@@ -11,7 +11,7 @@ from random import Random
 import pytest
 
 from monitor.usage import fridge, fridge_effort
-from monitor.usage.current_steps import Step
+from monitor.usage.current_steps import CurrentStep
 from monitor.usage.fridge import BINS, Fridge
 from monitor.usage.fridge_effort import Effort
 
@@ -43,10 +43,10 @@ def days_told(
         was, on = on, inside_c > 2.8 if on else inside_c > 5.2
         seen_c = warm_c if thermometer else None
         if hidden and 0.45 < day % 1 < 0.7:     # a charger that holds the voltage
-            cold = fridge.hidden(cold, at_s, part, seen_c)
+            cold = fridge.hide_runs(cold, at_s, part, seen_c)
         elif on != was:
             by_a = SIZE_A * chance.uniform(0.97, 1.03)
-            cold = fridge.stepped(cold, (Step(at_s, -by_a if on else by_a),), part, seen_c)
+            cold = fridge.update_on_step(cold, (CurrentStep(at_s, -by_a if on else by_a),), part, seen_c)
         if (k + 1) * STEP_S % 86400 == 0:
             effort = fridge_effort.day(effort, cold)
             if any(condition.active for condition in fridge_effort.conditions(effort, cold)):

@@ -85,7 +85,7 @@ def test_each_line_says_what_would_overturn_it() -> None:
         assert line.seen and line.overturned_by
 
 
-def _live(days: float, resistance_ohm: float = 0.008, warm_c: float = 25.0) -> health.Held:
+def _live(days: float, resistance_ohm: float = 0.008, warm_c: float = 25.0) -> health.HealthState:
     """A fridge of 5 A, ten minutes in twenty, on a stiff source behind a resistance; the charge is told."""
     held = health.begin(VEHICLE)
 
@@ -126,9 +126,9 @@ def test_cycles_are_counted_against_the_label() -> None:
 
 def test_what_is_held_is_saved_exactly_and_stays_small() -> None:
     held = _live(15)
-    assert from_text(health.Held, to_text(held)) == held
+    assert from_text(health.HealthState, to_text(held)) == held
     weeks = _weeks(80, count=400)
-    kept = health._thinned(weeks[:61])
+    kept = health._thin_weeks(weeks[:61])
     assert len(kept) <= 60 and kept[:8] == weeks[:8] and kept[-16:] == weeks[45:61]
 
 

@@ -26,7 +26,7 @@ def _live(vehicle: Vehicle, minutes: list[dict], charge=lambda k: _charge(0.8)) 
         held = house_alerts.update(held, minute, vehicle, charge(k))
         alerts = rules.update(alerts, house_alerts.conditions(held, vehicle), minute.end_s)
         said += [(c.at_s, c.what, c.alert.kind) for c in alerts.news]
-    assert from_text(house_alerts.Held, to_text(held)) == held
+    assert from_text(house_alerts.HouseAlertsState, to_text(held)) == held
     return said
 
 

@@ -6,9 +6,9 @@ import pytest
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.detection.join import isolator, path_resistance
-from monitor.detection.join.join_record import Record
+from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point
-from monitor.detection.join.relay_release import let_go_v
+from monitor.detection.join.relay_release import release_voltage_v
 from monitor.findings import Estimate, NotYet
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
@@ -174,7 +174,7 @@ def closing(house_at_edge_v: float) -> tuple[Point, ...]:
 
 @pytest.mark.parametrize("house_at_edge_v", [13.6, 13.05])
 def test_voltages_averaged_over_the_edge_do_not_count_as_drop(house_at_edge_v: float) -> None:
-    path = path_resistance.step(path_resistance.Path(open_s=30.0), closing(house_at_edge_v), "closed", -1.0)
+    path = path_resistance.step(path_resistance.PathResistance(open_s=30.0), closing(house_at_edge_v), "closed", -1.0)
     answer = path_resistance.estimate(path)
     assert isinstance(answer, Estimate) and answer.low < 0.02 < answer.high
     assert abs(answer.value - 0.02) < 0.0015
@@ -185,12 +185,12 @@ def test_an_end_counts_only_where_no_current_flows_on(after_a: float, counts: bo
     """After the stop the starter may go on feeding the house, across a path that drops as much as parted batteries lie apart."""
     before, after = (14.2, 13.6, 29.0), (13.2, 12.88, after_a)
     last = tuple(Point(30.0 * i, 30.0, v, h, a, v) for i, (v, h, a) in enumerate((before, before, after, after, after)))
-    path = path_resistance.step(path_resistance.Path(), last, "unknown", -1.0)
+    path = path_resistance.step(path_resistance.PathResistance(), last, "unknown", -1.0)
     assert isinstance(path_resistance.estimate(path), Estimate) is counts
 
 
 def test_few_edges_of_an_alternator_that_is_turned_up_and_down_are_no_path() -> None:
-    path = path_resistance.step(path_resistance.Path(open_s=30.0), closing(13.6), "closed", -1.0)
+    path = path_resistance.step(path_resistance.PathResistance(open_s=30.0), closing(13.6), "closed", -1.0)
     answer = path_resistance.estimate(path, throttled=True)
     assert isinstance(answer, NotYet) and "turned up and down" in answer.because
     often = replace(path, recent=path.recent * path_resistance.LEAST_IF_THROTTLED)
@@ -241,7 +241,7 @@ def test_the_state_survives_saving_and_goes_on_alike():
     held = isolator.begin(VEHICLE)
     for minute in gathered[:1000]:
         held = isolator.update(held, minute, VEHICLE)
-    again = saving.from_text(isolator.Held, saving.to_text(held))
+    again = saving.from_text(isolator.JoinState, saving.to_text(held))
     assert again == held
     for minute in gathered[1000:1100]:
         held, again = isolator.update(held, minute, VEHICLE), isolator.update(again, minute, VEHICLE)
@@ -294,13 +294,13 @@ def test_a_dc_dc_charger_that_feeds_the_house_shows_the_engine_at_any_voltage() 
 
 def test_where_a_relay_lets_go_is_the_middle_of_its_stops_and_firmer_after_each() -> None:
     """A relay found open late seems to have held lower than it did, one called open too early higher."""
-    assert let_go_v(Record()) == 12.55
-    assert let_go_v(Record(house_joins=1)) == 12.45
-    once, twice, often = (let_go_v(Record(released_v=seen)) for seen in (
+    assert release_voltage_v(JoinRecord()) == 12.55
+    assert release_voltage_v(JoinRecord(house_joins=1)) == 12.45
+    once, twice, often = (release_voltage_v(JoinRecord(released_v=seen)) for seen in (
         (12.75,), (12.75, 12.76), (12.75, 12.4, 13.3, 12.76, 12.77)))
     assert once < twice < often < 12.75
-    assert let_go_v(Record(released_v=(13.4, 13.4, 13.4))) == 12.8      # no relay has to let go higher
-    assert let_go_v(Record(released_v=(11.0,))) == 12.3
+    assert release_voltage_v(JoinRecord(released_v=(13.4, 13.4, 13.4))) == 12.8      # no relay has to let go higher
+    assert release_voltage_v(JoinRecord(released_v=(11.0,))) == 12.3
 
 
 def test_a_relay_that_senses_voltage_is_named_below_its_own_voltage_within_hours() -> None:

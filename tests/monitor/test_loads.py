@@ -35,7 +35,7 @@ def minute(at_s: float, current_a: float | None, span_s: float = 600.0, volts: f
 
 def lived(
     days: float, clock: bool = True, change=lambda at_s, current_a: current_a, shift_h: float = 0.0,
-) -> loads.Held:
+) -> loads.LoadsState:
     held = loads.begin(VEHICLE)
     for k in range(1, int(days * 144) + 1):
         at_s = k * 600.0
@@ -93,12 +93,12 @@ def test_measured_solar_current_makes_the_split_exact() -> None:
 
 def test_what_is_held_can_be_saved_and_read_back_exactly() -> None:
     held = lived(2.3)
-    assert from_text(loads.Held, to_text(held)) == held
+    assert from_text(loads.LoadsState, to_text(held)) == held
 
 
 def cycling(
     step_s: float, days: float, fridge_a: float = 4.0, on_s: float = 700.0, off_s: float = 1500.0,
-) -> loads.Held:
+) -> loads.LoadsState:
     """A night without end: a fridge, 0.5 A of base, lights from 20:00 to 22:30, a pump now and then."""
     held, samples = loads.begin(VEHICLE), []
     for k in range(1, int(days * 86400 / step_s) + 1):

@@ -15,10 +15,17 @@ from monitor import pipeline
 from monitor.battery.label import Battery, Vehicle
 from monitor.config import load
 from monitor.detection.wiring import plausibility
-from monitor.detection.wiring.channel_state import Limit, Noise, grown, limited, noisy
-from monitor.detection.wiring.sunny_sensor import Swings, loose
+from monitor.detection.wiring.channel_state import Limit, Noise, grow_noise, is_noisy, update_limit
+from monitor.detection.wiring.sunny_sensor import TemperatureSwings, is_loose
 from monitor.detection.wiring.sunny_sensor import update as swings
-from monitor.detection.wiring.voltage_level import Level, house, house_factor, mistake, starter, starter_factor
+from monitor.detection.wiring.voltage_level import (
+    VoltageLevel,
+    find_mistake,
+    house,
+    house_factor,
+    starter,
+    starter_factor,
+)
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.process.replay import samples
 from monitor.sample import Minute, Sample
@@ -124,7 +131,7 @@ def test_a_count_that_never_closes_is_a_bypass_or_a_zero_that_is_off() -> None:
 @pytest.mark.parametrize(("factor", "right", "words"), [
     (1.24, 1.25, "5:1 set as 4:1"), (0.81, 0.8, "4:1 set as 5:1"), (1.97, 2.0, "2:1 set as 1:1"), (0.735, 0.735, "")])
 def test_a_factor_is_told_as_the_dividers_that_are_taken_for_each_other(factor: float, right: float, words: str) -> None:
-    told, said = mistake(factor)
+    told, said = find_mistake(factor)
     assert told == pytest.approx(right, abs=0.02)
     if words:
         assert said == words
@@ -135,7 +142,7 @@ AGM = Battery("house", "agm", 100.0)
 
 def test_an_empty_battery_is_no_wrong_divider() -> None:
     """It gives a few ampere-hours down there, and charging lifts it at once; or it lies dead without moving any."""
-    held = Level()
+    held = VoltageLevel()
     for _ in range(5):
         for volts, amps in ((11.2, -2.0), (10.9, -2.0), (10.6, -1.0), (12.3, 4.0), (12.0, -0.5)):
             held = house(held, volts, amps, 1.0, AGM)
@@ -145,48 +152,48 @@ def test_an_empty_battery_is_no_wrong_divider() -> None:
 
 
 def test_a_dead_starter_battery_that_is_charged_is_no_wrong_divider() -> None:
-    held = Level()
+    held = VoltageLevel()
     for volts in (10.4, 10.4, 12.9, 13.6, 14.2, 14.2, 12.4, 12.4, 14.3):
         held = starter(held, volts, volts - 0.01, volts + 0.01)
     assert starter_factor(held) is None
 
 
 def test_a_charger_that_holds_its_voltage_is_no_channel_at_its_limit() -> None:
-    held = limited(Limit(), 0.0, 60.0, 12.2, 14.4, 20.0, "v")
+    held = update_limit(Limit(), 0.0, 60.0, 12.2, 14.4, 20.0, "v")
     for k in range(600):
-        held = limited(held, 30_000.0 + 60.0 * k, 60.0, 14.4, 14.4, 20.0 - k / 40, "v")
+        held = update_limit(held, 30_000.0 + 60.0 * k, 60.0, 14.4, 14.4, 20.0 - k / 40, "v")
     assert held.stuck_s == 0.0
 
 
 def test_a_channel_that_goes_further_was_not_at_its_limit() -> None:
-    held = limited(Limit(), 0.0, 60.0, -9.0, 6.0, 12.5, "a")
+    held = update_limit(Limit(), 0.0, 60.0, -9.0, 6.0, 12.5, "a")
     for k in range(20):
-        held = limited(held, 30_000.0 + 60.0 * k, 60.0, 6.0, 6.0, 12.5 + 0.05 * (k % 2), "a")
+        held = update_limit(held, 30_000.0 + 60.0 * k, 60.0, 6.0, 6.0, 12.5 + 0.05 * (k % 2), "a")
     assert held.stuck_s >= 900.0
-    assert limited(held, 40_000.0, 60.0, 2.0, 7.5, 12.5, "a").stuck_s == 0.0
+    assert update_limit(held, 40_000.0, 60.0, 2.0, 7.5, 12.5, "a").stuck_s == 0.0
 
 
 def test_a_temperature_after_a_gap_is_no_swing() -> None:
-    held = Swings()
+    held = TemperatureSwings()
     for day in range(8):
         held = swings(held, day * 7200.0, 10.0 + 12.0 * (day % 2), False)
-    assert not loose(held, 8 * 7200.0)
+    assert not is_loose(held, 8 * 7200.0)
     for k in range(40):
         held = swings(held, 1e5 + 600.0 * k, 15.0 + 12.0 * (k // 8 % 2), True)
-    assert loose(held, 1e5 + 24_000.0)
+    assert is_loose(held, 1e5 + 24_000.0)
 
 
 def test_noise_that_the_companion_explains_is_life() -> None:
     """A heater that pulses all night moves both."""
     held = Noise()
     for _ in range(6 * 24):
-        held = noisy(held, 0.01, 0.0, "a")
+        held = is_noisy(held, 0.01, 0.0, "a")
     for _ in range(6 * 12):
-        held = noisy(held, 2.0, 0.9, "a")
-    assert not grown(held)
+        held = is_noisy(held, 2.0, 0.9, "a")
+    assert not grow_noise(held)
     for _ in range(6 * 6):
-        held = noisy(held, 2.0, 0.01, "a")
-    assert grown(held)
+        held = is_noisy(held, 2.0, 0.01, "a")
+    assert grow_noise(held)
 
 
 def test_what_is_held_comes_back_bit_for_bit_and_a_gap_ends_every_run() -> None:
@@ -194,7 +201,7 @@ def test_what_is_held_comes_back_bit_for_bit_and_a_gap_ends_every_run() -> None:
     held = plausibility.begin(vehicle)
     for minute in life(plan, 0.3, 60.0):
         held = plausibility.update(held, minute, vehicle)
-    assert saving.from_text(plausibility.Held, saving.to_text(held)) == held
+    assert saving.from_text(plausibility.PlausibilityState, saving.to_text(held)) == held
     after = plausibility.update(held, Minute(held.at_s, held.at_s + 60.0, (), gap_s=60.0), vehicle)
     assert after.ring == () and after.bypass.blocks == ()
     assert inf not in (after.limit_v.low, after.limit_a.low)

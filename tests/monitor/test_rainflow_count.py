@@ -63,7 +63,7 @@ def test_a_saw_tooth_of_half_the_charge_is_cycles_of_depth_fifty() -> None:
     for _ in range(10):
         for step in (*range(100, 50, -1), *range(50, 100)):
             held = ours.add(held, step / 100)
-    counts = ours.with_halves(held)
+    counts = ours.count_with_halves(held)
     assert sum(counts[4:6]) == pytest.approx(10, abs=0.6)
     assert sum(counts[:4]) == sum(counts[6:]) == 0
 
@@ -72,4 +72,4 @@ def test_fridge_ripple_is_not_a_cycle() -> None:
     held = ours.Rainflow()
     for k in range(1000):
         held = ours.add(held, 0.7 + 0.004 * (k % 2))
-    assert sum(ours.with_halves(held)) == 0
+    assert sum(ours.count_with_halves(held)) == 0

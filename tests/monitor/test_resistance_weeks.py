@@ -7,16 +7,16 @@ import pytest
 from monitor.battery.label import Battery
 from monitor.findings import Estimate, NotYet
 from monitor.usage import load_off
-from monitor.usage.load_off import Step, Watched
+from monitor.usage.load_off import LoadOffState, LoadStep
 from monitor.wear import resistance_trend, resistance_weeks
-from monitor.wear.resistance_weeks import Effects, Level, Sums
+from monitor.wear.resistance_weeks import Effects, Sums, WeekLevel
 
 HOUSE = Battery("house", "agm", 100)
 NONE = Effects(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
-def _steps(bins: list[tuple[float, float, float]]) -> list[Step]:
-    held, found = Watched(), []
+def _steps(bins: list[tuple[float, float, float]]) -> list[LoadStep]:
+    held, found = LoadOffState(), []
     for at_s, voltage, current in bins:
         held, step = load_off.add(held, at_s, voltage, current, 100.0)
         found += [step] if step else []
@@ -42,7 +42,7 @@ def test_what_is_no_load_going_off_is_no_step() -> None:
     assert _steps([(0, 12.5, -5.0), (60, 12.54, -0.2), (120, 12.5, -5.0)]) == [], "it came back at once"
 
 
-def _weeks(chance: Random, growth: float, depth: float, warmth_per_k: float, count: int = 26) -> tuple[tuple[Level, ...], Effects]:
+def _weeks(chance: Random, growth: float, depth: float, warmth_per_k: float, count: int = 26) -> tuple[tuple[WeekLevel, ...], Effects]:
     """Half a year in which use gets deeper and the weather warmer."""
     learnt, kept = Sums(), []
     for k in range(count):
@@ -50,8 +50,8 @@ def _weeks(chance: Random, growth: float, depth: float, warmth_per_k: float, cou
         for _ in range(60):
             charge, warm = chance.uniform(0.95 - 0.5 * k / count, 1.0), chance.gauss(-12 + 15 * k / count, 4)
             ohm = 0.006 * growth ** (k / (count - 1)) * exp(depth * resistance_weeks.shape(charge) + warmth_per_k * warm + chance.gauss(0, 0.08))
-            sums = resistance_weeks.add(sums, Step(ohm, 4.0, 4.0, None), 1.0, charge, warm, NONE)
-        learnt = resistance_weeks.pooled(learnt, resistance_weeks.within(sums))
+            sums = resistance_weeks.add(sums, LoadStep(ohm, 4.0, 4.0, None), 1.0, charge, warm, NONE)
+        learnt = resistance_weeks.pool_effects(learnt, resistance_weeks.within_week(sums))
         kept.append(sums)
     found = resistance_weeks.effects(learnt, HOUSE)
     return tuple(resistance_weeks.level(sums, k * 604800.0, found) for k, sums in enumerate(kept)), found
@@ -84,11 +84,11 @@ def test_an_even_life_repeats_within_three_per_cent() -> None:
 def test_six_weeks_say_nothing_and_cold_ones_do_not_count() -> None:
     levels, found = _weeks(Random(2), 2.0, 0.5, -0.012, count=6)
     assert isinstance(resistance_trend.growth(levels, found), NotYet)
-    cold = tuple(Level(k * 604800.0, log(0.008), 0.1, -25.0, 0.02) for k in range(12))
+    cold = tuple(WeekLevel(k * 604800.0, log(0.008), 0.1, -25.0, 0.02) for k in range(12))
     assert "0 so far" in resistance_trend.growth(cold, found).because
 
 
 def test_diffusion_that_does_not_age_is_taken_off() -> None:
     """6 to 12 mohm at once beside a steady 3 mohm that comes late: 1.67 times as a whole, twice where it counts."""
-    levels = tuple(Level(k * 604800.0, log(0.003 + 0.006 * (1 + k / 11)), 0.0, 0.0, 0.01, 0.003) for k in range(12))
+    levels = tuple(WeekLevel(k * 604800.0, log(0.003 + 0.006 * (1 + k / 11)), 0.0, 0.0, 0.01, 0.003) for k in range(12))
     assert resistance_trend.growth(levels, NONE).value == pytest.approx(2.0, rel=0.03)

@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.findings import Estimate, NotYet
-from monitor.store.saving import from_text, to_text
+from monitor.store.saving import FORMER_NAMES, from_text, to_text
+from monitor.wear.swings import SwingsState
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,3 +44,15 @@ def test_a_damaged_or_foreign_state_is_refused(damage: str) -> None:
 def test_not_a_number_is_never_saved() -> None:
     with pytest.raises(ValueError):
         to_text(Held((), (float("nan"), 1)))
+
+
+def test_a_state_saved_under_a_former_name_is_read() -> None:
+    """Every class that was renamed since earlier logs were written."""
+    swings = SwingsState()
+    former = to_text(swings).replace('"_":"SwingsState"', '"_":"Held"')
+    assert former != to_text(swings)
+    assert from_text(SwingsState, former) == swings
+
+
+def test_a_former_name_is_never_that_of_another_saved_class_in_the_same_union() -> None:
+    assert not set(FORMER_NAMES) & set(FORMER_NAMES.values())

@@ -162,6 +162,6 @@ def test_what_is_usual_is_learnt_from_sound_parkings_only():
 
 def test_the_state_survives_saving_and_goes_on_alike():
     held, _ = stand(settled, 30)
-    again = saving.from_text(starter.Held, saving.to_text(held))
+    again = saving.from_text(starter.StarterState, saving.to_text(held))
     assert again == held
     assert stand(settled, 3, held=again, begin_h=30)[0] == stand(settled, 3, held=held, begin_h=30)[0]

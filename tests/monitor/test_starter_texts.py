@@ -3,11 +3,11 @@ import pytest
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.detection.join import join_alerts, path_resistance
-from monitor.detection.join.isolator_evidence import Contact
-from monitor.detection.join.join_record import Record
+from monitor.detection.join.isolator_evidence import IsolatorEvidence
+from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.starter import crank, starter_alerts
 from monitor.detection.starter.drain_verdict import Drain
-from monitor.detection.starter.starter_alerts import Level
+from monitor.detection.starter.starter_alerts import LevelAlert
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 DC_DC = Vehicle(VEHICLE.house, VEHICLE.starter, charging="dc_dc")
@@ -19,7 +19,7 @@ EDGES = tuple((float(k), 30.0, 0.45) for k in range(10))
 GROWN = tuple((100.0 + k, 30.0, 1.2) for k in range(6))
 
 
-def starter_condition(kind, *, found=None, level=Level(), starts=crank.Held(), rest_v=12.7, temperature_c=15.0,
+def starter_condition(kind, *, found=None, level=LevelAlert(), starts=crank.CrankState(), rest_v=12.7, temperature_c=15.0,
                       uncharged_s=0.0):
     return next(c for c in starter_alerts.conditions(
         VEHICLE, level, found, 86400.0 if found else None, starts, rest_v=rest_v, temperature_c=temperature_c,
@@ -28,20 +28,20 @@ def starter_condition(kind, *, found=None, level=Level(), starts=crank.Held(), r
 
 STARTER = {
     "starter_drain": dict(found=DRAIN),
-    "starter_low": dict(level=Level(low=True), rest_v=12.0),
-    "starter_freeze_risk": dict(level=Level(low=True, flat=True), rest_v=11.7, temperature_c=-14.0),
+    "starter_low": dict(level=LevelAlert(low=True), rest_v=12.0),
+    "starter_freeze_risk": dict(level=LevelAlert(low=True, flat=True), rest_v=11.7, temperature_c=-14.0),
     "starter_part_charged": dict(uncharged_s=20 * 86400.0),
-    "crank_weak": dict(starts=crank.Held(count=1, last=WEAK)),
-    "start_failed": dict(starts=crank.Held(count=1, last=FAILED)),
-    "starter_over_voltage": dict(level=Level(over_s=120.0, volts=15.6)),
-    "starter_under_voltage": dict(level=Level(under_s=600.0, volts=11.2)),
-    "will_not_start": dict(level=Level(low=True, flat=True), rest_v=11.6),
+    "crank_weak": dict(starts=crank.CrankState(count=1, last=WEAK)),
+    "start_failed": dict(starts=crank.CrankState(count=1, last=FAILED)),
+    "starter_over_voltage": dict(level=LevelAlert(over_s=120.0, volts=15.6)),
+    "starter_under_voltage": dict(level=LevelAlert(under_s=600.0, volts=11.2)),
+    "will_not_start": dict(level=LevelAlert(low=True, flat=True), rest_v=11.6),
 }
 JOIN = {
-    "isolator_stuck_closed": (Record(stuck=True, joined_s=7200.0), Contact(steps=6, step_xy=0.01, step_xx=0.03), VEHICLE),
-    "isolator_stuck_open": (Record(runs_missed=2, starter_v=14.2, house_v=12.4), Contact(), VEHICLE),
-    "isolator_intermittent": (Record(openings=(1.0, 2.0, 3.0), follows=3), Contact(), VEHICLE),
-    "path_resistance_grown": (Record(), Contact(), VEHICLE),
+    "isolator_stuck_closed": (JoinRecord(stuck=True, joined_s=7200.0), IsolatorEvidence(steps=6, step_xy=0.01, step_xx=0.03), VEHICLE),
+    "isolator_stuck_open": (JoinRecord(runs_missed=2, starter_v=14.2, house_v=12.4), IsolatorEvidence(), VEHICLE),
+    "isolator_intermittent": (JoinRecord(openings=(1.0, 2.0, 3.0), follows=3), IsolatorEvidence(), VEHICLE),
+    "path_resistance_grown": (JoinRecord(), IsolatorEvidence(), VEHICLE),
 }
 
 
@@ -60,7 +60,7 @@ def test_every_starter_alert_says_all_four_things(kind: str) -> None:
 @pytest.mark.parametrize("kind", JOIN)
 def test_every_alert_of_the_join_says_all_four_things(kind: str) -> None:
     record, touching, vehicle = JOIN[kind]
-    path = path_resistance.Path(EDGES, GROWN, 16, 60.0) if kind == "path_resistance_grown" else path_resistance.Path()
+    path = path_resistance.PathResistance(EDGES, GROWN, 16, 60.0) if kind == "path_resistance_grown" else path_resistance.PathResistance()
     condition = next(c for c in join_alerts.conditions(record, touching, path, vehicle) if c.kind == kind)
     assert condition.active
     assert all(len(text) > 20 and text.endswith(".") for text in four(condition))
@@ -79,11 +79,11 @@ def test_a_sudden_fault_says_all_four_things_too() -> None:
 
 def test_what_may_be_a_charger_that_pauses_is_not_called_intermittent() -> None:
     """Before it is known what sits between the batteries."""
-    record = Record(openings=(1.0, 2.0, 3.0))
-    assert not any(c.active for c in join_alerts.conditions(record, Contact(), path_resistance.Path(), VEHICLE))
+    record = JoinRecord(openings=(1.0, 2.0, 3.0))
+    assert not any(c.active for c in join_alerts.conditions(record, IsolatorEvidence(), path_resistance.PathResistance(), VEHICLE))
 
 
 def test_a_charger_is_not_called_an_isolator() -> None:
     record, touching, _ = JOIN["isolator_stuck_open"]
-    condition = next(c for c in join_alerts.conditions(record, touching, path_resistance.Path(), DC_DC) if c.active)
+    condition = next(c for c in join_alerts.conditions(record, touching, path_resistance.PathResistance(), DC_DC) if c.active)
     assert "DC-DC charger" in condition.means and "isolator" not in " ".join(four(condition)[1:])

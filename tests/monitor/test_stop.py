@@ -4,16 +4,16 @@ import sys
 import threading
 import time
 
-from monitor.process.stop import Stop
+from monitor.process.stop import SignalSafeEvent
 
 #: A signal falls into each of many short waits, at a random step of it.
 ROUNDS = """
 import random, signal
-from monitor.process.stop import Stop
+from monitor.process.stop import SignalSafeEvent
 random.seed(1)
 signal.signal(signal.SIGALRM, lambda *_: stop.set())
 for _ in range(3000):
-    stop = Stop()
+    stop = SignalSafeEvent()
     signal.setitimer(signal.ITIMER_REAL, random.uniform(1e-5, 3e-4))
     while not stop.is_set():
         stop.wait(1e-5)
@@ -26,7 +26,7 @@ def test_a_signal_that_falls_between_two_steps_of_the_wait_ends_it() -> None:
 
 
 def test_it_waits_for_its_time_or_for_the_word_and_then_stays_set() -> None:
-    stop = Stop()
+    stop = SignalSafeEvent()
     assert not stop.is_set() and not stop.wait(0.01) and not stop.wait(-1.0)
     threading.Timer(0.05, stop.set).start()
     began = time.monotonic()

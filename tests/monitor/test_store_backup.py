@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.process.maintenance import Chores
+from monitor.process.maintenance import Maintenance
 from monitor.store import backup, lock
 from monitor.store.open_log import OpenLog
 from monitor.store.reader import Reader
@@ -67,7 +67,7 @@ def test_a_restore_keeps_the_log_that_was_there_and_refuses_while_the_daemon_wri
     backup.backup(database, copy)
     spans = Reader(database).span()
     OpenLog(database).sql("delete from minutes")
-    with lock.held(database):
+    with lock.hold_lock(database):
         with pytest.raises(backup.NotCopied, match="stop it first"):
             backup.restore(copy, database)
     proof = backup.restore(copy, database)
@@ -80,9 +80,9 @@ def test_a_restore_keeps_the_log_that_was_there_and_refuses_while_the_daemon_wri
 
 
 def test_one_log_belongs_to_one_daemon(database: Path) -> None:
-    with lock.held(database) as first, lock.held(database) as second:
+    with lock.hold_lock(database) as first, lock.hold_lock(database) as second:
         assert first and not second
-    with lock.held(database) as third:
+    with lock.hold_lock(database) as third:
         assert third
 
 
@@ -90,7 +90,7 @@ def test_the_night_thins_checks_and_copies_and_tells_a_failure_once(database: Pa
     told: list[tuple[str, str]] = []
     writer = Writer(database)
     writer.start()
-    chores = Chores(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: told.append(news))
+    chores = Maintenance(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: told.append(news))
     for name in ("2020-01-01", "2020-01-02", "2020-01-03"):
         (tmp_path / "stick").mkdir(exist_ok=True)
         (tmp_path / "stick" / f"ampledger-{name}.db").write_text("an old copy")
@@ -112,7 +112,7 @@ def test_a_night_that_was_slept_through_is_made_up_for_once(database: Path, tmp_
     done = threading.Event()
     writer = Writer(database)
     writer.start()
-    chores = Chores(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: None)
+    chores = Maintenance(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: None)
     night = chores.night
     chores.night = lambda: (night(), done.set())
     chores.start()

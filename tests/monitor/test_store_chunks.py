@@ -15,7 +15,7 @@ from monitor.store.columns import RAW_COLUMNS
 from monitor.store.open_log import OpenLog
 from monitor.store.reader import Reader
 from monitor.store.rows import sample_row
-from monitor.store.write_queue import Pending
+from monitor.store.write_queue import WriteQueue
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"
 DAY_MS, HOUR_MS = thinning.DAY_MS, thinning.HOUR_MS
@@ -83,7 +83,7 @@ def test_a_reading_needs_few_bytes() -> None:
 def test_hours_are_packed_whole_and_read_as_before(tmp_path: Path) -> None:
     log = OpenLog(tmp_path / "ampledger.db")
     samples = [Sample(float(at), 12.5 + at % 7 / 1000, -1.0) for at in range(0, 5 * 3600 + 10, 2)]
-    pending = Pending()
+    pending = WriteQueue()
     pending.add(Batch(samples=tuple(samples)))
     log.sql("insert into boots values (0, 'b', 0, 0.0, 1, 'test', 0.0, 0.0, 0)")
     log.write(pending)

@@ -10,7 +10,7 @@ import pytest
 from monitor.findings import Event
 from monitor.sample import Sample
 from monitor.store import disk_reserve, salvage, saving
-from monitor.store.batch import Batch, Label
+from monitor.store.batch import Batch, TimeLabel
 from monitor.store.open_log import OpenLog
 from monitor.store.reader import Reader
 from monitor.store.writer import Writer
@@ -48,7 +48,7 @@ def test_an_event_is_on_the_disk_at_once_and_a_minute_may_wait(writer: Writer) -
 
 def test_writing_the_same_batch_again_changes_nothing(writer: Writer) -> None:
     for _ in range(3):
-        writer.offer(Batch(samples=(Sample(1.0, 12.5),), labels=(Label(0.0, "boot", 1e9, 1.0, True, "test"),)))
+        writer.offer(Batch(samples=(Sample(1.0, 12.5),), labels=(TimeLabel(0.0, "boot", 1e9, 1.0, True, "test"),)))
         assert writer.flush()
     assert rows(writer.database, "select count(*) from samples") == [(1,)]
     assert rows(writer.database, "select at_ms, utc_offset_ms from boots") == [(0, 10**12)]
@@ -67,7 +67,7 @@ def a_log(database: Path) -> dict[str, list[int]]:
     writer = Writer(database, meta=META, pauses_s=QUICK)
     writer.start()
     writer.offer(Batch(samples=tuple(Sample(float(n), 12.5, -1.0) for n in range(1, 20001)),
-                       labels=(Label(0.0, "boot", 1e9, 1.0, True, "test"),)))
+                       labels=(TimeLabel(0.0, "boot", 1e9, 1.0, True, "test"),)))
     for number in range(20001, 20301):
         writer.offer(happened(number))
     assert writer.flush() and writer.close()
@@ -201,7 +201,7 @@ def test_the_ballast_is_freed_when_the_disk_is_full(small_disk: Path) -> None:
 
 
 def test_reader_and_writer_live_side_by_side(writer: Writer) -> None:
-    writer.offer(Batch(labels=(Label(0.0, "boot", 1e9, 1.0, True, "test"),)))
+    writer.offer(Batch(labels=(TimeLabel(0.0, "boot", 1e9, 1.0, True, "test"),)))
     seen = []
     for number in range(1, 30):
         writer.offer(happened(number))

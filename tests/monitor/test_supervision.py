@@ -15,7 +15,7 @@ import pytest
 from monitor.alerts.delivery import Deliverer
 from monitor.clocks.satellite_time import SatelliteTime
 from monitor.process import restarts
-from monitor.process.maintenance import Chores
+from monitor.process.maintenance import Maintenance
 from monitor.process.service import supervise
 from monitor.store import backup
 from monitor.store.reader import Reader
@@ -79,7 +79,7 @@ def taken_over_name() -> Iterator[None]:
 def test_the_scheduler_of_the_night_and_the_listener_for_time_are_started_again(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "ampledger.db")
     writer.start()
-    chores = Chores(writer, tmp_path / "ampledger.db", raw_days=400, backup_to=None, tell=lambda *_: None)
+    chores = Maintenance(writer, tmp_path / "ampledger.db", raw_days=400, backup_to=None, tell=lambda *_: None)
     assert chores.alive()
     chores.start()
     with socket.create_server(("127.0.0.1", 0)) as taken:

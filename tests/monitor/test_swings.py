@@ -21,7 +21,7 @@ def _found(anchor: str, age_s: float | None, charge_frac: float) -> ChargeFindin
     return ChargeFindings(level, NOT, NOT, NOT, NOT, offset, anchor, age_s)
 
 
-def _lived(vehicle: Vehicle, true_ah: float, hours: float, load_a: float, acid_ah: float | None = None) -> swings.Held:
+def _lived(vehicle: Vehicle, true_ah: float, hours: float, load_a: float, acid_ah: float | None = None) -> swings.SwingsState:
     """A battery of true_ah from full through a steady load, its voltage that of acid for acid_ah."""
     held, drawn, acid_ah = swings.begin(vehicle), 0.0, acid_ah or true_ah
     held = swings.update(held, _minute(0.0, 14.4, 0.3), vehicle, _found("full", 0.0, 1.0))
@@ -38,7 +38,7 @@ def _minute(start_s: float, volts: float, amps: float, gap_s: float = 0.0) -> Mi
                   charge_in_ah=in_ah, charge_out_ah=out_ah, house_voltage_v=volts)
 
 
-def _ended(held: swings.Held, vehicle: Vehicle) -> swings.Held:
+def _ended(held: swings.SwingsState, vehicle: Vehicle) -> swings.SwingsState:
     return swings.update(held, _minute(1e6, 14.4, 0.3), vehicle, _found("full", 0.0, 1.0))
 
 
@@ -65,7 +65,7 @@ def test_more_swings_never_average_out_the_slope_of_the_curve() -> None:
     one = _ended(_lived(vehicle, 90.0, 20.0, 2.0), vehicle)
     held = one
     for _ in range(30):
-        held = swings._closed(held, 1e6, swings.Open(), one.swings[0])
+        held = swings._close_swing(held, 1e6, swings.OpenSwing(), one.swings[0])
     few, many = swings.own_capacity(one, vehicle), swings.own_capacity(held, vehicle)
     assert many.high - many.low < few.high - few.low
     assert many.high - many.low > 2 * 1.96 * KIND.span_sigma_ln * many.value
@@ -81,7 +81,7 @@ def test_a_gap_ends_the_swing() -> None:
     vehicle = _vehicle()
     held = _lived(vehicle, 100.0, 4.0, 2.0)
     held = swings.update(held, _minute(20000.0, 12.5, -2.0, gap_s=3600.0), vehicle, _found("full", 20000.0, 0.9))
-    assert held.open == swings.Open()
+    assert held.open == swings.OpenSwing()
     assert isinstance(swings.own_capacity(held, vehicle), NotYet)
 
 

@@ -7,7 +7,7 @@ from monitor.battery.label import Battery
 from monitor.findings import ChargeFindings, Estimate, ForecastFindings, NotYet
 from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve
 from monitor.forecast.advisory import Evening
-from monitor.forecast.outcomes import Learnt, Night
+from monitor.forecast.outcomes import Learnt, NightOutcome
 from monitor.usage import history, solar_clock
 from monitor.usage.history import DAY_SLOTS, History
 
@@ -30,20 +30,20 @@ def days(load_a: float = 2.0, sun_a: float = 8.0, load_sigma: float = 0.0) -> ni
 
 
 def test_a_path_counts_down_to_the_reserve_as_arithmetic_says() -> None:
-    path = night.paths(start(0.10), days(), 1, Random(1))[0]
+    path = night.draw_scenarios(start(0.10), days(), 1, Random(1))[0]
     assert path.reserve_at_h == pytest.approx(5.0)        # 10 Ah at 2 A
     assert path.lowest_ah == pytest.approx(-6.0)          # eight hours until the sun, 16 Ah
     assert path.lowest_at_h == path.sun_at_h == pytest.approx(8.0)
 
 
 def test_a_path_that_is_full_takes_no_more() -> None:
-    path = night.paths(start(0.45), days(sun_a=30.0), 1, Random(1))[0]
+    path = night.draw_scenarios(start(0.45), days(sun_a=30.0), 1, Random(1))[0]
     assert max(path.track_ah) <= 50.0
     assert path.full_at_h is not None
 
 
 def test_half_a_slot_that_has_passed_is_not_lived_twice() -> None:
-    path = night.paths(start(0.10, first_frac=0.5), days(), 1, Random(1))[0]
+    path = night.draw_scenarios(start(0.10, first_frac=0.5), days(), 1, Random(1))[0]
     assert path.reserve_at_h == pytest.approx(5.0)
     assert path.sun_at_h == pytest.approx(7.75)
 
@@ -51,23 +51,23 @@ def test_half_a_slot_that_has_passed_is_not_lived_twice() -> None:
 def test_odds_are_those_of_the_doubt_in_the_charge() -> None:
     # 16 Ah are needed, 16 are there: one in two; with one sigma more there are five in six
     for above, expected in ((0.16, 0.50), (0.18, 0.16), (0.14, 0.84)):
-        made = night.paths(start(above, 0.02), days(), 200, Random(3))
+        made = night.draw_scenarios(start(above, 0.02), days(), 200, Random(3))
         assert sum(p.lowest_ah < 0 for p in made) / 200 == pytest.approx(expected, abs=0.03)
 
 
 def test_below_the_reserve_only_a_next_time_is_told() -> None:
-    made = night.paths(start(-0.05), days(), 1, Random(1))[0]
+    made = night.draw_scenarios(start(-0.05), days(), 1, Random(1))[0]
     assert made.reserve_at_h is None or made.reserve_at_h > 8.0
     assert made.lowest_ah < 0
 
 
 def test_the_same_seed_gives_the_same_paths() -> None:
-    first, second = (night.paths(start(0.2, 0.03), days(load_sigma=0.2), 50, Random(7)) for _ in range(2))
+    first, second = (night.draw_scenarios(start(0.2, 0.03), days(load_sigma=0.2), 50, Random(7)) for _ in range(2))
     assert first == second
 
 
 def test_a_drive_that_brings_what_is_missing_is_offered_with_its_effect() -> None:
-    made = night.paths(start(0.10, 0.02), days(), 100, Random(2))
+    made = night.draw_scenarios(start(0.10, 0.02), days(), 100, Random(2))
     found = dict(levers.levers(made, lambda p: p, (("the fridge", 1.5),), 20.0))
     drive = next(text for text in found if text.startswith("Drive"))
     assert found[drive] < levers.SAFE
@@ -77,7 +77,7 @@ def test_a_drive_that_brings_what_is_missing_is_offered_with_its_effect() -> Non
 
 
 def test_nothing_is_asked_of_a_safe_night() -> None:
-    made = night.paths(start(0.30, 0.02), days(), 100, Random(2))
+    made = night.draw_scenarios(start(0.30, 0.02), days(), 100, Random(2))
     assert levers.levers(made, lambda p: p, (("the fridge", 1.5),), 20.0) == (("Nothing needs doing.", 0.0),)
 
 
@@ -105,23 +105,23 @@ def test_charge_and_capacity_that_are_unsure_together_are_drawn_together() -> No
     assert apart.correlation == pytest.approx(0.0, abs=0.05)
 
 
-def told(said: float, came: bool, lowest: float = 0.5, raw: float | None = None) -> Night:
-    return Night(0.0, said, said if raw is None else raw, 0.4, 0.6, lowest, 0.5, 1.0 if came else None)
+def told(said: float, came: bool, lowest: float = 0.5, raw: float | None = None) -> NightOutcome:
+    return NightOutcome(0.0, said, said if raw is None else raw, 0.4, 0.6, lowest, 0.5, 1.0 if came else None)
 
 
 def test_forecasts_that_cry_wolf_are_believed_less() -> None:
     learnt = Learnt()
     for k in range(40):
-        learnt = outcomes.judged(learnt, told(0.7, k % 3 == 0))
-    assert 1 / 3 < outcomes.corrected(learnt, 0.7) < 0.55      # it came one time in three; forty nights weigh much
-    assert outcomes.corrected(Learnt(), 0.7) == pytest.approx(0.7)
+        learnt = outcomes.judge_night(learnt, told(0.7, k % 3 == 0))
+    assert 1 / 3 < outcomes.correct_probability(learnt, 0.7) < 0.55      # it came one time in three; forty nights weigh much
+    assert outcomes.correct_probability(Learnt(), 0.7) == pytest.approx(0.7)
 
 
 def test_an_interval_that_misses_too_often_grows_and_one_that_never_does_shrinks() -> None:
     missing, always = Learnt(), Learnt()
     for k in range(40):
-        missing = outcomes.judged(missing, told(0.1, False, lowest=0.3 if k % 2 else 0.5))
-        always = outcomes.judged(always, told(0.1, False))
+        missing = outcomes.judge_night(missing, told(0.1, False, lowest=0.3 if k % 2 else 0.5))
+        always = outcomes.judge_night(always, told(0.1, False))
     assert missing.spread > 1.3
     assert always.spread < 0.8
 
@@ -134,7 +134,7 @@ def test_history_keeps_three_weeks_and_never_turns_a_gap_into_a_zero() -> None:
     assert past.next_slot == 22 * DAY_SLOTS
     assert past.load_a[105 - past.first_slot] is None
     day = history.window(past.load_a, past.first_slot, 90)
-    assert history.filled(day, (3.0,) * DAY_SLOTS)[15] == 3.0
+    assert history.fill_slot(day, (3.0,) * DAY_SLOTS)[15] == 3.0
     assert history.window(past.load_a, past.first_slot, past.next_slot - 10) == ()
 
 
@@ -142,7 +142,7 @@ def test_a_pause_of_unknown_length_moves_only_what_came_after_it() -> None:
     past = History()
     for slot in range(2 * DAY_SLOTS):
         past = history.add(past, slot, float(slot), 0.0, None)
-    moved = history.renumbered(past, 3, from_slot=DAY_SLOTS)
+    moved = history.renumber(past, 3, from_slot=DAY_SLOTS)
     assert moved.first_slot == 0
     assert moved.load_a[DAY_SLOTS - 1] == DAY_SLOTS - 1
     assert moved.load_a[DAY_SLOTS:DAY_SLOTS + 4] == (None, None, None, float(DAY_SLOTS))

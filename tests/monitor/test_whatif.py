@@ -6,8 +6,8 @@ from random import Random
 import pytest
 
 from monitor.planning import from_log, whatif
-from monitor.planning.load_profile import Logged, Slot, refill
-from monitor.planning.model import Setup, live
+from monitor.planning.load_profile import LoggedSlot, Slot, refill
+from monitor.planning.model import Setup, simulate
 
 NOW = Setup("as it is", "lfp", 100, reserve_frac=0.2)
 
@@ -23,46 +23,46 @@ def _life(days: int, sun_a: float = 8.0, seed: int = 1) -> list[Slot]:
     return slots
 
 
-def _as_logged(slots: list[Slot], setup: Setup, start: float) -> list[Logged]:
+def _as_logged(slots: list[Slot], setup: Setup, start: float) -> list[LoggedSlot]:
     """What a log of that life would hold: harvest throttled once the battery is full."""
-    lived = live(slots, setup, start, keep_trace=True)
+    lived = simulate(slots, setup, start, keep_trace=True)
     rows, before = [], start
     for slot, level in zip(slots, lived.charge_frac):
         taken = max(level - before, 0.0) * setup.capacity_ah / 0.25 / 0.995
         throttled = slot.sun_a - slot.load_a > taken + 0.1
         harvest = slot.load_a + taken if throttled else slot.sun_a
-        rows.append(Logged(slot.hour, slot.load_a, harvest, 1.0 if throttled else 0.0, charge_frac=level))
+        rows.append(LoggedSlot(slot.hour, slot.load_a, harvest, 1.0 if throttled else 0.0, charge_frac=level))
         before = level
     return rows
 
 
 def test_a_constant_load_takes_what_it_takes() -> None:
     """5 A for 10 h from full out of 100 Ah leaves half, less the self-discharge of ten hours (0.03 Ah)."""
-    lived = live([Slot(h / 4, 5.0, 0.0) for h in range(40)], NOW, 1.0)
+    lived = simulate([Slot(h / 4, 5.0, 0.0) for h in range(40)], NOW, 1.0)
     assert lived.lowest_frac == pytest.approx(0.5, abs=0.001)
     assert lived.charge_out_ah == pytest.approx(50)
 
 
 def test_what_an_empty_battery_cannot_serve_is_counted() -> None:
-    lived = live([Slot(h / 4 % 24, 5.0, 0.0) for h in range(96)], NOW, 0.5)
+    lived = simulate([Slot(h / 4 % 24, 5.0, 0.0) for h in range(96)], NOW, 0.5)
     assert lived.unserved_ah == pytest.approx(70, abs=0.1) and lived.lowest_frac == 0
 
 
 def test_lead_acid_takes_its_time_near_full_and_lithium_does_not() -> None:
     sunny = [Slot(8 + k / 4, 0.0, 30.0) for k in range(8)]
-    lead = live(sunny, replace(NOW, chemistry="agm"), 0.8, keep_trace=True)
-    lithium = live(sunny, NOW, 0.8, keep_trace=True)
+    lead = simulate(sunny, replace(NOW, chemistry="agm"), 0.8, keep_trace=True)
+    lithium = simulate(sunny, NOW, 0.8, keep_trace=True)
     assert lithium.charge_frac[3] == pytest.approx(1.0, abs=0.002)
     assert lead.charge_frac[3] < 0.93 and lead.curtailed_ah > 10
 
 
 def test_lithium_is_not_charged_below_freezing() -> None:
-    assert live([Slot(10 + k / 4, 0.0, 30.0, temperature_c=-5) for k in range(8)], NOW, 0.5).curtailed_ah == 60
+    assert simulate([Slot(10 + k / 4, 0.0, 30.0, temperature_c=-5) for k in range(8)], NOW, 0.5).curtailed_ah == 60
 
 
 def test_a_dc_dc_charger_gives_its_limit_and_no_more() -> None:
     drive = [Slot(10 + k / 4, 0.0, 0.0, engine_a=60.0, engine_on=True) for k in range(4)]
-    assert live(drive, replace(NOW, engine_limit_a=25.0), 0.2).engine_ah == pytest.approx(23, abs=0.1)
+    assert simulate(drive, replace(NOW, engine_limit_a=25.0), 0.2).engine_ah == pytest.approx(23, abs=0.1)
 
 
 def test_throttled_harvest_is_refilled_and_the_rest_left_alone() -> None:
@@ -79,10 +79,10 @@ def test_throttled_harvest_is_refilled_and_the_rest_left_alone() -> None:
 def test_the_present_set_up_must_explain_the_log_first() -> None:
     slots = _life(20)
     rows = _as_logged(slots, NOW, 0.6)
-    _, rms = whatif.explain(rows, whatif.Known(NOW, 0.6, 4.0))
+    _, rms = whatif.explain(rows, whatif.KnownBattery(NOW, 0.6, 4.0))
     assert rms < 0.01
     with pytest.raises(whatif.NotExplained, match="does not explain"):
-        whatif.explain(rows, whatif.Known(replace(NOW, capacity_ah=60), 0.6, 4.0))
+        whatif.explain(rows, whatif.KnownBattery(replace(NOW, capacity_ah=60), 0.6, 4.0))
 
 
 @pytest.mark.parametrize(("candidate", "limit"), [
@@ -94,23 +94,23 @@ def test_nights_below_the_reserve_come_close_to_those_of_the_true_life(candidate
     for seed in range(6):
         slots = _life(30, sun_a=11.0, seed=seed)
         rows = _as_logged(slots, NOW, 0.6)
-        known = whatif.Known(NOW, 0.6, 2.0)
+        known = whatif.KnownBattery(NOW, 0.6, 2.0)
         found, rms = whatif.explain(rows, known)
         answers = whatif.ask(found, known, [candidate], rms, seed=seed)[1]
-        misses.append(abs(answers.nights_below_per_30.value - live(slots, candidate, 0.6).nights_below))
+        misses.append(abs(answers.nights_below_per_30.value - simulate(slots, candidate, 0.6).nights_below))
         assert answers.nights_below_per_30.low <= answers.nights_below_per_30.value <= answers.nights_below_per_30.high
     assert sum(misses) / len(misses) <= limit, misses
 
 
 def test_a_short_log_is_called_a_hint() -> None:
     slots = _life(5)
-    known = whatif.Known(NOW, 0.6, 4.0)
+    known = whatif.KnownBattery(NOW, 0.6, 4.0)
     found, rms = whatif.explain(_as_logged(slots, NOW, 0.6), known)
     assert "only 5 days" in whatif.ask(found, known, [], rms)[0].weight
 
 
 def test_the_same_question_gets_the_same_answer() -> None:
-    slots, known = _life(15), whatif.Known(NOW, 0.6, 4.0)
+    slots, known = _life(15), whatif.KnownBattery(NOW, 0.6, 4.0)
     other = replace(NOW, name="twice", capacity_ah=200)
     assert whatif.ask(slots, known, [other], 0.0) == whatif.ask(slots, known, [other], 0.0)
 
@@ -119,19 +119,19 @@ def test_use_that_a_flat_battery_prevented_comes_back_with_a_larger_one() -> Non
     """A battery too small for its loads: they go off each night. The truth is the whole load through one of twice the size."""
     small = replace(NOW, capacity_ah=30.0)
     whole = [Slot(k / 4 % 24 + 0.125, 2.0, 5.0 if 8 <= k / 4 % 24 < 16 else 0.0) for k in range(20 * 96)]
-    lived = live(whole, small, 0.5, keep_trace=True)
+    lived = simulate(whole, small, 0.5, keep_trace=True)
     rows, before = [], 0.5
     for slot, level in zip(whole, lived.charge_frac):
         served = min(max(slot.sun_a - (level - before) * 30.0 / 0.25, 0.0), slot.load_a) if slot.sun_a < slot.load_a else slot.load_a
-        rows.append(Logged(slot.hour, served, slot.sun_a, charge_frac=level, cut=served < 0.9 * slot.load_a))
+        rows.append(LoggedSlot(slot.hour, served, slot.sun_a, charge_frac=level, cut=served < 0.9 * slot.load_a))
         before = level
     assert sum(row.cut for row in rows) > 100
     filled = refill(rows)
     assert sum(s.load_a + s.prevented_a for s in filled) == pytest.approx(sum(s.load_a for s in whole), rel=0.01)
-    known = whatif.Known(small, 0.5, 0.5)
+    known = whatif.KnownBattery(small, 0.5, 0.5)
     twice = replace(small, name="twice", capacity_ah=60.0)
     today, larger = whatif.ask(filled, known, [twice], 0.0)
-    truth = live(whole, twice, 0.5)
+    truth = simulate(whole, twice, 0.5)
     assert larger.nights_below_per_30.value == pytest.approx(truth.nights_below * 30 / 20, abs=1.5)
 
 
@@ -140,7 +140,7 @@ def test_a_steady_error_of_the_shunt_and_a_wrong_beginning_are_found_by_the_repl
     slots = _life(30)
     rows = _as_logged(slots, NOW, 0.6)
     shifted = [replace(row, load_a=row.load_a + 0.06) for row in rows]
-    life, known = from_log.agreed(shifted, whatif.Known(NOW, 0.48, 4.0))
+    life, known = from_log.check_agreement(shifted, whatif.KnownBattery(NOW, 0.48, 4.0))
     assert sum(a.load_a - b.load_a for a, b in zip(life, rows)) / len(rows) == pytest.approx(0.0, abs=0.021)
     assert known.start_frac == pytest.approx(0.6, abs=0.05)
     assert whatif.explain(life, known)[1] < whatif.RMS_LIMIT_FRAC / 2
@@ -148,7 +148,7 @@ def test_a_steady_error_of_the_shunt_and_a_wrong_beginning_are_found_by_the_repl
 
 def test_a_load_that_goes_round_the_shunt_is_not_taken_for_its_error() -> None:
     rows = [replace(row, load_a=max(row.load_a - 0.5, 0.0)) for row in _as_logged(_life(30, sun_a=7.0), NOW, 0.6)]
-    life, known = from_log.agreed(rows, whatif.Known(NOW, 0.6, 4.0))
+    life, known = from_log.check_agreement(rows, whatif.KnownBattery(NOW, 0.6, 4.0))
     with pytest.raises(whatif.NotExplained):
         whatif.explain(life, known)
 
@@ -157,9 +157,9 @@ def test_a_log_that_is_not_sure_of_its_low_nights_is_not_held_against_the_replay
     """The same life, told with its charge below a quarter left out: the replay goes below the reserve, the log cannot say."""
     setup, slots = replace(NOW, reserve_frac=0.3), _life(20, sun_a=7.0)
     rows = _as_logged(slots, setup, 0.6)
-    assert live(slots, setup, 0.6).nights_below > 2
+    assert simulate(slots, setup, 0.6).nights_below > 2
     hidden = [replace(row, charge_frac=None) if row.charge_frac < 0.35 else row for row in rows]
-    assert whatif.explain(hidden, whatif.Known(setup, 0.6, 4.0))[1] < 0.01
+    assert whatif.explain(hidden, whatif.KnownBattery(setup, 0.6, 4.0))[1] < 0.01
     shifted = [row if row.charge_frac > 0.35 else replace(row, charge_frac=0.36) for row in rows]
     with pytest.raises(whatif.NotExplained, match="nights"):
-        whatif.explain(shifted, whatif.Known(setup, 0.6, 4.0))
+        whatif.explain(shifted, whatif.KnownBattery(setup, 0.6, 4.0))

@@ -9,8 +9,8 @@ from monitor import pipeline
 from monitor.battery.label import Battery, Vehicle
 from monitor.cli import commands
 from monitor.planning import from_log, whatif
-from monitor.planning.candidates import parsed, setup
-from monitor.planning.model import Setup, live
+from monitor.planning.candidates import parse_candidate, setup
+from monitor.planning.model import Setup, simulate
 from monitor.process.daemon import Daemon
 from monitor.store.reader import Reader
 from tests.hand_clock import HandClock
@@ -36,7 +36,7 @@ def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 
 def test_the_present_set_up_explains_the_log_and_a_larger_one_has_no_more_bad_nights(log: Path) -> None:
     now = Reader(log).now()
-    life, known = from_log.present(Reader(log).rolled("quarters"), now.vehicle, now.findings.charge, now.findings.charge.capacity_ah)
+    life, known = from_log.describe_present(Reader(log).rolled("quarters"), now.vehicle, now.findings.charge, now.findings.charge.capacity_ah)
     slots, rms = whatif.explain(life, known)
     assert rms < 0.03
     today, larger = whatif.ask(slots, known, [setup(known.setup, f"capacity={2 * known.setup.capacity_ah:.0f}")], rms)
@@ -47,7 +47,7 @@ def test_the_present_set_up_explains_the_log_and_a_larger_one_has_no_more_bad_ni
 
 def test_the_life_out_of_the_log_balances_what_the_shunt_counted(log: Path) -> None:
     rows = list(Reader(log).rolled("quarters"))
-    life = from_log.logged(rows)
+    life = from_log.read_slots(rows)
     rows = rows[-len(life):]
     counted = sum((v["charge_in_ah"] or 0) - (v["charge_out_ah"] or 0) for _, _, v in rows)
     found = sum((row.harvest_a or 0) + row.engine_a - (row.load_a or 0) for row in life) / 4
@@ -64,7 +64,7 @@ def test_the_command_prints_every_candidate_beside_today(log: Path) -> None:
 @pytest.mark.parametrize("text", ["capacity", "size=3", "capacity=much", "capacity=-5", "chemistry=tin", "reserve=120"])
 def test_a_candidate_that_cannot_be_is_refused_in_words(text: str) -> None:
     with pytest.raises(ValueError, match="one of|not a number|above 0|write|below 100"):
-        parsed(text)
+        parse_candidate(text)
 
 
 def test_lithium_brings_its_own_reserve_and_takes_what_comes_but_not_in_frost() -> None:
@@ -74,9 +74,9 @@ def test_lithium_brings_its_own_reserve_and_takes_what_comes_but_not_in_frost() 
     from monitor.planning.load_profile import Slot
 
     sunny = [Slot(10 + k / 4, 0.0, 40.0) for k in range(8)]
-    assert live(sunny, lithium, 0.3).charge_frac == () and live(sunny, lithium, 0.3).curtailed_ah < live(sunny, base, 0.3).curtailed_ah
+    assert simulate(sunny, lithium, 0.3).charge_frac == () and simulate(sunny, lithium, 0.3).curtailed_ah < simulate(sunny, base, 0.3).curtailed_ah
     frost = [Slot(10 + k / 4, 0.0, 40.0, temperature_c=-3.0) for k in range(8)]
-    assert live(frost, lithium, 0.3).curtailed_ah == pytest.approx(80.0)
+    assert simulate(frost, lithium, 0.3).curtailed_ah == pytest.approx(80.0)
 
 
 @pytest.mark.slow

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from monitor.usage import load_off
-from monitor.usage.load_off import Watched
+from monitor.usage.load_off import LoadOffState
 
 #: The record is of a cell of about 3.2 mAh; its pulses are 1C.
 CELL_AH = 0.0032
@@ -36,7 +36,7 @@ def test_the_ohmic_part_of_recorded_pulses_is_found(length_s: float) -> None:
     for rows in _pulses():
         before, after = [r for r in rows if r[0] <= 0][-1], [r for r in rows if r[0] > 0][0]
         jump_ohm = (after[2] - before[2]) / (after[1] - before[1])
-        held, found = Watched(), []
+        held, found = LoadOffState(), []
         for at_s, volts, amps in _bins(rows, length_s, 0.0):
             held, step = load_off.add(held, at_s, volts, amps, CELL_AH)
             found += [step] if step else []

@@ -19,7 +19,7 @@ RETURNS_A_DRIVE = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Throttle:
+class AlternatorControl:
     """Returns to charging without a start."""
 
     returns: int = 0        # in this drive
@@ -28,29 +28,29 @@ class Throttle:
     bustle: float = 0.0     # larger ones of late, none of them up to where alternators charge
 
 
-def believed(throttle: Throttle) -> bool:
+def is_controlled(throttle: AlternatorControl) -> bool:
     """Whether this vehicle was seen to let its alternator voltage sink while it drives."""
     return throttle.returns >= RETURNS_TO_BELIEVE or throttle.drives > 0
 
 
-def suspected(throttle: Throttle) -> bool:
+def is_suspected(throttle: AlternatorControl) -> bool:
     """Whether it may be so: steps of voltage may come from the alternator."""
     return throttle.returns > 0 or throttle.drives > 0
 
 
-def came_back(throttle: Throttle) -> Throttle:
+def note_return(throttle: AlternatorControl) -> AlternatorControl:
     """After one more return to charging with no start seen."""
     return replace(throttle, returns=throttle.returns + 1)
 
 
-def new_drive(throttle: Throttle) -> Throttle:
+def new_drive(throttle: AlternatorControl) -> AlternatorControl:
     """At the first start after a long pause: what the drive before has taught."""
     if throttle.returns >= RETURNS_A_DRIVE:
         return replace(throttle, returns=0, drives=min(throttle.drives + 2, REMEMBERED_DRIVES))
     return replace(throttle, returns=0, drives=max(0, throttle.drives - (throttle.returns == 0)))
 
 
-def after(throttle: Throttle, last: tuple[Point, ...], never_joined: bool) -> Throttle:
+def after(throttle: AlternatorControl, last: tuple[Point, ...], never_joined: bool) -> AlternatorControl:
     """With the latest point looked at: has the starter just made a step, and not after the house?"""
     point = last[-1]
     recent = [p for p in last[:-1] if p.at_s > point.at_s - SUDDEN_S - point.span_s] or [last[-2]]
@@ -68,6 +68,6 @@ def after(throttle: Throttle, last: tuple[Point, ...], never_joined: bool) -> Th
     return replace(throttle, returns=returns, bustle=bustle, stirred_s=point.at_s)
 
 
-def waits(throttle: Throttle, at_s: float) -> bool:
+def is_waiting(throttle: AlternatorControl, at_s: float) -> bool:
     """Whether the alternator of such a vehicle may still be turned down, and the engine run."""
-    return believed(throttle) and at_s - throttle.stirred_s < WAIT_S
+    return is_controlled(throttle) and at_s - throttle.stirred_s < WAIT_S

@@ -2,7 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.detection.join import alternator_control, power_direction
-from monitor.detection.join.alternator_control import RETURN_S, SUDDEN_S, Throttle
+from monitor.detection.join.alternator_control import RETURN_S, SUDDEN_S, AlternatorControl
 from monitor.detection.join.points import Point
 from monitor.detection.join.power_direction import DC_FEEDS_A, FLOWS_A, FLOWS_V
 from monitor.findings import Engine
@@ -40,7 +40,7 @@ GAP_S = 900.0
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class EngineState:
     """What is known of the engine, and the levels it is judged by."""
 
     state: Engine = "unknown"
@@ -50,7 +50,7 @@ class Run:
     stopped_s: float | None = None
     dip_s: float | None = None           # last dip deep enough to be a start
     dip_v: float | None = None
-    throttle: Throttle = Throttle()
+    throttle: AlternatorControl = AlternatorControl()
     lifted_by_house: bool = False        # the last rise came from the house side
     house_before_a: float | None = None  # house current before the run
     house_most_a: float = 0.0            # most that the run added to it
@@ -59,7 +59,7 @@ class Run:
     sunk_s: float = 0.0                  # for so long well below it
 
 
-def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | None, dc_dc: bool = False) -> Run:
+def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: float | None, dc_dc: bool = False) -> EngineState:
     """The state after one more point, the end of the last few that had a starter voltage.
 
     joined says whether the batteries were joined before the point: then a house charger lifts the
@@ -82,7 +82,7 @@ def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | N
         run = replace(run, sunk_s=run.sunk_s + point.span_s if sinks else 0.0)
     if run.sunk_s > SUNK_S and not (dc_dc and _flows(run, point, dc_dc)):
         # Surface charge sinks like this after a stop, joined batteries together; no plain regulator lets it.
-        over = run.sunk_s > SUNK_OFF_S and not alternator_control.waits(run.throttle, point.at_s)
+        over = run.sunk_s > SUNK_OFF_S and not alternator_control.is_waiting(run.throttle, point.at_s)
         return _follow(run, last, "off" if over else "unknown", False)
     if run.state == "running":
         return _follow(run, last, _still_running(run, before, point, dc_dc), False)
@@ -90,14 +90,14 @@ def step(run: Run, last: tuple[Point, ...], joined: bool, ignition_on: float | N
     return _follow(run, last, state, lifted)
 
 
-def calm(run: Run, point: Point) -> bool:
+def is_calm(run: EngineState, point: Point) -> bool:
     """Whether the point changes nothing: engine off, voltage where it rests, no dip."""
     rest = run.rest_v
     return (run.state == "off" and rest is not None and -0.02 < point.starter_v - rest < 0.02
             and (point.low_v is None or point.low_v > rest - 0.2))
 
 
-def _first(run: Run, point: Point, ignition_on: float | None) -> Run:
+def _first(run: EngineState, point: Point, ignition_on: float | None) -> EngineState:
     volts = point.starter_v
     state: Engine = "off" if volts < CHARGING_V else "unknown"
     if ignition_on is not None:
@@ -110,7 +110,7 @@ def _first(run: Run, point: Point, ignition_on: float | None) -> Run:
     )
 
 
-def _with_ignition(run: Run, volts: float, ignition_on: float) -> Engine:
+def _with_ignition(run: EngineState, volts: float, ignition_on: float) -> Engine:
     if ignition_on < 0.5:
         return "off"
     if volts > CHARGING_V:
@@ -118,29 +118,29 @@ def _with_ignition(run: Run, volts: float, ignition_on: float) -> Engine:
     return "running" if run.state == "running" else "unknown"
 
 
-def _not_running(run: Run, last: tuple[Point, ...], joined: bool, dc_dc: bool) -> tuple[Engine, bool]:
+def _not_running(run: EngineState, last: tuple[Point, ...], joined: bool, dc_dc: bool) -> tuple[Engine, bool]:
     """The state now of an engine that was off or unknown, and whether a rise came from the house side."""
     point, before = last[-1], last[-2]
     volts = point.starter_v
     recent = [p.starter_v for p in last[:-1] if p.at_s > point.at_s - SUDDEN_S - point.span_s]
     jump = volts - min(recent) if recent else volts - before.starter_v
     rise = volts - (run.rest_v if run.rest_v is not None else before.starter_v)
-    if dc_dc and run.throttle.stirred_s == point.at_s and power_direction.fed_suddenly(last):
+    if dc_dc and run.throttle.stirred_s == point.at_s and power_direction.is_fed_suddenly(last):
         return "running", False
     if power_direction.begins_to_feed(last):
         return ("running" if volts > CHARGING_V else "unknown"), False
     if volts > CHARGING_V:
         if _from_house(run, before, point, joined):
             return "off", True
-        if joined and not power_direction.feeds_more(before, point):
+        if joined and not power_direction.is_fed_more(before, point):
             # Sun, or a house load that ended, lifts both; after a stop both only settle.
             return "off", run.lifted_by_house or volts > before.starter_v + 0.01
-        if jump > (RISE_V if joined or power_direction.near(point) else 0.5 * RISE_V) and (rise > RISE_V or joined):
+        if jump > (RISE_V if joined or power_direction.is_near(point) else 0.5 * RISE_V) and (rise > RISE_V or joined):
             return "running", False
         if run.state == "unknown":
-            if alternator_control.believed(run.throttle) and rise > LIFTED_V and run.rest_v is not None:
+            if alternator_control.is_controlled(run.throttle) and rise > LIFTED_V and run.rest_v is not None:
                 return "running", False
-            if _flows(run, point, dc_dc) or (rise > RISE_V and not power_direction.near(point) and run.rest_v is not None):
+            if _flows(run, point, dc_dc) or (rise > RISE_V and not power_direction.is_near(point) and run.rest_v is not None):
                 return "running", False
             return ("off" if point.at_s - run.since_s > UNKNOWN_AT_MOST_S else "unknown"), run.lifted_by_house
         return "off", run.lifted_by_house or (joined and volts > before.starter_v + 0.01)   # lifted slowly: a charger
@@ -148,12 +148,12 @@ def _not_running(run: Run, last: tuple[Point, ...], joined: bool, dc_dc: bool) -
         return _still_unknown(run, before, point, rise, dc_dc), run.lifted_by_house
     if rise > 0.25 and jump > 0.15 and not joined and not _from_house(run, before, point, joined):
         return "unknown", False     # lifted, but not to where alternators charge
-    if alternator_control.believed(run.throttle) and run.throttle.stirred_s == point.at_s and not joined:
+    if alternator_control.is_controlled(run.throttle) and run.throttle.stirred_s == point.at_s and not joined:
         return "unknown", False     # the engine's own loads, and nothing that charges
     return "off", run.lifted_by_house and joined
 
 
-def _flows(run: Run, point: Point, dc_dc: bool) -> bool:
+def _flows(run: EngineState, point: Point, dc_dc: bool) -> bool:
     """Whether the starter side still feeds the house, as only a running engine keeps doing."""
     if point.house_a is None or point.house_v is None or run.house_before_a is None:
         return False
@@ -163,7 +163,7 @@ def _flows(run: Run, point: Point, dc_dc: bool) -> bool:
     return more > max(FLOWS_A, FLOWS_FRAC * run.house_most_a) and point.starter_v - point.house_v > FLOWS_V
 
 
-def _from_house(run: Run, before: Point, point: Point, joined: bool) -> bool:
+def _from_house(run: EngineState, before: Point, point: Point, joined: bool) -> bool:
     """A relay that closes from the house side pulls the house down to the starter, and its current with it."""
     if point.house_v is None or before.house_v is None or point.starter_v > point.house_v + 0.06:
         return False
@@ -180,18 +180,18 @@ def _from_house(run: Run, before: Point, point: Point, joined: bool) -> bool:
     return fell > 0.4 * rose or (taken_a > 4.0 and fell > 0.03)
 
 
-def _still_running(run: Run, before: Point, point: Point, dc_dc: bool) -> Engine:
+def _still_running(run: EngineState, before: Point, point: Point, dc_dc: bool) -> Engine:
     volts = point.starter_v
     level = run.run_v if run.run_v is not None else volts
     if volts < STOP_BELOW_V and volts < level - FALL_V:
         if _flows(run, point, dc_dc):
             return "running" if volts > CHARGING_V - 0.1 else "unknown"     # idling under load
-        if volts > CHARGING_V and power_direction.near(point) and before.house_v is not None and (
+        if volts > CHARGING_V and power_direction.is_near(point) and before.house_v is not None and (
             before.house_v - point.house_v > 0.4 * (level - volts)
         ):
             return "unknown"        # both sank together: idling, or stopped and still joined
-        return "unknown" if alternator_control.believed(run.throttle) or _no_surface_charge(run, point) else "off"
-    if power_direction.near(point) and volts < level - 0.1 and volts < point.house_v - FLOWS_V:
+        return "unknown" if alternator_control.is_controlled(run.throttle) or _no_surface_charge(run, point) else "off"
+    if power_direction.is_near(point) and volts < level - 0.1 and volts < point.house_v - FLOWS_V:
         return "unknown"            # the house side feeds the starter now: idling, or stopped under sun
     if dc_dc and _flows(run, point, dc_dc):
         return "running"
@@ -200,16 +200,16 @@ def _still_running(run: Run, before: Point, point: Point, dc_dc: bool) -> Engine
     return "running"
 
 
-def _no_surface_charge(run: Run, point: Point) -> bool:
+def _no_surface_charge(run: EngineState, point: Point) -> bool:
     """Whether the voltage falls at once to where it stood before a run that charged for minutes."""
     return (run.rest_v is not None and point.at_s - run.since_s > CHARGED_S
             and point.starter_v < run.rest_v + AS_BEFORE_V)
 
 
-def _still_unknown(run: Run, before: Point, point: Point, rise: float, dc_dc: bool) -> Engine:
+def _still_unknown(run: EngineState, before: Point, point: Point, rise: float, dc_dc: bool) -> Engine:
     waited_s = point.at_s - run.since_s
-    if alternator_control.believed(run.throttle):
-        if _flows(run, point, dc_dc) or alternator_control.waits(run.throttle, point.at_s):
+    if alternator_control.is_controlled(run.throttle):
+        if _flows(run, point, dc_dc) or alternator_control.is_waiting(run.throttle, point.at_s):
             return "unknown"
     elif run.rest_v is not None and run.run_v is None and rise < 0.15:
         return "off"                # back where it rested
@@ -224,7 +224,7 @@ def _still_unknown(run: Run, before: Point, point: Point, rise: float, dc_dc: bo
     return "off" if before.starter_v < CHARGING_V and point.starter_v <= before.starter_v + 0.05 else "unknown"
 
 
-def _follow(run: Run, last: tuple[Point, ...], state: Engine, lifted: bool) -> Run:
+def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bool) -> EngineState:
     """The levels and counters after the verdict."""
     point = last[-1]
     volts = point.starter_v
@@ -246,7 +246,7 @@ def _follow(run: Run, last: tuple[Point, ...], state: Engine, lifted: bool) -> R
             if point.at_s - stopped > DRIVE_PAUSE_S:
                 throttle = alternator_control.new_drive(throttle)
             elif point.at_s - stopped < RETURN_S and not _start_seen_since(run, stopped):
-                throttle = alternator_control.came_back(throttle)
+                throttle = alternator_control.note_return(throttle)
     if state == "running":
         level += (volts - level) * min(1.0, point.span_s / RUN_FOLLOW_S)
         if point.house_a is not None and before_a is not None:
@@ -257,11 +257,11 @@ def _follow(run: Run, last: tuple[Point, ...], state: Engine, lifted: bool) -> R
         share = min(1.0, point.span_s / REST_FOLLOW_S)
         rest += (volts - rest) * (1.0 if rest - 0.1 < volts < rest else share)
         level = None
-    return Run(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, throttle,
+    return EngineState(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, throttle,
                lifted, before_a, most_a, charged,
                None if state == "off" else max(run.peak_v or 0.0, level) if state == "running" else run.peak_v,
                0.0 if state == "off" else run.sunk_s)
 
 
-def _start_seen_since(run: Run, at_s: float) -> bool:
+def _start_seen_since(run: EngineState, at_s: float) -> bool:
     return run.dip_s is not None and run.dip_s >= at_s

@@ -3,7 +3,7 @@ from dataclasses import dataclass, replace
 from math import exp, log
 
 from monitor.detection.join import path_voltage
-from monitor.detection.join.path_voltage import Gap
+from monitor.detection.join.path_voltage import JoinVoltage
 from monitor.detection.join.points import Point
 from monitor.findings import Engine
 
@@ -52,7 +52,7 @@ ABOVE_V = 0.35
 
 
 @dataclass(frozen=True, slots=True)
-class Contact:
+class IsolatorEvidence:
     """Log-odds that the batteries are joined, and what they rest on."""
 
     odds: float = 0.0             # all of it
@@ -68,25 +68,25 @@ class Contact:
     slow_house_a: float | None = None
     own_xy: float = 0.0           # the same sums over all plainly joined parkings: the share usual for this vehicle
     own_xx: float = 0.0
-    gap: Gap = Gap()
+    gap: JoinVoltage = JoinVoltage()
 
 
-def state(contact: Contact) -> str:
+def state(contact: IsolatorEvidence) -> str:
     """The state in a word: open, closed or unknown."""
     if contact.odds > NAMED:
         return "closed"
     return "open" if contact.odds < -NAMED else "unknown"
 
 
-def transfer(contact: Contact) -> tuple[float, float] | None:
+def transfer(contact: IsolatorEvidence) -> tuple[float, float] | None:
     """How much of a house step the starter follows (0 apart, 0.1 to 0.9 joined), and its sigma."""
     if contact.step_xx <= 0:
         return None
     return contact.step_xy / contact.step_xx, max(contact.noise_v, 0.003) / contact.step_xx**0.5
 
 
-def step(contact: Contact, before: Point | None, point: Point, engine: Engine, since_s: float,
-         may_hold: bool = True) -> Contact:
+def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: Engine, since_s: float,
+         may_hold: bool = True) -> IsolatorEvidence:
     """The evidence after one more point; since_s is when the engine changed its state.
 
     While the engine runs the alternator holds the starter, so steps say nothing and only the
@@ -110,7 +110,7 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
         if abs(apart) > APART_V + APART_OHM * (abs(point.house_a or 0.0) + fed_a):
             levels -= 1.5 * weight
         if point.house_a is not None:
-            off = path_voltage.off(gap, point.house_a, apart)
+            off = path_voltage.offset_v(gap, point.house_a, apart)
             if off > 1:
                 levels -= PARTED_SAYS * weight
                 gap = path_voltage.unlearn(gap, point.span_s)
@@ -125,13 +125,13 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
         starter_step = point.starter_v - before.starter_v
         if not running and since_s < before.at_s and abs(house_step) >= STEP_V and (
             abs(starter_step) <= 1.3 * abs(house_step) + 0.01
-        ) and _by_load(before, point, since_s):
-            likes = _weigh(likes, house_step, starter_step, noise)
+        ) and _update_on_load(before, point, since_s):
+            likes = _weigh_step(likes, house_step, starter_step, noise)
             steps += 1
             xy += house_step * starter_step
             xx += house_step * house_step
         elif not running and since_s < before.at_s and abs(starter_step) >= LED_STEP_V:
-            levels = max(-CEILING, levels + _led(before, point, noise))
+            levels = max(-CEILING, levels + _update_on_lead(before, point, noise))
         elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
             noise += 0.02 * (1.25 * abs(starter_step) - noise)
     slow_s, slow_starter_v, slow_house_v = contact.slow_s, contact.slow_starter_v, contact.slow_house_v
@@ -143,7 +143,7 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
         pass
     elif span_s >= SLOW_LEAST_S and (abs(house_step) >= SLOW_STEP_V or span_s > SLOW_MOST_S):
         if span_s <= SLOW_MOST_S and not loaded and not running and since_s < slow_s - SOON_S:
-            said = _slowly(house_step, point.starter_v - slow_starter_v, span_s)
+            said = _follow_slowly(house_step, point.starter_v - slow_starter_v, span_s)
             levels = levels + said if said < 0 else max(levels, min(levels + said, MOST_OF_SLOW))
         slow_s, slow_starter_v, slow_house_v, slow_a = point.at_s, point.starter_v, point.house_v, point.house_a
     levels = min(CEILING, max(-CEILING, levels))
@@ -151,38 +151,38 @@ def step(contact: Contact, before: Point | None, point: Point, engine: Engine, s
     if steps > contact.steps and contact.odds > OWN_ODDS and not running:
         own_xy = OWN_KEEP * own_xy + xy - contact.step_xy
         own_xx = OWN_KEEP * own_xx + xx - contact.step_xx
-    odds = min(CEILING, max(-CEILING, levels + steps_say(likes, _own(own_xy, own_xx))))
-    return Contact(odds, levels, likes, steps, xy, xx, noise, slow_s, slow_starter_v, slow_house_v, slow_a,
+    odds = min(CEILING, max(-CEILING, levels + step_log_likelihoods(likes, _update_own_level(own_xy, own_xx))))
+    return IsolatorEvidence(odds, levels, likes, steps, xy, xx, noise, slow_s, slow_starter_v, slow_house_v, slow_a,
                    own_xy, own_xx, gap)
 
 
-def follows(contact: Contact) -> float:
+def follows(contact: IsolatorEvidence) -> float:
     """Log-odds from the steps alone."""
-    return steps_say(contact.likes, _own(contact.own_xy, contact.own_xx))
+    return step_log_likelihoods(contact.likes, _update_own_level(contact.own_xy, contact.own_xx))
 
 
-def _own(own_xy: float, own_xx: float) -> float | None:
+def _update_own_level(own_xy: float, own_xx: float) -> float | None:
     return own_xy / own_xx if own_xx > OWN_LEAST_V2 else None
 
 
-def says_something(contact: Contact, before: Point, point: Point) -> bool:
+def is_informative(contact: IsolatorEvidence, before: Point, point: Point) -> bool:
     """Whether a point while open and at rest could move the odds at all."""
     if contact.odds > -CEILING or point.house_v is None or before.house_v is None:
         return True
     return abs(point.house_v - before.house_v) >= LARGE_STEP_V or point.at_s - contact.slow_s >= SLOW_LEAST_S
 
 
-def turned(contact: Contact, usually: str) -> Contact:
+def update_on_edge(contact: IsolatorEvidence, usually: str) -> IsolatorEvidence:
     """The evidence when the engine starts or stops: what was known of the relay no longer holds.
 
     usually: what this vehicle's relay was seen to do then, "open", "closed" or "unknown": taken for true
     until the voltages say otherwise.
     """
     odds = {"open": -1.01 * NAMED, "closed": 1.01 * NAMED}.get(usually, 0.0)
-    return Contact(odds, odds, noise_v=contact.noise_v, own_xy=contact.own_xy, own_xx=contact.own_xx)
+    return IsolatorEvidence(odds, odds, noise_v=contact.noise_v, own_xy=contact.own_xy, own_xx=contact.own_xx)
 
 
-def aged(contact: Contact) -> Contact:
+def decay_evidence(contact: IsolatorEvidence) -> IsolatorEvidence:
     """The evidence with what earlier steps said mostly forgotten."""
     return replace(contact, likes=tuple(0.3 * v for v in contact.likes))
 
@@ -203,7 +203,7 @@ def _while_charging(apart: float, house_a: float | None) -> float:
     return 0.6
 
 
-def _weigh(likes: tuple[float, ...], house_step: float, starter_step: float, noise: float) -> tuple[float, ...]:
+def _weigh_step(likes: tuple[float, ...], house_step: float, starter_step: float, noise: float) -> tuple[float, ...]:
     """The log-likelihoods after one more house step and what the starter did.
 
     Joined, the starter follows by R_starter / (R_starter + R_path), always the same share; apart it
@@ -223,7 +223,7 @@ def _weigh(likes: tuple[float, ...], house_step: float, starter_step: float, noi
     return tuple(out)
 
 
-def _led(before: Point, point: Point, noise: float) -> float:
+def _update_on_lead(before: Point, point: Point, noise: float) -> float:
     """Log-odds from a step that the starter makes first: joined, the house and its current follow by a fair share."""
     starter_step, house_step = point.starter_v - before.starter_v, point.house_v - before.house_v
     if before.house_a is None or point.house_a is None:
@@ -235,14 +235,14 @@ def _led(before: Point, point: Point, noise: float) -> float:
     return -LED_SAYS if abs(house_step) < max(LED_ALONE_V, 2 * noise) and abs(taken) < STEP_A else 0.0
 
 
-def _by_load(before: Point, point: Point, since_s: float) -> bool:
+def _update_on_load(before: Point, point: Point, since_s: float) -> bool:
     """Whether a load or a charger made the step: soon after a stop both batteries also settle alike."""
     if before.house_a is None or point.house_a is None:
         return point.at_s - since_s > SOON_S
     return abs(point.house_a - before.house_a) > STEP_A or point.at_s - since_s > SOON_S
 
 
-def steps_say(likes: tuple[float, ...], own: float | None = None) -> float:
+def step_log_likelihoods(likes: tuple[float, ...], own: float | None = None) -> float:
     """Log-odds from the steps: the mean likelihood over all shares the starter may follow by.
 
     own: the share by which this vehicle's starter follows when joined; shares far from it then count little.
@@ -256,7 +256,7 @@ def steps_say(likes: tuple[float, ...], own: float | None = None) -> float:
     return max(-CEILING, min(CEILING, log(said)))
 
 
-def _slowly(house_step: float, starter_step: float, span_s: float) -> float:
+def _follow_slowly(house_step: float, starter_step: float, span_s: float) -> float:
     """Log-odds from a slow change: joined, both move alike; apart, the starter only settles."""
     if abs(starter_step) > 1.3 * abs(house_step) + 0.01:
         return -0.5

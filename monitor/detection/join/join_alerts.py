@@ -2,9 +2,9 @@
 from monitor.battery.label import Vehicle
 from monitor.detection.join import isolator_evidence as contacts
 from monitor.detection.join import join_faults, path_resistance
-from monitor.detection.join.isolator_evidence import Contact
+from monitor.detection.join.isolator_evidence import IsolatorEvidence
 from monitor.detection.join.join_faults import CHARGING_WELL_V
-from monitor.detection.join.join_record import Record
+from monitor.detection.join.join_record import JoinRecord
 from monitor.findings import Condition
 
 #: kind -> priority, what it means, what to look at first, what would make it go away.
@@ -38,7 +38,7 @@ def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...], part: st
     return Condition(kind, "vehicle", True, priority, seen, *(t.format(part=part) for t in texts), figures=figures)
 
 
-def conditions(record: Record, touching: Contact, path: path_resistance.Path,
+def conditions(record: JoinRecord, touching: IsolatorEvidence, path: path_resistance.PathResistance,
                vehicle: Vehicle) -> tuple[Condition, ...]:
     """The four conditions of isolator and path, active or not."""
     built = join_faults.build(record, vehicle)
@@ -46,12 +46,12 @@ def conditions(record: Record, touching: Contact, path: path_resistance.Path,
     return (
         _stuck_closed(record, touching, vehicle) if record.stuck and not dc_dc else IDLE["isolator_stuck_closed"],
         _stuck_open(record, dc_dc) if join_faults.stuck_open(record) else IDLE["isolator_stuck_open"],
-        _intermittent(record) if built == "isolator" and join_faults.openings_now(record) else IDLE["isolator_intermittent"],
-        _grown(path) if not dc_dc and path_resistance.grown(path) else IDLE["path_resistance_grown"],
+        _intermittent(record) if built == "isolator" and join_faults.count_openings(record) else IDLE["isolator_intermittent"],
+        _grown(path) if not dc_dc and path_resistance.has_grown(path) else IDLE["path_resistance_grown"],
     )
 
 
-def _stuck_closed(record: Record, touching: Contact, vehicle: Vehicle) -> Condition:
+def _stuck_closed(record: JoinRecord, touching: IsolatorEvidence, vehicle: Vehicle) -> Condition:
     share = contacts.transfer(touching)
     seen = (f"The engine is off, and for {record.joined_s / 3600:.1f} h the starter battery has moved with the "
             "house loads")
@@ -63,7 +63,7 @@ def _stuck_closed(record: Record, touching: Contact, vehicle: Vehicle) -> Condit
         ("joined_s", record.joined_s), ("followed_frac", share[0] if share else 0.0)))
 
 
-def _stuck_open(record: Record, dc_dc: bool) -> Condition:
+def _stuck_open(record: JoinRecord, dc_dc: bool) -> Condition:
     runs = "one run" if record.runs_missed == 1 else f"{record.runs_missed} runs"
     seen = (f"The engine charged the starter battery in {runs} of five minutes or more, and the house battery "
             "did not follow")
@@ -73,12 +73,12 @@ def _stuck_open(record: Record, dc_dc: bool) -> Condition:
                  "DC-DC charger" if dc_dc else "isolator")
 
 
-def _intermittent(record: Record) -> Condition:
+def _intermittent(record: JoinRecord) -> Condition:
     return _said("isolator_intermittent", f"The isolator opened {len(record.openings)} times within six hours while "
                  "the engine charged.", (("openings", float(len(record.openings))),))
 
 
-def _grown(path: path_resistance.Path) -> Condition:
+def _grown(path: path_resistance.PathResistance) -> Condition:
     ratio, _, now, then = path_resistance.growth(path)
     return _said("path_resistance_grown", f"Isolator and cable measure {1000 * now:.1f} mΩ, {ratio:.1f} times the "
                  f"{1000 * then:.1f} mΩ of the first edges; at {path.largest_a:.0f} A the added part turns "

@@ -4,9 +4,9 @@ from dataclasses import replace
 from monitor.battery.label import Vehicle
 from monitor.detection.join import alternator_control, relay_release
 from monitor.detection.join import isolator_evidence as contacts
-from monitor.detection.join.engine import Run
-from monitor.detection.join.isolator_evidence import Contact
-from monitor.detection.join.join_record import Record
+from monitor.detection.join.engine import EngineState
+from monitor.detection.join.isolator_evidence import IsolatorEvidence
+from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point
 
 #: An alternator that charges holds the starter above this; only such time counts [V].
@@ -51,7 +51,7 @@ DROPS_V, DROPS_A = 0.25, 4.0
 INTERMITTENT, REMEMBER_S = 3, 6 * 3600.0
 
 
-def build(record: Record, vehicle: Vehicle) -> str:
+def build(record: JoinRecord, vehicle: Vehicle) -> str:
     """What sits between the batteries: as configured, else from evidence."""
     if vehicle.charging != "unknown":
         return vehicle.charging
@@ -64,8 +64,8 @@ def build(record: Record, vehicle: Vehicle) -> str:
     return "unknown"
 
 
-def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolator_before: str,
-         touching: Contact, built: str, vehicle: Vehicle) -> Record:
+def note(record: JoinRecord, point: Point, run: EngineState, was: str, isolator: str, isolator_before: str,
+         touching: IsolatorEvidence, built: str, vehicle: Vehicle) -> JoinRecord:
     """The record after one more point; built: what sits between the batteries, as far as known before it."""
     volts, house = point.starter_v, point.house_v
     if volts is None or house is None:
@@ -101,7 +101,7 @@ def note(record: Record, point: Point, run: Run, was: str, isolator: str, isolat
     return record if stuck == record.stuck else replace(record, stuck=stuck)
 
 
-def _note_run(record: Record, point: Point, run: Run, isolator: str, built: str) -> dict:
+def _note_run(record: JoinRecord, point: Point, run: EngineState, isolator: str, built: str) -> dict:
     volts, house = point.starter_v, point.house_v
     changes: dict = {}
     if volts > CHARGING_WELL_V:
@@ -112,7 +112,7 @@ def _note_run(record: Record, point: Point, run: Run, isolator: str, built: str)
             built == "isolator" or point.house_v < HUNGRY_V or (record.closed_runs >= CLOSED_BEFORE and record.holds == 0)
         ):
             changes["run_open_s"] = record.run_open_s + point.span_s
-        if _dropped_out(record, point):
+        if _note_dropout(record, point):
             kept = tuple(at for at in record.openings if point.at_s - at < REMEMBER_S)
             changes["openings"] = (*kept, point.at_s)[-8:]
     if isolator == "closed":
@@ -121,7 +121,7 @@ def _note_run(record: Record, point: Point, run: Run, isolator: str, built: str)
             changes |= dict(run_closed=True, runs_missed=0, missed_s=0.0, closed_runs=record.closed_runs + 1)
     if point.at_s - run.since_s > COMPARE_AFTER_S:
         changes |= _compare(record, point)
-        if not record.uphill and _uphill(point, run):
+        if not record.uphill and _flows_uphill(point, run):
             changes |= dict(uphill=True, holds=changes.get("holds", record.holds) + 1)
     charging_s = changes.get("run_charging_s", record.run_charging_s)
     open_s = changes.get("run_open_s", record.run_open_s)
@@ -134,7 +134,7 @@ def _note_run(record: Record, point: Point, run: Run, isolator: str, built: str)
     return changes
 
 
-def _dropped_out(record: Record, point: Point) -> bool:
+def _note_dropout(record: JoinRecord, point: Point) -> bool:
     """The house falls away from a charging starter, and its current with it, from one point to the next."""
     if not record.run_closed or record.house_v is None or record.starter_v is None:
         return False
@@ -146,7 +146,7 @@ def _dropped_out(record: Record, point: Point) -> bool:
     return parted and record.house_a - point.house_a > DROPS_A
 
 
-def _compare(record: Record, point: Point) -> dict:
+def _compare(record: JoinRecord, point: Point) -> dict:
     """Does the house current follow the voltage across, as through a path, or hold, as from a DC-DC charger?"""
     across, amps = point.starter_v - point.house_v, point.house_a
     if amps is None or amps < COMPARE_A:
@@ -170,25 +170,25 @@ def _compare(record: Record, point: Point) -> dict:
     return vote
 
 
-def _uphill(point: Point, run: Run) -> bool:
+def _flows_uphill(point: Point, run: EngineState) -> bool:
     """Whether the run feeds the house though it stands above the starter: a charger lifts it there, no contact does."""
     if point.house_a is None or run.house_before_a is None or point.at_s - run.since_s > UPHILL_WITHIN_S:
         return False
     return point.house_a - run.house_before_a > COMPARE_A and point.house_v > point.starter_v + METERS_V
 
 
-def _note_rest(record: Record, point: Point, isolator: str, odds: float, vehicle: Vehicle) -> dict:
+def _note_rest(record: JoinRecord, point: Point, isolator: str, odds: float, vehicle: Vehicle) -> dict:
     house = point.house_v
     changes: dict = {}
     if isolator == "closed":
         if record.was_closed_at_stop:
             changes["lowest_v"] = min(record.lowest_v or 20.0, point.starter_v)
         if point.starter_v < RESTS_V and (
-            house <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or relay_release.at_once(record, vehicle)
+            house <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or relay_release.released_at_once(record, vehicle)
         ):
             changes["joined_s"] = record.joined_s + point.span_s
         highest = max(point.starter_v, house)       # a relay may sense either side
-        if highest < relay_release.let_go_v(record):
+        if highest < relay_release.release_voltage_v(record):
             changes["low_s"] = record.low_s + point.span_s
         elif record.low_s and highest > CLOSES_AGAIN_V:
             changes["low_s"] = 0.0
@@ -206,26 +206,26 @@ def _note_rest(record: Record, point: Point, isolator: str, odds: float, vehicle
     return changes
 
 
-def _stuck(record: Record, touching: Contact, run: Run, vehicle: Vehicle) -> bool:
+def _stuck(record: JoinRecord, touching: IsolatorEvidence, run: EngineState, vehicle: Vehicle) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
     if touching.steps < 3 or contacts.follows(touching) < 2.5:
         return False
     if record.low_s > (STUCK_BELOW_OWN_S if len(record.released_v) > 1 else STUCK_LOW_S):
         return True
     if vehicle.isolator_follows == "engine":
-        soon = record.opened > 0 and not alternator_control.suspected(run.throttle)
+        soon = record.opened > 0 and not alternator_control.is_suspected(run.throttle)
         return record.joined_s > (STUCK_SOON_S if soon else STUCK_TOLD_S)
     soon = relay_release.follows_engine(record, vehicle) and not record.house_joins
     return record.joined_s > (STUCK_SOON_S if soon else STUCK_LATE_S)
 
 
-def stuck_open(record: Record) -> bool:
+def stuck_open(record: JoinRecord) -> bool:
     """The engine charged and the house did not follow, in two runs; in one long one if it always had."""
     if record.runs_missed >= 2:
         return True
     return (record.runs_missed == 1 and record.closed_runs >= CLOSED_BEFORE and record.missed_s > ONE_RUN_S)
 
 
-def openings_now(record: Record) -> bool:
+def count_openings(record: JoinRecord) -> bool:
     """Whether it opened often under a charging engine lately; a DC-DC charger pauses by design."""
     return len(record.openings) >= INTERMITTENT and record.holds == 0

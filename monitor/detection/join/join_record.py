@@ -3,7 +3,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Record:
+class JoinRecord:
     """What runs and stops have shown."""
 
     run_charging_s: float = 0.0      # this run: charging well

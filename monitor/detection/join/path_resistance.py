@@ -33,7 +33,7 @@ HOT_W = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class PathResistance:
     """The edges measured so far, as (seconds, amperes through the path, volts across it)."""
 
     baseline: tuple[tuple[float, float, float], ...] = ()
@@ -44,7 +44,7 @@ class Path:
     open_s: float = -1e9         # when the isolator was last open
 
 
-def step(path: Path, last: tuple[Point, ...], isolator: str, house_before_a: float | None = None) -> Path:
+def step(path: PathResistance, last: tuple[Point, ...], isolator: str, house_before_a: float | None = None) -> PathResistance:
     """The path after one more point, given the last five: looks for an edge in the middle of them.
 
     isolator is its state now: only where it was open before, or is open after, has all of the
@@ -74,7 +74,7 @@ def step(path: Path, last: tuple[Point, ...], isolator: str, house_before_a: flo
     baseline, recent = path.baseline, (*path.recent, edge)[-RECENT_EDGES:]
     if len(baseline) < BASELINE_EDGES:
         baseline = (*baseline, edge)
-    return Path(baseline, recent, path.edges + 1, max(path.largest_a, edge[1]), last[2].at_s, path.open_s)
+    return PathResistance(baseline, recent, path.edges + 1, max(path.largest_a, edge[1]), last[2].at_s, path.open_s)
 
 
 def _edge(p: tuple[tuple[float, float, float, float], ...]) -> tuple[float, float, float] | None:
@@ -103,7 +103,7 @@ def _edge(p: tuple[tuple[float, float, float, float], ...]) -> tuple[float, floa
     return None
 
 
-def estimate(path: Path, throttled: bool = False) -> Answer:
+def estimate(path: PathResistance, throttled: bool = False) -> Answer:
     """Resistance of the path [ohm] from the last edges; throttled: the alternator is believed to be turned up and down."""
     if not path.recent:
         return NotYet("it is measured when the isolator next closes or opens with more than 6 A flowing")
@@ -117,7 +117,7 @@ def estimate(path: Path, throttled: bool = False) -> Answer:
     return Estimate(value, max(0.0, value - 1.96 * sigma), value + 1.96 * sigma, "measured")
 
 
-def growth(path: Path) -> tuple[float, float, float, float] | None:
+def growth(path: PathResistance) -> tuple[float, float, float, float] | None:
     """Ratio of now to the vehicle's first edges with its lower 95 % bound, ohms now and then; None: too few."""
     later = tuple(e for e in path.recent if e not in path.baseline)
     if len(path.baseline) < BASELINE_LEAST or len(later) < RECENT_LEAST:
@@ -133,7 +133,7 @@ def growth(path: Path) -> tuple[float, float, float, float] | None:
     return ratio, ratio * (1 - 1.96 * spread), now, then
 
 
-def grown(path: Path) -> bool:
+def has_grown(path: PathResistance) -> bool:
     found = growth(path)
     if found is None:
         return False

@@ -12,7 +12,7 @@ OFF_V, SIGMAS, LEAST_SIGMA_V = 0.018, 3.0, 0.003
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
+class JoinVoltage:
     """Means, variances and covariance of house current and voltage across (starter above house) of late."""
 
     seconds: float = 0.0
@@ -23,23 +23,23 @@ class Gap:
     var_v: float = 0.0
 
 
-def learn(gap: Gap, house_a: float, across_v: float, span_s: float) -> Gap:
+def learn(gap: JoinVoltage, house_a: float, across_v: float, span_s: float) -> JoinVoltage:
     """After one more point while plainly joined, engine off."""
     seconds = min(gap.seconds + span_s, REMEMBER_S)
     share = span_s / seconds
     off_a, off_v = house_a - gap.mean_a, across_v - gap.mean_v
     keep = 1 - share
-    return Gap(seconds, gap.mean_a + share * off_a, gap.mean_v + share * off_v,
+    return JoinVoltage(seconds, gap.mean_a + share * off_a, gap.mean_v + share * off_v,
                keep * (gap.var_a + share * off_a * off_a), keep * (gap.cov + share * off_a * off_v),
                keep * (gap.var_v + share * off_v * off_v))
 
 
-def unlearn(gap: Gap, span_s: float) -> Gap:
+def unlearn(gap: JoinVoltage, span_s: float) -> JoinVoltage:
     """After a point that lies off the line: if the batteries are joined still, the line holds no longer."""
     return replace(gap, seconds=max(0.0, gap.seconds - FORGET * span_s))
 
 
-def off(gap: Gap, house_a: float, across_v: float) -> float:
+def offset_v(gap: JoinVoltage, house_a: float, across_v: float) -> float:
     """How far the voltage across lies off the line, as a share of what shows a parting: above 1 it does."""
     if gap.seconds < LEARN_S:
         return 0.0

@@ -14,7 +14,7 @@ FLOWS_A, FLOWS_V = 3.0, 0.04
 DC_FEEDS_A = 5.0
 
 
-def near(point: Point) -> bool:
+def is_near(point: Point) -> bool:
     """Whether the two voltages lie as close as a joined path lets them."""
     return point.house_v is not None and (
         abs(point.starter_v - point.house_v) < NEAR_V + NEAR_OHM * abs(point.house_a or 0.0))
@@ -31,7 +31,7 @@ def begins_to_feed(last: tuple[Point, ...]) -> bool:
             and point.house_a - min(p.house_a for p in recent) > FLOWS_A)
 
 
-def fed_suddenly(last: tuple[Point, ...]) -> bool:
+def is_fed_suddenly(last: tuple[Point, ...]) -> bool:
     """Whether the house has just begun to be charged: beside a step of the starter, by the DC-DC charger."""
     point = last[-1]
     recent = [p.house_a for p in last[:-1] if p.at_s > point.at_s - SUDDEN_S - point.span_s and p.house_a is not None]
@@ -39,7 +39,7 @@ def fed_suddenly(last: tuple[Point, ...]) -> bool:
         point.house_a > DC_FEEDS_A and point.house_a - min(recent) > DC_FEEDS_A)
 
 
-def feeds_more(before: Point, point: Point) -> bool:
+def is_fed_more(before: Point, point: Point) -> bool:
     """Whether the starter has come to lie further above the house: its side feeds the join now."""
     if point.house_v is None or before.house_v is None:
         return True

@@ -1,6 +1,6 @@
 """When the relay of this vehicle lets go after a stop: as its owner says, else as its stops have shown."""
 from monitor.battery.label import Vehicle
-from monitor.detection.join.join_record import Record
+from monitor.detection.join.join_record import JoinRecord
 
 #: A relay that let go above this voltage, so soon after a stop, follows the engine [V, s]; one that senses voltage
 #: lets go below it, and rightly holds on for hours after a good charge.
@@ -11,28 +11,28 @@ LET_GO_V, LET_GO_BOTH_V = 12.55, 12.45
 LET_GO_MARGIN_V, LET_GO_MOST_V = (0.08, 0.05, 0.04), 12.8
 
 
-def after_stop(record: Record, starter_v: float, vehicle: Vehicle) -> str:
+def after_stop(record: JoinRecord, starter_v: float, vehicle: Vehicle) -> str:
     """What this vehicle's relay does when the engine stops, by its earlier stops: open, closed (it holds on) or unknown."""
-    if at_once(record, vehicle):
+    if released_at_once(record, vehicle):
         return "open"
     return "closed" if record.opened and starter_v > LETS_GO_HIGH_V else "unknown"
 
 
-def at_once(record: Record, vehicle: Vehicle) -> bool:
+def released_at_once(record: JoinRecord, vehicle: Vehicle) -> bool:
     """Whether this relay ever opens with the engine: as configured, else as seen once."""
     if vehicle.isolator_follows != "unknown":
         return vehicle.isolator_follows == "engine"
     return record.lets_go > 0
 
 
-def follows_engine(record: Record, vehicle: Vehicle) -> bool:
+def follows_engine(record: JoinRecord, vehicle: Vehicle) -> bool:
     """Whether this relay opens with the engine: as configured, else as seen twice after a stop, and seldom otherwise."""
     if vehicle.isolator_follows != "unknown":
         return vehicle.isolator_follows == "engine"
     return record.lets_go >= 2 and record.lets_go > record.opened - record.lets_go
 
 
-def let_go_v(record: Record) -> float:
+def release_voltage_v(record: JoinRecord) -> float:
     """Below this voltage of both batteries this vehicle's relay should have let go [V].
 
     A relay found open late seems to have held on to a lower voltage than it did, one that was called open too early to a

@@ -139,7 +139,7 @@ def _severity(lowest_v: float, drop: float, temperature_c: float | None) -> floa
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class CrankState:
     """The starts of a vehicle: baseline and last ones as (temperature, ln of drop ratio)."""
 
     count: int = 0
@@ -154,7 +154,7 @@ class Held:
     news: tuple[Event, ...] = ()
 
 
-def update(held: Held, minute: Minute, join: JoinFindings, temperature_c: float | None) -> Held:
+def update(held: CrankState, minute: Minute, join: JoinFindings, temperature_c: float | None) -> CrankState:
     """The starts after one more minute; a fast trace in it is judged, slow readings give the lowest seen."""
     if minute.fast_starter:
         return add(held, judge(minute.fast_starter, temperature_c), minute.end_s, temperature_c)
@@ -178,7 +178,7 @@ def update(held: Held, minute: Minute, join: JoinFindings, temperature_c: float 
     return replace(held, level_v=volts, dips=dips, news=news)
 
 
-def add(held: Held, verdict: CrankVerdict, at_s: float, temperature_c: float | None) -> Held:
+def add(held: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: float | None) -> CrankState:
     """The starts after one more judged start."""
     if not verdict.verdict or verdict.drop_frac is None:
         return replace(held, news=())
@@ -190,10 +190,10 @@ def add(held: Held, verdict: CrankVerdict, at_s: float, temperature_c: float | N
         recent = (*recent, pair)[-RECENT:]
     message = f"Start judged {verdict.verdict}: {verdict.because}."
     event = Event(at_s, "start", "starter", message, (("lowest_v", verdict.lowest_v), ("drop_frac", verdict.drop_frac)))
-    return Held(held.count + 1, baseline, recent, verdict, at_s, verdict.lowest_v, True, held.level_v, (), (event,))
+    return CrankState(held.count + 1, baseline, recent, verdict, at_s, verdict.lowest_v, True, held.level_v, (), (event,))
 
 
-def trend(held: Held) -> tuple[float, float, float] | None:
+def trend(held: CrankState) -> tuple[float, float, float] | None:
     """How many times the first starts' drop ratio the last ones show at equal temperature, with its 95 % interval.
 
     None until there are twenty starts for the baseline and three after them.
@@ -207,7 +207,7 @@ def trend(held: Held) -> tuple[float, float, float] | None:
     return exp(change), exp(change - 1.96 * sigma), exp(change + 1.96 * sigma)
 
 
-def plateau_in_cold(held: Held, rest_v: float, temperature_c: float = -10.0) -> Estimate | None:
+def plateau_in_cold(held: CrankState, rest_v: float, temperature_c: float = -10.0) -> Estimate | None:
     """Voltage to expect while cranking in the cold, from the vehicle's own starts; None until ten are known."""
     pairs = held.baseline if len(held.recent) < RECENT else (*held.baseline[-5:], *held.recent)
     if len(pairs) < 10:
@@ -231,7 +231,7 @@ def _line(pairs: Sequence[tuple[float, float]]) -> tuple[float, float, float, fl
     return mean_y + slope * (15.0 - mean_t), slope, scatter, scatter / sqrt(n)
 
 
-def answers(held: Held) -> tuple[Answer, Answer, str]:
+def as_findings(held: CrankState) -> tuple[Answer, Answer, str]:
     """Lowest voltage, drop ratio and verdict of the latest start, as the findings carry them."""
     if held.lowest_v is None:
         none: Answer = NotYet("no start has been seen yet")

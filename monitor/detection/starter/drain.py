@@ -113,7 +113,7 @@ def _thin(onsets: tuple[Onset, ...], at_s: float) -> list[Onset]:
 
 
 @dataclass(frozen=True, slots=True)
-class Best:
+class BestDrain:
     """The moment that explains what was seen best as a drain, against the best single drop."""
 
     at_s: float
@@ -123,7 +123,7 @@ class Best:
     drop_score: float
 
 
-def best(search: Search, held: Decay, youngest_s: float) -> Best | None:
+def best(search: Search, held: Decay, youngest_s: float) -> BestDrain | None:
     """The best explanation among the moments at least so long ago; None while there is none."""
     found: tuple[float, float, float, float] | None = None
     drop_score = 0.0
@@ -135,4 +135,4 @@ def best(search: Search, held: Decay, youngest_s: float) -> Best | None:
             fall, sigma = onset.fall()
             if found is None or fall / sigma > found[0]:
                 found = (fall / sigma, onset.at_s, fall, sigma)
-    return None if found is None else Best(found[1], found[2], found[3], found[0], drop_score)
+    return None if found is None else BestDrain(found[1], found[2], found[3], found[0], drop_score)

@@ -30,7 +30,7 @@ RESTED_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
-class Now:
+class LatestVoltage:
     """The latest minute with a starter voltage, in short."""
 
     at_s: float | None = None
@@ -54,10 +54,10 @@ class Parking:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class StarterState:
     """The parking now, what earlier ones taught, the level, and the starts."""
 
-    now: Now = Now()
+    now: LatestVoltage = LatestVoltage()
     alone_s: float | None = None                 # since when engine off and isolator open
     ending_s: float = 0.0                        # engine or join seen for so long
     quarter: tuple[float, ...] = ()              # minute medians of this quarter-hour
@@ -65,17 +65,17 @@ class Held:
     parking: Parking = Parking()
     usual: surface_decay.Usual = surface_decay.Usual()
     charged_s: float | None = None               # when it last rested above three quarters, or the log began
-    level: starter_alerts.Level = starter_alerts.Level()
-    starts: crank.Held = crank.Held()
+    level: starter_alerts.LevelAlert = starter_alerts.LevelAlert()
+    starts: crank.CrankState = crank.CrankState()
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> StarterState:
     """Nothing known yet."""
-    return Held()
+    return StarterState()
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> Held:
+def update(held: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> StarterState:
     """The state after one more minute; join says what the isolator tracker made of it."""
     before, volts = held.now, minute.starter_voltage_v
     warm = minute.starter_temperature_c      # its own thermometer, else outside air, else the house battery's
@@ -89,15 +89,15 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
     if volts is None:
         return replace(held, starts=starts, news=starts.news)
     house_v = minute.house_voltage_v if minute.house_voltage_v is not None else before.house_v
-    now = Now(minute.end_s, volts, warm, house_v, join.isolator, join.engine)
-    level = starter_alerts.level(held.level, minute, join)
+    now = LatestVoltage(minute.end_s, volts, warm, house_v, join.isolator, join.engine)
+    level = starter_alerts.update_level(held.level, minute, join)
     alone_s, ending_s, quarter, end_s = held.alone_s, held.ending_s, held.quarter, held.quarter_end_s
     parking, usual = held.parking, held.usual
     median_v = None
     if join.engine == "running" or join.isolator == "closed":
         ending_s += minute.duration_s
         if ending_s > ENDED_S and alone_s is not None:
-            alone_s, quarter, end_s, usual, parking = None, (), 0.0, learnt(usual, parking), Parking()
+            alone_s, quarter, end_s, usual, parking = None, (), 0.0, learn_level(usual, parking), Parking()
     elif join.engine == "off":
         ending_s = 0.0
         if alone_s is None:
@@ -111,11 +111,11 @@ def update(held: Held, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> 
             elif minute.end_s >= end_s:
                 median_v, quarter, end_s = median(quarter), (), minute.end_s + QUARTER_S
     charged_s = held.charged_s if held.charged_s is not None else minute.end_s
-    held = Held(now, alone_s, ending_s, quarter, end_s, parking, usual, charged_s, level, starts, starts.news)
+    held = StarterState(now, alone_s, ending_s, quarter, end_s, parking, usual, charged_s, level, starts, starts.news)
     return held if median_v is None else quarter_hour(held, minute.end_s, median_v, vehicle)
 
 
-def learnt(usual: surface_decay.Usual, parking: Parking) -> surface_decay.Usual:
+def learn_level(usual: surface_decay.Usual, parking: Parking) -> surface_decay.Usual:
     """What is usual for the vehicle after this parking, if it was long and sound enough to teach."""
     decay = parking.decay
     if decay is None or parking.found is not None or parking.passing or decay.at_s - decay.begun_s < TEACHES_H * 3600:
@@ -123,7 +123,7 @@ def learnt(usual: surface_decay.Usual, parking: Parking) -> surface_decay.Usual:
     return surface_decay.learn(usual, decay)
 
 
-def _sudden(parking: Parking, now: Now) -> Parking:
+def _sudden(parking: Parking, now: LatestVoltage) -> Parking:
     """A voltage that falls by a cell's worth within minutes and stays there."""
     before_v = parking.rests[-1].voltage_v
     if now.voltage_v > before_v - drain_verdict.SUDDEN_V or before_v > CHARGED_V:
@@ -138,7 +138,7 @@ def _sudden(parking: Parking, now: Now) -> Parking:
         "sudden", now.at_s, last.at_s, 0.0, 0.0, 0.0, last.voltage_v - now.voltage_v))
 
 
-def quarter_hour(held: Held, at_s: float, volts: float, vehicle: Vehicle) -> Held:
+def quarter_hour(held: StarterState, at_s: float, volts: float, vehicle: Vehicle) -> StarterState:
     """One quarter-hour further in a parking: its median voltage goes through filter, search and verdicts."""
     parking, battery = held.parking, vehicle.starter
     if not battery.lead_acid:
@@ -178,13 +178,13 @@ WAIT = NotYet("the starter battery must first stand alone for some hours")
 FLAT_CURVE = NotYet("the resting voltage of this chemistry is too flat to read charge or drain from")
 
 
-def findings(held: Held, vehicle: Vehicle) -> StarterFindings:
+def findings(held: StarterState, vehicle: Vehicle) -> StarterFindings:
     """The starter battery as of the last minute."""
     decay, battery = held.parking.decay, vehicle.starter
     if not battery.lead_acid:
-        return StarterFindings(FLAT_CURVE, FLAT_CURVE, FLAT_CURVE, None, *crank.answers(held.starts))
+        return StarterFindings(FLAT_CURVE, FLAT_CURVE, FLAT_CURVE, None, *crank.as_findings(held.starts))
     if decay is None or decay.steps < 8:
-        return StarterFindings(WAIT, WAIT, WAIT, None, *crank.answers(held.starts))
+        return StarterFindings(WAIT, WAIT, WAIT, None, *crank.as_findings(held.starts))
     level, sigma = surface_decay.rest_voltage_v(decay)
     rest = Estimate(level, level - 1.96 * sigma, level + 1.96 * sigma, "rested")
     kind = KINDS[battery.chemistry]
@@ -198,14 +198,14 @@ def findings(held: Held, vehicle: Vehicle) -> StarterFindings:
     else:
         doubt = 1.96 * drain_verdict.amperes(fall_sigma, battery)
         draining = Estimate(own, max(0.0, own - doubt), 1.3 * (own + doubt), "rested")
-    return StarterFindings(charge, rest, draining, _doubtful_s(held), *crank.answers(held.starts))
+    return StarterFindings(charge, rest, draining, _doubtful_s(held), *crank.as_findings(held.starts))
 
 
 def _clip(value: float) -> float:
     return min(1.0, max(0.0, value))
 
 
-def _doubtful_s(held: Held) -> float | None:
+def _doubtful_s(held: StarterState) -> float | None:
     """Seconds until a start becomes doubtful at the present rate: the level under any surface charge counts."""
     decay, found = held.parking.decay, held.parking.found
     if decay is None:
@@ -215,7 +215,7 @@ def _doubtful_s(held: Held) -> float | None:
     return max(0.0, (volts - DOUBTFUL_V) / fall * 86400)
 
 
-def conditions(held: Held, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: StarterState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """What is wrong with the starter battery, if anything."""
     now, rests = held.now, held.parking.rests
     at_s = now.at_s or 0.0

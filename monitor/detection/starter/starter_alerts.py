@@ -81,7 +81,7 @@ IDLE = {kind: Condition(kind, "starter", False, text[0], "", *text[1:], ON_DELAY
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class LevelAlert:
     """How long the voltage has been too high or too low."""
 
     over_s: float = 0.0
@@ -91,7 +91,7 @@ class Level:
     flat: bool = False
 
 
-def level(held: Level, minute: Minute, join: JoinFindings) -> Level:
+def update_level(held: LevelAlert, minute: Minute, join: JoinFindings) -> LevelAlert:
     """The level after one more minute."""
     volts = minute.starter_voltage_v
     if volts is None:
@@ -105,7 +105,7 @@ def level(held: Level, minute: Minute, join: JoinFindings) -> Level:
     flat = volts < FLAT_V + (BACK_V if held.flat else 0.0)
     if over_s == under_s == held.over_s == held.under_s and low == held.low and flat == held.flat:
         return held
-    return Level(over_s, under_s, volts, low, flat)
+    return LevelAlert(over_s, under_s, volts, low, flat)
 
 
 def three_quarters_v(battery: Battery) -> float:
@@ -114,8 +114,8 @@ def three_quarters_v(battery: Battery) -> float:
     return kind.full_v - 0.25 * kind.span_v - kind.full_sigma_v
 
 
-def conditions(vehicle: Vehicle, level: Level, found: Drain | None, doubtful_after_s: float | None,
-               starts: crank.Held, *, rest_v: float | None, temperature_c: float | None, house_v: float | None,
+def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtful_after_s: float | None,
+               starts: crank.CrankState, *, rest_v: float | None, temperature_c: float | None, house_v: float | None,
                uncharged_s: float, at_s: float) -> tuple[Condition, ...]:
     """All starter conditions, active or not. rest_v: the resting voltage, None while it is not resting."""
     lead = vehicle.starter.lead_acid
@@ -181,7 +181,7 @@ def _part_charged(uncharged_s: float) -> Condition:
                  "three quarters full.", (("uncharged_s", uncharged_s),))
 
 
-def _weak(starts: crank.Held) -> Condition:
+def _weak(starts: crank.CrankState) -> Condition:
     last = starts.last
     if last is not None and last.verdict == "weak":
         return _said("crank_weak", f"The last start was weak: {last.because}.", (("severity", last.severity or 0.0),))
@@ -193,7 +193,7 @@ def _weak(starts: crank.Held) -> Condition:
                  (("ratio", grown[0]),))
 
 
-def _failed(starts: crank.Held) -> Condition:
+def _failed(starts: crank.CrankState) -> Condition:
     if starts.last is not None and starts.last.verdict == "failed":
         return _said("start_failed", f"The last start failed: {starts.last.because}.")
     if len(starts.dips) >= 2:
@@ -202,14 +202,14 @@ def _failed(starts: crank.Held) -> Condition:
     return IDLE["start_failed"]
 
 
-def _over(level: Level) -> Condition:
+def _over(level: LevelAlert) -> Condition:
     if level.over_s < 60 or level.volts is None:
         return IDLE["starter_over_voltage"]
     return _said("starter_over_voltage", f"The starter battery has been at {level.volts:.1f} V for "
                  f"{level.over_s / 60:.0f} min.", (("voltage_v", level.volts),))
 
 
-def _under(level: Level) -> Condition:
+def _under(level: LevelAlert) -> Condition:
     if level.under_s < UNDER_FOR_S or level.volts is None:
         return IDLE["starter_under_voltage"]
     return _said("starter_under_voltage", f"The starter battery is at {level.volts:.1f} V.",

@@ -35,7 +35,7 @@ class Limit:
     stuck_value: float = 0.0
 
 
-def limited(held: Limit, at_s: float, span_s: float, low: float, high: float, other: float | None, unit: str) -> Limit:
+def update_limit(held: Limit, at_s: float, span_s: float, low: float, high: float, other: float | None, unit: str) -> Limit:
     """A minute more of a channel: its lowest and highest reading, and the mean of its companion."""
     h = held
     if low < h.low or high > h.high:
@@ -87,7 +87,7 @@ def scatter(count: int, low: float, high: float) -> float:
     return (high - low) / (RANGE_AT_2 + RANGE_PER_LN * log(count / 2.0)) if count > 1 else 0.0
 
 
-def noisy(held: Noise, sigma: float, explained: float, unit: str) -> Noise:
+def is_noisy(held: Noise, sigma: float, explained: float, unit: str) -> Noise:
     """Ten minutes more: their mean scatter, and what of it the companion's scatter would explain."""
     least, known = min(held.hour_least, sigma), min(held.hour_explained, explained)
     if held.blocks < 5:
@@ -100,6 +100,6 @@ def noisy(held: Noise, sigma: float, explained: float, unit: str) -> Noise:
     return Noise(usual, held.learnt_h, grown_h=held.grown_h + 1 if more and least > 3.0 * known else 0, now=least)
 
 
-def grown(held: Noise) -> bool:
+def grow_noise(held: Noise) -> bool:
     """Whether the noise has been more than usual for hours."""
     return held.grown_h >= HOURS

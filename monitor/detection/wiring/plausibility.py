@@ -1,7 +1,7 @@
 """Wiring that contradicts itself: a bypassed shunt, a wrong divider, a channel at its limit, noise, a loose sensor."""
 from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, plausibility_alerts, sunny_sensor, voltage_level
-from monitor.detection.wiring.plausibility_held import Block, Held
+from monitor.detection.wiring.plausibility_held import Block, PlausibilityState
 from monitor.findings import ChargeFindings, Condition
 from monitor.sample import Minute
 
@@ -15,12 +15,12 @@ RUNNING_V = 13.3
 MAYBE_REVERSED = 2.0
 
 
-def begin(vehicle: Vehicle) -> Held:
+def begin(vehicle: Vehicle) -> PlausibilityState:
     """Nothing seen yet."""
-    return Held()
+    return PlausibilityState()
 
 
-def update(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
+def update(held: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
     """One minute further."""
     house, b, at_s = vehicle.house, held.block, minute.end_s
     volts, amps, starter = minute.house_voltage_v, minute.house_current_a, minute.starter_voltage_v
@@ -36,9 +36,9 @@ def update(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
         loads = bypass.minute(held.bypass, at_s, ring, house, held.noise_v.now, minute.hour)
         # one reading a minute repeats itself often enough
         if count > 1 and low_v == high_v or low_v < limit_v.low or high_v > limit_v.high or limit_v.run_s:
-            limit_v = channel_state.limited(limit_v, at_s, span_s, low_v, high_v, amps, "v")
+            limit_v = channel_state.update_limit(limit_v, at_s, span_s, low_v, high_v, amps, "v")
         if count > 1 and low_a == high_a or low_a < limit_a.low or high_a > limit_a.high or limit_a.run_s:
-            limit_a = channel_state.limited(limit_a, at_s, span_s, low_a, high_a, volts, "a")
+            limit_a = channel_state.update_limit(limit_a, at_s, span_s, low_a, high_a, volts, "a")
         minutes, house_v, house_a = minutes + 1, house_v + volts, house_a + amps
         scatter_v += channel_state.scatter(count, low_v, high_v)
         scatter_a += channel_state.scatter(count, low_a, high_a)
@@ -47,11 +47,11 @@ def update(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
         starter_minutes, starter_v = starter_minutes + 1, starter_v + starter
         starter_low, starter_high = min(starter_low, starter), max(starter_high, starter)
     block = Block(b.start_s, minutes, house_v, house_a, scatter_v, scatter_a, starter_minutes, starter_v, starter_low, starter_high)
-    now = Held(block, ring, loads, held.level, limit_v, limit_a, held.noise_v, held.noise_a, held.swings, at_s)
+    now = PlausibilityState(block, ring, loads, held.level, limit_v, limit_a, held.noise_v, held.noise_a, held.swings, at_s)
     return now if at_s - b.start_s < BLOCK_S else _closed(now, minute, vehicle)
 
 
-def _closed(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
+def _closed(held: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
     """Ten minutes are over."""
     b, house, at_s = held.block, vehicle.house, held.at_s
     level, loads, noise_v, noise_a, swings = held.level, held.bypass, held.noise_v, held.noise_a, held.swings
@@ -66,8 +66,8 @@ def _closed(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
             ohm = 0.9 / house.rated_capacity_ah
             v, a = b.scatter_v / b.minutes, b.scatter_a / b.minutes
             # what each scatters by itself does not explain the other
-            noise_v, noise_a = (channel_state.noisy(noise_v, v, ohm * max(a - 2.0 * noise_a.usual, 0.0), "v"),
-                                channel_state.noisy(noise_a, a, max(v - 2.0 * noise_v.usual, 0.0) / ohm, "a"))
+            noise_v, noise_a = (channel_state.is_noisy(noise_v, v, ohm * max(a - 2.0 * noise_a.usual, 0.0), "v"),
+                                channel_state.is_noisy(noise_a, a, max(v - 2.0 * noise_v.usual, 0.0) / ohm, "a"))
     running = False
     if b.starter_minutes >= 8 and span_s < 2 * BLOCK_S:
         mean = b.starter_v / b.starter_minutes
@@ -75,9 +75,9 @@ def _closed(held: Held, minute: Minute, vehicle: Vehicle) -> Held:
         level = voltage_level.starter(level, mean, b.starter_low_v, b.starter_high_v)
     if minute.house_temperature_c is not None and not running:
         swings = sunny_sensor.update(swings, at_s, minute.house_temperature_c, sun)
-    return Held(Block(at_s), held.ring, loads, level, held.limit_v, held.limit_a, noise_v, noise_a, swings, at_s)
+    return PlausibilityState(Block(at_s), held.ring, loads, level, held.limit_v, held.limit_a, noise_v, noise_a, swings, at_s)
 
 
-def conditions(held: Held, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool = False) -> tuple[Condition, ...]:
+def conditions(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool = False) -> tuple[Condition, ...]:
     """What contradicts itself, active or not; a shunt that may be reversed explains a bypass."""
     return plausibility_alerts.conditions(held, vehicle, charge, reversed_shunt)

@@ -1,7 +1,7 @@
 """What a person is told of wiring that contradicts itself: in words, with what to look at first."""
 from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, sunny_sensor, voltage_level
-from monitor.detection.wiring.plausibility_held import Held
+from monitor.detection.wiring.plausibility_held import PlausibilityState
 from monitor.findings import ChargeFindings, Condition, Estimate
 
 #: The charge filter closes its count only with so much current that the shunt does not show [A]; its lower bound too.
@@ -14,7 +14,7 @@ IDLE = {kind: Condition(kind, battery, False) for kind, battery in (
 QUIET = tuple(IDLE.values())
 
 
-def conditions(held: Held, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool) -> tuple[Condition, ...]:
+def conditions(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool) -> tuple[Condition, ...]:
     """All six, active or not."""
     house = voltage_level.house_factor(held.level, vehicle.house)
     starter = voltage_level.starter_factor(held.level)
@@ -26,7 +26,7 @@ def conditions(held: Held, vehicle: Vehicle, charge: ChargeFindings, reversed_sh
     )
 
 
-def _bypassed(held: Held, vehicle: Vehicle, charge: ChargeFindings) -> Condition:
+def _bypassed(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings) -> Condition:
     pairs = bypass.pairs_now(held.bypass, held.at_s)
     offset = charge.current_offset_a
     unseen = 0.0
@@ -56,7 +56,7 @@ def _bypassed(held: Held, vehicle: Vehicle, charge: ChargeFindings) -> Condition
 
 
 def _divider(battery: str, factor: float) -> Condition:
-    known, words = voltage_level.mistake(factor)
+    known, words = voltage_level.find_mistake(factor)
     times = known if known > 1 else 1 / known
     seen = (f"The {battery} battery's voltage is about {times:.3g} times too {'low' if factor > 1 else 'high'}: it lives at voltages at "
             "which no such battery can" + (f", as with a divider of {words}." if words else "."))
@@ -68,7 +68,7 @@ def _divider(battery: str, factor: float) -> Condition:
         "It clears when the voltage is one that a battery can have.", figures=(("factor_ratio", factor),))
 
 
-def _at_limit(held: Held) -> Condition:
+def _at_limit(held: PlausibilityState) -> Condition:
     for limit, what, unit in ((held.limit_a, "current", "A"), (held.limit_v, "voltage", "V")):
         if channel_state.at_limit(limit, held.at_s):
             return Condition(
@@ -80,9 +80,9 @@ def _at_limit(held: Held) -> Condition:
     return IDLE["channel_at_limit"]
 
 
-def _noisy(held: Held) -> Condition:
+def _noisy(held: PlausibilityState) -> Condition:
     for noise, what, unit in ((held.noise_v, "voltage", "V"), (held.noise_a, "current", "A")):
-        if channel_state.grown(noise):
+        if channel_state.grow_noise(noise):
             return Condition(
                 "sensor_noisy", "house", True, "medium",
                 f"For {noise.grown_h} hours the house {what} scatters by {noise.now:.2g} {unit} at its calmest; it used to be "
@@ -93,9 +93,9 @@ def _noisy(held: Held) -> Condition:
     return IDLE["sensor_noisy"]
 
 
-def _loose(held: Held) -> Condition:
+def _loose(held: PlausibilityState) -> Condition:
     swings = held.swings
-    if not sunny_sensor.loose(swings, held.at_s):
+    if not sunny_sensor.is_loose(swings, held.at_s):
         return IDLE["temperature_sensor_loose"]
     sun = 2 * swings.sunny > len(swings.at_s)
     return Condition(

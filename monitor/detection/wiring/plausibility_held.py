@@ -3,8 +3,8 @@ from dataclasses import dataclass
 
 from monitor.detection.wiring.bypass import Bypass
 from monitor.detection.wiring.channel_state import Limit, Noise
-from monitor.detection.wiring.sunny_sensor import Swings
-from monitor.detection.wiring.voltage_level import Level
+from monitor.detection.wiring.sunny_sensor import TemperatureSwings
+from monitor.detection.wiring.voltage_level import VoltageLevel
 from monitor.findings import Event
 
 
@@ -25,17 +25,17 @@ class Block:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class PlausibilityState:
     """The evidence for each of them."""
 
     block: Block = Block()
     ring: tuple[float, ...] = ()        # volts and amperes of the last six minutes
     bypass: Bypass = Bypass()
-    level: Level = Level()
+    level: VoltageLevel = VoltageLevel()
     limit_v: Limit = Limit()
     limit_a: Limit = Limit()
     noise_v: Noise = Noise()
     noise_a: Noise = Noise()
-    swings: Swings = Swings()
+    swings: TemperatureSwings = TemperatureSwings()
     at_s: float = 0.0
     news: tuple[Event, ...] = ()

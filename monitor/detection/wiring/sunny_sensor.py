@@ -11,7 +11,7 @@ SWINGS, APART_S, MEMORY_S = 4, 3600.0, 2 * 86400.0
 
 
 @dataclass(frozen=True, slots=True)
-class Swings:
+class TemperatureSwings:
     """The last half hour's temperatures, and the swings seen."""
 
     last_c: tuple[float, ...] = ()
@@ -21,17 +21,17 @@ class Swings:
     most_k: float = 0.0
 
 
-def update(held: Swings, at_s: float, temperature_c: float, sun: bool) -> Swings:
+def update(held: TemperatureSwings, at_s: float, temperature_c: float, sun: bool) -> TemperatureSwings:
     """Ten minutes more; sun: something charges the house battery without the engine."""
     last = (*held.last_c[-BLOCKS:], temperature_c) if at_s - held.last_s < GAP_S else (temperature_c,)
     swing = max(abs(temperature_c - t) for t in last)
     if swing < SWING_K or held.at_s and at_s - held.at_s[-1] < APART_S:
-        return Swings(last, at_s, held.at_s, held.sunny, held.most_k)
+        return TemperatureSwings(last, at_s, held.at_s, held.sunny, held.most_k)
     fresh = held.at_s and at_s - held.at_s[-1] < MEMORY_S
     times = (*held.at_s[-7:], at_s) if fresh else (at_s,)
-    return Swings(last, at_s, times, (held.sunny if fresh else 0) + sun, max(held.most_k, swing) if fresh else swing)
+    return TemperatureSwings(last, at_s, times, (held.sunny if fresh else 0) + sun, max(held.most_k, swing) if fresh else swing)
 
 
-def loose(held: Swings, at_s: float) -> bool:
+def is_loose(held: TemperatureSwings, at_s: float) -> bool:
     """Whether the sensor does not feel the battery."""
     return sum(at_s - t < MEMORY_S for t in held.at_s) >= SWINGS

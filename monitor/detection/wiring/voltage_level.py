@@ -25,7 +25,7 @@ MISTAKES = tuple((a, b) for a in (2, 3, 4, 5, 6, 8, 10, 11, 15) for b in (1, 2, 
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class VoltageLevel:
     """Charge moved at impossible voltages of the house battery, and impossible levels of the starter battery."""
 
     drawn_ah: float = 0.0           # since it was last alive, or fell out of the band
@@ -42,7 +42,7 @@ class Level:
     calm_h: float = 0.0             # hours in which the house voltage was possible again
 
 
-def house(held: Level, voltage_v: float, current_a: float, hours: float, battery: Battery) -> Level:
+def house(held: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
     """The means of some minutes more."""
     rated = battery.rated_capacity_ah
     if voltage_v <= ALIVE_V[battery.lead_acid]:
@@ -57,7 +57,7 @@ def house(held: Level, voltage_v: float, current_a: float, hours: float, battery
     return replace(held, drawn_ah=0.0, charged_ah=0.0, low_h=0.0, low_v=0.0, calm_h=calm, high_ah=0.0 if calm > 3.0 else held.high_ah)
 
 
-def _low(held: Level, voltage_v: float, current_a: float, hours: float, battery: Battery) -> Level:
+def _low(held: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
     rated_ah = battery.rated_capacity_ah
     drawn, charged = held.drawn_ah + max(-current_a * hours, 0.0), held.charged_ah + max(current_a * hours, 0.0)
     if not -LIGHT_FRAC * rated_ah < current_a < -0.0005 * rated_ah:
@@ -69,7 +69,7 @@ def _low(held: Level, voltage_v: float, current_a: float, hours: float, battery:
                    least_v=min(held.least_v, voltage_v), most_v=max(held.most_v, voltage_v), calm_h=0.0)
 
 
-def starter(held: Level, voltage_v: float, low_v: float, high_v: float) -> Level:
+def starter(held: VoltageLevel, voltage_v: float, low_v: float, high_v: float) -> VoltageLevel:
     """Ten minutes of the starter battery more: mean, lowest and highest."""
     if high_v - low_v > LEVEL_FRAC * voltage_v:
         return held
@@ -84,7 +84,7 @@ def starter(held: Level, voltage_v: float, low_v: float, high_v: float) -> Level
     return replace(held, rest_v=voltage_v)
 
 
-def house_factor(held: Level, battery: Battery) -> float | None:
+def house_factor(held: VoltageLevel, battery: Battery) -> float | None:
     """What the house voltage must be multiplied by, roughly; None where nothing is wrong."""
     middle, rated = MIDDLE_V[battery.lead_acid], battery.rated_capacity_ah
     lead = battery.lead_acid
@@ -93,12 +93,12 @@ def house_factor(held: Level, battery: Battery) -> float | None:
     return middle / held.high_v if held.high_ah > HIGH_FRAC * rated else None
 
 
-def starter_factor(held: Level) -> float | None:
+def starter_factor(held: VoltageLevel) -> float | None:
     """The same of the starter voltage."""
     return CHARGED_V / held.level_v if held.times >= TIMES else None
 
 
-def mistake(factor: float) -> tuple[float, str]:
+def find_mistake(factor: float) -> tuple[float, str]:
     """The likeliest factor near this one, and the ratios that are taken for each other so.
 
     >>> mistake(1.24)
