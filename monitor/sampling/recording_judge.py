@@ -6,7 +6,7 @@ from statistics import median
 
 from drivers.errors import ReadFailed
 from drivers.recorded import COLUMNS
-from monitor.sampling.judge import LIMITS, refusal
+from monitor.sampling.judge import LIMITS, refuse_reading
 
 Row = tuple[float, float | None, float | None, float | None, float | None]
 
@@ -66,7 +66,7 @@ def _check_steps(head: list[Row], name: str) -> None:
 
 
 def _check_unit(values: list[float], heading: str, quantity: str, name: str) -> None:
-    wild = [value for value in values if refusal(quantity, value)]
+    wild = [value for value in values if refuse_reading(quantity, value)]
     if not values or len(wild) <= WILD_SHARE * len(values):
         return
     seen = median(wild)
