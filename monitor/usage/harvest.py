@@ -21,7 +21,7 @@ class Sky:
     """
 
     light_a: tuple[float, ...] = (0.0,) * DAY_SLOTS
-    note_sun: tuple[int, ...] = (0,) * DAY_SLOTS
+    seen: tuple[int, ...] = (0,) * DAY_SLOTS
     envelope_a: tuple[float, ...] = (0.0,) * DAY_SLOTS
     rise: int = FIRST_RISE
     set: int = FIRST_SET
