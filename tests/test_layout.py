@@ -10,7 +10,7 @@ SOURCES = sorted(p for folder in ("drivers", "monitor", "dashboard") for p in (R
 #: What every pure room may import besides what MAY_IMPORT names: the types that are handed on, and what a battery is.
 PUBLISHED = ["monitor.sample", "monitor.findings", "monitor.battery"]
 #: Rooms of pure computation: no clock, file, socket or chance of their own.
-PURE = ["monitor/battery", "monitor/estimation", "monitor/detection", "monitor/usage", "monitor/forecast", "monitor/wear"]
+PURE = ["monitor/battery", "monitor/estimation", "monitor/detection", "monitor/usage", "monitor/forecast", "monitor/wear", "monitor/circuits"]
 
 #: folder -> what of ours its files may import (the longest folder that fits counts)
 MAY_IMPORT = {
@@ -25,9 +25,10 @@ MAY_IMPORT = {
     "monitor/detection/wiring": ["monitor.detection.wiring", *PUBLISHED],
     "monitor/forecast": ["monitor.forecast", "monitor.usage", *PUBLISHED],
     "monitor/wear": ["monitor.wear", "monitor.estimation", "monitor.usage", *PUBLISHED],
+    "monitor/circuits": ["monitor.circuits", *PUBLISHED],
     "dashboard": ["dashboard", "monitor.store.reader", "monitor.store.requests", "monitor.findings",
                   "monitor.reporting", "monitor.pipeline", "monitor.battery", "monitor.usage", "monitor.wear", "monitor.sample",
-                  "monitor.planning"],
+                  "monitor.planning", "monitor.circuits"],
 }
 
 SUFFIXES = ("_v", "_a", "_ah", "_wh", "_w", "_ohm", "_c", "_s", "_h", "_frac", "_pct", "_deg", "_hz", "_m", "_mm2",

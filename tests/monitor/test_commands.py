@@ -212,12 +212,6 @@ def test_a_code_is_hashed_as_the_pages_want_it(tmp_path: Path) -> None:
     assert _run("code", input="short\nshort\n").exit_code == 1
 
 
-def test_wire_answers_with_a_size_or_why_not() -> None:
-    assert "16 mm²" in _run("wire", "--current", 30, "--length", 4).output
-    impossible = _run("wire", "--current", 300, "--length", 20)
-    assert impossible.exit_code == 1 and "even 70 mm2 drops more" in impossible.output
-
-
 def test_an_unknown_command_or_option_says_so() -> None:
     assert "No such command" in _run("chekc").output
     assert "No such option" in _run("check", "--frobnicate").output
