@@ -105,7 +105,7 @@ def _supply(battery, short_circuit_a: float | None, panel: bool):
     """What the circuits hang on, by the options, else by the configuration, else unknown."""
     from monitor.circuits import source
     from monitor.cli import Refused
-    from monitor.commands.options import USUAL, loaded
+    from monitor.commands.options import USUAL, load_config
 
     try:
         if short_circuit_a is not None:
@@ -113,7 +113,7 @@ def _supply(battery, short_circuit_a: float | None, panel: bool):
         elif battery is not None:
             supply = source.battery("battery", battery[0], battery[1], count=battery[2])
         elif any(place.exists() for place in USUAL):
-            house = loaded(None, need_sources=False).vehicle.house
+            house = load_config(None, need_sources=False).vehicle.house
             supply = source.battery("house battery", house.chemistry, house.rated_capacity_ah)
         else:
             supply = source.UNKNOWN

@@ -12,7 +12,7 @@ from monitor.circuits.conductor import loop_ohm
 from monitor.circuits.design import Plan, Sheet, design
 from monitor.circuits.source import Supply
 from monitor.circuits.tables import SIZES
-from monitor.config.faults import ConfigError, Fault, faults_of
+from monitor.config.faults import ConfigError, ConfigFault, faults_of
 
 
 class _Table(BaseModel):
@@ -71,11 +71,11 @@ def load(path: Path) -> Sheet:
     try:
         plain = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        raise ConfigError(path, [Fault("", "", None, "there is no such file", "docs/wiring.md shows one")]) from None
+        raise ConfigError(path, [ConfigFault("", "", None, "there is no such file", "docs/wiring.md shows one")]) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise ConfigError(path, [Fault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
+        raise ConfigError(path, [ConfigFault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise ConfigError(path, [Fault("", "", None, f"it is not TOML: {error}", "mend that line")]) from None
+        raise ConfigError(path, [ConfigFault("", "", None, f"it is not TOML: {error}", "mend that line")]) from None
     return sheet_of(plain, path)
 
 
@@ -85,27 +85,27 @@ def sheet_of(plain: dict[str, Any], path: Path) -> Sheet:
         file = SystemFile.model_validate(plain)
     except ValidationError as error:
         raise ConfigError(path, faults_of(error, SystemFile)) from None
-    faults: list[Fault] = []
+    faults: list[ConfigFault] = []
     supplies: dict[str, Supply] = {}
     for name, table in file.battery.items():
         try:
             supplies[name] = source.battery(name, table.chemistry, table.capacity_ah, table.cranking_a, table.short_circuit_a, table.count)
         except ValueError as error:
-            faults.append(Fault(f"[battery.{name}]", "", None, str(error), ""))
+            faults.append(ConfigFault(f"[battery.{name}]", "", None, str(error), ""))
     names = [c.name for c in file.circuit]
     for number, c in enumerate(file.circuit, 1):
         place = f"[circuit] number {number}"
         if names.count(c.name) > 1 or c.name in supplies:
-            faults.append(Fault(place, "name", c.name, "another circuit or battery has this name", "give each its own"))
+            faults.append(ConfigFault(place, "name", c.name, "another circuit or battery has this name", "give each its own"))
         if c.source and c.source not in names and c.source not in file.battery:
-            faults.append(Fault(place, "source", c.source, "no battery and no circuit has this name",
+            faults.append(ConfigFault(place, "source", c.source, "no battery and no circuit has this name",
                                 f"known here: {', '.join([*file.battery, *names])}"))
         if c.to and c.to not in file.battery:
-            faults.append(Fault(place, "to", c.to, "no battery has this name", f"known here: {', '.join(file.battery)}"))
+            faults.append(ConfigFault(place, "to", c.to, "no battery has this name", f"known here: {', '.join(file.battery)}"))
         if (c.kind == "link") != bool(c.to):
-            faults.append(Fault(place, "to", c.to or None, "a link names the second battery here, and nothing else does", ""))
+            faults.append(ConfigFault(place, "to", c.to or None, "a link names the second battery here, and nothing else does", ""))
     if not file.battery:
-        faults.append(Fault("battery", "", None, "no battery is there", "write [battery.house]"))
+        faults.append(ConfigFault("battery", "", None, "no battery is there", "write [battery.house]"))
     if faults:
         raise ConfigError(path, faults)
     return _designed(file, supplies, path)
@@ -119,7 +119,7 @@ def _designed(file: SystemFile, supplies: dict[str, Supply], path: Path) -> Shee
     while waiting:
         ready = [c for c in waiting if (c.source or first) in supplies or (c.source in found and isinstance(found[c.source], str))]
         if not ready:
-            raise ConfigError(path, [Fault("circuit", "source", c.source, "these circuits feed each other in a ring",
+            raise ConfigError(path, [ConfigFault("circuit", "source", c.source, "these circuits feed each other in a ring",
                                            "one of them must hang on a battery") for c in waiting[:1]])
         for c in ready:
             waiting.remove(c)
