@@ -1,6 +1,7 @@
 """The DC source status groups of an RV-C network; the only file that knows python-can."""
 import logging
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -119,7 +120,7 @@ class CanRvcDriver:
     def _open(self) -> None:
         o = self._options
         filters = [{"can_id": group << 8, "can_mask": 0x1FFFF00, "extended": True} for group in (STATUS_1, STATUS_2)]
-        more = {"bitrate": o.bitrate, "sleep_after_open": 0, "listen_only": True} if o.interface == "slcan" else {}
+        more: dict[str, Any] = {"bitrate": o.bitrate, "sleep_after_open": 0, "listen_only": True} if o.interface == "slcan" else {}
         try:
             self._bus = can.Bus(interface=o.interface, channel=o.channel, can_filters=filters, ignore_config=True, **more)
         except (can.CanError, OSError, ValueError) as error:
@@ -130,10 +131,8 @@ class CanRvcDriver:
         bus, self._bus = self._bus, None
         self._heard.clear()
         if bus is not None:
-            try:
+            with suppress(can.CanError, OSError):
                 bus.shutdown()
-            except (can.CanError, OSError):
-                pass
 
     def _listen(self, end_s: float, wait: bool) -> None:
         """Take in what waits; with `wait`, also wait for one frame more."""

@@ -1,9 +1,11 @@
 """Voltages, currents and temperatures from the kernel's hardware-monitoring files."""
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Protocol, TypeVar
 
 from pydantic import Field, model_validator
 
-from drivers.channels import Measures, Options
+from drivers.channels import Measures, Options, Quantity
 from drivers.errors import ReadFailed
 from drivers.kernel_files import Device, number
 from drivers.reading import Fault, Reading
@@ -63,8 +65,23 @@ class HwmonDriver:
         return number(self._folder / f"{channel}_input") / DIVISORS[kind_of(channel)]
 
 
-def read_channels(measures: dict, value) -> Reading:
+C_co = TypeVar("C_co", covariant=True)
+C = TypeVar("C")
+
+
+class Measured(Protocol[C_co]):
+    """Where one quantity comes from: a channel in the driver's own terms, and its scaling."""
+
+    @property
+    def channel(self) -> C_co: ...
+
+    def converted(self, value: float) -> float: ...
+
+
+def read_channels(measures: Mapping[Quantity, Measured[C]], value: Callable[[C], float]) -> Reading:
     """All quantities of one instrument; a channel that fails spoils only its own quantity.
+
+    measures: quantity -> its channel and scaling. value: reads one channel, in the channel's unit.
 
     Raises
     ------

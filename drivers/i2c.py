@@ -3,6 +3,7 @@ import errno
 import fcntl
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Annotated, Any, Literal
 
 import smbus2
@@ -112,6 +113,7 @@ def kernel_bus(options: I2cOptions) -> smbus2.SMBus:
     """The kernel's i2c-dev, which gives up on a held line within half a reading's time."""
     bus = smbus2.SMBus(options.bus)
     try:
+        assert bus.fd is not None, "a bus that was given its number is open"
         fcntl.ioctl(bus.fd, I2C_TIMEOUT, max(1, int(options.timeout_s * 50)))
     except OSError:
         bus.close()
@@ -171,10 +173,8 @@ class I2cDriver:
     def _drop(self) -> None:
         bus, self._bus = self._bus, None
         if bus is not None:
-            try:
+            with suppress(OSError):
                 bus.close()
-            except OSError:
-                pass
 
     def _take_turn(self, end_s: float) -> None:
         """Between choosing an input and reading it nobody else of ours (`ampledger check`) may choose another."""

@@ -3,6 +3,7 @@ import os
 import re
 import select
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
@@ -45,7 +46,7 @@ class Layout:
 
     size: int           # bytes of a whole scan
     place: int
-    bytes: int
+    width: int          # bytes of the channel
     order: Literal["big", "little"]
     signed: bool
     bits: int
@@ -53,7 +54,7 @@ class Layout:
 
     def raw(self, scan: bytes) -> int:
         """The channel's number."""
-        value = int.from_bytes(scan[self.place:self.place + self.bytes], self.order) >> self.shift & (1 << self.bits) - 1
+        value = int.from_bytes(scan[self.place:self.place + self.width], self.order) >> self.shift & (1 << self.bits) - 1
         return value - (1 << self.bits) if self.signed and value >> self.bits - 1 else value
 
 
@@ -97,10 +98,8 @@ class IioFastDriver:
     def close(self) -> None:
         file, self._file = self._file, -1
         if file >= 0:
-            try:
+            with suppress(ReadFailed):  # it is gone
                 _write(self._folder / "buffer/enable", "0")
-            except ReadFailed:
-                pass  # it is gone
             os.close(file)
 
     def _open(self) -> None:

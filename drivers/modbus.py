@@ -15,6 +15,7 @@ from drivers.reading import Reading
 # the library writes its own story of every lost message; ours is in the exception
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)
 
+WordOrder = Literal["big", "little"]
 SIZES = {"INT16": 1, "UINT16": 1, "INT32": 2, "UINT32": 2, "FLOAT32": 2, "INT64": 4, "UINT64": 4, "FLOAT64": 4}
 
 
@@ -29,7 +30,7 @@ class Register(BaseModel):
     address: int = Field(ge=0, le=65535, description="as on the wire, counted from 0")
     function: Literal["holding", "input"] = "holding"
     type: Literal["INT16", "UINT16", "INT32", "UINT32", "FLOAT32", "INT64", "UINT64", "FLOAT64"] = "INT16"
-    word_order: Literal["big", "little"] = "big"
+    word_order: WordOrder = "big"
     scale: float = 1.0
     scale_address: int | None = Field(None, ge=0, le=65535, description="register with a decimal exponent (SunSpec scale factor)")
     offset: float = 0.0
@@ -87,27 +88,30 @@ class Link:
     """The line to one device. A failure closes it, so that a late answer never meets the next question."""
 
     def __init__(self, place: Place, messages: int = 1) -> None:
-        self._place, self._client = place, None
+        self._place = place
+        self._client: ModbusTcpClient | ModbusSerialClient | None = None
         self._share_s = place.timeout_s / messages
 
     def __str__(self) -> str:
         p = self._place
         return f"{p.host}:{p.tcp_port}" if p.host is not None else str(p.port)
 
-    def connect(self) -> None:
-        """Open the line if it is not open. Raises ReadFailed."""
+    def connect(self) -> ModbusTcpClient | ModbusSerialClient:
+        """The open line; opens it if it is not. Raises ReadFailed."""
         if self._client is not None:
-            return
+            return self._client
         p = self._place
+        client: ModbusTcpClient | ModbusSerialClient
         if p.host is not None:
             client = ModbusTcpClient(p.host, port=p.tcp_port, timeout=self._share_s, retries=0)
         else:
+            assert p.port is not None, "Place has one of the two"
             client = ModbusSerialClient(p.port, framer=FramerType.RTU, baudrate=p.baud, parity=p.parity,
                                         stopbits=p.stop_bits, timeout=self._share_s, retries=0)
         try:
             if client.connect():
                 self._client = client
-                return
+                return client
         except (ModbusException, OSError) as error:
             raise ReadFailed(f"{self}: {error}") from error
         client.close()
@@ -121,8 +125,7 @@ class Link:
 
     def ask(self, function: str, first: int, count: int) -> list[int]:
         """The words of registers that follow each other. Raises ReadFailed; Refused if the device says no."""
-        self.connect()
-        client = self._client
+        client = self.connect()
         call = client.read_holding_registers if function == "holding" else client.read_input_registers
         try:
             answer = call(first, count=count, device_id=self._place.device_id)
@@ -131,15 +134,18 @@ class Link:
             raise ReadFailed(f"{self}, register {first}: {error}") from error
         if answer.isError():
             raise Refused(f"{self}, register {first}: the device answered with exception {answer.exception_code}")
-        if len(answer.registers) != count:
+        words = list(answer.registers)
+        if len(words) != count:
             self.drop()
-            raise ReadFailed(f"{self}, register {first}: asked for {count} words, got {len(answer.registers)}")
-        return answer.registers
+            raise ReadFailed(f"{self}, register {first}: asked for {count} words, got {len(words)}")
+        return words
 
 
-def number(words: list[int], kind: str, word_order: str = "big") -> float:
+def number(words: list[int], kind: str, word_order: WordOrder = "big") -> float:
     """The number that words make up."""
-    return float(ModbusTcpClient.convert_from_registers(words, ModbusTcpClient.DATATYPE[kind], word_order=word_order))
+    value = ModbusTcpClient.convert_from_registers(words, ModbusTcpClient.DATATYPE[kind], word_order=word_order)
+    assert isinstance(value, int | float), "as many words as its kind has make one number"
+    return float(value)
 
 
 class ModbusDriver:
@@ -170,7 +176,7 @@ class ModbusDriver:
                 seen[function, first + place] = word
 
         def value(register: Register) -> float:
-            def held(address: int, kind: str, order: str = "big") -> float:
+            def held(address: int, kind: str, order: WordOrder = "big") -> float:
                 return number([seen[register.function, address + k] for k in range(SIZES[kind])], kind, order)
 
             raw = held(register.address, register.type, register.word_order)

@@ -4,10 +4,11 @@ import select
 import struct
 import time
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, NoReturn
 
 import paho.mqtt.client as paho
 from paho.mqtt import MQTTException
+from paho.mqtt.enums import CallbackAPIVersion
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from drivers.channels import Options, Quantity
@@ -72,7 +73,7 @@ class MqttDriver:
     def __init__(self, options: MqttOptions) -> None:
         self._options = options
         self._client: paho.Client | None = None
-        self._heard: dict[str, tuple[float, bytes]] = {}  # topic -> when it came, message
+        self._heard: dict[str, tuple[float, bytes | bytearray]] = {}  # topic -> when it came, message
         self._new = True
         try:
             self._connect(_now_s() + options.timeout_s)
@@ -81,12 +82,11 @@ class MqttDriver:
 
     def read(self) -> Reading:
         end_s = _now_s() + self._options.timeout_s
-        if self._client is None:
-            self._connect(end_s)
-        self._take(0.0)
+        client = self._connect(end_s) if self._client is None else self._client
+        self._take(client, 0.0)
         # the first reading waits for all of them, later ones only where there is nothing to give
         while (missing := self._missing()) and (self._new or missing == self._topics()) and _now_s() < end_s:
-            self._take(end_s - _now_s())
+            self._take(client, end_s - _now_s())
         self._new = False
         values: dict[str, float] = {}
         faults: list[Fault] = []
@@ -113,17 +113,17 @@ class MqttDriver:
         oldest_s = _now_s() - self._options.max_age_s
         return {t for t in self._topics() if t not in self._heard or self._heard[t][0] < oldest_s}
 
-    def _connect(self, end_s: float) -> None:
+    def _connect(self, end_s: float) -> paho.Client:
         o = self._options
-        client = paho.Client(paho.CallbackAPIVersion.VERSION2, protocol=paho.MQTTv311, clean_session=True)
+        client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv311, clean_session=True)
         client.connect_timeout = o.timeout_s
         if o.username is not None:
             client.username_pw_set(o.username, _password(o.password_file))
         if o.tls:
             client.tls_set()
         said: list[Any] = []
-        client.on_connect = lambda client, userdata, flags, reason, properties: said.append(reason)
-        client.on_subscribe = lambda client, userdata, mid, reasons, properties: said.extend(reasons)
+        client.on_connect = lambda _client, _data, _flags, reason, _properties: said.append(reason)
+        client.on_subscribe = lambda _client, _data, _id, reasons, _properties: said.extend(reasons)
         client.on_message = self._message
         self._heard.clear()
         try:
@@ -142,27 +142,27 @@ class MqttDriver:
             _shut(client)
             raise
         self._client, self._new = client, True
+        return client
 
-    def _take(self, wait_s: float) -> None:
+    def _take(self, client: paho.Client, wait_s: float) -> None:
         """Take in what the broker sent; wait for it at most wait_s."""
-        client = self._client
         try:
             for _ in range(LONGEST_BATCH):
                 if not _step(client, wait_s):
                     break
                 wait_s = 0.0
         except LIBRARY as error:
-            self._lost(str(error))
+            self._lost(client, str(error))
         if client.socket() is None:
-            self._lost("the broker is gone")
+            self._lost(client, "the broker is gone")
 
-    def _lost(self, why: str) -> None:
-        client, self._client = self._client, None
+    def _lost(self, client: paho.Client, why: str) -> NoReturn:
+        self._client = None
         self._heard.clear()
         _shut(client)
         raise ReadFailed(f"{self._where()}: {why}")
 
-    def _message(self, client: Any, userdata: Any, message: Any) -> None:
+    def _message(self, _client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
         if not message.retain:
             self._heard[message.topic] = (_now_s(), message.payload)
 

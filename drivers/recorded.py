@@ -2,7 +2,7 @@
 import csv
 import gzip
 import zlib
-from collections.abc import Iterator
+from collections.abc import Generator
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
@@ -17,7 +17,11 @@ COLUMNS = {
 }
 
 
-def columns(path: Path) -> Iterator[tuple[float, float | None, float | None, float | None, float | None]]:
+#: t_s, house_v, house_a, starter_v, house_temp_c
+Row = tuple[float, float | None, float | None, float | None, float | None]
+
+
+def columns(path: Path) -> Generator[Row, None, None]:
     """Rows as (t_s, house_v, house_a, starter_v, house_temp_c), blanks as None; the quick way for a replay.
 
     Other columns are passed over. Time must go on from row to row.
@@ -48,6 +52,10 @@ def columns(path: Path) -> Iterator[tuple[float, float | None, float | None, flo
             i, j, k, m = places
             whole = min(places) >= 0
             last = float("-inf")
+            a: float | None
+            b: float | None
+            c: float | None
+            d: float | None
             for number, row in enumerate(lines, 2):
                 try:
                     t = float(row[at])
@@ -103,7 +111,7 @@ class RecordedDriver:
             at_s, *values = next(self._rows)
         except StopIteration:
             raise ReadFailed(f"{self._file}: the recording has ended") from None
-        return Reading({q: v for q, v in zip(COLUMNS.values(), values) if v is not None}, at_s=at_s)
+        return Reading({q: v for q, v in zip(COLUMNS.values(), values, strict=True) if v is not None}, at_s=at_s)
 
     def close(self) -> None:
         self._rows.close()

@@ -1,6 +1,8 @@
 """Finds the instruments that are there, for somebody who is about to configure them. Nothing is written to any."""
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -55,7 +57,7 @@ def _called(root: Path, pattern: str) -> list[tuple[Path, str]]:
         for word in some:
             counts[word] = counts.get(word, 0) + 1
     return [(folder, next((word for word in some if counts[word] == 1), folder.name))
-            for folder, some in zip(folders, all_words)]
+            for folder, some in zip(folders, all_words, strict=True)]
 
 
 def _hwmon(root: Path) -> list[Found]:
@@ -66,11 +68,15 @@ def _hwmon(root: Path) -> list[Found]:
             channel = file.name.removesuffix("_input")
             kind = hwmon.kind_of(channel)
             if kind in UNITS and kind != channel:
-                channels.append(_seen(channel, UNITS[kind], lambda: number(file) / hwmon.DIVISORS[kind],
+                channels.append(_seen(channel, UNITS[kind], partial(_hwmon_value, file, kind),
                                       text(folder / f"{channel}_label") or ""))
         if channels:
             found.append(Found("hwmon", {"chip": word}, f"chip {text(folder / 'name') or word}", tuple(channels)))
     return found
+
+
+def _hwmon_value(file: Path, kind: str) -> float:
+    return number(file) / hwmon.DIVISORS[kind]
 
 
 def _iio(root: Path) -> list[Found]:
@@ -81,7 +87,7 @@ def _iio(root: Path) -> list[Found]:
         for channel in sorted(names, key=lambda name: _natural(Path(name))):
             kind = iio.kind_of(channel)
             if kind in UNITS:
-                channels.append(_seen(channel, UNITS[kind], lambda: iio.value(folder, channel),
+                channels.append(_seen(channel, UNITS[kind], partial(iio.value, folder, channel),
                                       text(folder / f"{channel}_label") or ""))
         if channels:
             found.append(Found("iio", {"device": word}, f"converter {text(folder / 'name') or word}", tuple(channels)))
@@ -107,7 +113,7 @@ def _gpio(dev: Path) -> list[Found]:
     return [Found("gpio", {"chip": str(chip)}, f"inputs of {chip.name}") for chip in sorted(dev.glob("gpiochip*"), key=_natural)]
 
 
-def _seen(channel: str, unit: str, value, label: str) -> SeenChannel:
+def _seen(channel: str, unit: str, value: Callable[[], float], label: str) -> SeenChannel:
     try:
         return SeenChannel(channel, unit, value(), label)
     except ReadFailed as error:

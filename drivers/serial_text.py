@@ -2,6 +2,7 @@
 import re
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from functools import reduce
 from operator import xor
 from typing import Literal
@@ -86,9 +87,7 @@ class SerialTextDriver:
 
     def read(self) -> Reading:
         try:
-            if self._port is None:
-                self._open()
-            line = self._line()
+            line = self._line(self._open() if self._port is None else self._port)
         except (OSError, TypeError) as error:  # pyserial raises TypeError where its descriptor has vanished
             self._drop()
             raise ReadFailed(f"{self._options.port}: {_words(error)}") from error
@@ -109,23 +108,22 @@ class SerialTextDriver:
     def close(self) -> None:
         self._drop()
 
-    def _open(self) -> None:
+    def _open(self) -> serial.Serial:
         o = self._options
-        self._port = serial.Serial(o.port, o.baud, parity=o.parity, stopbits=o.stop_bits, timeout=0.02,
-                                   write_timeout=o.timeout_s, exclusive=True)
+        self._port = port = serial.Serial(o.port, o.baud, parity=o.parity, stopbits=o.stop_bits, timeout=0.02,
+                                          write_timeout=o.timeout_s, exclusive=True)
         # opened in the middle of a line: what is left of it may look like a whole one
         self._rest, self._cut = b"", o.send is None
+        return port
 
     def _drop(self) -> None:
         port, self._port, self._rest = self._port, None, b""
         if port is not None:
-            try:
+            with suppress(OSError):
                 port.close()
-            except OSError:
-                pass
 
-    def _line(self) -> str:
-        port, o = self._port, self._options
+    def _line(self, port: serial.Serial) -> str:
+        o = self._options
         end_s = time.monotonic() + o.timeout_s
         waiting = self._rest + (port.read(port.in_waiting) if port.in_waiting else b"")
         if o.send is not None:

@@ -15,7 +15,7 @@ from drivers.vehicle.scenarios import DEMO, SCENARIOS
 FINE_S, BEFORE_S, AFTER_S = 5.0, 60.0, 240.0
 
 
-class Options(BaseModel):
+class SimulatedOptions(BaseModel):
     """What may be chosen: which journey, and how fast it goes by."""
 
     model_config = ConfigDict(extra="forbid")
@@ -35,7 +35,7 @@ class Options(BaseModel):
         return value
 
     @model_validator(mode="after")
-    def _fits(self) -> "Options":
+    def _fits(self) -> "SimulatedOptions":
         self.plan()
         return self
 
@@ -67,9 +67,9 @@ def _changed(part: Any, path: list[str], value: Any, name: str) -> Any:
 class SimulatedDriver:
     """One simulated vehicle. Each read() lets `speed` seconds pass; at_s counts them from the journey's begin."""
 
-    Options = Options
+    Options = SimulatedOptions
 
-    def __init__(self, options: Options) -> None:
+    def __init__(self, options: SimulatedOptions) -> None:
         self.vehicle: VehicleSim | None = VehicleSim(options.plan())
         self._speed = options.speed
         if options.skip_days:

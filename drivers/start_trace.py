@@ -29,8 +29,8 @@ class StartTrace:
         """The trace of the start that is over with this reading [s, V]; empty otherwise."""
         at_s = self._taken * self._step_s
         self._taken += 1
-        if self._trace:
-            return self._go_on(at_s, voltage_v)
+        if self._level_v is not None and self._trace:
+            return self._go_on(at_s, voltage_v, self._level_v)
         if self._level_v is not None and voltage_v < self._level_v - DIP_V and len(self._before) == self._before.maxlen:
             self._trace = [*self._before, (at_s, voltage_v)]
             self._began_s = self._low_s = at_s
@@ -40,9 +40,9 @@ class StartTrace:
         self._level_v = level_v + (voltage_v - level_v) * min(1.0, self._step_s / SETTLE_S)
         return ()
 
-    def _go_on(self, at_s: float, voltage_v: float) -> tuple[tuple[float, float], ...]:
+    def _go_on(self, at_s: float, voltage_v: float, level_v: float) -> tuple[tuple[float, float], ...]:
         self._trace.append((at_s, voltage_v))
-        if voltage_v < self._level_v - DIP_V / 2:
+        if voltage_v < level_v - DIP_V / 2:
             self._low_s = at_s
         recovered = at_s - self._low_s >= AFTER_S
         if not recovered and at_s - self._began_s < LONGEST_S:

@@ -13,6 +13,7 @@ pseudo-terminal, a server on loopback. It can show values, go wrong, go away and
 """
 import os
 import time
+from contextlib import suppress
 from typing import Any, Protocol
 
 import pytest
@@ -169,10 +170,8 @@ class DriverPromises:
     def _many(self, counterpart: Counterpart, once: Any) -> None:
         end = time.monotonic() + getattr(counterpart, "patience_s", 0.5)
         for count in range(10_000):
-            try:
+            with suppress(ReadFailed):  # on a busy machine a counterpart may come too late
                 once()
-            except ReadFailed:
-                pass  # on a busy machine a counterpart may come too late
             if count >= 20 and time.monotonic() > end:
                 break
 

@@ -95,9 +95,7 @@ class Engine:
             self._running_s = self._segment_s = 0.0
         if fault == "isolator_stuck_closed":
             self.closed = True
-        elif fault == "isolator_stuck_open":
-            self.closed = False
-        elif plan.charging == "dc_dc":
+        elif fault == "isolator_stuck_open" or plan.charging == "dc_dc":
             self.closed = False
         elif self.cranking == 0.0:
             self._sense(dt, starter_v, house_v)

@@ -114,7 +114,7 @@ class IronPhosphate:
         loop = sum(w * s for (_, w), s in zip(_PLAYS, self._plays, strict=True))
         return table[k] + (table[k + 1] - table[k]) * (at - k) + loop * self._plan.hysteresis_v / 2 - self.fault_v
 
-    def prepare(self, dt: float, charging: bool) -> None:
+    def prepare(self, dt: float, charging: bool) -> None:  # noqa: ARG002 - called as lead.py's, where the direction matters
         """Work out the straight line for a step of dt seconds. It is the same in both directions."""
         if dt != self._dt:
             self._dt = dt
@@ -138,7 +138,7 @@ class IronPhosphate:
                       + (1.0 - mid) * self._r_mid + (1.0 - slow) * self._r_slow
                       + slope * _SCALE / self.capacity_ah * self._hours)
 
-    def fits(self, current_a: float) -> bool:
+    def fits(self, current_a: float) -> bool:  # noqa: ARG002 - called as lead.py's
         """Always: its line is the same in both directions."""
         return True
 

@@ -137,10 +137,8 @@ class LeadAcid:
         else:
             u2 = used * used
             room = 1.0 - used
-            if room > 0.003:
-                r = self._r0 * (1.0 + 0.25 * u2 + 0.12 * u2 * u2 / room)
-            else:
-                r = self._r0 * (41.0 + 8000.0 * (0.003 - room))
+            spent = 1.0 + 0.25 * u2 + 0.12 * u2 * u2 / room if room > 0.003 else 41.0 + 8000.0 * (0.003 - room)
+            r = self._r0 * spent
             e += self._surface + self._deep_surface
         fast, mid = self._keep_fast, self._keep_mid
         e += fast * self._fast + mid * self._mid

@@ -209,7 +209,7 @@ class VehicleSim:
         starter.settle(i_s)
         self.at_s = at + dt
         if self._crank is not None and not engine.cranking:
-            self._write_trace()
+            self._write_trace(self._crank)
         charge = house.capacity_ah - house.drawn_ah
         sv = starter.voltage_v
         return State(
@@ -218,9 +218,9 @@ class VehicleSim:
             into, load, fridge, self._house_c, self._weather.air_c, sv if low is None else min(low, sv),
             self._fault_names)
 
-    def _write_trace(self) -> None:
-        """The fast voltage of the start that is over."""
-        drive, before_v, self._crank = self.engine.latest, self._crank, None
+    def _write_trace(self, before_v: float) -> None:
+        """The fast voltage of the start that is over, from before_v [V] on."""
+        drive, self._crank = self.engine.latest, None
         if self.plan.sensor.fast_starter and drive is not None:
             self._trace = trace(drive.start_s, drive.crank_s, drive.starts, before_v, self.starter.ohmic_ohm,
                                 self.plan.starter_motor_ohm, self._chance)

@@ -42,7 +42,7 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
     real ones; every page says that they are simulated. Serves the pages on this machine only and prints
     their address. Ctrl-C ends it. Writes nothing outside FOLDER.
     """
-    from drivers.simulated import Options
+    from drivers.simulated import SimulatedOptions
     from drivers.vehicle.scenarios import DEMO, SCENARIOS
     from monitor.cli import Refused
     from monitor.store.lock import hold_lock
@@ -53,7 +53,7 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
     if scenario is not None and scenario not in SCENARIOS:
         raise Refused(f"no journey called {scenario!r}; choose one of {', '.join(SCENARIOS)}")
     port = _free_port(port)
-    options = Options(scenario=scenario or DEMO, seed=seed, speed=min(speed * BEAT_S, CLOSE_S))
+    options = SimulatedOptions(scenario=scenario or DEMO, seed=seed, speed=min(speed * BEAT_S, CLOSE_S))
     with hold_lock(folder / "ampledger.db") as ours:
         if not ours:
             raise Refused(f"another ampledger is writing in {folder}; name another --folder")
@@ -66,7 +66,7 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
     """The past at once, then the present with its pages: one journey, so that the second goes on where the first ended."""
     from dataclasses import replace
 
-    from drivers.simulated import SimulatedDriver
+    from drivers.simulated import SimulatedDriver, SimulatedOptions
     from monitor.cli import Refused
     from monitor.config import load
     from monitor.process import service

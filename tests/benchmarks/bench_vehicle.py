@@ -2,7 +2,7 @@
 import time
 from dataclasses import replace
 
-from drivers.simulated import Options, SimulatedDriver
+from drivers.simulated import SimulatedDriver, SimulatedOptions
 from drivers.vehicle import Drive, Plan, VehicleSim
 
 
@@ -32,7 +32,7 @@ def main() -> None:
             vehicle.reading()
         print(f"{name:28}{1e6 * step:10.1f}{step / turn:8.0f}{1e6 * (time.process_time() - begun) / 5_000:14.1f}")
     begun = time.process_time()
-    rows = sum(1 for _ in SimulatedDriver(Options()).history(21.0))
+    rows = sum(1 for _ in SimulatedDriver(SimulatedOptions()).history(21.0))
     took = time.process_time() - begun
     print(f"21 days of the demo: {rows} readings in {took:.2f} s")
 

@@ -5,7 +5,7 @@ from pydantic import ValidationError
 from drivers import driver_class
 from drivers.errors import ReadFailed
 from drivers.reading import QUANTITIES
-from drivers.simulated import Options, SimulatedDriver, history
+from drivers.simulated import SimulatedDriver, SimulatedOptions, history
 from drivers.vehicle.scenarios import DEMO, SCENARIOS
 
 
@@ -14,7 +14,7 @@ def test_the_table_of_drivers_knows_it() -> None:
 
 
 def test_each_reading_is_marked_and_lets_time_pass() -> None:
-    driver = SimulatedDriver(Options(speed=30.0))
+    driver = SimulatedDriver(SimulatedOptions(speed=30.0))
     readings = [driver.read() for _ in range(5)]
     assert [r.at_s for r in readings] == [30.0, 60.0, 90.0, 120.0, 150.0]
     assert all(r.simulated for r in readings)
@@ -23,12 +23,12 @@ def test_each_reading_is_marked_and_lets_time_pass() -> None:
 
 
 def test_an_hour_can_pass_with_one_reading() -> None:
-    driver = SimulatedDriver(Options(speed=3600.0))
+    driver = SimulatedDriver(SimulatedOptions(speed=3600.0))
     assert driver.read().at_s == 3600.0
 
 
 def test_live_goes_on_where_history_ended() -> None:
-    driver = SimulatedDriver(Options(speed=1.0))
+    driver = SimulatedDriver(SimulatedOptions(speed=1.0))
     past = list(driver.history(1.0))
     assert past[-1].at_s == 86400.0
     assert driver.read().at_s == 86401.0
@@ -39,10 +39,10 @@ def test_live_goes_on_where_history_ended() -> None:
 
 
 def test_skipping_days_comes_to_the_same_vehicle_as_living_them() -> None:
-    lived = SimulatedDriver(Options())
+    lived = SimulatedDriver(SimulatedOptions())
     for _ in lived.history(2.0):
         pass
-    skipped = SimulatedDriver(Options(skip_days=2.0))
+    skipped = SimulatedDriver(SimulatedOptions(skip_days=2.0))
     assert skipped.vehicle.state.at_s == lived.vehicle.state.at_s
     assert skipped.vehicle.house.drawn_ah == pytest.approx(lived.vehicle.house.drawn_ah, abs=1e-9)
 
@@ -55,12 +55,12 @@ def test_the_module_makes_a_history_from_a_plan() -> None:
 
 @pytest.mark.parametrize("name", sorted(SCENARIOS))
 def test_every_scenario_runs(name: str) -> None:
-    driver = SimulatedDriver(Options(scenario=name, skip_days=0.5))
+    driver = SimulatedDriver(SimulatedOptions(scenario=name, skip_days=0.5))
     assert driver.read().at_s == pytest.approx(0.5 * 86400.0 + 1.0)
 
 
 def test_the_demo_has_close_evenings_and_full_days() -> None:
-    driver = SimulatedDriver(Options())
+    driver = SimulatedDriver(SimulatedOptions())
     lowest: dict[int, float] = {}
     full: set[int] = set()
     for _ in driver.history(21.0, 120.0):
@@ -75,7 +75,7 @@ def test_the_demo_has_close_evenings_and_full_days() -> None:
 
 
 def test_parts_of_the_journey_can_be_changed() -> None:
-    options = Options(changes={"panel_w": 50, "house.true_capacity_frac": 0.7, "alternator": "smart"})
+    options = SimulatedOptions(changes={"panel_w": 50, "house.true_capacity_frac": 0.7, "alternator": "smart"})
     plan = options.plan()
     assert (plan.panel_w, plan.house.true_capacity_frac, plan.alternator) == (50, 0.7, "smart")
 
@@ -91,11 +91,11 @@ def test_parts_of_the_journey_can_be_changed() -> None:
 ])
 def test_wrong_options_are_named(wrong: dict, message: str) -> None:
     with pytest.raises(ValidationError, match=message):
-        Options(**wrong)
+        SimulatedOptions(**wrong)
 
 
 def test_a_closed_driver_does_not_read() -> None:
-    driver = SimulatedDriver(Options())
+    driver = SimulatedDriver(SimulatedOptions())
     driver.close()
     with pytest.raises(ReadFailed, match="closed"):
         driver.read()

@@ -4,7 +4,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from drivers.simulated import Options, SimulatedDriver
+from drivers.simulated import SimulatedDriver, SimulatedOptions
 from monitor import pipeline
 from monitor.battery.label import Battery, Vehicle
 from monitor.cli import commands
@@ -23,7 +23,7 @@ DAYS = 8
 def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Eight days of a simulated vehicle, lead-acid or lithium, as the daemon writes them."""
     database = tmp_path_factory.mktemp("life") / "ampledger.db"
-    options = Options(scenario=request.param)
+    options = SimulatedOptions(scenario=request.param)
     plan = options.plan()
     vehicle = Vehicle(Battery("house", plan.house.chemistry, plan.house.label_ah, absorption_v=plan.absorption_v, float_v=plan.float_v,
                               reserve_soc_frac=0.5 if plan.house.chemistry == "agm" else 0.3), Battery("starter", "flooded", 74))
