@@ -96,7 +96,8 @@ def gassing_a(capacity_ah: float, voltage_v: float, temperature_c: float, scale:
 
 def self_discharge_per_hour(kind: Construction, temperature_c: float) -> float:
     """Part of a full charge lost in an hour; doubles every 10 K [5]."""
-    return kind.self_discharge_per_month / 720.0 * 2.0 ** ((temperature_c - 20.0) / 10.0)
+    doublings: float = 2.0 ** ((temperature_c - 20.0) / 10.0)
+    return kind.self_discharge_per_month / 720.0 * doublings
 
 
 def resistance_shape(depth_frac: float) -> float:

@@ -21,7 +21,8 @@ def peukert_hours(capacity_ah: float, rated_hours: float, current_a: float, expo
 
     capacity_ah is what it gives over rated_hours; current_a is positive here.
     """
-    return rated_hours * (capacity_ah / (current_a * rated_hours)) ** exponent
+    stretch: float = (capacity_ah / (current_a * rated_hours)) ** exponent
+    return rated_hours * stretch
 
 
 def peukert_exponent(current_1_a: float, hours_1: float, current_2_a: float, hours_2: float) -> float:
@@ -36,7 +37,8 @@ def reachable_frac(capacity_ah: float, rated_hours: float, current_a: float, exp
     """
     if current_a <= 0:
         return 1.0
-    return min((capacity_ah / (current_a * rated_hours)) ** (exponent - 1.0), 1.0)
+    reached: float = (capacity_ah / (current_a * rated_hours)) ** (exponent - 1.0)
+    return min(reached, 1.0)
 
 
 def warmth_factor(temperature_c: float, per_k: float = 0.006, reference_c: float = 25.0) -> float:
@@ -46,7 +48,8 @@ def warmth_factor(temperature_c: float, per_k: float = 0.006, reference_c: float
 
 def rate_factor(current_over_10h: float, temperature_c: float = 25.0) -> float:
     """Capacity over the 10 h capacity at a multiple of the 10 h current [3]."""
-    return 1.67 / (1.0 + 0.67 * current_over_10h**0.9) * (1.0 + 0.005 * (temperature_c - 25.0))
+    raised: float = current_over_10h**0.9
+    return 1.67 / (1.0 + 0.67 * raised) * (1.0 + 0.005 * (temperature_c - 25.0))
 
 
 def charge_efficiency(current_over_10h: float, charge_frac: float) -> float:
@@ -59,10 +62,9 @@ def ceraolo_capacity_ah(
 ) -> float:
     """Capacity of the 500 Ah battery of [4] at a current and temperature above -40 °C [Ah]."""
     gain = 1.18
-    return (
-        gain * reference_ah * (1.0 + temperature_c / 40.0) ** 1.29
-        / (1.0 + (gain - 1.0) * (current_a / reference_a) ** 1.40)
-    )
+    warm: float = (1.0 + temperature_c / 40.0) ** 1.29
+    drawn: float = (current_a / reference_a) ** 1.40
+    return gain * reference_ah * warm / (1.0 + (gain - 1.0) * drawn)
 
 
 #: °C, and the factor by which a battery for a cold place must be larger [5].

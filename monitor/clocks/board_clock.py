@@ -2,7 +2,6 @@
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from monitor.clocks.clock import UNKNOWN_S, Trust
 
@@ -67,7 +66,7 @@ def _adjtimex() -> Callable[[], float | None]:
     class Timex(ctypes.Structure):
         """struct timex, Linux man-pages 6.03; the tail is room to spare."""
 
-        _fields_: list[Any] = [
+        _fields_ = [
             ("modes", ctypes.c_uint), ("offset", ctypes.c_long), ("freq", ctypes.c_long), ("maxerror", ctypes.c_long),
             ("esterror", ctypes.c_long), ("status", ctypes.c_int), ("rest", ctypes.c_byte * 256)]
 
@@ -75,7 +74,8 @@ def _adjtimex() -> Callable[[], float | None]:
         state = Timex()
         if libc.adjtimex(ctypes.byref(state)) < 0 or state.status & STA_UNSYNC:
             return None
-        return state.esterror / 1e6
+        error_us: int = state.esterror
+        return error_us / 1e6
 
     return ask
 

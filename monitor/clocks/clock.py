@@ -150,5 +150,8 @@ def _backwards(line: Timeline, true: TimeLabel) -> tuple[Timeline, tuple[TimeLab
 def _prior(uptime_s: float) -> tuple[float, float]:
     """Median of a log-uniform silence, at least as long as this boot is old, and half its 68 % width [s]."""
     low, high = log(max(SHORTEST_S, uptime_s)), log(max(LONGEST_S, 2 * uptime_s))
-    at = lambda share: exp(low + share * (high - low))  # noqa: E731
+
+    def at(share: float) -> float:
+        return exp(low + share * (high - low))
+
     return at(0.5), (at(0.84) - at(0.16)) / 2

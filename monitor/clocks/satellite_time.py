@@ -62,7 +62,8 @@ class SatelliteTime:
                  retry_s: float = RETRY_S) -> None:
         self._place, self._clock = (host, port), clock
         self._listen_s, self._again_s, self._retry_s = listen_s, again_s, retry_s
-        self._stop, self._told = threading.Event(), None
+        self._stop = threading.Event()
+        self._told: tuple[float, float, float] | None = None  # UTC minus seconds since boot, its sigma, when [s]
         self._silent = False
         self.revive()
 

@@ -66,17 +66,16 @@ class Asker:
     """
 
     def __init__(self) -> None:
-        self._inbox: SimpleQueue | None = None
-        self._outbox: Queue = Queue()     # a SimpleQueue may forget a time limit that passes at its second look
+        self._inbox: SimpleQueue[_Round | None] | None = None
+        self._outbox: Queue[None] = Queue()     # a SimpleQueue may forget a time limit that passes at its second look
 
     def put(self, questions: Sequence[Question], patience_s: float) -> None:
         """Puts all questions. One that takes longer than patience_s is left behind, not done, in a thread of its own
         that ends with it; the others follow at once."""
         while questions:
-            if self._inbox is None:
-                self._begin()
+            inbox = self._begin() if self._inbox is None else self._inbox
             current = _Round(questions)
-            self._inbox.put(current)
+            inbox.put(current)
             while True:
                 try:
                     self._outbox.get(timeout=patience_s)
@@ -94,9 +93,11 @@ class Asker:
             self._inbox.put(None)
             self._inbox = None
 
-    def _begin(self) -> None:
-        self._inbox = SimpleQueue()
-        threading.Thread(target=_work, args=(self._inbox, self._outbox), name="instruments", daemon=True).start()
+    def _begin(self) -> "SimpleQueue[_Round | None]":
+        inbox: SimpleQueue[_Round | None] = SimpleQueue()
+        self._inbox = inbox
+        threading.Thread(target=_work, args=(inbox, self._outbox), name="instruments", daemon=True).start()
+        return inbox
 
 
 def alone(question: Question) -> None:
@@ -105,6 +106,6 @@ def alone(question: Question) -> None:
     threading.Thread(target=question.put, name="a slow instrument", daemon=True).start()
 
 
-def _work(inbox: SimpleQueue, outbox: Queue) -> None:
+def _work(inbox: "SimpleQueue[_Round | None]", outbox: "Queue[None]") -> None:
     while (current := inbox.get()) is not None and current.work():
         outbox.put(None)

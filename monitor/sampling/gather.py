@@ -1,4 +1,5 @@
 """Gathers samples into minutes: the one place where current becomes ampere-hours."""
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from statistics import median
 
@@ -40,7 +41,7 @@ def _bin(at_s: float) -> int:
     return -int(-at_s // MINUTE_S)
 
 
-def minutes(samples):
+def minutes(samples: Iterable[Sample]) -> Iterator[Minute]:
     """All minutes of an iterable of samples, the last one included; one list kept per minute."""
     before: Sample | None = None
     held: list[Sample] = []

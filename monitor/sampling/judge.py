@@ -4,7 +4,8 @@ from math import isfinite
 
 #: quantity -> (least, most, what a value outside may mean). Wider than anything a 12 V vehicle can show in health.
 LIMITS = {
-    "house_voltage_v": (3.0, 20.0, "a measuring lead or its fuse is off, a wrong divider ratio, or the battery's own protection has opened"),
+    "house_voltage_v": (3.0, 20.0, "a measuring lead or its fuse is off, a wrong divider ratio, "
+                                   "or the battery's own protection has opened"),
     "starter_voltage_v": (3.0, 20.0, "a measuring lead or its fuse is off, or a wrong divider ratio"),
     "house_current_a": (-1500.0, 1500.0, "a wrong shunt scale, or a shunt lead is off"),
     "house_temperature_c": (-45.0, 95.0, "the sensor or its cable is broken"),
@@ -51,7 +52,7 @@ class Still:
     companion_high: float
 
 
-def watch_channel(held: Still | None, quantity: str, value: float, companion: float | None, at_s: float) -> Still:
+def watch_channel(held: Still | None, value: float, companion: float | None, at_s: float) -> Still:
     """What is held after one more reading of a quantity in FROZEN."""
     if held is None or value != held.value:
         start = companion if companion is not None else float("nan")

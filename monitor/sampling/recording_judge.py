@@ -1,14 +1,13 @@
 """Whether a recording's values can be what their headings say: single wild values are left out, wrong units are refused."""
 from collections import deque
 from collections.abc import Iterable, Iterator
-from itertools import chain, islice
+from itertools import chain, islice, pairwise
 from statistics import median
 
 from drivers.errors import ReadFailed
-from drivers.recorded import COLUMNS
+from drivers.recorded import COLUMNS, Row
 from monitor.sampling.judge import LIMITS, refuse_reading
 
-Row = tuple[float, float | None, float | None, float | None, float | None]
 
 #: So many values of a column decide about its unit; a shorter recording is judged by all it has.
 HEAD_ROWS = 60
@@ -46,19 +45,25 @@ def judge(rows: Iterable[Row], name: str, capacity_ah: float) -> Iterator[Row]:
     head = list(islice(rows, HEAD_ROWS))
     _check_steps(head, name)
     for place, (heading, quantity) in enumerate(COLUMNS.items(), 1):
-        _check_unit([row[place] for row in head if row[place] is not None], heading, quantity, name)
+        _check_unit([value for row in head if (value := row[place]) is not None], heading, quantity, name)
     drawn = _Drawn(capacity_ah, name)
     bounds = [LIMITS[quantity][:2] for quantity in COLUMNS.values()]
     for row in chain(head, rows):
         for place, (least, most) in enumerate(bounds, 1):
-            if row[place] is not None and not least <= row[place] <= most:
-                row = (*row[:place], None, *row[place + 1:])
+            value = row[place]
+            if value is not None and not least <= value <= most:
+                row = _without(row, place)
         drawn.add(row[0], row[2])
         yield row
 
 
+def _without(row: Row, place: int) -> Row:
+    a, b, c, d = (None if at == place else value for at, value in enumerate(row[1:], 1))
+    return row[0], a, b, c, d
+
+
 def _check_steps(head: list[Row], name: str) -> None:
-    steps = [later[0] - earlier[0] for earlier, later in zip(head, head[1:])]
+    steps = [later[0] - earlier[0] for earlier, later in pairwise(head)]
     if steps and (usual_s := median(steps)) > LONGEST_STEP_S:
         guess = "; it looks like milliseconds: divide t_s by 1000" if usual_s / 1000 <= LONGEST_STEP_S else ""
         raise ReadFailed(f"{name}: t_s goes on by {usual_s:g} s from row to row, and readings further apart than "
@@ -91,7 +96,8 @@ class _Drawn:
 
     def __init__(self, capacity_ah: float, name: str) -> None:
         self._most_ah, self._capacity_ah, self._name = MOST_CAPACITIES * capacity_ah, capacity_ah, name
-        self._count_ah, self._last = 0.0, None
+        self._count_ah = 0.0
+        self._last: tuple[float, float] | None = None
         self._peaks: deque[tuple[float, float]] = deque()  # (t, count), counts falling: the first is the window's highest
 
     def add(self, at_s: float, current_a: float | None) -> None:

@@ -37,7 +37,8 @@ STANDS_S = 10.0
 class Openable(Protocol):
     """An instrument of the configuration: its driver's name, and open()."""
 
-    driver: str
+    @property
+    def driver(self) -> str: ...
 
     def open(self) -> Any: ...
 
@@ -96,16 +97,16 @@ class Sampler:
 
     def read(self, now_s: float) -> tuple[list[tuple[_Instrument, Reading]], float | None, bool]:
         """Every instrument's answer; now_s is any clock that does not go back."""
-        due = [i for i in self._instruments if self._due(i, now_s)]
-        for instrument in due:
-            instrument.question, instrument.asked_s = Question(partial(_attempt, instrument.source, instrument.driver)), now_s
-        for instrument in due:
+        due = [(i, Question(partial(_attempt, i.source, i.driver))) for i in self._instruments if self._due(i, now_s)]
+        for instrument, question in due:
+            instrument.question, instrument.asked_s = question, now_s
+        for instrument, question in due:
             if instrument.slow:
-                alone(instrument.question)
+                alone(question)
             elif instrument.source.driver in AT_ONCE:
-                instrument.question.put()
+                question.put()
         # the quick ones first, so that a slow one delays nobody's reading but its own
-        self._asker.put([i.question for i in sorted(due, key=lambda i: i.took_s)
+        self._asker.put([question for i, question in sorted(due, key=lambda pair: pair[0].took_s)
                          if not i.slow and i.source.driver not in AT_ONCE], max(PATIENCE_BEATS * self._beat_s, 0.05))
         answers = [(i, reading) for i in self._instruments if (reading := self._answered(i, now_s)) is not None]
         own_time_s = next((reading.at_s for _, reading in answers if reading.at_s is not None), None)
@@ -137,8 +138,7 @@ class Sampler:
                     seconds.setdefault(quantity, (value, instrument.name))
         for quantity, (companion, _, _) in judge.FROZEN.items():
             if quantity in values:
-                self._still[quantity] = judge.watch_channel(self._still.get(quantity), quantity, values[quantity],
-                                                      values.get(companion), at_s)
+                self._still[quantity] = judge.watch_channel(self._still.get(quantity), values[quantity], values.get(companion), at_s)
         for quantity in judge.FROZEN:
             if quantity in values and (why := judge.find_frozen(self._still[quantity], quantity, at_s)):
                 del values[quantity]
@@ -217,13 +217,14 @@ class Sampler:
         if question.error is not None:
             self._not_opened(instrument, question.error, now_s)
             return None
-        instrument.driver, reading, error = question.answer
+        answer: tuple[Any, Reading | Exception] = question.answer
+        instrument.driver, reading = answer
         if late:  # what it says now was true some time ago
             self._lost(instrument, f"it answered only after {question.took_s:.1f} s", now_s, shut=True)
             return None
-        if error is not None:
+        if isinstance(reading, Exception):
             # a driver's own mistake must not end the others; DriverUnavailable while running belongs here too
-            self._lost(instrument, str(error) if isinstance(error, ReadFailed) else f"{type(error).__name__}: {error}", now_s)
+            self._lost(instrument, str(reading) if isinstance(reading, ReadFailed) else f"{type(reading).__name__}: {reading}", now_s)
             return None
         if instrument.lost >= LOST_IN_A_ROW:
             log.info("%s answers again after %d lost readings", instrument.name, instrument.lost)
@@ -287,12 +288,12 @@ class Sampler:
             del self._differ_since_s[quantity]
 
 
-def _attempt(source: Openable, driver: Any) -> tuple[Any, Reading | None, Exception | None]:
-    """Opens an instrument where it is not open, and reads it: (opened, reading, why none). In a thread."""
+def _attempt(source: Openable, driver: Any) -> tuple[Any, Reading | Exception]:
+    """Opens an instrument where it is not open, and reads it: (opened, its reading or why there is none). In a thread."""
     opened = driver if driver is not None else source.open()
     try:
-        return opened, opened.read(), None
+        return opened, opened.read()
     except MemoryError:
         raise
     except Exception as error:
-        return opened, None, error
+        return opened, error

@@ -46,7 +46,8 @@ def conditions(silences: dict[str, tuple[str, float]], differ: dict[str, str]) -
         wrong = {q: words for q, words in differ.items() if battery_of(q) == battery}
         words = "; ".join(f"{_NAMES.get(q, q)}: {w}" for q, w in sorted(wrong.items()))
         found.append(Condition(
-            "sensors_disagree", battery, active=bool(wrong), priority="medium", seen=f"Two instruments differ. {words[:1].upper()}{words[1:]}." if wrong else "",
+            "sensors_disagree", battery, active=bool(wrong), priority="medium",
+            seen=f"Two instruments differ. {words[:1].upper()}{words[1:]}." if wrong else "",
             means="One of them is wrong; the first in the configuration is used.", look_first="Compare both with a multimeter.",
             clears_when="They have agreed for five minutes.", off_delay_s=300.0))
     return tuple(found)
