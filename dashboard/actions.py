@@ -47,7 +47,7 @@ def set_clock():
     told = request.form.get("utc_ms", "")
     if not (told.isascii() and told.isdecimal()) or not 1.7e12 < int(told[:20]) < 5e12:
         abort(400, "The phone did not say what time it has; the button needs JavaScript and a clock that is set.")
-    return _left("set_clock", {"utc_s": int(told) / 1000, "sigma_s": PHONE_SIGMA_S,
+    return _left("set_clock", {"utc_s": int(told) / 1000, "sigma_s": PHONE_SIGMA_S, "sure": int(request.form.get("sure") == "1"),
                                "asked_boot_s": time.clock_gettime(time.CLOCK_BOOTTIME)}, to="pages.about")
 
 

@@ -102,7 +102,8 @@ def about():
     """Where the figures come from and how far the log itself can be trusted."""
     book = books.open_log_view()
     return render_template("about.html", title="About", page="about", book=book, lead=about_page.lead(book),
-                           chapters=about_page.chapters(book), ask_clock=book.unsure, may_change=guard.may_change(),
+                           chapters=about_page.chapters(book), ask_clock=book.unsure, doubted=any(a.what.kind == "clock_doubtful" and a.what.state != "returned" for a in book.open_alerts),
+                           may_change=guard.may_change(),
                            has_code=current_app.config["CODE_HASH"] is not None, told=request.args.get("told") == "left")
 
 

@@ -1,5 +1,5 @@
 """A clock moved by hand."""
-from monitor.clocks.clock import UNKNOWN_S, Trust
+from monitor.clocks.clock import UNKNOWN_S, Trust, Witness
 
 NOBODY = Trust(False, UNKNOWN_S, "nobody")
 NETWORK = Trust(True, 0.05, "network or satellite time")
@@ -10,6 +10,7 @@ class HandClock:
 
     def __init__(self, boot_s: float = 10.0, utc_s: float = 1782000010.0, boot: str = "first boot", trust: Trust = NETWORK) -> None:
         self.now_boot_s, self.now_utc_s, self.boot, self.vouched = boot_s, utc_s, boot, trust
+        self.others: tuple[Witness, ...] = ()
 
     def boot_s(self) -> float:
         return self.now_boot_s
@@ -22,6 +23,9 @@ class HandClock:
 
     def trust(self) -> Trust:
         return self.vouched
+
+    def witnesses(self) -> tuple[Witness, ...]:
+        return self.others
 
     def hour(self, utc_s: float) -> float:
         return utc_s / 3600 % 24

@@ -3,12 +3,14 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from monitor.clocks.clock import UNKNOWN_S, Trust
+from monitor.clocks import testimony
+from monitor.clocks.clock import UNKNOWN_S, Trust, Witness
 
-#: This program is younger than any moment before this: 2026-01-01 UTC.
-NOT_BEFORE_UTC_S = 1767225600.0
 #: A clock chip with its own battery drifts some seconds a day; set once a month.
 CHIP_SIGMA_S = 60.0
+#: After a boot the chip is asked by itself for so long [s]: some minutes later the kernel writes the network's time into
+#: it (every eleven minutes, Linux kernel/time/ntp.c), and it says nothing of its own any more.
+CHIP_ITS_OWN_S = 300.0
 #: adjtimex(2): the clock is kept by nobody
 STA_UNSYNC = 0x0040
 
@@ -42,15 +44,22 @@ class BoardClock:
     def trust(self) -> Trust:
         """The kernel's own flag, set by whatever keeps network or satellite time; else a clock chip that was set into
         the clock at boot and shows a possible date; else nobody."""
-        if time.time() >= NOT_BEFORE_UTC_S:
+        if testimony.possible(time.time()):
             sigma_s = self._kernel_says()
             if sigma_s is not None:
                 return Trust(True, max(sigma_s, 0.01), "network or satellite time")
             if (self._root / "run/systemd/timesync/synchronized").exists():
                 return Trust(True, 0.5, "network time")
             if _text(self._root / "sys/class/rtc/rtc0/hctosys") == "1":
-                return Trust(True, CHIP_SIGMA_S, "clock chip")
+                return Trust(True, CHIP_SIGMA_S, testimony.CHIP)
         return Trust(False, UNKNOWN_S, "nobody")
+
+    def witnesses(self) -> tuple[Witness, ...]:
+        """The clock chip by itself, as long as the kernel has not set it in this boot (sysfs-class-rtc: since_epoch)."""
+        if self.boot_s() > CHIP_ITS_OWN_S:
+            return ()
+        shown = _text(self._root / "sys/class/rtc/rtc0/since_epoch")
+        return (Witness(float(shown), CHIP_SIGMA_S, testimony.CHIP),) if shown.isdecimal() and len(shown) < 12 else ()
 
 
 def _adjtimex() -> Callable[[], float | None]:

@@ -3,12 +3,12 @@ from dataclasses import dataclass, replace
 from math import exp, hypot, log
 from typing import Protocol
 
-from monitor.store.time_labels import LastRow, TimeLabel
+from monitor.clocks import testimony
+from monitor.clocks.testimony import SLACK_S
+from monitor.store.time_labels import TimeLabel, LastRow, Testimony
 
 #: Sigma of a clock that nobody vouches for: ten years [s].
 UNKNOWN_S = 3.2e8
-#: A trusted clock and its label may differ by so much before a new label is written [s].
-SLACK_S = 2.0
 #: A silence between boots whose length nobody knows: log-uniform between a minute and sixty days.
 SHORTEST_S, LONGEST_S = 60.0, 60 * 86400.0
 #: Below this the doubt about a silence between two trusted clocks is none at all to a battery [s].
@@ -20,6 +20,15 @@ class Trust:
     """Whether somebody vouches for the wall clock, how well, and who."""
 
     trusted: bool
+    sigma_s: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """Another clock: the time it shows, its doubt [s], and whose it is."""
+
+    utc_s: float
     sigma_s: float
     source: str
 
@@ -39,6 +48,9 @@ class Clock(Protocol):
     def trust(self) -> Trust:
         """Who vouches for the wall clock."""
 
+    def witnesses(self) -> tuple["Witness", ...]:
+        """Whoever else says what time it is now, each by itself."""
+
     def hour(self, utc_s: float) -> float:
         """The local clock hour, 0 to 24, of a moment."""
 
@@ -52,6 +64,8 @@ class Timeline:
 
     boot_offset_s: float
     labels: tuple[TimeLabel, ...]
+    heard: tuple[Testimony, ...] = ()
+    doubted: Testimony | None = None  # says what time it is in this boot, and is not believed
 
     def at_s(self, boot_s: float) -> float:
         """The moment on the line."""
@@ -70,81 +84,92 @@ class Timeline:
 def begin(clock: Clock, last: LastRow | None, begun_boot_s: float | None = None) -> Timeline:
     """The line of time goes on where the log ended, after the silence that must be supposed.
 
-    In the same boot the silence is known exactly. Across boots it is the difference of the wall clocks where
-    both were trusted, else the middle of an honest prior, with its doubt. A new log begins at begun_boot_s, where
-    its first reading was taken before it was opened.
+    In the same boot the silence is known exactly. Across boots it is the difference of the clocks where both are
+    believed (testimony.py), else the middle of an honest prior, with its doubt. The silence, and a new log, end at
+    begun_boot_s, where the first reading was taken (now, if not given).
     """
-    boot_s, utc_s, boot_id, trust = clock.boot_s(), clock.utc_s(), clock.boot_id(), clock.trust()
+    boot_s, boot_id = clock.boot_s(), clock.boot_id()
+    from_s = boot_s if begun_boot_s is None else begun_boot_s
     if last is None:
-        from_s = boot_s if begun_boot_s is None else begun_boot_s
-        label = TimeLabel(0.0, boot_id, utc_s - (boot_s - from_s), trust.sigma_s, trust.trusted, trust.source, boot_offset_s=-from_s)
-        return Timeline(-from_s, (label,))
-    before = last.labels[-1]
+        label = TimeLabel(0.0, boot_id, clock.utc_s() - (boot_s - from_s), UNKNOWN_S, False, "nobody", boot_offset_s=-from_s)
+        return _agreed(_listen(Timeline(-from_s, (label,)), clock))
+    before, heard = last.labels[-1], testimony.heard_of(last.labels) if last.heard is None else last.heard
     if before.boot_id == boot_id and boot_s + last.boot_offset_s >= last.at_s:
-        return Timeline(last.boot_offset_s, last.labels)
-    ended_utc_s = last.at_s + before.utc_offset_s
-    gap_s, doubt_s = _prior(boot_s)
-    if trust.trusted and before.utc_trusted and utc_s > ended_utc_s:
-        gap_s, doubt_s = utc_s - ended_utc_s, hypot(trust.sigma_s, before.utc_sigma_s)
-        doubt_s = doubt_s if doubt_s > NO_DOUBT_S else 0.0
-    at_s = last.at_s + max(gap_s, 0.001)
-    if not trust.trusted and before.utc_sigma_s < UNKNOWN_S:
-        # nobody vouches for this clock: the line of time itself is the better guess, and never before the log's end
-        utc_s, trust = ended_utc_s + gap_s, Trust(False, hypot(before.utc_sigma_s, doubt_s), "counted on")
-    label = TimeLabel(at_s, boot_id, utc_s - at_s, trust.sigma_s, trust.trusted, trust.source, gap_s, doubt_s, at_s - boot_s)
-    labels = (label,) if label.utc_trusted else (*last.labels, label)
-    return Timeline(at_s - boot_s, labels)
+        return Timeline(last.boot_offset_s, last.labels, heard)
+    if last.written_utc_s is not None and not before.utc_trusted:
+        heard = testimony.heard_too(heard, Testimony(last.at_s, before.boot_id, last.written_utc_s - last.at_s, 0.0, testimony.FILE))
+    gap_s, doubt_s = _prior(from_s)
+    supposed = _after(clock, last, heard, from_s, gap_s, doubt_s)
+    ended = _label_at(supposed.labels, last.at_s)
+    if supposed.label.utc_trusted and ended.utc_trusted:
+        real_s = gap_s + supposed.label.utc_offset_s - ended.utc_offset_s
+        doubt_s = hypot(supposed.label.utc_sigma_s, ended.utc_sigma_s)
+        return _after(clock, last, heard, from_s, max(real_s, 0.001), doubt_s if doubt_s > NO_DOUBT_S else 0.0)
+    return supposed
+
+
+def _after(clock: Clock, last: LastRow, heard: tuple[Testimony, ...], from_s: float, gap_s: float, doubt_s: float) -> Timeline:
+    """The line of time after a silence, dated by whoever can be believed then.
+
+    heard : the witnesses so far
+    from_s : seconds since boot at which the silence ended
+    gap_s, doubt_s : its length and the doubt about it [s]
+    """
+    at_s = round(last.at_s + gap_s, 3)  # as the log keeps it
+    utc_offset_s = clock.utc_s() - (clock.boot_s() - from_s) - at_s
+    label = TimeLabel(at_s, clock.boot_id(), utc_offset_s, UNKNOWN_S, False, "nobody", gap_s, doubt_s, at_s - from_s)
+    return _agreed(_listen(Timeline(at_s - from_s, (*last.labels, label), heard), clock))
 
 
 def begin_own(own_s: float, last: LastRow | None, begins_utc_s: float, beat_s: float) -> Timeline:
     """The line of time of a source that brings its own: begun at its second 0, or going on a beat after the log's end."""
     if last is None:
         return Timeline(0.0, (TimeLabel(0.0, "its own time", begins_utc_s, 0.0, True, "the source"),))
-    return Timeline(0.0 if own_s > last.at_s else last.at_s + beat_s - own_s, last.labels)
+    return Timeline(0.0 if own_s > last.at_s else last.at_s + beat_s - own_s, last.labels, last.heard or ())
 
 
 def look(line: Timeline, clock: Clock) -> tuple[Timeline, tuple[TimeLabel, ...]]:
-    """Compares the labels with the wall clock; returns the line and the labels to be written anew.
+    """Compares the labels with the clocks; returns the line and the labels to be written anew, the latest first.
 
-    A wall clock that is set changes labels and nothing else. When a trusted time appears, the whole boot is
-    dated by it, and boots before it that nobody could date are dated backwards from it.
+    A clock that is set changes labels and nothing else: of the boot and of any boot before it.
     """
-    trust, held = clock.trust(), line.label
-    at_s = line.at_s(clock.boot_s())
-    offset_s = clock.utc_s() - at_s
-    if not trust.trusted:
-        if held.utc_trusted or held.utc_sigma_s < UNKNOWN_S or abs(offset_s - held.utc_offset_s) <= SLACK_S:
-            return line, ()  # what was known is better than a clock that nobody vouches for
-        return _with(line, replace(held, utc_offset_s=offset_s))
-    return dated(line, at_s, offset_s, trust)
+    after = _listen(line, clock)
+    if after.heard is not line.heard:
+        return _with_changes(line, _agreed(after))
+    held, offset_s = line.label, clock.utc_s() - line.at_s(clock.boot_s())
+    if held.utc_trusted or held.utc_sigma_s < UNKNOWN_S or abs(offset_s - held.utc_offset_s) <= SLACK_S:
+        return line, ()  # what was known is better than a clock that nobody vouches for
+    return _with_changes(line, replace(line, labels=(*line.labels[:-1], replace(held, utc_offset_s=offset_s))))
 
 
-def dated(line: Timeline, at_s: float, offset_s: float, trust: Trust) -> tuple[Timeline, tuple[TimeLabel, ...]]:
-    """The line after somebody trusted said what time it is at at_s."""
-    held = line.label
-    true = replace(held, utc_offset_s=offset_s, utc_sigma_s=trust.sigma_s, utc_trusted=True, source=trust.source)
-    if not held.utc_trusted or trust.sigma_s < held.utc_sigma_s / 2:
-        return _backwards(line, true)
-    if abs(offset_s - held.utc_offset_s) <= SLACK_S + 2 * hypot(trust.sigma_s, held.utc_sigma_s):
-        return line, ()
-    new = replace(true, at_s=at_s, gap_s=0.0, gap_doubt_s=0.0)
-    return Timeline(line.boot_offset_s, (new,)), (new,)
+def dated(line: Timeline, at_s: float, offset_s: float, sigma_s: float, source: str) -> tuple[Timeline, tuple[TimeLabel, ...]]:
+    """The line after somebody said what time it is at at_s, and the labels to be written anew."""
+    said = Testimony(at_s, line.label.boot_id, offset_s, sigma_s, source)
+    return _with_changes(line, _agreed(replace(line, heard=testimony.heard_too(line.heard, said))))
 
 
-def _with(line: Timeline, label: TimeLabel) -> tuple[Timeline, tuple[TimeLabel, ...]]:
-    return Timeline(line.boot_offset_s, (*line.labels[:-1], label)), (label,)
+def _listen(line: Timeline, clock: Clock) -> Timeline:
+    """The line with what the clocks say now, where any of it is new."""
+    at_s, heard, trust = line.at_s(clock.boot_s()), line.heard, clock.trust()
+    mine = (Witness(clock.utc_s(), trust.sigma_s, trust.source),) if trust.trusted else ()
+    for w in (*mine, *clock.witnesses()):
+        heard = testimony.heard_too(heard, Testimony(at_s, clock.boot_id(), w.utc_s - at_s, w.sigma_s, w.source))
+    return line if heard is line.heard else replace(line, heard=heard)
 
 
-def _backwards(line: Timeline, true: TimeLabel) -> tuple[Timeline, tuple[TimeLabel, ...]]:
-    """Boots that nobody could date lie before this one by the silences that were supposed."""
-    changed, later = [true], true
-    for label in reversed(line.labels[:-1]):
-        if label.utc_trusted:
-            break
-        sigma_s = hypot(later.utc_sigma_s, later.gap_doubt_s)
-        later = replace(label, utc_offset_s=true.utc_offset_s, utc_sigma_s=sigma_s, source="dated backwards")
-        changed.append(later)
-    return Timeline(line.boot_offset_s, (true,)), tuple(changed)
+def _agreed(line: Timeline) -> Timeline:
+    agreed = testimony.agree(line.labels, line.heard)
+    return replace(line, labels=agreed.labels, doubted=agreed.doubted)
+
+
+def _with_changes(before: Timeline, after: Timeline) -> tuple[Timeline, tuple[TimeLabel, ...]]:
+    old = {x.at_s: x for x in before.labels}
+    return after, tuple(x for x in reversed(after.labels) if old.get(x.at_s) != x)
+
+
+def _label_at(labels: tuple[TimeLabel, ...], at_s: float) -> TimeLabel:
+    """How a moment of the log is labelled."""
+    return next((x for x in reversed(labels) if x.at_s <= at_s), labels[0])
 
 
 def _prior(uptime_s: float) -> tuple[float, float]:

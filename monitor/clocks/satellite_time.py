@@ -8,8 +8,8 @@ from datetime import datetime
 from math import hypot
 from statistics import median
 
-from monitor.clocks.board_clock import NOT_BEFORE_UTC_S
-from monitor.clocks.clock import Clock, Trust
+from monitor.clocks.clock import Clock, Trust, Witness
+from monitor.clocks.testimony import NOT_AFTER_UTC_S, NOT_BEFORE_UTC_S, SATELLITES
 
 log = logging.getLogger("ampledger.clock")
 
@@ -19,8 +19,6 @@ REPORT_SIGMA_S = 0.5
 QUARTZ_DRIFT_RATIO = 5e-5
 #: So many fixes in a row, each later than the one before, must say the same within so much [s].
 FIXES_COUNT, AGREE_S = 3, 1.0
-#: A receiver whose week number has rolled over tells a date 1024 weeks off (IS-GPS-200, week number).
-NOT_AFTER_UTC_S = NOT_BEFORE_UTC_S + 1024 * 7 * 86400.0
 #: Longest line taken: gpsd's own bound for one answer is 10240 bytes (gpsd_json(5)) [bytes].
 LONGEST_LINE_BYTES = 32 * 1024
 #: How long to listen for a fix, and the pauses after success and after failure [s].
@@ -151,7 +149,14 @@ class SatelliteClock:
 
     def trust(self) -> Trust:
         told = self._better()
-        return self._board.trust() if told is None else Trust(True, told[1], "satellite time from gpsd")
+        return self._board.trust() if told is None else Trust(True, told[1], SATELLITES)
+
+    def witnesses(self) -> tuple[Witness, ...]:
+        """Satellites, kernel and chip, each by itself."""
+        told, board = self._satellites.told(), self._board.trust()
+        found = () if told is None else (Witness(self._board.boot_s() + told[0], told[1], SATELLITES),)
+        mine = (Witness(self._board.utc_s(), board.sigma_s, board.source),) if board.trusted else ()
+        return (*found, *mine, *self._board.witnesses())
 
     def _better(self) -> tuple[float, float] | None:
         told = self._satellites.told()

@@ -10,13 +10,13 @@ from typing import Any
 from drivers.reading import Reading
 from monitor.alerts import rules
 from monitor.battery.label import Vehicle
-from monitor.clocks import clock as clocks
-from monitor.clocks.clock import Clock, Timeline
+from monitor.clocks.clock import Clock
 from monitor.config import instruments
 from monitor.findings import Condition, Event
 from monitor.planning import battery_history
 from monitor.process import shunt_calibration
-from monitor.process.owner_requests import apply_zero, carry_out
+from monitor.process.dating import Dating
+from monitor.process.owner_requests import carry_out, apply_zero
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
@@ -25,6 +25,7 @@ from monitor.store import requests, resume, saving
 from monitor.store.batch import Batch, TimeLabel
 from monitor.store.rows import LoggedMinute
 from monitor.store.state import State
+from monitor.store.time_labels import Heard
 from monitor.store.writer import Writer
 
 log = logging.getLogger("ampledger")
@@ -60,7 +61,7 @@ class Daemon:
         self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
         self._make_writer, self._first = writer, first
         self._requests = requests.folder_of(database)
-        self._failures, self._broken, self._begun_boot_s = 0, "", clock.boot_s()
+        self._failures, self._broken = 0, ""
         self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
         self.findings: Any = None
         self._configured, self._told_sources = vehicle.current_sensor, dict[str, Openable]()
@@ -81,7 +82,8 @@ class Daemon:
             raise OtherLog(f"{self.database} is the log of {kinds[0] if found.simulated else kinds[1]}, and this run is of "
                            f"{kinds[1] if found.simulated else kinds[0]}; name another database under [log]")
         self.state, self._last = found.state, found.last
-        self._line: Timeline | None = None
+        self._dating = Dating(self.clock, self._begins_utc_s, self._beat_s)
+        self._heard = self._last.heard if self._last else None
         first, self._first = self._first, None
         self._early: list[tuple[float, list]] = [(first.boot_s, first.answers)] if first else []
         self._unread = found.why if found.trouble not in ("", "damaged") else ""
@@ -127,7 +129,7 @@ class Daemon:
             raise OtherLog("an instrument marks its readings as simulated, but the log is of a real vehicle")
         if own_s is None and self._begins_utc_s is not None:
             return None  # a recording that has ended, or a simulation that failed to read
-        if self._line is not None:
+        if self._dating.line is not None:
             return self._take(boot_s if own_s is None else own_s, answers)
         self._early.append((boot_s, answers))
         if own_s is None and self._may_wait(boot_s):
@@ -147,18 +149,14 @@ class Daemon:
                 and boot_s - self._early[0][0] < WAIT_FOR_TIME_S)
 
     def _begin_line(self, own_s: float | None) -> None:
-        if own_s is None or self._begins_utc_s is None:
-            self._line = clocks.begin(self.clock, self._last, self._early[0][0])
-        else:
-            self._line = clocks.begin_own(own_s, self._last, self._begins_utc_s, self._beat_s)
+        labels, news = self._dating.begin(self._last, own_s, self._early[0][0])
         before_s = self._before_s()
-        doubts = {x.at_s: x.gap_doubt_s for x in (*(self._last.labels if self._last else ()), *self._line.labels)
-                  if before_s is not None and x.at_s > before_s}
-        self._doubt_s = hypot(*doubts.values())
-        at_s = max(self._line.label.at_s, self._last.at_s if self._last else 0.0)
-        events = tuple(Event(at_s, kind, "vehicle", message) for kind, message in self._told)
+        self._doubt_s = hypot(*(x.gap_doubt_s for x in self._dating.line.labels if before_s is not None and x.at_s > before_s), 0.0)
+        at_s = max(self._dating.line.label.at_s, self._last.at_s if self._last else 0.0)
+        events = (*(Event(at_s, kind, "vehicle", message) for kind, message in self._told), *news)
         self._told = []
-        self.writer.offer(Batch(labels=self._line.labels, events=events))
+        self.writer.offer(Batch(labels=labels, events=events))
+        self._keep_heard()
 
     def _before_s(self) -> float | None:
         """The moment of the latest sample."""
@@ -168,14 +166,14 @@ class Daemon:
 
     def _take(self, time_s: float, answers: list) -> Any:
         """One beat's answers at a moment of the boot (or of the source's own time)."""
-        at_s = self._line.at_s(time_s)
+        at_s = self._dating.line.at_s(time_s)
         values = self.sampler.judge(answers, at_s)
         for request in requests.take(self._requests) if self._listens else ():
             self._carry_out(request, at_s)
         before_s = self._before_s()
         if before_s is not None and at_s <= before_s:
             return None
-        label = self._line.label
+        label = self._dating.line.label
         hour = self.clock.hour(at_s + label.utc_offset_s) if label.utc_trusted else None
         day = 1 + (at_s + label.utc_offset_s) / 86400 % 365.2425 if label.utc_trusted else None
         if "house_current_a" in values:
@@ -201,12 +199,14 @@ class Daemon:
             watched = self._failed(error, held)
         at_s = minute.end_s
         conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(), self._own(),
+                      *self._dating.conditions(at_s),
                       *self._conditions())
         alerts = rules.update(self.state.alerts, conditions, at_s)
         events = found.news if found else ()
-        labels = self._relabelled()
+        labels, dated = self._dating.look(at_s)
+        self._keep_heard()
         self.state = State(watched, alerts, self.state.gathering)
-        self.writer.offer(Batch(minute.samples, lived, self.state, tuple(events), tuple(change.alert for change in alerts.news),
+        self.writer.offer(Batch(minute.samples, lived, self.state, (*events, *dated), tuple(change.alert for change in alerts.news),
                                 self.sampler.gaps(), labels))
         for change in alerts.news:
             self._offer(change)
@@ -216,14 +216,12 @@ class Daemon:
         self._supervise(at_s)
         return found
 
-    def _relabelled(self) -> tuple[TimeLabel, ...]:
-        if self._begins_utc_s is not None:
-            return ()
-        before = self._line.label
-        self._line, labels = clocks.look(self._line, self.clock)
-        if labels:
-            log.info("the log's time is dated anew: %s, give or take %.0f s (before: %s)", labels[0].source, labels[0].utc_sigma_s, before.source)
-        return labels
+    def _keep_heard(self) -> None:
+        """The witnesses of the time go into the log where they are not there yet."""
+        heard = self._dating.heard()
+        if heard and heard != self._heard:
+            self._heard = heard
+            self.writer.remember("heard", saving.to_text(Heard(heard)))
 
     def _failed(self, error: Exception, held: Any) -> Any:
         """A tracker broke: the readings are still logged, and nobody is told that all is well."""
@@ -275,24 +273,17 @@ class Daemon:
     @property
     def label(self) -> TimeLabel | None:
         """How the present is dated; None before the first beat."""
-        return self._line.label if self._line is not None else None
+        return self._dating.line.label if self._dating.line is not None else None
 
     def happened(self, kind: str, message: str) -> None:
         """Records an event of the vehicle as a whole; from any thread."""
         at_s = self._before_s() or 0.0
         self.writer.offer(Batch(events=(Event(at_s, kind, "vehicle", message),)))
 
-    def believes_moment(self, boot_s: float) -> None:
-        """Raises ValueError where seconds since boot that came from outside are not of this boot, or time is invented."""
-        if self._begins_utc_s is not None:
-            raise ValueError("the sources of this log bring their own time")
-        if not self._begun_boot_s - 1 <= boot_s <= self.clock.boot_s() + 1:
-            raise ValueError("it was asked before the monitor was started; ask again")
-
-    def dated_by_owner(self, utc_s: float, sigma_s: float, boot_s: float) -> tuple[TimeLabel, ...]:
-        """Takes the owner's word for the time, unless a better clock is at hand; returns labels to be written."""
-        at_s = self._line.at_s(boot_s)
-        self._line, labels = clocks.dated(self._line, at_s, utc_s - at_s, clocks.Trust(True, sigma_s, "the owner"))
+    def dated_by_owner(self, utc_s: float, sigma_s: float, boot_s: float, sure: bool) -> tuple[TimeLabel, ...]:
+        """Takes the owner's word for the time; returns labels to be written. Raises ValueError (dating.py)."""
+        labels = self._dating.by_owner(utc_s, sigma_s, boot_s, sure)
+        self._keep_heard()
         return labels
 
     def close(self, timeout_s: float = 10.0) -> bool:

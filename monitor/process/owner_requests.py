@@ -141,11 +141,10 @@ def apply_zero(state: Any, sensor: CurrentSensor) -> Any:
     return replace(state, watch=replace(held, charge=charge.calibrated_zero(held.charge, sensor.offset_a, sensor.offset_sigma_a)))
 
 
-def _set_clock(daemon: Any, at_s: float, utc_s: float, sigma_s: float, asked_boot_s: float) -> Batch | None:
-    if not 1.7e9 < utc_s < 5e9 or not 0 < sigma_s < 86400:
-        raise ValueError(f"{utc_s:g} s since 1970, give or take {sigma_s:g} s, is not a time to be believed")
-    daemon.believes_moment(asked_boot_s)
-    labels = daemon.dated_by_owner(utc_s, sigma_s, asked_boot_s)
+def _set_clock(daemon: Any, at_s: float, utc_s: float, sigma_s: float, asked_boot_s: float, sure: int = 0) -> Batch | None:
+    if not 0 < sigma_s < 86400:
+        raise ValueError(f"a time that is known to {sigma_s:g} s is of no use")
+    labels = daemon.dated_by_owner(utc_s, sigma_s, asked_boot_s, bool(sure))
     if not labels:
         return None
     return Batch(labels=labels, events=(Event(at_s, "clock_set", "vehicle", "The owner said what time it is; the log is dated by it."),))

@@ -8,7 +8,7 @@ from monitor.alerts.rules import Alert
 from monitor.sample import Sample
 from monitor.store import migrate, saving, state
 from monitor.store.state import State
-from monitor.store.time_labels import Gap, LastRow, TimeLabel
+from monitor.store.time_labels import Gap, Heard, TimeLabel, LastRow, Testimony
 from monitor.store.write_errors import classify_error, describe_error
 
 
@@ -39,6 +39,7 @@ def read(database: Path, fresh: State) -> Resumed:
     try:
         if not database.exists():
             return Resumed(fresh)
+        written_utc_s = max(file.stat().st_mtime for file in (database, database.with_name(database.name + "-wal")) if file.exists())
         with _opened(database) as log:
             version = migrate.version_of(log)
         if version is None:
@@ -49,7 +50,8 @@ def read(database: Path, fresh: State) -> Resumed:
             OpenLog(database).close()  # brings it to the present shape, or refuses
         with _opened(database) as log:
             log.execute("begin")
-            return _read(log, fresh)
+            found = _read(log, fresh)
+            return found if found.last is None else replace(found, last=replace(found.last, written_utc_s=written_utc_s))
     except (TypeError, ValueError, KeyError, OverflowError) as error:  # values that no writer of ours has put there
         return Resumed(fresh, trouble="damaged", why=f"it holds impossible values ({error})")
     except migrate.NewerLog:
@@ -68,7 +70,6 @@ def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
               for at, boot, offset, sigma, trusted, source, gap, doubt, boot_offset in log.execute(
                   "select at_ms, boot_id, utc_offset_ms, utc_sigma_s, utc_trusted, source, gap_s, gap_doubt_s, boot_offset_ms "
                   "from boots order by at_ms")]
-    trusted = [i for i, label in enumerate(labels) if label.utc_trusted]
     gaps = tuple(Gap(q, why, start / 1000, None, count) for q, why, start, count in log.execute(
         "select quantity, reason, from_ms, count from gaps where until_ms is null"))
     held, lost = fresh, ()
@@ -90,9 +91,17 @@ def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
     last = None
     if labels:
         ended_s = max(rows_s, labels[-1].at_s, seen[-1].at_s if seen else 0.0)
-        last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels[trusted[-1] if trusted else 0:]))
+        last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels), _heard(meta.get("heard")))
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
                    meta.get("shunt_configured"), meta.get("batteries"), lost, older)
+
+
+def _heard(text: str | None) -> tuple[Testimony, ...] | None:
+    """The witnesses of the time, None where they were not kept or cannot be read."""
+    try:
+        return None if text is None else saving.from_text(Heard, text).witnesses
+    except ValueError:
+        return None
 
 
 def _alerts(log: sqlite3.Connection, fresh: State):

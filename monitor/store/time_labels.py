@@ -18,12 +18,32 @@ class TimeLabel:
 
 
 @dataclass(frozen=True, slots=True)
+class Testimony:
+    """One witness's word: at the moment at_s of a boot it was at_s + utc_offset_s in UTC, give or take sigma_s."""
+
+    at_s: float
+    boot_id: str
+    utc_offset_s: float
+    sigma_s: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """All witnesses that are kept in mind, as they are saved, in the order in which they spoke."""
+
+    witnesses: tuple[Testimony, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class LastRow:
-    """Where the log ended: its last moment, and the labels from the last trusted one on, oldest first."""
+    """Where the log ended: its last moment, its labels, oldest first, and the witnesses behind them."""
 
     at_s: float
     boot_offset_s: float  # at_s minus seconds since boot, in the boot named by the last label
     labels: tuple[TimeLabel, ...]
+    heard: tuple[Testimony, ...] | None = None  # None in a log that kept none
+    written_utc_s: float | None = None  # when its file was last written, by the wall clock of then
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.clocks.board_clock import NOT_BEFORE_UTC_S
+from monitor.clocks.testimony import NOT_BEFORE_UTC_S
 from monitor.clocks.clock import Trust
 from monitor.clocks.satellite_time import AGREE_S, SatelliteClock, SatelliteTime, fix
 from tests.hand_clock import NETWORK, NOBODY, HandClock

@@ -1,0 +1,53 @@
+"""ampledger clock: how the log is dated, and the owner's word for the time."""
+import time
+from datetime import datetime, timezone
+from pathlib import Path
+
+import click
+
+from monitor.commands.options import config_option, locate_database, database_option
+
+#: A person who reads a clock and types [s], one standard deviation; and a computer's own clock.
+TYPED_SIGMA_S, SHOWN_SIGMA_S = 30.0, 2.0
+
+
+@click.command(short_help="Show how the log is dated, or say what time it is.")
+@click.option("--set", "said", metavar="TIME", help="What time it is now, as 2026-11-29T10:00, local unless it ends in Z; "
+              "`here` takes this computer's clock.")
+@click.option("--sure", is_flag=True, help="You have looked twice: it holds against every other clock. Alone: what this computer's clock shows is right.")
+@config_option
+@database_option
+def clock(said: str | None, sure: bool, config_file: Path | None, database: Path | None) -> None:
+    """Show how the log is dated and by whom, or leave word for the daemon what time it is.
+
+    Dates can be put right at any time, for all that was ever logged; no ampere-hour changes by it.
+    """
+    from monitor.cli import Refused
+    from monitor.store import requests
+
+    log = locate_database(config_file, database)
+    if said is None and not sure:
+        click.echo(_dated(log))
+        return
+    here = said in (None, "here")
+    try:
+        utc_s = time.time() if here else datetime.fromisoformat(said).timestamp()
+    except (ValueError, OverflowError, OSError):
+        raise Refused(f"--set {said}: not a time; write it as 2026-11-29T10:00") from None
+    try:
+        requests.leave(requests.folder_of(log), "set_clock", utc_s=utc_s, sigma_s=SHOWN_SIGMA_S if here else TYPED_SIGMA_S,
+                       asked_boot_s=time.clock_gettime(time.CLOCK_BOOTTIME), sure=int(sure))
+    except ValueError as error:
+        raise Refused(str(error)) from None
+    click.echo("Noted; the daemon takes it up within a few seconds. Whether it was believed, the events say.")
+
+
+def _dated(log: Path) -> str:
+    from monitor.store.reader import Reader
+
+    now = Reader(log).now()
+    if now is None:
+        return "Nothing is logged yet."
+    at = datetime.fromtimestamp(now.utc_s, timezone.utc).astimezone()
+    sure = f"give or take {now.utc_sigma_s:.1f} s" if now.utc_trusted else "and nobody has confirmed that"
+    return f"The latest minute is of {at:%Y-%m-%d %H:%M:%S %Z}, {sure}."
