@@ -2,6 +2,7 @@
 from dashboard import lives_table
 from dashboard.log_view import LogView
 from monitor.findings import HealthFindings
+from monitor.reporting import limits_card
 from monitor.reporting.sentences import Figure, figure, health_sentence, number, span
 
 Row = tuple[str, Figure, str]
@@ -17,7 +18,7 @@ def build_health(book: LogView) -> dict:
         "evidence": [(WEIGHTS[line.weight], _sentence(line.seen), line.overturned_by) for line in health.lines],
         "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health),
         "depths": depth_rows(health), "weekly": bool(book.weeks()),
-        "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS, "tests": lives_table.tests(book),
+        "limits": limit_rows(book), "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS, "tests": lives_table.tests(book),
     }
 
 
@@ -75,6 +76,15 @@ def wear_rows(health: HealthFindings) -> list[tuple[str, str, str]]:
                      "against a life at 25 °C, by two published rules"))
     rows.append(("Weeks on record", str(health.weeks_count), ""))
     return rows
+
+
+def limit_rows(book: Book) -> list[tuple[str, list[tuple[str, str, str]]]]:
+    """What each battery bears, as (name, rows of label, value, note)."""
+    latest, vehicle = book.latest, book.vehicle
+    return [
+        ("House battery", limits_card.rows(vehicle.house, latest.house_temperature_c, thermometer=latest.house_temperature_c is not None)),
+        ("Starter battery", limits_card.rows(vehicle.starter, latest.starter_temperature_c,
+                                             thermometer=latest.starter_temperature_c is not None))]
 
 
 def depth_rows(health: HealthFindings) -> list[tuple[str, str, float]]:

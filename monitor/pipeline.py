@@ -2,7 +2,7 @@
 from dataclasses import dataclass
 
 from monitor.battery.label import Vehicle
-from monitor.detection import house_alerts
+from monitor.detection.house import house_alerts, limit_alerts
 from monitor.detection.join import isolator
 from monitor.detection.starter import starter
 from monitor.detection.wiring import plausibility
@@ -35,6 +35,7 @@ class TrackerStates:
     health: health.HealthState
     house: house_alerts.HouseAlertsState
     plausibility: plausibility.PlausibilityState
+    limits: limit_alerts.LimitsState
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ def begin(vehicle: Vehicle) -> TrackerStates:
         isolator=isolator.begin(vehicle), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
         starter=starter.begin(vehicle), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
         health=health.begin(vehicle), house=house_alerts.begin(vehicle),
-        plausibility=plausibility.begin(vehicle),
+        plausibility=plausibility.begin(vehicle), limits=limit_alerts.begin(vehicle),
     )
 
 
@@ -76,17 +77,20 @@ def step(held: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Tracker
     aged = health.update(held.health, minute, vehicle, join, charge_found)
     warned = house_alerts.update(held.house, minute, vehicle, charge_found)
     plausible = plausibility.update(held.plausibility, minute, vehicle)
-    now = TrackerStates(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible)
+    limited = limit_alerts.update(held.limits, minute, vehicle, charge_found)
+    now = TrackerStates(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible, limited)
+    forecast_found, health_found = forecast.findings(foreseen, vehicle), health.findings(aged, vehicle)
     return now, Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
         starter=starter.findings(watched, vehicle), counts=counts.findings(counted, vehicle),
-        loads=loads.findings(loaded, vehicle), forecast=forecast.findings(foreseen, vehicle),
-        health=health.findings(aged, vehicle),
+        loads=loads.findings(loaded, vehicle), forecast=forecast_found, health=health_found,
         conditions=(
             *isolator.conditions(joined, vehicle), *charge.conditions(charged, vehicle),
             *starter.conditions(watched, vehicle), *loads.conditions(loaded, vehicle),
             *forecast.conditions(foreseen, vehicle), *health.conditions(aged, vehicle),
             *house_alerts.conditions(warned, vehicle),
+            *limit_alerts.conditions(limited, vehicle, sun_in_s=forecast_found.sun_back_in_s,
+                                     since_full_s=health_found.since_full_s, low_hours=health_found.low_hours),
             *plausibility.conditions(plausible, vehicle, charge_found, charged.suspicion.backwards >= plausibility.MAYBE_REVERSED),
         ),
         news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news, *aged.news),

@@ -55,6 +55,27 @@ def key_tables() -> str:
     return "\n".join(parts).rstrip()
 
 
+def limit_tables() -> str:
+    """Every limit with its sources, the freezing table, and how soon each alert comes."""
+    from monitor.battery.label import CHEMISTRIES
+    from monitor.battery.limits import freezing_table, rows, told_within_s
+
+    parts = ["## By kind of battery", "", f"| limit | {' | '.join(CHEMISTRIES)} | unit | source |", "|---|" + "---|" * (len(CHEMISTRIES) + 2)]
+    for row in rows():
+        values = dict(row.values)
+        cells = " | ".join(f"{values[c]:g}" if c in values else "–" for c in CHEMISTRIES)
+        parts.append(f"| {row.means} (`{row.name}`) | {cells} | {row.unit} | {row.source} ({row.basis}) |")
+    parts += ["", "## Freezing point of battery acid", "", "| density at 25 °C, kg/l | freezes at, °C |", "|---|---|",
+              *(f"| {density:.3f} | {point:g} |" for density, point in freezing_table()),
+              "", "## How soon it is said", "", "| alert | at the latest after its cause |", "|---|---|",
+              *(f"| `{kind}` | {_span(seconds)} |" for kind, seconds in told_within_s().items())]
+    return "\n".join(parts)
+
+
+def _span(seconds: float) -> str:
+    return f"{seconds / 60:g} min" if seconds < 7200 else f"{seconds / 3600:g} h"
+
+
 def _model(annotation: Any) -> type[BaseModel]:
     kinds = [annotation, *getattr(annotation, "__args__", ())]
     return next(k for k in kinds if isinstance(k, type) and issubclass(k, BaseModel))
@@ -90,7 +111,7 @@ def between(text: str, name: str) -> tuple[str, str, str]:
 
 def made() -> dict[tuple[str, str], str]:
     """(document, marker) -> the text that belongs there."""
-    return {("commands.md", "help"): help_texts(), ("configuration.md", "keys"): key_tables()}
+    return {("commands.md", "help"): help_texts(), ("configuration.md", "keys"): key_tables(), ("limits.md", "limits"): limit_tables()}
 
 
 if __name__ == "__main__":

@@ -51,6 +51,7 @@ class LeadAcid:
         self._gas_13_5 = gas_a * plan.label_ah / 100.0 * plan.gassing_factor
         self.fault_factor = 1.0
         self.fault_v = 0.0
+        self.gas_factor, self.gas_a = 1.0, 0.0  # of a fault; gas now [A]
         self._fast = self._mid = self._lag_a = self._surface = self._deep_surface = 0.0
         self._dt = 0.0
         self.lost_ah = 0.0                      # gas, self-discharge and charging loss, since the start
@@ -85,7 +86,7 @@ class LeadAcid:
         self._r_mid = 0.7 * self._r0 * plan.slow_factor
         self._tempco_v = -plan.voltage_per_k * cold - self.fault_v
         self._selfdis_a = self._monthly / 720.0 * self.capacity_ah * 2.0 ** (-cold / 10.0) + plan.own_use_a
-        self._gas_a = self._gas_13_5 * 2.0 ** (-(cold - 5.0) / 11.0)
+        self._gas_a = self._gas_13_5 * 2.0 ** (-(cold - 5.0) / 11.0) * self.gas_factor
         # 0.6 % of capacity per kelvin at slow rates (IEC 60896-21, from memory), less what diffusion already takes
         self._plates_ah = self._plates_25_ah * (1.0 - 0.005 * min(max(cold, -15.0), 60.0))
         self._hours_lag = self._lag_h * exp(0.02 * max(cold, -15.0))
@@ -198,5 +199,6 @@ class LeadAcid:
                 strip = 1.0 / (1.0 - current_a * hours / (0.012 * self.label_ah))
             self._surface = s1 * (1.0 - self._gain_s1) * strip
             self._deep_surface = s2 * (1.0 - self._gain_s2) * strip
+        self.gas_a = gas
         self.voltage_v = v
         self.current_a = current_a

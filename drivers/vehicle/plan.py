@@ -14,6 +14,8 @@ FAULTS = {
     "starter_weak": "factor on the starter battery's resistance; its charge acceptance suffers alike",
     "starter_cell_short": "volts lost at once; 2 is one cell",
     "house_faded": "share of the house battery's capacity that is left",
+    "house_hot": "kelvin by which something warms the house battery above what surrounds it",
+    "thermal_runaway": "factor on the gas of a sealed house battery that has dried out; its heat stays inside",
     "current_lost": "", "house_voltage_lost": "", "starter_voltage_lost": "", "temperature_lost": "",
     "current_frozen": "", "house_voltage_frozen": "", "starter_voltage_frozen": "",
     "shunt_reversed": "",

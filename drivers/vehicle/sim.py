@@ -20,6 +20,7 @@ SLOW_S = 600.0
 _LOADS_STOP_V = {True: 9.0, False: 10.4}   # lead-acid: electronics give up; lithium: its own switch opens
 _DRAIN_STOPS_V = 5.0
 _PANEL_SHARE = 0.78      # of a panel's label that arrives: heat, dirt, cable, controller
+_HEAT_J_PER_K_AH = 225.0   # of a lead-acid battery: a quarter of a kilogram an ampere-hour, 0.9 kJ/(kg K)
 _LAG_S = {"house": 5.5 * 3600.0, "starter": 4.0 * 3600.0}
 
 
@@ -252,7 +253,10 @@ class VehicleSim:
         plan, air_c = self.plan, self._weather.air_c
         awake = 0.25 < (plan.start_hour / 24.0 + at / 86400.0) % 1.0 < 0.95
         self._fridge.warm(air_c + 2.5, awake and self._chance.random() < since / 5400.0, self._household.lived_in)
-        self._house_c += (air_c + 1.5 - self._house_c) * (1.0 - exp(-since / _LAG_S["house"]))
+        self._house_c += (air_c + 1.5 + self._faults.get("house_hot", 0.0) - self._house_c) * (1.0 - exp(-since / _LAG_S["house"]))
+        if "thermal_runaway" in self._faults and isinstance(self.house, LeadAcid):
+            # oxygen that meets the negative plate turns all of the gassing power into heat
+            self._house_c += self.house.gas_a * self.house.voltage_v * since / (_HEAT_J_PER_K_AH * plan.house.label_ah)
         bay_c = air_c + (28.0 if self.engine.running else 0.0)
         self._starter_c += (bay_c - self._starter_c) * (1.0 - exp(-since / _LAG_S["starter"]))
         share = min(at / (plan.days * 86400.0), 1.0)
@@ -272,6 +276,8 @@ class VehicleSim:
         self._drain_a = self._faults.get("starter_drain", 0.0)
         self._flutter = self._faults.get("isolator_intermittent", 0.0)
         self._isolator_fault = next((k for k in ("isolator_stuck_closed", "isolator_stuck_open") if k in active), "")
+        if isinstance(self.house, LeadAcid):
+            self.house.gas_factor = self._faults.get("thermal_runaway", 1.0)
         self.starter.fault_factor = self._faults.get("starter_weak", 1.0)
         self.starter.fault_v = self._faults.get("starter_cell_short", 0.0)
         self._path_ohm = self.plan.path_ohm

@@ -8,10 +8,9 @@ from typing import Any
 from pydantic import ValidationError
 
 from monitor.battery.label import Battery, CurrentSensor, Vehicle
+from monitor.battery.limits import limits_of
 from monitor.config.faults import ConfigError, ConfigFault, faults_of, missing_tables
 from monitor.config.tables import AlertsTable, ClockTable, DashboardTable, File, LogTable
-
-DEFAULT_RESERVE_PCT = {"lfp": 20.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +118,7 @@ def _vehicle(file: File) -> Vehicle:
     house, vehicle, shunt = file.house, file.vehicle, file.shunt
     reserve = house.reserve_soc_pct
     if reserve is None:
-        reserve = DEFAULT_RESERVE_PCT.get(house.chemistry, 50.0)
+        reserve = 100 * limits_of(house.chemistry).reserve_frac
     bedtime = None
     if vehicle.bedtime is not None:
         hours, minutes = vehicle.bedtime.split(":")
@@ -127,7 +126,7 @@ def _vehicle(file: File) -> Vehicle:
     found = file.commissioning
     return Vehicle(
         house=Battery("house", house.chemistry, house.rated_capacity_ah, house.rated_hours, house.absorption_v,
-                      house.float_v, reserve / 100, house.cutout_voltage_v, found.house_voltage_sigma_frac),
+                      house.float_v, reserve / 100, house.cutout_voltage_v, found.house_voltage_sigma_frac, house.equalise_v),
         starter=Battery("starter", file.starter.chemistry, file.starter.rated_capacity_ah, file.starter.rated_hours,
                         file.starter.absorption_v, file.starter.float_v, voltage_sigma_frac=found.starter_voltage_sigma_frac),
         current_sensor=CurrentSensor(shunt.offset_a, shunt.offset_sigma_a, shunt.gain, shunt.gain_sigma_frac),

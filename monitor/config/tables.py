@@ -43,6 +43,15 @@ class HouseTable(BatteryTable):
         None, ge=0, le=90, description="what must stay in it, per cent; 50 for lead-acid and 20 for lfp if not given")
     cutout_voltage_v: float | None = Field(
         None, ge=9, le=13, description="the voltage at which the fridge switches itself off, if it does")
+    equalise_v: float | None = Field(
+        None, ge=14.4, le=16.5, description="the voltage of an equalising charge that you mean to give, for some hours; flooded only")
+
+    @model_validator(mode="after")
+    def _only_flooded_is_equalised(self) -> "HouseTable":
+        if self.equalise_v is not None and self.chemistry != "flooded":
+            raise ValueError(f"equalise_v = {self.equalise_v:g} would ruin a battery of the kind {self.chemistry}: only flooded "
+                             "batteries are equalised; leave it out")
+        return self
 
 
 class StarterTable(BatteryTable):

@@ -2,6 +2,7 @@
 from dataclasses import dataclass
 
 from monitor.battery.label import Chemistry
+from monitor.battery.limits import limits_of
 from monitor.planning.load_profile import SLOT_H, Slot
 
 #: Charge that lead-acid accepts near full: what is missing over so many hours (Schiffer et al., J. Power
@@ -52,10 +53,10 @@ def simulate(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: 
     Nights are counted from noon to noon; one is below when the charge falls under the reserve in it.
     A load that finds the battery empty is not served and counted. While the engine runs, the battery
     takes what the log shows, or up to engine_peak_a (the most the log shows) if there is room and it
-    accepts it; a DC-DC charger gives its limit. Lithium is not charged below 0 °C. Use that a flat battery had prevented
+    accepts it; a DC-DC charger gives its limit. Lithium is not charged below its limit of cold (limits.toml). Use that a flat battery had prevented
     comes back while the charge is above serves_from_frac (None: it stays prevented).
     """
-    capacity, lead = setup.capacity_ah, setup.lead_acid
+    capacity, lead, cold_c = setup.capacity_ah, setup.lead_acid, limits_of(setup.chemistry).cold_charge_c
     keep = 1 - (setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if lead else 0.005))
     charge = start_frac * capacity
     served = float("inf") if serves_from_frac is None else serves_from_frac * capacity
@@ -88,7 +89,7 @@ def simulate(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: 
         if net > 0:
             room = capacity - charge
             taken = min(net, room * accept if lead else room / (SLOT_H * keep))
-            if not lead and slot.temperature_c < 0:
+            if cold_c is not None and slot.temperature_c < cold_c:
                 taken = 0.0
             lost = min(net - taken, sun)
             curtailed += lost * SLOT_H

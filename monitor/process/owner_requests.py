@@ -53,7 +53,7 @@ def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah:
         plate = replace(plate, rated_capacity_ah=float(rated_capacity_ah))
     if chemistry is not None and chemistry != plate.chemistry:
         # the charger's voltages were those of the old kind
-        plate = replace(plate, chemistry=chemistry, absorption_v=None, float_v=None)
+        plate = replace(plate, chemistry=chemistry, absorption_v=None, float_v=None, equalise_v=None)
     vehicle = replace(vehicle, **{battery: plate})
     when = _utc_s(daemon, at_s) if at_utc_s is None else at_utc_s
     lives = battery_history.replace_battery(daemon.lives, battery, before, vehicle, when, label)
@@ -62,7 +62,7 @@ def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah:
         daemon.writer.remember("vehicle", saving.to_text(vehicle))
     _keep(daemon, lives)
     fresh, held = daemon.begin_trackers(vehicle), daemon.state.watch
-    names = {"house": ("charge", "health"), "starter": ("starter",)}[battery]
+    names = {"house": ("charge", "health", "limits"), "starter": ("starter",)}[battery]
     begun = {name: getattr(fresh, name) for name in names if hasattr(held, name)}
     if isinstance(begun.get("charge"), charge.ChargeState):
         begun["charge"] = charge.replaced(held.charge, vehicle)  # the shunt and the habits belong to the vehicle

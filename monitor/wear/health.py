@@ -3,6 +3,7 @@ from dataclasses import dataclass, replace
 from math import exp, log
 
 from monitor.battery.label import Battery, Vehicle
+from monitor.battery.limits import Limits, ageing_ratio, limits_of
 from monitor.estimation import step_resistance
 from monitor.findings import (
     ChargeFindings,
@@ -25,9 +26,6 @@ from monitor.wear.week import Week
 from monitor.wear.week import event as week_event
 
 WEEK_S = 7 * 86400.0
-#: Two published rules for what warmth does to life: twice as fast per 8 K (float-life practice of
-#: IEEE 1188, from memory) and per 15 K (corrosion in Schiffer et al. 2007). A range, not one rule.
-DOUBLING_K = (8.0, 15.0)
 #: Load steps below this charge are left out: resistance there goes its own ways. So are those further than
 #: FAR_LN from the week's [ln], each freed of depth and warmth.
 LEAST_FRAC, FAR_LN = 0.3, 0.55
@@ -119,7 +117,7 @@ def update(held: HealthState, minute: Minute, vehicle: Vehicle, join: JoinFindin
         max(week.empties_above_frac, filling.level_frac) if emptied else week.empties_above_frac)
     warm = minute.house_temperature_c
     filling = _update_on_step(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
-    return HealthState(weeks, filling, levels, learnt, _update_wear(held.wear, minute, hours, level, warm, new_full), judged, held.test,
+    return HealthState(weeks, filling, levels, learnt, _update_wear(held.wear, minute, hours, level, warm, new_full, limits_of(vehicle.house.chemistry)), judged, held.test,
                 swings.update(held.swung, minute, vehicle, charge), news)
 
 
@@ -171,13 +169,15 @@ def _thin_weeks(weeks: tuple) -> tuple:
     return (*first, *middle[::2], *last)
 
 
-def _update_wear(wear: Wear, minute: Minute, hours: float, level: float | None, warm: float | None, full: bool) -> Wear:
+def _update_wear(wear: Wear, minute: Minute, hours: float, level: float | None, warm: float | None, full: bool,
+          limits: Limits) -> Wear:
     low, heat, cycles = wear.low_hours, wear.heat_hours, wear.cycles
     if level is not None:
         low = (low[0] + hours * (level < 0.5), low[1] + hours * (level < 0.3), low[2] + hours * (level < 0.2))
         cycles = rainflow_count.add(cycles, level)
     if warm is not None:
-        heat = (heat[0] + hours * 2 ** ((warm - 25) / DOUBLING_K[0]), heat[1] + hours * 2 ** ((warm - 25) / DOUBLING_K[1]))
+        gentle, harsh = ageing_ratio(limits, warm)  # two published rules: a range, not one of them
+        heat = (heat[0] + hours * gentle, heat[1] + hours * harsh)
     since = 0.0 if full else wear.since_full_s + minute.duration_s
     return Wear(wear.charge_out_ah + minute.charge_out_ah, low, heat, wear.seen_hours + (hours if warm is not None else 0.0),
                 max(wear.longest_without_full_s, since), since, cycles)

@@ -3,7 +3,7 @@ from dataclasses import replace
 
 from monitor.alerts import rules
 from monitor.battery.label import Battery, Vehicle
-from monitor.detection import house_alerts
+from monitor.detection.house import house_alerts, limit_alerts
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.sample import Minute
 from monitor.store.saving import from_text, to_text
@@ -20,13 +20,16 @@ def _charge(value: float | None, half_width: float = 0.05) -> ChargeFindings:
 
 def _live(vehicle: Vehicle, minutes: list[dict], charge=lambda k: _charge(0.8)) -> list[tuple[float, str, str]]:
     """(second, what, kind) of everything the alert rules say about these minutes."""
-    held, alerts, said = house_alerts.begin(vehicle), rules.begin(), []
+    held, limits, alerts, said = house_alerts.begin(vehicle), limit_alerts.begin(vehicle), rules.begin(), []
     for k, values in enumerate(minutes):
         minute = Minute(k * 60.0, k * 60.0 + 60, (), **{"house_voltage_v": 12.8, "house_current_a": -1.0} | values)
         held = house_alerts.update(held, minute, vehicle, charge(k))
-        alerts = rules.update(alerts, house_alerts.conditions(held, vehicle), minute.end_s)
+        limits = limit_alerts.update(limits, minute, vehicle, charge(k))
+        found = (*house_alerts.conditions(held, vehicle), *limit_alerts.conditions(limits, vehicle))
+        alerts = rules.update(alerts, found, minute.end_s)
         said += [(c.at_s, c.what, c.alert.kind) for c in alerts.news]
     assert from_text(house_alerts.HouseAlertsState, to_text(held)) == held
+    assert from_text(limit_alerts.LimitsState, to_text(limits)) == limits
     return said
 
 
@@ -63,7 +66,7 @@ def test_noise_of_20_mv_about_the_limit_gives_one_alert() -> None:
 
 
 def test_in_the_cold_lead_acid_may_be_charged_with_more_voltage() -> None:
-    """4 mV per kelvin and cell, IEEE 1188 practice (from memory): 15.3 V is too much at 25 °C and right at 10 °C."""
+    """3 to 5 mV per kelvin and cell, IEEE 1188 practice (from memory): 15.3 V is too much at 25 °C and right at 10 °C."""
     assert _live(AGM, [{"house_voltage_v": 15.3, "house_temperature_c": 25.0}] * 5)[0][2] == "house_over_voltage"
     assert _live(AGM, [{"house_voltage_v": 15.3, "house_temperature_c": 10.0}] * 5) == []
 
@@ -72,9 +75,27 @@ def test_lithium_ends_earlier() -> None:
     assert _live(LFP, [{"house_voltage_v": 14.95}] * 5)[0][2] == "house_over_voltage"
 
 
-def test_a_charger_with_a_higher_voltage_by_its_label_is_no_fault() -> None:
-    equalising = replace(AGM, house=replace(AGM.house, absorption_v=14.8))
-    assert _live(equalising, [{"house_voltage_v": 15.2, "house_temperature_c": 25.0}] * 5) == []
+def test_a_charger_with_a_higher_voltage_by_its_label_is_no_fault_but_what_no_regulator_should_reach_is() -> None:
+    labelled = replace(AGM, house=replace(AGM.house, absorption_v=14.8))
+    assert _live(labelled, [{"house_voltage_v": 14.85, "house_temperature_c": 25.0}] * 5 * 60) == []
+    assert _live(AGM, [{"house_voltage_v": 14.85, "house_temperature_c": 25.0}] * 5 * 60)[0][2] == "house_overcharged"
+    assert _live(labelled, [{"house_voltage_v": 15.2, "house_temperature_c": 25.0}] * 5)[0][2] == "house_over_voltage"
+
+
+def test_equalising_is_allowed_for_hours_when_the_owner_says_so() -> None:
+    flooded = replace(AGM, house=Battery("house", "flooded", 100))
+    announced = replace(AGM, house=Battery("house", "flooded", 100, equalise_v=15.6))
+    high = {"house_voltage_v": 15.6, "house_temperature_c": 25.0}
+    assert _live(flooded, [high] * 5)[0][2] == "house_over_voltage"
+    assert _live(announced, [high] * 4 * 60) == []
+    assert [kind for _, _, kind in _live(announced, [high] * 12 * 60)] == ["house_overcharged"]
+    assert _live(announced, [high | {"house_voltage_v": 16.4}] * 5)[0][2] == "house_over_voltage"
+
+
+def test_heat_lowers_what_may_be_held_for_hours() -> None:
+    """An uncompensated 14.6 V is right for AGM at 25 °C and too much for hours at 43 °C."""
+    assert _live(AGM, [{"house_voltage_v": 14.6, "house_temperature_c": 25.0}] * 300) == []
+    assert [k for _, _, k in _live(AGM, [{"house_voltage_v": 14.6, "house_temperature_c": 43.0}] * 300)] == ["house_overcharged"]
 
 
 def test_lithium_charged_below_freezing_is_said_and_lead_acid_is_not() -> None:
@@ -82,6 +103,20 @@ def test_lithium_charged_below_freezing_is_said_and_lead_acid_is_not() -> None:
     assert _live(LFP, cold)[0][2] == "cold_charging"
     assert _live(AGM, cold) == []
     assert _live(LFP, [{"house_current_a": 1.0, "house_temperature_c": -4.0}] * 10) == [], "a trickle is no charge"
+
+
+def test_a_sensor_on_the_case_is_given_two_kelvin_and_fast_charging_five() -> None:
+    assert _live(LFP, [{"house_current_a": 5.0, "house_temperature_c": 1.0}] * 10)[0][2] == "cold_charging"
+    assert _live(LFP, [{"house_current_a": 20.0, "house_temperature_c": 4.0}] * 10)[0][2] == "cold_charging"
+    assert _live(LFP, [{"house_current_a": 5.0, "house_temperature_c": 4.0}] * 10) == []
+    assert _live(LFP, [{"house_current_a": 20.0, "house_temperature_c": 6.0}] * 10) == []
+
+
+def test_without_a_thermometer_the_air_is_taken_and_that_is_said() -> None:
+    limits, minute = limit_alerts.begin(LFP), Minute(0.0, 60.0, (), house_voltage_v=13.4, house_current_a=9.0, ambient_temperature_c=-3.0)
+    limits = limit_alerts.update(limits, minute, LFP, _charge(0.5))
+    (cold,) = [c for c in limit_alerts.conditions(limits, LFP) if c.kind == "cold_charging"]
+    assert cold.active and "hangs in the air" in cold.means
 
 
 def test_a_silent_sensor_keeps_the_verdict() -> None:

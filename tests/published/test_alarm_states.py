@@ -9,7 +9,7 @@ import pytest
 
 from monitor.alerts import rules
 from monitor.battery.label import Battery, Vehicle
-from monitor.detection import house_alerts
+from monitor.detection.house import house_alerts
 from monitor.findings import ChargeFindings, Condition, NotYet
 from monitor.sample import Minute
 

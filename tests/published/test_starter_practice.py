@@ -4,7 +4,6 @@ import pytest
 from monitor.battery.label import Battery, Vehicle
 from monitor.detection.starter import drain_verdict, starter, surface_decay
 from monitor.detection.starter.crank_limits import load_test_v
-from monitor.detection.starter.freezing import freezing_point_c
 from monitor.detection.starter.starter_alerts import charge_frac
 from monitor.findings import JoinFindings
 from monitor.sample import Sample
@@ -66,22 +65,6 @@ def test_parked_drain_practice_gets_the_days_right():
     assert 30 / 0.050 / 24 == pytest.approx(25)
     quiet = drain_verdict.amperes(surface_decay.FALL_V_PER_DAY, VEHICLE.starter)
     assert 0.010 <= quiet <= 0.035
-
-
-@pytest.mark.parametrize("charge, freezes_c", [(1.0, -59.5), (0.75, -37.2), (0.50, -26.1), (0.25, -15.0), (0.0, -9.4)])
-def test_freezing_points_of_the_manual(charge, freezes_c):
-    # US Army TM 5-4210-230-14&P-1, table 2.
-    assert freezing_point_c(charge) == pytest.approx(freezes_c, abs=0.01)
-
-
-@pytest.mark.parametrize("charge", [-0.2, 1.3])
-def test_outside_the_table_its_ends_hold(charge):
-    assert freezing_point_c(charge) in (-9.4, -59.5)
-
-
-@pytest.mark.parametrize("charge, warns", [(0.25, True), (0.50, False)])
-def test_a_quarter_full_at_minus_sixteen_must_warn_and_half_full_must_not(charge, warns):
-    assert (-16.0 < freezing_point_c(charge)) is warns
 
 
 @pytest.mark.parametrize("temperature_c, volts", [(25, 9.6), (20, 9.6), (16, 9.5), (10, 9.4), (4, 9.3), (-1, 9.1),

@@ -4,8 +4,10 @@ from statistics import median
 
 from monitor.battery.label import Vehicle
 from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.detection import temperature_trend
 from monitor.detection.starter import crank, drain, drain_verdict, starter_alerts, surface_decay
 from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
+from monitor.detection.temperature_trend import Trend
 from monitor.findings import Condition, Estimate, Event, JoinFindings, NotYet, StarterFindings
 from monitor.sample import Minute
 
@@ -68,6 +70,8 @@ class StarterState:
     level: starter_alerts.LevelAlert = starter_alerts.LevelAlert()
     starts: crank.CrankState = crank.CrankState()
     news: tuple[Event, ...] = ()
+    trend: Trend = Trend()                       # of the temperature it stands in
+    hour: float | None = None
 
 
 def begin(vehicle: Vehicle) -> StarterState:
@@ -83,14 +87,15 @@ def update(held: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindi
         warm = minute.ambient_temperature_c
     if warm is None:
         warm = minute.house_temperature_c
+    trend = temperature_trend.update(held.trend, minute.end_s, warm)
     if warm is None:
         warm = before.temperature_c
     starts = crank.update(held.starts, minute, join, warm)
     if volts is None:
-        return replace(held, starts=starts, news=starts.news)
+        return replace(held, starts=starts, news=starts.news, trend=trend, hour=minute.hour)
     house_v = minute.house_voltage_v if minute.house_voltage_v is not None else before.house_v
     now = LatestVoltage(minute.end_s, volts, warm, house_v, join.isolator, join.engine)
-    level = starter_alerts.update_level(held.level, minute, join)
+    level = starter_alerts.update_level(held.level, minute, join, vehicle.starter)
     alone_s, ending_s, quarter, end_s = held.alone_s, held.ending_s, held.quarter, held.quarter_end_s
     parking, usual = held.parking, held.usual
     median_v = None
@@ -111,7 +116,8 @@ def update(held: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindi
             elif minute.end_s >= end_s:
                 median_v, quarter, end_s = median(quarter), (), minute.end_s + QUARTER_S
     charged_s = held.charged_s if held.charged_s is not None else minute.end_s
-    held = StarterState(now, alone_s, ending_s, quarter, end_s, parking, usual, charged_s, level, starts, starts.news)
+    held = StarterState(now, alone_s, ending_s, quarter, end_s, parking, usual, charged_s, level, starts, starts.news,
+                trend, minute.hour)
     return held if median_v is None else quarter_hour(held, minute.end_s, median_v, vehicle)
 
 
@@ -224,4 +230,5 @@ def conditions(held: StarterState, vehicle: Vehicle) -> tuple[Condition, ...]:
         vehicle, held.level, held.parking.found, _doubtful_s(held) if held.parking.found else None, held.starts,
         rest_v=rests[-1].voltage_v if resting else None, temperature_c=now.temperature_c, house_v=now.house_v,
         uncharged_s=at_s - held.charged_s if held.charged_s is not None else 0.0, at_s=at_s,
+        coming_low_c=temperature_trend.coming_low_c(held.trend) if resting and temperature_trend.evening(held.hour) else None,
     )

@@ -1,11 +1,12 @@
 """What of the starter battery deserves a warning: drain, level, frost, long part-charged, weak starts."""
 from dataclasses import dataclass
 
+from monitor.battery import frost
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
-from monitor.detection.starter.freezing import freezing_point_c
 from monitor.findings import Condition, JoinFindings
 from monitor.sample import Minute
 
@@ -13,12 +14,8 @@ from monitor.sample import Minute
 LOW_V, FLAT_V = 12.2, 11.9
 #: Comes off again this much higher [V].
 BACK_V = 0.15
-#: The battery warms and cools behind the thermometer: warn this early [K].
-FROST_MARGIN_K = 3.0
 #: Below three quarters for so long shortens its life [s].
 PART_CHARGED_S = 14 * 86400.0
-#: Above this at 25 °C a regulator or the charger has failed; every kelvin below allows more [V].
-OVER_V, OVER_PER_K = 15.0, 0.024
 UNDER_V, UNDER_FOR_S = 11.8, 120.0
 #: The house battery can lend a hand above this at rest [V].
 HOUSE_FIT_V = 12.3
@@ -91,14 +88,13 @@ class LevelAlert:
     flat: bool = False
 
 
-def update_level(held: LevelAlert, minute: Minute, join: JoinFindings) -> LevelAlert:
+def update_level(held: LevelAlert, minute: Minute, join: JoinFindings, battery: Battery) -> LevelAlert:
     """The level after one more minute."""
     volts = minute.starter_voltage_v
     if volts is None:
         return held
     warm_c = minute.ambient_temperature_c if minute.ambient_temperature_c is not None else minute.house_temperature_c
-    over_v = OVER_V + OVER_PER_K * max(0.0, 25.0 - (25.0 if warm_c is None else warm_c))
-    over_s = held.over_s + minute.duration_s if volts > over_v else 0.0
+    over_s = held.over_s + minute.duration_s if volts > over_voltage_v(battery, warm_c) else 0.0
     under_v = UNDER_V + (BACK_V if held.under_s >= UNDER_FOR_S else 0.0)
     under_s = held.under_s + minute.duration_s if volts < under_v and join.engine != "running" else 0.0
     low = volts < LOW_V + (BACK_V if held.low else 0.0)
@@ -116,8 +112,12 @@ def three_quarters_v(battery: Battery) -> float:
 
 def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtful_after_s: float | None,
                starts: crank.CrankState, *, rest_v: float | None, temperature_c: float | None, house_v: float | None,
-               uncharged_s: float, at_s: float) -> tuple[Condition, ...]:
-    """All starter conditions, active or not. rest_v: the resting voltage, None while it is not resting."""
+               uncharged_s: float, at_s: float, coming_low_c: float | None = None) -> tuple[Condition, ...]:
+    """All starter conditions, active or not.
+
+    rest_v : the resting voltage, None while it is not resting [V]
+    coming_low_c : the lowest temperature expected in the coming night, None while not known or too far off [°C]
+    """
     lead = vehicle.starter.lead_acid
     failed = _failed(starts)
     resting = rest_v is not None and lead
@@ -125,7 +125,7 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
     return (
         IDLE["starter_drain"] if found is None else _drain(found, doubtful_after_s, at_s),
         _low(rest_v, flat) if resting and level.low else IDLE["starter_low"],
-        _frost(rest_v, temperature_c, vehicle.starter) if resting else IDLE["starter_freeze_risk"],
+        _frost(rest_v, temperature_c, coming_low_c, vehicle.starter) if resting else IDLE["starter_freeze_risk"],
         _part_charged(uncharged_s) if resting and uncharged_s > PART_CHARGED_S else IDLE["starter_part_charged"],
         _weak(starts), failed, _over(level), _under(level),
         _no_start(rest_v, house_v, vehicle) if flat or failed.active else IDLE["will_not_start"],
@@ -166,14 +166,19 @@ def charge_frac(rest_v: float, temperature_c: float | None, battery: Battery) ->
     return min(1.0, max(0.0, 1 - (kind.full_v - at_25) / kind.span_v))
 
 
-def _frost(rest_v: float, temperature_c: float | None, battery: Battery) -> Condition:
-    if temperature_c is None or temperature_c > 0:
-        return IDLE["starter_freeze_risk"]
-    point_c = freezing_point_c(charge_frac(rest_v, temperature_c, battery))
-    if temperature_c > point_c + FROST_MARGIN_K:
-        return IDLE["starter_freeze_risk"]
-    return _said("starter_freeze_risk", f"It is {temperature_c:.0f} °C, and at {rest_v:.2f} V the starter battery's "
-                 f"acid freezes at about {point_c:.0f} °C.", (("freezing_c", point_c), ("temperature_c", temperature_c)))
+def _frost(rest_v: float, temperature_c: float | None, coming_low_c: float | None, battery: Battery) -> Condition:
+    """Thin acid and frost, now or in the coming night: the acid's density follows from the resting voltage."""
+    point_c = frost.freezing_point_c(frost.density_from_rest_voltage_kg_l(rest_v))
+    warn_c = min(point_c + (limits_of(battery.chemistry).frost_margin_k or 0.0), 0.0)
+    if temperature_c is not None and temperature_c <= warn_c:
+        return _said("starter_freeze_risk", f"Starter battery may be freezing: {temperature_c:.0f} °C.".replace("-", "−"), (
+            ("freezing_c", point_c), ("temperature_c", temperature_c)),
+            means=f"At {rest_v:.2f} V its acid freezes at about {point_c:.0f} °C. ".replace("-", "−") + TEXTS["starter_freeze_risk"][1])
+    if coming_low_c is not None and coming_low_c <= warn_c:
+        return _said("starter_freeze_risk", f"Starter battery may freeze tonight: {coming_low_c:.0f} °C expected.".replace("-", "−"), (
+            ("freezing_c", point_c), ("temperature_c", coming_low_c)), priority="medium",
+            means=f"At {rest_v:.2f} V its acid freezes at about {point_c:.0f} °C. ".replace("-", "−") + TEXTS["starter_freeze_risk"][1])
+    return IDLE["starter_freeze_risk"]
 
 
 def _part_charged(uncharged_s: float) -> Condition:

@@ -1,0 +1,36 @@
+"""At what temperature the acid of a lead-acid battery freezes: by its density, and that by voltage or charge."""
+from monitor.battery.label import Chemistry
+from monitor.battery.lead_acid import CELLS, KINDS, rest_voltage_v
+from monitor.battery.limits import freezing_table
+
+#: Rest voltage of a cell is the density of its acid and so much more [V] (Linden, Handbook of Batteries, 0.84 to
+#: 0.86, from memory). With the least of them the acid comes out strongest; the frost margin covers the rest.
+CELL_CONSTANT_V = 0.84
+
+
+def freezing_point_c(density_kg_l: float) -> float:
+    """Freezing point [°C] of acid of a density at 25 °C [kg/l]; straight lines between the rows of the manuals.
+
+    >>> freezing_point_c(1.150), freezing_point_c(1.05), freezing_point_c(0.9)
+    (-15.0, -3.6, 0.0)
+    """
+    table = freezing_table()
+    if density_kg_l <= table[0][0]:
+        return table[0][1]
+    for (d0, t0), (d1, t1) in zip(table, table[1:], strict=False):
+        if density_kg_l <= d1:
+            return round(t0 + (t1 - t0) * (density_kg_l - d0) / (d1 - d0), 6)
+    return table[-1][1]
+
+
+def density_from_rest_voltage_kg_l(rest_v: float) -> float:
+    """Density of the acid [kg/l] by the rest voltage of six cells [V]: right for any lead-acid battery, full or dead."""
+    return rest_v / CELLS - CELL_CONSTANT_V
+
+
+def density_from_charge_kg_l(chemistry: Chemistry, charge_frac: float) -> float:
+    """Density of the acid [kg/l] by the charge left (0 to 1) of a usual battery of its kind.
+
+    A battery below empty has thinner acid than this can say: there only its voltage tells.
+    """
+    return density_from_rest_voltage_kg_l(rest_voltage_v(KINDS[chemistry], min(max(charge_frac, 0.0), 1.0)))

@@ -1,0 +1,146 @@
+"""What each kind of battery bears: voltage, heat, cold, frost, and how long without a full charge (limits.toml).
+
+Alerts, planning, pages and docs read these rows, so that none of them can say another number than the others.
+"""
+import tomllib
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib.resources import files
+
+from monitor.battery.label import CHEMISTRIES, Battery
+
+REFERENCE_C = 25.0
+#: No charger compensates further: to 50 °C, and to 25 °C below freezing (common practice).
+COMPENSATED_K = 25.0
+BASES = ("published", "reprint", "common practice", "from memory", "own judgement")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One limit: its name, what it means, unit and source, and a value for each chemistry that has one."""
+
+    name: str
+    means: str
+    unit: str
+    source: str
+    basis: str
+    values: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """All limits of one kind of battery, 12 V, at 25 °C; None where a limit is no matter of that kind.
+
+    What each means, and who says so, stands in limits.toml under the same name.
+    """
+
+    chemistry: str
+    charge_upper_v: float
+    over_voltage_v: float
+    voltmeter_margin_v: float
+    over_warning_h: float
+    over_high_h: float
+    under_voltage_v: float
+    deep_discharge_v: float
+    recovery_rate_per_h: float
+    hot_c: float
+    hot_high_c: float
+    doubling_low_k: float
+    doubling_high_k: float
+    never_full_days: float
+    reserve_frac: float
+    cold_v_per_k: float = 0.0
+    heat_v_per_k: float = 0.0
+    equalise_upper_v: float | None = None
+    equalise_hours_h: float | None = None
+    never_charge_v: float | None = None
+    runaway_c: float | None = None
+    runaway_above_air_k: float | None = None
+    runaway_rise_ratio: float | None = None
+    frost_margin_k: float | None = None
+    cold_charge_c: float | None = None
+    cold_margin_k: float | None = None
+    cold_rate_per_h: float | None = None
+    slow_below_c: float | None = None
+    slow_rate_per_h: float | None = None
+
+
+@cache
+def _document() -> dict:
+    return tomllib.loads(files("monitor.battery").joinpath("limits.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def rows() -> tuple[Row, ...]:
+    """Every row of the table, in its order.
+
+    Raises
+    ------
+    ValueError : a row lacks its source, names an unknown basis, or is no limit that the code knows
+    """
+    known, made = {f.name for f in fields(Limits)}, []
+    for name, row in _document().items():
+        if name in ("freezing", "told_within_s"):
+            continue
+        values = tuple((c, float(row[c])) for c in CHEMISTRIES if c in row)
+        if name not in known or not row["source"] or row["basis"] not in BASES or not values:
+            raise ValueError(f"limits.toml: the row {name} needs a known name, a source, a basis of {BASES} and a value")
+        made.append(Row(name, row["means"], row["unit"], row["source"], row["basis"], values))
+    return tuple(made)
+
+
+@cache
+def limits_of(chemistry: str) -> Limits:
+    """The limits of one kind of battery: flooded, agm, gel or lfp."""
+    return Limits(chemistry, **{row.name: dict(row.values)[chemistry] for row in rows() if chemistry in dict(row.values)})
+
+
+@cache
+def freezing_table() -> tuple[tuple[float, float], ...]:
+    """(density at 25 °C [kg/l], freezing point [°C]) of sulphuric acid, thin to strong."""
+    table = _document()["freezing"]
+    return tuple(zip(table["density_kg_l"], table["freezing_c"], strict=True))
+
+
+@cache
+def told_within_s() -> dict[str, float]:
+    """Kind of alert -> how soon after its cause it is raised, at the latest [s]."""
+    return {kind: float(seconds) for kind, seconds in _document()["told_within_s"].items()}
+
+
+def compensation_v(limits: Limits, temperature_c: float | None) -> float:
+    """What temperature adds to a charging voltage [V]: more in the cold, less in heat; 0 where it is not known."""
+    if temperature_c is None:
+        return 0.0
+    below_k = min(max(REFERENCE_C - temperature_c, -COMPENSATED_K), 2 * COMPENSATED_K)
+    return below_k * (limits.cold_v_per_k if below_k > 0 else limits.heat_v_per_k)
+
+
+def over_voltage_v(battery: Battery, temperature_c: float | None) -> float:
+    """Voltage that no regulator should reach [V]. It rises in the cold; heat lowers only what may be held for hours.
+
+    An equalising charge that the owner has announced (`equalise_v`) lifts it for flooded batteries.
+    """
+    limits = limits_of(battery.chemistry)
+    least_v = limits.over_voltage_v
+    if battery.equalise_v is not None and limits.equalise_upper_v is not None:
+        least_v = max(least_v, min(battery.equalise_v, limits.equalise_upper_v) + 2 * limits.voltmeter_margin_v)
+    return least_v + max(compensation_v(limits, temperature_c), 0.0)
+
+
+def held_voltage_v(battery: Battery, temperature_c: float | None) -> float:
+    """Voltage above which a charge lasts no more than hours without harm [V]; it falls in heat.
+
+    A charger's own higher voltage, where the owner has written it down, is believed up to the kind's over-voltage.
+    """
+    limits = limits_of(battery.chemistry)
+    upper_v = limits.charge_upper_v
+    if battery.absorption_v is not None:
+        upper_v = max(upper_v, min(battery.absorption_v, limits.over_voltage_v - limits.voltmeter_margin_v))
+    return upper_v + limits.voltmeter_margin_v + compensation_v(limits, temperature_c)
+
+
+def ageing_ratio(limits: Limits, temperature_c: float) -> tuple[float, float]:
+    """How many times as fast as at 25 °C a battery ages: (gentler rule, harsher rule)."""
+    steps = sorted(2.0 ** ((temperature_c - REFERENCE_C) / k) for k in (limits.doubling_low_k, limits.doubling_high_k))
+    return steps[0], steps[1]

@@ -1,0 +1,32 @@
+"""A battery that was drained below what it bears: said until it has been charged full again."""
+from dataclasses import dataclass, replace
+
+from monitor.battery.label import Battery
+from monitor.battery.limits import limits_of
+from monitor.findings import ChargeFindings
+
+#: Below the limit for so long: a heavy load's dip is no deep discharge [s].
+AFTER_S = 600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Deep:
+    """How long it has been below, how low it came, and since when it waits for a full charge."""
+
+    below_s: float = 0.0
+    lowest_v: float = 99.0
+    since_s: float | None = None
+
+
+def update(deep: Deep, at_s: float, span_s: float, volts: float | None, battery: Battery, charge: ChargeFindings) -> Deep:
+    """One minute further [s, V]."""
+    if volts is None:
+        return deep
+    if volts < limits_of(battery.chemistry).deep_discharge_v:
+        below_s = deep.below_s + span_s
+        since_s = at_s if deep.since_s is None and below_s >= AFTER_S else deep.since_s
+        return Deep(below_s, min(deep.lowest_v, volts), since_s)
+    if deep.since_s is None:
+        return deep if deep == Deep() else Deep()
+    full = charge.anchor == "full" and charge.anchor_age_s is not None and charge.anchor_age_s < at_s - deep.since_s
+    return Deep() if full else replace(deep, below_s=0.0) if deep.below_s else deep

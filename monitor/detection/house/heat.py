@@ -1,0 +1,112 @@
+"""A battery that is too hot: how hot, for how long, and what it costs; and one that heats itself while it is charged."""
+from dataclasses import dataclass, replace
+
+from monitor.battery.label import Battery
+from monitor.battery.limits import Limits, limits_of
+
+#: Comes off again so much cooler [K].
+BACK_K = 2.0
+#: So long too hot before it is said; so hot that charging must stop, so long [s].
+WARNING_S, HIGH_S = 3600.0, 600.0
+#: A day cooler ends the spell whose hours are counted.
+ENDED_S = 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Heat:
+    """The present spell of heat."""
+
+    hours: float = 0.0          # above the limit in this spell
+    hot_s: float = 0.0          # in a row, now
+    high_s: float = 0.0
+    cool_s: float = 0.0         # since it was last too hot
+    since_s: float = 0.0
+    most_c: float = -99.0
+    level: str = ""             # "" | "warning" | "high"
+
+
+def update(heat: Heat, at_s: float, span_s: float, temperature_c: float | None, battery: Battery) -> Heat:
+    """Some seconds further; a temperature that is not measured leaves everything as it was."""
+    if temperature_c is None:
+        return heat
+    limits = limits_of(battery.chemistry)
+    if temperature_c < limits.hot_c - BACK_K and not heat.hours:
+        return heat
+    hot = temperature_c > limits.hot_c - (BACK_K if heat.level else 0.0)
+    high = temperature_c > limits.hot_high_c - (BACK_K if heat.level == "high" else 0.0)
+    if not hot:
+        cool_s = heat.cool_s + span_s
+        return Heat() if cool_s > ENDED_S else replace(heat, hot_s=0.0, high_s=0.0, cool_s=cool_s, level="")
+    hot_s, high_s = heat.hot_s + span_s, heat.high_s + span_s if high else 0.0
+    level = "high" if high_s >= HIGH_S else "warning" if hot_s >= WARNING_S else ""
+    return Heat(heat.hours + span_s / 3600.0, hot_s, high_s, 0.0, heat.since_s or at_s - span_s,
+                max(heat.most_c, temperature_c), level)
+
+
+#: Means over this time [s] are compared with those of some hours before, as long as charging goes on.
+BLOCK_S, BLOCKS = 600.0, 24
+#: A charger's voltage, and what does not count as a rise of it [V].
+CHARGING_V, STEADY_V = 13.2, 0.05
+#: So much current is more than gas takes in a sound battery [of the rated capacity an hour].
+LEAST_PER_H = 0.02
+#: So much warmer than it was then [K], and so many blocks in a row that show it.
+WARMER_K, IN_A_ROW = 2.0, 2
+
+
+@dataclass(frozen=True, slots=True)
+class Runaway:
+    """Charging without a break: ten-minute means, and whether more flows in hotter at no more voltage.
+
+    A sound battery takes less and less: what it took at one voltage it never takes again at the same or a lower one
+    before it has been discharged.
+    """
+
+    start_s: float = 0.0
+    count: int = 0
+    volts: float = 0.0                  # sums of the block being filled
+    amps: float = 0.0
+    warm_c: float = 0.0
+    past: tuple[tuple[float, float, float], ...] = ()   # (V, A, °C)
+    rising: int = 0
+    then_a: float = 0.0                 # what it took at this voltage or more
+    now_a: float = 0.0
+    now_v: float = 0.0
+
+    @property
+    def found(self) -> bool:
+        """Whether it may be running away."""
+        return self.rising >= IN_A_ROW
+
+
+def runaway(held: Runaway, at_s: float, volts: float | None, amps: float | None, temperature_c: float | None,
+            air_c: float | None, battery: Battery) -> Runaway:
+    """One minute further.
+
+    volts, amps : of the house battery [V, A], positive while charging
+    temperature_c : of the battery; air_c : around it [°C], None where not measured
+    """
+    limits = limits_of(battery.chemistry)
+    if limits.runaway_c is None or volts is None or amps is None or temperature_c is None:
+        return held
+    if volts < CHARGING_V or amps <= 0.0:
+        if held.found and amps > LEAST_PER_H * battery.rated_capacity_ah:
+            return held                 # so hot by now that it pulls the voltage down
+        return held if held == NOT_CHARGED else NOT_CHARGED
+    if not held.count:
+        held = replace(held, start_s=at_s)
+    held = replace(held, count=held.count + 1, volts=held.volts + volts, amps=held.amps + amps, warm_c=held.warm_c + temperature_c)
+    return held if at_s - held.start_s < BLOCK_S else _closed(held, limits, battery, air_c)
+
+
+NOT_CHARGED = Runaway()
+
+
+def _closed(held: Runaway, limits: Limits, battery: Battery, air_c: float | None) -> Runaway:
+    mean_v, mean_a, mean_c = held.volts / held.count, held.amps / held.count, held.warm_c / held.count
+    hot = limits.runaway_c is not None and mean_c >= limits.runaway_c or (
+        air_c is not None and limits.runaway_above_air_k is not None and mean_c - air_c >= limits.runaway_above_air_k)
+    before = [amps for volts, amps, warm_c in held.past if volts > mean_v - STEADY_V and warm_c < mean_c - WARMER_K]
+    then_a = min(before, default=mean_a)
+    climbs = hot and mean_a > LEAST_PER_H * battery.rated_capacity_ah and mean_a > (limits.runaway_rise_ratio or 2.0) * then_a
+    return Runaway(past=(*held.past[-BLOCKS + 1:], (mean_v, mean_a, mean_c)), rising=held.rising + 1 if climbs else 0,
+                   then_a=then_a if climbs else held.then_a, now_a=mean_a, now_v=mean_v)

@@ -1,0 +1,75 @@
+"""What the coming night will be like, from the last one and how much colder it has become since: half hour by half hour."""
+from dataclasses import dataclass
+
+SLOT_S = 1800.0
+DAY_SLOTS = 48
+#: The same hours of today and yesterday are held against each other over this time.
+TREND_SLOTS = 6
+#: ... of which so many must be there.
+LEAST_SLOTS = 4
+KEPT = DAY_SLOTS + TREND_SLOTS
+#: Of what has changed since yesterday half is taken to have been there in the night already.
+SHARE = 0.5
+#: No night is believed to differ more than this from the one before [K].
+MOST_K = 12.0
+#: The coming night is looked at from the late afternoon to the morning [local hours].
+EVENING_HOUR, MORNING_HOUR = 17.0, 9.0
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """Half-hour means of a temperature, the latest last; None where it was not measured."""
+
+    slot: int = -1
+    sum_c: float = 0.0
+    count: int = 0
+    past_c: tuple[float | None, ...] = ()
+
+
+def update(trend: Trend, at_s: float, temperature_c: float | None) -> Trend:
+    """One minute further [s on the log's line of time]."""
+    slot = int(at_s // SLOT_S)
+    if slot == trend.slot:
+        if temperature_c is None:
+            return trend
+        return Trend(slot, trend.sum_c + temperature_c, trend.count + 1, trend.past_c)
+    if trend.slot < 0:
+        return Trend(slot, temperature_c or 0.0, temperature_c is not None)
+    mean = round(trend.sum_c / trend.count, 3) if trend.count else None
+    missing = min(slot - trend.slot - 1, KEPT)
+    past = (*trend.past_c, mean, *(None,) * missing)[-KEPT:]
+    return Trend(slot, temperature_c or 0.0, int(temperature_c is not None), past)
+
+
+def change_k(trend: Trend) -> float | None:
+    """How much warmer the last hours were than the same hours a day before [K]; None until a day has been seen."""
+    past = trend.past_c
+    pairs = [(past[i], past[i - DAY_SLOTS]) for i in range(max(len(past) - TREND_SLOTS, DAY_SLOTS), len(past))]
+    found = [now - before for now, before in pairs if now is not None and before is not None]
+    if len(found) < LEAST_SLOTS:
+        return None
+    return min(max(sum(found) / len(found), -MOST_K), MOST_K)
+
+
+def expected_c(trend: Trend, in_s: float) -> float | None:
+    """What it will be in so many seconds (up to a day) [°C]: as at that hour of the last day, and part of the change since."""
+    change, ahead = change_k(trend), int(in_s // SLOT_S)
+    if change is None or not 0 <= ahead < DAY_SLOTS:
+        return None
+    before = trend.past_c[len(trend.past_c) - DAY_SLOTS + ahead]
+    return None if before is None else before + SHARE * change
+
+
+def coming_low_c(trend: Trend, within_s: float = 14 * 3600.0) -> float | None:
+    """The lowest it is expected to come to within some hours [°C], None until a day has been seen."""
+    change = change_k(trend)
+    if change is None:
+        return None
+    first = len(trend.past_c) - DAY_SLOTS
+    seen = [c for c in trend.past_c[first:first + int(within_s // SLOT_S)] if c is not None]
+    return min(seen) + SHARE * change if seen else None
+
+
+def evening(hour: float | None) -> bool:
+    """Whether the coming night is near enough to be told of; without a clock always."""
+    return hour is None or hour >= EVENING_HOUR or hour < MORNING_HOUR
