@@ -59,7 +59,7 @@ def test_the_promises_are_those_in_the_docs() -> None:
 
 GEL = replace(COAST, name="gel overcharged", absorption_v=14.9, house=replace(COAST.house, chemistry="gel"))
 GEL_OWNER = replace(owner(GEL), house=replace(owner(GEL).house, absorption_v=None, float_v=None))
-AGM_WRONG = replace(COAST, absorption_v=14.84, mean_temperature_c=27.0)
+AGM_WRONG = replace(COAST, absorption_v=14.84, mean_temperature_c=27.0, panel_w=500.0, clear_share=1.0, cloud_days=())
 AGM_OWNER = replace(owner(COAST), house=replace(owner(COAST).house, absorption_v=None, float_v=None))
 HOT = replace(COAST, faults=(Ordered("house_hot", DAY_S, amount=40.0),))
 DRY = replace(COAST, mean_temperature_c=38.0, swing_c=8.0, clear_share=1.0, cloud_days=(), heat_days=(), guest_days=(), panel_w=400.0,
