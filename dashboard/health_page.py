@@ -78,7 +78,7 @@ def wear_rows(health: HealthFindings) -> list[tuple[str, str, str]]:
     return rows
 
 
-def limit_rows(book: Book) -> list[tuple[str, list[tuple[str, str, str]]]]:
+def limit_rows(book: LogView) -> list[tuple[str, list[tuple[str, str, str]]]]:
     """What each battery bears, as (name, rows of label, value, note)."""
     latest, vehicle = book.latest, book.vehicle
     return [
