@@ -25,7 +25,7 @@ def create_app(
     ------
     ValueError : reading shall need a code and none is set
     """
-    from dashboard import actions, api, failures, files, guard, log_view, pages
+    from dashboard import actions, api, failures, files, guard, guide_pages, log_view, pages
     from monitor.reporting import sentences
 
     if code_to_read and code_hash is None:
@@ -49,6 +49,7 @@ def create_app(
         number=sentences.number, span=sentences.span, chance=sentences.chance)
     app.register_blueprint(files.files)
     app.register_blueprint(pages.pages)
+    app.register_blueprint(guide_pages.guides)
     app.register_blueprint(actions.actions)
     app.register_blueprint(api.api)
     return app

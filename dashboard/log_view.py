@@ -12,6 +12,7 @@ from dashboard.log_chart import Columns
 from dashboard.words import age_words, clock_text, local_hour
 from monitor.battery.label import Vehicle
 from monitor.pipeline import Findings
+from monitor.guides.wiring_plan import Wiring
 from monitor.planning.battery_history import BatteryHistory
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
@@ -154,6 +155,10 @@ class LogView:
     def sources(self) -> dict[str, str]:
         """Quantity -> the instrument that measures it."""
         return self._ask_once("sources", lambda reader: reader.sources())
+
+    def wiring(self) -> Wiring:
+        """What the configuration says of the wiring."""
+        return self._ask_once("wiring", lambda reader: reader.wiring())
 
     @property
     def empty(self) -> bool:

@@ -5,7 +5,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 Quantity = Literal[
     "house_voltage_v", "house_current_a", "starter_voltage_v", "house_temperature_c", "starter_temperature_c",
-    "ambient_temperature_c", "solar_current_a", "ignition_on",
+    "ambient_temperature_c", "solar_current_a", "solar_2_current_a", "ignition_on",
 ]
 
 

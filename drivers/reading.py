@@ -11,6 +11,7 @@ QUANTITIES = (
     "starter_temperature_c",
     "ambient_temperature_c",
     "solar_current_a",
+    "solar_2_current_a",
     "ignition_on",
 )
 
@@ -30,7 +31,8 @@ class Reading:
     `values` maps names from QUANTITIES to numbers in the unit the name ends in. A quantity
     that was not measured is absent; one that was asked for and failed is in `faults`.
     Sign: house_current_a is positive INTO the battery. solar_current_a is positive when the sun
-    delivers. ignition_on is 1.0 or 0.0. `simulated` marks a reading that no instrument made.
+    delivers, solar_2_current_a likewise of a second solar charger. ignition_on is 1.0 or 0.0.
+    `simulated` marks a reading that no instrument made.
     `at_s` is set only by a source that carries its own time (a recording, a simulation).
     `fast_starter` is the starter voltage around an engine start, (seconds, volts) at 20 Hz or more,
     given once when the start is over; empty from a source that has none.

@@ -9,7 +9,8 @@ import click
 COMMANDS = {
     "setup": "setup", "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
-    "doctor": "doctor", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wire": "wire",
+    "doctor": "doctor", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
+    "ventilation": "wiring", "wire": "wire",
     "size": "size", "whatif": "whatif", "report": "report", "captest": "captest",
 }
 

@@ -114,6 +114,15 @@ def made() -> dict[tuple[str, str], str]:
     return {("commands.md", "help"): help_texts(), ("configuration.md", "keys"): key_tables(), ("limits.md", "limits"): limit_tables()}
 
 
+def copied() -> dict[str, str]:
+    """document -> the whole text or picture that it is: the guides are packaged, so that the board can show them."""
+    from monitor.guides.text import GUIDES, read_guide
+    from monitor.guides.wiring_picture import draw
+    from monitor.guides.wiring_plan import WiringPlan
+
+    return {document: read_guide(name) for name, (_, document) in GUIDES.items()} | {"wiring.svg": draw(WiringPlan())}
+
+
 if __name__ == "__main__":
     from monitor.config.load import schema_text
 
@@ -122,3 +131,5 @@ if __name__ == "__main__":
         before, _, after = between(path.read_text(), marker)
         path.write_text(before + text + after)
     (DOCS / "ampledger.schema.json").write_text(schema_text())
+    for document, text in copied().items():
+        (DOCS / document).write_text(text)

@@ -17,6 +17,7 @@ USUAL = {
     "starter_temperature_c": (-35.0, 90.0, "see where the sensor sits"),
     "ambient_temperature_c": (-40.0, 60.0, "see where the sensor sits: in the shade, away from engine and charger"),
     "solar_current_a": (-0.5, 100.0, "it must be positive when the sun delivers: scale = -1 turns it round"),
+    "solar_2_current_a": (-0.5, 100.0, "it must be positive when the sun delivers: scale = -1 turns it round"),
     "ignition_on": (0.0, 1.0, ""),
 }
 UNITS = {"v": "V", "a": "A", "c": "°C", "on": ""}

@@ -48,10 +48,10 @@ def export(every: str, first: str | None, last: str | None, output: Path | None,
 
 
 def _readings(reader: Any, span: tuple[float, float], every: str, writer: Any) -> list[str]:
-    from drivers.reading import QUANTITIES
+    from monitor.store.columns import RAW
 
     said: list[str] = []
-    names = tuple(RECORDING.values()) if every == "recording" else QUANTITIES
+    names = tuple(RECORDING.values()) if every == "recording" else tuple(RAW)
     writer.writerow(("t_s", *RECORDING) if every == "recording" else ("utc", *names))
     start = None
     for at_utc_s, sample in reader.rows(*span, lambda a, b: said.append(f"the readings from {_text(a)} to {_text(b)} are damaged")):

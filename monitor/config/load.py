@@ -11,6 +11,7 @@ from monitor.battery.label import Battery, CurrentSensor, Vehicle
 from monitor.battery.limits import limits_of
 from monitor.config.faults import ConfigError, ConfigFault, faults_of, missing_tables
 from monitor.config.tables import AlertsTable, ClockTable, DashboardTable, File, LogTable
+from monitor.guides.wiring_plan import Wiring
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,7 @@ class Config:
     dashboard: DashboardTable
     alerts: AlertsTable
     clock: ClockTable = ClockTable()
+    wiring: Wiring = Wiring()
 
 
 def load(path: Path, *, need_sources: bool = True) -> Config:
@@ -81,7 +83,7 @@ def validate(plain: dict[str, Any], path: Path, *, need_sources: bool = True) ->
     return Config(path, _vehicle(file), tuple(sources), _beside(path, file.log, "database", "backup_to"),
                   _beside(path, file.dashboard, "certificate_file", "key_file"),
                   file.alerts.model_copy(update={"mqtt": file.alerts.mqtt and _beside(path, file.alerts.mqtt, "password_file")}),
-                  file.clock)
+                  file.clock, Wiring(**file.wiring.model_dump()))
 
 
 def _beside(path: Path, table: Any, *keys: str) -> Any:

@@ -80,6 +80,16 @@ class VehicleTable(Table):
         return self
 
 
+class WiringTable(Table):
+    """What is wired, for the picture on the page Wiring; nothing is reckoned by it."""
+
+    shunt_side: Literal["low", "high"] = Field(
+        "low", description="low: the shunt is in the house battery's negative lead; high: in its positive lead")
+    solar_charger_count: int = Field(1, ge=0, le=3, description="solar chargers, measured or not")
+    shore_charger: bool = Field(False, description="a charger from the mains")
+    inverter: bool = Field(False, description="an inverter")
+
+
 class ShuntTable(Table):
     """What commissioning found out about the house shunt."""
 
@@ -180,6 +190,7 @@ class File(Table):
     house: HouseTable = Field(description="the house battery")
     starter: StarterTable = Field(description="the starter battery")
     vehicle: VehicleTable = Field(VehicleTable(), description="what surrounds the batteries")
+    wiring: WiringTable = Field(WiringTable(), description="what is wired, for the picture on the page Wiring")
     shunt: ShuntTable = Field(ShuntTable(), description="what commissioning found out about the house shunt")
     commissioning: CommissioningTable = Field(
         CommissioningTable(), description="what `ampledger setup` found out about the wiring, for you and the charge filter")

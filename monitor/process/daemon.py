@@ -13,6 +13,7 @@ from monitor.battery.label import Vehicle
 from monitor.clocks.clock import Clock
 from monitor.config import instruments
 from monitor.findings import Condition, Event
+from monitor.guides.wiring_plan import Wiring
 from monitor.planning import battery_history
 from monitor.process import shunt_calibration
 from monitor.process.dating import Dating
@@ -47,6 +48,7 @@ class Daemon:
     offer(alert_change) is told of every change of an alert and returns at once; conditions() are those of the
     deliveries and other parts beside the trackers.
     begins_utc_s is the UTC of second 0 of sources that bring their own time (a simulation, a recording).
+    wiring is kept in the log for the page that draws it.
     """
 
     def __init__(self, database: Path, vehicle: Vehicle, sources: Iterable[Openable], *, clock: Clock,
@@ -54,12 +56,12 @@ class Daemon:
                  offer: Callable[[rules.AlertChange], None] = lambda change: None,
                  conditions: Callable[[], tuple[Condition, ...]] = lambda: (), beat_s: float = 1.0, commit_s: float = 60.0,
                  simulated: bool = False, begins_utc_s: float | None = None,
-                 writer: Callable[..., Writer] = Writer, first: FirstReading | None = None) -> None:
+                 writer: Callable[..., Writer] = Writer, first: FirstReading | None = None, wiring: Wiring = Wiring()) -> None:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
         self._conditions, self._listens = conditions, True
         self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
-        self._make_writer, self._first = writer, first
+        self._make_writer, self._first, self._wiring = writer, first, wiring
         self._requests = requests.folder_of(database)
         self._failures, self._broken = 0, ""
         self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
@@ -101,7 +103,7 @@ class Daemon:
         self.vehicle = replace(self.vehicle, current_sensor=sensor)
         self.lives = battery_history.read(found.batteries)
         meta = {"simulated": str(int(self._simulated)), "vehicle": saving.to_text(self.vehicle),
-                "shunt_configured": saving.to_text(self._configured)}
+                "shunt_configured": saving.to_text(self._configured), "wiring": saving.to_text(self._wiring)}
         if measured_anew:
             meta["calibration"] = meta["shunt_configured"]
             self.state, self._told = apply_zero(self.state, sensor), [*told, ("calibrated", "The shunt's correction in the "

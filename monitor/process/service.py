@@ -110,7 +110,7 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
                       offer=deliverer.offer, conditions=lambda: (deliverer.condition(),), beat_s=config.log.beat_s,
                       commit_s=config.log.commit_s, simulated=simulated,
                       begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None,
-                      first=first)
+                      first=first, wiring=config.wiring)
     except (OtherLog, NewerLog) as error:
         raise CannotRun(str(error)) from None
 

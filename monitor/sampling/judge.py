@@ -12,6 +12,7 @@ LIMITS = {
     "starter_temperature_c": (-45.0, 125.0, "the sensor or its cable is broken"),
     "ambient_temperature_c": (-50.0, 85.0, "the sensor or its cable is broken"),
     "solar_current_a": (-20.0, 500.0, "a wrong scale, or a shunt lead is off"),
+    "solar_2_current_a": (-20.0, 500.0, "a wrong scale, or a shunt lead is off"),
     "ignition_on": (0.0, 1.0, "it must be 0 or 1"),
 }
 
@@ -25,9 +26,24 @@ FROZEN = {
 #: How far two instruments for one quantity may differ before one of them must be wrong: (plain, of the value).
 AGREEMENT = {
     "house_voltage_v": (0.10, 0.01), "starter_voltage_v": (0.10, 0.01), "house_current_a": (0.5, 0.03),
-    "solar_current_a": (0.5, 0.03), "house_temperature_c": (4.0, 0.0), "starter_temperature_c": (4.0, 0.0),
+    "solar_current_a": (0.5, 0.03), "solar_2_current_a": (0.5, 0.03), "house_temperature_c": (4.0, 0.0), "starter_temperature_c": (4.0, 0.0),
     "ambient_temperature_c": (6.0, 0.0), "ignition_on": (0.5, 0.0),
 }
+
+
+def add_solar(values: dict[str, float], known: set[str]) -> dict[str, float]:
+    """The values with the currents of two solar chargers added up as solar_current_a.
+
+    values : what is believed on this beat, quantity -> value
+    known : every quantity that an instrument gives at all
+    Where only one of two chargers was read the sum is not measured, so none is given.
+    """
+    both = {"solar_current_a", "solar_2_current_a"}
+    if "solar_2_current_a" not in known:
+        return values
+    rest = {quantity: value for quantity, value in values.items() if quantity not in both}
+    parts = [values.get(quantity) for quantity in sorted(both & known)]
+    return rest if None in parts else rest | {"solar_current_a": sum(parts)}
 
 
 def refuse_reading(quantity: str, value: float) -> str:

@@ -119,7 +119,7 @@ class Sampler:
 
     def judge(self, answers: list[tuple[_Instrument, Reading]], at_s: float) -> dict[str, float]:
         """The values that are believed: for each quantity those of the first instrument, in the order of the
-        configuration, that gave a possible one. Never a mean of two."""
+        configuration, that gave a possible one. Never a mean of two; only two solar chargers are added up."""
         values: dict[str, float] = {}
         reasons: dict[str, str] = {}
         seconds: dict[str, tuple[float, str]] = {}
@@ -154,7 +154,7 @@ class Sampler:
         for quantity in list(self._silences):
             if quantity in values or quantity not in known:
                 self._present(quantity, at_s)
-        return values
+        return judge.add_solar(values, known)
 
     def gaps(self) -> tuple[Gap, ...]:
         """Gaps that opened or closed since last asked."""

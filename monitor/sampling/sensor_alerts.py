@@ -13,7 +13,7 @@ _NAMES = {
     "house_voltage_v": "the house battery's voltage", "house_current_a": "the house battery's current",
     "starter_voltage_v": "the starter battery's voltage", "house_temperature_c": "the house battery's temperature",
     "starter_temperature_c": "the starter battery's temperature", "ambient_temperature_c": "the air's temperature",
-    "solar_current_a": "the solar current", "ignition_on": "the ignition",
+    "solar_current_a": "the solar current", "solar_2_current_a": "the second solar current", "ignition_on": "the ignition",
 }
 
 

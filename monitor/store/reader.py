@@ -7,6 +7,7 @@ from pathlib import Path
 from monitor.alerts.rules import Alert
 from monitor.battery.label import Vehicle
 from monitor.findings import Event
+from monitor.guides.wiring_plan import Wiring
 from monitor.pipeline import Findings
 from monitor.planning import battery_history
 from monitor.planning.battery_history import BatteryHistory
@@ -97,6 +98,15 @@ class Reader:
         """Whether the log is of a simulated vehicle; known before its first minute."""
         with reading.open_for_reading(self.database) as log:
             return log.execute("select 1 from meta where name = 'simulated' and value = '1'").fetchone() is not None
+
+    def wiring(self) -> Wiring:
+        """What the configuration says of the wiring, the usual where it says nothing or cannot be read."""
+        with reading.open_for_reading(self.database) as log:
+            row = log.execute("select value from meta where name = 'wiring'").fetchone()
+        try:
+            return saving.from_text(Wiring, row[0]) if row else Wiring()
+        except ValueError:
+            return Wiring()
 
     def sources(self) -> dict[str, str]:
         """Quantity -> the instrument whose value was last believed; empty in a log that does not tell."""

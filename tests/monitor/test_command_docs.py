@@ -8,7 +8,7 @@ import jsonschema
 import pytest
 
 from monitor.config import load
-from tests.docs_text import DOCS, between, made
+from tests.docs_text import DOCS, between, copied, made
 
 SOURCES = sorted((DOCS.parent / "monitor").rglob("*.py"))
 
@@ -17,6 +17,11 @@ SOURCES = sorted((DOCS.parent / "monitor").rglob("*.py"))
 def test_what_is_made_from_the_code_is_current(document: str, marker: str) -> None:
     _, inside, _ = between((DOCS / document).read_text(), marker)
     assert inside == made()[document, marker], "run: python -m tests.docs_text"
+
+
+@pytest.mark.parametrize("document", list(copied()))
+def test_the_docs_hold_the_guides_as_they_are_packaged(document: str) -> None:
+    assert (DOCS / document).read_text() == copied()[document], "run: python -m tests.docs_text"
 
 
 def test_the_published_schema_is_current_and_itself_valid() -> None:

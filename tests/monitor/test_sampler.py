@@ -257,3 +257,11 @@ def test_every_quantity_has_limits() -> None:
     from drivers.reading import QUANTITIES
 
     assert set(judge.LIMITS) == set(judge.AGREEMENT) == set(QUANTITIES)
+
+
+def test_two_solar_chargers_are_added_up_and_never_half_counted() -> None:
+    one, two = Instrument("one", solar_current_a=3.0), Instrument("two", solar_2_current_a=1.5)
+    assert Beats(one, two).beat() == {"solar_current_a": 4.5}
+    assert judge.add_solar({"solar_current_a": 3.0}, {"solar_current_a", "solar_2_current_a"}) == {}
+    assert judge.add_solar({"solar_current_a": 3.0, "house_voltage_v": 13.0}, {"solar_current_a"}) == {"solar_current_a": 3.0, "house_voltage_v": 13.0}
+    assert Beats(two).beat() == {"solar_current_a": 1.5}

@@ -1,0 +1,108 @@
+"""The guides as pages: wiring with this vehicle's picture, the circuit sheet, what to do when it will not start."""
+from dataclasses import replace
+
+from flask import Blueprint, Response, render_template, request
+from markupsafe import Markup
+
+from dashboard import guide_text
+from dashboard import log_view as books
+from dashboard.words import clock_text
+from monitor.circuits import source, words
+from monitor.circuits.circuit import KINDS, LAYINGS, PLACES, Circuit, Refused
+from monitor.circuits.design import CAUTION, Sheet, design
+from monitor.circuits.source import Supply
+from monitor.guides import wiring_picture
+from monitor.guides.wiring_plan import Wiring, WiringPlan, make_plan
+
+guides = Blueprint("guides", __name__)
+#: Drawn as measured where the log does not tell what is.
+USUAL = ("house_voltage_v", "house_current_a", "starter_voltage_v", "house_temperature_c")
+INSULATIONS_C = (60, 70, 75, 80, 85, 90, 100, 105, 125)
+
+
+@guides.get("/wiring")
+def wiring() -> str:
+    """The wiring guide under the picture of this vehicle."""
+    book = _book()
+    plan = _plan(book)
+    lead, body = guide_text.lead_and_body("wiring")
+    return render_template("wiring.html", title="Wiring", page="wiring", book=book, picture=Markup(wiring_picture.draw(plan)),
+                           sentence=wiring_picture.describe(plan), lead=lead, body=body, chapters=guide_text.chapters("wiring"))
+
+
+@guides.get("/starting-help")
+def starting_help() -> str:
+    """What to do when it will not start."""
+    lead, body = guide_text.lead_and_body("starting-help")
+    return render_template("guide.html", title="If it will not start", page="starting-help", book=_book(), lead=lead, body=body)
+
+
+@guides.get("/circuits")
+def circuits() -> str | Response:
+    """The circuit sheet for what is asked in the address."""
+    book = _book()
+    given = {name: request.args.get(name, "").strip()[:40] for name in FIELDS}
+    plan, refused = None, ""
+    if any(given[name] for name in ("current", "length")):
+        try:
+            plan = design(_circuit(given), _supply(book, given["panel"] == "1"))
+        except Refused as error:
+            refused = str(error)
+    if request.args.get("print") and (plan or refused):
+        made = clock_text(book.now.utc_s, "%-d %b %Y") if book and book.now else ""
+        return Response(words.page(Sheet((plan,) if plan else (), (refused,) if refused else ()), made), mimetype="text/html")
+    return render_template(
+        "circuits.html", title="Circuit sheet", page="circuits", book=book, given=given, plan=plan, refused=refused, caution=CAUTION,
+        told=words.sentences(plan)[1:] if plan else [], kinds=KINDS, places=PLACES, layings=LAYINGS, insulations=INSULATIONS_C,
+        printable=request.full_path + "&print=1")
+
+
+#: Fields of the form on the page Circuit sheet.
+FIELDS = ("name", "current", "length", "kind", "place", "laid", "insulation", "ambient", "bundle", "drop", "short", "panel")
+
+
+def _circuit(given: dict[str, str]) -> Circuit:
+    """The circuit of a form. Raises Refused where a figure is none."""
+    def number(field: str, usual: float) -> float:
+        text = given[field].replace(",", ".")
+        try:
+            return float(text) if text else usual
+        except ValueError:
+            raise Refused(f"{field} is {given[field]!r}: write a number") from None
+
+    def whole(value: float) -> int:
+        if not 1 <= value <= 1000 or value != int(value):
+            raise Refused(f"bundle is {given['bundle']!r}: write a whole number of conductors, 1 to 60")
+        return int(value)
+
+    return Circuit(
+        given["name"] or "circuit", number("current", float("nan")), number("length", float("nan")), kind=given["kind"] or "load",
+        place=given["place"] or "cabin", laid=given["laid"] or "open", insulation_c=number("insulation", 70),
+        ambient_c=number("ambient", 0) if given["ambient"] else None, loaded_count=whole(number("bundle", 2)),
+        drop_pct=number("drop", 3), continuous=given["short"] != "1")
+
+
+def _book() -> books.LogView | None:
+    """The log, or None where it cannot be read: a guide is wanted most when everything else has failed."""
+    try:
+        book = books.open_log_view()
+        _ = book.now, book.simulated, book.open_alerts, book.stale
+    except books.NoLogView:
+        return None
+    return book
+
+
+def _supply(book: books.LogView | None, panel: bool) -> Supply:
+    """The house battery of this vehicle, or one of which nothing is known."""
+    vehicle = book.vehicle if book else None
+    supply = source.UNKNOWN if vehicle is None else source.battery("house battery", vehicle.house.chemistry, vehicle.house.rated_capacity_ah)
+    return replace(supply, behind_main=True) if panel else supply
+
+
+def _plan(book: books.LogView | None) -> WiringPlan:
+    """What is wired here, as far as the log knows."""
+    if book is None or book.vehicle is None:
+        return WiringPlan()
+    wired: Wiring = book.wiring()
+    found = book.findings.join.build if book.findings else "unknown"
+    return make_plan(wired, book.vehicle.charging, book.vehicle.isolator_follows, book.sources() or USUAL, found)

@@ -1,0 +1,60 @@
+"""A guide's Markdown as HTML: chapters that can be linked to, cautions framed, links to what this board shows itself."""
+import re
+from functools import cache
+
+from flask import url_for
+from markdown_it import MarkdownIt
+from markdown_it.token import Token
+from markupsafe import Markup
+
+from monitor.guides.text import read_guide
+
+#: Document in docs/ -> the page here that shows it. Links to other documents become plain words: they are not on the board.
+PAGES = {"wiring.md": "guides.wiring", "starting-help.md": "guides.starting_help", "alerts.md": "pages.alerts"}
+
+
+def chapters(name: str) -> list[tuple[str, str]]:
+    """The guide's chapters as (anchor, heading)."""
+    return [(_anchor(heading), heading) for heading in re.findall(r"^## (.+)$", read_guide(name), re.M)]
+
+
+@cache
+def lead_and_body(name: str) -> tuple[Markup, Markup]:
+    """A guide as HTML in two parts: what stands before its picture or first chapter, and the rest. Its title is left out."""
+    text = read_guide(name).split("\n", 1)[1]
+    before, _, after = text.partition("\n![") if "\n![" in text else text.partition("\n## ")
+    after = after.split("\n", 1)[1] if "\n![" in text else f"## {after}"
+    return _html(before), _html(after)
+
+
+def _html(text: str) -> Markup:
+    reader = MarkdownIt("commonmark", {"html": False}).enable("table")
+    tokens = reader.parse(text)
+    for number, token in enumerate(tokens):
+        if token.type == "heading_open":
+            token.attrSet("id", _anchor(tokens[number + 1].content))
+        if token.type == "blockquote_open":
+            token.attrSet("class", "caution")
+        if token.type == "inline":
+            token.children = _linked(token.children or [])
+    html = reader.renderer.render(tokens, reader.options, {})
+    return Markup(html.replace("<table>", '<div class="scroll"><table class="guide-table">').replace("</table>", "</table></div>"))
+
+
+def _linked(children: list[Token]) -> list[Token]:
+    """The same words with links to pages of this board, and none to documents that are not here."""
+    found, dropping = [], False
+    for child in children:
+        if child.type == "link_open":
+            document = str(child.attrGet("href")).partition("#")[0]
+            dropping = document not in PAGES
+            if not dropping:
+                child.attrSet("href", url_for(PAGES[document]))
+        if dropping and child.type in ("link_open", "link_close"):
+            continue
+        found.append(child)
+    return found
+
+
+def _anchor(heading: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", heading.lower()).strip("-")

@@ -1,0 +1,70 @@
+"""The guides as pages: there whatever the log is like, with this vehicle's picture, and a circuit sheet that refuses."""
+import re
+from urllib.parse import quote
+
+import pytest
+
+from tests.dashboard.test_pages import Text
+
+GUIDES = ("/wiring", "/circuits", "/circuits?name=fridge&current=5&length=4", "/starting-help")
+LOGS = ("simulated", "real", "old", "unsure", "empty", "missing", "damaged", "letter")
+
+
+@pytest.mark.parametrize("log", LOGS)
+@pytest.mark.parametrize("page", GUIDES)
+def test_a_guide_is_there_whatever_the_log_is_like(client, page: str, log: str) -> None:
+    answer = client(log).get(page)
+    seen = Text(answer.text)
+    assert answer.status_code == 200
+    assert not re.search(r"\bNone\b|\bnan\b|Undefined|[{}]{2}", seen.text)
+    assert not [a for a in seen.addresses if a.startswith(("http:", "https:", "//"))] and not seen.handlers and not seen.inline_scripts
+    assert "licensed electrician" in seen.text
+
+
+@pytest.mark.parametrize("page", GUIDES)
+def test_every_link_of_a_guide_leads_to_a_page_of_this_board(client, page: str) -> None:
+    from_board = client()
+    for address in Text(from_board.get(page).text).addresses:
+        if not address.startswith("#"):
+            assert from_board.get(address).status_code == 200, address
+
+
+def test_the_wiring_page_holds_every_chapter_and_the_picture(client) -> None:
+    text = client().get("/wiring").text
+    assert text.count("<svg") == 1 and 'role="img"' in text
+    for chapter in ("Measuring across the shunt", "Relay or contactor", "Lithium on a bare alternator", "Alternators under engine control",
+                    "Batteries in parallel", "Solar chargers", "Shore power", "Inverter ripple", "Terminals, clamps", "Ventilation"):
+        assert chapter in text
+    assert "79 to 101 V" in text and "load side of the shunt" in text
+    for anchor in re.findall(r'href="#([a-z0-9-]+)"', text):
+        assert f'id="{anchor}"' in text
+
+
+def test_starting_help_needs_one_red_lead_and_patience(client) -> None:
+    text = Text(client().get("/starting-help").text).text
+    assert "one red lead" in text and "Wait 5 to 15 minutes with the lead on" in text and "frozen, cracked, leaking" in text
+    assert "/starting-help" in client().get("/starter").text
+
+
+def test_the_circuit_sheet_answers_refuses_and_prints(client) -> None:
+    board = client()
+    sized = Text(board.get("/circuits?name=inverter&current=160&length=1&insulation=105").text).text
+    assert "50 mm²" in sized and "200 A" in sized
+    refused = Text(board.get("/circuits?current=900&length=4").text).text
+    assert "REFUSED" in refused and "share the load" in refused
+    printed = board.get("/circuits?name=pump&current=4&length=2&print=1")
+    assert printed.status_code == 200 and "Circuit sheet" in printed.text and "pump" in printed.text
+
+
+@pytest.mark.parametrize("query", [
+    "current=five&length=4", "current=5", "length=4", "current=1e400&length=4", "current=5&length=4&kind=bomb", "current=5&length=4&insulation=x",
+    "current=5&length=4&bundle=nan", "current=5&length=4&ambient=inf", "current=5&length=4&place=moon", "current=-5&length=4", "current=5&length=4&bundle=1e9"])
+def test_absurd_figures_are_refused_in_a_sentence(client, query: str) -> None:
+    answer = client().get("/circuits?" + query)
+    assert answer.status_code == 200 and "REFUSED" in answer.text
+
+
+def test_a_name_is_only_a_name(client) -> None:
+    name = quote("<script>alert(1)</script>")
+    for tail in ("", "&print=1"):
+        assert "<script>alert" not in client().get(f"/circuits?name={name}&current=5&length=4{tail}").text
