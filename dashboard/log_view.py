@@ -16,7 +16,7 @@ from monitor.guides.wiring_plan import Wiring
 from monitor.planning.battery_history import BatteryHistory
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
-from monitor.store.reader import Day, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader
+from monitor.store.reader import Day, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
 from monitor.wear.week import Week
 
 #: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.
@@ -123,7 +123,8 @@ class LogView:
     def _age_s(self) -> float:
         """Seconds since the log was last written; by its own label too where that is real and trusted."""
         wal = self._database.with_name(self._database.name + "-wal")
-        written = max((p.stat().st_mtime for p in (self._database, wal) if p.exists()), default=0.0)
+        files = (self._database, wal, live_file_of(self._database) or wal)
+        written = max((p.stat().st_mtime for p in files if p.exists()), default=0.0)
         age = time.time() - written
         if self.now and self.now.utc_trusted and not self.now.simulated:
             age = max(age, time.time() - self.now.utc_s)
@@ -141,7 +142,7 @@ class LogView:
 
     def alerts(self) -> list[LoggedItem]:
         """All alerts, latest first."""
-        return self._ask(lambda reader: reader.alerts())
+        return self._ask(lambda reader: reader.alerts(), self.open_alerts)
 
     def utc_of(self, at_s: float | None) -> float | None:
         """UTC of a recent moment of the log's line of time."""
@@ -172,7 +173,8 @@ class LogView:
     def columns(self, from_utc_s: float, to_utc_s: float, points: int) -> Columns:
         """Charge, current and voltages over a span."""
         names = tuple(name for name in Columns.__slots__ if name != "at_utc_s")
-        return Columns(**self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points, names)).columns)
+        return Columns(**self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points, names).columns,
+                                   {name: [] for name in Columns.__slots__}))
 
     def days(self, from_utc_s: float, to_utc_s: float) -> list[Day]:
         """The books of the days that touch a span, oldest first."""
@@ -198,23 +200,26 @@ class LogView:
         return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
 
     def events(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem]:
-        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s))
+        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s), [])
 
     def gaps(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem]:
-        return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s))
+        return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s), [])
 
     def forecasts(self, from_utc_s: float, to_utc_s: float) -> list[LoggedForecast]:
-        return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s))
+        return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s), [])
 
     def _ask_once(self, name: str, question: Callable[[Reader], T]) -> T:
         return self._kept.get(self._database, name, lambda: self._ask(question))
 
-    def _ask(self, question: Callable[[Reader], T]) -> T:
+    def _ask(self, question: Callable[[Reader], T], without: T | None = None) -> T:
+        """The answer. Where the log cannot be read and the daemon shows what it knows from memory: `without`, if given."""
         try:
             return question(self._reader)
-        except NoLog as error:
-            raise NoLogView("There is no log to show.", f"{error}.") from error
-        except (sqlite3.DatabaseError, ValueError, OSError) as error:
+        except (NoLog, sqlite3.DatabaseError, ValueError, OSError) as error:
+            if without is not None and (file := live_file_of(self._database)) is not None and file.exists():
+                return without
+            if isinstance(error, NoLog):
+                raise NoLogView("There is no log to show.", f"{error}.") from error
             raise _unreadable(self._database, error) from error
 
 
@@ -228,7 +233,7 @@ def open_log_view() -> LogView:
 def _signature(database: Path) -> tuple:
     """What changes whenever the log is written: size and time of the file and of what waits beside it."""
     found = []
-    for path in (database, database.with_name(database.name + "-wal")):
+    for path in (database, database.with_name(database.name + "-wal"), live_file_of(database) or database):
         try:
             state = path.stat()
             found.append((state.st_ino, state.st_size, state.st_mtime_ns))

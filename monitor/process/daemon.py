@@ -22,7 +22,7 @@ from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
 from monitor.sampling.sampler import Openable, Sampler
-from monitor.store import requests, resume, saving
+from monitor.store import live, requests, resume, saving
 from monitor.store.batch import Batch, TimeLabel
 from monitor.store.rows import LoggedMinute
 from monitor.store.state import State
@@ -35,6 +35,8 @@ log = logging.getLogger("ampledger")
 FAILURES = 3
 #: After a boot without a trusted clock the first readings wait for one so long, unwritten and unjudged.
 WAIT_FOR_TIME_S = 50.0
+#: Readings kept in memory while the log's end cannot be read, to be lived through again when it can [s].
+UNPLACED_S = 2 * 3600.0
 
 
 class OtherLog(Exception):
@@ -66,6 +68,8 @@ class Daemon:
         self._failures, self._broken = 0, ""
         self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
         self.findings: Any = None
+        self._unplaced: deque[tuple[float, list]] = deque(maxlen=round(UNPLACED_S / beat_s))
+        self._live_file = live.LiveFile(database)
         self._configured, self._told_sources = vehicle.current_sensor, dict[str, Openable]()
         self._resume()
 
@@ -87,7 +91,9 @@ class Daemon:
         self._dating = Dating(self.clock, self._begins_utc_s, self._beat_s)
         self._heard = self._last.heard if self._last else None
         first, self._first = self._first, None
-        self._early: list[tuple[float, list]] = [(first.boot_s, first.answers)] if first else []
+        # readings of a log that could not be read before are lived through again, now that its end is known
+        self._early: list[tuple[float, list]] = [(first.boot_s, first.answers)] if first else list(self._unplaced)
+        self._unplaced.clear()
         self._unread = found.why if found.trouble not in ("", "damaged") else ""
         if self._unread:
             log.error("the log cannot be read: %s; going on from memory alone until it can", self._unread)
@@ -131,6 +137,8 @@ class Daemon:
             raise OtherLog("an instrument marks its readings as simulated, but the log is of a real vehicle")
         if own_s is None and self._begins_utc_s is not None:
             return None  # a recording that has ended, or a simulation that failed to read
+        if self._unread and own_s is None:
+            self._unplaced.append((boot_s, answers))
         if self._dating.line is not None:
             return self._take(boot_s if own_s is None else own_s, answers)
         self._early.append((boot_s, answers))
@@ -215,8 +223,19 @@ class Daemon:
         if self.sampler.sources != self._told_sources:
             self._told_sources = dict(self.sampler.sources)
             self.writer.remember("sources", instruments.text(self._told_sources))
+        self._show_live(at_s, minute, found)
         self._supervise(at_s)
         return found
+
+    def _show_live(self, at_s: float, minute: Minute, found: Any) -> None:
+        """While the log cannot be written, pages and commands are served from memory."""
+        if self.writer.status().writing or found is None:
+            self._live_file.remove()
+            return
+        label = self._dating.line.label
+        self._live_file.write(live.LiveState(
+            at_s, label.utc_offset_s, label.utc_sigma_s, label.utc_trusted, self._simulated, minute.samples[-1] if minute.samples else None,
+            found, self.vehicle, tuple(a for a in self.state.alerts.alerts if a.open)))
 
     def _keep_heard(self) -> None:
         """The witnesses of the time go into the log where they are not there yet."""
@@ -252,10 +271,11 @@ class Daemon:
             log.warning("the log could not be read at the start (%s) and can now: going on from it", self._unread)
             self.sampler.close()
             self.writer.close(1.0)
-            self._told = []
+            self._told, why, kept = [], self._unread, len(self._unplaced)
+            lost = "" if kept < (self._unplaced.maxlen or 0) else ", but for what was measured before the last two hours"
             self._resume()
-            self._told.append(("log_found_late", f"The log could not be read at the start ({self._unread}); "
-                               "what was measured until now is not in it."))
+            self._told.append(("log_found_late", f"The log could not be read at the start ({why}). What was measured until "
+                               f"now is in it all the same{lost}."))
 
     def _carry_out(self, request: requests.Request, at_s: float) -> None:
         batch = carry_out(self, request, at_s)

@@ -1,18 +1,43 @@
-"""One daemon for one log: a lock that the kernel lets go of when its holder dies, however it dies."""
+"""One daemon for one log: a lock that the kernel lets go of when its holder dies, however it dies, and that needs no card."""
 import fcntl
+import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
+
+from monitor.store import runtime
 
 
 @contextmanager
 def hold_lock(database: Path) -> Iterator[bool]:
-    """Whether the lock of this log is ours while we are in here."""
-    database.parent.mkdir(parents=True, exist_ok=True)
-    with open(database.with_name(database.name + ".lock"), "a") as file:
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            yield False
-            return
-        yield True
+    """Whether the lock of this log is ours while we are in here.
+
+    It is taken in memory under /run, where the service has its folder, and beside the log, where somebody by hand looks
+    for it; a place that cannot be written (a card that is read-only, full or missing) is passed over.
+    """
+    with ExitStack() as stack:
+        ours = True
+        for place in (runtime.file_for(database, "lock"), database.with_name(database.name + ".lock")):
+            if ours and place is not None and (opened := _open(place)) is not None:
+                stack.callback(os.close, opened)
+                try:
+                    fcntl.flock(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                except OSError:
+                    ours = False
+        yield ours
+
+
+def _open(place: Path) -> int | None:
+    """A file descriptor to lock by; a lock needs no right to write."""
+    flags = os.O_RDONLY | os.O_CLOEXEC
+    try:
+        return os.open(place, flags)
+    except OSError:
+        pass
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        opened = os.open(place, flags | os.O_CREAT, 0o644)
+    except OSError:
+        return None
+    runtime.hand_over(place)
+    return opened

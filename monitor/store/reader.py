@@ -1,5 +1,6 @@
 """Read-only questions to the log: the one door for the pages and the commands."""
 import json
+import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,16 +13,17 @@ from monitor.pipeline import Findings
 from monitor.planning import battery_history
 from monitor.planning.battery_history import BatteryHistory
 from monitor.sample import Sample
-from monitor.store import chunks, reading, saving, series
+from monitor.store import chunks, live, reading, saving, series
 from monitor.store.batch import Gap
 from monitor.store.columns import RAW_COLUMNS, ROLLED
+from monitor.store.live import file_of as live_file_of
 from monitor.store.reading import NoLog, Span, label_at, utc_s
 from monitor.store.rows import sample_of
 from monitor.store.series import Series
 from monitor.wear import week
 from monitor.wear.week import Week
 
-__all__ = ["Day", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series"]
+__all__ = ["Day", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series", "live_file_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,23 @@ class Reader:
         self.database = Path(database)
 
     def now(self) -> LatestMinute | None:
-        """The latest findings, or None before the first minute is written (or where they are damaged)."""
+        """The latest findings, or None before the first minute is written (or where they are damaged).
+
+        While the log cannot be written, or not even be read, they come from the daemon's memory.
+        """
+        state = live.read(self.database)
+        try:
+            logged = self._logged_now()
+        except (NoLog, sqlite3.Error, OSError):
+            if state is None:
+                raise
+            logged = None
+        if state is None or (logged is not None and logged.at_s >= state.at_s):
+            return logged
+        return LatestMinute(state.at_s, state.at_s + state.utc_offset_s, state.utc_trusted, state.utc_sigma_s, state.simulated,
+                            state.sample, state.findings, state.vehicle)
+
+    def _logged_now(self) -> LatestMinute | None:
         with reading.open_for_reading(self.database) as log:
             at_ms, text = reading.findings_text(log.execute("select id, at_ms, crc, body from findings").fetchall())
             row = log.execute(f"select at_ms, {', '.join(RAW_COLUMNS)} from samples order by at_ms desc limit 1").fetchone()
@@ -96,6 +114,8 @@ class Reader:
 
     def simulated(self) -> bool:
         """Whether the log is of a simulated vehicle; known before its first minute."""
+        if (state := live.read(self.database)) is not None:
+            return state.simulated
         with reading.open_for_reading(self.database) as log:
             return log.execute("select 1 from meta where name = 'simulated' and value = '1'").fetchone() is not None
 
@@ -169,6 +189,9 @@ class Reader:
 
     def alerts(self, open_only: bool = False, limit: int = 200) -> list[LoggedItem]:
         """Alerts as they stand, latest first; until_utc_s is when an alert cleared."""
+        if open_only and (state := live.read(self.database)) is not None:  # the log cannot be written: it knows of no newer ones
+            at_utc_s = lambda at_s: None if at_s is None else at_s + state.utc_offset_s
+            return [LoggedItem(at_utc_s(a.raised_at_s), a, at_utc_s(a.cleared_at_s)) for a in reversed(state.alerts)]
         where = "where state != 'normal'" if open_only else ""
         with reading.open_for_reading(self.database) as log:
             rows = log.execute(f"select body from alerts {where} order by raised_ms desc, id desc limit ?", (limit,)).fetchall()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from monitor.alerts.rules import Alert
 from monitor.sample import Sample
-from monitor.store import migrate, saving, state
+from monitor.store import migrate, read_only, saving, state
 from monitor.store.state import State
 from monitor.store.time_labels import Gap, Heard, TimeLabel, LastRow, Testimony
 from monitor.store.write_errors import classify_error, describe_error
@@ -36,6 +36,17 @@ def read(database: Path, fresh: State) -> Resumed:
     ------
     monitor.store.migrate.NewerLog : a later ampledger wrote it
     """
+    found = _resumed(database, fresh)
+    if found.trouble == "unwritable" and database.exists():
+        try:
+            with read_only.copied_to_memory(database) as copy:
+                return _resumed(copy, fresh)
+        except OSError as error:
+            return replace(found, why=f"{found.why}; {error.strerror or error}")
+    return found
+
+
+def _resumed(database: Path, fresh: State) -> Resumed:
     try:
         if not database.exists():
             return Resumed(fresh)
