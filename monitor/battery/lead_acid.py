@@ -12,7 +12,17 @@ Sources
 from dataclasses import dataclass
 from math import exp, log10
 
-CELLS = 6
+from monitor.parameters import table
+
+P = table("battery", "lead_acid")
+CELLS = P.count("cells")
+VOLTAGE_PER_K = P.number("voltage_per_k")
+DENSITY_CONSTANT_V = P.number("density_constant_v")
+FALL_LINEAR = P.number("fall_linear")
+GASSING_A_PER_AH, GASSING_FROM_V = P.number("gassing_a_per_ah"), P.number("gassing_from_v")
+GASSING_PER_V, GASSING_PER_K, GASSING_MOST = P.number("gassing_per_v"), P.number("gassing_per_k"), P.number("gassing_most")
+SELF_DISCHARGE_DOUBLES_K = P.number("self_discharge_doubles_k")
+DEPTH_MOST_FRAC = P.number("depth_most_frac")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,17 +42,17 @@ class Construction:
     peukert: float
 
 
-#: Rest voltages: handbook tables for flooded batteries end at 12.65 and 11.7 to 11.9 V, for
-#: absorbed and gelled acid at 12.8 to 13.08 and 11.6 to 11.8 V; stationary cells with much acid
-#: use half that span [2], which the wide sigma of the span allows for.
-KINDS = {
-    "flooded": Construction(12.70, 0.07, 0.95, 0.20, 0.04, 1.5, 0.05, 1.25),
-    "agm": Construction(12.94, 0.08, 1.16, 0.15, 0.03, 1.0, 0.025, 1.10),
-    "gel": Construction(12.88, 0.08, 1.12, 0.15, 0.03, 0.7, 0.02, 1.14),
-}
+def _construction(name: str) -> Construction:
+    rows = table("battery", name)
+    return Construction(
+        full_v=rows.number("full_v"), full_sigma_v=rows.sigma("full_v"),
+        span_v=rows.number("span_v"), span_sigma_ln=rows.number("span_sigma_ln"),
+        charge_loss_frac=rows.number("charge_loss_frac"), gassing_scale=rows.number("gassing_scale"),
+        self_discharge_per_month=rows.number("self_discharge_per_month"), peukert=rows.number("peukert"),
+    )
 
-#: Rest voltage of a 12 V battery per kelvin: 0.2 mV a cell [1].
-VOLTAGE_PER_K = 0.0013
+
+KINDS = {name: _construction(name) for name in ("flooded", "agm", "gel")}
 
 
 def cell_voltage_v(molality: float) -> float:
@@ -61,7 +71,7 @@ def molality(concentration: float) -> float:
     return concentration * 1.75e-5 / ((1.0 - concentration * 4.5e-5) * 0.01801)
 
 
-def cell_voltage_from_density_v(density_kg_l: float, constant_v: float = 0.845) -> float:
+def cell_voltage_from_density_v(density_kg_l: float, constant_v: float = DENSITY_CONSTANT_V) -> float:
     """Rest voltage of one cell from the density of its acid: density + 0.84 to 0.86 (Linden, Handbook of Batteries)."""
     return density_kg_l + constant_v
 
@@ -77,12 +87,12 @@ def fall_frac(depth_frac: float) -> float:
     Acid falls in proportion to the charge drawn; the voltage falls a little faster as acid gets
     thin, which is the curvature of Bode's polynomial [1] between 7.4 and 1.2 mol/kg.
     """
-    return depth_frac * (0.9 + 0.1 * depth_frac)
+    return depth_frac * (FALL_LINEAR + (1.0 - FALL_LINEAR) * depth_frac)
 
 
 def fall_slope(depth_frac: float) -> float:
     """Derivative of fall_frac."""
-    return 0.9 + 0.2 * depth_frac
+    return FALL_LINEAR + 2.0 * (1.0 - FALL_LINEAR) * depth_frac
 
 
 def gassing_a(capacity_ah: float, voltage_v: float, temperature_c: float, scale: float = 1.0) -> float:
@@ -90,17 +100,17 @@ def gassing_a(capacity_ah: float, voltage_v: float, temperature_c: float, scale:
 
     20 mA per 100 Ah at 2.23 V a cell and 20 °C, 11 per volt and 0.06 per kelvin [2].
     """
-    steps = 11.0 * (voltage_v / CELLS - 2.23) + 0.06 * (temperature_c - 20.0)
-    return scale * 0.0002 * capacity_ah * exp(min(steps, 6.0))
+    steps = GASSING_PER_V * (voltage_v / CELLS - GASSING_FROM_V) + GASSING_PER_K * (temperature_c - 20.0)
+    return scale * GASSING_A_PER_AH * capacity_ah * exp(min(steps, GASSING_MOST))
 
 
 def self_discharge_per_hour(kind: Construction, temperature_c: float) -> float:
     """Part of a full charge lost in an hour; doubles every 10 K [5]."""
-    doublings: float = 2.0 ** ((temperature_c - 20.0) / 10.0)
+    doublings: float = 2.0 ** ((temperature_c - 20.0) / SELF_DISCHARGE_DOUBLES_K)
     return kind.self_discharge_per_month / 720.0 * doublings
 
 
 def resistance_shape(depth_frac: float) -> float:
     """How resistance to a load step grows with depth: x/(1-x), the term of Shepherd [3]."""
-    depth = min(max(depth_frac, 0.0), 0.97)
+    depth = min(max(depth_frac, 0.0), DEPTH_MOST_FRAC)
     return depth / (1.0 - depth)

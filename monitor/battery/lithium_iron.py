@@ -11,22 +11,15 @@ Sources
 """
 from bisect import bisect_right
 
-CELLS = 4
+from monitor.parameters import table
 
-#: Rest voltage against graphite filling (1: as full as when new), mean of both directions. The
-#: steps near 0.3 and 0.72 are graphite's stages, where published curves agree; their absolute
-#: height differs by a tenth of a volt between sources, so each battery's own is learnt.
-_CURVE = (
-    (-0.05, 7.0), (0.0, 9.0), (0.02, 10.6), (0.05, 11.5), (0.08, 12.10), (0.10, 12.32), (0.15, 12.60), (0.20, 12.74),
-    (0.25, 12.84), (0.30, 12.92), (0.35, 13.02), (0.40, 13.07), (0.50, 13.11), (0.60, 13.13), (0.68, 13.14),
-    (0.72, 13.18), (0.76, 13.25), (0.80, 13.29), (0.90, 13.30), (1.0, 13.31), (1.05, 13.31),
-)
-#: What the iron phosphate electrode adds close to full, against depth of discharge.
-_TOP = ((-0.02, 0.6), (0.0, 0.30), (0.005, 0.20), (0.01, 0.14), (0.02, 0.07), (0.04, 0.02), (0.06, 0.0), (1.05, 0.0))
-
-GAP_V = 0.064        # full distance between charge and discharge [2]
-MEMORY_FRAC = 0.06   # part of the capacity that turns the hysteresis round
-SELF_DISCHARGE_PER_HOUR = 0.02 / 720   # 1 to 3 % a month (common practice)
+P = table("battery", "lithium_iron")
+CELLS = P.count("cells")
+_CURVE, _TOP = P.numbers("rest_curve"), P.numbers("top_rise")
+GAP_V = P.number("gap_v")
+MEMORY_FRAC = P.number("memory_frac")
+SELF_DISCHARGE_PER_HOUR = P.number("self_discharge_per_month") / 720
+CHARGE_LOSS_FRAC = P.number("charge_loss_frac")
 
 _XS, _VS = zip(*_CURVE, strict=True)
 _US, _TS = zip(*_TOP, strict=True)

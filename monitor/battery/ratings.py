@@ -15,6 +15,8 @@ Sources
 from bisect import bisect_right
 from math import exp, log
 
+from monitor.parameters import table
+
 
 def peukert_hours(capacity_ah: float, rated_hours: float, current_a: float, exponent: float) -> float:
     """How long a full battery lasts at a current [h]: t = H (C / (I H))^k [1].
@@ -67,25 +69,18 @@ def ceraolo_capacity_ah(
     return gain * reference_ah * warm / (1.0 + (gain - 1.0) * drawn)
 
 
+P = table("battery", "ratings")
 #: °C, and the factor by which a battery for a cold place must be larger [5].
-SIZING = tuple(
-    ((f - 32.0) / 1.8, k) for f, k in (
-        (40, 1.300), (45, 1.250), (50, 1.190), (55, 1.150), (60, 1.110), (65, 1.080), (68, 1.056), (70, 1.040), (75, 1.011),
-        (77, 1.000), (80, 0.980), (85, 0.960), (90, 0.940), (95, 0.930), (100, 0.910), (110, 0.880), (120, 0.860))
-)
+SIZING = tuple(((f - 32.0) / 1.8, k) for f, k in P.numbers("sizing_f"))
 #: °C, and the factor of a capacity test by the time-adjusted method [5]; not the inverse of the other.
-TESTING = tuple(
-    ((f - 32.0) / 1.8, k) for f, k in (
-        (40, 0.670), (45, 0.735), (50, 0.790), (55, 0.840), (60, 0.882), (65, 0.920), (68, 0.942), (70, 0.955), (75, 0.986),
-        (77, 1.000), (80, 1.011), (85, 1.040), (90, 1.065), (95, 1.090), (100, 1.112), (110, 1.162), (120, 1.210))
-)
+TESTING = tuple(((f - 32.0) / 1.8, k) for f, k in P.numbers("testing_f"))
 
 
-def from_table(table: tuple[tuple[float, float], ...], temperature_c: float) -> float:
+def from_table(rows: tuple[tuple[float, float], ...], temperature_c: float) -> float:
     """A factor between the rows of a table; the end rows hold beyond it."""
-    at = [c for c, _ in table]
-    i = min(max(bisect_right(at, temperature_c), 1), len(table) - 1)
-    (c0, k0), (c1, k1) = table[i - 1], table[i]
+    at = [c for c, _ in rows]
+    i = min(max(bisect_right(at, temperature_c), 1), len(rows) - 1)
+    (c0, k0), (c1, k1) = rows[i - 1], rows[i]
     share = min(max((temperature_c - c0) / (c1 - c0), 0.0), 1.0)
     return k0 + share * (k1 - k0)
 

@@ -1,19 +1,17 @@
 """What the coming night will be like, from the last one and how much colder it has become since: half hour by half hour."""
 from dataclasses import dataclass
+from monitor.parameters import table
 
 SLOT_S = 1800.0
 DAY_SLOTS = 48
-#: The same hours of today and yesterday are held against each other over this time.
-TREND_SLOTS = 6
-#: ... of which so many must be there.
-LEAST_SLOTS = 4
+
+P = table("detection", "temperature_trend")
+TREND_SLOTS = P.count("trend_slots")
+LEAST_SLOTS = P.count("least_slots")
 KEPT = DAY_SLOTS + TREND_SLOTS
-#: Of what has changed since yesterday half is taken to have been there in the night already.
-SHARE = 0.5
-#: No night is believed to differ more than this from the one before [K].
-MOST_K = 12.0
-#: The coming night is looked at from the late afternoon to the morning [local hours].
-EVENING_HOUR, MORNING_HOUR = 17.0, 9.0
+SHARE = P.number("share")
+MOST_K = P.number("most_k")
+EVENING_HOUR, MORNING_HOUR = P.number("evening_hour"), P.number("morning_hour")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,21 +6,18 @@ from monitor.findings import ChargeFindings, Condition, Estimate, ForecastFindin
 from monitor.forecast import outcomes
 from monitor.forecast.outcomes import Learnt, NightOutcome
 from monitor.forecast.reserve import Margin
+from monitor.parameters import table
 from monitor.sample import Minute
 from monitor.usage import loads
 
 KIND = "house_reserve_forecast"
-HEADS_UP, WARNING, MOVED, EARLIER = 0.3, 0.5, 0.25, 0.1
-#: Before bedtime sun, drives and visitors can still change much: a warning takes as much as this.
-EARLY_WARNING = 0.8
-#: Local hour of bedtime while neither told nor learnt; without a clock, hours after the sun left.
-BEDTIME_HOUR, AFTER_SUN_H = 21.5, 2.5
-#: A message has to come this long before the reserve may be reached to be of use; where bedtime is
-#: too late for that it comes earlier, but no earlier than it has to: afternoons still change much.
-NOTICE_H, HEADS_UP_NOTICE_H = 4.5, 3.5
-#: Last night's message clears by this solar hour, the next one comes no earlier than that: far enough apart
-#: for the alert rules to take them as two.
-CLEARED_HOUR, AFTERNOON_HOUR = 8.0, 14.0
+
+P = table("forecast", "advisory")
+HEADS_UP, WARNING, MOVED, EARLIER = P.number("heads_up"), P.number("warning"), P.number("moved"), P.number("earlier")
+EARLY_WARNING = P.number("early_warning")
+BEDTIME_HOUR, AFTER_SUN_H = P.number("bedtime_hour"), P.number("after_sun_h")
+NOTICE_H, HEADS_UP_NOTICE_H = P.number("notice_h"), P.number("heads_up_notice_h")
+CLEARED_HOUR, AFTERNOON_HOUR = P.number("cleared_hour"), P.number("afternoon_hour")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,24 +9,22 @@ from monitor.forecast.advisory import Evening
 from monitor.forecast.night import Scenario
 from monitor.forecast.outcomes import Learnt
 from monitor.forecast.reserve import Margin
+from monitor.parameters import table
 from monitor.sample import Minute
 from monitor.usage import fridge, loads, solar_clock
 from monitor.usage.history import DAY_SLOTS, SLOT_S
 
-ISSUE_S = 600.0
-#: The paths are run anew this often; between, what was used more or less than foreseen moves the odds.
-RUN_S = 3600.0
-PATHS = 80
-CLOUDY_PATHS = 20
-CLOUDY_S = 3 * 3600.0
+P = table("forecast", "forecast")
+ISSUE_S = P.number("issue_s")
+RUN_S = P.number("run_s")
+PATHS = P.count("paths")
+CLOUDY_PATHS = P.count("cloudy_paths")
+CLOUDY_S = P.number("cloudy_s")
 #: Steps of a path that make the fan: every hour of the coming 16, then every other up to 36.
 FAN_STEPS = (0, *range(1, 33, 2), *range(33, 49, 4), *range(49, 61, 2))
-#: From this probability on the time told is that of tonight.
-MAY_BE_TONIGHT = 0.15
-#: ... and a time beyond tonight is told only where it is as sure as this: drives are not foreseen.
-SURE_LATER = 0.75
-#: Nights that do reach the reserve are those that went otherwise than foreseen: their time scatters more than the paths.
-TIME_SPREAD = 1.3
+MAY_BE_TONIGHT = P.number("may_be_tonight")
+SURE_LATER = P.number("sure_later")
+TIME_SPREAD = P.number("time_spread")
 WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not known yet")
 
 

@@ -2,9 +2,10 @@
 from collections.abc import Sequence
 
 from monitor.forecast.night import Scenario
+from monitor.parameters import table
 
-#: A night is taken as safe under this probability.
-SAFE = 0.2
+P = table("forecast", "levers")
+SAFE = P.number("safe")
 
 
 def levers(

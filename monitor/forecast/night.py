@@ -5,17 +5,16 @@ from math import exp, sqrt
 from random import Random
 from statistics import NormalDist
 
+from monitor.parameters import table
 from monitor.usage.history import DAY_SLOTS
 
 STEP_H = 0.5
-#: A path counts as full from this part of the room on: charging never ends on a curve.
-FULL = 0.97
-#: Part of what goes in that can be had again, below gassing.
-KEPT_LEAD, KEPT_LITHIUM = 0.96, 0.99
-#: Acceptance of lead-acid near full: the charging current falls with the room left, in about this time [h].
-ACCEPTANCE_H = 1.3
-#: A morning that has not brought enough sun by two hours past solar noon will not.
-LATEST_SUN_SLOT = 28
+
+P = table("forecast", "night")
+FULL = P.number("full")
+KEPT_LEAD, KEPT_LITHIUM = P.number("kept_lead"), P.number("kept_lithium")
+ACCEPTANCE_H = P.number("acceptance_h")
+LATEST_SUN_SLOT = P.count("latest_sun_slot")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,12 @@
 from dataclasses import dataclass
 from math import exp, log
 
-KEPT_NIGHTS = 60
-#: Priors of the correction logit P' = a + c logit P: one standard deviation.
-SHIFT_SIGMA, SLOPE_SIGMA = 0.3, 0.2
-#: Step and limits of the spread of the lowest point (adaptive conformal inference,
-#: Gibbs and Candes, NeurIPS 2021), aiming at 80 % of nights inside.
-STEP, LEAST, MOST, INSIDE = 0.05, 0.7, 2.0, 0.8
+from monitor.parameters import table
+
+P = table("forecast", "outcomes")
+KEPT_NIGHTS = P.count("kept_nights")
+SHIFT_SIGMA, SLOPE_SIGMA = P.number("shift_sigma"), P.number("slope_sigma")
+STEP, LEAST, MOST, INSIDE = P.number("step"), P.number("least"), P.number("most"), P.number("inside")
 
 
 @dataclass(frozen=True, slots=True)

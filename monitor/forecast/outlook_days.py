@@ -2,25 +2,19 @@
 from math import exp, log, pi, sin, sqrt
 
 from monitor.forecast.night import Days
+from monitor.parameters import table
 from monitor.usage import history
 from monitor.usage.history import DAY_SLOTS, KEPT_DAYS, History
 
-#: A day counts half of one five days younger.
-HALF_LIFE_DAYS = 5.0
-#: How much one day's load and sun differ from the next, in ln, before days have shown it, and how
-#: many days that belief is worth; with no day at all.
-LOAD_SIGMA, SKY_SIGMA, BELIEF_DAYS = 0.25, 0.4, 2.0
-NO_DAY_SIGMA = 0.5
-#: No day is like another one exactly.
-LEAST_SIGMA = 0.1
-#: Weather lasts: days whose harvest so far was like today's count more (in ln; and what hardly counts).
-ALIKE_SIGMA, SUN_FLOOR = 0.6, 3.0
-#: ... and what is left of today is scaled by so much of that difference (in ln): no past day is quite like today.
-TODAY_SHARE, TODAY_LIMIT = 0.6, 0.7
-#: Before anything is known: a mean load of the label's capacity in 50 h, and a panel to match it.
-FIRST_LOAD_PER_AH, FIRST_SUN_PER_AH = 0.02, 0.06
-#: How much of a warmer or colder night shows in the load, per kelvin (the compressor's part of it).
-WARMTH_PER_K, WARMTH_LIMIT = 0.025, 0.28
+P = table("forecast", "outlook_days")
+HALF_LIFE_DAYS = P.number("half_life_days")
+LOAD_SIGMA, SKY_SIGMA, BELIEF_DAYS = P.number("load_sigma"), P.number("sky_sigma"), P.number("belief_days")
+NO_DAY_SIGMA = P.number("no_day_sigma")
+LEAST_SIGMA = P.number("least_sigma")
+ALIKE_SIGMA, SUN_FLOOR = P.number("alike_sigma"), P.number("sun_floor")
+TODAY_SHARE, TODAY_LIMIT = P.number("today_share"), P.number("today_limit")
+FIRST_LOAD_PER_AH, FIRST_SUN_PER_AH = P.number("first_load_per_ah"), P.number("first_sun_per_ah")
+WARMTH_PER_K, WARMTH_LIMIT = P.number("warmth_per_k"), P.number("warmth_limit")
 
 
 def days_from(past: History, slot: int, temperature_c: float | None, rated_capacity_ah: float) -> tuple[Days, int]:

@@ -3,11 +3,13 @@ from dataclasses import dataclass, replace
 
 from monitor.battery.label import Vehicle
 from monitor.findings import Event, JoinFindings
+from monitor.parameters import table
 from monitor.sample import Minute
 
 DAY_S = 86400.0
-#: Hours of the clock in which charge without an engine can be the sun's; wide, for all seasons and time zones.
-DAYLIGHT = (4.0, 22.0)
+
+P = table("usage", "counts")
+DAYLIGHT = P.numbers("daylight")
 
 
 @dataclass(frozen=True, slots=True)

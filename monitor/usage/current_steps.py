@@ -1,16 +1,14 @@
 """Steps in the house current: what was switched on or off, by how much, and when."""
 from dataclasses import dataclass, replace
 
+from monitor.parameters import table
 from monitor.sample import Minute
 
-#: A minute whose samples keep within this span is one point [A].
-QUIET_A = 0.4
-#: Points this far from the level are not on it [A], and part of the level.
-LEAST_A, LEAST_FRAC = 0.35, 0.04
-#: The level follows slow changes (sun, warming motors) with this memory [s].
-MEMORY_S = 150.0
-#: Blocks that a busy minute of fast samples is cut into.
-BLOCKS = 6
+P = table("usage", "current_steps")
+QUIET_A = P.number("quiet_a")
+LEAST_A, LEAST_FRAC = P.number("least_a"), P.number("least_frac")
+MEMORY_S = P.number("memory_s")
+BLOCKS = P.count("blocks")
 
 
 @dataclass(frozen=True, slots=True)

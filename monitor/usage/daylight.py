@@ -1,7 +1,8 @@
 """How long the sun is up where the vehicle stands, for places and clocks that are known."""
+from monitor.parameters import table
 
-#: Zenith of the sun's centre at sunrise: its radius and the refraction at the horizon.
-RISING_ZENITH_DEG = 90.833
+P = table("usage", "daylight")
+RISING_ZENITH_DEG = P.number("rising_zenith_deg")
 
 
 def half_day_h(latitude_deg: float, year_day: float) -> float:

@@ -3,26 +3,19 @@ from dataclasses import dataclass, replace
 from math import cos, exp, pi
 
 from monitor.findings import Answer, Estimate, NotYet
+from monitor.parameters import table
 from monitor.usage.current_steps import CurrentStep
 
-#: A run of the compressor lasts this long [s]; shorter is a pump, longer with no end seen is not known.
-SHORTEST_S, LONGEST_S = 100.0, 5 * 3600.0
-#: On and off of one load agree within this part.
-ALIKE = 0.15
-#: What is remembered of duty fades with this constant [s].
-MEMORY_S = 4 * 86400.0
+P = table("usage", "fridge")
+SHORTEST_S, LONGEST_S = P.number("shortest_s"), P.number("longest_s")
+ALIKE = P.number("alike")
+MEMORY_S = P.number("memory_s")
 BINS = 8                # three hours each of the solar day
-#: Compressors of vehicle fridges draw this much at 12 V [A].
-LEAST_A, MOST_A = 1.0, 12.0
-#: The heat that leaks in grows with the difference to the cold inside [°C], and the compressor lifts
-#: it a little worse in warmth; how sure that is, and the scatter of one hour's duty.
-INSIDE_C, WORSE, UNSURE, HOUR_SIGMA = 4.0, 1.2, 0.4, 0.12
-#: Without a thermometer a day is taken to swing this much to each side, warmest at solar 15:00 [K].
-SWING_K = 4.0
-#: The guess from the warmth is off by about 0.06; an hour's seeing scatters by HOUR_SIGMA: as good as four hours.
-GUESS_S = 4 * 3600.0
-#: A run this many times longer than usual has lost its end.
-TOO_LONG = 4.0
+LEAST_A, MOST_A = P.number("least_a"), P.number("most_a")
+INSIDE_C, WORSE, UNSURE, HOUR_SIGMA = P.number("inside_c"), P.number("worse"), P.number("unsure"), P.number("hour_sigma")
+SWING_K = P.number("swing_k")
+GUESS_S = P.number("guess_s")
+TOO_LONG = P.number("too_long")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,17 +2,15 @@
 from dataclasses import dataclass, replace
 
 from monitor.findings import Condition
+from monitor.parameters import table
 from monitor.usage import fridge
 from monitor.usage.fridge import Fridge
 
-#: Days that make the baseline, and days that must agree before anything is said.
-BASELINE_DAYS, AGREE_DAYS = 10, 4
-#: How far above the baseline counts: part of it, and in any case this much duty.
-HARDER_FRAC, HARDER_DUTY = 0.30, 0.05
-#: A duty moved to another warmth is as unsure as the slope it was moved by: so many sigmas of that must be passed.
-SURE = 2.0
-#: The baseline follows slow change over about a month.
-FOLLOWS = 0.03
+P = table("usage", "fridge_effort")
+BASELINE_DAYS, AGREE_DAYS = P.count("baseline_days"), P.count("agree_days")
+HARDER_FRAC, HARDER_DUTY = P.number("harder_frac"), P.number("harder_duty")
+SURE = P.number("sure")
+FOLLOWS = P.number("follows")
 
 
 @dataclass(frozen=True, slots=True)

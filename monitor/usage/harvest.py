@@ -1,14 +1,15 @@
 """Net battery current split into load and solar harvest, half hour by half hour, with what the sky is like."""
 from dataclasses import dataclass, replace
 
+from monitor.parameters import table
 from monitor.usage.history import DAY_SLOTS
 
 NOON = DAY_SLOTS // 2
-#: The load grows with warmth because the compressor runs longer: part per kelvin, and its limits.
-WARMTH_PER_K = 0.025
-WARMTH_LIMIT = 0.28
-#: Sunrise and sunset [slots of the solar day] while nothing is learnt: 05:00 and 19:00.
-FIRST_RISE, FIRST_SET = 10, 38
+
+P = table("usage", "harvest")
+WARMTH_PER_K = P.number("warmth_per_k")
+WARMTH_LIMIT = P.number("warmth_limit")
+FIRST_RISE, FIRST_SET = P.count("first_rise"), P.count("first_set")
 
 
 @dataclass(frozen=True, slots=True)

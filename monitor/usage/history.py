@@ -1,9 +1,13 @@
 """Three weeks of load and harvest in half-hour slots of the solar day: what forecasts are drawn from."""
 from dataclasses import dataclass, replace
 
+from monitor.parameters import table
+
 SLOT_S = 1800.0
 DAY_SLOTS = 48
-KEPT_DAYS = 21
+
+P = table("usage", "history")
+KEPT_DAYS = P.count("kept_days")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,14 +6,13 @@ A load going off repeats better than one coming on: no inrush in the same readin
 """
 from dataclasses import dataclass
 
-#: Bins further apart than this show other things than one step [s].
-APART_S = 150.0
-#: Less of the step than this in its first bin says too little; the next bin is then the first.
-LEAST_SHARE = 0.3
-#: No charging, or hardly any: part of the rated capacity as a current; least change of current likewise.
-CHARGING_FRAC, CHANGE_FRAC = 0.002, 0.012
-#: Charged surfaces answer otherwise [V].
-HIGHEST_V = 13.3
+from monitor.parameters import table
+
+P = table("usage", "load_off")
+APART_S = P.number("apart_s")
+LEAST_SHARE = P.number("least_share")
+CHARGING_FRAC, CHANGE_FRAC = P.number("charging_frac"), P.number("change_frac")
+HIGHEST_V = P.number("highest_v")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,14 +2,15 @@
 from dataclasses import dataclass
 from math import atan2, cos, pi, sin
 
+from monitor.parameters import table
 from monitor.usage.history import DAY_SLOTS, SLOT_S
 
 DAY_S = 86400.0
-#: Local clock hour of solar noon where only a clock is known: summer time and the spread inside zones.
-CLOCK_NOON_HOUR = 13.0
-#: One day's middle of the harvest: scatter and lateness of the true noon [h], from simulated cloudy days.
-MIDDLE_SIGMA_H = 0.7
-MIDDLE_EARLY_H = 0.2
+
+P = table("usage", "solar_clock")
+CLOCK_NOON_HOUR = P.number("clock_noon_hour")
+MIDDLE_SIGMA_H = P.number("middle_sigma_h")
+MIDDLE_EARLY_H = P.number("middle_early_h")
 
 
 @dataclass(frozen=True, slots=True)

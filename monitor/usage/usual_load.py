@@ -1,10 +1,11 @@
 """What the battery's current usually is at each hour of the day: the guess for time not measured."""
 from dataclasses import dataclass
 
-#: A day or two says little about the next: the profile remembers about four days.
-MEMORY_DAYS = 4.0
-#: How far the currents on both sides of a gap reach into it.
-EDGE_S = 1800.0
+from monitor.parameters import table
+
+P = table("usage", "usual_load")
+MEMORY_DAYS = P.number("memory_days")
+EDGE_S = P.number("edge_s")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,14 +2,15 @@
 from dataclasses import dataclass
 
 from monitor.findings import Answer, Estimate, NotYet
+from monitor.parameters import table
 from monitor.usage import fridge
 from monitor.usage.fridge import BINS, Fridge
 from monitor.usage.history import DAY_SLOTS, History
 
-#: Days that count.
-DAYS = 7
+P = table("usage", "who_took")
+DAYS = P.count("days")
 #: The evening block lies between solar 16:30 and 01:00.
-EVENING = (*range(33, DAY_SLOTS), 0, 1)
+EVENING = (*range(P.count("evening_from_slot"), DAY_SLOTS), *range(P.count("evening_to_slot")))
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,10 +6,11 @@ from monitor.battery.label import Vehicle
 from monitor.estimation import charge, charge_guesses, kalman
 from monitor.estimation.charge_filter import CAPACITY
 from monitor.estimation.charge_guesses import Guess
+from monitor.parameters import table
 from monitor.wear.verdict import CapacityTest
 
-#: A test is never believed beyond this: another day, another temperature [sigma of ln].
-LEAST_SIGMA = 0.02
+P = table("wear", "charge_tested")
+LEAST_SIGMA = P.number("least_sigma")
 
 
 def apply_capacity_test(held: charge.ChargeState, test: CapacityTest, vehicle: Vehicle) -> charge.ChargeState:

@@ -15,6 +15,7 @@ from monitor.findings import (
     JoinFindings,
     NotYet,
 )
+from monitor.parameters import table
 from monitor.sample import Minute
 from monitor.usage import load_off
 from monitor.usage.load_off import LoadOffState
@@ -26,10 +27,10 @@ from monitor.wear.week import Week
 from monitor.wear.week import event as week_event
 
 WEEK_S = 7 * 86400.0
-#: Load steps below this charge are left out: resistance there goes its own ways. So are those further than
-#: FAR_LN from the week's [ln], each freed of depth and warmth.
-LEAST_FRAC, FAR_LN = 0.3, 0.55
-KEPT_WEEKS = 60
+
+P = table("wear", "health")
+LEAST_FRAC, FAR_LN = P.number("least_frac"), P.number("far_ln")
+KEPT_WEEKS = P.count("kept_weeks")
 
 
 @dataclass(frozen=True, slots=True)

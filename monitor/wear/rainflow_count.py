@@ -1,8 +1,10 @@
 """Depth of cycles, counted as they happen: the rainflow rule, one reversal at a time."""
 from dataclasses import dataclass
 
-#: Smaller swings are noise of the charge estimate, not cycles.
-SMALLEST_FRAC = 0.02
+from monitor.parameters import table
+
+P = table("wear", "rainflow_count")
+SMALLEST_FRAC = P.number("smallest_frac")
 BINS = 10
 
 

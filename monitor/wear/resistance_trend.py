@@ -3,20 +3,18 @@ from dataclasses import dataclass
 from math import exp, hypot, sqrt
 
 from monitor.findings import Answer, Estimate, NotYet
+from monitor.parameters import table
 from monitor.wear import resistance_weeks
 from monitor.wear.resistance_weeks import Effects, WeekLevel
 
 WEEK_S = 7 * 86400.0
-#: Fewer weeks say nothing of growth; weeks colder than 3 °C say little; three weeks further apart are no ageing.
-FEWEST_WEEKS, COLD_K, CONTACT_LN = 7, 3.0 - 25.0, 0.35
-#: How far level and slope may wander in a week beside the trend [sigma of ln].
-LEVEL_STEP, SLOPE_STEP = 0.01, 0.006
-#: What a week may be off beyond its own scatter: another terminal temperature, another habit [sigma of ln].
-WEEK_SIGMA = 0.03
-#: At each end so many weeks share what depth and warmth are thought to do.
-ENDS, LATE_WEEKS = 3, 8
-#: A battery's resistance moves by no more than this in a week at first [sigma of ln].
-FIRST_SLOPE = 0.03
+
+P = table("wear", "resistance_trend")
+FEWEST_WEEKS, COLD_K, CONTACT_LN = P.count("fewest_weeks"), P.number("cold_k"), P.number("contact_ln")
+LEVEL_STEP, SLOPE_STEP = P.number("level_step"), P.number("slope_step")
+WEEK_SIGMA = P.number("week_sigma")
+ENDS, LATE_WEEKS = P.count("ends"), P.count("late_weeks")
+FIRST_SLOPE = P.number("first_slope")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,16 +9,14 @@ from dataclasses import dataclass
 from math import exp, log, sqrt
 
 from monitor.battery.label import Battery
+from monitor.parameters import table
 from monitor.usage.load_off import LoadStep
 
-#: Growth with depth before anything is learnt, in units of Shepherd's form, one sigma (J. Electrochem. Soc. 112 (1965)
-#: 657); and change per kelvin, one sigma: common practice. For lead-acid, and for lithium iron phosphate.
-PRIOR = {True: ((0.7, 0.5), (-0.012, 0.003)), False: ((0.2, 0.3), (-0.02, 0.006))}
-#: Steps of a week repeat each other's errors (the same fridge, the same hours): so many count as one.
-ALIKE = 4.0
-#: No week is known better than this: meter and connection [sigma of ln].
-LEAST_SIGMA = 0.01
-FEWEST_STEPS = 20
+P = table("wear", "resistance_weeks")
+PRIOR = P.by_chemistry("prior")
+ALIKE = P.number("alike")
+LEAST_SIGMA = P.number("least_sigma")
+FEWEST_STEPS = P.count("fewest_steps")
 
 
 @dataclass(frozen=True, slots=True)

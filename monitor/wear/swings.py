@@ -11,27 +11,19 @@ from monitor.battery import lead_acid
 from monitor.battery.label import Battery, Vehicle
 from monitor.estimation import charge_anchor
 from monitor.findings import Answer, ChargeFindings, Estimate, NotYet
+from monitor.parameters import table
 from monitor.sample import Minute
 from monitor.wear.total_least_squares import Swing, capacity
 
-#: A reading of the resting voltage takes so long [s], and begins so long after the last charging [s] with so much
-#: drawn since [part of the label]; currents beyond these parts of the label do not rest.
-READING_S, SETTLED_S, STRIPPED_FRAC, REST_FRAC = 3600.0, 2 * 3600.0, 0.03, 0.05
-#: Below this a lead-acid battery is off its rest curve; above the other surface charge is still there [V].
-KNEE_V, SURFACE_V = 11.5, 13.1
-#: One reading of a resting voltage, and what of the load's drop is not known [V, part].
-READING_V, DROP_FRAC = 0.008, 0.35
-#: What a load takes off the resting voltage within the hour, over its ohmic drop: slow polarisation (common practice).
-SLOW_TIMES = 1.8
-#: Resistance of a 100 Ah battery while none is known [ohm].
-USUAL_OHM = 0.008
-#: Smaller swings say nothing; so many are kept, and each loses this part of its weight in a week.
-LEAST_DEPTH_FRAC, KEPT, FORGOTTEN_PER_WEEK = 0.12, 40, 0.02
-#: One sigma of the depth at which a lithium battery leaves its plateau; and what no number of swings averages out of it.
-KNEE_FRAC, KNEE_SIGMA = 0.03, 0.02
-#: Of charge that comes back within a swing this part is lost, with so much doubt (lead-acid, lithium); once it is more
-#: than this part of the label the swing ends.
-LOST_FRAC, LOST_SIGMA_FRAC, MOST_RETURN_FRAC = {True: 0.03, False: 0.003}, {True: 0.02, False: 0.003}, {True: 0.5, False: 2.0}
+P = table("wear", "swings")
+READING_S, SETTLED_S, STRIPPED_FRAC, REST_FRAC = P.number("reading_s"), P.number("settled_s"), P.number("stripped_frac"), P.number("rest_frac")
+KNEE_V, SURFACE_V = P.number("knee_v"), P.number("surface_v")
+READING_V, DROP_FRAC = P.number("reading_v"), P.number("drop_frac")
+SLOW_TIMES = P.number("slow_times")
+USUAL_OHM = P.number("usual_ohm")
+LEAST_DEPTH_FRAC, KEPT, FORGOTTEN_PER_WEEK = P.number("least_depth_frac"), P.count("kept"), P.number("forgotten_per_week")
+KNEE_FRAC, KNEE_SIGMA = P.number("knee_frac"), P.number("knee_sigma")
+LOST_FRAC, LOST_SIGMA_FRAC, MOST_RETURN_FRAC = P.by_chemistry("lost_frac"), P.by_chemistry("lost_sigma_frac"), P.by_chemistry("most_return_frac")
 WEEK_S, BOUND_HOLDS_S = 7 * 86400.0, 60 * 86400.0
 
 

@@ -11,10 +11,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from math import exp, log, sqrt
 
+from monitor.parameters import table
+
 #: Golden section: each step leaves this part of the span.
 _GOLDEN = (sqrt(5.0) - 1.0) / 2.0
-#: Capacities looked at: this many times the first guess, either way.
-_REACH = 8.0
+
+P = table("wear", "total_least_squares")
+_REACH = P.number("reach")
 
 
 @dataclass(frozen=True, slots=True)

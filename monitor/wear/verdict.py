@@ -4,22 +4,19 @@ from math import log
 
 from monitor.battery.label import Battery
 from monitor.findings import Answer, Estimate, EvidenceLine, NotYet, VerdictWord
+from monitor.parameters import table
 from monitor.wear import resistance_trend
 from monitor.wear.resistance_weeks import Effects, WeekLevel
 from monitor.wear.week import Week
 
-#: End of life by common practice and US Bureau of Reclamation FIST 3-6: 80 % of rated capacity.
-USED_UP_FRAC, FAR_GONE_FRAC, SOUND_FRAC = 0.80, 0.70, 0.85
-#: Growth of resistance over the battery's own baseline that practice calls significant: 30 to 50 %
-#: (IEEE 1188, from memory); it correlates with capacity and does not measure it, so never decides alone.
-GROWN, MUCH_GROWN = 1.3, 1.5
-RECENT_WEEKS = 3
+P = table("wear", "verdict")
+USED_UP_FRAC, FAR_GONE_FRAC, SOUND_FRAC = P.number("used_up_frac"), P.number("far_gone_frac"), P.number("sound_frac")
+GROWN, MUCH_GROWN = P.number("grown"), P.number("much_grown")
+RECENT_WEEKS = P.count("recent_weeks")
 #: Figures of weeks are freed of depth and warmth already.
 NO_EFFECTS = Effects(0.0, 0.0, 0.0, 0.0, 0.0)
-#: Weeks colder than this say little about either figure.
-COLD_C = 3.0
-#: A capacity test speaks for so long.
-TEST_HOLDS_S = 26 * 7 * 86400.0
+COLD_C = P.number("cold_c")
+TEST_HOLDS_S = P.number("test_holds_s")
 
 
 @dataclass(frozen=True, slots=True)

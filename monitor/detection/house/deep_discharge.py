@@ -4,9 +4,10 @@ from dataclasses import dataclass, replace
 from monitor.battery.label import Battery
 from monitor.battery.limits import limits_of
 from monitor.findings import ChargeFindings
+from monitor.parameters import table
 
-#: Below the limit for so long: a heavy load's dip is no deep discharge [s].
-AFTER_S = 600.0
+P = table("detection/house", "deep_discharge")
+AFTER_S = P.number("after_s")
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from monitor.battery import frost
 from monitor.battery.label import Battery
 from monitor.battery.limits import limits_of
+from monitor.parameters import table
 
-#: No current to speak of for so long [s, of the rated capacity an hour]: the voltage is that of the acid, or below it.
-REST_S, REST_PER_H = 7200.0, 0.01
-#: Charge this low is a guess of how low: there the voltage is believed, loaded or not, for it can only be lower than at rest.
-NEAR_EMPTY_FRAC = 0.05
+P = table("detection/house", "frost")
+REST_S, REST_PER_H = P.number("rest_s"), P.number("rest_per_h")
+NEAR_EMPTY_FRAC = P.number("near_empty_frac")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,13 +3,12 @@ from dataclasses import dataclass, replace
 
 from monitor.battery.label import Battery
 from monitor.battery.limits import Limits, limits_of
+from monitor.parameters import table
 
-#: Comes off again so much cooler [K].
-BACK_K = 2.0
-#: So long too hot before it is said; so hot that charging must stop, so long [s].
-WARNING_S, HIGH_S = 3600.0, 600.0
-#: A day cooler ends the spell whose hours are counted.
-ENDED_S = 86400.0
+P = table("detection/house", "heat")
+BACK_K = P.number("back_k")
+WARNING_S, HIGH_S = P.number("warning_s"), P.number("high_s")
+ENDED_S = P.number("ended_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,12 +44,9 @@ def update(heat: Heat, at_s: float, span_s: float, temperature_c: float | None, 
 
 #: Means over this time [s] are compared with those of some hours before, as long as charging goes on.
 BLOCK_S, BLOCKS = 600.0, 24
-#: A charger's voltage, and what does not count as a rise of it [V].
-CHARGING_V, STEADY_V = 13.2, 0.05
-#: So much current is more than gas takes in a sound battery [of the rated capacity an hour].
-LEAST_PER_H = 0.02
-#: So much warmer than it was then [K], and so many blocks in a row that show it.
-WARMER_K, IN_A_ROW = 2.0, 2
+CHARGING_V, STEADY_V = P.number("charging_v"), P.number("steady_v")
+LEAST_PER_H = P.number("least_per_h")
+WARMER_K, IN_A_ROW = P.number("warmer_k"), P.count("in_a_row")
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,13 @@ from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.findings import ChargeFindings, Condition, Estimate, Event
 from monitor.sample import Minute
+from monitor.parameters import table
 
-#: Comes off again so many hundredths above the reserve.
-BACK_FRAC = 0.05
-#: An interval wider than this is a guess, and nobody is woken by a guess.
-GUESS_WIDTH_FRAC = 0.5
-UNDER_BACK_V, OVER_BACK_V = 0.5, 0.2
-PATIENCE_S = 120.0
+P = table("detection/house", "house_alerts")
+BACK_FRAC = P.number("back_frac")
+GUESS_WIDTH_FRAC = P.number("guess_width_frac")
+UNDER_BACK_V, OVER_BACK_V = P.number("under_back_v"), P.number("over_back_v")
+PATIENCE_S = P.number("patience_s")
 
 
 @dataclass(frozen=True, slots=True)

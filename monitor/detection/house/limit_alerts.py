@@ -12,13 +12,12 @@ from monitor.detection.house.heat import Heat, Runaway
 from monitor.detection.temperature_trend import Trend
 from monitor.findings import ChargeFindings, Condition, Estimate
 from monitor.sample import Minute
+from monitor.parameters import table
 
-#: Hours above the charger's highest voltage are forgotten with this time constant [s].
-FORGOTTEN_S = 2 * 86400.0
-#: Hours too many are said until so many of them are forgotten.
-FORGIVEN_FRAC = 0.5
-#: Said of the morning, where charging begins within so long [s].
-AHEAD_S = 16 * 3600.0
+P = table("detection/house", "limit_alerts")
+FORGOTTEN_S = P.number("forgotten_s")
+FORGIVEN_FRAC = P.number("forgiven_frac")
+AHEAD_S = P.number("ahead_s")
 
 
 @dataclass(frozen=True, slots=True)

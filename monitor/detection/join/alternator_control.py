@@ -3,19 +3,16 @@ from dataclasses import dataclass, replace
 from math import exp
 
 from monitor.detection.join.points import Point
+from monitor.parameters import table
 
-#: Comes back to charging sooner than this with no start in between: the alternator was turned down [s].
-RETURN_S = 900.0
-#: So many returns within a drive and the vehicle is known to throttle, and for how many plain drives it stays so.
-RETURNS_TO_BELIEVE, REMEMBERED_DRIVES = 2, 4
-#: How long a low voltage stays "unknown" after the last step that only a running engine, or a hand, makes [s].
-WAIT_S = 1500.0
-#: Such a step of the starter, not following the house [V], within [s].
-STIRS_V, SUDDEN_S = 0.05, 100.0
-#: Larger ones [V], both ends below where alternators charge, so far apart [s]: so many within about an hour count as returns.
-BUSTLE_V, BUSTLE_BELOW_V, BUSTLE_APART_S, BUSTLE, BUSTLE_FADES_S = 0.1, 13.2, 60.0, 2.5, 3600.0
-#: So many returns in a drive that is over bear the belief out; a halt at the pump looks like one.
-RETURNS_A_DRIVE = 2
+P = table("detection/join", "alternator_control")
+ALTERNATOR = table("battery", "alternator")
+RETURN_S = P.number("return_s")
+RETURNS_TO_BELIEVE, REMEMBERED_DRIVES = P.count("returns_to_believe"), P.count("remembered_drives")
+WAIT_S = P.number("wait_s")
+STIRS_V, SUDDEN_S = P.number("stirs_v"), P.number("sudden_s")
+BUSTLE_V, BUSTLE_BELOW_V, BUSTLE_APART_S, BUSTLE, BUSTLE_FADES_S = P.number("bustle_v"), ALTERNATOR.number("charging_v"), P.number("bustle_apart_s"), P.number("bustle"), P.number("bustle_fades_s")
+RETURNS_A_DRIVE = P.count("returns_a_drive")
 
 
 @dataclass(frozen=True, slots=True)

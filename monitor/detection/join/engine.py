@@ -6,37 +6,24 @@ from monitor.detection.join.alternator_control import RETURN_S, SUDDEN_S, Altern
 from monitor.detection.join.points import Point
 from monitor.detection.join.power_direction import DC_FEEDS_A, FLOWS_A, FLOWS_V
 from monitor.findings import Engine
+from monitor.parameters import table
 
-#: Something charges a lead-acid battery that stays above this; below it an alternator may hide [V].
-CHARGING_V = 13.2
-#: A running engine lifts the starter at least this much within a minute or so [V].
-RISE_V = 0.4
-#: And its end lets the voltage fall this much [V]. After a full charge the rest begins high, so a
-#: fall counts as the end of a run up to STOP_BELOW_V.
-FALL_V = 0.3
-STOP_BELOW_V = 13.6
-#: Current that still flows from starter to house after a fall of voltage: at least this share of the run's
-#: most above that before the run; more of it through a DC-DC charger.
-FLOWS_FRAC, DC_FLOWS_FRAC = 0.15, 0.5
-#: A dip this deep between two samples a second apart is a start, or a heavy load [V].
-DIP_V = 0.5
-#: How quickly the level at rest, and the level while running, are followed [s].
-REST_FOLLOW_S = 1200.0
-RUN_FOLLOW_S = 90.0
-#: A battery just charged for this long [s] does not stand as low as before the run at once, within [V]: so
-#: the alternator was only turned down, for at most so long [s] while nothing else is seen.
-CHARGED_S, AS_BEFORE_V, LOADED_WAIT_S = 300.0, 0.06, 600.0
-#: A run whose voltage has sunk well below its best and this [V], or below the second at all, for so long is
-#: doubtful, and for so long over [s].
-SUNK_V, SUNK_AT_ALL_V, SUNK_S, SUNK_OFF_S = 13.5, 13.3, 600.0, 1800.0
-#: Longer than this between stop and start, and a drive has ended [s].
-DRIVE_PAUSE_S = 3 * 3600.0
-#: High with no rise seen (the log begins there): unknown at most this long [s].
-UNKNOWN_AT_MOST_S = 7200.0
-#: Lifted this far above its rest by something, but not to where alternators charge [V].
-LIFTED_V = 0.2
-#: Silence longer than this and nothing before it helps [s].
-GAP_S = 900.0
+P = table("detection/join", "engine")
+ALTERNATOR = table("battery", "alternator")
+CHARGING_V = ALTERNATOR.number("charging_v")
+RISE_V = P.number("rise_v")
+FALL_V = P.number("fall_v")
+STOP_BELOW_V = P.number("stop_below_v")
+FLOWS_FRAC, DC_FLOWS_FRAC = P.number("flows_frac"), P.number("dc_flows_frac")
+DIP_V = P.number("dip_v")
+REST_FOLLOW_S = P.number("rest_follow_s")
+RUN_FOLLOW_S = P.number("run_follow_s")
+CHARGED_S, AS_BEFORE_V, LOADED_WAIT_S = P.number("charged_s"), P.number("as_before_v"), P.number("loaded_wait_s")
+SUNK_V, SUNK_AT_ALL_V, SUNK_S, SUNK_OFF_S = ALTERNATOR.number("charging_well_v"), ALTERNATOR.number("nothing_rests_above_v"), P.number("sunk_s"), P.number("sunk_off_s")
+DRIVE_PAUSE_S = P.number("drive_pause_s")
+UNKNOWN_AT_MOST_S = P.number("unknown_at_most_s")
+LIFTED_V = P.number("lifted_v")
+GAP_S = P.number("gap_s")
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,11 @@ from monitor.detection.join import (
 from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point, points
 from monitor.findings import Condition, Event, JoinFindings
+from monitor.parameters import table
 from monitor.sample import Minute
 
-#: No reading for so long: neither state is known [s].
-SILENT_S = 75.0
+P = table("detection/join", "isolator")
+SILENT_S = P.number("silent_s")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,49 +6,31 @@ from monitor.detection.join import path_voltage
 from monitor.detection.join.path_voltage import JoinVoltage
 from monitor.detection.join.points import Point
 from monitor.findings import Engine
+from monitor.parameters import table
 
-#: Log-odds beyond which a state is named, and beyond which they are not counted.
-NAMED = 1.5
-CEILING = 6.0
-#: Steps of the house voltage smaller than this say nothing [V]; steps further apart neither [s].
-STEP_V, STEP_A, STEP_WITHIN_S = 0.01, 0.5, 130.0
-#: A step this large is worth a look even while everything says open [V].
-LARGE_STEP_V = 0.02
-#: Slow changes are weighed once the house has moved this much [V], between these spans [s]; the
-#: starter's own settling may be this large [V] and as much again per hour. Not so soon after a stop [s].
-SLOW_STEP_V, SLOW_LEAST_S, SLOW_MOST_S = 0.025, 900.0, 3 * 3600.0
-SETTLING_V, SOON_S = 0.005, 5400.0
-#: ... and its current has come back to within this [A].
-SLOW_ALIKE_A = 0.6
-MOST_PER_SLOW_STEP = 1.5
-#: All slow changes together speak for a join by at most this: two batteries at rest may sink alike by themselves.
-MOST_OF_SLOW = 2.0
-#: How much of a step a joined starter may follow, by its resistance against that of the path.
-FOLLOWS = (0.06, 0.12, 0.2, 0.3, 0.42, 0.56, 0.72, 0.9)
-#: A step that begins at the starter [V]: at least this share of it arrives at a joined house, less than this at
-#: another [V]; each says this much.
-LED_STEP_V, LED_LEAST, LED_ALONE_V, LED_SAYS = 0.04, 0.15, 0.006, 1.5
-#: What steps said earlier counts this much less with each further one; one step, and all, say at most this.
-FORGET, MOST_PER_STEP, MOST_OF_STEPS = 0.985, 2.5, 5.0
-#: A vehicle's own share is learnt from steps while joined beyond these odds, once they add up to so much [V²],
-#: and holds within this spread (of its logarithm).
-OWN_ODDS, OWN_KEEP, OWN_LEAST_V2, OWN_SPREAD = 4.0, 0.98, 0.02, 0.4
-#: A difference this large at rest cannot be across a joined path; more is allowed under current.
-APART_V = 0.11
-APART_OHM = 0.03
-#: ... and so soon after a stop all loads of the house may come through it, of about so much [s, A].
-FED_S, FED_A = 3600.0, 4.0
-#: A voltage across that lies off what was seen while joined says this much.
-PARTED_SAYS = 0.5
-#: Steps that go on to be followed beyond these log-odds take back what differences said, one in so long [s].
-PLAINLY_FOLLOWS, RECOVER_S = 3.5, 900.0
-#: Above this a relay that senses voltage holds on [V].
-HOLDS_ABOVE_V = 12.9
-#: While the engine charges: what a sound path may drop, with its loads unknown [V, ohm].
-CHARGING_APART_V = 0.25
-CHARGING_APART_OHM = 0.055
-#: The house lies this much above a running starter only when something else charges it [V].
-ABOVE_V = 0.35
+P = table("detection/join", "isolator_evidence")
+NAMED = P.number("named")
+CEILING = P.number("ceiling")
+STEP_V, STEP_A, STEP_WITHIN_S = P.number("step_v"), P.number("step_a"), P.number("step_within_s")
+LARGE_STEP_V = P.number("large_step_v")
+SLOW_STEP_V, SLOW_LEAST_S, SLOW_MOST_S = P.number("slow_step_v"), P.number("slow_least_s"), P.number("slow_most_s")
+SETTLING_V, SOON_S = P.number("settling_v"), P.number("soon_s")
+SLOW_ALIKE_A = P.number("slow_alike_a")
+MOST_PER_SLOW_STEP = P.number("most_per_slow_step")
+MOST_OF_SLOW = P.number("most_of_slow")
+FOLLOWS = P.numbers("follows")
+LED_STEP_V, LED_LEAST, LED_ALONE_V, LED_SAYS = P.number("led_step_v"), P.number("led_least"), P.number("led_alone_v"), P.number("led_says")
+FORGET, MOST_PER_STEP, MOST_OF_STEPS = P.number("forget"), P.number("most_per_step"), P.number("most_of_steps")
+OWN_ODDS, OWN_KEEP, OWN_LEAST_V2, OWN_SPREAD = P.number("own_odds"), P.number("own_keep"), P.number("own_least_v2"), P.number("own_spread")
+APART_V = P.number("apart_v")
+APART_OHM = P.number("apart_ohm")
+FED_S, FED_A = P.number("fed_s"), P.number("fed_a")
+PARTED_SAYS = P.number("parted_says")
+PLAINLY_FOLLOWS, RECOVER_S = P.number("plainly_follows"), P.number("recover_s")
+HOLDS_ABOVE_V = P.number("holds_above_v")
+CHARGING_APART_V = P.number("charging_apart_v")
+CHARGING_APART_OHM = P.number("charging_apart_ohm")
+ABOVE_V = P.number("above_v")
 
 
 @dataclass(frozen=True, slots=True)

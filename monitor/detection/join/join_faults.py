@@ -8,47 +8,29 @@ from monitor.detection.join.engine import EngineState
 from monitor.detection.join.isolator_evidence import IsolatorEvidence
 from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point
+from monitor.parameters import table
 
-#: An alternator that charges holds the starter above this; only such time counts [V].
-CHARGING_WELL_V = 13.5
-#: A run must charge this long before "it did not close" means anything [s].
-RUN_LEAST_S = 300.0
-#: House current this much above that before the run: something feeds it, if not this isolator [A].
-FED_A = 3.0
-#: Build type: comparisons above this current [A] whenever the voltage across has moved so far [V], not
-#: so soon after the start [s]; votes to believe.
-COMPARE_A, COMPARE_V, COMPARE_AFTER_S, VOTES = 5.0, 0.12, 150.0, 2
-#: The two voltmeters may differ by this [V], and no path has less than this [ohm]; the sun may have come out after [s].
-METERS_V, LEAST_PATH_OHM, UPHILL_WITHIN_S = 0.08, 0.003, 900.0
-#: A DC-DC charger may rest while the house is full: unless a plain isolator is known, only a house
-#: below this counts [V].
-HUNGRY_V = 12.95
-#: One such run is enough once the isolator was seen to close this often, if it lasts this long.
-CLOSED_BEFORE, ONE_RUN_S = 2, 900.0
-#: Joined so long after a stop a relay that follows the engine is stuck; so long below a voltage at which every relay
-#: should have let go, or below one at which this relay was seen to; and so long at all, any relay [s].
-STUCK_SOON_S, STUCK_LOW_S, STUCK_BELOW_OWN_S, STUCK_LATE_S = 1800.0, 5400.0, 2700.0, 72 * 3600.0
-#: Where only its owner says that it follows the engine; a throttled one that runs is not unseen for so long [s].
-STUCK_TOLD_S = 4 * 3600.0
-#: So many of the last stops are remembered. Found open before it was seen closed: the starter had risen by this at most [V].
-STOPS, REBOUND_V = 7, 0.1
-#: Above this the relay may rightly have closed again [V].
-CLOSES_AGAIN_V = 13.0
-#: Plainly open (log-odds), and so soon before a join that no engine run lies between [s].
-PLAINLY_OPEN, JOINS_WITHIN_S = -5.0, 1800.0
-#: The contact must be this plainly open, at rest, before a stuck one counts as freed (log-odds).
-FREED = -4.0
-#: The house charges: the relay may be meant to close from that side [V].
-HOUSE_CHARGES_V = 13.2
-#: No battery rests above this: something charges both [V].
-RESTS_V = 13.3
-#: Open so long while the house charged above 13.8 V: this relay does not close from the house side [s].
-ONE_WAY_S = 7200.0
-HOUSE_CHARGES_WELL_V = 13.8
-#: A contact that drops out parts the voltages by this much and takes this much current with it [V, A].
-DROPS_V, DROPS_A = 0.25, 4.0
-#: Openings under a charging engine that make it intermittent, and how long they are remembered [s].
-INTERMITTENT, REMEMBER_S = 3, 6 * 3600.0
+P = table("detection/join", "join_faults")
+ALTERNATOR, RELAY = table("battery", "alternator"), table("battery", "relay")
+CHARGING_WELL_V = ALTERNATOR.number("charging_well_v")
+RUN_LEAST_S = P.number("run_least_s")
+FED_A = P.number("fed_a")
+COMPARE_A, COMPARE_V, COMPARE_AFTER_S, VOTES = P.number("compare_a"), P.number("compare_v"), P.number("compare_after_s"), P.count("votes")
+METERS_V, LEAST_PATH_OHM, UPHILL_WITHIN_S = P.number("meters_v"), P.number("least_path_ohm"), P.number("uphill_within_s")
+HUNGRY_V = RELAY.number("holds_above_v")
+CLOSED_BEFORE, ONE_RUN_S = P.count("closed_before"), P.number("one_run_s")
+STUCK_SOON_S, STUCK_LOW_S, STUCK_BELOW_OWN_S, STUCK_LATE_S = P.number("stuck_soon_s"), P.number("stuck_low_s"), P.number("stuck_below_own_s"), P.number("stuck_late_s")
+STUCK_TOLD_S = P.number("stuck_told_s")
+STOPS, REBOUND_V = P.count("stops"), P.number("rebound_v")
+CLOSES_AGAIN_V = RELAY.number("closes_above_v")
+PLAINLY_OPEN, JOINS_WITHIN_S = P.number("plainly_open"), P.number("joins_within_s")
+FREED = P.number("freed")
+HOUSE_CHARGES_V = ALTERNATOR.number("charging_v")
+RESTS_V = ALTERNATOR.number("nothing_rests_above_v")
+ONE_WAY_S = P.number("one_way_s")
+HOUSE_CHARGES_WELL_V = P.number("house_charges_well_v")
+DROPS_V, DROPS_A = P.number("drops_v"), P.number("drops_a")
+INTERMITTENT, REMEMBER_S = P.count("intermittent"), P.number("remember_s")
 
 
 def build(record: JoinRecord, vehicle: Vehicle) -> str:

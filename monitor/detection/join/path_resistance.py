@@ -4,32 +4,22 @@ from math import sqrt
 
 from monitor.detection.join.points import Point
 from monitor.findings import Answer, Estimate, NotYet
+from monitor.parameters import table
 
-#: Steps of current smaller than this are not measured [A].
-LEAST_STEP_A = 6.0
-#: What a path may be before it is measured [ohm], and how unequal two voltmeters may be [V].
-PRIOR_OHM, PRIOR_SIGMA_OHM = 0.018, 0.015
-METER_SIGMA_V = 0.03
-#: One edge: voltage noise, loads that changed at the same moment [A], share of the current.
-EDGE_SIGMA_V, EDGE_SIGMA_A, EDGE_SIGMA_FRAC = 0.008, 1.5, 0.03
-#: Loads may have changed by this since the run began [A].
-SAME_A = 2.0
-#: Joined batteries at rest lie nearer than this [V].
-PARTED_V = 0.1
-#: An open isolator is noted no oftener than this [s].
-OPEN_NOTE_S = 300.0
-#: Fewer edges may all be steps of an alternator that is turned up and down.
-LEAST_IF_THROTTLED = 4
-#: First edges that make the vehicle's own baseline, and last ones that are compared with it.
-BASELINE_EDGES, RECENT_EDGES = 10, 10
-#: The meters' difference is taken from so many of the first.
-OFFSET_EDGES = 6
-#: Fewest for a comparison.
-BASELINE_LEAST, RECENT_LEAST = 5, 3
-#: Grown: the ratio to the baseline is above this, by its lower 95 % bound.
-GROWN_RATIO = 1.3
-#: or the grown part alone turns this much into heat [W].
-HOT_W = 10.0
+P = table("detection/join", "path_resistance")
+LEAST_STEP_A = P.number("least_step_a")
+PRIOR_OHM, PRIOR_SIGMA_OHM = P.number("prior_ohm"), P.number("prior_sigma_ohm")
+METER_SIGMA_V = P.number("meter_sigma_v")
+EDGE_SIGMA_V, EDGE_SIGMA_A, EDGE_SIGMA_FRAC = P.number("edge_sigma_v"), P.number("edge_sigma_a"), P.number("edge_sigma_frac")
+SAME_A = P.number("same_a")
+PARTED_V = P.number("parted_v")
+OPEN_NOTE_S = P.number("open_note_s")
+LEAST_IF_THROTTLED = P.count("least_if_throttled")
+BASELINE_EDGES, RECENT_EDGES = P.count("baseline_edges"), P.count("recent_edges")
+OFFSET_EDGES = P.count("offset_edges")
+BASELINE_LEAST, RECENT_LEAST = P.count("baseline_least"), P.count("recent_least")
+GROWN_RATIO = P.number("grown_ratio")
+HOT_W = P.number("hot_w")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,14 +1,13 @@
 """The voltage across a join at rest against the house current: learnt while plainly joined, it shows the parting."""
 from dataclasses import dataclass, replace
 
-#: How long it is remembered [s], and how long it is learnt before it says anything.
-REMEMBER_S, LEARN_S = 5400.0, 1800.0
-#: Points off the line make it forgotten so many times as fast.
-FORGET = 2.0
-#: The line is held to such a slope, ohm of the path by the starter's share of the load, as firmly as this many A².
-SLOPE_OHM, SLOPE_A2 = -0.008, 0.5
-#: Off the line by this, and this many sigmas: the batteries have parted [V].
-OFF_V, SIGMAS, LEAST_SIGMA_V = 0.018, 3.0, 0.003
+from monitor.parameters import table
+
+P = table("detection/join", "path_voltage")
+REMEMBER_S, LEARN_S = P.number("remember_s"), P.number("learn_s")
+FORGET = P.number("forget")
+SLOPE_OHM, SLOPE_A2 = P.number("slope_ohm"), P.number("slope_a2")
+OFF_V, SIGMAS, LEAST_SIGMA_V = P.number("off_v"), P.number("sigmas"), P.number("least_sigma_v")
 
 
 @dataclass(frozen=True, slots=True)

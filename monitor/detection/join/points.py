@@ -1,12 +1,12 @@
 """A minute as few points: one where nothing moves, tenths of a minute where something does."""
 from dataclasses import dataclass
 
+from monitor.parameters import table
 from monitor.sample import Minute
 
-#: A minute whose voltages keep within this span is quiet: its mean says all [V].
-QUIET_SPAN_V = 0.02
-#: ... and whose current keeps within this one [A].
-QUIET_SPAN_A = 0.8
+P = table("detection/join", "points")
+QUIET_SPAN_V = P.number("quiet_span_v")
+QUIET_SPAN_A = P.number("quiet_span_a")
 
 
 @dataclass(frozen=True, slots=True)

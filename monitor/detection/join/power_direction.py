@@ -1,17 +1,14 @@
 """Which side feeds which: signs of a running engine in the house current and the voltages across the join."""
 from monitor.detection.join.alternator_control import SUDDEN_S
 from monitor.detection.join.points import Point
+from monitor.parameters import table
 
-#: Two voltages are near each other within this, and more under current [V, ohm].
-NEAR_V, NEAR_OHM = 0.12, 0.03
-#: An engine that starts while the batteries are joined lifts the starter this much further above the house [V].
-FEEDS_V = 0.03
-#: With such a current the starter need only be lifted by this much [V].
-FEED_RISE_V = 0.15
-#: Current begins to flow from starter to house: at least this much more [A], the starter this much above [V].
-FLOWS_A, FLOWS_V = 3.0, 0.04
-#: A DC-DC charger begins to feed the house by at least this much [A].
-DC_FEEDS_A = 5.0
+P = table("detection/join", "power_direction")
+NEAR_V, NEAR_OHM = P.number("near_v"), P.number("near_ohm")
+FEEDS_V = P.number("feeds_v")
+FEED_RISE_V = P.number("feed_rise_v")
+FLOWS_A, FLOWS_V = P.number("flows_a"), P.number("flows_v")
+DC_FEEDS_A = P.number("dc_feeds_a")
 
 
 def is_near(point: Point) -> bool:

@@ -1,14 +1,13 @@
 """When the relay of this vehicle lets go after a stop: as its owner says, else as its stops have shown."""
 from monitor.battery.label import Vehicle
 from monitor.detection.join.join_record import JoinRecord
+from monitor.parameters import table
 
-#: A relay that let go above this voltage, so soon after a stop, follows the engine [V, s]; one that senses voltage
-#: lets go below it, and rightly holds on for hours after a good charge.
-LETS_GO_HIGH_V, LETS_GO_WITHIN_S = 12.95, 900.0
-#: At this voltage every relay should have let go [V]; one that also closes from the house side later.
-LET_GO_V, LET_GO_BOTH_V = 12.55, 12.45
-#: Where it was seen to let go, this much below that [V] after one, two, or more stops, but not above the last.
-LET_GO_MARGIN_V, LET_GO_MOST_V = (0.08, 0.05, 0.04), 12.8
+P = table("detection/join", "relay_release")
+RELAY = table("battery", "relay")
+LETS_GO_HIGH_V, LETS_GO_WITHIN_S = RELAY.number("holds_above_v"), P.number("lets_go_within_s")
+LET_GO_V, LET_GO_BOTH_V = P.number("let_go_v"), P.number("let_go_both_v")
+LET_GO_MARGIN_V, LET_GO_MOST_V = P.numbers("let_go_margin_v"), P.number("let_go_most_v")
 
 
 def after_stop(record: JoinRecord, starter_v: float, vehicle: Vehicle) -> str:

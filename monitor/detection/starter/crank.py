@@ -13,25 +13,19 @@ from monitor.detection.starter.crank_limits import (
     load_test_v,
 )
 from monitor.findings import Answer, Estimate, Event, JoinFindings, NotYet
+from monitor.parameters import table
 from monitor.sample import Minute
 
-#: Slower than this a trace cannot show a start [s].
-SLOWEST_S = 0.05
-#: A start pulls the voltage down this far [V] for at least this long [s].
-DIP_V, SHORTEST_S = 0.5, 0.2
-#: The inrush of a motor that does not turn yet is left out of the plateau [s].
-INRUSH_S = 0.3
-#: The engine took over when the voltage ends up this far above its rest, or beyond this [V].
-LIFT_V, CHARGING_V = 0.4, 13.1
-#: Cranked this long without taking over: failed, however well the battery held [s].
-TOO_LONG_S = 4.0
-#: First starts that are the vehicle's own baseline, and last ones held against it.
-BASELINE, RECENT = 20, 5
-GROWN = 1.4
-#: The drop ratio by temperature before the vehicle has shown its own: per kelvin, on its logarithm.
-PER_K, PER_K_SIGMA = -0.012, 0.006
-#: A slow reading's dip without a start behind it [V]; two of them within so long are a start that failed [s].
-SLOW_DIP_V, AGAIN_S = 1.5, 900.0
+P = table("detection/starter", "crank")
+SLOWEST_S = P.number("slowest_s")
+DIP_V, SHORTEST_S = P.number("dip_v"), P.number("shortest_s")
+INRUSH_S = P.number("inrush_s")
+LIFT_V, CHARGING_V = P.number("lift_v"), P.number("charging_v")
+TOO_LONG_S = P.number("too_long_s")
+BASELINE, RECENT = P.count("baseline"), P.count("recent")
+GROWN = P.number("grown")
+PER_K, PER_K_SIGMA = P.number("per_k"), P.number("per_k_sigma")
+SLOW_DIP_V, AGAIN_S = P.number("slow_dip_v"), P.number("again_s")
 
 
 @dataclass(frozen=True, slots=True)

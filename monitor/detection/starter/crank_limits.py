@@ -1,16 +1,10 @@
 """Limits that a start is held against, by temperature."""
+from monitor.parameters import table
 
-#: Lowest voltage a sound battery keeps at half its cold-cranking current for 15 s; the load-test
-#: table of battery service manuals (BCI; from memory, two versions in print differ by up to 0.5 V
-#: at -18 °C, this is the higher) [°C, V].
-LOAD_TEST = ((-18.0, 8.5), (-12.0, 8.7), (-7.0, 8.9), (-1.0, 9.1), (4.0, 9.3), (10.0, 9.4), (16.0, 9.5), (20.0, 9.6))
-#: The lowest voltage of a real start includes the inrush of a motor that stands still. Practice: 10 to
-#: 11 V is usual, 9.6 V in the warm the limit. So healthy ends this far above the table, and weak begins
-#: this much lower [V]; what lies between is borderline.
-LOWEST_MARGIN_V, LOWEST_SPAN_V = 0.45, 0.9
-#: Drop ratio (before - plateau) / plateau in the warm. From 12.7 V at rest the two limits are
-#: plateaus of 11.2 V and 10.4 V: those of the lowest voltage with half of the inrush taken off.
-BORDER_D, WEAK_D = 0.135, 0.225
+P = table("detection/starter", "crank_limits")
+LOAD_TEST = P.numbers("load_test")
+LOWEST_MARGIN_V, LOWEST_SPAN_V = P.number("lowest_margin_v"), P.number("lowest_span_v")
+BORDER_D, WEAK_D = P.number("border_d"), P.number("weak_d")
 
 
 def load_test_v(temperature_c: float) -> float:

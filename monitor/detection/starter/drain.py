@@ -9,17 +9,14 @@ from math import exp, sqrt
 
 from monitor.detection.starter import surface_decay as decay
 from monitor.detection.starter.surface_decay import FALL, LEVEL, SELF, STATES, Decay
+from monitor.parameters import table
 
-#: Drop at once by resistance and slow polarisation, as days of the fall it goes with (1 h, settling in 1 h).
-AT_ONCE_DAYS, AT_ONCE_H = 0.03, 1.0
-#: Keep candidate moments so far apart, by their age [h].
-SPACING_H = ((3.0, 0.5), (10.0, 1.0), (30.0, 2.0), (72.0, 5.0), (1e9, 24.0))
-#: Charge used once at the same moment (a door, a radio) lets the level drop by about this [V].
-USED_V = 0.006
-#: Charge used once and nothing else: by up to about this [V].
-USED_ALONE_V = 0.05
-#: A use is told from a drain once it is this old [h].
-USE_SHOWS_H = 0.5
+P = table("detection/starter", "drain")
+AT_ONCE_DAYS, AT_ONCE_H = P.number("at_once_days"), P.number("at_once_h")
+SPACING_H = P.numbers("spacing_h")
+USED_V = P.number("used_v")
+USED_ALONE_V = P.number("used_alone_v")
+USE_SHOWS_H = P.number("use_shows_h")
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,32 +7,22 @@ from monitor.battery.lead_acid import KINDS
 from monitor.detection.starter import drain
 from monitor.detection.starter.drain import Search
 from monitor.detection.starter.surface_decay import DECAY_H, SURFACE, Decay, fall_v_per_day
+from monitor.parameters import table
 
-QUARTER_S = 900.0
-#: Slow: so many sigmas, so many quarter-hours in a row, and at least this much current [A] by its lower bound.
-SCORE, IN_A_ROW, LEAST_A = 4.5, 6, 0.022
-#: Without a thermometer it takes this much more.
-BLIND_TIMES = 1.15
-#: A drain must explain what was seen this much better than charge used once (difference of squared scores).
-BETTER_THAN_USE = 9.0
-#: The voltage must still be falling: this share of the drain's fall, over a span that shows it
-#: ([V/day] from which the span serves, quarter-hours).
-STILL_FRAC, STILL = 0.3, ((0.12, 10), (0.05, 18), (0.03, 32))
-#: No slow verdict before the surface charge has had its hours; longer for one from the very start [h].
-SETTLED_H, FROM_START_H = 6.0, 20.0
-YOUNGEST_S = 4 * 3600.0
-#: Fast: over so many quarter-hours, steadily, at least so much [V] beyond what surface charge explains.
-FAST_QUARTERS, FAST_BLOCK, FAST_V, FAST_AFTER_H = 10, 2, 0.03, 12.0
-#: It must exceed what surface charge explains so many times over.
-FAST_TIMES = 1.5
-#: In each half-hour of it at least this share of an even fall.
-FAST_EVEN_FRAC = 0.4
-#: Sudden: so much lower within minutes [V], for so many minutes.
-SUDDEN_V, SUDDEN_MINUTES = 1.0, 4
-#: Over: less than this share of its fall; six hours tell when it fell faster than this, else a day does [V/day].
-OVER_FRAC, OVER_SOON_V_PER_DAY = 0.2, 0.15
-#: How well a label and a table turn volts into ampere-hours (95 %).
-SCALE_LOW, SCALE_HIGH = 0.7, 1.35
+P = table("detection/starter", "drain_verdict")
+QUARTER_S = P.number("quarter_s")
+SCORE, IN_A_ROW, LEAST_A = P.number("score"), P.count("in_a_row"), P.number("least_a")
+BLIND_TIMES = P.number("blind_times")
+BETTER_THAN_USE = P.number("better_than_use")
+STILL_FRAC, STILL = P.number("still_frac"), P.numbers("still")
+SETTLED_H, FROM_START_H = P.number("settled_h"), P.number("from_start_h")
+YOUNGEST_S = P.number("youngest_s")
+FAST_QUARTERS, FAST_BLOCK, FAST_V, FAST_AFTER_H = P.count("fast_quarters"), P.count("fast_block"), P.number("fast_v"), P.number("fast_after_h")
+FAST_TIMES = P.number("fast_times")
+FAST_EVEN_FRAC = P.number("fast_even_frac")
+SUDDEN_V, SUDDEN_MINUTES = P.number("sudden_v"), P.count("sudden_minutes")
+OVER_FRAC, OVER_SOON_V_PER_DAY = P.number("over_frac"), P.number("over_soon_v_per_day")
+SCALE_LOW, SCALE_HIGH = P.number("scale_low"), P.number("scale_high")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,26 +9,19 @@ from monitor.detection.starter import crank, drain, drain_verdict, starter_alert
 from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
 from monitor.detection.temperature_trend import Trend
 from monitor.findings import Condition, Estimate, Event, JoinFindings, NotYet, StarterFindings
+from monitor.parameters import table
 from monitor.sample import Minute
 
-#: Rest is followed from this long after engine or isolator let go [s].
-BEGIN_AFTER_S = 3600.0
-#: Engine or join must be seen this long before a parking is over: one doubtful minute ends nothing [s].
-ENDED_S = 150.0
-#: Quarter-hours kept to look back on: a day.
-KEPT = 98
-#: A parking this long teaches what is usual for the vehicle [h].
-TEACHES_H = 40.0
-#: Higher by this much [V] than in the quarter-hours looked back on: something charged it.
-LIFT_V, LOOK_BACK = 0.04, 16
-#: A voltage at which starting becomes doubtful in the cold (half charged).
-DOUBTFUL_V = 12.2
-#: Above this something charges it: not a rest.
-CHARGED_V = 13.5
-#: Below this it is empty and falls by itself; the level says enough.
-EMPTY_V = 11.5
-#: Rested once it stood alone this long [s].
-RESTED_S = 3600.0
+P = table("detection/starter", "starter")
+BEGIN_AFTER_S = P.number("begin_after_s")
+ENDED_S = P.number("ended_s")
+KEPT = P.count("kept")
+TEACHES_H = P.number("teaches_h")
+LIFT_V, LOOK_BACK = P.number("lift_v"), P.count("look_back")
+DOUBTFUL_V = P.number("doubtful_v")
+CHARGED_V = table("battery", "alternator").number("charging_well_v")
+EMPTY_V = P.number("empty_v")
+RESTED_S = P.number("rested_s")
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,18 +8,16 @@ from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
 from monitor.findings import Condition, JoinFindings
+from monitor.parameters import table
 from monitor.sample import Minute
 
-#: Rested below this a start is doubtful in the cold; below the second, everywhere [V].
-LOW_V, FLAT_V = 12.2, 11.9
-#: Comes off again this much higher [V].
-BACK_V = 0.15
-#: Below three quarters for so long shortens its life [s].
-PART_CHARGED_S = 14 * 86400.0
-UNDER_V, UNDER_FOR_S = 11.8, 120.0
-#: The house battery can lend a hand above this at rest [V].
-HOUSE_FIT_V = 12.3
-HOUSE_FIT_LFP_V = 12.9
+P = table("detection/starter", "starter_alerts")
+LOW_V, FLAT_V = P.number("low_v"), P.number("flat_v")
+BACK_V = P.number("back_v")
+PART_CHARGED_S = P.number("part_charged_s")
+UNDER_V, UNDER_FOR_S = P.number("under_v"), P.number("under_for_s")
+HOUSE_FIT_V = P.number("house_fit_v")
+HOUSE_FIT_LFP_V = P.number("house_fit_lfp_v")
 
 
 #: kind -> priority, what it means, what to look at first, what would make it go away.
@@ -60,8 +58,9 @@ TEXTS = {
         "Read the cautions in docs/starting-help.md before joining anything. This program never joins the batteries.",
         "It clears when the starter battery is charged or the engine runs."),
 }
-ON_DELAY_S = {"starter_low": 600.0, "starter_freeze_risk": 1800.0, "starter_over_voltage": 60.0,
-              "starter_under_voltage": 60.0}
+ON_DELAY_S = {"starter_low": P.number("starter_low_delay_s"), "starter_freeze_risk": P.number("starter_freeze_risk_delay_s"),
+              "starter_over_voltage": P.number("starter_over_voltage_delay_s"),
+              "starter_under_voltage": P.number("starter_under_voltage_delay_s")}
 
 
 def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...] = (), means: str = "",

@@ -5,27 +5,23 @@ A Kalman regression over quarter-hour medians. The drain test reads its innovati
 from dataclasses import dataclass, replace
 from math import cos, exp, pi, sin, sqrt
 
-#: Time constants of the surface charge [h]: four exponentials stand for a stretched one.
-DECAY_H = (1.0, 4.0, 14.0, 54.0)
-MODES = len(DECAY_H)
-#: What a battery just charged usually holds in each [V], and how much that varies.
-SURFACE_V = (0.12, 0.12, 0.09, 0.03)
-SURFACE_SIGMA_V = (0.22, 0.20, 0.11, 0.035)
-#: Clock, alarm and control units draw 10 to 30 mA (common practice): the fall they make [V/day].
-FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY = 0.006, 0.003
-#: Self-discharge at 20 °C; doubles every 10 K (see docs/starter-watch.md).
-SELF_V_PER_DAY, SELF_SIGMA_V_PER_DAY = 0.002, 0.0015
-#: The rest voltage per kelvin, battery and voltmeter together: at once, and with some hours' lag.
-PER_K, PER_K_SIGMA = 0.0007, 0.0008
-LAG_H = 4.0
-#: A daily wave that no thermometer shows, or all of it where there is none [V]; it changes from day to day.
-WAVE_SIGMA_V, WAVE_BLIND_V, WAVE_DRIFT = 0.004, 0.012, 1 / 6
-#: What no part of the model explains [V], with its memory [h]; more without a thermometer.
-WANDER_V, WANDER_BLIND_V, WANDER_H = 0.0015, 0.003, 6.0
-NOISE_V = 0.003
-#: Innovations beyond this many sigmas are put aside once; if the next is alike, something happened.
-OUTLIER = 4.0
+from monitor.parameters import table
 
+P = table("detection/starter", "surface_decay")
+DECAY_H = P.numbers("decay_h")
+MODES = len(DECAY_H)
+SURFACE_V = P.numbers("surface_v")
+SURFACE_SIGMA_V = P.numbers("surface_sigma_v")
+FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY = P.number("fall_v_per_day"), P.number("fall_sigma_v_per_day")
+SELF_V_PER_DAY, SELF_SIGMA_V_PER_DAY = P.number("self_v_per_day"), P.number("self_sigma_v_per_day")
+PER_K, PER_K_SIGMA = P.number("per_k"), P.number("per_k_sigma")
+LAG_H = P.number("lag_h")
+WAVE_SIGMA_V, WAVE_BLIND_V, WAVE_DRIFT = P.number("wave_sigma_v"), P.number("wave_blind_v"), P.number("wave_drift")
+WANDER_V, WANDER_BLIND_V, WANDER_H = P.number("wander_v"), P.number("wander_blind_v"), P.number("wander_h")
+NOISE_V = P.number("noise_v")
+OUTLIER = P.number("outlier")
+
+#: Places of the state vector: level, four surface charges, fall, self-discharge, warmth, ... and their number.
 LEVEL, SURFACE, FALL, SELF, WARM, WARM_LATE, SINE, COSINE, WANDER = 0, 1, 5, 6, 7, 8, 9, 10, 11
 STATES = 12
 

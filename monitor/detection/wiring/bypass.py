@@ -3,28 +3,19 @@ from dataclasses import dataclass, replace
 from math import exp
 
 from monitor.battery.label import Battery
+from monitor.parameters import table
 
-#: A step of voltage that must have had a current [V], flat to this part of it before and after, while the shown
-#: current kept within this [A]. Two minutes before are held against two minutes after two more.
-STEP_V, FLAT_FRAC, STILL_A = 0.015, 0.35, 0.4
-#: Near nothing a little sun moves the voltage by much: only what is drawn counts [A].
-REST_A = 0.15
-#: A voltage higher than this is a charger's, and a charger moves it without current.
-CHARGER_V = {True: 13.3, False: 13.45}
-#: Lower than this it is nearly empty, and little currents move it by much [V].
-EMPTY_V = {True: 12.0, False: 12.9}
-#: An "on" waits for its "off" of about the same size for so long [s].
-PAIR_S = 2 * 3600.0
-#: A pair by day is worth half of one by night [local hours], for a little sun looks like it.
-NIGHT, BY_DAY = (20.0, 6.0), 0.5
-#: So many pairs, each forgotten with this time constant [s].
-PAIRS, MEMORY_S = 2.5, 2 * 86400.0
-#: So many ten-minute means in a row in which more was shown to flow in than this [of the rated capacity an hour, A],
-#: no less at the end than this share, at a voltage that no charger makes, and which sank by this [V].
-#: Seen so many times in a row or nearly, it is no passing cloud.
-BLOCKS, FILL_FRAC, FILL_A, KEEP_FRAC, IDLE_TIMES = 18, 0.004, 0.5, 0.7, 6
-SINK_V = {True: 0.01, False: 0.005}
-FILL_V = {True: 12.95, False: 13.30}
+P = table("detection/wiring", "bypass")
+STEP_V, FLAT_FRAC, STILL_A = P.number("step_v"), P.number("flat_frac"), P.number("still_a")
+REST_A = P.number("rest_a")
+CHARGER_V = P.by_chemistry("charger_v")
+EMPTY_V = P.by_chemistry("empty_v")
+PAIR_S = P.number("pair_s")
+NIGHT, BY_DAY = P.numbers("night"), P.number("by_day")
+PAIRS, MEMORY_S = P.number("pairs"), P.number("memory_s")
+BLOCKS, FILL_FRAC, FILL_A, KEEP_FRAC, IDLE_TIMES = P.count("blocks"), P.number("fill_frac"), P.number("fill_a"), P.number("keep_frac"), P.count("idle_times")
+SINK_V = P.by_chemistry("sink_v")
+FILL_V = P.by_chemistry("fill_v")
 
 
 @dataclass(frozen=True, slots=True)

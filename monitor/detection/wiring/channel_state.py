@@ -2,20 +2,15 @@
 from dataclasses import dataclass, replace
 from math import log
 
-#: Expected range of n readings over their standard deviation, the constant d2 of control charts (from memory), as
-#: 1.128 at n = 2 and 4.64 at n = 60; and of the second difference of three single ones (half-normal, root of 6).
-RANGE_AT_2, RANGE_PER_LN, SECOND_DIFFERENCE = 1.128, 1.032, 1.954
-#: An extreme counts once the log is so old [s] and has such a range (volts, amperes).
-OLD_S, RANGE = 6 * 3600.0, {"v": 0.5, "a": 5.0}
-#: While it repeats itself its companion moves so that it cannot have stood still: a charger that holds a voltage lets
-#: the current sink, never rise by this [A]; a steady current lets the voltage creep, never jump by this in a minute [V].
-RISE_A, JUMP_V = 4.0, 0.02
-#: So many minutes at the limit [s], forgotten after so long.
-LIMIT_S, FORGOTTEN_S = 600.0, 3 * 86400.0
-#: Noise is grown where it is so many times what it was and above this (volts, amperes), for so many hours in a row.
-TIMES, FLOOR, HOURS = 4.0, {"v": 0.02, "a": 0.30}, 6
-#: Hours that make up what it was.
-LEARN_HOURS = 12
+from monitor.parameters import table
+
+P = table("detection/wiring", "channel_state")
+RANGE_AT_2, RANGE_PER_LN, SECOND_DIFFERENCE = P.number("range_at_2"), P.number("range_per_ln"), P.number("second_difference")
+OLD_S, RANGE = P.number("old_s"), {"v": P.number("range_v"), "a": P.number("range_a")}
+RISE_A, JUMP_V = P.number("rise_a"), P.number("jump_v")
+LIMIT_S, FORGOTTEN_S = P.number("limit_s"), P.number("forgotten_s")
+TIMES, FLOOR, HOURS = P.number("times"), {"v": P.number("floor_v"), "a": P.number("floor_a")}, P.count("hours")
+LEARN_HOURS = P.count("learn_hours")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,16 +3,16 @@ from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, plausibility_alerts, sunny_sensor, voltage_level
 from monitor.detection.wiring.plausibility_held import Block, PlausibilityState
 from monitor.findings import ChargeFindings, Condition
+from monitor.parameters import table
 from monitor.sample import Minute
 
 #: What is not looked at by the minute is looked at in means over this time [s].
 BLOCK_S = 600.0
-#: Above this a charger is at work, and its ripple is no noise [V].
-CALM_V = 13.5
-#: An engine runs above this [V].
-RUNNING_V = 13.3
-#: With so many more load steps backwards than not, what looks like a bypass may be a shunt the wrong way round.
-MAYBE_REVERSED = 2.0
+
+P = table("detection/wiring", "plausibility")
+CALM_V = table("battery", "alternator").number("charging_well_v")
+RUNNING_V = table("battery", "alternator").number("nothing_rests_above_v")
+MAYBE_REVERSED = P.number("maybe_reversed")
 
 
 def begin(vehicle: Vehicle) -> PlausibilityState:

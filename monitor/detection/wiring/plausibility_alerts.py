@@ -3,9 +3,10 @@ from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, sunny_sensor, voltage_level
 from monitor.detection.wiring.plausibility_held import PlausibilityState
 from monitor.findings import ChargeFindings, Condition, Estimate
+from monitor.parameters import table
 
-#: The charge filter closes its count only with so much current that the shunt does not show [A]; its lower bound too.
-UNSEEN_A, UNSEEN_LOW_A = 0.30, 0.15
+P = table("detection/wiring", "plausibility_alerts")
+UNSEEN_A, UNSEEN_LOW_A = P.number("unseen_a"), P.number("unseen_low_a")
 
 #: The same while nothing is wrong.
 IDLE = {kind: Condition(kind, battery, False) for kind, battery in (

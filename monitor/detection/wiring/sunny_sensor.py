@@ -1,13 +1,12 @@
 """A temperature sensor that does not sit on the battery: it warms and cools faster than such a mass can."""
 from dataclasses import dataclass
 
-#: Kelvin within half an hour that no house battery's mass follows: 10 kg or more with a time constant of hours
-#: (a five-hour lag under a step of 20 K moves it by 2 K).
-SWING_K, BLOCKS = 5.0, 3
-#: What was measured longer ago than this does not count [s].
-GAP_S = 1200.0
-#: So many swings, an hour apart at least, forgotten after this time [s].
-SWINGS, APART_S, MEMORY_S = 4, 3600.0, 2 * 86400.0
+from monitor.parameters import table
+
+P = table("detection/wiring", "sunny_sensor")
+SWING_K, BLOCKS = P.number("swing_k"), P.count("blocks")
+GAP_S = P.number("gap_s")
+SWINGS, APART_S, MEMORY_S = P.count("swings"), P.number("apart_s"), P.number("memory_s")
 
 
 @dataclass(frozen=True, slots=True)

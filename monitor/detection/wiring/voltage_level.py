@@ -2,24 +2,17 @@
 from dataclasses import dataclass, replace
 
 from monitor.battery.label import Battery
+from monitor.parameters import table
 
-#: Below this voltage a house battery holds next to nothing, and charging lifts it above at once [V].
-ALIVE_V = {True: 11.7, False: 12.3}
-#: ... and under light loads [of the rated capacity an hour] it shows at most this on the average there [V], within
-#: this band [V]: one that is only empty shows more at first and then falls through it.
-LIGHT_FRAC, LOW_V, BAND_V = 0.05, {True: 10.6, False: 10.9}, {True: 0.95, False: 1.1}
-#: Part of the rated capacity that must have gone out and have come in meanwhile; and that was drawn above what a
-#: battery shows without a charger [V].
-DRAWN_FRAC, CHARGED_FRAC, HIGH_FRAC, HIGH_V = 0.05, 0.03, 0.04, 14.9
-#: What a battery shows in between, by chemistry [V]: full and empty under light loads lie to both sides of it.
-MIDDLE_V = {True: 12.5, False: 13.15}
-#: The starter battery charged by an engine [V], and the part of a charging voltage that its rest is.
-CHARGED_V = 14.2
-REST_FRAC = (0.82, 0.945)
-#: Ten minutes count as one level where the voltage keeps within this part.
-LEVEL_FRAC = 0.012
-#: An engine's level below or above these is none [V]; so many tens of minutes of it.
-ENGINE_V, TIMES = (12.45, 15.6), 2
+P = table("detection/wiring", "voltage_level")
+ALIVE_V = P.by_chemistry("alive_v")
+LIGHT_FRAC, LOW_V, BAND_V = P.number("light_frac"), P.by_chemistry("low_v"), P.by_chemistry("band_v")
+DRAWN_FRAC, CHARGED_FRAC, HIGH_FRAC, HIGH_V = P.number("drawn_frac"), P.number("charged_frac"), P.number("high_frac"), P.number("high_v")
+MIDDLE_V = P.by_chemistry("middle_v")
+CHARGED_V = P.number("charged_v")
+REST_FRAC = P.numbers("rest_frac")
+LEVEL_FRAC = P.number("level_frac")
+ENGINE_V, TIMES = P.numbers("engine_v"), P.count("times")
 #: Ratios of dividers that are taken for each other: (what it is, what it is set to), both to one.
 MISTAKES = tuple((a, b) for a in (2, 3, 4, 5, 6, 8, 10, 11, 15) for b in (1, 2, 3, 4, 5, 6, 8, 10, 11, 15) if a != b)
 

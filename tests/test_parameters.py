@@ -1,0 +1,53 @@
+"""Numbers have homes: every row has a source and a user, and no pure room keeps constants of its own."""
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+from monitor import parameters
+from tests.test_layout import PURE, ROOT
+
+ROWS = [(room, module, name, row) for room, modules in parameters.rooms() for module, rows in modules.items() for name, row in rows.items()]
+
+#: Names of module-level numbers that are definitions, not knowledge: lengths of a day or a slot, indices, mathematics.
+DEFINITIONS = {"DAY_S", "WEEK_S", "SLOT_S", "DAY_SLOTS", "BINS", "NOON", "STEP_H", "Z95", "_GOLDEN", "BLOCK_S", "FAN_STEPS", "STATES", "SURFACE", "REFERENCE_C", "COMPENSATED_K", "CELL_CONSTANT_V"}
+
+
+def _sources(room: str, module: str) -> list[Path]:
+    """The files that may use a row: its own module; what several rooms share, any of monitor/."""
+    own = ROOT / "monitor" / room / f"{module}.py"
+    return sorted((ROOT / "monitor").rglob("*.py")) if room == "battery" else [own]
+
+
+@pytest.mark.parametrize(("room", "module"), sorted({(room, module) for room, module, _, _ in ROWS}))
+def test_every_row_is_used(room: str, module: str) -> None:
+    text = "\n".join(path.read_text() for path in _sources(room, module))
+    unused = [name for r, m, name, _ in ROWS if (r, m) == (room, module) and f'"{name}"' not in text]
+    assert not unused, f"monitor/{room}/parameters.toml, [{module}]: nothing uses {unused}"
+
+
+def test_every_row_has_a_unit_a_source_and_a_meaning() -> None:
+    bare = [f"{room} [{module}] {name}" for room, module, name, row in ROWS if not (row.unit and row.source and row.meaning)]
+    assert not bare
+
+
+@pytest.mark.parametrize("folder", PURE)
+def test_no_module_keeps_a_constant_of_its_own(folder: str) -> None:
+    """A number at the head of a module belongs into the room's parameters.toml, with its source."""
+    found = []
+    for path in (ROOT / folder).glob("*.py"):
+        for node in ast.parse(path.read_text()).body:
+            if isinstance(node, (ast.Assign, ast.AnnAssign)) and node.value is not None and path.name not in LEGACY:
+                targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+                names = {n.id for t in targets for n in ast.walk(t) if isinstance(n, ast.Name)}
+                numbers = [n.value for n in ast.walk(node.value) if isinstance(n, ast.Constant)
+                           and isinstance(n.value, (int, float)) and not isinstance(n.value, bool) and n.value not in (0, 1, 2)]
+                calls = any(isinstance(n, ast.Attribute) and isinstance(n.value, ast.Name) and n.value.id.isupper() for n in ast.walk(node.value))
+                if numbers and not calls and not names & DEFINITIONS and not any(re.fullmatch(r"[a-z_]+", n) for n in names):
+                    found.append(f"{path.relative_to(ROOT)}: {sorted(names)} = {numbers[:5]}")
+    assert not found, "\n".join(found)
+
+
+#: The charge filter that is being replaced keeps its numbers until it goes.
+LEGACY = {p.name for p in (ROOT / "monitor" / "estimation").glob("*.py")}
