@@ -4,10 +4,10 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo test bench install clean
+.PHONY: demo test bench deb install uninstall clean
 
 demo: $(STAMP)
-	$(BIN)/ampledger demo
+	$(BIN)/ampledger demo $(ARGS)
 
 test: $(VENV)/.installed-test
 	$(BIN)/python -m pytest
@@ -25,19 +25,24 @@ $(VENV)/.installed-test: pyproject.toml
 	$(BIN)/python -m pip install --quiet -e '.[test]'
 	touch $@ $(STAMP)
 
-# On a board, as root: a virtual environment of its own, the units, a user. See docs/install.md.
-install:
-	$(PYTHON) -m venv /opt/ampledger
-	/opt/ampledger/bin/python -m pip install --quiet .
-	install -d -m 755 /etc/ampledger
-	test -e /etc/ampledger/ampledger.toml || install -m 640 docs/example.toml /etc/ampledger/ampledger.toml
-	install -m 644 systemd/*.service /etc/systemd/system/
-	install -m 644 systemd/sysusers.conf /etc/sysusers.d/ampledger.conf
-	systemd-sysusers /etc/sysusers.d/ampledger.conf
-	chgrp ampledger /etc/ampledger/ampledger.toml
-	systemctl daemon-reload
-	@echo "Now run '/opt/ampledger/bin/ampledger setup --config /etc/ampledger/ampledger.toml' (or edit that file), then 'check' likewise,"
-	@echo "then: systemctl enable --now ampledger ampledger-dashboard"
+# One file to carry to a board: dist/ampledger_VERSION_ARCH.deb, and the wheel. make deb ARCH="amd64 arm64 armhf"
+deb: $(STAMP)
+	$(BIN)/python deb/build.py $(if $(ARCH),--arch $(ARCH))
+
+# On a board with a network, as root, from a checkout: the files of the package, put in place by hand. See docs/install.md.
+install: $(STAMP)
+	@! dpkg-query -W -f='$${Status}' ampledger 2>/dev/null | grep -q 'ok installed' || { echo "ampledger is installed as a package here; upgrade that, or remove it first: apt remove ampledger"; exit 1; }
+	$(BIN)/python deb/build.py --tree-only
+	rm -rf $(DESTDIR)/opt/ampledger
+	cp -a --no-preserve=ownership build/tree/$$($(BIN)/python deb/build.py --print-arch)/. $(DESTDIR)/
+	$(if $(DESTDIR),@echo "In place below $(DESTDIR). On the board: sh postinst configure",sh deb/postinst configure)
+
+uninstall:
+	sh deb/prerm remove
+	rm -rf /opt/ampledger /usr/bin/ampledger /usr/lib/systemd/system/ampledger*.service /usr/lib/sysusers.d/ampledger.conf /usr/share/doc/ampledger \
+	  /usr/share/man/man1/ampledger.1.gz /usr/share/bash-completion/completions/ampledger /usr/share/zsh/vendor-completions/_ampledger /usr/share/fish/vendor_completions.d/ampledger.fish
+	sh deb/postrm remove
+	@echo "The configuration stays in /etc/ampledger, the log in /var/lib/ampledger."
 
 clean:
 	rm -rf $(VENV) demo-data build dist .pytest_cache
