@@ -30,7 +30,8 @@ def main() -> None:
                     needed_by.setdefault(name, (version, []))[1].append(extra)
     file = HERE / "pins.txt"
     head = [line for line in file.read_text().splitlines() if line.startswith("#")]
-    lines = [f"{name}=={version}".ljust(38) + (f"# {', '.join(extras)}" if extras else "") for name, (version, extras) in sorted(needed_by.items())]
+    lines = [f"{name}=={version}".ljust(38) + (f"# {', '.join(extras)}" if extras else "")
+             for name, (version, extras) in sorted(needed_by.items())]
     file.write_text("\n".join([*head, *(line.rstrip() for line in lines)]) + "\n")
 
 

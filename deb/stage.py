@@ -6,7 +6,7 @@ import shutil
 import subprocess
 import sys
 import zipfile
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from email.utils import format_datetime
 from importlib.metadata import Distribution, PathDistribution
 from pathlib import Path
@@ -122,7 +122,7 @@ def _changelog(version: str) -> str:
     """Debian's form of it, which dpkg's tools read; what changed stands in NEWS.md."""
     made_s = float(os.environ.get("SOURCE_DATE_EPOCH", (ROOT / "CHANGELOG.md").stat().st_mtime))
     return (f"ampledger ({debian_version(version)}) stable; urgency=medium\n\n  * Changes, for owners: NEWS.md.gz beside this file.\n\n"
-            f" -- {MAINTAINER}  {format_datetime(datetime.fromtimestamp(made_s, timezone.utc))}\n")
+            f" -- {MAINTAINER}  {format_datetime(datetime.fromtimestamp(made_s, UTC))}\n")
 
 
 def debian_version(version: str) -> str:

@@ -68,7 +68,7 @@ def _fetch(wanted: list[Pin], arch: str, folder: Path) -> dict[str, str]:
         if not _download(beside, arch, python, folder):
             for pin in beside:
                 if not _download([pin], arch, python, folder):
-                    left_out |= {extra: pin.name for extra in pin.extras}
+                    left_out |= dict.fromkeys(pin.extras, pin.name)
     return left_out
 
 
