@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo test bench deb install uninstall clean
+.PHONY: demo test bench golden deb install uninstall clean
 
 demo: $(STAMP)
 	$(BIN)/ampledger demo $(ARGS)
@@ -43,6 +43,10 @@ uninstall:
 	  /usr/share/man/man1/ampledger.1.gz /usr/share/bash-completion/completions/ampledger /usr/share/zsh/vendor-completions/_ampledger /usr/share/fish/vendor_completions.d/ampledger.fish
 	sh deb/postrm remove
 	@echo "The configuration stays in /etc/ampledger, the log in /var/lib/ampledger."
+
+# What the trackers conclude from every recording and simulated life, written anew: see tests/golden.
+golden: $(VENV)/.installed-test
+	$(BIN)/python -m tests.golden
 
 clean:
 	rm -rf $(VENV) demo-data build dist .pytest_cache

@@ -1,0 +1,84 @@
+"""Every golden replay by name, run through the trackers and the alert rules exactly as the daemon runs them."""
+import tempfile
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from monitor import replay, watch
+from monitor.alerts import rules
+from monitor.battery import Battery, Vehicle
+from monitor.gather import minutes
+from monitor.sample import Sample
+from monitor.watch import Findings
+from tests.golden import lives, recordings, text
+
+FINDINGS = Path(__file__).parent / "findings"
+STARTS = "crank"
+HOUR_S = 3600.0
+
+
+def names() -> list[str]:
+    """All golden replays."""
+    return [*recordings.drives(), STARTS, *lives.lives()]
+
+
+def lines(name: str) -> list[str]:
+    """What a replay concludes today, as the lines of its file."""
+    if name == STARTS:
+        return list(_starts())
+    life = lives.lives().get(name)
+    if life is not None:
+        return [f"# {life.about}", *_sheet(_steps(life.samples(), life.vehicle), life.vehicle,
+                                           life.estimates_each_h, life.forecasts_each_h)]
+    drive = recordings.drive(name)
+    each_h = 6.0 if drive.days is None else 24.0
+    with tempfile.TemporaryDirectory() as out:
+        walked = ((step.findings, step.alerts) for step in replay.steps(drive.write(Path(out)), drive.vehicle))
+        return [f"# {drive.about}", *_sheet(walked, drive.vehicle, each_h, 2 * each_h)]
+
+
+def _steps(samples: Iterable[Sample], vehicle: Vehicle) -> Iterator[tuple[Findings, rules.Held]]:
+    held, alerts = watch.begin(vehicle), rules.begin()
+    for minute in minutes(samples):
+        held, found = watch.step(held, minute, vehicle)
+        alerts = rules.update(alerts, found.conditions, found.at_s)
+        yield found, alerts
+
+
+def _sheet(walked: Iterable[tuple[Findings, rules.Held]], vehicle: Vehicle, estimates_each_h: float,
+           forecasts_each_h: float) -> Iterator[str]:
+    """Estimates and forecasts thinned, every event and alert, the verdict's turns, and the sentences at the end."""
+    estimates, forecasts, happened = [], [], []
+    due_s = due_forecast_s = float("-inf")
+    verdict, found = "", None
+    for found, alerts in walked:
+        if found.at_s >= due_s:
+            estimates += text.estimates(found)
+            due_s = (found.at_s // (estimates_each_h * HOUR_S) + 1) * estimates_each_h * HOUR_S
+        if found.at_s >= due_forecast_s:
+            forecasts.append(text.forecast(found))
+            due_forecast_s = (found.at_s // (forecasts_each_h * HOUR_S) + 1) * forecasts_each_h * HOUR_S
+        happened += [text.event(news) for news in found.news]
+        for news in alerts.news:
+            happened += text.change(news)
+        if found.health.verdict != verdict:
+            verdict = found.health.verdict
+            happened.append(f"{found.at_s / 86400:8.3f} d verdict: {verdict}")
+    yield from ("", "## events, alerts, verdicts", *happened, "", "## estimates", *estimates, "", "## forecasts", *forecasts)
+    if found is not None:
+        yield from ("", "## sentences at the end", *text.sentences(found, vehicle.house.rated_capacity_ah))
+
+
+def _starts() -> Iterator[str]:
+    vehicle = Vehicle(Battery("house", "agm", 100.0), Battery("starter", "agm", 60.0))
+    yield "# twenty recorded starts, each a life of its own"
+    for name, samples in recordings.starts():
+        found = None
+        happened: list[str] = []
+        for found, alerts in _steps(samples, vehicle):
+            happened += [text.event(news) for news in found.news]
+            happened += [line for news in alerts.news for line in text.change(news)]
+        assert found is not None
+        starter = found.starter
+        yield (f"{name}: lowest {text.answer(starter.crank_lowest_v)}; drop {text.answer(starter.crank_drop_frac)}; "
+               f"{starter.crank_verdict or '-'}; engine {found.join.engine}")
+        yield from (f"    {line.strip()}" for line in happened)

@@ -1,0 +1,80 @@
+"""Findings as lines that a diff shows well: one line a moment, six significant digits."""
+from collections.abc import Iterable
+
+from monitor import report
+from monitor.alerts.rules import AlertChange
+from monitor.findings import Answer, Estimate, Event
+from monitor.watch import Findings
+
+
+def number(value: float | None) -> str:
+    """Six significant digits, or a dash."""
+    return "-" if value is None else f"{value + 0.0:.6g}"
+
+
+def answer(found: Answer) -> str:
+    """Value, interval and basis; a question mark where it is not known yet."""
+    if not isinstance(found, Estimate):
+        return "?"
+    return f"{number(found.value)} ({number(found.low)} {number(found.high)}) {found.basis}"
+
+
+def _days(at_s: float) -> str:
+    return f"{at_s / 86400:8.3f} d"
+
+
+def estimates(found: Findings) -> Iterable[str]:
+    """Three lines of estimates: the house battery, the starter with the join, and the long run."""
+    charge, join, starter, health = found.charge, found.join, found.starter, found.health
+    at = _days(found.at_s)
+    yield (f"{at} house: charge {answer(charge.charge_frac)}; capacity {answer(charge.capacity_ah)}; left {answer(charge.charge_left_ah)}; "
+           f"usable {answer(charge.usable_left_ah)}; ohm {answer(charge.resistance_ohm)}; offset {answer(charge.current_offset_a)}; "
+           f"anchor {charge.anchor or '-'} {number(charge.anchor_age_s)}; {charge.charging_stage}")
+    yield (f"{at} starter: charge {answer(starter.charge_frac)}; rest {answer(starter.rest_voltage_v)}; drain {answer(starter.drain_a)}; "
+           f"doubtful after {number(starter.doubtful_after_s)}; crank {answer(starter.crank_lowest_v)} {answer(starter.crank_drop_frac)} "
+           f"{starter.crank_verdict or '-'}; isolator {join.isolator}, engine {join.engine}, {join.build}, path {answer(join.path_resistance_ohm)}")
+    yield (f"{at} long run: {health.verdict}; usable {answer(health.capacity_frac)}; growth {answer(health.resistance_growth_ratio)}; "
+           f"ohm {answer(health.resistance_ohm)}; own {answer(health.own_capacity_ah)}; weeks {health.weeks_count}; out {number(health.charge_out_ah)}; "
+           f"cycles {number(health.full_cycles_count)}; total in {number(found.counts.total.received_ah)} out {number(found.counts.total.spent_ah)}")
+
+
+def forecast(found: Findings) -> str:
+    """One forecast in a line."""
+    f = found.forecast
+    fan = [point for point in f.fan if point[0] <= 86400.0][-1:]
+    return (f"{_days(found.at_s)} before sun {number(f.probability_before_sun)}; reserve in {number(f.reserve_in_s)} ({number(f.reserve_in_low_s)} "
+            f"{number(f.reserve_in_high_s)}); lowest {number(f.lowest_frac)} ({number(f.lowest_low_frac)} {number(f.lowest_high_frac)}); "
+            f"sun in {number(f.sun_back_in_s)}; full in {number(f.full_in_s)}; if cloudy {number(f.probability_cloudy_tomorrow)}; "
+            f"fan {' '.join(number(x) for point in fan for x in point) or '-'}; levers {len(f.levers)}")
+
+
+def event(news: Event) -> str:
+    """What happened once."""
+    figures = "".join(f" {name}={number(value)}" for name, value in news.figures)
+    return f"{_days(news.at_s)} {news.kind} {news.battery}: {news.message}{figures}"
+
+
+def change(news: AlertChange) -> Iterable[str]:
+    """What happened to an alert, with its words when it is raised or becomes worse."""
+    alert = news.alert
+    yield (f"{_days(news.at_s)} {news.what} {alert.kind} {alert.battery}, {alert.priority}"
+           f"{'' if news.announce else ', not announced'}")
+    if news.what in ("raised", "worse"):
+        for heading, words in (("seen", alert.seen), ("means", alert.means), ("look first", alert.look_first),
+                               ("goes away", alert.clears_when)):
+            yield f"           {heading}: {words}"
+
+
+def sentences(found: Findings, rated_capacity_ah: float) -> Iterable[str]:
+    """What the pages would say at the end, every reason for not knowing, and the verdict's evidence."""
+    yield from report.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+                              [c for c in found.conditions if c.active])
+    yield report.day_sentence(found.counts.total, "In all")
+    yield report.crank_sentence(found.starter)
+    yield report.health_sentence(found.health, rated_capacity_ah)
+    for line in found.health.lines:
+        yield f"{line.weight}: {line.seen} | {line.overturned_by}"
+    yield f"join: {found.join.because}"
+    yield f"chemistry: {found.charge.chemistry_doubt}"
+    for lever, probability in found.forecast.levers:
+        yield f"lever: {lever} {number(probability)}"
