@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from drivers.simulated import steps
 from drivers.vehicle import BatteryPlan, Drive, Ordered, Plan, SensorPlan, VehicleSim
-from monitor.battery import Battery, CurrentSensor, Vehicle
+from monitor.battery.label import Battery, CurrentSensor, Vehicle
 from monitor.sample import Sample
 
 DAY_S, HOUR_S = 86400.0, 3600.0

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor import config
-from monitor.battery import Vehicle
+from monitor.config import load
+from monitor.battery.label import Vehicle
 from monitor.sample import Sample
 from tests.reference import RECORDINGS, vehicle_toml
 
@@ -51,7 +51,7 @@ def owner(folder: Path) -> Vehicle:
     with tempfile.TemporaryDirectory() as out:
         path = Path(out) / "vehicle.toml"
         path.write_text(vehicle_toml(folder))
-        return config.load(path, need_sources=False).vehicle
+        return load.load(path, need_sources=False).vehicle
 
 
 def drives() -> dict[str, Path]:

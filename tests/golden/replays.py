@@ -3,12 +3,13 @@ import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from monitor import replay, watch
+from monitor import pipeline
+from monitor.process import replay
 from monitor.alerts import rules
-from monitor.battery import Battery, Vehicle
-from monitor.gather import minutes
+from monitor.battery.label import Battery, Vehicle
+from monitor.sampling.gather import minutes
 from monitor.sample import Sample
-from monitor.watch import Findings
+from monitor.pipeline import Findings
 from tests.golden import lives, recordings, text
 
 FINDINGS = Path(__file__).parent / "findings"
@@ -36,15 +37,15 @@ def lines(name: str) -> list[str]:
         return [f"# {drive.about}", *_sheet(walked, drive.vehicle, each_h, 2 * each_h)]
 
 
-def _steps(samples: Iterable[Sample], vehicle: Vehicle) -> Iterator[tuple[Findings, rules.Held]]:
-    held, alerts = watch.begin(vehicle), rules.begin()
+def _steps(samples: Iterable[Sample], vehicle: Vehicle) -> Iterator[tuple[Findings, rules.AlertsState]]:
+    held, alerts = pipeline.begin(vehicle), rules.begin()
     for minute in minutes(samples):
-        held, found = watch.step(held, minute, vehicle)
+        held, found = pipeline.step(held, minute, vehicle)
         alerts = rules.update(alerts, found.conditions, found.at_s)
         yield found, alerts
 
 
-def _sheet(walked: Iterable[tuple[Findings, rules.Held]], vehicle: Vehicle, estimates_each_h: float,
+def _sheet(walked: Iterable[tuple[Findings, rules.AlertsState]], vehicle: Vehicle, estimates_each_h: float,
            forecasts_each_h: float) -> Iterator[str]:
     """Estimates and forecasts thinned, every event and alert, the verdict's turns, and the sentences at the end."""
     estimates, forecasts, happened = [], [], []
@@ -65,7 +66,7 @@ def _sheet(walked: Iterable[tuple[Findings, rules.Held]], vehicle: Vehicle, esti
             happened.append(f"{found.at_s / 86400:8.3f} d verdict: {verdict}")
     yield from ("", "## events, alerts, verdicts", *happened, "", "## estimates", *estimates, "", "## forecasts", *forecasts)
     if found is not None:
-        yield from ("", "## sentences at the end", *text.sentences(found, vehicle.house.rated_capacity_ah))
+        yield from ("", "## sentences at the end", *text.closing_words(found, vehicle.house.rated_capacity_ah))
 
 
 def _starts() -> Iterator[str]:

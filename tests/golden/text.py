@@ -1,10 +1,10 @@
 """Findings as lines that a diff shows well: one line a moment, six significant digits."""
 from collections.abc import Iterable
 
-from monitor import report
+from monitor.reporting import sentences
 from monitor.alerts.rules import AlertChange
 from monitor.findings import Answer, Estimate, Event
-from monitor.watch import Findings
+from monitor.pipeline import Findings
 
 
 def number(value: float | None) -> str:
@@ -65,13 +65,13 @@ def change(news: AlertChange) -> Iterable[str]:
             yield f"           {heading}: {words}"
 
 
-def sentences(found: Findings, rated_capacity_ah: float) -> Iterable[str]:
+def closing_words(found: Findings, rated_capacity_ah: float) -> Iterable[str]:
     """What the pages would say at the end, every reason for not knowing, and the verdict's evidence."""
-    yield from report.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+    yield from sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
                               [c for c in found.conditions if c.active])
-    yield report.day_sentence(found.counts.total, "In all")
-    yield report.crank_sentence(found.starter)
-    yield report.health_sentence(found.health, rated_capacity_ah)
+    yield sentences.day_sentence(found.counts.total, "In all")
+    yield sentences.crank_sentence(found.starter)
+    yield sentences.health_sentence(found.health, rated_capacity_ah)
     for line in found.health.lines:
         yield f"{line.weight}: {line.seen} | {line.overturned_by}"
     yield f"join: {found.join.because}"
