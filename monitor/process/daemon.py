@@ -15,9 +15,9 @@ from monitor.config import instruments
 from monitor.findings import Condition, Event
 from monitor.guides.wiring_plan import Wiring
 from monitor.planning import battery_history
-from monitor.process import shunt_calibration
 from monitor.process.dating import Dating
-from monitor.process.owner_requests import carry_out, apply_zero
+from monitor.process import owner_requests, shunt_calibration
+from monitor.process.owner_requests import Kept, Moment, Outcome, apply_zero
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
@@ -37,6 +37,7 @@ FAILURES = 3
 WAIT_FOR_TIME_S = 50.0
 #: Readings kept in memory while the log's end cannot be read, to be lived through again when it can [s].
 UNPLACED_S = 2 * 3600.0
+DAY_S = 86400.0
 
 
 class OtherLog(Exception):
@@ -278,17 +279,35 @@ class Daemon:
                                f"now is in it all the same{lost}."))
 
     def _carry_out(self, request: requests.Request, at_s: float) -> None:
-        batch = carry_out(self, request, at_s)
-        if batch is not None:
-            self.writer.offer(batch)
-            for alert in batch.alerts:
+        kept = Kept(self.state, self.vehicle, self.lives)
+        if request.kind == "set_clock":
+            done = Outcome(kept, self._set_clock(request, at_s))
+        else:
+            offset_s = self.label.utc_offset_s if self.label is not None else 0.0
+            done = owner_requests.carry_out(kept, request, Moment(at_s, offset_s, self._begin, self._currents_since))
+        self.state, self.vehicle, self.lives = done.kept.state, done.kept.vehicle, done.kept.history
+        for key, text in done.remember:
+            self.writer.remember(key, text)
+        if done.batch is not None:
+            self.writer.offer(done.batch)
+            for event in done.batch.events:
+                log.log(logging.WARNING if event.kind == "request_refused" else logging.INFO, "%s: %s", request.kind, event.message)
+            for alert in done.batch.alerts:
                 log.info("%s of %s: %s", request.kind, alert.kind, alert.state)
 
-    def begin_trackers(self, vehicle: Vehicle) -> Any:
-        """What the trackers hold at the very beginning."""
-        return self._begin(vehicle)
+    def _set_clock(self, request: requests.Request, at_s: float) -> Batch | None:
+        values = request.values
+        try:
+            if not 0 < values["sigma_s"] < DAY_S:
+                raise ValueError(f"a time that is known to {values['sigma_s']:g} s is of no use")
+            labels = self.dated_by_owner(values["utc_s"], values["sigma_s"], values["asked_boot_s"], bool(values.get("sure", 0)))
+        except (KeyError, ValueError, TypeError) as error:
+            return owner_requests.refusal(request, error, at_s)
+        if not labels:
+            return None
+        return Batch(labels=labels, events=(Event(at_s, "clock_set", "vehicle", "The owner said what time it is; the log is dated by it."),))
 
-    def currents_since(self, from_s: float) -> list[float]:
+    def _currents_since(self, from_s: float) -> list[float]:
         """House currents measured since a moment of the last half hour [A]."""
         return [a for at_s, a in self._currents if at_s >= from_s]
 

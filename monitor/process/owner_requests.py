@@ -1,154 +1,187 @@
-"""What the owner asked for from a page or a command, carried out between two beats."""
-import logging
-from dataclasses import fields, replace
+"""What the owner asked for from a page or a command: a pure fold over what the daemon keeps."""
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from monitor.alerts import rules
-from monitor.battery.label import CHEMISTRIES, CurrentSensor
+from monitor.battery.label import CHEMISTRIES, CurrentSensor, Vehicle
 from monitor.commissioning import steps
 from monitor.estimation import charge
 from monitor.findings import Event
 from monitor.planning import battery_history
+from monitor.planning.battery_history import BatteryHistory
 from monitor.store import saving
 from monitor.store.batch import Batch
 from monitor.store.requests import Request
+from monitor.store.state import State
 from monitor.wear import charge_tested, health
 from monitor.wear.verdict import CapacityTest
 
-log = logging.getLogger("ampledger.requests")
+#: Fewest readings of the house current that a zero is taken from.
+LEAST_READINGS = 20
 
 
-def carry_out(daemon: Any, request: Request, at_s: float) -> Batch | None:
-    """Does what was asked; returns what is to be logged, or None where nothing changed."""
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a request may change: the saved state, the vehicle as it is known, and the batteries it has had."""
+
+    state: State
+    vehicle: Vehicle
+    history: BatteryHistory
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What a request may need to know of the present.
+
+    at_s is the log's time, utc_offset_s what makes UTC of it; begin gives fresh trackers for a vehicle;
+    currents_since(at_s) the house currents measured since a moment of the last half hour [A].
+    """
+
+    at_s: float
+    utc_offset_s: float
+    begin: Callable[[Vehicle], Any]
+    currents_since: Callable[[float], list[float]]
+
+    @property
+    def utc_s(self) -> float:
+        """The present as UTC."""
+        return self.at_s + self.utc_offset_s
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What is kept from now on, what is to be logged (None: nothing changed), and what the log remembers by name."""
+
+    kept: Kept
+    batch: Batch | None = None
+    remember: tuple[tuple[str, str], ...] = ()
+
+
+def carry_out(kept: Kept, request: Request, now: Moment) -> Outcome:
+    """Does what was asked. What cannot be done changes nothing and becomes an event that says why.
+
+    kept: what the daemon keeps; request: what was asked, by its kind and values; now: the present.
+    """
     try:
-        return _DO[request.kind](daemon, at_s, **request.values)
+        return _DO[request.kind](kept, now, **request.values)
     except (KeyError, ValueError, TypeError) as error:
-        log.warning("asked for %s, not done: %s", request.kind, error.args[0] if error.args else error)
-        return Batch(events=(Event(at_s, "request_refused", "vehicle", f"Asked for {request.kind.replace('_', ' ')}; not done: "
-                                   f"{error.args[0] if error.args else error}."),))
+        return Outcome(kept, refusal(request, error, now.at_s))
 
 
-def _acknowledge(daemon: Any, at_s: float, alert: int) -> Batch:
-    return _alerts(daemon, rules.acknowledge(daemon.state.alerts, alert, at_s))
+def refusal(request: Request, error: Exception, at_s: float) -> Batch:
+    """The event that says why a request was not carried out."""
+    why = error.args[0] if error.args else error
+    return Batch(events=(Event(at_s, "request_refused", "vehicle", f"Asked for {request.kind.replace('_', ' ')}; not done: {why}."),))
 
 
-def _shelve(daemon: Any, at_s: float, alert: int, for_s: float) -> Batch:
-    return _alerts(daemon, rules.shelve(daemon.state.alerts, alert, at_s + for_s, at_s))
+def _acknowledge(kept: Kept, now: Moment, alert: int) -> Outcome:
+    return _alerts(kept, rules.acknowledge(kept.state.alerts, alert, now.at_s))
 
 
-def _alerts(daemon: Any, held: rules.AlertsState) -> Batch:
-    daemon.state = replace(daemon.state, alerts=replace(held, news=()))
-    return Batch(state=daemon.state, alerts=tuple(change.alert for change in held.news))
+def _shelve(kept: Kept, now: Moment, alert: int, for_s: float) -> Outcome:
+    return _alerts(kept, rules.shelve(kept.state.alerts, alert, now.at_s + for_s, now.at_s))
 
 
-def _battery_replaced(daemon: Any, at_s: float, battery: str, rated_capacity_ah: float | None = None, label: str = "",
-                      chemistry: str | None = None, at_utc_s: float | None = None) -> Batch:
+def _alerts(kept: Kept, alerts: rules.AlertsState) -> Outcome:
+    state = replace(kept.state, alerts=replace(alerts, news=()))
+    return Outcome(replace(kept, state=state), Batch(state=state, alerts=tuple(change.alert for change in alerts.news)))
+
+
+def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: float | None = None, label: str = "",
+                      chemistry: str | None = None, at_utc_s: float | None = None) -> Outcome:
     """What was learnt of the old battery is put aside; everything else goes on."""
-    _place(battery)
+    _check_place(battery)
     if chemistry is not None and chemistry not in CHEMISTRIES:
         raise ValueError(f"no chemistry {chemistry!r:.20}; flooded, agm, gel or lfp")
-    before, vehicle = daemon.vehicle, daemon.vehicle
-    plate = getattr(vehicle, battery)
+    plate = getattr(kept.vehicle, battery)
     if rated_capacity_ah is not None:
         plate = replace(plate, rated_capacity_ah=float(rated_capacity_ah))
     if chemistry is not None and chemistry != plate.chemistry:
         # the charger's voltages were those of the old kind
         plate = replace(plate, chemistry=chemistry, absorption_v=None, float_v=None, equalise_v=None)
-    vehicle = replace(vehicle, **{battery: plate})
-    when = _utc_s(daemon, at_s) if at_utc_s is None else at_utc_s
-    lives = battery_history.replace_battery(daemon.lives, battery, before, vehicle, when, label)
-    if vehicle != before:
-        daemon.vehicle = vehicle
-        daemon.writer.remember("vehicle", saving.to_text(vehicle))
-    _keep(daemon, lives)
-    fresh, held = daemon.begin_trackers(vehicle), daemon.state.watch
-    names = {"house": ("charge", "health", "limits"), "starter": ("starter",)}[battery]
-    begun = {name: getattr(fresh, name) for name in names if hasattr(held, name)}
-    if isinstance(begun.get("charge"), charge.ChargeState):
-        begun["charge"] = charge.replaced(held.charge, vehicle)  # the shunt and the habits belong to the vehicle
-    held = replace(held, **begun)
-    daemon.state = replace(daemon.state, watch=held)
+    vehicle = replace(kept.vehicle, house=plate) if battery == "house" else replace(kept.vehicle, starter=plate)
+    when = now.utc_s if at_utc_s is None else at_utc_s
+    history = battery_history.replace_battery(kept.history, battery, kept.vehicle, vehicle, when, label)
+    trackers = kept.state.watch
+    state = replace(kept.state, watch=_begin_anew(trackers, now.begin(vehicle), battery, vehicle))
     words = f", {label}" if label else ""
-    if vehicle != before:
+    remember = [("batteries", saving.to_text(history))]
+    if vehicle != kept.vehicle:
         words += f". Its label says {plate.rated_capacity_ah:g} Ah, {plate.chemistry}; write that into the configuration too"
-    return Batch(state=daemon.state, events=(Event(at_s, "battery_replaced", battery, f"A new {battery} battery was put in{words}.",
-                                                   (("rated_capacity_ah", plate.rated_capacity_ah),)),))
+        remember.append(("vehicle", saving.to_text(vehicle)))
+    event = Event(now.at_s, "battery_replaced", battery, f"A new {battery} battery was put in{words}.",   # type: ignore[arg-type]  # checked above
+                  (("rated_capacity_ah", plate.rated_capacity_ah),))
+    return Outcome(Kept(state, vehicle, history), Batch(state=state, events=(event,)), tuple(remember))
 
 
-def _battery_described(daemon: Any, at_s: float, battery: str, label: str | None = None,
-                       installed_utc_s: float | None = None) -> Batch:
-    _place(battery)
-    _keep(daemon, battery_history.describe_battery(daemon.lives, battery, daemon.vehicle, label, installed_utc_s))
-    return Batch(events=(Event(at_s, "battery_described", battery, f"The owner told of the {battery} battery"
-                               f"{f': {battery_history.check_label(label)}' if label else ''}."),))
+def _begin_anew(trackers: Any, fresh: Any, battery: str, vehicle: Vehicle) -> Any:
+    """The trackers with those of one battery begun anew; the shunt and the habits belong to the vehicle and stay."""
+    names = {"house": ("charge", "health", "limits"), "starter": ("starter",)}[battery]
+    begun = {name: getattr(fresh, name) for name in names if hasattr(trackers, name)}
+    if isinstance(begun.get("charge"), charge.ChargeState):
+        begun["charge"] = charge.replaced(trackers.charge, vehicle)
+    return replace(trackers, **begun)
 
 
-def _capacity_tested(daemon: Any, at_s: float, capacity_ah: float, low_ah: float, high_ah: float, reached_end: int,
-                     ended_utc_s: float) -> Batch | None:
-    """A capacity test speaks in the verdict from now on, and to the charge tracker."""
-    if not 0 < low_ah <= capacity_ah <= high_ah < 5 * daemon.vehicle.house.rated_capacity_ah:
+def _battery_described(kept: Kept, now: Moment, battery: str, label: str | None = None,
+                       installed_utc_s: float | None = None) -> Outcome:
+    _check_place(battery)
+    history = battery_history.describe_battery(kept.history, battery, kept.vehicle, label, installed_utc_s)
+    words = f": {battery_history.check_label(label)}" if label else ""
+    event = Event(now.at_s, "battery_described", battery, f"The owner told of the {battery} battery{words}.")   # type: ignore[arg-type]  # checked above
+    return Outcome(replace(kept, history=history), Batch(events=(event,)), (("batteries", saving.to_text(history)),))
+
+
+def _capacity_tested(kept: Kept, now: Moment, capacity_ah: float, low_ah: float, high_ah: float, reached_end: int,
+                     ended_utc_s: float) -> Outcome:
+    """A capacity test counts in the verdict from now on, and for the charge estimate."""
+    vehicle, trackers = kept.vehicle, kept.state.watch
+    if not 0 < low_ah <= capacity_ah <= high_ah < 5 * vehicle.house.rated_capacity_ah:
         raise ValueError(f"{low_ah:g} to {high_ah:g} Ah around {capacity_ah:g} Ah is no result of a capacity test")
-    test = CapacityTest(at_s + min(ended_utc_s - _utc_s(daemon, at_s), 0.0), float(capacity_ah), float(low_ah), float(high_ah),
-                        bool(reached_end))
-    held, vehicle = daemon.state.watch, daemon.vehicle
-    before = held.health.test if isinstance(getattr(held, "health", None), health.HealthState) else None
-    if before is not None and abs(before.at_s - test.at_s) < 60:
-        return None  # the same test asked for twice
-    if isinstance(getattr(held, "health", None), health.HealthState):
-        held = replace(held, health=health.note_capacity_test(held.health, test, vehicle))
-    if isinstance(getattr(held, "charge", None), charge.ChargeState):
-        held = replace(held, charge=charge_tested.apply_capacity_test(held.charge, test, vehicle))
-    daemon.state = replace(daemon.state, watch=held)
+    test = CapacityTest(now.at_s + min(ended_utc_s - now.utc_s, 0.0), float(capacity_ah), float(low_ah), float(high_ah), bool(reached_end))
+    if isinstance(getattr(trackers, "health", None), health.HealthState):
+        before = trackers.health.test
+        if before is not None and abs(before.at_s - test.at_s) < 60:
+            return Outcome(kept)  # the same test asked for twice
+        trackers = replace(trackers, health=health.note_capacity_test(trackers.health, test, vehicle))
+    if isinstance(getattr(trackers, "charge", None), charge.ChargeState):
+        trackers = replace(trackers, charge=charge_tested.apply_capacity_test(trackers.charge, test, vehicle))
+    state = replace(kept.state, watch=trackers)
     found = f"{capacity_ah:.0f} Ah ({low_ah:.0f} to {high_ah:.0f})" if reached_end else f"at least {low_ah:.0f} Ah"
-    return Batch(state=daemon.state, events=(Event(at_s, "capacity_test", "house", f"A capacity test of the house battery gave {found}.",
-                                                   tuple((f.name, float(getattr(test, f.name))) for f in fields(test))),))
+    event = Event(now.at_s, "capacity_test", "house", f"A capacity test of the house battery gave {found}.",
+                  tuple((f.name, float(getattr(test, f.name))) for f in fields(test)))
+    return Outcome(replace(kept, state=state), Batch(state=state, events=(event,)))
 
 
-def _place(battery: str) -> None:
+def _calibrate_zero(kept: Kept, now: Moment, minutes: float) -> Outcome:
+    """The mean of what the shunt showed over the last minutes becomes its zero."""
+    seen = now.currents_since(now.at_s - 60 * minutes)
+    if len(seen) < LEAST_READINGS:
+        raise ValueError(f"the house current was measured only {len(seen)} times in these {minutes:g} minutes")
+    found = steps.zero(steps.show_reading(seen))
+    sensor = replace(kept.vehicle.current_sensor, offset_a=found.value, offset_sigma_a=found.sigma)
+    state = apply_zero(kept.state, sensor)
+    event = Event(now.at_s, "calibrated", "house", f"The shunt's zero is {found.value:+.3f} A from {len(seen)} readings.",
+                  (("offset_a", found.value), ("offset_sigma_a", sensor.offset_sigma_a)))
+    return Outcome(Kept(state, replace(kept.vehicle, current_sensor=sensor), kept.history), Batch(state=state, events=(event,)),
+                   (("calibration", saving.to_text(sensor)),))
+
+
+def apply_zero(state: State, sensor: CurrentSensor) -> State:
+    """The state after the shunt's zero was measured: what the charge estimate had learnt beyond it is put aside."""
+    trackers = state.watch
+    if not isinstance(getattr(trackers, "charge", None), charge.ChargeState):
+        return state
+    return replace(state, watch=replace(trackers, charge=charge.calibrated_zero(trackers.charge, sensor.offset_a, sensor.offset_sigma_a)))
+
+
+def _check_place(battery: str) -> None:
     if battery not in ("house", "starter"):
         raise ValueError(f"no battery called {battery!r}; house or starter")
 
 
-def _utc_s(daemon: Any, at_s: float) -> float:
-    return at_s + daemon.label.utc_offset_s
-
-
-def _keep(daemon: Any, lives: battery_history.BatteryHistory) -> None:
-    daemon.lives = lives
-    daemon.writer.remember("batteries", saving.to_text(lives))
-
-
-def _calibrate_zero(daemon: Any, at_s: float, minutes: float) -> Batch:
-    """The mean of what the shunt showed over the last minutes becomes its zero."""
-    seen = daemon.currents_since(at_s - 60 * minutes)
-    if len(seen) < 20:
-        raise ValueError(f"the house current was measured only {len(seen)} times in these {minutes:g} minutes")
-    found = steps.zero(steps.show_reading(seen))
-    mean = found.value
-    sensor = replace(daemon.vehicle.current_sensor, offset_a=mean, offset_sigma_a=found.sigma)
-    daemon.vehicle = replace(daemon.vehicle, current_sensor=sensor)
-    daemon.writer.remember("calibration", saving.to_text(sensor))
-    daemon.state = apply_zero(daemon.state, sensor)
-    return Batch(state=daemon.state, events=(Event(at_s, "calibrated", "house", f"The shunt's zero is {mean:+.3f} A from {len(seen)} readings.",
-                               (("offset_a", mean), ("offset_sigma_a", sensor.offset_sigma_a))),))
-
-
-def apply_zero(state: Any, sensor: CurrentSensor) -> Any:
-    """The daemon's state after the shunt's zero was measured: what the charge filter had learnt beyond it is put aside."""
-    held = state.watch
-    if not isinstance(getattr(held, "charge", None), charge.ChargeState):
-        return state
-    return replace(state, watch=replace(held, charge=charge.calibrated_zero(held.charge, sensor.offset_a, sensor.offset_sigma_a)))
-
-
-def _set_clock(daemon: Any, at_s: float, utc_s: float, sigma_s: float, asked_boot_s: float, sure: int = 0) -> Batch | None:
-    if not 0 < sigma_s < 86400:
-        raise ValueError(f"a time that is known to {sigma_s:g} s is of no use")
-    labels = daemon.dated_by_owner(utc_s, sigma_s, asked_boot_s, bool(sure))
-    if not labels:
-        return None
-    return Batch(labels=labels, events=(Event(at_s, "clock_set", "vehicle", "The owner said what time it is; the log is dated by it."),))
-
-
-_DO = {"acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "battery_described": _battery_described,
-       "capacity_tested": _capacity_tested, "calibrate_zero": _calibrate_zero, "set_clock": _set_clock}
+#: What a fold can do; the time is set by the daemon, which owns the clock.
+_DO: dict[str, Callable[..., Outcome]] = {
+    "acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "battery_described": _battery_described,
+    "capacity_tested": _capacity_tested, "calibrate_zero": _calibrate_zero}
