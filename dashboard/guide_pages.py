@@ -12,11 +12,16 @@ from monitor.circuits.circuit import KINDS, LAYINGS, PLACES, Circuit, Refused
 from monitor.circuits.design import CAUTION, Sheet, design
 from monitor.circuits.source import Supply
 from monitor.guides import wiring_picture
+from monitor.planning import parked_return
+from monitor.planning.parked import make_plan as make_parking_plan
+from monitor.reporting import parked_words
 from monitor.guides.wiring_plan import Wiring, WiringPlan, make_plan
 
 guides = Blueprint("guides", __name__)
 #: Drawn as measured where the log does not tell what is.
 USUAL = ("house_voltage_v", "house_current_a", "starter_voltage_v", "house_temperature_c")
+#: How far the last stay is looked for, and the last warmth [s].
+LOOK_BACK_S, WARMTH_S = 200 * 86400.0, 7 * 86400.0
 INSULATIONS_C = (60, 70, 75, 80, 85, 90, 100, 105, 125)
 
 
@@ -35,6 +40,38 @@ def starting_help() -> str:
     """What to do when it will not start."""
     lead, body = guide_text.lead_and_body("starting-help")
     return render_template("guide.html", title="If it will not start", page="starting-help", book=_book(), lead=lead, body=body)
+
+
+@guides.get("/parked")
+def parked() -> str:
+    """How long it may stand, what to do before, and where the charge went after the last stay."""
+    book = books.open_log_view()
+    if book.now is None or book.vehicle is None:
+        return render_template("words.html", title="Parked", page="parked", book=book, heading="Nothing has been concluded yet.",
+                               text="How long the vehicle may stand shows once there are figures.", todo=())
+    end_s = book.now.utc_s
+    hours = book.hours(end_s - LOOK_BACK_S)
+    given = {name: request.args.get(name, "").strip()[:12] for name in ("weeks", "temperature")}
+    found, plan, refused = book.now.findings, None, ""
+    try:
+        plan = make_parking_plan(
+            book.vehicle, found.starter.charge_frac, found.starter.drain_a, found.charge.charge_frac, found.charge.capacity_ah,
+            found.loads.shares.base_a, found.loads.shares.harvest_ah_per_day, _number(given["weeks"], "weeks", 4.0),
+            _number(given["temperature"], "temperature", parked_return.recent_c(hours, end_s - WARMTH_S)))
+    except ValueError as error:
+        refused = str(error)
+    stay = parked_return.latest_stay(hours, book.vehicle)
+    return render_template(
+        "parked.html", title="Parked", page="parked", book=book, given=given, plan=plan, refused=refused, words=parked_words,
+        stay=parked_words.stay_sentences(stay) if stay else [], stay_from=clock_text(stay.from_utc_s) if stay else "")
+
+
+def _number(text: str, name: str, usual: float) -> float:
+    """A figure of a form. Raises ValueError."""
+    try:
+        return float(text.replace(",", ".")) if text else usual
+    except ValueError:
+        raise ValueError(f"{name} is {text!r}: write a number") from None
 
 
 @guides.get("/circuits")

@@ -13,6 +13,7 @@ from dashboard.words import age_words, clock_text, local_hour
 from monitor.battery.label import Vehicle
 from monitor.pipeline import Findings
 from monitor.guides.wiring_plan import Wiring
+from monitor.planning import parked_return
 from monitor.planning.battery_history import BatteryHistory
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
@@ -156,6 +157,10 @@ class LogView:
     def sources(self) -> dict[str, str]:
         """Quantity -> the instrument that measures it."""
         return self._ask_once("sources", lambda reader: reader.sources())
+
+    def hours(self, from_utc_s: float) -> list[parked_return.Hour]:
+        """Every hour since a moment, oldest first."""
+        return self._ask_once("hours", lambda reader: parked_return.hours_of(reader.rolled("hours", from_utc_s)))
 
     def wiring(self) -> Wiring:
         """What the configuration says of the wiring."""

@@ -10,7 +10,7 @@ COMMANDS = {
     "setup": "setup", "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
     "doctor": "doctor", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
-    "ventilation": "wiring", "wire": "wire",
+    "ventilation": "wiring", "parked": "parked", "wire": "wire",
     "size": "size", "whatif": "whatif", "report": "report", "captest": "captest",
 }
 

@@ -68,3 +68,17 @@ def test_a_name_is_only_a_name(client) -> None:
     name = quote("<script>alert(1)</script>")
     for tail in ("", "&print=1"):
         assert "<script>alert" not in client().get(f"/circuits?name={name}&current=5&length=4{tail}").text
+
+
+@pytest.mark.parametrize("log", ("simulated", "real", "old", "unsure", "empty"))
+def test_parked_says_how_long_or_what_is_missing(client, log: str) -> None:
+    answer = client(log).get("/parked")
+    seen = Text(answer.text).text
+    assert answer.status_code == 200 and ("Before you leave" in seen or "Nothing has been concluded yet" in seen)
+    assert not re.search(r"\bNone\b|\bnan\b|\binf\b|Undefined|[{}]{2}", seen)
+
+
+@pytest.mark.parametrize("query", ["weeks=-1", "weeks=many", "weeks=1e9", "temperature=200", "temperature=nan", "weeks=inf"])
+def test_absurd_stays_are_refused_on_the_page(client, query: str) -> None:
+    answer = client().get("/parked?" + query)
+    assert answer.status_code == 200 and "REFUSED" in answer.text
