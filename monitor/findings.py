@@ -26,9 +26,13 @@ class NotYet:
 
 Answer = Estimate | NotYet
 
+#: What an event or a condition is about.
+Part = Literal["house", "starter", "vehicle"]
 Isolator = Literal["open", "closed", "unknown"]
+Build = Literal["isolator", "dc_dc", "unknown"]
 Engine = Literal["off", "cranking", "running", "unknown"]
 Priority = Literal["high", "medium", "low"]
+CrankGrade = Literal["healthy", "borderline", "weak", "failed", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +44,7 @@ class Condition:
     """
 
     kind: str
-    battery: Literal["house", "starter", "vehicle"]
+    battery: Part
     active: bool
     priority: Priority = "medium"
     seen: str = ""          # what was seen, with figures
@@ -58,7 +62,7 @@ class Event:
 
     at_s: float
     kind: str
-    battery: Literal["house", "starter", "vehicle"]
+    battery: Part
     message: str
     figures: tuple[tuple[str, float], ...] = ()
 
@@ -85,7 +89,7 @@ class JoinFindings:
 
     isolator: Isolator = "unknown"
     engine: Engine = "unknown"
-    build: Literal["isolator", "dc_dc", "unknown"] = "unknown"
+    build: Build = "unknown"
     path_resistance_ohm: Answer = NotYet("it is measured when the isolator next closes or opens under current")
     because: str = ""
 
@@ -100,7 +104,7 @@ class StarterFindings:
     doubtful_after_s: float | None = None   # from now until a start becomes doubtful at this rate
     crank_lowest_v: Answer = NotYet("no start has been seen yet")
     crank_drop_frac: Answer = NotYet("it needs a fast voltage reading during a start")
-    crank_verdict: Literal["healthy", "borderline", "weak", "failed", ""] = ""
+    crank_verdict: CrankGrade = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -57,10 +57,10 @@ class Findings:
 def begin(vehicle: Vehicle) -> TrackerStates:
     """The state before the first minute of a vehicle's log."""
     return TrackerStates(
-        isolator=isolator.begin(vehicle), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
-        starter=starter.begin(vehicle), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
-        health=health.begin(vehicle), house=house_alerts.begin(vehicle),
-        plausibility=plausibility.begin(vehicle), limits=limit_alerts.begin(vehicle),
+        isolator=isolator.begin(), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
+        starter=starter.begin(), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
+        health=health.begin(vehicle), house=house_alerts.begin(),
+        plausibility=plausibility.begin(), limits=limit_alerts.begin(),
     )
 
 

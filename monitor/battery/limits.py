@@ -6,6 +6,7 @@ import tomllib
 from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from monitor.battery.label import CHEMISTRIES, Battery
 
@@ -66,7 +67,7 @@ class Limits:
 
 
 @cache
-def _document() -> dict:
+def _document() -> dict[str, Any]:
     return tomllib.loads(files("monitor.battery").joinpath("limits.toml").read_text(encoding="utf-8"))
 
 

@@ -5,7 +5,7 @@ from typing import Protocol
 
 from monitor.clocks import testimony
 from monitor.clocks.testimony import SLACK_S
-from monitor.store.time_labels import TimeLabel, LastRow, Testimony
+from monitor.store.time_labels import LastRow, Testimony, TimeLabel
 
 #: Sigma of a clock that nobody vouches for: ten years [s].
 UNKNOWN_S = 3.2e8

@@ -7,11 +7,11 @@ later. So a wrong date is mended by the right one, whichever came first, in ever
 """
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from math import hypot, log
 from typing import NamedTuple
 
-from monitor.store.time_labels import TimeLabel, Testimony
+from monitor.store.time_labels import Testimony, TimeLabel
 
 #: This build is younger than any moment before this: 2026-01-01 UTC.
 NOT_BEFORE_UTC_S = 1767225600.0
@@ -68,12 +68,11 @@ def heard_too(heard: tuple[Testimony, ...], new: Testimony) -> tuple[Testimony, 
     if not possible(new.at_s + new.utc_offset_s):
         return heard
     before = next((t for t in reversed(heard) if (t.boot_id, t.source) == (new.boot_id, new.source)), None)
-    if before is not None:
-        if abs(before.utc_offset_s - new.utc_offset_s) <= SLACK_S + 2 * hypot(before.sigma_s, new.sigma_s):
-            if new.sigma_s >= before.sigma_s / 2:
-                return heard
-            new = Testimony(before.at_s, new.boot_id, new.utc_offset_s, new.sigma_s, new.source)
-            return tuple(new if t is before else t for t in heard)
+    if before is not None and abs(before.utc_offset_s - new.utc_offset_s) <= SLACK_S + 2 * hypot(before.sigma_s, new.sigma_s):
+        if new.sigma_s >= before.sigma_s / 2:
+            return heard
+        new = Testimony(before.at_s, new.boot_id, new.utc_offset_s, new.sigma_s, new.source)
+        return tuple(new if t is before else t for t in heard)
     kept = (*heard, new)
     return tuple(t for i, t in enumerate(kept) if i >= len(kept) - KEPT or t.source == SURE)
 
@@ -101,7 +100,7 @@ class _Silences:
     """How many boots began up to a moment, and what the line of time allowed for the silences before them."""
 
     def __init__(self, labels: Sequence[TimeLabel]) -> None:
-        found = [(b.at_s, b.gap_s) for a, b in zip(labels, labels[1:]) if a.boot_id != b.boot_id]
+        found = [(b.at_s, b.gap_s) for a, b in pairwise(labels) if a.boot_id != b.boot_id]
         self._at_s = [at_s for at_s, _ in found]
         self._sum_s = [0.0, *accumulate(gap_s for _, gap_s in found)]
 
@@ -134,9 +133,9 @@ def _heaviest(silences: _Silences, heard: Sequence[Testimony]) -> list[Testimony
         for earlier in range(place - 1, -1, -1):
             a, share = heard[order[earlier]], SAME_BOOT_SHARE if heard[order[earlier]].boot_id == heard[i].boot_id else 1.0
             score = (best[earlier][0] + share * weights[i], max(best[earlier][1], i))
-            if score > top and (doubt := silences.doubt(a, heard[i], backed)) is not None:
-                if (score := (score[0] - doubt, score[1])) > top:
-                    top, source = score, earlier
+            if (score > top and (doubt := silences.doubt(a, heard[i], backed)) is not None
+                    and (score := (score[0] - doubt, score[1])) > top):
+                top, source = score, earlier
         best.append(top)
         came_from.append(source)
     chain: list[Testimony] = []
@@ -151,6 +150,10 @@ def _sigma_s(t: Testimony) -> float:
     return max(t.sigma_s, ASIDE_S.get(t.source, 0.0))
 
 
+def _is_borrowed(t: Testimony) -> bool:
+    return t.source not in (SATELLITES, OWNER, SURE)
+
+
 def _is_backed(t: Testimony, heard: Sequence[Testimony]) -> bool:
     """Whether the owner was asked, or a witness that does not know of this one says the same in the same boot.
 
@@ -158,8 +161,7 @@ def _is_backed(t: Testimony, heard: Sequence[Testimony]) -> bool:
     """
     if t.source == SURE:
         return True
-    borrowed = lambda x: x.source not in (SATELLITES, OWNER, SURE)  # noqa: E731
-    return any(o.boot_id == t.boot_id and o.source not in (t.source, FILE) and not (borrowed(o) and borrowed(t))
+    return any(o.boot_id == t.boot_id and o.source not in (t.source, FILE) and not (_is_borrowed(o) and _is_borrowed(t))
                and abs(o.utc_offset_s - t.utc_offset_s) <= 3 * hypot(_sigma_s(o), _sigma_s(t)) + SLACK_S
                + DRIFT_RATIO * abs(o.at_s - t.at_s) for o in heard)
 
@@ -167,9 +169,12 @@ def _is_backed(t: Testimony, heard: Sequence[Testimony]) -> bool:
 def _fitting(silences: _Silences, old: list[Testimony], daters: list[Testimony]) -> list[Testimony]:
     """Those of the old that can be right beside the daters around them."""
     at = [t.at_s for t in daters]
-    around = lambda t, i: (i == 0 or silences.doubt(daters[i - 1], t, True) is not None) and (  # noqa: E731
-        i == len(daters) or silences.doubt(t, daters[i], True) is not None)
-    return [t for t in old if around(t, bisect_right(at, t.at_s))]
+
+    def fits(t: Testimony, i: int) -> bool:
+        return (i == 0 or silences.doubt(daters[i - 1], t, True) is not None) and (
+            i == len(daters) or silences.doubt(t, daters[i], True) is not None)
+
+    return [t for t in old if fits(t, bisect_right(at, t.at_s))]
 
 
 def _rows(labels: Sequence[TimeLabel], daters: list[Testimony]) -> tuple[list[TimeLabel], list[bool]]:
@@ -190,9 +195,9 @@ def _rows(labels: Sequence[TimeLabel], daters: list[Testimony]) -> tuple[list[Ti
     made, dated = [], []
     for _, row in sorted(rows.items()):
         mine = told.get(row.boot_id, [])
-        t = next((t for t in reversed(mine) if t.at_s <= row.at_s), mine[0] if mine else None)
-        dated.append(t is not None)
-        made.append(row if t is None else _labelled(row, t.utc_offset_s, t.sigma_s, True, t.source))
+        dater = next((t for t in reversed(mine) if t.at_s <= row.at_s), mine[0] if mine else None)
+        dated.append(dater is not None)
+        made.append(row if dater is None else _labelled(row, dater.utc_offset_s, dater.sigma_s, True, dater.source))
     return made, dated
 
 
@@ -204,7 +209,7 @@ def _fill(rows: list[TimeLabel], dated: list[bool]) -> tuple[TimeLabel, ...]:
     """Dates boots that nobody dated: on from the one before, back from the one after, or shared out between the two."""
     made = list(rows)
     known = [i for i, is_dated in enumerate(dated) if is_dated]
-    for back, on in zip([None, *known], [*known, None]):
+    for back, on in zip([None, *known], [*known, None], strict=True):
         first, end = (0 if back is None else back + 1), (len(rows) if on is None else on)
         if back is None and on is None:
             return tuple(rows)
@@ -212,11 +217,11 @@ def _fill(rows: list[TimeLabel], dated: list[bool]) -> tuple[TimeLabel, ...]:
         doubts = [x.gap_doubt_s for x in rows[first:end + 1]]
         for k in range(end - first):
             row, before_s, after_s = rows[first + k], hypot(*doubts[:k + 1]), hypot(*doubts[k + 1:])
-            if back is None:
+            if on is not None and back is None:
                 made[first + k] = _labelled(row, rows[on].utc_offset_s, hypot(rows[on].utc_sigma_s, after_s), False, "dated backwards")
-            elif on is None:
+            elif back is not None and on is None:
                 made[first + k] = _labelled(row, rows[back].utc_offset_s, hypot(rows[back].utc_sigma_s, before_s), False, "counted on")
-            else:
+            elif back is not None and on is not None:
                 # what was silence altogether is known; how it is shared out is not, to no more than uniform over it
                 silence_s = sum(gaps) + rows[on].utc_offset_s - rows[back].utc_offset_s
                 mine_s = silence_s * sum(shares[:k + 1]) / (sum(shares) or 1.0)

@@ -26,8 +26,8 @@ FROZEN = {
 #: How far two instruments for one quantity may differ before one of them must be wrong: (plain, of the value).
 AGREEMENT = {
     "house_voltage_v": (0.10, 0.01), "starter_voltage_v": (0.10, 0.01), "house_current_a": (0.5, 0.03),
-    "solar_current_a": (0.5, 0.03), "solar_2_current_a": (0.5, 0.03), "house_temperature_c": (4.0, 0.0), "starter_temperature_c": (4.0, 0.0),
-    "ambient_temperature_c": (6.0, 0.0), "ignition_on": (0.5, 0.0),
+    "solar_current_a": (0.5, 0.03), "solar_2_current_a": (0.5, 0.03), "house_temperature_c": (4.0, 0.0),
+    "starter_temperature_c": (4.0, 0.0), "ambient_temperature_c": (6.0, 0.0), "ignition_on": (0.5, 0.0),
 }
 
 
@@ -42,8 +42,9 @@ def add_solar(values: dict[str, float], known: set[str]) -> dict[str, float]:
     if "solar_2_current_a" not in known:
         return values
     rest = {quantity: value for quantity, value in values.items() if quantity not in both}
-    parts = [values.get(quantity) for quantity in sorted(both & known)]
-    return rest if None in parts else rest | {"solar_current_a": sum(parts)}
+    wanted = sorted(both & known)
+    parts = [values[quantity] for quantity in wanted if quantity in values]
+    return rest if len(parts) < len(wanted) else rest | {"solar_current_a": sum(parts)}
 
 
 def refuse_reading(quantity: str, value: float) -> str:

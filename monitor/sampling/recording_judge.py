@@ -8,7 +8,6 @@ from drivers.errors import ReadFailed
 from drivers.recorded import COLUMNS, Row
 from monitor.sampling.judge import LIMITS, refuse_reading
 
-
 #: So many values of a column decide about its unit; a shorter recording is judged by all it has.
 HEAD_ROWS = 60
 #: More than this share of them outside the limits is no run of wild values: the column is in another unit.

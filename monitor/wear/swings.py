@@ -16,14 +16,19 @@ from monitor.sample import Minute
 from monitor.wear.total_least_squares import Swing, capacity
 
 P = table("wear", "swings")
-READING_S, SETTLED_S, STRIPPED_FRAC, REST_FRAC = P.number("reading_s"), P.number("settled_s"), P.number("stripped_frac"), P.number("rest_frac")
+READING_S = P.number("reading_s")
+SETTLED_S = P.number("settled_s")
+STRIPPED_FRAC = P.number("stripped_frac")
+REST_FRAC = P.number("rest_frac")
 KNEE_V, SURFACE_V = P.number("knee_v"), P.number("surface_v")
 READING_V, DROP_FRAC = P.number("reading_v"), P.number("drop_frac")
 SLOW_TIMES = P.number("slow_times")
 USUAL_OHM = P.number("usual_ohm")
 LEAST_DEPTH_FRAC, KEPT, FORGOTTEN_PER_WEEK = P.number("least_depth_frac"), P.count("kept"), P.number("forgotten_per_week")
 KNEE_FRAC, KNEE_SIGMA = P.number("knee_frac"), P.number("knee_sigma")
-LOST_FRAC, LOST_SIGMA_FRAC, MOST_RETURN_FRAC = P.by_chemistry("lost_frac"), P.by_chemistry("lost_sigma_frac"), P.by_chemistry("most_return_frac")
+LOST_FRAC = P.by_chemistry("lost_frac")
+LOST_SIGMA_FRAC = P.by_chemistry("lost_sigma_frac")
+MOST_RETURN_FRAC = P.by_chemistry("most_return_frac")
 WEEK_S, BOUND_HOLDS_S = 7 * 86400.0, 60 * 86400.0
 
 

@@ -76,7 +76,7 @@ def false_alarms(seed: int, vehicles: int) -> None:
             days, said, notes, count = 0.0, Counter(), [], 0
             for i in range(vehicles):
                 plate = parkings.build(rng, old=i % 3 == 2)
-                car, held, at_s = vehicle(plate, ("agm", "flooded", "gel", "lfp")[i % 4]), starter.begin(None), 0.0
+                car, held, at_s = vehicle(plate, ("agm", "flooded", "gel", "lfp")[i % 4]), starter.begin(), 0.0
                 for long in (6, 0.7, 1.2, 0.5, 2.2, 6, 3, 8):
                     parked = parkings.parking(rng, plate, long, season, thermometer=thermometer,
                                               busy=long < 3 or i % 2 == 1)
@@ -104,7 +104,7 @@ def delays(seed: int, each: int, thermometer: str, learnt: bool, from_start: boo
         late, early, said, level = [], 0, [], []
         for i in range(each):
             plate = parkings.build(rng, old=i % 4 == 3)
-            car, held = vehicle(plate), starter.begin(None)
+            car, held = vehicle(plate), starter.begin()
             season = SEASONS[i % 4]
             if learnt:
                 for _ in range(4):

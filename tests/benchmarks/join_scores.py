@@ -37,7 +37,7 @@ class Lived:
 def live(rig: Rig, outing: Outing) -> Lived:
     """Run isolator and starter trackers over an outing, minute by minute."""
     vehicle, out = rig.vehicle, Lived()
-    join_held, held = isolator.begin(vehicle), starter.begin(vehicle)
+    join_held, held = isolator.begin(), starter.begin()
     truth = {s.at_s: (r, c) for s, r, c in zip(outing.samples, outing.running, outing.closed)}
     times = sorted(truth)
     changed_s = [b for a, b in zip(times, times[1:]) if truth[a] != truth[b]] + [t for run in outing.drives for t in run]

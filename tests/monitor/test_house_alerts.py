@@ -20,7 +20,7 @@ def _charge(value: float | None, half_width: float = 0.05) -> ChargeFindings:
 
 def _live(vehicle: Vehicle, minutes: list[dict], charge=lambda k: _charge(0.8)) -> list[tuple[float, str, str]]:
     """(second, what, kind) of everything the alert rules say about these minutes."""
-    held, limits, alerts, said = house_alerts.begin(vehicle), limit_alerts.begin(vehicle), rules.begin(), []
+    held, limits, alerts, said = house_alerts.begin(), limit_alerts.begin(), rules.begin(), []
     for k, values in enumerate(minutes):
         minute = Minute(k * 60.0, k * 60.0 + 60, (), **{"house_voltage_v": 12.8, "house_current_a": -1.0} | values)
         held = house_alerts.update(held, minute, vehicle, charge(k))
@@ -113,7 +113,7 @@ def test_a_sensor_on_the_case_is_given_two_kelvin_and_fast_charging_five() -> No
 
 
 def test_without_a_thermometer_the_air_is_taken_and_that_is_said() -> None:
-    limits, minute = limit_alerts.begin(LFP), Minute(0.0, 60.0, (), house_voltage_v=13.4, house_current_a=9.0, ambient_temperature_c=-3.0)
+    limits, minute = limit_alerts.begin(), Minute(0.0, 60.0, (), house_voltage_v=13.4, house_current_a=9.0, ambient_temperature_c=-3.0)
     limits = limit_alerts.update(limits, minute, LFP, _charge(0.5))
     (cold,) = [c for c in limit_alerts.conditions(limits, LFP) if c.kind == "cold_charging"]
     assert cold.active and "hangs in the air" in cold.means

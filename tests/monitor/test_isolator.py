@@ -68,7 +68,7 @@ def journey(runs, hours, spacing_s=30.0, path_ohm=0.02, stuck=None, stuck_s=0.0,
 
 def live(samples, vehicle=VEHICLE):
     """All findings by time, the last state, and when which condition became active."""
-    held, found, raised, active = isolator.begin(vehicle), {}, [], set()
+    held, found, raised, active = isolator.begin(), {}, [], set()
     for minute in minutes(samples):
         held = isolator.update(held, minute, vehicle)
         found[minute.end_s] = isolator.findings(held, vehicle)
@@ -228,7 +228,7 @@ def test_an_alternator_held_low_ends_in_unknown_not_in_a_fault():
 
 
 def test_an_ignition_wire_settles_what_voltages_cannot():
-    held = isolator.begin(VEHICLE)
+    held = isolator.begin()
     samples = [Sample(30.0 * k, 12.6, -1.0, 13.9, ignition_on=0.0) for k in range(1, 40)]
     for minute in minutes(samples):
         held = isolator.update(held, minute, VEHICLE)
@@ -238,7 +238,7 @@ def test_an_ignition_wire_settles_what_voltages_cannot():
 def test_the_state_survives_saving_and_goes_on_alike():
     samples = journey(DRIVES, 22)
     gathered = list(minutes(samples))
-    held = isolator.begin(VEHICLE)
+    held = isolator.begin()
     for minute in gathered[:1000]:
         held = isolator.update(held, minute, VEHICLE)
     again = saving.from_text(isolator.JoinState, saving.to_text(held))

@@ -54,7 +54,7 @@ def life(plan: Plan, days: float, step_s: float = 30.0) -> Iterator[Minute]:
 
 def named(stream: Iterator[Minute], vehicle: Vehicle) -> dict[str, tuple[float, str]]:
     """Kind -> when it was first found [s], and the words, by this tracker alone."""
-    held, found = plausibility.begin(vehicle), {}
+    held, found = plausibility.begin(), {}
     for minute in stream:
         held = plausibility.update(held, minute, vehicle)
         for condition in plausibility.conditions(held, vehicle, NOTHING):
@@ -119,7 +119,7 @@ def _days(name: str) -> Iterator[Sample]:
 
 def test_a_count_that_never_closes_is_a_bypass_or_a_zero_that_is_off() -> None:
     vehicle = owner(COAST)
-    held = plausibility.begin(vehicle)
+    held = plausibility.begin()
     unseen = replace(NOTHING, current_offset_a=Estimate(0.6, 0.4, 0.8, "learnt"))
     (first, *_) = plausibility.conditions(held, vehicle, unseen)
     assert first.active and "0.60 A more flow out" in first.seen and "zero is off" in first.means
@@ -198,7 +198,7 @@ def test_noise_that_the_companion_explains_is_life() -> None:
 
 def test_what_is_held_comes_back_bit_for_bit_and_a_gap_ends_every_run() -> None:
     plan, vehicle = replace(COAST, faults=(Ordered("fridge_unseen", 0.0, amount=1.0),)), owner(COAST)
-    held = plausibility.begin(vehicle)
+    held = plausibility.begin()
     for minute in life(plan, 0.3, 60.0):
         held = plausibility.update(held, minute, vehicle)
     assert saving.from_text(plausibility.PlausibilityState, saving.to_text(held)) == held

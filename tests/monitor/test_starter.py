@@ -22,7 +22,7 @@ PLATE = replace(PLATE, capacity_ah=65, label_ah=70, span_v=1.1, surface_v=0.3, d
 
 def stand(volts_at, hours, join=OPEN, temperature_c=15.0, house_v=12.6, held=None, begin_h=0.0, car=VEHICLE, per_h=12):
     """Feed readings, per_h of them an hour; return the state and when which condition became active."""
-    held, raised, active = held or starter.begin(car), [], set()
+    held, raised, active = held or starter.begin(), [], set()
     samples = (Sample(3600.0 / per_h * k, house_v, -0.5, volts_at(k / per_h), temperature_c)
                for k in range(int(begin_h * per_h) + 1, int((begin_h + hours) * per_h) + 1))
     for minute in minutes(samples):
@@ -41,7 +41,7 @@ def settled(hour):
 def test_a_drain_that_begins_in_mid_park_is_found_in_time(drain_a, within_h):
     for seed in (1, 2):
         parked = parkings.parking(np.random.default_rng(seed), PLATE, 5, "spring", drain_a, 60.0, "air")
-        _, found, _ = park(starter.begin(VEHICLE), parked, vehicle(PLATE), 0.0)
+        _, found, _ = park(starter.begin(), parked, vehicle(PLATE), 0.0)
         assert found is not None
         assert 0 < found[0] - 60.0 <= within_h
         assert found[1].low_a < drain_a < found[1].high_a
@@ -54,7 +54,7 @@ def test_sound_parkings_are_left_in_peace(season):
         plate = parkings.build(rng, old=old)
         for thermometer in ("house", "none"):
             parked = parkings.parking(rng, plate, 6, season, thermometer=thermometer)
-            assert park(starter.begin(VEHICLE), parked, vehicle(plate), 0.0)[1] is None
+            assert park(starter.begin(), parked, vehicle(plate), 0.0)[1] is None
 
 
 def test_an_hour_of_radio_is_not_called_a_drain():
@@ -153,7 +153,7 @@ def test_nothing_is_known_before_the_surface_charge_had_some_hours():
 
 def test_what_is_usual_is_learnt_from_sound_parkings_only():
     sound = parkings.parking(np.random.default_rng(3), PLATE, 3, "spring", thermometer="air")
-    held, _, _ = park(starter.begin(VEHICLE), sound, vehicle(PLATE), 0.0)
+    held, _, _ = park(starter.begin(), sound, vehicle(PLATE), 0.0)
     assert held.usual.count == 1
     drained = parkings.parking(np.random.default_rng(4), PLATE, 4, "spring", 0.6, 40.0, "air")
     held, _, _ = park(held, drained, vehicle(PLATE), 1e6)

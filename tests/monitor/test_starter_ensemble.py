@@ -15,7 +15,7 @@ def test_sound_parkings_of_every_season_call_no_drain() -> None:
     for season, thermometer in (("summer", "house"), ("spring", "none"), ("heat", "air"), ("frost", "house")):
         plate = parkings.build(rng, old=season == "heat")
         parked = parkings.parking(rng, plate, 4, season, thermometer=thermometer, busy=season == "spring")
-        _, found, _ = park(starter.begin(None), parked, vehicle(plate), 0.0)
+        _, found, _ = park(starter.begin(), parked, vehicle(plate), 0.0)
         assert found is None
 
 
@@ -25,7 +25,7 @@ def test_most_drains_of_a_size_are_found_in_time(low_a: float, high_a: float, go
     for _ in range(3):
         plate = parkings.build(rng)
         parked = parkings.parking(rng, plate, 3, "spring", rng.uniform(low_a, high_a), 40.0, "air")
-        _, found, _ = park(starter.begin(None), parked, vehicle(plate), 0.0)
+        _, found, _ = park(starter.begin(), parked, vehicle(plate), 0.0)
         late.append(np.inf if found is None else found[0] - 40.0)
     assert sorted(late)[1] <= goal_h
     assert min(late) > 0

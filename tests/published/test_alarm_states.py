@@ -81,7 +81,7 @@ def test_a_value_that_chatters_by_20_mv_about_its_limit_is_one_alert() -> None:
     nothing = NotYet("")
     unknown = ChargeFindings(nothing, nothing, nothing, nothing, nothing, nothing)
     vehicle = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
-    held, alerts, transitions = house_alerts.begin(vehicle), rules.begin(), 0
+    held, alerts, transitions = house_alerts.begin(), rules.begin(), 0
     for k in range(240):
         minute = Minute(60.0 * k, 60.0 * k + 60, (), house_voltage_v=11.0 + (0.02 if k % 2 else -0.02))
         held = house_alerts.update(held, minute, vehicle, unknown)

@@ -15,7 +15,7 @@ OPEN = JoinFindings("open", "off")
 
 def alarms(fall_mv_per_day, days, temperature_c, after_days=0.0):
     """Kinds raised while a rested battery falls so fast from a day on (readings every ten minutes)."""
-    held, raised = starter.begin(VEHICLE), {}
+    held, raised = starter.begin(), {}
     samples = (Sample(600.0 * k, 12.6, -0.5, round((12.65 - fall_mv_per_day / 1000 * max(0, k / 144 - after_days)
                                                     - 0.005 * min(k / 144, after_days)) / 0.00125) * 0.00125,
                       temperature_c) for k in range(1, int(days * 144)))

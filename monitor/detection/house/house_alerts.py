@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.findings import ChargeFindings, Condition, Estimate, Event
-from monitor.sample import Minute
 from monitor.parameters import table
+from monitor.sample import Minute
 
 P = table("detection/house", "house_alerts")
 BACK_FRAC = P.number("back_frac")
@@ -26,7 +26,7 @@ class HouseAlertsState:
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> HouseAlertsState:
+def begin() -> HouseAlertsState:
     """Nothing wrong."""
     return HouseAlertsState()
 

@@ -11,8 +11,8 @@ from monitor.detection.house.frost import Acid
 from monitor.detection.house.heat import Heat, Runaway
 from monitor.detection.temperature_trend import Trend
 from monitor.findings import ChargeFindings, Condition, Estimate
-from monitor.sample import Minute
 from monitor.parameters import table
+from monitor.sample import Minute
 
 P = table("detection/house", "limit_alerts")
 FORGOTTEN_S = P.number("forgotten_s")
@@ -39,7 +39,7 @@ class LimitsState:
     hour: float | None = None
 
 
-def begin(vehicle: Vehicle) -> LimitsState:
+def begin() -> LimitsState:
     """Nothing wrong."""
     return LimitsState()
 

@@ -5,7 +5,7 @@ from monitor.battery.limits import ageing_ratio, limits_of
 from monitor.detection.house.deep_discharge import Deep
 from monitor.detection.house.frost import Acid
 from monitor.detection.house.heat import Heat, Runaway
-from monitor.findings import Condition
+from monitor.findings import Condition, Priority
 
 KINDS = ("house_overcharged", "house_too_hot", "house_runaway", "house_deep_discharge", "house_freeze_risk", "house_never_full",
          "cold_charging")
@@ -16,7 +16,7 @@ IDLE = {kind: Condition(kind, "house", False, on_delay_s=ON_DELAY_S.get(kind, 0.
         for kind in KINDS}
 
 
-def _said(kind: str, priority: str, seen: str, means: str, look_first: str, clears_when: str, **figures: float) -> Condition:
+def _said(kind: str, priority: Priority, seen: str, means: str, look_first: str, clears_when: str, **figures: float) -> Condition:
     return Condition(kind, "house", True, priority, seen, means, look_first, clears_when, ON_DELAY_S.get(kind, 0.0),
                      OFF_DELAY_S.get(kind, 0.0), tuple(figures.items()))
 
@@ -65,7 +65,8 @@ def runaway(held: Runaway, temperature_c: float | None) -> Condition:
     return _said(
         "house_runaway", "high", "House battery heats itself: stop charging now.",
         f"At a steady {held.now_v:.1f} V it takes more and more, {held.now_a:.1f} A after {held.then_a:.1f} A, and it is at "
-        f"{degrees(temperature_c if temperature_c is not None else 0.0)}. In a sealed battery this feeds itself and can end in melting and fire.",
+        f"{degrees(temperature_c if temperature_c is not None else 0.0)}. In a sealed battery this feeds itself and can end "
+        "in melting and fire.",
         "Switch the charger or engine off, cover the panel. Keep away from its vents, air the vehicle, no sparks. Let it cool for a day, "
         "then have it tested: it has dried out or a cell has failed.",
         "It clears when it is no longer charged.", current_a=held.now_a, then_a=held.then_a)
@@ -77,7 +78,8 @@ def deep(held: Deep, battery: Battery) -> Condition:
     rate_a = limits.recovery_rate_per_h * battery.rated_capacity_ah
     if battery.lead_acid:
         means = "Lead-acid emptied so far grows hard sulphate within days; its acid is thin and freezes just below zero."
-        look = (f"If it may be frozen, thaw it first. Then charge slowly, about {rate_a:.0f} A for two or three days, and feel that it stays "
+        look = (f"If it may be frozen, thaw it first. Then charge slowly, about {rate_a:.0f} A for two or three days, "
+                "and feel that it stays "
                 "cool. Judge its capacity only after that.")
     elif limits.never_charge_v is not None and held.lowest_v < limits.never_charge_v:
         means = "A lithium cell this empty dissolves its own copper; charged again it can short inside and burn."
@@ -142,7 +144,8 @@ def cold_charging(current_a: float | None, temperature_c: float | None, air_only
     if limits.slow_below_c is not None and limits.slow_rate_per_h is not None and temperature_c < limits.slow_below_c and (
             amps > limits.slow_rate_per_h * rated):
         return _said("cold_charging", "medium", f"House battery charged fast at {degrees(temperature_c)}.",
-                     f"Below {degrees(limits.slow_below_c)} lithium takes {limits.slow_rate_per_h * rated:.0f} A without harm, not {amps:.0f} A.{where}",
+                     f"Below {degrees(limits.slow_below_c)} lithium takes {limits.slow_rate_per_h * rated:.0f} A without harm, "
+                     f"not {amps:.0f} A.{where}",
                      "Charge more slowly, or warm the battery; see what its label allows.",
                      "It clears when it charges more slowly or is warmer.", **figures)
     if morning_c is not None and sun_in_s is not None and morning_c < least_c + margin_k:

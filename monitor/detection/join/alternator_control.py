@@ -11,7 +11,11 @@ RETURN_S = P.number("return_s")
 RETURNS_TO_BELIEVE, REMEMBERED_DRIVES = P.count("returns_to_believe"), P.count("remembered_drives")
 WAIT_S = P.number("wait_s")
 STIRS_V, SUDDEN_S = P.number("stirs_v"), P.number("sudden_s")
-BUSTLE_V, BUSTLE_BELOW_V, BUSTLE_APART_S, BUSTLE, BUSTLE_FADES_S = P.number("bustle_v"), ALTERNATOR.number("charging_v"), P.number("bustle_apart_s"), P.number("bustle"), P.number("bustle_fades_s")
+BUSTLE_V = P.number("bustle_v")
+BUSTLE_BELOW_V = ALTERNATOR.number("charging_v")
+BUSTLE_APART_S = P.number("bustle_apart_s")
+BUSTLE = P.number("bustle")
+BUSTLE_FADES_S = P.number("bustle_fades_s")
 RETURNS_A_DRIVE = P.count("returns_a_drive")
 
 

@@ -19,7 +19,10 @@ DIP_V = P.number("dip_v")
 REST_FOLLOW_S = P.number("rest_follow_s")
 RUN_FOLLOW_S = P.number("run_follow_s")
 CHARGED_S, AS_BEFORE_V, LOADED_WAIT_S = P.number("charged_s"), P.number("as_before_v"), P.number("loaded_wait_s")
-SUNK_V, SUNK_AT_ALL_V, SUNK_S, SUNK_OFF_S = ALTERNATOR.number("charging_well_v"), ALTERNATOR.number("nothing_rests_above_v"), P.number("sunk_s"), P.number("sunk_off_s")
+SUNK_V = ALTERNATOR.number("charging_well_v")
+SUNK_AT_ALL_V = ALTERNATOR.number("nothing_rests_above_v")
+SUNK_S = P.number("sunk_s")
+SUNK_OFF_S = P.number("sunk_off_s")
 DRIVE_PAUSE_S = P.number("drive_pause_s")
 UNKNOWN_AT_MOST_S = P.number("unknown_at_most_s")
 LIFTED_V = P.number("lifted_v")
@@ -173,12 +176,12 @@ def _still_running(run: EngineState, before: Point, point: Point, dc_dc: bool) -
     if volts < STOP_BELOW_V and volts < level - FALL_V:
         if _flows(run, point, dc_dc):
             return "running" if volts > CHARGING_V - 0.1 else "unknown"     # idling under load
-        if volts > CHARGING_V and power_direction.is_near(point) and before.house_v is not None and (
+        if volts > CHARGING_V and power_direction.is_near(point) and before.house_v is not None and point.house_v is not None and (
             before.house_v - point.house_v > 0.4 * (level - volts)
         ):
             return "unknown"        # both sank together: idling, or stopped and still joined
         return "unknown" if alternator_control.is_controlled(run.throttle) or _no_surface_charge(run, point) else "off"
-    if power_direction.is_near(point) and volts < level - 0.1 and volts < point.house_v - FLOWS_V:
+    if point.house_v is not None and power_direction.is_near(point) and volts < level - 0.1 and volts < point.house_v - FLOWS_V:
         return "unknown"            # the house side feeds the starter now: idling, or stopped under sun
     if dc_dc and _flows(run, point, dc_dc):
         return "running"
@@ -222,7 +225,7 @@ def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bo
         # The least of the last points, for a charger may begin before the starter is seen to rise; and
         # a flicker within a drive keeps what was before it.
         before_a, most_a = min((p.house_a for p in last[:-1] if p.house_a is not None), default=None), 0.0
-    charged = run.charged
+    charged, peak = run.charged, run.peak_v
     if changed and run.state == "running":
         stopped, charged = point.at_s, point.at_s - run.since_s > CHARGED_S
         if state == "off":
@@ -235,7 +238,9 @@ def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bo
             elif point.at_s - stopped < RETURN_S and not _start_seen_since(run, stopped):
                 throttle = alternator_control.note_return(throttle)
     if state == "running":
+        level = volts if level is None else level
         level += (volts - level) * min(1.0, point.span_s / RUN_FOLLOW_S)
+        peak = max(peak or 0.0, level)
         if point.house_a is not None and before_a is not None:
             most_a = max(most_a, point.house_a - before_a)
     elif state == "off":
@@ -243,11 +248,9 @@ def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bo
             rest = volts
         share = min(1.0, point.span_s / REST_FOLLOW_S)
         rest += (volts - rest) * (1.0 if rest - 0.1 < volts < rest else share)
-        level = None
+        level = peak = None
     return EngineState(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, throttle,
-               lifted, before_a, most_a, charged,
-               None if state == "off" else max(run.peak_v or 0.0, level) if state == "running" else run.peak_v,
-               0.0 if state == "off" else run.sunk_s)
+                       lifted, before_a, most_a, charged, peak, 0.0 if state == "off" else run.sunk_s)
 
 
 def _start_seen_since(run: EngineState, at_s: float) -> bool:

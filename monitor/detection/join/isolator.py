@@ -13,7 +13,7 @@ from monitor.detection.join import (
 )
 from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point, points
-from monitor.findings import Condition, Event, JoinFindings
+from monitor.findings import Condition, Event, Isolator, JoinFindings
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -29,13 +29,13 @@ class JoinState:
     touching: isolator_evidence.IsolatorEvidence = isolator_evidence.IsolatorEvidence()
     path: path_resistance.PathResistance = path_resistance.PathResistance()
     record: JoinRecord = JoinRecord()
-    isolator: str = "unknown"
+    isolator: Isolator = "unknown"
     last: tuple[Point, ...] = ()         # the last five points with a starter voltage
     at_s: float = 0.0
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> JoinState:
+def begin() -> JoinState:
     """Nothing known yet."""
     return JoinState()
 
@@ -49,8 +49,7 @@ def update(held: JoinState, minute: Minute, vehicle: Vehicle) -> JoinState:
     news: list[Event] = []
     now = held
     for point in points(minute):
-        if point.starter_v is not None:
-            now = _step(now, point, vehicle, minute.ignition_on, news)
+        now = _step(now, point, vehicle, minute.ignition_on, news)
     return JoinState(now.run, now.touching, now.path, now.record, now.isolator, now.last, minute.end_s, tuple(news))
 
 
@@ -75,7 +74,7 @@ def _step(held: JoinState, point: Point, vehicle: Vehicle, ignition_on: float | 
                           "The isolator closed while the house side was charging."))
     touching = isolator_evidence.step(touching, before, point, run.state, run.since_s,
                             held.record.was_closed_at_stop and not relay_release.follows_engine(held.record, vehicle))
-    isolator = "open" if dc_dc else isolator_evidence.state(touching)
+    isolator: Isolator = "open" if dc_dc else isolator_evidence.state(touching)
     # An alternator that is turned up and down makes steps that look like a join.
     path = held.path if dc_dc or alternator_control.is_suspected(run.throttle) else path_resistance.step(
         held.path, last, isolator, run.house_before_a)
@@ -94,7 +93,7 @@ def _nothing_new(held: JoinState, before: Point, point: Point) -> bool:
     """The usual minute of a parked vehicle, let through quickly."""
     return (
         held.isolator == "open" and engine.is_calm(held.run, point) and point.at_s - before.at_s < engine.GAP_S
-        and not isolator_evidence.is_informative(held.touching, before, point)
+        and not isolator_evidence.is_informative(held.touching, before, point) and point.house_v is not None
         and (held.record.one_way_s > join_faults.ONE_WAY_S or point.house_v < join_faults.HOUSE_CHARGES_WELL_V)
     )
 

@@ -5,7 +5,7 @@ from math import exp, log
 from monitor.detection.join import path_voltage
 from monitor.detection.join.path_voltage import JoinVoltage
 from monitor.detection.join.points import Point
-from monitor.findings import Engine
+from monitor.findings import Engine, Isolator
 from monitor.parameters import table
 
 P = table("detection/join", "isolator_evidence")
@@ -53,7 +53,7 @@ class IsolatorEvidence:
     gap: JoinVoltage = JoinVoltage()
 
 
-def state(contact: IsolatorEvidence) -> str:
+def state(contact: IsolatorEvidence) -> Isolator:
     """The state in a word: open, closed or unknown."""
     if contact.odds > NAMED:
         return "closed"
@@ -85,7 +85,7 @@ def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: 
     if running:
         levels += weight * _while_charging(apart, point.house_a)
         if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and levels < CEILING:
-            levels += _edge(before, point)
+            levels += _edge(point.house_v - before.house_v, before, point)
     else:
         # A starter full of surface charge feeds all loads of a house that is joined to it.
         fed_a = FED_A if may_hold and apart > 0 and point.at_s - since_s < FED_S else 0.0
@@ -113,7 +113,7 @@ def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: 
             xy += house_step * starter_step
             xx += house_step * house_step
         elif not running and since_s < before.at_s and abs(starter_step) >= LED_STEP_V:
-            levels = max(-CEILING, levels + _update_on_lead(before, point, noise))
+            levels = max(-CEILING, levels + _update_on_lead(before, point, house_step, noise))
         elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
             noise += 0.02 * (1.25 * abs(starter_step) - noise)
     slow_s, slow_starter_v, slow_house_v = contact.slow_s, contact.slow_starter_v, contact.slow_house_v
@@ -169,9 +169,8 @@ def decay_evidence(contact: IsolatorEvidence) -> IsolatorEvidence:
     return replace(contact, likes=tuple(0.3 * v for v in contact.likes))
 
 
-def _edge(before: Point, point: Point) -> float:
-    """The house is lifted, and its current with it, just as the engine begins to charge."""
-    lift = point.house_v - before.house_v
+def _edge(lift: float, before: Point, point: Point) -> float:
+    """The house is lifted [V], and its current with it, just as the engine begins to charge."""
     if point.house_a is None or before.house_a is None:
         return 2.0 if lift > 0.3 else 0.0
     return 2.5 if lift > 0.1 and point.house_a - before.house_a > 3.0 else 0.0
@@ -205,14 +204,14 @@ def _weigh_step(likes: tuple[float, ...], house_step: float, starter_step: float
     return tuple(out)
 
 
-def _update_on_lead(before: Point, point: Point, noise: float) -> float:
+def _update_on_lead(before: Point, point: Point, house_step: float, noise: float) -> float:
     """Log-odds from a step that the starter makes first: joined, the house and its current follow by a fair share."""
-    starter_step, house_step = point.starter_v - before.starter_v, point.house_v - before.house_v
+    starter_step = point.starter_v - before.starter_v
     if before.house_a is None or point.house_a is None:
         return 0.0
     taken = (point.house_a - before.house_a) * (1 if starter_step > 0 else -1)
     followed = house_step / starter_step
-    if LED_LEAST < followed and taken > STEP_A and house_step * house_step > 9 * noise * noise:
+    if followed > LED_LEAST and taken > STEP_A and house_step * house_step > 9 * noise * noise:
         return LED_SAYS
     return -LED_SAYS if abs(house_step) < max(LED_ALONE_V, 2 * noise) and abs(taken) < STEP_A else 0.0
 
@@ -234,7 +233,7 @@ def step_log_likelihoods(likes: tuple[float, ...], own: float | None = None) -> 
     if own is None:
         return max(-CEILING, min(CEILING, log(sum([exp(v) for v in likes]) / len(likes))))
     weights = [exp(-0.5 * (log(max(own, 0.05) / share) / OWN_SPREAD) ** 2) + 0.01 for share in FOLLOWS]
-    said = sum([w * exp(v) for w, v in zip(weights, likes)]) / sum(weights)
+    said = sum([w * exp(v) for w, v in zip(weights, likes, strict=True)]) / sum(weights)
     return max(-CEILING, min(CEILING, log(said)))
 
 

@@ -5,11 +5,11 @@ from monitor.detection.join import join_faults, path_resistance
 from monitor.detection.join.isolator_evidence import IsolatorEvidence
 from monitor.detection.join.join_faults import CHARGING_WELL_V
 from monitor.detection.join.join_record import JoinRecord
-from monitor.findings import Condition
+from monitor.findings import Condition, Priority
 
 #: kind -> priority, what it means, what to look at first, what would make it go away.
 #: {part}: isolator or DC-DC charger.
-TEXTS = {
+TEXTS: dict[str, tuple[Priority, str, str, str]] = {
     "isolator_stuck_closed": (
         "high", "The isolator has not let go: house loads empty the starter battery as well.",
         "Listen for the relay when the engine stops; look for welded contacts or a control wire that stays live.",
@@ -29,13 +29,15 @@ TEXTS = {
 }
 
 #: The same conditions while nothing is wrong.
-IDLE = {kind: Condition(kind, "vehicle", False, text[0], "", *(t.format(part="isolator") for t in text[1:]))
-        for kind, text in TEXTS.items()}
+IDLE = {kind: Condition(kind, "vehicle", False, priority, "", means.format(part="isolator"), look.format(part="isolator"),
+                        clears.format(part="isolator"))
+        for kind, (priority, means, look, clears) in TEXTS.items()}
 
 
 def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...], part: str = "isolator") -> Condition:
-    priority, *texts = TEXTS[kind]
-    return Condition(kind, "vehicle", True, priority, seen, *(t.format(part=part) for t in texts), figures=figures)
+    priority, means, look, clears = TEXTS[kind]
+    return Condition(kind, "vehicle", True, priority, seen, means.format(part=part), look.format(part=part),
+                     clears.format(part=part), figures=figures)
 
 
 def conditions(record: JoinRecord, touching: IsolatorEvidence, path: path_resistance.PathResistance,
@@ -79,7 +81,10 @@ def _intermittent(record: JoinRecord) -> Condition:
 
 
 def _grown(path: path_resistance.PathResistance) -> Condition:
-    ratio, _, now, then = path_resistance.growth(path)
+    grown = path_resistance.growth(path)
+    if grown is None:
+        return IDLE["path_resistance_grown"]
+    ratio, _, now, then = grown
     return _said("path_resistance_grown", f"Isolator and cable measure {1000 * now:.1f} mΩ, {ratio:.1f} times the "
                  f"{1000 * then:.1f} mΩ of the first edges; at {path.largest_a:.0f} A the added part turns "
                  f"{(now - then) * path.largest_a**2:.0f} W into heat.", (("ratio", ratio), ("resistance_ohm", now)))

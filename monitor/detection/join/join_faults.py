@@ -1,5 +1,6 @@
 """Isolator stuck closed, stuck open or intermittent, a grown path resistance: judged over whole runs."""
 from dataclasses import replace
+from typing import Any
 
 from monitor.battery.label import Vehicle
 from monitor.detection.join import alternator_control, relay_release
@@ -8,6 +9,7 @@ from monitor.detection.join.engine import EngineState
 from monitor.detection.join.isolator_evidence import IsolatorEvidence
 from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point
+from monitor.findings import Build
 from monitor.parameters import table
 
 P = table("detection/join", "join_faults")
@@ -19,7 +21,10 @@ COMPARE_A, COMPARE_V, COMPARE_AFTER_S, VOTES = P.number("compare_a"), P.number("
 METERS_V, LEAST_PATH_OHM, UPHILL_WITHIN_S = P.number("meters_v"), P.number("least_path_ohm"), P.number("uphill_within_s")
 HUNGRY_V = RELAY.number("holds_above_v")
 CLOSED_BEFORE, ONE_RUN_S = P.count("closed_before"), P.number("one_run_s")
-STUCK_SOON_S, STUCK_LOW_S, STUCK_BELOW_OWN_S, STUCK_LATE_S = P.number("stuck_soon_s"), P.number("stuck_low_s"), P.number("stuck_below_own_s"), P.number("stuck_late_s")
+STUCK_SOON_S = P.number("stuck_soon_s")
+STUCK_LOW_S = P.number("stuck_low_s")
+STUCK_BELOW_OWN_S = P.number("stuck_below_own_s")
+STUCK_LATE_S = P.number("stuck_late_s")
 STUCK_TOLD_S = P.number("stuck_told_s")
 STOPS, REBOUND_V = P.count("stops"), P.number("rebound_v")
 CLOSES_AGAIN_V = RELAY.number("closes_above_v")
@@ -33,7 +38,7 @@ DROPS_V, DROPS_A = P.number("drops_v"), P.number("drops_a")
 INTERMITTENT, REMEMBER_S = P.count("intermittent"), P.number("remember_s")
 
 
-def build(record: JoinRecord, vehicle: Vehicle) -> str:
+def build(record: JoinRecord, vehicle: Vehicle) -> Build:
     """What sits between the batteries: as configured, else from evidence."""
     if vehicle.charging != "unknown":
         return vehicle.charging
@@ -50,22 +55,23 @@ def note(record: JoinRecord, point: Point, run: EngineState, was: str, isolator:
          touching: IsolatorEvidence, built: str, vehicle: Vehicle) -> JoinRecord:
     """The record after one more point; built: what sits between the batteries, as far as known before it."""
     volts, house = point.starter_v, point.house_v
-    if volts is None or house is None:
+    if house is None:
         return record
-    changes: dict = {"starter_v": volts, "house_v": house, "house_a": point.house_a}
+    changes: dict[str, Any] = {"starter_v": volts, "house_v": house, "house_a": point.house_a}
     if run.state == "running":
         if was != "running":
-            changes |= dict(run_charging_s=0.0, run_open_s=0.0, run_fed_s=0.0, run_closed=False, run_counted=False, uphill=False,
-                            closed_run_s=0.0, joined_s=0.0, low_s=0.0, stop_s=None, plainly_open_s=-1e9,
-                            from_v=None, openings=tuple(
-                                at for at in record.openings if point.at_s - at < REMEMBER_S))
+            changes |= {
+                "run_charging_s": 0.0, "run_open_s": 0.0, "run_fed_s": 0.0, "run_closed": False, "run_counted": False,
+                "uphill": False, "closed_run_s": 0.0, "joined_s": 0.0, "low_s": 0.0, "stop_s": None, "plainly_open_s": -1e9,
+                "from_v": None, "openings": tuple(at for at in record.openings if point.at_s - at < REMEMBER_S)}
             record = replace(record, **(changes | {"house_v": None}))
-        changes |= _note_run(record, point, run, isolator, built)
+        changes |= _note_run(record, point, house, run, isolator, built)
     else:
         if was == "running":
-            changes |= dict(lowest_v=None, stop_s=point.at_s, was_closed_at_stop=record.run_closed, joined_s=0.0, low_s=0.0)
+            changes |= {"lowest_v": None, "stop_s": point.at_s, "was_closed_at_stop": record.run_closed,
+                        "joined_s": 0.0, "low_s": 0.0}
             record = replace(record, **changes)
-        changes |= _note_rest(record, point, isolator, touching.odds, vehicle)
+        changes |= _note_rest(record, point, house, isolator, touching.odds, vehicle)
         if not record.joined_at_rest and touching.odds > 4 and touching.steps >= 5 and contacts.follows(touching) > 3:
             changes["joined_at_rest"] = True
         if touching.odds < PLAINLY_OPEN:
@@ -83,54 +89,53 @@ def note(record: JoinRecord, point: Point, run: EngineState, was: str, isolator:
     return record if stuck == record.stuck else replace(record, stuck=stuck)
 
 
-def _note_run(record: JoinRecord, point: Point, run: EngineState, isolator: str, built: str) -> dict:
-    volts, house = point.starter_v, point.house_v
-    changes: dict = {}
-    if volts > CHARGING_WELL_V:
+def _note_run(record: JoinRecord, point: Point, house_v: float, run: EngineState, isolator: str, built: str) -> dict[str, Any]:
+    changes: dict[str, Any] = {}
+    if point.starter_v > CHARGING_WELL_V:
         changes["run_charging_s"] = record.run_charging_s + point.span_s
         if point.house_a is not None and run.house_before_a is not None and point.house_a - run.house_before_a > FED_A:
             changes["run_fed_s"] = record.run_fed_s + point.span_s
         if isolator == "open" and (
-            built == "isolator" or point.house_v < HUNGRY_V or (record.closed_runs >= CLOSED_BEFORE and record.holds == 0)
+            built == "isolator" or house_v < HUNGRY_V or (record.closed_runs >= CLOSED_BEFORE and record.holds == 0)
         ):
             changes["run_open_s"] = record.run_open_s + point.span_s
-        if _note_dropout(record, point):
+        if _note_dropout(record, point, house_v):
             kept = tuple(at for at in record.openings if point.at_s - at < REMEMBER_S)
             changes["openings"] = (*kept, point.at_s)[-8:]
     if isolator == "closed":
         changes["closed_run_s"] = record.closed_run_s + point.span_s
         if record.closed_run_s > 60 and not record.run_closed:
-            changes |= dict(run_closed=True, runs_missed=0, missed_s=0.0, closed_runs=record.closed_runs + 1)
+            changes |= {"run_closed": True, "runs_missed": 0, "missed_s": 0.0, "closed_runs": record.closed_runs + 1}
     if point.at_s - run.since_s > COMPARE_AFTER_S:
-        changes |= _compare(record, point)
-        if not record.uphill and _flows_uphill(point, run):
-            changes |= dict(uphill=True, holds=changes.get("holds", record.holds) + 1)
+        changes |= _compare(record, point, point.starter_v - house_v)
+        if not record.uphill and _flows_uphill(point, house_v, run):
+            changes |= {"uphill": True, "holds": changes.get("holds", record.holds) + 1}
     charging_s = changes.get("run_charging_s", record.run_charging_s)
     open_s = changes.get("run_open_s", record.run_open_s)
     fed = changes.get("run_fed_s", record.run_fed_s) > 0.5 * charging_s
     if (charging_s >= RUN_LEAST_S and not record.run_counted and not record.run_closed and open_s > 0.7 * charging_s
             and not fed):
-        changes |= dict(run_counted=True, runs_missed=record.runs_missed + 1)
+        changes |= {"run_counted": True, "runs_missed": record.runs_missed + 1}
     if (record.run_counted or changes.get("run_counted")) and open_s > record.missed_s:
         changes["missed_s"] = open_s
     return changes
 
 
-def _note_dropout(record: JoinRecord, point: Point) -> bool:
+def _note_dropout(record: JoinRecord, point: Point, house_v: float) -> bool:
     """The house falls away from a charging starter, and its current with it, from one point to the next."""
     if not record.run_closed or record.house_v is None or record.starter_v is None:
         return False
     if point.starter_v < record.starter_v - 0.1:
         return False
-    parted = (point.starter_v - point.house_v) - (record.starter_v - record.house_v) > DROPS_V
+    parted = (point.starter_v - house_v) - (record.starter_v - record.house_v) > DROPS_V
     if point.house_a is None or record.house_a is None:
         return parted
     return parted and record.house_a - point.house_a > DROPS_A
 
 
-def _compare(record: JoinRecord, point: Point) -> dict:
-    """Does the house current follow the voltage across, as through a path, or hold, as from a DC-DC charger?"""
-    across, amps = point.starter_v - point.house_v, point.house_a
+def _compare(record: JoinRecord, point: Point, across: float) -> dict[str, Any]:
+    """Does the house current follow the voltage across [V], as through a path, or hold, as from a DC-DC charger?"""
+    amps = point.house_a
     if amps is None or amps < COMPARE_A:
         return {"from_v": None} if record.from_v is not None else {}
     if record.from_v is None:
@@ -152,24 +157,23 @@ def _compare(record: JoinRecord, point: Point) -> dict:
     return vote
 
 
-def _flows_uphill(point: Point, run: EngineState) -> bool:
+def _flows_uphill(point: Point, house_v: float, run: EngineState) -> bool:
     """Whether the run feeds the house though it stands above the starter: a charger lifts it there, no contact does."""
     if point.house_a is None or run.house_before_a is None or point.at_s - run.since_s > UPHILL_WITHIN_S:
         return False
-    return point.house_a - run.house_before_a > COMPARE_A and point.house_v > point.starter_v + METERS_V
+    return point.house_a - run.house_before_a > COMPARE_A and house_v > point.starter_v + METERS_V
 
 
-def _note_rest(record: JoinRecord, point: Point, isolator: str, odds: float, vehicle: Vehicle) -> dict:
-    house = point.house_v
-    changes: dict = {}
+def _note_rest(record: JoinRecord, point: Point, house_v: float, isolator: str, odds: float, vehicle: Vehicle) -> dict[str, Any]:
+    changes: dict[str, Any] = {}
     if isolator == "closed":
         if record.was_closed_at_stop:
             changes["lowest_v"] = min(record.lowest_v or 20.0, point.starter_v)
         if point.starter_v < RESTS_V and (
-            house <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or relay_release.released_at_once(record, vehicle)
+            house_v <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or relay_release.released_at_once(record, vehicle)
         ):
             changes["joined_s"] = record.joined_s + point.span_s
-        highest = max(point.starter_v, house)       # a relay may sense either side
+        highest = max(point.starter_v, house_v)       # a relay may sense either side
         if highest < relay_release.release_voltage_v(record):
             changes["low_s"] = record.low_s + point.span_s
         elif record.low_s and highest > CLOSES_AGAIN_V:
@@ -177,14 +181,14 @@ def _note_rest(record: JoinRecord, point: Point, isolator: str, odds: float, veh
     elif isolator == "open":
         if record.was_closed_at_stop and record.stop_s is not None and odds < FREED:
             promptly = point.at_s - record.stop_s < relay_release.LETS_GO_WITHIN_S and point.starter_v > relay_release.LETS_GO_HIGH_V
-            changes |= dict(was_closed_at_stop=False, opened=record.opened + 1, lets_go=record.lets_go + promptly)
+            changes |= {"was_closed_at_stop": False, "opened": record.opened + 1, "lets_go": record.lets_go + promptly}
             held_v = point.starter_v - REBOUND_V if record.lowest_v is None else record.lowest_v
             if vehicle.isolator_follows != "engine":    # there a stop says nothing of a voltage
                 changes["released_v"] = (*record.released_v, held_v)[-STOPS:]
-        if house > HOUSE_CHARGES_WELL_V and odds < PLAINLY_OPEN:
+        if house_v > HOUSE_CHARGES_WELL_V and odds < PLAINLY_OPEN:
             changes["one_way_s"] = record.one_way_s + point.span_s
         if record.joined_s or record.low_s:
-            changes |= dict(joined_s=0.0, low_s=0.0)
+            changes |= {"joined_s": 0.0, "low_s": 0.0}
     return changes
 
 

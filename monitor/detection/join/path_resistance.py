@@ -49,16 +49,17 @@ def step(path: PathResistance, last: tuple[Point, ...], isolator: str, house_bef
     now, then = last[3].house_a, last[1].house_a
     if now is None or then is None or abs(now - then) < LEAST_STEP_A:
         return path
-    if any(p.house_a is None or p.house_v is None for p in last):
+    seen = tuple((p.at_s, p.starter_v, p.house_v, p.house_a) for p in last if p.house_v is not None and p.house_a is not None)
+    if len(seen) < len(last):
         return path
-    edge = _edge(tuple((p.at_s, p.starter_v, p.house_v, p.house_a) for p in last))
+    edge = _edge(seen)
     alone_a = min(now, then)
     like_before = house_before_a is None or alone_a - house_before_a < SAME_A + 0.1 * abs(now - then)
     if now > then:
         apart = path.open_s > last[0].at_s - OPEN_NOTE_S and like_before and (
             house_before_a is None or house_before_a - alone_a < SAME_A + 0.1 * (now - then))
     else:       # loads may have come meanwhile, but a current that flows on comes through the path
-        apart = isolator != "closed" and like_before and abs(last[4].starter_v - last[4].house_v) > PARTED_V
+        apart = isolator != "closed" and like_before and abs(seen[4][1] - seen[4][2]) > PARTED_V
     if edge is None or not apart:
         return path
     baseline, recent = path.baseline, (*path.recent, edge)[-RECENT_EDGES:]
@@ -132,7 +133,8 @@ def has_grown(path: PathResistance) -> bool:
     return low > GROWN_RATIO or (ratio > 1.15 and low > 1.05 and heat > HOT_W)
 
 
-def _fit(first: tuple[tuple[float, float, float], ...], chosen: tuple[tuple[float, float, float], ...]):
+def _fit(first: tuple[tuple[float, float, float], ...],
+         chosen: tuple[tuple[float, float, float], ...]) -> tuple[float, float]:
     """Resistance of the chosen edges and its sigma; the meters' difference comes from the vehicle's first ones."""
     offset, offset_sigma = _offset(first[:OFFSET_EDGES])
     value, s_xx = PRIOR_OHM, 0.0

@@ -20,12 +20,12 @@ def is_near(point: Point) -> bool:
 def begins_to_feed(last: tuple[Point, ...]) -> bool:
     """Whether current has just begun to flow from a lifted starter into the house: only an engine pushes that way."""
     point = last[-1]
-    recent = [p for p in last[:-1] if p.at_s > point.at_s - SUDDEN_S - point.span_s and p.house_a is not None]
+    recent = [(p.starter_v, p.house_a) for p in last[:-1]
+              if p.at_s > point.at_s - SUDDEN_S - point.span_s and p.house_a is not None]
     if not recent or point.house_a is None or point.house_v is None or point.starter_v < point.house_v + FLOWS_V:
         return False
-    least = min(recent, key=lambda p: p.starter_v)
-    return (point.starter_v - least.starter_v > FEED_RISE_V and point.house_v is not None
-            and point.house_a - min(p.house_a for p in recent) > FLOWS_A)
+    least_v = min(starter_v for starter_v, _ in recent)
+    return point.starter_v - least_v > FEED_RISE_V and point.house_a - min(house_a for _, house_a in recent) > FLOWS_A
 
 
 def is_fed_suddenly(last: tuple[Point, ...]) -> bool:

@@ -12,7 +12,7 @@ from monitor.detection.starter.crank_limits import (
     d_scale,
     load_test_v,
 )
-from monitor.findings import Answer, Estimate, Event, JoinFindings, NotYet
+from monitor.findings import Answer, CrankGrade, Estimate, Event, JoinFindings, NotYet
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -32,7 +32,7 @@ SLOW_DIP_V, AGAIN_S = P.number("slow_dip_v"), P.number("again_s")
 class CrankVerdict:
     """One start. drop_frac is (before - plateau) / plateau: battery over starter resistance, free of the current."""
 
-    verdict: str                     # healthy, borderline, weak, failed, or "" (no verdict)
+    verdict: CrankGrade              # "": no verdict
     because: str
     before_v: float | None = None
     lowest_v: float | None = None
@@ -69,7 +69,7 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
     drop = (before_v - plateau_v) / plateau_v
     started, recovered_s = _took_over(times, volts, end, max(before_v, median(volts[:10])))
     severity = _severity(lowest_v, drop, temperature_c)
-    grade = "healthy" if severity < 0 else ("borderline" if severity <= 1 else "weak")
+    grade: CrankGrade = "healthy" if severity < 0 else ("borderline" if severity <= 1 else "weak")
     because = (f"lowest {lowest_v:.1f} V, {plateau_v:.1f} V while turning for {duration_s:.1f} s, "
                f"{100 * drop:.0f} % below rest")
     if started is False and (grade != "healthy" or duration_s > TOO_LONG_S):
@@ -98,6 +98,7 @@ def _ends(times: list[float], volts: list[float], first: int, before_v: float) -
     while begin < len(times) - 1 and times[begin] < times[first] + 0.15:
         begin += 1
     seen: list[float] = []
+    level = before_v
     for i in range(begin, len(volts)):
         seen.append(volts[i])
         level = median(seen[-100:]) if len(seen) % 10 == 1 or len(seen) < 10 else level
@@ -112,7 +113,7 @@ def _ends(times: list[float], volts: list[float], first: int, before_v: float) -
 
 
 def _took_over(times: list[float], volts: list[float], end: int, before_v: float) -> tuple[bool | None, float | None]:
-    after = [(t - times[end], v) for t, v in zip(times[end + 1:], volts[end + 1:])]
+    after = [(t - times[end], v) for t, v in zip(times[end + 1:], volts[end + 1:], strict=True)]
     if not after or after[-1][0] < 1.0:
         return None, None
     recovered = next((t for t, v in after if v >= 13.0), None)
@@ -153,28 +154,27 @@ def update(held: CrankState, minute: Minute, join: JoinFindings, temperature_c: 
     if minute.fast_starter:
         return add(held, judge(minute.fast_starter, temperature_c), minute.end_s, temperature_c)
     low, volts = minute.starter_voltage_low_v, minute.starter_voltage_v
-    news = () if not held.news else ()
     level = held.level_v
     if low is None or volts is None:
-        return held if not held.news else replace(held, news=news)
+        return held if not held.news else replace(held, news=())
     dips = held.dips
     if dips and (join.engine == "running" or minute.end_s - dips[-1] > AGAIN_S):
         dips = ()
     close = len(minute.samples) > 6
     if close and level is not None and low < level - DIP_V and held.last_s != minute.end_s:
         if join.engine == "running" and (held.last_s is None or minute.end_s - held.last_s > 30):
-            return replace(held, lowest_v=low, fast=False, last_s=minute.end_s, level_v=volts, news=news,
+            return replace(held, lowest_v=low, fast=False, last_s=minute.end_s, level_v=volts, news=(),
                            dips=(), last=None)
         if join.engine != "running" and low < level - SLOW_DIP_V:
             dips = (*dips, minute.end_s)[-4:]
     if level == volts and dips == held.dips and not held.news:
         return held
-    return replace(held, level_v=volts, dips=dips, news=news)
+    return replace(held, level_v=volts, dips=dips, news=())
 
 
 def add(held: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: float | None) -> CrankState:
     """The starts after one more judged start."""
-    if not verdict.verdict or verdict.drop_frac is None:
+    if not verdict.verdict or verdict.drop_frac is None or verdict.lowest_v is None:
         return replace(held, news=())
     pair = (20.0 if temperature_c is None else temperature_c, log(max(verdict.drop_frac, 0.005)))
     baseline, recent = held.baseline, held.recent
@@ -225,7 +225,7 @@ def _line(pairs: Sequence[tuple[float, float]]) -> tuple[float, float, float, fl
     return mean_y + slope * (15.0 - mean_t), slope, scatter, scatter / sqrt(n)
 
 
-def as_findings(held: CrankState) -> tuple[Answer, Answer, str]:
+def as_findings(held: CrankState) -> tuple[Answer, Answer, CrankGrade]:
     """Lowest voltage, drop ratio and verdict of the latest start, as the findings carry them."""
     if held.lowest_v is None:
         none: Answer = NotYet("no start has been seen yet")

@@ -1,4 +1,6 @@
 """Limits that a start is held against, by temperature."""
+from itertools import pairwise
+
 from monitor.parameters import table
 
 P = table("detection/starter", "crank_limits")
@@ -11,7 +13,7 @@ def load_test_v(temperature_c: float) -> float:
     """Lowest voltage expected of a sound battery under load at this temperature [V]; ends are held."""
     if temperature_c <= LOAD_TEST[0][0]:
         return LOAD_TEST[0][1]
-    for (t0, v0), (t1, v1) in zip(LOAD_TEST, LOAD_TEST[1:]):
+    for (t0, v0), (t1, v1) in pairwise(LOAD_TEST):
         if temperature_c <= t1:
             return v0 + (v1 - v0) * (temperature_c - t0) / (t1 - t0)
     return LOAD_TEST[-1][1]

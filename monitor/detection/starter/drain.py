@@ -74,19 +74,20 @@ def step(search: Search, held: Decay) -> Search:
     scaled, per = (held.innovation_v / held.variance, 1 / held.variance) if gain else (0.0, 0.0)
     out = []
     for o in _thin(search.onsets, held.at_s):
-        ramp = [k * v for k, v in zip(keep, o.ramp)]
+        ramp = [k * v for k, v in zip(keep, o.ramp, strict=True)]
         ramp[LEVEL] -= days * (o.ramp[FALL] + factor * o.ramp[SELF])
-        drop = [k * v for k, v in zip(keep, o.drop)]
+        drop = [k * v for k, v in zip(keep, o.drop, strict=True)]
         drop[LEVEL] -= days * (o.drop[FALL] + factor * o.drop[SELF])
         if not gain:
             out.append(replace(o, ramp=tuple(ramp), drop=tuple(drop)))
             continue
         age_h = (held.at_s - o.at_s) / 3600
         g = -(age_h / 24 + AT_ONCE_DAYS * (1 - exp(-age_h / AT_ONCE_H)))
-        g -= sum([h * v for h, v in zip(look, ramp)])
-        d = -1.0 - sum([h * v for h, v in zip(look, drop)])
+        g -= sum([h * v for h, v in zip(look, ramp, strict=True)])
+        d = -1.0 - sum([h * v for h, v in zip(look, drop, strict=True)])
         out.append(Onset(
-            o.at_s, tuple([v + k * g for v, k in zip(ramp, gain)]), tuple([v + k * d for v, k in zip(drop, gain)]),
+            o.at_s, tuple([v + k * g for v, k in zip(ramp, gain, strict=True)]),
+            tuple([v + k * d for v, k in zip(drop, gain, strict=True)]),
             o.ramp_fit + g * scaled, o.ramp_weight + g * g * per,
             o.drop_fit + d * scaled, o.drop_weight + d * d * per, o.cross + g * d * per,
         ))

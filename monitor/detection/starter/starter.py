@@ -8,7 +8,7 @@ from monitor.detection import temperature_trend
 from monitor.detection.starter import crank, drain, drain_verdict, starter_alerts, surface_decay
 from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
 from monitor.detection.temperature_trend import Trend
-from monitor.findings import Condition, Estimate, Event, JoinFindings, NotYet, StarterFindings
+from monitor.findings import Condition, Estimate, Event, Isolator, JoinFindings, NotYet, StarterFindings
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -67,7 +67,7 @@ class StarterState:
     hour: float | None = None
 
 
-def begin(vehicle: Vehicle) -> StarterState:
+def begin() -> StarterState:
     """Nothing known yet."""
     return StarterState()
 
@@ -101,7 +101,7 @@ def update(held: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindi
         if alone_s is None:
             alone_s = minute.start_s
         if parking.rests:
-            parking = _sudden(parking, now)
+            parking = _sudden(parking, minute.end_s, volts, join.isolator)
         if minute.end_s - alone_s >= BEGIN_AFTER_S:
             quarter = (*quarter, volts)
             if end_s == 0.0:
@@ -122,19 +122,19 @@ def learn_level(usual: surface_decay.Usual, parking: Parking) -> surface_decay.U
     return surface_decay.learn(usual, decay)
 
 
-def _sudden(parking: Parking, now: LatestVoltage) -> Parking:
+def _sudden(parking: Parking, at_s: float, volts: float, isolator: Isolator) -> Parking:
     """A voltage that falls by a cell's worth within minutes and stays there."""
     before_v = parking.rests[-1].voltage_v
-    if now.voltage_v > before_v - drain_verdict.SUDDEN_V or before_v > CHARGED_V:
+    if volts > before_v - drain_verdict.SUDDEN_V or before_v > CHARGED_V:
         return replace(parking, sudden=0) if parking.sudden else parking
     if parking.found is not None and parking.found.how == "sudden":
         return parking
     count = parking.sudden + 1
-    if count < drain_verdict.SUDDEN_MINUTES or now.isolator != "open":
+    if count < drain_verdict.SUDDEN_MINUTES or isolator != "open":
         return replace(parking, sudden=count)
     last = parking.rests[-1]
     return replace(parking, sudden=count, found=Drain(
-        "sudden", now.at_s, last.at_s, 0.0, 0.0, 0.0, last.voltage_v - now.voltage_v))
+        "sudden", at_s, last.at_s, 0.0, 0.0, 0.0, last.voltage_v - volts))
 
 
 def quarter_hour(held: StarterState, at_s: float, volts: float, vehicle: Vehicle) -> StarterState:
@@ -158,10 +158,7 @@ def quarter_hour(held: StarterState, at_s: float, volts: float, vehicle: Vehicle
     likely, passes = drain_verdict.slow(search, decay, rests, battery)
     passing = parking.passing + 1 if passes else 0
     if found is None and held.now.isolator == "open" and volts > EMPTY_V:
-        if passing >= drain_verdict.IN_A_ROW:
-            found = likely
-        else:
-            found = drain_verdict.fast(rests, decay.begun_s, battery)
+        found = likely if passing >= drain_verdict.IN_A_ROW else drain_verdict.fast(rests, decay.begun_s, battery)
     elif found is not None and drain_verdict.over(found, rests):
         # It stopped by itself: a lamp was put out. Look at the rest as at a new one.
         return replace(held, parking=Parking(rests=rests[-1:]))

@@ -7,7 +7,7 @@ from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
 from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
-from monitor.findings import Condition, JoinFindings
+from monitor.findings import Condition, JoinFindings, Priority
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -21,7 +21,7 @@ HOUSE_FIT_LFP_V = P.number("house_fit_lfp_v")
 
 
 #: kind -> priority, what it means, what to look at first, what would make it go away.
-TEXTS = {
+TEXTS: dict[str, tuple[Priority, str, str, str]] = {
     "starter_drain": (
         "high", "Something takes current from the starter battery while the vehicle is parked.",
         "Lamps, glove box, radio, a plugged-in charger, a door ajar; then pull fuses one by one and watch the drain.",
@@ -64,7 +64,7 @@ ON_DELAY_S = {"starter_low": P.number("starter_low_delay_s"), "starter_freeze_ri
 
 
 def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...] = (), means: str = "",
-          priority: str = "") -> Condition:
+          priority: Priority | None = None) -> Condition:
     """An active condition with its texts."""
     usual, meaning, look, clears = TEXTS[kind]
     return Condition(kind, "starter", True, priority or usual, seen, means or meaning, look, clears,
@@ -72,8 +72,8 @@ def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...] = (), mea
 
 
 #: The same conditions while nothing is wrong.
-IDLE = {kind: Condition(kind, "starter", False, text[0], "", *text[1:], ON_DELAY_S.get(kind, 0.0))
-        for kind, text in TEXTS.items()}
+IDLE = {kind: Condition(kind, "starter", False, priority, "", means, look, clears, ON_DELAY_S.get(kind, 0.0))
+        for kind, (priority, means, look, clears) in TEXTS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,13 +119,13 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
     """
     lead = vehicle.starter.lead_acid
     failed = _failed(starts)
-    resting = rest_v is not None and lead
-    flat = resting and level.flat
+    rested_v = rest_v if lead else None
+    flat = rested_v is not None and level.flat
     return (
         IDLE["starter_drain"] if found is None else _drain(found, doubtful_after_s, at_s),
-        _low(rest_v, flat) if resting and level.low else IDLE["starter_low"],
-        _frost(rest_v, temperature_c, coming_low_c, vehicle.starter) if resting else IDLE["starter_freeze_risk"],
-        _part_charged(uncharged_s) if resting and uncharged_s > PART_CHARGED_S else IDLE["starter_part_charged"],
+        _low(rested_v, flat) if rested_v is not None and level.low else IDLE["starter_low"],
+        _frost(rested_v, temperature_c, coming_low_c, vehicle.starter) if rested_v is not None else IDLE["starter_freeze_risk"],
+        _part_charged(uncharged_s) if rested_v is not None and uncharged_s > PART_CHARGED_S else IDLE["starter_part_charged"],
         _weak(starts), failed, _over(level), _under(level),
         _no_start(rest_v, house_v, vehicle) if flat or failed.active else IDLE["will_not_start"],
     )

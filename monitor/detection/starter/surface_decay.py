@@ -99,9 +99,9 @@ def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None
     factor = 1.0 if temperature_c is None else 2.0 ** ((min(max(temperature_c, -20.0), 45.0) - 20) / 10)
     state, cov = _predict(held, hours, factor)
     look = _look(held, at_s, temperature_c, late)
-    along = [sum(c * h for c, h in zip(row, look)) for row in cov]
-    variance = sum(h * a for h, a in zip(look, along)) + NOISE_V**2
-    innovation = voltage_v - sum(h * x for h, x in zip(look, state))
+    along = [sum(c * h for c, h in zip(row, look, strict=True)) for row in cov]
+    variance = sum(h * a for h, a in zip(look, along, strict=True)) + NOISE_V**2
+    innovation = voltage_v - sum(h * x for h, x in zip(look, state, strict=True))
     sign = 1 if innovation > 0 else -1
     jumped = False
     if innovation * innovation > OUTLIER**2 * variance * held.unrest:
@@ -112,11 +112,11 @@ def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None
         for i in (LEVEL, SURFACE, SURFACE + 1):
             cov[i][i] += innovation * innovation
         jumped = True
-        along = [sum(c * h for c, h in zip(row, look)) for row in cov]
-        variance = sum(h * a for h, a in zip(look, along)) + NOISE_V**2
+        along = [sum(c * h for c, h in zip(row, look, strict=True)) for row in cov]
+        variance = sum(h * a for h, a in zip(look, along, strict=True)) + NOISE_V**2
     gain = [a / variance for a in along]
-    state = [x + k * innovation for x, k in zip(state, gain)]
-    cov = [[c - k * a for c, a in zip(row, along)] for row, k in zip(cov, gain)]
+    state = [x + k * innovation for x, k in zip(state, gain, strict=True)]
+    cov = [[c - k * a for c, a in zip(row, along, strict=True)] for row, k in zip(cov, gain, strict=True)]
     unrest = held.unrest
     if not jumped:
         weight = 1 / min(40, held.steps + 10)
@@ -129,13 +129,13 @@ def _predict(held: Decay, hours: float, factor: float) -> tuple[list[float], lis
     days = hours / 24
     keep = transition(hours)
     x = held.state
-    state = [k * v for k, v in zip(keep, x)]
+    state = [k * v for k, v in zip(keep, x, strict=True)]
     state[LEVEL] -= days * (x[FALL] + factor * x[SELF])
     p = held.cov
     # The level row and column take up the two falls, then every part shrinks by what it keeps.
     level = [p[0][j] - days * (p[FALL][j] + factor * p[SELF][j]) for j in range(STATES)]
     level[0] = level[0] - days * (level[FALL] + factor * level[SELF])
-    cov = [[ki * kj * c for kj, c in zip(keep, row)] for ki, row in zip(keep, p)]
+    cov = [[ki * kj * c for kj, c in zip(keep, row, strict=True)] for ki, row in zip(keep, p, strict=True)]
     for j in range(1, STATES):
         cov[0][j] = cov[j][0] = level[j] * keep[j]
     cov[0][0] = level[0]

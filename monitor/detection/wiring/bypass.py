@@ -13,7 +13,11 @@ EMPTY_V = P.by_chemistry("empty_v")
 PAIR_S = P.number("pair_s")
 NIGHT, BY_DAY = P.numbers("night"), P.number("by_day")
 PAIRS, MEMORY_S = P.number("pairs"), P.number("memory_s")
-BLOCKS, FILL_FRAC, FILL_A, KEEP_FRAC, IDLE_TIMES = P.count("blocks"), P.number("fill_frac"), P.number("fill_a"), P.number("keep_frac"), P.count("idle_times")
+BLOCKS = P.count("blocks")
+FILL_FRAC = P.number("fill_frac")
+FILL_A = P.number("fill_a")
+KEEP_FRAC = P.number("keep_frac")
+IDLE_TIMES = P.count("idle_times")
 SINK_V = P.by_chemistry("sink_v")
 FILL_V = P.by_chemistry("fill_v")
 
@@ -74,7 +78,8 @@ def block(held: Bypass, at_s: float, voltage_v: float, current_a: float, battery
     mean = sum(amps) / BLOCKS
     early, late = sum(amps[:third]) / third, sum(amps[-third:]) / third
     fell = sum(blocks[0:2 * third:2]) / third - sum(blocks[-2 * third::2]) / third
-    if min(mean, early) > max(FILL_A, FILL_FRAC * battery.rated_capacity_ah) and late > KEEP_FRAC * early and fell > SINK_V[battery.lead_acid]:
+    fills = min(mean, early) > max(FILL_A, FILL_FRAC * battery.rated_capacity_ah)
+    if fills and late > KEEP_FRAC * early and fell > SINK_V[battery.lead_acid]:
         times = held.idle_times + 1 if at_s - held.idle_at_s < MEMORY_S / 2 else 1
         return replace(held, blocks=blocks, idle_a=mean, idle_at_s=at_s, idle_times=times)
     return replace(held, blocks=blocks)

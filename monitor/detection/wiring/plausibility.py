@@ -15,7 +15,7 @@ RUNNING_V = table("battery", "alternator").number("nothing_rests_above_v")
 MAYBE_REVERSED = P.number("maybe_reversed")
 
 
-def begin(vehicle: Vehicle) -> PlausibilityState:
+def begin() -> PlausibilityState:
     """Nothing seen yet."""
     return PlausibilityState()
 
@@ -28,8 +28,9 @@ def update(held: PlausibilityState, minute: Minute, vehicle: Vehicle) -> Plausib
     low_a, high_a = minute.house_current_low_a, minute.house_current_high_a
     limit_v, limit_a = held.limit_v, held.limit_a
     minutes, house_v, house_a, scatter_v, scatter_a = b.minutes, b.house_v, b.house_a, b.scatter_v, b.scatter_a
-    if volts is None or amps is None or minute.gap_s:
-        loads, ring = bypass.silent(held.bypass), ()
+    ring: tuple[float, ...] = ()
+    if volts is None or low_v is None or high_v is None or amps is None or low_a is None or high_a is None or minute.gap_s:
+        loads = bypass.silent(held.bypass)
     else:
         span_s, count = minute.duration_s, len(minute.samples)
         ring = (*held.ring[-10:], volts, amps)

@@ -2,16 +2,17 @@
 from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, sunny_sensor, voltage_level
 from monitor.detection.wiring.plausibility_held import PlausibilityState
-from monitor.findings import ChargeFindings, Condition, Estimate
+from monitor.findings import ChargeFindings, Condition, Estimate, Part
 from monitor.parameters import table
 
 P = table("detection/wiring", "plausibility_alerts")
 UNSEEN_A, UNSEEN_LOW_A = P.number("unseen_a"), P.number("unseen_low_a")
 
 #: The same while nothing is wrong.
-IDLE = {kind: Condition(kind, battery, False) for kind, battery in (
-    ("shunt_bypassed", "house"), ("house_divider_wrong", "house"), ("starter_divider_wrong", "starter"),
-    ("channel_at_limit", "house"), ("sensor_noisy", "house"), ("temperature_sensor_loose", "house"))}
+PARTS: dict[str, Part] = {
+    "shunt_bypassed": "house", "house_divider_wrong": "house", "starter_divider_wrong": "starter",
+    "channel_at_limit": "house", "sensor_noisy": "house", "temperature_sensor_loose": "house"}
+IDLE = {kind: Condition(kind, battery, False) for kind, battery in PARTS.items()}
 QUIET = tuple(IDLE.values())
 
 
@@ -56,7 +57,7 @@ def _bypassed(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings)
         figures=(("pairs_count", pairs), ("unseen_a", unseen or held.bypass.idle_a)))
 
 
-def _divider(battery: str, factor: float) -> Condition:
+def _divider(battery: Part, factor: float) -> Condition:
     known, words = voltage_level.find_mistake(factor)
     times = known if known > 1 else 1 / known
     seen = (f"The {battery} battery's voltage is about {times:.3g} times too {'low' if factor > 1 else 'high'}: it lives at voltages at "
