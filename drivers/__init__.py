@@ -3,6 +3,7 @@ from importlib import import_module
 from typing import Any
 
 from drivers.errors import DriverUnavailable
+from drivers.extras import install_command
 
 #: name in the configuration -> (module, class, extra to install, or None where nothing is needed)
 DRIVERS: dict[str, tuple[str, str, str | None]] = {
@@ -45,7 +46,7 @@ def driver_class(name: str) -> Any:
             raise  # a mistake in our own code must look like one
         raise DriverUnavailable(
             f"driver {name!r} needs the package {error.name}, which is not installed; "
-            f"run: pip install 'ampledger[{extra}]'"
+            f"run: {install_command(extra)}"
         ) from error
 
 

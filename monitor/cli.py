@@ -1,6 +1,9 @@
 """The command line of ampledger: one command, one file in monitor/commands."""
 import importlib
+import os
 import sys
+import traceback
+from pathlib import Path
 from typing import Any
 
 import click
@@ -9,7 +12,7 @@ import click
 COMMANDS = {
     "setup": "setup", "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
-    "doctor": "doctor", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
+    "doctor": "doctor", "docs": "docs", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
     "ventilation": "wiring", "parked": "parked", "wire": "wire",
     "size": "size", "whatif": "whatif", "report": "report", "captest": "captest",
 }
@@ -40,22 +43,37 @@ class Lazy(click.Group):
             raise
         except Exception as error:
             sentence = _sentence(error)
-            if sentence is None:
-                raise  # a mistake of our own must look like one
-            raise Refused(sentence) from None
+            if sentence is None and (os.environ.get("AMPLEDGER_TRACE") or os.environ.get("JOURNAL_STREAM")):
+                raise  # whoever looks for the mistake wants all of it, and the journal keeps it
+            raise Refused(sentence or _own_mistake(error)) from None
 
 
 def _sentence(error: Exception) -> str | None:
     """What to tell of a failure that can happen to anybody; None for our own mistakes."""
+    import sqlite3
+
     from drivers.errors import DriverError
     from monitor.config.faults import ConfigError
     from monitor.store.reading import NoLog
 
     if isinstance(error, (ConfigError, DriverError, NoLog)):
         return str(error)
+    if isinstance(error, sqlite3.DatabaseError):
+        return f"the log cannot be read: {error}; `ampledger doctor` looks it over"
+    if isinstance(error, PermissionError) and os.geteuid() != 0:
+        return (f"{error.filename}: {error.strerror}; run it with sudo. To read the log without it: "
+                "sudo adduser $USER ampledger, and log in again")
     if isinstance(error, OSError):
         return f"{error.filename}: {error.strerror}" if error.filename else str(error)
     return None
+
+
+def _own_mistake(error: Exception) -> str:
+    """A mistake in ampledger itself, in a sentence that is worth reporting."""
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    place = f"{Path(last.filename).name}, line {last.lineno}"
+    return (f"a mistake in ampledger itself: {type(error).__name__}: {error} ({place}). Nothing of yours is wrong; please report it. "
+            "The whole trace: AMPLEDGER_TRACE=1 before the same command")
 
 
 @click.group(cls=Lazy, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

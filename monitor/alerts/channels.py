@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
+from drivers.extras import install_command
 from monitor.alerts.rules import AlertChange
 
 log = logging.getLogger("ampledger.alerts")
@@ -91,7 +92,7 @@ class Services:
         try:
             import apprise
         except ModuleNotFoundError:
-            raise ValueError("[alerts] apprise needs a package; run: pip install 'ampledger[notify]'") from None
+            raise ValueError("[alerts] apprise needs a package; run: " + install_command("notify")) from None
         self._box = apprise.Apprise()
         self._kinds = {"low": apprise.NotifyType.INFO, "medium": apprise.NotifyType.WARNING,
                        "high": apprise.NotifyType.FAILURE}
@@ -119,7 +120,7 @@ class Topic:
         try:
             import paho.mqtt.client as mqtt
         except ModuleNotFoundError:
-            raise ValueError("[alerts] mqtt needs a package; run: pip install 'ampledger[mqtt]'") from None
+            raise ValueError("[alerts] mqtt needs a package; run: " + install_command("mqtt")) from None
         self._topic, self._place, self._up = topic, f"{host}:{port}", threading.Event()
         self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
         self._client.will_set(f"{topic}/alive", "0", qos=1, retain=True)

@@ -11,7 +11,7 @@ from monitor.commands.options import config_option, database_option, load_config
 
 @click.group(short_help="List, acknowledge or put aside alerts; try the deliveries.")
 def alerts() -> None:
-    """The alerts of this vehicle. docs/alerts.md says of each what it means and what to do."""
+    """The alerts of this vehicle. `ampledger docs alerts` says of each what it means and what to do."""
 
 
 @alerts.command("list", short_help="Show open alerts, or all.")
@@ -108,6 +108,6 @@ def test(config_file: Path | None) -> None:
         finally:
             getattr(way, "close", lambda: None)()
     if len(ways) == 1:
-        click.echo("Only the journal is configured; docs/alerts.md shows how to be told on a phone.")
+        click.echo("Only the journal is configured; `ampledger docs alerts` shows how to be told on a phone.")
     if failed:
         sys.exit(1)

@@ -1,4 +1,5 @@
 """The options that several commands share: where the configuration and the log are."""
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -7,6 +8,9 @@ import click
 
 #: Looked for in this order where --config is not given.
 USUAL = (Path("ampledger.toml"), Path("/etc/ampledger/ampledger.toml"))
+
+#: The log of a board that was set up as it is meant to be.
+BOARD_LOG = Path("/var/lib/ampledger/ampledger.db")
 
 config_option: Callable = click.option(
     "--config", "-c", "config_file", type=click.Path(path_type=Path), envvar="AMPLEDGER_CONFIG", show_envvar=True,
@@ -26,4 +30,9 @@ def load_config(config_file: Path | None, *, need_sources: bool = True) -> Any:
 
 def locate_database(config_file: Path | None, database: Path | None) -> Path:
     """The log that a command is to read: the one named, else the configuration's. Raises ConfigError."""
-    return database if database is not None else load_config(config_file, need_sources=False).log.database
+    if database is not None:
+        return database
+    usual = config_file is None and not USUAL[0].exists() or config_file == USUAL[1]
+    if usual and USUAL[1].exists() and not os.access(USUAL[1], os.R_OK) and os.access(BOARD_LOG, os.R_OK):
+        return BOARD_LOG  # a member of the group may read the log, but not the secrets in the configuration
+    return load_config(config_file, need_sources=False).log.database

@@ -7,7 +7,7 @@ def schema() -> None:
     """Print the JSON Schema of ampledger.toml.
 
     An editor that knows it completes keys and marks mistakes while you write. The same text is
-    docs/ampledger.schema.json. Options of a driver are not in it; docs/drivers.md has them.
+    docs/ampledger.schema.json. Options of a driver are not in it; `ampledger docs drivers` has them.
     """
     from monitor.config.load import schema_text
 

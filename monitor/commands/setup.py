@@ -33,7 +33,7 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     and what the voltage's lead loses. Every measuring step may be skipped and done later by the commands below.
     Nothing is written before the last question; a configuration that is there is kept beside the new one.
 
-    With --answers nothing is asked: the file holds an answer under each key (docs/commissioning.md).
+    With --answers nothing is asked: the file holds an answer under each key (`ampledger docs commissioning`).
     Stop the daemon first where it holds a serial port: systemctl stop ampledger
     """
     if ctx.invoked_subcommand is not None:
@@ -47,7 +47,7 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     limits = {} if limit_pct is None else {"meter_v_frac": limit_pct / 100, "meter_a_frac": limit_pct / 100}
     walk = Interview(AnswersFile(answers_file, KEYS) if answers_file else Terminal(), path, seconds, sys_folder, dev_folder, show=_show,
                 database=str(Path("/var/lib/ampledger/ampledger.db")) if path.is_relative_to("/etc") else "ampledger.db", **limits)
-    walk.asker.say("Read docs/wiring.md before you touch a cable: a 12 V battery can weld a spanner. Ctrl-C ends this, and nothing is written.")
+    walk.asker.say("Read `ampledger docs wiring` before you touch a cable: a 12 V battery can weld a spanner. Ctrl-C ends this, and nothing is written.")
     if path.exists():
         walk.asker.say(f"{path} is there already; it will be kept beside the new one, and what it says beside labels, instruments "
                        "and measurements goes on.")
@@ -96,7 +96,7 @@ def _i2c(bus: int) -> None:
     found = addresses(bus)
     for address, state in found.items():
         click.echo(f"I2C bus {bus}, address {address:#04x}: {state}" + (
-            "; better read through hwmon or iio below" if state != "free" else "; docs/drivers.md, i2c, says how to describe its registers"))
+            "; better read through hwmon or iio below" if state != "free" else "; `ampledger docs drivers`, i2c, says how to describe its registers"))
     if not found:
         click.echo(f"I2C bus {bus}: nobody answers")
 

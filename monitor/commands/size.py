@@ -45,4 +45,4 @@ def size(loads, latitude: float, month: int | None, sunless: float, temperature:
     for found in plan.suggestions:
         click.echo(f"{found.chemistry}: {found.capacity_ah:.0f} Ah (still enough at the end of its life), "
                    f"flat panel {found.panel_ordinary_w:.0f} W for ordinary weather, {found.panel_poor_w:.0f} W for poor weather.")
-    click.echo("Fuses, cables and ventilation: docs/wiring.md and the local code.")
+    click.echo("Fuses, cables and ventilation: `ampledger docs wiring` and the local code.")

@@ -1,7 +1,8 @@
 """What a person may answer, and what it means."""
 from monitor.battery.label import CHEMISTRIES
 from monitor.commissioning import steps
-from monitor.commissioning.steps import NotClear
+from monitor.commissioning.chemistry_words import find_meant
+from monitor.commissioning.steps import MeansThat, NotClear
 
 
 def parse_label(text: str) -> tuple[str, float]:
@@ -9,11 +10,16 @@ def parse_label(text: str) -> tuple[str, float]:
 
     Raises
     ------
+    MeansThat : another word for a kind, which is asked back
     NotClear : it is neither
     """
-    words = text.lower().replace(",", " ").replace("ah", " ").split()
+    words = text.lower().replace(",", " ").replace("ah", " ").replace("(", " ").replace(")", " ").split()
     kinds = [word for word in words if word in CHEMISTRIES]
     rest = [word for word in words if word not in CHEMISTRIES]
+    meant = find_meant(rest) if not kinds else None
+    numbers = [word for word in rest if word[:1].isdigit()]
+    if meant is not None and len(numbers) == 1:
+        raise MeansThat(f"do you mean {meant[0]} ({meant[1]})", f"{meant[0]} {numbers[0]}")
     if len(kinds) != 1 or len(rest) != 1:
         raise NotClear((f"{text[:30]!r}" if text else "it") + f" should be a kind ({', '.join(CHEMISTRIES)}) and ampere-hours, as: agm 100")
     capacity = steps.compare_reading(rest[0]).value

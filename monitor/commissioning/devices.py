@@ -2,6 +2,7 @@
 from typing import Any
 
 from drivers.errors import DriverError, DriverUnavailable
+from drivers.extras import install_command
 from drivers.scan import Found, SeenChannel
 from monitor.commissioning.steps import NotClear
 
@@ -16,7 +17,7 @@ def talking(port: str, seconds: float = 1.2) -> tuple[Found | None, str]:
         from drivers.serial_text import heard
         from monitor.commissioning.line_format import describe_line
     except ModuleNotFoundError:
-        return None, "to hear what comes on it: pip install 'ampledger[serial]'"
+        return None, "to hear what comes on it, run: " + install_command("serial")
     for baud in BAUDS:
         try:
             lines = heard(port, baud, seconds)

@@ -23,7 +23,7 @@ KEPT = ("vehicle", "log", "dashboard", "clock", "alerts")
 
 _HEAD = """\
 # {name}, written by `ampledger setup`{day}.
-# Every key, default and limit is explained in docs/configuration.md. After a change: ampledger check
+# Every key, default and limit is explained by: ampledger docs configuration. After a change: ampledger check
 
 [house]
 chemistry = "{house[0]}"                # as on its label: flooded, agm, gel or lfp
@@ -148,6 +148,17 @@ def multiply_scale(doc: TOMLDocument, quantity: str, factor: float, base: Path) 
         raise NotClear(f"the driver {source['driver']} has no factor for {quantity} that could be set to correct it by {factor:g}; "
                        "see whether another channel was meant")
     raise NotClear(f"no source measures {quantity}; run `ampledger setup`, or write it into the configuration")
+
+
+def remove(doc: TOMLDocument, quantity: str) -> None:
+    """Takes a quantity out of every source, and a source that measures nothing else out altogether."""
+    sources = doc.get("source", [])
+    for index in reversed(range(len(sources))):
+        table = sources[index].get("measures")
+        if isinstance(table, dict) and quantity in table:
+            del table[quantity]
+            if not table:
+                del sources[index]
 
 
 def exchange_batteries(doc: TOMLDocument) -> None:

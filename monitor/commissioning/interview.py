@@ -126,7 +126,7 @@ class Interview:
             if offer is not None:
                 chosen[quantity] = offer
         if not chosen:
-            raise NotClear("nothing was found that could be measured; see docs/wiring.md and docs/drivers.md")
+            raise NotClear("nothing was found that could be measured; see `ampledger docs wiring` and `ampledger docs drivers`")
         return chosen
 
     def _channel(self, text: str, quantity: str, fits: list[ChannelCandidate]) -> ChannelCandidate | None:
@@ -175,10 +175,11 @@ class Interview:
         raw = not steps.POSTS_V[0] <= rough <= steps.POSTS_V[1]
 
         def parse(text: str) -> steps.Meter | float | None:
+            if text.lower() == "" and raw:
+                raise NotClear(f"the channel shows {rough:.2f} V, so a divider is in front of it whose ratio must be known; type "
+                               "the volts at the posts, or the ratio as 5:1 (battery volts : pin volts), or skip to leave this "
+                               "voltage out for now")
             if text.lower() in ("skip", ""):
-                if raw:
-                    raise NotClear(f"the channel shows {rough:.2f} V, so a divider is in front of it whose ratio must be known; type "
-                                   "the volts at the posts, or the ratio as 5:1 (battery volts : pin volts)")
                 return None
             over, colon, under = text.partition(":")
             if colon:
@@ -190,9 +191,11 @@ class Interview:
 
         while True:
             answer = self.asker.ask(f"{battery}_meter_v", f"Volts at the {battery.upper()} battery's posts by a multimeter "
-                                    f"(the channel shows {rough:.3f})" + ("" if raw else "; Enter: not now"), parse, "" if not raw else None)
+                                    f"(the channel shows {rough:.3f})" + ("; skip: leave it out" if raw else "; Enter: not now"), parse, "")
             try:
                 if answer is None:
+                    if raw:
+                        self.asker.say("  " + draft.leave_out(quantity))
                     return
                 if isinstance(answer, float):
                     self.asker.say("  " + document.multiply_scale(draft.doc, quantity, answer, draft.path) + ".")

@@ -8,7 +8,7 @@ from typing import Any, Protocol, TypeVar
 import click
 
 from monitor.cli import Refused
-from monitor.commissioning.steps import NotClear
+from monitor.commissioning.steps import MeansThat, NotClear
 
 T = TypeVar("T")
 
@@ -39,11 +39,14 @@ class Terminal:
             self.answers += 1
             try:
                 return parse(text.strip() or default or "")
+            except MeansThat as why:
+                click.echo(f"  {str(why)[:1].upper()}{str(why)[1:]}? Enter for yes: {why.instead}; or type it anew.")
+                default = why.instead
             except NotClear as why:
                 self.again(key, why)
 
     def again(self, key: str, why: NotClear) -> None:
-        click.echo(f"  Not yet: {why}.")
+        click.echo(f"  Not understood: {why}.")
 
     def say(self, text: str) -> None:
         click.echo(text)
@@ -75,6 +78,8 @@ class AnswersFile:
             raise Refused(f"{self._path}: {key} is missing. It answers: {words.splitlines()[0]}")
         try:
             return parse("" if given is True else str(given).strip())
+        except MeansThat as why:
+            raise Refused(f'{self._path}, {key} = {given!r}: {why}? Then write "{why.instead}"') from None
         except NotClear as why:
             self.again(key, why)
             raise

@@ -66,6 +66,12 @@ class Draft:
         return (f"{meter.value:g} V by the meter, {voltage.mean:.3f} V shown: {key} "
                 f"(give or take {196 * found.sigma / found.value:.1f} %).")
 
+    def leave_out(self, quantity: str) -> str:
+        """A voltage whose divider is not known is not measured at all: a guess would raise alarms, or hide them."""
+        document.remove(self.doc, quantity)
+        return (f"The {BATTERY[quantity]} battery's voltage is left out: its divider is not known. When you have a multimeter at hand, "
+                "run `ampledger setup` again; your other answers are offered as they are now.")
+
     def exchange(self, first_starts: bool, seen: str) -> str:
         """Which battery is which; first_starts: what is called house started the engine."""
         document.note_result(self.doc, "commissioning", which_on=document.today())

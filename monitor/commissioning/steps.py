@@ -25,6 +25,14 @@ class NotClear(ValueError):
     """The step gave no result; one sentence that says why and what to do."""
 
 
+class MeansThat(NotClear):
+    """An answer that is understood, but asked back: `instead` is what was most likely meant."""
+
+    def __init__(self, question: str, instead: str) -> None:
+        super().__init__(question)
+        self.instead = instead
+
+
 @dataclass(frozen=True, slots=True)
 class Shown:
     """What an instrument showed over some seconds: mean, doubt of the mean, extremes."""

@@ -8,6 +8,8 @@ from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
+from monitor.commissioning.chemistry_words import find_meant
+
 REQUIRED = {
     "house": 'chemistry = "agm"    # or flooded, gel, lfp\nrated_capacity_ah = 100',
     "starter": 'chemistry = "flooded"\nrated_capacity_ah = 70',
@@ -75,6 +77,12 @@ def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -
             found.append(ConfigFault(table, key, value, "this key is not known", cure))
             continue
         message = item["msg"].removeprefix("Value error, ")
+        if item["type"] == "string_pattern_mismatch":
+            message = "it does not look as it should"  # a pattern tells a person nothing; the description does
+        meant = find_meant([str(value).lower()]) if item["type"] == "literal_error" and key.endswith("chemistry") else None
+        if meant is not None:
+            found.append(ConfigFault(table, key, value, f"did you mean {meant[0]} ({meant[1]})?", f'then write {key} = "{meant[0]}"'))
+            continue
         shown = None if isinstance(value, (dict, list, BaseModel)) else value
         found.append(ConfigFault(table, key, shown, message[:1].lower() + message[1:], _wish(model, path, place)))
     return found

@@ -54,7 +54,10 @@ def load(path: Path, *, need_sources: bool = True) -> Config:
         plain = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise ConfigError(path, [ConfigFault("", "", None, "there is no such file",
-                                       "write one (docs/configuration.md) or name another with --config")]) from None
+                                       "make it with `ampledger setup`, or name another with --config")]) from None
+    except PermissionError:
+        raise ConfigError(path, [ConfigFault("", "", None, "you may not read it",
+                                             "it holds secrets: run this with sudo")]) from None
     except (OSError, UnicodeDecodeError) as error:
         raise ConfigError(path, [ConfigFault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
@@ -73,7 +76,7 @@ def validate(plain: dict[str, Any], path: Path, *, need_sources: bool = True) ->
     sources = _sources(plain.get("source", []), faults)
     if need_sources and not plain.get("source"):
         faults.append(ConfigFault("source", "", None, "no instrument is configured",
-                            'write at least one [[source]] with driver = "…" (docs/drivers.md)'))
+                            'write at least one [[source]] with driver = "…" (`ampledger docs drivers`)'))
     simulated = [s for s in sources if s.driver == "simulated"]
     if simulated and len(simulated) < len(sources):
         faults.append(ConfigFault("source", "driver", "simulated", "a simulated source beside real ones would mix invented readings "

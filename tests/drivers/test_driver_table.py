@@ -1,13 +1,17 @@
 """Finding drivers by name: ours, those of other packages, and those that are not there."""
+import shlex
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 from drivers import DRIVERS, driver_class
 from drivers.errors import DriverUnavailable
 
+EXTRAS = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())["project"]["optional-dependencies"]
 GOOD = """
 from drivers.channels import Measures, Options
 from drivers.reading import Reading
@@ -89,4 +93,7 @@ def test_a_missing_library_is_named_with_the_extra_that_brings_it(name: str, lib
             f"sys.meta_path.insert(0, Gone())\nfrom drivers import driver_class\nfrom drivers.errors import DriverUnavailable\n"
             f"try:\n    driver_class({name!r})\nexcept DriverUnavailable as error:\n    print(error)\n")
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert f"pip install 'ampledger[{DRIVERS[name][2]}]'" in done.stdout and library in done.stdout
+    assert library in done.stdout and f"{sys.executable} -m pip install " in done.stdout
+    # the command names every part of the extra as pyproject.toml does
+    asked = {Requirement(word) for word in shlex.split(done.stdout.partition("pip install ")[2])}
+    assert asked == {Requirement(text) for text in EXTRAS[DRIVERS[name][2] or ""]}

@@ -10,7 +10,8 @@ import pytest
 from click.testing import CliRunner
 
 from monitor.cli import commands
-from monitor.commissioning import measuring
+from monitor.commissioning import measuring, steps
+from monitor.commissioning.answer_parsing import parse_label
 from monitor.config import load
 from monitor.store.reader import Reader
 from tests.drivers.links import Server
@@ -30,7 +31,7 @@ def _setup(board: Board, *arguments: str, stdin: str = "") -> tuple[int, str]:
 
 
 def _answers(board: Board, text: str) -> tuple[int, str]:
-    (board.root / "answers.toml").write_text(LABELS + text)
+    (board.root / "answers.toml").write_text((LABELS if "house =" not in text else LABELS.partition("\n")[2]) + text)
     return _setup(board, *_arguments(board, "--answers", str(board.root / "answers.toml")))
 
 
@@ -56,7 +57,7 @@ def test_a_blank_board_with_everything_wired_wrong_runs_right_after_fifteen_answ
     board = Board(tmp_path, turned=True, crossed=True, gain=1.03)
     talk = Conversation(_arguments(board), [
         ("HOUSE battery: its kind", None, "agn 100"),                 # a slip of the finger: one sentence, and asked again
-        ("Not yet: 'agn 100' should be a kind", None, "agm 100"),
+        ("Not understood: 'agn 100' should be a kind", None, "agm 100"),
         ("STARTER battery", None, ""),
         ("Modbus", None, ""),
         ("HOUSE battery's voltage", None, ""),
@@ -171,7 +172,7 @@ def test_a_configuration_that_is_there_is_kept_beside_and_its_other_tables_go_on
 @pytest.mark.parametrize(("text", "words"), [
     ('hause = "agm 100"\n', "did you mean house?"),
     ('starter_meter_v = 126\n', "126 V is not what a 12 V battery shows at its posts"),
-    ('', "starter_meter_v is missing"),
+    ('house = "lithium 100"\n', 'Then write "lfp 100"'),
     ('house_voltage_v = "in7"\n', "'in7' is none of them; type a number from 0 to"),
     ('modbus = "127.0.0.1:1"\n', "127.0.0.1:1: no connection"),
     ('modbus = "a b"\n', "is no address"),
@@ -184,6 +185,21 @@ def test_a_bad_answer_in_a_file_is_one_sentence_with_its_key(tmp_path: Path, tex
     code, said = _answers(board, text)
     assert code == 1 and words in said and "Traceback" not in said
     assert not (tmp_path / "van.toml").exists()
+
+
+def test_a_divider_that_is_not_known_leaves_its_voltage_out_and_nothing_else_is_lost(tmp_path: Path) -> None:
+    board = Board(tmp_path)
+    code, said = _answers(board, "")
+    assert code == 0 and "starter battery's voltage is left out" in said
+    assert _shows(board).keys() == {"house_voltage_v", "house_current_a", "house_temperature_c"}
+
+
+@pytest.mark.parametrize(("said", "meant"), [("lithium", "lfp"), ("LiFePO4", "lfp"), ("wet", "flooded"), ("lead acid", "flooded"),
+                                             ("lead-acid", "flooded"), ("sealed", "agm"), ("VRLA", "agm")])
+def test_what_people_call_a_battery_is_understood_and_asked_back(said: str, meant: str) -> None:
+    with pytest.raises(steps.MeansThat) as back:
+        parse_label(f"{said} 95 Ah")
+    assert back.value.instead == f"{meant} 95" and parse_label(back.value.instead) == (meant, 95.0)
 
 
 def test_an_i2c_bus_is_asked_only_on_request_and_one_that_is_not_there_is_one_sentence(tmp_path: Path) -> None:
@@ -213,11 +229,12 @@ def test_a_folder_that_may_not_be_written_is_one_sentence(tmp_path: Path) -> Non
 
 def test_a_nonsense_answer_is_told_and_the_question_put_again(tmp_path: Path) -> None:
     board = Board(tmp_path)
-    replies = ["agm", "agm 100 200", "wet 100", "agm 100000", "agm 100", "", "", "9", "", "", "", "0", "perhaps", "skip", "skip", "x",
+    replies = ["agm", "agm 100 200", "wat 100", "agm 100000", "lead 100", "agm 100", "", "", "9", "", "", "", "0", "perhaps", "skip", "skip", "x",
                "12.62", "", "volts", "5:1", "skip"]
     code, said = _setup(board, *_arguments(board), stdin="\n".join(replies) + "\n")
     assert code == 0, said
-    assert said.count("Not yet: ") == 9
+    assert said.count("Not understood: ") == 9
+    assert "Do you mean flooded" in said
     assert "the channel shows 2.54 V, so a divider is in front of it" in said
 
 

@@ -1,0 +1,44 @@
+"""Where the documentation lies on this machine: in a checkout, in the package, or where a wheel put it."""
+import sys
+from pathlib import Path
+
+#: Of a checkout; of Debian's package; of a virtual environment.
+PLACES = (Path(__file__).parent.parent / "docs", Path("/usr/share/doc/ampledger/docs"), Path(sys.prefix) / "share/doc/ampledger")
+
+
+def folder() -> Path | None:
+    """The folder that holds the documents; None where they were left out."""
+    return next((place for place in PLACES if (place / "install.md").exists()), None)
+
+
+def names() -> list[str]:
+    """Every document, without its ending."""
+    place = folder()
+    return sorted(file.stem for file in place.glob("*.md")) if place is not None else []
+
+
+def read(name: str) -> str:
+    """The text of a document, in Markdown.
+
+    Raises
+    ------
+    KeyError : there is none of that name
+    """
+    place = folder()
+    if place is None or name not in names():
+        raise KeyError(name)
+    return (place / f"{name}.md").read_text(encoding="utf-8")
+
+
+def title(name: str) -> str:
+    """A document's own heading."""
+    return read(name).partition("\n")[0].lstrip("# ").strip()
+
+
+def named(name: str) -> str:
+    """How a message names a document: a command that shows it here.
+
+    >>> named("wiring")
+    '`ampledger docs wiring`'
+    """
+    return f"`ampledger docs {name}`"
