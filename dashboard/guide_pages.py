@@ -7,15 +7,15 @@ from markupsafe import Markup
 from dashboard import guide_text
 from dashboard import log_view as books
 from dashboard.words import clock_text
-from monitor.circuits import source, words
+from monitor.circuits import source, ventilation, words
 from monitor.circuits.circuit import KINDS, LAYINGS, PLACES, Circuit, Refused
 from monitor.circuits.design import CAUTION, Sheet, design
 from monitor.circuits.source import Supply
 from monitor.guides import wiring_picture
+from monitor.guides.wiring_plan import Wiring, WiringPlan, make_plan
 from monitor.planning import parked_return
 from monitor.planning.parked import make_plan as make_parking_plan
 from monitor.reporting import parked_words
-from monitor.guides.wiring_plan import Wiring, WiringPlan, make_plan
 
 guides = Blueprint("guides", __name__)
 #: Drawn as measured where the log does not tell what is.
@@ -32,6 +32,7 @@ def wiring() -> str:
     plan = _plan(book)
     lead, body = guide_text.lead_and_body("wiring")
     return render_template("wiring.html", title="Wiring", page="wiring", book=book, picture=Markup(wiring_picture.draw(plan)),
+                           air=_air(book),
                            sentence=wiring_picture.describe(plan), lead=lead, body=body, chapters=guide_text.chapters("wiring"))
 
 
@@ -112,11 +113,29 @@ def _circuit(given: dict[str, str]) -> Circuit:
             raise Refused(f"bundle is {given['bundle']!r}: write a whole number of conductors, 1 to 60")
         return int(value)
 
+    kind = given["kind"] or "load"
+    if kind not in KINDS:
+        raise Refused(f"kind is {kind!r}: it must be one of {', '.join(KINDS)}")
     return Circuit(
-        given["name"] or "circuit", number("current", float("nan")), number("length", float("nan")), kind=given["kind"] or "load",
+        given["name"] or "circuit", number("current", float("nan")), number("length", float("nan")), kind=kind,
         place=given["place"] or "cabin", laid=given["laid"] or "open", insulation_c=number("insulation", 70),
         ambient_c=number("ambient", 0) if given["ambient"] else None, loaded_count=whole(number("bundle", 2)),
         drop_pct=number("drop", 3), continuous=given["short"] != "1")
+
+
+def _air(book: books.LogView | None) -> dict[str, object]:
+    """The ventilation calculator: of what is asked in the address, else of this vehicle's house battery."""
+    house = book.vehicle.house if book and book.vehicle else None
+    chemistry = request.args.get("chemistry", house.chemistry if house and house.lead_acid else "flooded")[:10]
+    text = request.args.get("capacity", f"{house.rated_capacity_ah:g}" if house else "100").strip()[:12]
+    found: dict[str, object] = {"chemistry": chemistry, "capacity": text, "rows": [], "refused": ""}
+    try:
+        capacity_ah = float(text.replace(",", "."))
+        found["rows"] = [(words_, ventilation.ventilation(capacity_ah, ventilation.gas_current(chemistry, boost)))
+                         for words_, boost in (("at the charger's higher voltage", True), ("on float", False))]
+    except ValueError as error:
+        found["refused"] = str(error) if "could not convert" not in str(error) else f"capacity is {text!r}: write ampere-hours as a number"
+    return found
 
 
 def _book() -> books.LogView | None:
@@ -132,7 +151,8 @@ def _book() -> books.LogView | None:
 def _supply(book: books.LogView | None, panel: bool) -> Supply:
     """The house battery of this vehicle, or one of which nothing is known."""
     vehicle = book.vehicle if book else None
-    supply = source.UNKNOWN if vehicle is None else source.battery("house battery", vehicle.house.chemistry, vehicle.house.rated_capacity_ah)
+    supply = source.UNKNOWN if vehicle is None else source.battery("house battery", vehicle.house.chemistry,
+        vehicle.house.rated_capacity_ah)
     return replace(supply, behind_main=True) if panel else supply
 
 

@@ -12,8 +12,8 @@ PLACES = ("cabin", "engine bay")
 LAYINGS = ("open", "conduit", "insulation")
 #: Air where nothing is said [°C]: a closed vehicle in the sun, and under the bonnet in slow traffic (common practice).
 AMBIENT_C = {"cabin": 40.0, "engine bay": 70.0}
-#: The air must be cooler than the insulation's class by this much [K] (common practice: the published square-root law is too kind close to it,
-#: because still air carries less heat away at small differences).
+#: The air must be cooler than the insulation's class by this much [K] (common practice: the published square-root law
+#: is too kind close to it, because still air carries less heat away at small differences).
 HEADROOM_K = 15.0
 #: Drop where nothing is said [% of 12 V]: 3 for what must not suffer, ABYC E-11 (two reprints).
 DROP_PCT = 3.0
@@ -112,5 +112,5 @@ def check(circuit: Circuit) -> None:
     top = max(c for c in CLASSES_C if c <= circuit.insulation_c)
     if circuit.air_c > top - HEADROOM_K:
         raise Refused(f"{circuit.name}: the air is {circuit.air_c:g} °C in the {circuit.place} and the insulation counts as class {top} °C "
-                      f"(33 CFR 183.425): less than {HEADROOM_K:g} K are left for its own heat (common practice); take insulation for 105 or 125 °C, "
-                      "or a cooler way")
+                      f"(33 CFR 183.425): less than {HEADROOM_K:g} K are left for its own heat (common practice); take insulation for "
+                      f"105 or 125 °C, or a cooler way")

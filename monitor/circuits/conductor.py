@@ -74,7 +74,7 @@ def resistance_ratio(copper_c: float) -> float:
     >>> round(resistance_ratio(70), 3)
     1.196
     """
-    beta = CONDUCTORS["short_time"]["beta_k"]
+    beta = float(CONDUCTORS["short_time"]["beta_k"])
     return (beta + copper_c) / (beta + 20)
 
 
@@ -90,7 +90,7 @@ def adiabatic_k(start_c: float, final_c: float) -> float:
     115
     """
     table = CONDUCTORS["short_time"]
-    return table["k_constant"] * sqrt(log(1 + (final_c - start_c) / (table["beta_k"] + start_c)))
+    return float(table["k_constant"]) * sqrt(log(1 + (final_c - start_c) / (table["beta_k"] + start_c)))
 
 
 def withstand_s(area_mm2: float, current_a: float, start_c: float, insulation_c: float) -> float:

@@ -1,12 +1,13 @@
 """From a circuit and its source to conductor, fuse, relay, heat and drop."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.circuits import conductor, fuse
 from monitor.circuits.circuit import NOMINAL_V, Circuit, Refused, check
 from monitor.circuits.fuse import Fuse
 from monitor.circuits.source import UNKNOWN, Supply
-from monitor.circuits.tables import BATTERIES, CLASSES_C, FUSES, RELAYS, SIZES, FuseClass, Size
+from monitor.circuits.tables import BATTERIES, CLASSES_C, FUSE_CLASSES, FUSES, RELAYS, SIZES, Size
 
+BLADE = FUSE_CLASSES[0]
 #: In sight of every figure of the sheet.
 CAUTION = ("By published tables, for copper; local codes, the data of cable, fuse and device, and a licensed "
            "electrician have the last word.")
@@ -122,7 +123,7 @@ def _run(circuit: Circuit, supply: Supply, sizes: tuple[Size, ...]) -> Run:
     for size in sizes:
         run, fault, rule = _try(circuit, supply, size)
         if run is not None:
-            return run if decided_by == "ampacity" else Run(*(getattr(run, f) for f in Run.__slots__[:-1]), decided_by)
+            return replace(run, decided_by=decided_by)
         why, decided_by = fault, rule
     even = "" if len(sizes) == 1 else "even "
     raise Refused(f"{circuit.name}: {even}{sizes[-1].name} {why}")
@@ -146,8 +147,8 @@ def _try(circuit: Circuit, supply: Supply, size: Size) -> tuple[Run | None, str,
     drop_pct = 100 * (drop_v + supply.drop_v) / NOMINAL_V
     if drop_pct > circuit.drop_pct:
         feed = f" with the {100 * supply.drop_v / NOMINAL_V:.1f} % of its feed" if supply.drop_v else ""
-        return None, (f"drops {drop_pct:.1f} %{feed} at {circuit.current_a:g} A over {circuit.length_m:g} m and back when warm, more than the "
-                      f"{circuit.drop_pct:g} % allowed (ABYC E-11); shorten the run or share the load"), "drop"
+        return None, (f"drops {drop_pct:.1f} %{feed} at {circuit.current_a:g} A over {circuit.length_m:g} m and back when warm, more "
+                      f"than the {circuit.drop_pct:g} % allowed (ABYC E-11); shorten the run or share the load"), "drop"
     far_a = BATTERIES["short_circuit"]["open_v"] / (
         supply.resistance_ohm + conductor.loop_ohm(size, circuit.length_m, CLASSES_C[column]))
     for kind, rating in fitting:
@@ -167,19 +168,20 @@ def _no_fuse(circuit: Circuit, supply: Supply, may_a: float) -> str:
     least = fuse.least_rating_a(circuit.current_a, circuit.continuous)
     needs = (f"{circuit.current_a:g} A for hours need a fuse of {least:.3g} A or more (125 %, NEC 215.3)" if circuit.continuous
              else f"{circuit.current_a:g} A need a fuse of that or more")
-    kinds = [kind for kind in fuse.FUSE_CLASSES if fuse.may_break(kind, supply)]
+    kinds = [kind for kind in FUSE_CLASSES if fuse.may_break(kind, supply)]
     if not kinds:
-        return (f"cannot be fused there: no class of fuse in the table breaks the {supply.short_circuit_a / 1000:.1f} kA that {supply.name} "
-                f"can push (the strongest breaks {max(k.breaking_a for k in fuse.FUSE_CLASSES) / 1000:g} kA, IEC 60269-1); "
+        return (f"cannot be fused there: no class of fuse in the table breaks the {supply.short_circuit_a / 1000:.1f} kA that "
+                f"{supply.name} can push (the strongest breaks {max(k.breaking_a for k in FUSE_CLASSES) / 1000:g} kA, IEC 60269-1); "
                 "fuse each of the batteries in parallel by itself")
     if circuit.fuse_a is not None:
         most = max(fuse.greatest_rating_a(kind, may_a) for kind in kinds)
         if circuit.fuse_a > most:
-            return (f"is not protected by a {circuit.fuse_a:g} A fuse: it may carry {may_a:.0f} A there, so the fuse may be {most:.0f} A at the most "
-                    "(IEC 60364-4-43 433.1)")
+            return (f"is not protected by a {circuit.fuse_a:g} A fuse: it may carry {may_a:.0f} A there, so the fuse may be {most:.0f} A "
+                    f"at the most (IEC 60364-4-43 433.1)")
         if circuit.fuse_a < least:
             return f"cannot work behind a {circuit.fuse_a:g} A fuse: {needs}"
-        return (f"cannot have a {circuit.fuse_a:g} A fuse there: no class of fuse of that rating breaks the {supply.short_circuit_a / 1000:.1f} kA "
+        return (f"cannot have a {circuit.fuse_a:g} A fuse there: no class of fuse of that rating breaks the "
+                f"{supply.short_circuit_a / 1000:.1f} kA "
                 f"that {supply.name} can push (breaking capacity: ISO 8820, UL 248, IEC 60269)")
     most = max(fuse.greatest_rating_a(kind, may_a) for kind in kinds)
     return (f"may carry {may_a:.0f} A there, so its fuse may be {most:.0f} A at the most (IEC 60364-4-43 433.1), but {needs}; "
@@ -195,18 +197,18 @@ def _relay(circuit: Circuit, supply: Supply, other: Supply | None, run: Run) -> 
                       f"is {RELAYS['ratings']['continuous_a'][-1]} A (common practice): share the load between circuits")
     if circuit.kind != "link" or circuit.inrush_a is not None:
         return Relay(rating, circuit.inrush_a)
-    return Relay(rating, join_inrush_a(supply, other or supply, run.area_mm2, circuit.length_m, run.drop_v / circuit.current_a))
+    return Relay(rating, join_inrush_a(supply, other or supply, run.drop_v / circuit.current_a))
 
 
-def join_inrush_a(supply: Supply, other: Supply, area_mm2: float, length_m: float, loop_ohm: float) -> float:
+def join_inrush_a(supply: Supply, other: Supply, loop_ohm: float) -> float:
     """Current at the moment a full, charging battery is joined to an empty one [A].
 
-    supply, other : the two batteries; area_mm2, length_m : of the cable, for its share; loop_ohm : of the cable out and back,
-    of which a common chassis saves nothing here, to be careful [ohm]
+    supply, other : the two batteries
+    loop_ohm : of the cable out and back [ohm]; only the way out counts, because the chassis brings it back
     """
     table = BATTERIES["join"]
-    return (table["high_v"] - table["low_v"]) / (
-        supply.resistance_ohm + other.resistance_ohm + loop_ohm / 2 + table["contact_ohm"])
+    return float(table["high_v"] - table["low_v"]) / (
+        supply.resistance_ohm + other.resistance_ohm + loop_ohm / 2 + float(table["contact_ohm"]))
 
 
 def _notes(circuit: Circuit, supply: Supply, run: Run) -> tuple[str, ...]:
@@ -217,17 +219,22 @@ def _notes(circuit: Circuit, supply: Supply, run: Run) -> tuple[str, ...]:
     if circuit.kind == "link":
         notes.append("Both ends are sources: one such fuse at each battery.")
     if supply.count > 1:
-        notes.append(f"{supply.count} batteries in parallel feed a short circuit together: besides this fuse one at each of them that breaks "
-                     f"{supply.short_circuit_a / 1000:.1f} kA (ABYC E-11, as quoted).")
+        notes.append(f"{supply.count} batteries in parallel feed a short circuit together: besides this fuse one at each of them that "
+                     f"breaks {supply.short_circuit_a / 1000:.1f} kA (ABYC E-11, as quoted).")
     if circuit.kind == "charger":
-        notes.append("The battery is the source that burns a cable: its fuse sits at the battery, the charger's own output by its handbook.")
+        notes.append("The battery is the source that burns a cable: its fuse sits at the battery, the charger's own output by its "
+                     "handbook.")
     if circuit.kind == "control":
-        notes.append("A coil kicks back when it is switched off: a diode or a resistor across it, the diode's ring to plus (ISO 7637-2 pulses).")
+        notes.append("A coil kicks back when it is switched off: a diode or a resistor across it, the diode's ring to plus (ISO 7637-2 "
+                     "pulses).")
     if circuit.kind == "sense":
         notes.append("Twist it with its return; nothing else is fed from it.")
     if run.fuse.backed_up:
-        notes.append(f"A short right behind this fuse can reach {supply.short_circuit_a / 1000:.1f} kA, more than it breaks by itself: that is left to "
-                     "the main fuse before it, so keep it in a closed holder.")
+        notes.append(f"A short right behind this fuse can reach {supply.short_circuit_a / 1000:.1f} kA, more than it breaks by itself: "
+                     f"that is left to the main fuse before it, so keep it in a closed holder.")
+    if circuit.kind == "load" and not supply.behind_main and "blade" not in run.fuse.kind and run.fuse.rating_a <= max(BLADE.ratings_a):
+        notes.append(f"Here it sits at the battery. Behind a main fuse that breaks {supply.short_circuit_a / 1000:.1f} kA, in a panel, "
+                     "a blade fuse does (--panel; on the page: hangs on a panel).")
     if run.area_mm2 < 1.3:
         notes.append("The law for boats wants no single conductor thinner than 16 AWG (33 CFR 183.425): lay it in a sheath with others.")
     if circuit.ambient_c is None:

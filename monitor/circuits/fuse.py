@@ -22,7 +22,7 @@ class Fuse:
 
 def least_rating_a(load_a: float, continuous: bool) -> float:
     """The smallest rating that carries a load without ageing [A]: 125 % of what flows for hours."""
-    return load_a * (FUSES["rating"]["continuous_ratio"] if continuous else 1.0)
+    return load_a * (float(FUSES["rating"]["continuous_ratio"]) if continuous else 1.0)
 
 
 def greatest_rating_a(kind: FuseClass, ampacity: float) -> float:
@@ -31,7 +31,7 @@ def greatest_rating_a(kind: FuseClass, ampacity: float) -> float:
     What the fuse carries for ever is no more than the conductor may carry, and it blows before 1.45 times that
     (IEC 60364-4-43). The US law for boats would allow 150 % of the conductor (33 CFR 183.455): not used here.
     """
-    return min(ampacity / kind.carries_ratio, FUSES["rating"]["overload_ratio"] * ampacity / kind.blows_ratio)
+    return min(ampacity / kind.carries_ratio, float(FUSES["rating"]["overload_ratio"]) * ampacity / kind.blows_ratio)
 
 
 def may_break(kind: FuseClass, supply: Supply) -> bool:
@@ -50,7 +50,8 @@ def blows_fast_from_a(kind: FuseClass, rating_a: float) -> float:
     return kind.fast[0][0] * rating_a
 
 
-def options(load_a: float, continuous: bool, ampacity: float, supply: Supply, rating_a: float | None = None) -> list[tuple[FuseClass, float]]:
+def options(load_a: float, continuous: bool, ampacity: float, supply: Supply, rating_a: float | None = None) -> list[tuple[FuseClass,
+    float]]:
     """Every class with its smallest rating that fits, the usual classes first.
 
     load_a : current of the load [A]; continuous : for hours

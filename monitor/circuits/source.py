@@ -29,7 +29,7 @@ class Supply:
     @property
     def resistance_ohm(self) -> float:
         """Resistance behind the fuse [ohm]."""
-        return BATTERIES["short_circuit"]["open_v"] / self.short_circuit_a
+        return float(BATTERIES["short_circuit"]["open_v"]) / self.short_circuit_a
 
 
 #: Where nothing is known of the battery.
@@ -53,7 +53,8 @@ def battery(name: str, chemistry: str, capacity_ah: float | None = None, crankin
             ("capacity", capacity_ah, CAPACITY_LIMITS_AH, "Ah"), ("cold-cranking current", cranking_a, CRANKING_LIMITS_A, "A"),
             ("short-circuit current", short_circuit_a, SHORT_LIMITS_A, "A"), ("number in parallel", count, COUNT_LIMITS, "")):
         if value is not None and not low <= value <= high:
-            raise ValueError(f"{name}: {what} is {value:g} {unit}".rstrip() + f": it must lie between {low:g} and {high:g}, as batteries of vehicles do")
+            raise ValueError(f"{name}: {what} is {value:g} {unit}".rstrip() + f": it must lie between {low:g} and {high:g}, as batteries "
+                f"of vehicles do")
     if short_circuit_a is not None:
         return Supply(name, count * short_circuit_a, told="as its maker says", count=count)
     table = BATTERIES["short_circuit"]

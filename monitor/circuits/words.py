@@ -1,10 +1,12 @@
 """The circuit sheet as text, as data and as a page to print."""
 from dataclasses import asdict
 from html import escape
+from importlib.resources import files
 from typing import Any
 
 from monitor.circuits.design import CAUTION, Plan, Run, Sheet
 
+STYLE = (files("monitor.circuits") / "data" / "sheet.css").read_text(encoding="utf-8")
 #: Headings of the table, for text, page and paper alike.
 HEADINGS = ("circuit", "current", "one way", "fuse", "conductor", "American", "may carry", "copper at", "drop", "heat")
 
@@ -13,7 +15,8 @@ def row(plan: Plan) -> tuple[str, ...]:
     """One circuit in the columns of HEADINGS."""
     c, run = plan.circuit, plan.run
     fuse = f"{run.fuse.rating_a:g} A {run.fuse.kind}" + (", one at each battery" if plan.fuse_count == 2 else "")
-    return (c.name, f"{c.current_a:g} A", f"{c.length_m:g} m", fuse, run.conductor, plan.american_run.conductor if plan.american_run else "–",
+    return (c.name, f"{c.current_a:g} A", f"{c.length_m:g} m", fuse, run.conductor,
+        plan.american_run.conductor if plan.american_run else "–",
             f"{run.ampacity_a:.0f} A", f"{run.copper_c:.0f} °C", f"{run.drop_v:.2f} V, {run.drop_pct:.1f} %", f"{run.heat_w:.1f} W")
 
 
@@ -28,7 +31,8 @@ def sentences(plan: Plan) -> list[str]:
              f"  Carries {c.current_a:g} A over {c.length_m:g} m and back; may carry {run.ampacity_a:.0f} A there "
              f"({run.table_a:.0f} A in the table, {c.place}, {plan.air_c:g} °C air, insulation for {c.insulation_c:g} °C, "
              f"{c.loaded_count} loaded together, {c.laid}). {_decided(run)}",
-             f"  At {c.current_a:g} A: copper {run.copper_c:.0f} °C, drop {run.drop_v:.2f} V ({run.drop_pct:.1f} %{' with its feed' if plan.supply.drop_v else ''}, {c.drop_pct:g} % allowed), "
+             f"  At {c.current_a:g} A: copper {run.copper_c:.0f} °C, drop {run.drop_v:.2f} V ({run.drop_pct:.1f} "
+             f"%{' with its feed' if plan.supply.drop_v else ''}, {c.drop_pct:g} % allowed), "
              f"{run.load_v:.2f} of 12 V arrive, {run.heat_w:.1f} W of heat in the cable.",
              f"  Short circuit: {plan.supply.short_circuit_a / 1000:.1f} kA at the fuse ({plan.supply.told or plan.supply.name}), "
              f"{run.far_short_a:.0f} A at the far end: the fuse blows within 5 s."]
@@ -58,33 +62,26 @@ def text(sheet: Sheet) -> str:
 
 def data(sheet: Sheet) -> dict[str, Any]:
     """The whole sheet as plain data, units in the names."""
-    return {"caution": CAUTION, "circuits": [asdict(plan) for plan in sheet.plans], "refused": list(sheet.refused), "notes": list(sheet.notes)}
+    return {"caution": CAUTION, "circuits": [asdict(plan) for plan in sheet.plans], "refused": list(sheet.refused),
+        "notes": list(sheet.notes)}
 
 
 def page(sheet: Sheet, made: str = "") -> str:
     """The sheet as one HTML file that needs nothing else, to print."""
     head = "".join(f"<th>{escape(h)}</th>" for h in HEADINGS)
-    body = "".join("<tr>" + "".join(f'<td data-is="{escape(h)}">{escape(cell)}</td>' for h, cell in zip(HEADINGS, row(plan), strict=True)) + "</tr>"
+    body = "".join("<tr>" + "".join(f'<td data-is="{escape(h)}">{escape(cell)}</td>' for h, cell in zip(HEADINGS, row(plan),
+        strict=True)) + "</tr>"
                    for plan in sheet.plans)
     details = "".join(f"<section><h2>{escape(plan.circuit.name)}</h2>"
-                      + "".join(f"<p>{escape(line.strip().removeprefix(plan.circuit.name + ': '))}</p>" for line in sentences(plan)) + "</section>"
+                      + "".join(f"<p>{escape(line.strip().removeprefix(plan.circuit.name + ': '))}</p>" for line in sentences(plan))
+                      + "</section>"
                       for plan in sheet.plans)
     refused = "".join(f"<p class=refused><b>Refused.</b> {escape(why)}.</p>" for why in sheet.refused)
     notes = "".join(f"<p>{escape(note)}</p>" for note in sheet.notes)
-    return (f'<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-            f"<title>Circuit sheet · ampledger</title><style>{STYLE}</style></head><body><main><header><b>ampledger</b><span>{escape(made)}</span></header>"
-            f"<h1>Circuit sheet</h1><p class=caution>{escape(CAUTION)}</p>{refused}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return (f'<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, '
+            f'initial-scale=1">'
+            f"<title>Circuit sheet · "
+            f"ampledger</title><style>{STYLE}</style></head><body><main><header><b>ampledger</b><span>{escape(made)}</span></header>"
+            f"<h1>Circuit sheet</h1><p "
+            f"class=caution>{escape(CAUTION)}</p>{refused}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
             f"{notes}{details}<p class=caution>{escape(CAUTION)}</p></main></body></html>\n")
-
-
-STYLE = """@page{margin:12mm;size:A4 landscape}*{box-sizing:border-box}
-body{margin:0;background:#e9efe2;color:#14211a;font:15px/1.45 system-ui,"Segoe UI",Roboto,"Noto Sans","DejaVu Sans",sans-serif}
-main{max-width:1080px;margin:0 auto;padding:24px;background:#fff}header{display:flex;justify-content:space-between;border-bottom:4px double #14211a;padding-bottom:.3rem}
-h1{font-size:1.5rem;margin:.8rem 0 .4rem}h2{font-size:1.05rem;margin:0 0 .2rem}p{margin:0 0 .35rem}
-section{border-top:1px solid #14211a;padding:.5rem 0;break-inside:avoid}.caution,.refused{border:2px solid #9a2b20;padding:.4rem .7rem;margin:.5rem 0}
-table{width:100%;border-collapse:collapse;font-size:.9rem;margin:.6rem 0 1rem}th,td{text-align:left;padding:.3rem .5rem .3rem 0;border-bottom:1px solid #c3d2ba;vertical-align:top}
-thead th{border-bottom:1px solid #14211a}tr{break-inside:avoid}
-@media(max-width:700px){main{padding:16px}thead{display:none}tr,td{display:block;border:0}tr{border-bottom:1px solid #14211a;padding:.4rem 0}
-td{display:flex;justify-content:space-between;gap:1rem;padding:.1rem 0;text-align:right}td::before{content:attr(data-is);color:#46564b;text-align:left}
-td:first-child{font-weight:700}}
-@media print{body{background:#fff}main{padding:0;max-width:none}}"""

@@ -37,13 +37,16 @@ class BatteryType(click.ParamType):
 @click.option("--length", "length_m", type=float, help="Metres ONE way; the way back is added.")
 @click.option("--circuit", "listed", type=CircuitType(), multiple=True,
               help="A circuit by name, amperes and metres one way. Repeat; the options below hold for each.")
-@click.option("--file", "system_file", type=click.Path(path_type=Path, dir_okay=False), help="A whole system in one TOML file (docs/wiring.md).")
+@click.option("--file", "system_file", type=click.Path(path_type=Path, dir_okay=False), help="A whole system in one TOML file "
+    "(docs/wiring.md).")
 @click.option("--kind", type=click.Choice(["load", "charger", "link", "sense", "control"]), default="load", show_default=True,
               help="link joins two batteries; control is a relay's trigger wire.")
-@click.option("--place", type=click.Choice(["cabin", "engine-bay"]), default="cabin", show_default=True, help="Where its hottest part runs.")
+@click.option("--place", type=click.Choice(["cabin", "engine-bay"]), default="cabin", show_default=True, help="Where its hottest part "
+    "runs.")
 @click.option("--laid", type=click.Choice(["open", "conduit", "insulation"]), default="open", show_default=True,
               help="insulation: wholly inside a wall's insulation.")
-@click.option("--bundle", "loaded_count", type=int, default=2, show_default=True, help="Conductors under load side by side, these two among them.")
+@click.option("--bundle", "loaded_count", type=int, default=2, show_default=True, help="Conductors under load side by side, these two "
+    "among them.")
 @click.option("--insulation", "insulation_c", type=float, default=70.0, show_default=True, help="°C printed on the cable: 60 to 125.")
 @click.option("--ambient", "ambient_c", type=float, help="°C of the air there. Default: 40 in the cabin, 70 in the engine bay.")
 @click.option("--drop", "drop_pct", type=float, default=3.0, show_default=True,

@@ -26,8 +26,8 @@ def parked(weeks: float, temperature_c: float | None, as_json: bool, config_file
     batteries lost by themselves. Reads the log only.
     """
     from monitor.cli import Refused
-    from monitor.planning import parked_return
     from monitor.planning import parked as plans
+    from monitor.planning import parked_return
     from monitor.reporting import parked_words as words
     from monitor.store.reader import Reader
 
@@ -46,7 +46,8 @@ def parked(weeks: float, temperature_c: float | None, as_json: bool, config_file
     except ValueError as error:
         raise Refused(str(error)) from None
     if as_json:
-        click.echo(json.dumps({"caution": words.CAUTION, "simulated": now.simulated, "plan": _finite(asdict(plan)), "last_stay": asdict(stay) if stay else None},
+        click.echo(json.dumps({"caution": words.CAUTION, "simulated": now.simulated, "plan": _finite(asdict(plan)),
+            "last_stay": asdict(stay) if stay else None},
                               indent=1, ensure_ascii=False))
         return
     if now.simulated:

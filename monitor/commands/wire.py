@@ -3,8 +3,8 @@ import click
 
 
 @click.command(short_help="Replaced by `ampledger circuit`.", context_settings={"ignore_unknown_options": True})
-@click.argument("rest", nargs=-1, type=click.UNPROCESSED)
-def wire(rest: tuple[str, ...]) -> None:
+@click.argument("rest", nargs=-1, type=click.UNPROCESSED, expose_value=False)
+def wire() -> None:
     """Replaced by `ampledger circuit`, which sizes a cable by heat and short circuit too, not by drop alone."""
     from monitor.cli import Refused
 

@@ -43,7 +43,8 @@ def _quantities(source) -> set[str]:
 
 @click.command(short_help="Fresh air that a charging lead-acid battery needs.")
 @click.option("--battery", required=True, type=BatteryType(), help="Chemistry, Ah of one, number in parallel: flooded,100 or agm,100,2.")
-@click.option("--gas", "gas_ma_per_ah", type=float, help="Gassing current in mA per Ah. Default: the standard's, for float and for the charger's higher voltage.")
+@click.option("--gas", "gas_ma_per_ah", type=float, help="Gassing current in mA per Ah. Default: the standard's, for float and for the "
+                                                         "charger's higher voltage.")
 def ventilation(battery, gas_ma_per_ah: float | None) -> None:
     """Fresh air, openings and distance for a lead-acid battery by EN IEC 62485-2 (formerly EN 50272-2).
 
@@ -61,6 +62,9 @@ def ventilation(battery, gas_ma_per_ah: float | None) -> None:
     except ValueError as error:
         raise Refused(str(error)) from None
     for words, need in found:
-        click.echo(f"{count * capacity_ah:g} Ah of 12 V, {chemistry}, {words} ({need.gas_ma_per_ah:g} mA/Ah): {need.flow_m3_per_h:.2f} m³/h of fresh air, inlet and outlet "
-                   f"of {need.opening_cm2:.1f} cm² each, {need.room_m3:.2f} m³ of free room, no spark or flame within {need.distance_mm / 1000:.2f} m.")
-    click.echo("By EN IEC 62485-2, with the first line for a compartment: low inlet, high outlet, to the outside. Local codes and licensed practice have the last word.")
+        click.echo(f"{count * capacity_ah:g} Ah of 12 V, {chemistry}, {words} ({need.gas_ma_per_ah:g} mA/Ah): {need.flow_m3_per_h:.2f} "
+                   f"m³/h of fresh air, inlet and outlet "
+                   f"of {need.opening_cm2:.1f} cm² each, {need.room_m3:.2f} m³ of free room, no spark or flame within "
+                   f"{need.distance_mm / 1000:.2f} m.")
+    click.echo("By EN IEC 62485-2, with the first line for a compartment: low inlet, high outlet, to the outside. Local codes and "
+               "licensed practice have the last word.")

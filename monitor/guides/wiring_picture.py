@@ -30,14 +30,16 @@ class _Sheet:
         self._shapes.append(f'<circle cx="{x:g}" cy="{y:g}" r="3.6" fill="{colour}"/>')
 
     def box(self, x: float, y: float, w: float, h: float, *lines: str, fill: str = "#ffffff", size: float = 12.5) -> None:
-        self._shapes.append(f'<rect x="{x:g}" y="{y:g}" width="{w:g}" height="{h:g}" rx="3" fill="{fill}" stroke="{INK}" stroke-width="1.6"/>')
+        self._shapes.append(f'<rect x="{x:g}" y="{y:g}" width="{w:g}" height="{h:g}" rx="3" fill="{fill}" stroke="{INK}" '
+                            f'stroke-width="1.6"/>')
         top = y + h / 2 + size * 0.36 - (len(lines) - 1) * (size + 2.5) / 2
         for number, line in enumerate(lines):
             self.text(x + w / 2, top + number * (size + 2.5), line, size=size, anchor="middle", bold=number == 0)
 
     def fuse(self, x: float, y: float, upright: bool = False, size: str = "") -> None:
         w, h = (12, 22) if upright else (22, 12)
-        self._shapes.append(f'<rect x="{x - w / 2:g}" y="{y - h / 2:g}" width="{w}" height="{h}" rx="2" fill="{FUSE}" stroke="{INK}" stroke-width="1.4"/>')
+        self._shapes.append(f'<rect x="{x - w / 2:g}" y="{y - h / 2:g}" width="{w}" height="{h}" rx="2" fill="{FUSE}" stroke="{INK}" '
+                            f'stroke-width="1.4"/>')
         line = f'M{x:g} {y - 11:g} V{y + 11:g}' if upright else f'M{x - 11:g} {y:g} H{x + 11:g}'
         self._shapes.append(f'<path d="{line}" stroke="{INK}" stroke-width="1"/>')
         if size:
@@ -86,8 +88,8 @@ def describe(plan: WiringPlan) -> str:
     extras = [f"{plan.solar_charger_count} solar charger{'s' if plan.solar_charger_count > 1 else ''}"] if plan.solar_charger_count else []
     extras += ["a shore charger"] * plan.shore_charger + ["an inverter"] * plan.inverter
     return (f"Wiring of two batteries joined by {join} with a fuse at each battery, the shunt in the house battery's {shunt}, loads"
-            + "".join(f", {e}" for e in extras) + " and the board behind fuses of their own, measuring leads behind fuses of 1 A, every negative on the "
-            "load side of the shunt.")
+            + "".join(f", {e}" for e in extras) + " and the board behind fuses of their own, measuring leads behind fuses of 1 A, every "
+                                                  "negative on the load side of the shunt.")
 
 
 def _engine(sheet: _Sheet) -> None:
@@ -142,7 +144,8 @@ def _join(sheet: _Sheet, plan: WiringPlan) -> None:
     sheet.text(HOUSE_X + 11, 122, "fuse", size=11)
     sheet.text(STARTER_X + 11, 220, "fuse", size=11)
     if plan.join == "relay":
-        sheet.box(168, LINK_Y - 24, 94, 48, "relay", *([] if plan.told else ["or DC-DC"]), *(["senses voltage"] if not plan.trigger else []), size=12)
+        sheet.box(168, LINK_Y - 24, 94, 48, "relay", *([] if plan.told else ["or DC-DC"]),
+            *(["senses voltage"] if not plan.trigger else []), size=12)
     else:
         sheet.box(168, LINK_Y - 24, 94, 48, "DC-DC", "charger")
         sheet.wire((178, LINK_Y + 24), (178, 128), (168, 128), (168, EARTH_Y), colour=MINUS)
@@ -162,7 +165,8 @@ def _join(sheet: _Sheet, plan: WiringPlan) -> None:
 
 
 def _earth(sheet: _Sheet, x: float, y: float) -> None:
-    sheet.raw(f'<path d="M{x:g} {y - 7:g} V{y + 7:g} M{x + 4:g} {y - 4.5:g} V{y + 4.5:g} M{x + 8:g} {y - 2:g} V{y + 2:g}" stroke="{MINUS}" stroke-width="1.8"/>')
+    sheet.raw(f'<path d="M{x:g} {y - 7:g} V{y + 7:g} M{x + 4:g} {y - 4.5:g} V{y + 4.5:g} M{x + 8:g} {y - 2:g} V{y + 2:g}" '
+              f'stroke="{MINUS}" stroke-width="1.8"/>')
 
 
 def _diode(sheet: _Sheet, left: float, right: float, y: float) -> None:

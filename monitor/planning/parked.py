@@ -5,11 +5,10 @@ from math import inf, isfinite
 from monitor.battery import frost
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS
+from monitor.detection.starter.starter import DOUBTFUL_V
 from monitor.findings import Answer, Estimate
 from monitor.planning import storage
 
-#: Rested below this a start is doubtful in the cold [V]: half charged (common practice; the same as the alert's).
-START_LIMIT_V = 12.2
 #: A drain of a parked vehicle that deserves a look [A]: 35 mA is called excessive by service-training texts.
 EXCESSIVE_A = 0.035
 #: Wider than anybody stores a vehicle.
@@ -68,10 +67,12 @@ class ParkingPlan:
 
 def check(weeks: float, temperature_c: float) -> None:
     """Whether a stay can be. Raises ValueError in one sentence."""
-    for what, value, (low, high), unit in (("stay", weeks, WEEKS_LIMITS, "weeks"), ("temperature", temperature_c, TEMPERATURE_LIMITS_C, "°C")):
+    for what, value, (low, high), unit in (("stay", weeks, WEEKS_LIMITS, "weeks"), ("temperature", temperature_c, TEMPERATURE_LIMITS_C,
+        "°C")):
         if not isfinite(value) or not low <= value <= high:
             raise ValueError(f"{what} is {value:g} {unit}: it must lie between {low:g} and {high:g}"
-                             + (" (no inhabited place is colder or warmer for long)" if unit == "°C" else " (longer, and nobody comes back to the batteries)"))
+                             + (" (no inhabited place is colder or warmer for long)" if unit == "°C" else " (longer, and nobody comes "
+                                 "back to the batteries)"))
 
 
 def make_plan(vehicle: Vehicle, starter_charge: Answer, starter_drain_a: Answer, house_charge: Answer, house_capacity_ah: Answer,
@@ -100,18 +101,19 @@ def make_plan(vehicle: Vehicle, starter_charge: Answer, starter_drain_a: Answer,
         drain = base_a if isinstance(base_a, Estimate) else Estimate(0.0, 0.0, 0.0, "first guess")
         found.append(house_plan(vehicle.house, house_charge, capacity, drain, temperature_c))
         if not isinstance(base_a, Estimate):
-            unknown.append(f"What the house loads draw for ever is not known yet, because {base_a.because}; only the battery's own loss is reckoned.")
+            unknown.append(f"What the house loads draw for ever is not known yet, because {base_a.because}; only the battery's own loss "
+                           f"is reckoned.")
     else:
         unknown.append(f"How long the house battery lasts is not known yet, because {house_charge.because}.")
     return ParkingPlan(temperature_c, weeks, tuple(found), _todo(vehicle, found, harvest_ah_per_day, weeks, temperature_c), tuple(unknown))
 
 
 def start_limit_frac(battery: Battery) -> float:
-    """Charge at which a start becomes doubtful: where the battery rests at 12.2 V; half for lithium."""
+    """Charge at which a start becomes doubtful: where it rests at the voltage of the alert, 12.2 V; half for lithium."""
     if not battery.lead_acid:
         return 0.5
     kind = KINDS[battery.chemistry]
-    return min(max(1 - (kind.full_v - START_LIMIT_V) / kind.span_v, 0.1), 0.7)
+    return min(max(1 - (kind.full_v - DOUBTFUL_V) / kind.span_v, 0.1), 0.7)
 
 
 def starter_plan(battery: Battery, charge: Estimate, drain: Estimate, temperature_c: float) -> ParkedBattery:
@@ -135,12 +137,14 @@ def _own_a(battery: Battery, capacity_ah: float, temperature_c: float) -> Span:
     return Span(low * capacity_ah / 24, high * capacity_ah / 24)
 
 
-def _battery(battery: Battery, charge: Estimate, capacity_ah: float, loads: Span, own: Span, total: Span, limit_frac: float) -> ParkedBattery:
+def _battery(battery: Battery, charge: Estimate, capacity_ah: float, loads: Span, own: Span, total: Span,
+    limit_frac: float) -> ParkedBattery:
     refresh = storage.refresh_at_frac(battery.chemistry)
     now = Span(max(charge.low, 0.0), min(charge.high, 1.0), min(max(charge.value, 0.0), 1.0))
     frozen_now = frozen_then = None
     if battery.lead_acid:
-        frozen_now, frozen_then = (frost.freezing_point_c(frost.density_from_charge_kg_l(battery.chemistry, frac)) for frac in (now.low, limit_frac))
+        frozen_now, frozen_then = (frost.freezing_point_c(frost.density_from_charge_kg_l(battery.chemistry, frac)) for frac in (now.low,
+            limit_frac))
     return ParkedBattery(
         battery.name, battery.chemistry, now, capacity_ah, loads, own, _days(now, refresh, capacity_ah, total),
         _days(now, limit_frac, capacity_ah, total), limit_frac, storage.leave_at_frac(battery.chemistry), refresh,
@@ -164,16 +168,19 @@ def _todo(vehicle: Vehicle, found: list[ParkedBattery], harvest: Answer, weeks: 
     for b in found:
         if b.name == "starter":
             if b.limit_days.low < days:
-                todo.append("Take the starter battery's negative lead off, or put a charger on it: otherwise a start may be doubtful before you are back. "
-                            "Radio codes, alarm and immobiliser: see the vehicle's handbook first.")
+                todo.append("Take the starter battery's negative lead off, or put a charger on it: otherwise a start may be doubtful "
+                            "before you are back. Radio codes, alarm and immobiliser: see the vehicle's handbook first.")
             if b.drain_a.low > EXCESSIVE_A:
-                todo.append(f"Look for what draws {1000 * b.drain_a.low:.0f} mA or more from the starter battery: fuse by fuse, with a meter in the negative lead.")
+                todo.append(f"Look for what draws {1000 * b.drain_a.low:.0f} mA or more from the starter battery: fuse by fuse, with a "
+                            f"meter in the negative lead.")
             if b.charge_frac.low < b.refresh_at_frac:
                 todo.append("Charge the starter battery fully before you leave it.")
     todo += _house_todo(vehicle, [b for b in found if b.name == "house"], harvest, days)
     if any(b.freezes_then_c is not None and b.freezes_then_c > temperature_c - 10 for b in found):
-        todo.append("Frost: a full lead-acid battery does not freeze, a flat one does at a few degrees below zero. Keep it charged, or take it indoors.")
-    todo.append("This board draws 2 to 4 W itself. Switched off, it draws and records nothing; what the starter battery lost it can still tell when you are back.")
+        todo.append("Frost: a full lead-acid battery does not freeze, a flat one does at a few degrees below zero. Keep it charged, or "
+                    "take it indoors.")
+    todo.append("This board draws 2 to 4 W itself. Switched off, it draws and records nothing; what the starter battery lost it can "
+                "still tell when you are back.")
     todo.append("Both batteries: posts clean and covered, isolator seen open, nothing charging unattended that is not made for it.")
     return tuple(todo)
 
@@ -184,11 +191,13 @@ def _house_todo(vehicle: Vehicle, house: list[ParkedBattery], harvest: Answer, d
         loads_ah = 24 * b.drain_a.high
         sun = harvest.value if isinstance(harvest, Estimate) else 0.0
         if b.drain_a.high > 0.01 and b.limit_days.low < days:
-            todo.append(f"Switch the house loads off at the main switch: what never goes off draws up to {b.drain_a.high:.2f} A, {loads_ah:.1f} Ah a day.")
+            todo.append(f"Switch the house loads off at the main switch: what never goes off draws up to {b.drain_a.high:.2f} A, "
+                        f"{loads_ah:.1f} Ah a day.")
         if vehicle.house.lead_acid:
             todo.append("Leave the solar charger on: it keeps lead-acid full, as it should be left." if sun > loads_ah else
                         f"Charge the house battery fully, and again every {b.look_every_days:.0f} days at the latest.")
         else:
-            todo.append("Leave lithium at about half, not full: solar and shore charger off (or set to hold no more than about 13.3 V), loads off, cool place.")
+            todo.append("Leave lithium at about half, not full: solar and shore charger off (or set to hold no more than about 13.3 V), "
+                        "loads off, cool place.")
             todo.append("Below freezing it must not be charged unless its own protection prevents that.")
     return todo

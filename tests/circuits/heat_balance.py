@@ -21,7 +21,7 @@ EMISSIVITY, SIGMA, GRAVITY = 0.9, 5.670374e-8, 9.80665
 
 def outside_m(area_mm2: float) -> float:
     """Outside diameter by area, straight lines between the standard's sizes [m]."""
-    for (a0, d0), (a1, d1) in zip(OUTSIDE_MM, OUTSIDE_MM[1:]):
+    for (a0, d0), (a1, d1) in zip(OUTSIDE_MM, OUTSIDE_MM[1:], strict=False):
         if area_mm2 <= a1:
             return (d0 + (d1 - d0) * (area_mm2 - a0) / (a1 - a0)) / 1000
     return OUTSIDE_MM[-1][1] / 1000

@@ -22,7 +22,8 @@ def circuits(seed: int = 20) -> list[Plan]:
             "any", round(10 ** chance.uniform(-0.5, 2.6), 2), round(chance.uniform(0.2, 10), 2),
             place=chance.choice(["cabin", "engine bay"]), laid=chance.choice(["open", "open", "conduit", "insulation"]),
             insulation_c=chance.choice([60, 70, 75, 80, 85, 90, 100, 105, 125]),
-            ambient_c=chance.choice([None, 10, 20, 30, 40, 50, 60, 70, 80, 90]), loaded_count=chance.choice([1, 2, 2, 2, 3, 4, 6, 8, 12, 24, 40]),
+            ambient_c=chance.choice([None, 10, 20, 30, 40, 50, 60, 70, 80, 90]), loaded_count=chance.choice([1, 2, 2, 2, 3, 4, 6, 8, 12,
+                24, 40]),
             continuous=chance.random() < 0.6, drop_pct=chance.choice([3, 10]), tinned=chance.random() < 0.3)
         supply = source.battery("battery", chance.choice(["flooded", "agm", "gel", "lfp"]), chance.choice([60, 100, 200]))
         try:
@@ -74,7 +75,7 @@ def test_every_short_circuit_ends_before_the_insulation_is_spoilt(plans: list[Pl
         top = final[max(c for c in final if c <= plan.circuit.insulation_c)]
         for ratio, seconds in kind.fast:
             density = ratio * plan.run.fuse.rating_a / plan.run.area_mm2
-            found = solve_ivp(lambda t, y: density**2 * RHO / 1.03 / 1000 * (1 + ALPHA * (y - 20)) / HEAT_J_PER_MM3_K,
+            found = solve_ivp(lambda _, y, density=density: density**2 * RHO / 1.03 / 1000 * (1 + ALPHA * (y - 20)) / HEAT_J_PER_MM3_K,
                               (0, seconds), [plan.run.copper_c], rtol=1e-6)
             assert found.y[0, -1] < top + 2
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.dashboard.conftest import PAGES
+from tests.dashboard.test_guides import GUIDES
 from tests.ports import free_port, wait_until_open
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -89,7 +90,7 @@ def settle(page) -> None:
 def test_every_page_draws_offline_without_complaint_and_fits(site: str, opened, size: dict, light: str) -> None:
     width = size["viewport"]["width"]
     page = opened(site, color_scheme=light, **size)
-    for path in PAGES:
+    for path in (*PAGES, *GUIDES, "/parked"):
         page.goto(site + path)
         settle(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= width, path

@@ -57,8 +57,10 @@ def test_the_circuit_sheet_answers_refuses_and_prints(client) -> None:
 
 
 @pytest.mark.parametrize("query", [
-    "current=five&length=4", "current=5", "length=4", "current=1e400&length=4", "current=5&length=4&kind=bomb", "current=5&length=4&insulation=x",
-    "current=5&length=4&bundle=nan", "current=5&length=4&ambient=inf", "current=5&length=4&place=moon", "current=-5&length=4", "current=5&length=4&bundle=1e9"])
+    "current=five&length=4", "current=5", "length=4", "current=1e400&length=4", "current=5&length=4&kind=bomb",
+        "current=5&length=4&insulation=x",
+    "current=5&length=4&bundle=nan", "current=5&length=4&ambient=inf", "current=5&length=4&place=moon", "current=-5&length=4",
+        "current=5&length=4&bundle=1e9"])
 def test_absurd_figures_are_refused_in_a_sentence(client, query: str) -> None:
     answer = client().get("/circuits?" + query)
     assert answer.status_code == 200 and "REFUSED" in answer.text
@@ -82,3 +84,12 @@ def test_parked_says_how_long_or_what_is_missing(client, log: str) -> None:
 def test_absurd_stays_are_refused_on_the_page(client, query: str) -> None:
     answer = client().get("/parked?" + query)
     assert answer.status_code == 200 and "REFUSED" in answer.text
+
+
+def test_the_ventilation_calculator_on_the_wiring_page(client) -> None:
+    board = client()
+    assert "0.60 m³/h" in board.get("/wiring?chemistry=flooded&capacity=100").text
+    for bad in ("chemistry=lfp&capacity=100", "chemistry=agm&capacity=-1", "chemistry=agm&capacity=lots", "chemistry=agm&capacity=nan",
+        "capacity=1e999"):
+        answer = board.get("/wiring?" + bad)
+        assert answer.status_code == 200 and "REFUSED" in answer.text

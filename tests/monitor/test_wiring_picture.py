@@ -35,7 +35,7 @@ def _on_box(p: Point, box: tuple[float, float, float, float]) -> bool:
 
 def _on_wire(p: Point, points: list[Point]) -> bool:
     return any(min(a[0], b[0]) - 1 <= p[0] <= max(a[0], b[0]) + 1 and min(a[1], b[1]) - 1 <= p[1] <= max(a[1], b[1]) + 1
-               for a, b in zip(points, points[1:]))
+               for a, b in zip(points, points[1:], strict=False))
 
 
 @pytest.mark.parametrize("plan", PLANS[::7], ids=str)
@@ -107,7 +107,8 @@ def test_the_command_writes_the_picture_of_the_configuration(tmp_path) -> None:
 
     from monitor.cli import commands
 
-    (tmp_path / "v.toml").write_text('[house]\nchemistry = "agm"\nrated_capacity_ah = 100\n[starter]\nchemistry = "flooded"\nrated_capacity_ah = 70\n'
+    (tmp_path / "v.toml").write_text('[house]\nchemistry = "agm"\nrated_capacity_ah = 100\n[starter]\nchemistry = '
+                                     '"flooded"\nrated_capacity_ah = 70\n'
                                      '[vehicle]\ncharging = "dc_dc"\n[wiring]\nshunt_side = "high"\nsolar_charger_count = 2\n')
     done = CliRunner().invoke(commands, ["wiring", "--config", str(tmp_path / "v.toml"), "--picture", str(tmp_path / "w.svg")])
     assert done.exit_code == 0 and "positive lead" in done.output
@@ -124,7 +125,8 @@ def test_the_ventilation_command_reckons_and_refuses() -> None:
     from monitor.cli import commands
 
     assert "0.60 m³/h" in CliRunner().invoke(commands, ["ventilation", "--battery", "flooded,100"]).output
-    for bad, words in ((["--battery", "lfp,100"], "no gas"), (["--battery", "agm,0"], "between 1 and 5000"), (["--battery", "agm,100", "--gas", "-3"], "200 is the limit"),
+    for bad, words in ((["--battery", "lfp,100"], "no gas"), (["--battery", "agm,0"], "between 1 and 5000"), (["--battery", "agm,100",
+        "--gas", "-3"], "200 is the limit"),
                        (["--battery", "zinc,100"], "flooded, agm or gel")):
         done = CliRunner().invoke(commands, ["ventilation", *bad])
         assert done.exit_code == 1 and words in done.output

@@ -60,7 +60,8 @@ def test_a_closed_locker_fills() -> None:
     assert v.hours_to(4, 0.2, 1) == pytest.approx(2.9, rel=0.02)
 
 
-@pytest.mark.parametrize(("arguments", "words"), [((0, 5), "between 1 and 5000"), ((100, 0), "200 is the limit"), ((100, 5, 900), "no vehicle")])
+@pytest.mark.parametrize(("arguments", "words"), [((0, 5), "between 1 and 5000"), ((100, 0), "200 is the limit"), ((100, 5, 900),
+    "no vehicle")])
 def test_absurd_batteries_are_refused(arguments: tuple, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         v.ventilation(*arguments)
