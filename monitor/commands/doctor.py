@@ -3,12 +3,13 @@ import shutil
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import click
 
+from monitor.commands.doctor_network import find_network
+from monitor.commands.finding import Finding
 from monitor.commands.options import config_option, load_config
 from monitor.process import card
 
@@ -18,27 +19,19 @@ LOW_DISK_BYTES = 400 * MEGABYTE
 OLD_LOG_S, OLD_COPY_S = 600.0, 3 * 86400.0
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing looked at. verdict: ok, LOOK, WRONG, or - where it could not be seen from here."""
-
-    what: str
-    verdict: str
-    said: str
-    todo: str = ""
-
-
-@click.command(short_help="Look for trouble: log, disk, card, clock, sensors, copies.")
+@click.command(short_help="Look for trouble: log, disk, card, clock, sensors, copies, network.")
 @config_option
 @click.option("--no-sensors", is_flag=True, help="Do not read the sensors (a serial line may have one reader only).")
 def doctor(config_file: Path | None, no_sensors: bool) -> None:
     """Look for trouble and say what to do: the log's file and every checksum in it, room on the disk, errors
-    of the card in the kernel's log, the clock, the sensors, the latest copy, messages not delivered.
+    of the card in the kernel's log, the clock, the sensors, the latest copy, messages not delivered, the way
+    from a phone to the pages.
 
     Changes nothing. Ends with 1 when something is WRONG.
     """
     config = load_config(config_file)
-    found = [*_log(config.log.database), *_disk(config.log.database), *_card(config.log.database.parent), *_clock(), *_copies(config), *_spool(config.log.database)]
+    found = [*_log(config.log.database), *_disk(config.log.database), *_card(config.log.database.parent), *_clock(), *_copies(config), *_spool(config.log.database),
+             *find_network(config)]
     if not no_sensors:
         found += list(_sensors(config))
     for finding in found:

@@ -149,6 +149,18 @@ class DashboardTable(Table):
             raise ValueError("certificate_file and key_file belong together; give both or none")
         return self
 
+    @model_validator(mode="after")
+    def _never_open_without_a_code(self) -> "DashboardTable":
+        if self.open_to_network and self.code_hash is None:
+            raise ValueError(f'address = "{self.address}" opens the pages to a network, and no code guards them; '
+                             "`ampledger pages open` makes both")
+        return self
+
+    @property
+    def open_to_network(self) -> bool:
+        """Whether others than this board may ask."""
+        return not self.address.startswith(("127.", "localhost:", "[::1]:"))
+
 
 class ClockTable(Table):
     """Who else may say what time it is; network time and a clock chip are found without a word here."""
