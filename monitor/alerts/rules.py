@@ -43,12 +43,15 @@ class Alert:
         return self.state != "normal"
 
 
+What = Literal["raised", "cleared", "acknowledged", "shelved", "unshelved", "worse"]
+
+
 @dataclass(frozen=True, slots=True)
 class AlertChange:
     """What happened to an alert, for the log and the deliveries. announce is False in a flood or when shelved."""
 
     at_s: float
-    what: Literal["raised", "cleared", "acknowledged", "shelved", "unshelved", "worse"]
+    what: What
     alert: Alert
     announce: bool = True
 
@@ -79,82 +82,111 @@ def begin() -> AlertsState:
     return AlertsState()
 
 
-def update(held: AlertsState, conditions: tuple[Condition, ...], at_s: float) -> AlertsState:
-    """One step: conditions become alerts after their delay, alerts clear after theirs."""
-    if _quiet(held, conditions, at_s):
-        return replace(held, news=()) if held.news else held
-    alerts = {a.id: a for a in held.alerts}
-    live = {(a.kind, a.battery): a for a in held.alerts if a.state in ("active", "active acknowledged")}
-    rising = {(p.kind, p.battery): p for p in held.rising}
-    falling = {(p.kind, p.battery): p for p in held.falling}
-    news: list[AlertChange] = []
-    next_id = held.next_id
-    announced = [t for t in held.announced_s if at_s - t < FLOOD_S]
+def update(state: AlertsState, conditions: tuple[Condition, ...], at_s: float) -> AlertsState:
+    """One step: conditions become alerts after their delay, alerts clear after theirs.
 
-    def tell(what, alert: Alert, announce: bool = True) -> None:
+    state: the alerts so far; conditions: everything that is seen now; at_s: the log's time [s].
+    """
+    if _quiet(state, conditions, at_s):
+        return replace(state, news=()) if state.news else state
+    return _Round(state, at_s).run(conditions)
+
+
+class _Round:
+    """One step of the rules, in the making."""
+
+    def __init__(self, state: AlertsState, at_s: float) -> None:
+        self.at_s, self.next_id = at_s, state.next_id
+        self.alerts = {a.id: a for a in state.alerts}
+        self.live = {(a.kind, a.battery): a for a in state.alerts if a.state in ("active", "active acknowledged")}
+        self.rising = {(p.kind, p.battery): p for p in state.rising}
+        self.falling = {(p.kind, p.battery): p for p in state.falling}
+        self.announced = [t for t in state.announced_s if at_s - t < FLOOD_S]
+        self.news: list[AlertChange] = []
+
+    def run(self, conditions: tuple[Condition, ...]) -> AlertsState:
+        """The state after all conditions."""
+        for alert in tuple(self.alerts.values()):
+            self.end_shelf(alert)
+        # a tracker that no longer speaks of a condition has let go of it
+        spoken = {(c.kind, c.battery) for c in conditions}
+        silent = [Condition(a.kind, a.battery, active=False) for key, a in self.live.items()   # type: ignore[arg-type]  # from a Condition
+                  if key not in spoken]
+        for condition in (*conditions, *silent):
+            key = (condition.kind, condition.battery)
+            alert = self.live.get(key)
+            if condition.active:
+                self.falling.pop(key, None)
+                if alert is not None:
+                    self.go_on(alert, condition)
+                else:
+                    self.rise(key, condition)
+            else:
+                self.rising.pop(key, None)
+                if alert is not None:
+                    self.fall(key, alert, condition.off_delay_s)
+        return AlertsState(next_id=self.next_id, alerts=_keep_recent(self.alerts), rising=tuple(self.rising.values()),
+                           falling=tuple(self.falling.values()), announced_s=tuple(self.announced), news=tuple(self.news))
+
+    def tell(self, what: What, alert: Alert, announce: bool = True) -> None:
+        """Notes a change; whether it is announced hangs on the shelf, on the flood, and on a warning that came before it."""
         shelved = alert.shelved_until_s is not None
-        before = live.get((FORETOLD.get(alert.kind, ""), alert.battery))
+        before = self.live.get((FORETOLD.get(alert.kind, ""), alert.battery))
         if before is not None and RANK[before.priority] >= RANK[alert.priority]:
             announce = False
         if what in ("raised", "worse") and announce and not shelved:
-            announce = len(announced) < FLOOD_COUNT
+            announce = len(self.announced) < FLOOD_COUNT
             if announce:
-                announced.append(at_s)
-        news.append(AlertChange(at_s, what, alert, announce and not shelved))
+                self.announced.append(self.at_s)
+        self.news.append(AlertChange(self.at_s, what, alert, announce and not shelved))
 
-    for alert in held.alerts:
-        if alert.shelved_until_s is not None and at_s >= alert.shelved_until_s:
-            alerts[alert.id] = freed = replace(alert, shelved_until_s=None)
-            if (alert.kind, alert.battery) in live:
-                live[alert.kind, alert.battery] = freed
-                tell("unshelved", freed)
-    # a tracker that no longer speaks of a condition has let go of it
-    spoken = {(c.kind, c.battery) for c in conditions}
-    silent = [Condition(a.kind, a.battery, active=False) for key, a in live.items() if key not in spoken]
-    for condition in (*conditions, *silent):
-        key = (condition.kind, condition.battery)
-        alert = live.get(key)
-        if not condition.active and alert is None and key not in rising:
-            continue
-        if condition.active:
-            falling.pop(key, None)
-            if alert is not None:
-                worse = RANK[condition.priority] > RANK[alert.priority]
-                told = _was_raised(alert, condition) if worse else replace(alert, figures=condition.figures or alert.figures)
-                alerts[alert.id] = told
-                if worse:
-                    tell("worse", told)
-                continue
-            waiting = rising.setdefault(key, DelayedCondition(*key, at_s))
-            if at_s - waiting.since_s < condition.on_delay_s:
-                continue
-            rising.pop(key)
-            recent = next((a for a in reversed(list(alerts.values())) if (a.kind, a.battery) == key
-                           and a.cleared_at_s is not None and at_s - a.cleared_at_s < HOLD_OFF_S), None)
-            if recent is not None and RANK[condition.priority] <= RANK[recent.priority]:
-                back: State = "active acknowledged" if recent.acknowledged_at_s is not None else "active"
-                alerts[recent.id] = again = replace(recent, state=back, cleared_at_s=None)
-                tell("raised", again, announce=False)
-                continue
-            shelf = next((a.shelved_until_s for a in alerts.values() if (a.kind, a.battery) == key
-                          and a.shelved_until_s is not None), None)
-            alerts[next_id] = new = Alert(
-                next_id, condition.kind, condition.battery, condition.priority, "active", at_s, condition.seen,
-                condition.means, condition.look_first, condition.clears_when, condition.figures, shelved_until_s=shelf)
-            next_id += 1
-            tell("raised", new)
+    def end_shelf(self, alert: Alert) -> None:
+        """An alert whose time on the shelf is over speaks again."""
+        if alert.shelved_until_s is None or self.at_s < alert.shelved_until_s:
+            return
+        self.alerts[alert.id] = freed = replace(alert, shelved_until_s=None)
+        if (alert.kind, alert.battery) in self.live:
+            self.live[alert.kind, alert.battery] = freed
+            self.tell("unshelved", freed)
+
+    def go_on(self, alert: Alert, condition: Condition) -> None:
+        """An alert whose condition still holds: its figures follow, and it may have become worse."""
+        if RANK[condition.priority] > RANK[alert.priority]:
+            self.alerts[alert.id] = worse = _was_raised(alert, condition)
+            self.tell("worse", worse)
         else:
-            rising.pop(key, None)
-            if alert is None:
-                continue
-            waiting = falling.setdefault(key, DelayedCondition(*key, at_s))
-            if at_s - waiting.since_s < condition.off_delay_s:
-                continue
-            falling.pop(key)
-            after: State = "normal" if alert.state == "active acknowledged" else "returned"
-            alerts[alert.id] = gone = replace(alert, state=after, cleared_at_s=at_s)
-            tell("cleared", gone)
-    return AlertsState(next_id, _keep_recent(alerts), tuple(rising.values()), tuple(falling.values()), tuple(announced), tuple(news))
+            self.alerts[alert.id] = replace(alert, figures=condition.figures or alert.figures)
+
+    def rise(self, key: tuple[str, str], condition: Condition) -> None:
+        """A condition that holds and has no alert yet becomes one after its delay; one just cleared comes back."""
+        waiting = self.rising.setdefault(key, DelayedCondition(*key, self.at_s))
+        if self.at_s - waiting.since_s < condition.on_delay_s:
+            return
+        self.rising.pop(key)
+        alike = [a for a in self.alerts.values() if (a.kind, a.battery) == key]
+        recent = next((a for a in reversed(alike) if a.cleared_at_s is not None and self.at_s - a.cleared_at_s < HOLD_OFF_S), None)
+        if recent is not None and RANK[condition.priority] <= RANK[recent.priority]:
+            back: State = "active acknowledged" if recent.acknowledged_at_s is not None else "active"
+            self.alerts[recent.id] = again = replace(recent, state=back, cleared_at_s=None)
+            self.tell("raised", again, announce=False)
+            return
+        shelf = next((a.shelved_until_s for a in alike if a.shelved_until_s is not None), None)
+        self.alerts[self.next_id] = new = Alert(
+            id=self.next_id, kind=condition.kind, battery=condition.battery, priority=condition.priority, state="active",
+            raised_at_s=self.at_s, seen=condition.seen, means=condition.means, look_first=condition.look_first,
+            clears_when=condition.clears_when, figures=condition.figures, shelved_until_s=shelf)
+        self.next_id += 1
+        self.tell("raised", new)
+
+    def fall(self, key: tuple[str, str], alert: Alert, off_delay_s: float) -> None:
+        """An alert whose condition no longer holds clears after its delay."""
+        waiting = self.falling.setdefault(key, DelayedCondition(*key, self.at_s))
+        if self.at_s - waiting.since_s < off_delay_s:
+            return
+        self.falling.pop(key)
+        after: State = "normal" if alert.state == "active acknowledged" else "returned"
+        self.alerts[alert.id] = gone = replace(alert, state=after, cleared_at_s=self.at_s)
+        self.tell("cleared", gone)
 
 
 def _quiet(held: AlertsState, conditions: tuple[Condition, ...], at_s: float) -> bool:

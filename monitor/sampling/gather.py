@@ -57,53 +57,64 @@ def minutes(samples: Iterable[Sample]) -> Iterator[Minute]:
         yield close(Gathering(before, tuple(held)))
 
 
+@dataclass(slots=True)
+class _Sums:
+    """What is added up over the spans between samples [s, Ah, Wh]."""
+
+    gap_s: float = 0.0
+    doubt_s: float = 0.0
+    covered_s: float = 0.0
+    in_ah: float = 0.0
+    out_ah: float = 0.0
+    in_wh: float = 0.0
+    out_wh: float = 0.0
+
+    def add(self, previous: Sample, sample: Sample) -> None:
+        """The span between two samples, by the trapezoidal rule."""
+        span_s = sample.at_s - previous.at_s
+        a, b = previous.house_current_a, sample.house_current_a
+        self.doubt_s += sample.doubt_s
+        if a is None or b is None or span_s > BRIDGE_S or sample.doubt_s > 0:
+            self.gap_s += span_s
+            return
+        self.covered_s += span_s
+        into, out = _charge(a, b, span_s)
+        self.in_ah += into
+        self.out_ah += out
+        one, other = previous.house_voltage_v, sample.house_voltage_v
+        volts = one if other is None else other if one is None else (one + other) / 2
+        if volts is not None:
+            self.in_wh += into * volts
+            self.out_wh += out * volts
+
+    def mean_a(self, measured: list[float]) -> float | None:
+        """Mean current over the covered time, else of what was measured at all."""
+        if self.covered_s:
+            return (self.in_ah - self.out_ah) * 3600 / self.covered_s
+        return _mean(measured)
+
+
 def close(held: Gathering) -> Minute:
     """The minute that these samples make."""
-    samples = held.samples
-    first, last = samples[0], samples[-1]
-    start_s = held.before.at_s if held.before else first.at_s
-    gap_s, doubt_s = 0.0, 0.0
-    covered = charge_in = charge_out = energy_in = energy_out = 0.0
+    samples, last = held.samples, held.samples[-1]
+    sums = _Sums()
     previous = held.before
     for sample in samples:
         if previous is not None:
-            span_s = sample.at_s - previous.at_s
-            a, b = previous.house_current_a, sample.house_current_a
-            doubt_s += sample.doubt_s
-            if a is None or b is None or span_s > BRIDGE_S or sample.doubt_s > 0:
-                gap_s += span_s
-            else:
-                covered += span_s
-                if a <= 0 >= b:
-                    into, out = 0.0, -(a + b) * span_s / 7200
-                elif a >= 0 <= b:
-                    into, out = (a + b) * span_s / 7200, 0.0
-                else:
-                    into, out = _split(a, b, span_s)
-                charge_in += into
-                charge_out += out
-                one, other = previous.house_voltage_v, sample.house_voltage_v
-                volts = one if other is None else other if one is None else (one + other) / 2
-                if volts is not None:
-                    energy_in += into * volts
-                    energy_out += out * volts
+            sums.add(previous, sample)
         previous = sample
-    house_v = [s.house_voltage_v for s in samples if s.house_voltage_v is not None]
-    house_a = [s.house_current_a for s in samples if s.house_current_a is not None]
-    starter_v = [s.starter_voltage_v for s in samples if s.starter_voltage_v is not None]
+    house_v = _measured([s.house_voltage_v for s in samples])
+    house_a = _measured([s.house_current_a for s in samples])
+    starter_v = _measured([s.starter_voltage_v for s in samples])
     return Minute(
-        start_s=start_s, end_s=last.at_s, samples=samples, gap_s=gap_s, gap_doubt_s=doubt_s,
-        covered_s=covered,
-        house_current_a=(charge_in - charge_out) * 3600 / covered if covered
-        else (sum(house_a) / len(house_a) if house_a else None),
+        start_s=held.before.at_s if held.before else samples[0].at_s, end_s=last.at_s, samples=samples,
+        gap_s=sums.gap_s, gap_doubt_s=sums.doubt_s, covered_s=sums.covered_s, house_current_a=sums.mean_a(house_a),
         house_current_low_a=min(house_a, default=None), house_current_high_a=max(house_a, default=None),
-        charge_in_ah=charge_in, charge_out_ah=charge_out,
-        energy_in_wh=energy_in, energy_out_wh=energy_out,
-        house_voltage_v=sum(house_v) / len(house_v) if house_v else None,
+        charge_in_ah=sums.in_ah, charge_out_ah=sums.out_ah, energy_in_wh=sums.in_wh, energy_out_wh=sums.out_wh,
+        house_voltage_v=_mean(house_v),
         house_voltage_low_v=min(house_v, default=None), house_voltage_high_v=max(house_v, default=None),
         starter_voltage_v=median(starter_v) if starter_v else None,
-        starter_voltage_low_v=min(starter_v, default=None),
-        starter_voltage_high_v=max(starter_v, default=None),
+        starter_voltage_low_v=min(starter_v, default=None), starter_voltage_high_v=max(starter_v, default=None),
         house_temperature_c=_latest([s.house_temperature_c for s in samples]),
         starter_temperature_c=_latest([s.starter_temperature_c for s in samples]),
         ambient_temperature_c=_latest([s.ambient_temperature_c for s in samples]),
@@ -111,6 +122,23 @@ def close(held: Gathering) -> Minute:
         ignition_on=_latest([s.ignition_on for s in samples]), hour=last.hour, year_day=last.year_day,
         fast_starter=tuple(pair for s in samples for pair in s.fast_starter),
     )
+
+
+def _measured(values: list[float | None]) -> list[float]:
+    return [v for v in values if v is not None]
+
+
+def _mean(values: list[float]) -> float | None:
+    return sum(values) / len(values) if values else None
+
+
+def _charge(a: float, b: float, span_s: float) -> tuple[float, float]:
+    """Ampere-hours into and out of the battery along a straight line from a to b [A]."""
+    if a <= 0 >= b:
+        return 0.0, -(a + b) * span_s / 7200
+    if a >= 0 <= b:
+        return (a + b) * span_s / 7200, 0.0
+    return _split(a, b, span_s)
 
 
 def _split(a: float, b: float, span_s: float) -> tuple[float, float]:

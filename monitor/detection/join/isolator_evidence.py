@@ -69,73 +69,96 @@ def transfer(contact: IsolatorEvidence) -> tuple[float, float] | None:
 
 def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: Engine, since_s: float,
          may_hold: bool = True) -> IsolatorEvidence:
-    """The evidence after one more point; since_s is when the engine changed its state.
+    """The evidence after one more point.
 
-    While the engine runs the alternator holds the starter, so steps say nothing and only the
-    difference counts; with the engine off steps say most. may_hold says that a relay which was closed
-    when the engine stopped may still be.
+    contact: the evidence so far; before, point: the last point and this one; engine: what it does, since_s [s];
+    may_hold: a relay that was closed when the engine stopped may still be.
+    While the engine runs the alternator holds the starter, so steps say nothing and only the difference counts;
+    with the engine off steps say most.
     """
     if point.house_v is None:
         return contact
-    levels, likes = contact.levels, contact.likes
-    steps, xy, xx, noise = contact.steps, contact.step_xy, contact.step_xx, contact.noise_v
-    apart, gap = point.starter_v - point.house_v, contact.gap
-    weight = min(2.0, max(0.4, point.span_s / 30))
     running = engine == "running"
     if running:
-        levels += weight * _while_charging(apart, point.house_a)
-        if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and levels < CEILING:
-            levels += _edge(point.house_v - before.house_v, before, point)
+        after = _weigh_charging(contact, before, point, point.house_v, since_s)
     else:
-        # A starter full of surface charge feeds all loads of a house that is joined to it.
-        fed_a = FED_A if may_hold and apart > 0 and point.at_s - since_s < FED_S else 0.0
-        if abs(apart) > APART_V + APART_OHM * (abs(point.house_a or 0.0) + fed_a):
-            levels -= 1.5 * weight
-        if point.house_a is not None:
-            off = path_voltage.offset_v(gap, point.house_a, apart)
-            if off > 1:
-                levels -= PARTED_SAYS * weight
-                gap = path_voltage.unlearn(gap, point.span_s)
-            elif levels < 0 and gap.seconds < path_voltage.LEARN_S and follows(contact) > PLAINLY_FOLLOWS:
-                levels += min(-levels, point.span_s / RECOVER_S)    # the voltages said parted, and the steps go on
-            if contact.odds > OWN_ODDS and off < 1 and point.at_s - since_s > SOON_S / 3:
-                gap = path_voltage.learn(gap, point.house_a, apart, point.span_s)
-    if not running and point.starter_v < HOLDS_ABOVE_V:
-        levels = min(levels, MOST_OF_SLOW)      # low enough for a relay to let go: what joined it holds no longer
+        after = _weigh_at_rest(contact, point, point.starter_v - point.house_v, since_s, may_hold)
+        if point.starter_v < HOLDS_ABOVE_V:
+            # low enough for a relay to let go: what joined it holds no longer
+            after = replace(after, levels=min(after.levels, MOST_OF_SLOW))
     if before is not None and before.house_v is not None and point.at_s - before.at_s <= STEP_WITHIN_S:
-        house_step = point.house_v - before.house_v
-        starter_step = point.starter_v - before.starter_v
-        if not running and since_s < before.at_s and abs(house_step) >= STEP_V and (
-            abs(starter_step) <= 1.3 * abs(house_step) + 0.01
-        ) and _update_on_load(before, point, since_s):
-            likes = _weigh_step(likes, house_step, starter_step, noise)
-            steps += 1
-            xy += house_step * starter_step
-            xx += house_step * house_step
-        elif not running and since_s < before.at_s and abs(starter_step) >= LED_STEP_V:
-            levels = max(-CEILING, levels + _update_on_lead(before, point, house_step, noise))
-        elif engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
-            noise += 0.02 * (1.25 * abs(starter_step) - noise)
-    slow_s, slow_starter_v, slow_house_v = contact.slow_s, contact.slow_starter_v, contact.slow_house_v
-    slow_a = contact.slow_house_a
-    span_s, house_step = point.at_s - slow_s, point.house_v - slow_house_v
-    # A joined starter follows a load by a small share, slow changes wholly: only like loads are compared.
-    loaded = slow_a is not None and point.house_a is not None and abs(point.house_a - slow_a) > SLOW_ALIKE_A
-    if loaded and span_s <= SLOW_MOST_S:
-        pass
-    elif span_s >= SLOW_LEAST_S and (abs(house_step) >= SLOW_STEP_V or span_s > SLOW_MOST_S):
-        if span_s <= SLOW_MOST_S and not loaded and not running and since_s < slow_s - SOON_S:
-            said = _follow_slowly(house_step, point.starter_v - slow_starter_v, span_s)
-            levels = levels + said if said < 0 else max(levels, min(levels + said, MOST_OF_SLOW))
-        slow_s, slow_starter_v, slow_house_v, slow_a = point.at_s, point.starter_v, point.house_v, point.house_a
-    levels = min(CEILING, max(-CEILING, levels))
+        after = _weigh_steps(after, before, point, point.house_v - before.house_v, engine, since_s)
+    after = _weigh_slow(after, point, point.house_v, running, since_s)
+    levels = min(CEILING, max(-CEILING, after.levels))
     own_xy, own_xx = contact.own_xy, contact.own_xx
-    if steps > contact.steps and contact.odds > OWN_ODDS and not running:
-        own_xy = OWN_KEEP * own_xy + xy - contact.step_xy
-        own_xx = OWN_KEEP * own_xx + xx - contact.step_xx
-    odds = min(CEILING, max(-CEILING, levels + step_log_likelihoods(likes, _update_own_level(own_xy, own_xx))))
-    return IsolatorEvidence(odds, levels, likes, steps, xy, xx, noise, slow_s, slow_starter_v, slow_house_v, slow_a,
-                   own_xy, own_xx, gap)
+    if after.steps > contact.steps and contact.odds > OWN_ODDS and not running:
+        own_xy = OWN_KEEP * own_xy + after.step_xy - contact.step_xy
+        own_xx = OWN_KEEP * own_xx + after.step_xx - contact.step_xx
+    odds = min(CEILING, max(-CEILING, levels + step_log_likelihoods(after.likes, _update_own_level(own_xy, own_xx))))
+    return replace(after, odds=odds, levels=levels, own_xy=own_xy, own_xx=own_xx)
+
+
+def _weight(point: Point) -> float:
+    return min(2.0, max(0.4, point.span_s / 30))
+
+
+def _weigh_charging(contact: IsolatorEvidence, before: Point | None, point: Point, house_v: float, since_s: float) -> IsolatorEvidence:
+    """Engine running: the difference of the voltages, and the edge at which charging begins."""
+    levels = contact.levels + _weight(point) * _while_charging(point.starter_v - house_v, point.house_a)
+    if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and levels < CEILING:
+        levels += _edge(house_v - before.house_v, before, point)
+    return replace(contact, levels=levels)
+
+
+def _weigh_at_rest(contact: IsolatorEvidence, point: Point, apart: float, since_s: float, may_hold: bool) -> IsolatorEvidence:
+    """Engine off or unknown: a difference too large for a joined path, or off the line that this path was seen to keep."""
+    levels, gap, weight = contact.levels, contact.gap, _weight(point)
+    # A starter full of surface charge feeds all loads of a house that is joined to it.
+    fed_a = FED_A if may_hold and apart > 0 and point.at_s - since_s < FED_S else 0.0
+    if abs(apart) > APART_V + APART_OHM * (abs(point.house_a or 0.0) + fed_a):
+        levels -= 1.5 * weight
+    if point.house_a is not None:
+        off = path_voltage.offset_v(gap, point.house_a, apart)
+        if off > 1:
+            levels -= PARTED_SAYS * weight
+            gap = path_voltage.unlearn(gap, point.span_s)
+        elif levels < 0 and gap.seconds < path_voltage.LEARN_S and follows(contact) > PLAINLY_FOLLOWS:
+            levels += min(-levels, point.span_s / RECOVER_S)    # the voltages said parted, and the steps go on
+        if contact.odds > OWN_ODDS and off < 1 and point.at_s - since_s > SOON_S / 3:
+            gap = path_voltage.learn(gap, point.house_a, apart, point.span_s)
+    return replace(contact, levels=levels, gap=gap)
+
+
+def _weigh_steps(contact: IsolatorEvidence, before: Point, point: Point, house_step: float, engine: Engine,
+                 since_s: float) -> IsolatorEvidence:
+    """A step of the house voltage and how far the starter follows it, or the other way round; else what noise there is."""
+    starter_step = point.starter_v - before.starter_v
+    at_rest = engine != "running" and since_s < before.at_s
+    plausible = abs(house_step) >= STEP_V and abs(starter_step) <= 1.3 * abs(house_step) + 0.01
+    if at_rest and plausible and _update_on_load(before, point, since_s):
+        return replace(contact, likes=_weigh_step(contact.likes, house_step, starter_step, contact.noise_v), steps=contact.steps + 1,
+                       step_xy=contact.step_xy + house_step * starter_step, step_xx=contact.step_xx + house_step * house_step)
+    if at_rest and abs(starter_step) >= LED_STEP_V:
+        return replace(contact, levels=max(-CEILING, contact.levels + _update_on_lead(before, point, house_step, contact.noise_v)))
+    if engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
+        return replace(contact, noise_v=contact.noise_v + 0.02 * (1.25 * abs(starter_step) - contact.noise_v))
+    return contact
+
+
+def _weigh_slow(contact: IsolatorEvidence, point: Point, house_v: float, running: bool, since_s: float) -> IsolatorEvidence:
+    """Slow changes: a joined starter follows a load by a small share, slow changes wholly, so only like loads are compared."""
+    span_s, house_step = point.at_s - contact.slow_s, house_v - contact.slow_house_v
+    loaded = (contact.slow_house_a is not None and point.house_a is not None
+              and abs(point.house_a - contact.slow_house_a) > SLOW_ALIKE_A)
+    in_time = span_s <= SLOW_MOST_S
+    if (loaded and in_time) or span_s < SLOW_LEAST_S or (abs(house_step) < SLOW_STEP_V and in_time):
+        return contact
+    levels = contact.levels
+    if in_time and not running and since_s < contact.slow_s - SOON_S:
+        said = _follow_slowly(house_step, point.starter_v - contact.slow_starter_v, span_s)
+        levels = levels + said if said < 0 else max(levels, min(levels + said, MOST_OF_SLOW))
+    return replace(contact, levels=levels, slow_s=point.at_s, slow_starter_v=point.starter_v, slow_house_v=house_v,
+                   slow_house_a=point.house_a)
 
 
 def follows(contact: IsolatorEvidence) -> float:
