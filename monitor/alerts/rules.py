@@ -106,8 +106,8 @@ class _Round:
 
     def run(self, conditions: tuple[Condition, ...]) -> AlertsState:
         """The state after all conditions."""
-        for alert in tuple(self.alerts.values()):
-            self.end_shelf(alert)
+        for shelved in tuple(self.alerts.values()):
+            self.end_shelf(shelved)
         # a tracker that no longer speaks of a condition has let go of it
         spoken = {(c.kind, c.battery) for c in conditions}
         silent = [Condition(a.kind, a.battery, active=False) for key, a in self.live.items()   # type: ignore[arg-type]  # from a Condition
