@@ -84,6 +84,19 @@ class ChargeFindings:
 
 
 @dataclass(frozen=True, slots=True)
+class ProtectionFindings:
+    """Whether a lithium battery's own electronics have cut it off.
+
+    While voltage_trusted is False the voltage is a charger's or an open switch's: nothing is to be read from it.
+    """
+
+    path: Literal["", "charge", "discharge"] = ""
+    since_s: float | None = None
+    causes: tuple[str, ...] = ()        # candidates, the likeliest first
+    voltage_trusted: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class JoinFindings:
     """Are the batteries joined, does the engine run, what does the join cost."""
 

@@ -2,7 +2,7 @@
 from dataclasses import dataclass
 
 from monitor.battery.label import Vehicle
-from monitor.detection.house import house_alerts, limit_alerts
+from monitor.detection.house import house_alerts, limit_alerts, protection
 from monitor.detection.join import isolator
 from monitor.detection.starter import starter
 from monitor.detection.wiring import plausibility
@@ -14,6 +14,7 @@ from monitor.findings import (
     ForecastFindings,
     HealthFindings,
     JoinFindings,
+    ProtectionFindings,
     StarterFindings,
 )
 from monitor.forecast import forecast
@@ -36,6 +37,7 @@ class TrackerStates:
     house: house_alerts.HouseAlertsState
     plausibility: plausibility.PlausibilityState
     limits: limit_alerts.LimitsState
+    protection: protection.Protection
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,7 @@ class Findings:
     health: HealthFindings
     conditions: tuple[Condition, ...]
     news: tuple[Event, ...]
+    protection: ProtectionFindings = ProtectionFindings()
 
 
 def begin(vehicle: Vehicle) -> TrackerStates:
@@ -60,7 +63,7 @@ def begin(vehicle: Vehicle) -> TrackerStates:
         isolator=isolator.begin(), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
         starter=starter.begin(), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
         health=health.begin(vehicle), house=house_alerts.begin(),
-        plausibility=plausibility.begin(), limits=limit_alerts.begin(),
+        plausibility=plausibility.begin(), limits=limit_alerts.begin(), protection=protection.begin(),
     )
 
 
@@ -68,17 +71,22 @@ def step(held: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Tracker
     """One minute further: the isolator first, for it says whose a current or a voltage is."""
     joined = isolator.update(held.isolator, minute, vehicle)
     join = isolator.findings(joined, vehicle)
+    cut_off = protection.update(held.protection, minute, vehicle)
+    protected = protection.findings(cut_off, vehicle)
+    seen, minute = minute, minute if protected.voltage_trusted else protection.without_voltage(minute)
     charged = charge.update(held.charge, minute, vehicle, join)
     charge_found = charge.findings(charged, vehicle)
     counted = counts.update(held.counts, minute, vehicle, join)
-    watched = starter.update(held.starter, minute, vehicle, join)
+    watched = starter.update(held.starter, seen, vehicle, join)
     loaded = loads.update(held.loads, minute, vehicle, join, charge_found)
     foreseen = forecast.update(held.forecast, minute, vehicle, charge_found, loaded)
     aged = health.update(held.health, minute, vehicle, join, charge_found)
     warned = house_alerts.update(held.house, minute, vehicle, charge_found)
+    if not protected.voltage_trusted:
+        warned = house_alerts.without_voltage(warned)
     plausible = plausibility.update(held.plausibility, minute, vehicle)
     limited = limit_alerts.update(held.limits, minute, vehicle, charge_found)
-    now = TrackerStates(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible, limited)
+    now = TrackerStates(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible, limited, cut_off)
     forecast_found, health_found = forecast.findings(foreseen, vehicle), health.findings(aged, vehicle)
     return now, Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
@@ -88,10 +96,11 @@ def step(held: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Tracker
             *isolator.conditions(joined, vehicle), *charge.conditions(charged, vehicle),
             *starter.conditions(watched, vehicle), *loads.conditions(loaded, vehicle),
             *forecast.conditions(foreseen, vehicle), *health.conditions(aged, vehicle),
-            *house_alerts.conditions(warned, vehicle),
+            *house_alerts.conditions(warned, vehicle), protection.condition(cut_off, vehicle),
             *limit_alerts.conditions(limited, vehicle, sun_in_s=forecast_found.sun_back_in_s,
                                      since_full_s=health_found.since_full_s, low_hours=health_found.low_hours),
             *plausibility.conditions(plausible, vehicle, charge_found, charged.suspicion.backwards >= plausibility.MAYBE_REVERSED),
         ),
         news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news, *aged.news),
+        protection=protected,
     )

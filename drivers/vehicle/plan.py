@@ -2,6 +2,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from drivers.vehicle.protection import ProtectionPlan
+
 Chemistry = Literal["flooded", "agm", "gel", "lfp"]
 
 #: kind -> what `amount` means
@@ -16,6 +18,7 @@ FAULTS = {
     "house_faded": "share of the house battery's capacity that is left",
     "house_hot": "kelvin by which something warms the house battery above what surrounds it",
     "thermal_runaway": "factor on the gas of a sealed house battery that has dried out; its heat stays inside",
+    "charge_path_open": "", "discharge_path_open": "",
     "current_lost": "", "house_voltage_lost": "", "starter_voltage_lost": "", "temperature_lost": "",
     "current_frozen": "", "house_voltage_frozen": "", "starter_voltage_frozen": "",
     "shunt_reversed": "",
@@ -65,6 +68,7 @@ class BatteryPlan:
     voltage_per_k: float = 0.00125      # of the rest voltage, 12 V
     capacity_end_frac: float | None = None
     resistance_end_factor: float | None = None
+    protection: ProtectionPlan | None = None    # lithium: its own electronics, None: they never act
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from random import Random
 
 from drivers.vehicle.plan import BatteryPlan, Drive, Ordered, Plan, SensorPlan
+from drivers.vehicle.protection import ProtectionPlan
 
 DAY_S = 86400.0
 DEMO = "late-summer-coast"
@@ -49,6 +50,14 @@ def lithium_valley(seed: int = 12) -> Plan:
                           full_offset_v=-0.02, hysteresis_v=0.055))
 
 
+def lithium_winter(seed: int = 13) -> Plan:
+    """The lithium camper in December: below freezing every morning, and electronics that refuse charge in the cold."""
+    valley = lithium_valley(seed)
+    house = replace(valley.house, soc_frac=0.55, protection=ProtectionPlan(cell_spread_v=0.02))
+    return replace(valley, name="lithium-winter", day_of_year=345, mean_temperature_c=0.0, swing_c=9.0, panel_w=320.0,
+                   clear_share=0.8, cloud_days=(), heat_days=((1, 30, -3.0),), house=house)
+
+
 def _with(fault: Ordered, name: str) -> Callable[[int], Plan]:
     def plan(seed: int = 11) -> Plan:
         return replace(late_summer_coast(seed), name=name, faults=(fault,))
@@ -60,6 +69,7 @@ def _with(fault: Ordered, name: str) -> Callable[[int], Plan]:
 SCENARIOS: dict[str, Callable[[int], Plan]] = {
     DEMO: late_summer_coast,
     "lithium-valley": lithium_valley,
+    "lithium-winter": lithium_winter,
     "starter-drain": _with(Ordered("starter_drain", 9.6 * DAY_S, amount=0.18), "starter-drain"),
     "isolator-stuck-closed": _with(Ordered("isolator_stuck_closed", 8.3 * DAY_S), "isolator-stuck-closed"),
     "isolator-stuck-open": _with(Ordered("isolator_stuck_open", 7.0 * DAY_S), "isolator-stuck-open"),

@@ -12,6 +12,7 @@ from drivers.vehicle.lead import LeadAcid
 from drivers.vehicle.loads import Fridge, Household
 from drivers.vehicle.network import alone, joined, two_sources
 from drivers.vehicle.plan import BatteryPlan, Plan
+from drivers.vehicle.protection import Protection
 from drivers.vehicle.sensors import Sensors
 from drivers.vehicle.weather import Weather
 
@@ -19,6 +20,7 @@ TICK_S = 120.0
 SLOW_S = 600.0
 _LOADS_STOP_V = {True: 9.0, False: 10.4}   # lead-acid: electronics give up; lithium: its own switch opens
 _DRAIN_STOPS_V = 5.0
+_CUT_OFF_V = 0.4         # what a voltmeter shows behind an open switch
 _PANEL_SHARE = 0.78      # of a panel's label that arrives: heat, dirt, cable, controller
 _HEAT_J_PER_K_AH = 225.0   # of a lead-acid battery: a quarter of a kilogram an ampere-hour, 0.9 kJ/(kg K)
 _LAG_S = {"house": 5.5 * 3600.0, "starter": 4.0 * 3600.0}
@@ -86,6 +88,9 @@ class VehicleSim:
         self._crank: float | None = None
         self._trace: tuple[tuple[float, float], ...] = ()
         self._stop_v = _LOADS_STOP_V[plan.house.chemistry != "lfp"]
+        protection = plan.house.protection
+        self._switches = Protection(protection, plan.house.label_ah) if protection is not None else None
+        self._posts_v = self.house.voltage_v
         self.state = self._start()
 
     def _start(self) -> State:
@@ -157,7 +162,7 @@ class VehicleSim:
         if at >= self._tick_at_s - 1e-6:
             self._tick(at)
         plan, house, starter, engine = self.plan, self.house, self.starter, self.engine
-        house_v = house.voltage_v
+        house_v = self._posts_v
         engine.step(at, dt, starter.voltage_v, house_v, self._weather.air_c, self._isolator_fault)
         closed = engine.closed
         fridge = self._fridge.current_a(dt, house_v)
@@ -206,18 +211,44 @@ class VehicleSim:
             i_s += min((_DRAIN_STOPS_V - starter.e_v) / starter.r_ohm - i_s, draw)
         if pull and self._crank is None:
             self._crank = starter.voltage_v
+        posts_v = None
+        if self._is_cut_off(ih):
+            ih, sun, into, load, posts_v = self._without_house(ih, load, possible, joint)
+            if joint or engine.dc_dc:
+                drawn = starter_load + pull * engine.cranking + (into if joint else into * plan.absorption_v / (0.9 * starter.voltage_v))
+                i_s, alt = alone(starter.e_v, starter.r_ohm, drawn, alternator, engine.alternator_v)
         house.settle(ih)
         starter.settle(i_s)
+        self._posts_v = house.voltage_v if posts_v is None else starter.voltage_v if joint else posts_v
         self.at_s = at + dt
         if self._crank is not None and not engine.cranking:
             self._write_trace(self._crank)
         charge = house.capacity_ah - house.drawn_ah
         sv = starter.voltage_v
         return State(
-            self.at_s, house.voltage_v, ih, sv, i_s, charge / house.capacity_ah, charge, house.capacity_ah,
+            self.at_s, self._posts_v, ih, sv, i_s, charge / house.capacity_ah, charge, house.capacity_ah,
             1.0 - starter.drawn_ah / starter.capacity_ah, closed, engine.running, engine.cranking > 0.0, sun, possible,
             into, load, fridge, self._house_c, self._weather.air_c, sv if low is None else min(low, sv),
             self._fault_names)
+
+    def _is_cut_off(self, wanted_a: float) -> bool:
+        """Whether the battery's own switches, or a fault to order, keep this current from flowing."""
+        switches, faults, house = self._switches, self._faults, self.house
+        if switches is not None:
+            switches.step(house.e_v + house.r_ohm * house.current_a, house.current_a, self._house_c, wanted_a)
+        if wanted_a > 0.0:
+            return "charge_path_open" in faults or switches is not None and switches.charge_open
+        return "discharge_path_open" in faults or switches is not None and switches.discharge_open
+
+    def _without_house(self, wanted_a: float, load: float, possible: float, joint: bool) -> tuple[float, float, float, float, float]:
+        """Battery, sun and engine-side current, load [A], and the voltage at the posts, while the battery is cut off."""
+        sun = min(possible, load)
+        if joint:
+            return 0.0, sun, load - sun, load, 0.0
+        if wanted_a > 0.0:      # the chargers carry the loads, and the one that does sets the voltage
+            into = load - sun
+            return 0.0, sun, into, load, self._controller.limit_v if possible > load else self.plan.absorption_v
+        return 0.0, 0.0, 0.0, 0.0, _CUT_OFF_V
 
     def _write_trace(self, before_v: float) -> None:
         """The fast voltage of the start that is over, from before_v [V] on."""
@@ -234,7 +265,7 @@ class VehicleSim:
         weather = self._weather
         weather.tick(at, since)
         self._panel_w = plan.panel_w * _PANEL_SHARE * weather.light_w_per_m2 / 1000.0
-        self._controller.tick(since, self.house.voltage_v, self._panel_w > 2.0)
+        self._controller.tick(since, self._posts_v, self._panel_w > 2.0)
         self._household.begin_days(at, weather.sunset_hour)
         self._slow_s += since
         edge = bool(self._edges) and self._edges[0] <= at + 1e-6

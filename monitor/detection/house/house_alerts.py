@@ -1,5 +1,5 @@
 """What of the house battery deserves a warning at once: charge below the reserve, voltage too high or low."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import limits_of, over_voltage_v
@@ -43,6 +43,11 @@ def update(held: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: Cha
         under = volts < _under_v(house) + (UNDER_BACK_V if held.under else 0.0)
         over = volts > over_voltage_v(house, warm_c) - (OVER_BACK_V if held.over else 0.0)
     return HouseAlertsState(low, under, over, left, volts if volts is not None else held.voltage_v)
+
+
+def without_voltage(held: HouseAlertsState) -> HouseAlertsState:
+    """The state while the voltage is not the battery's own: nothing is too high or too low."""
+    return replace(held, under=False, over=False) if held.under or held.over else held
 
 
 def _under_v(house: Battery) -> float:

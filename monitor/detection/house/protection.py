@@ -1,0 +1,175 @@
+"""A lithium battery whose own electronics have cut it off: neither full, nor empty, nor a lost sensor.
+
+The charge path opens: a good charging current is gone from one reading to the next while the charger's voltage stays
+or rises; or it was open before the charger came, whose voltage then stands there at once without any current. Whatever
+else ends a charge takes the voltage down with it: sun, engine, a charger that has finished.
+The discharge path opens: under a load the battery's voltage is gone at once, and the current with it.
+"""
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from monitor.battery.label import Battery, Vehicle
+from monitor.battery.limits import limits_of
+from monitor.detection.house.limit_texts import degrees
+from monitor.findings import Condition, ProtectionFindings
+from monitor.parameters import table
+from monitor.sample import Minute
+
+Path = Literal["", "charge", "discharge"]
+
+P = table("detection/house", "protection")
+CHARGE_PER_H, TAIL_PER_H, TAIL_V = P.number("charge_per_h"), P.number("tail_per_h"), P.number("tail_v")
+ZERO_PER_H, ZERO_A, TOP_ZERO_PER_H = P.number("zero_per_h"), P.number("zero_a"), P.number("top_zero_per_h")
+STAYS_V, RISE_V, CHARGER_V = P.number("stays_v"), P.number("rise_v"), P.number("charger_v")
+GONE_V, BACK_V = P.number("gone_v"), P.number("back_v")
+STEADY_FRAC, KEPT, SURE_S = P.number("steady_frac"), P.count("kept"), P.number("sure_s")
+LARGE_PER_H, EMPTY_V, TOP_V = P.number("large_per_h"), P.number("empty_v"), P.number("top_v")
+
+
+@dataclass(frozen=True, slots=True)
+class Protection:
+    """Which path is open, or seems so, and what was measured before."""
+
+    path: Path = ""
+    suspect: Path = ""
+    suspect_s: float = 0.0
+    since_s: float = 0.0
+    before_v: float = 0.0
+    before_a: float = 0.0
+    before_c: float | None = None
+    least_v: float = 0.0                # what a charger without a current must go on showing
+    idle: bool = False                  # nothing flows, as far as a shunt can tell
+    nothing: bool = False               # ... and not even a charge's last trickle
+    last: tuple[tuple[float, float, float], ...] = ()   # volts, lowest and highest amperes of the last three minutes
+
+
+def begin() -> Protection:
+    """Nothing cut off."""
+    return Protection()
+
+
+def without_voltage(minute: Minute) -> Minute:
+    """The minute for whoever reads the battery from its voltage, while that is another's."""
+    return replace(
+        minute, house_voltage_v=None, house_voltage_low_v=None, house_voltage_high_v=None,
+        samples=tuple(replace(sample, house_voltage_v=None) for sample in minute.samples))
+
+
+def update(held: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
+    """One minute further; only lithium batteries have such electronics."""
+    house = vehicle.house
+    if house.lead_acid:
+        return held
+    volts, low_a, high_a = minute.house_voltage_v, minute.house_current_low_a, minute.house_current_high_a
+    if low_a is None or high_a is None:
+        return held if not held.suspect else replace(held, suspect="", suspect_s=0.0, last=())
+    offset_a = vehicle.current_sensor.offset_a
+    low_a, high_a = low_a - offset_a, high_a - offset_a
+    zero_a = ZERO_PER_H * house.rated_capacity_ah + ZERO_A
+    idle = -zero_a <= low_a and high_a <= zero_a
+    least_a = TOP_ZERO_PER_H * house.rated_capacity_ah + ZERO_A
+    held = replace(held, nothing=-least_a <= low_a and high_a <= least_a)
+    if held.path:
+        held = _open(held, volts, high_a, zero_a)
+    elif held.suspect:
+        held = _suspect(held, minute, volts, high_a, idle, zero_a)
+    elif idle and len(held.last) == KEPT:
+        held = _begins(held, minute, volts, zero_a, house)
+    if volts is None:
+        return replace(held, idle=idle)
+    return replace(held, idle=idle, last=(*held.last[1 - KEPT:], (volts, low_a, high_a)))
+
+
+def _begins(held: Protection, minute: Minute, volts: float | None, zero_a: float, house: Battery) -> Protection:
+    """Nothing flows: did it a minute or two ago, and has the voltage gone on as if it still did?"""
+    (_, earlier_a, _), (before_v, before_a, drawn_a), _ = held.last
+    suspect: Path = ""
+    least = (TAIL_PER_H if before_v > TAIL_V else CHARGE_PER_H) * house.rated_capacity_ah
+    if before_v > TAIL_V and before_a > zero_a and not held.nothing:
+        return held
+    steady = before_a > STEADY_FRAC * earlier_a     # a charge that tails off is on its way to nothing by itself
+    ended = volts is not None and steady and before_a > max(least, 2 * zero_a) and volts >= before_v - STAYS_V
+    never = volts is not None and abs(before_a) <= zero_a and held.idle and volts > max(before_v + RISE_V, CHARGER_V)
+    if ended or never:
+        suspect = "charge"
+    elif before_v > BACK_V and (volts < GONE_V if volts is not None else drawn_a < -1.5 * zero_a):
+        suspect = "discharge"
+    if not suspect:
+        return held
+    least_v = CHARGER_V if suspect == "charge" and before_a <= zero_a else 0.0
+    return replace(held, suspect=suspect, suspect_s=0.0, since_s=minute.start_s, before_v=before_v,
+                   before_a=drawn_a if suspect == "discharge" else before_a, least_v=least_v,
+                   before_c=minute.house_temperature_c)
+
+
+def _suspect(held: Protection, minute: Minute, volts: float | None, high_a: float, idle: bool, zero_a: float) -> Protection:
+    if held.suspect == "charge":
+        stays = volts is not None and volts >= max(held.before_v - 2 * STAYS_V, held.least_v) and high_a <= zero_a
+    else:
+        stays = idle and (volts is None or volts < GONE_V)
+    if not stays:
+        return replace(held, suspect="", suspect_s=0.0, last=())
+    if held.suspect == "charge" and held.before_v > TAIL_V and held.before_a > zero_a and not held.nothing:
+        return replace(held, suspect="", suspect_s=0.0, last=())
+    lasted = held.suspect_s + minute.duration_s
+    return replace(held, suspect_s=lasted) if lasted < SURE_S else replace(held, path=held.suspect, suspect="", suspect_s=0.0)
+
+
+def _open(held: Protection, volts: float | None, high_a: float, zero_a: float) -> Protection:
+    closed = high_a > 2 * zero_a if held.path == "charge" else volts is not None and volts > BACK_V
+    return Protection() if closed else held
+
+
+def findings(held: Protection, vehicle: Vehicle) -> ProtectionFindings:
+    """What is cut off, why it may be, and whether the voltage is still that of the battery."""
+    return ProtectionFindings(
+        held.path, held.since_s if held.path else None, _causes(held, vehicle.house) if held.path else (),
+        voltage_trusted=not held.suspect and not (held.path and held.idle))
+
+
+def _causes(held: Protection, house: Battery) -> tuple[str, ...]:
+    """Candidates, the likeliest first."""
+    limits, found = limits_of(house.chemistry), []
+    warm_c, current_a = held.before_c, abs(held.before_a)
+    if held.path == "charge":
+        cold_c = (limits.cold_charge_c or 0.0) + (limits.cold_margin_k or 0.0)
+        if warm_c is not None and warm_c < cold_c + 3.0:
+            found.append(f"cold: the case is at {degrees(warm_c)}")
+        if warm_c is not None and warm_c > limits.hot_c - 3.0:
+            found.append(f"heat: the case is at {degrees(warm_c)}")
+        if current_a > LARGE_PER_H * house.rated_capacity_ah:
+            found.append(f"too much current: {current_a:.0f} A")
+        if held.before_v > TOP_V or not found:
+            found.append("one cell is fuller than the others and at its limit")
+        return (*found, "cold inside, if no thermometer sits on it") if warm_c is None else tuple(found)
+    if current_a > LARGE_PER_H * house.rated_capacity_ah:
+        found.append(f"too much current: {current_a:.0f} A")
+    if held.before_v < EMPTY_V:
+        found.append("it was empty")
+    else:
+        found.append("one cell is emptier than the others")
+    if warm_c is not None and warm_c < -10.0:
+        found.append(f"cold: the case is at {degrees(warm_c)}")
+    return (*found, "a short circuit behind it")
+
+
+def condition(held: Protection, vehicle: Vehicle) -> Condition:
+    """The alert, active or not."""
+    if not held.path:
+        return Condition("protection_tripped", "house", False)
+    causes = "; ".join(_causes(held, vehicle.house))
+    if held.path == "charge":
+        how = ("The charger's voltage is there, and no current flows into it" if held.least_v else
+               f"Charging at {held.before_a:.0f} A stopped at once while the charger's voltage stayed")
+        means = f"{how}: the battery's own electronics refuse charge. It is not full. Possible causes: {causes}."
+        look = ("Cold or hot: wait until it is between 5 and 45 °C. Else let it rest an hour, then charge slowly. If it comes back, "
+                "the cells are out of balance: a long, slow charge to the top, or a workshop.")
+        seen = "The house battery refuses charge."
+    else:
+        means = (f"Its voltage and current were gone at once, from {held.before_v:.1f} V: the battery's own electronics have opened. "
+                 f"That is neither an empty battery for certain nor a lost sensor. Possible causes: {causes}.")
+        look = "Switch the loads off. Look for a short circuit before anything else; then a charger for lithium wakes it."
+        seen = "The house battery has switched itself off."
+    return Condition("protection_tripped", "house", True, "high", seen, means, look,
+                     "It clears when charge flows again." if held.path == "charge" else "It clears when its voltage is back.",
+                     figures=(("before_v", held.before_v), ("before_a", held.before_a)))
