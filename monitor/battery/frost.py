@@ -2,10 +2,9 @@
 from monitor.battery.label import Chemistry
 from monitor.battery.lead_acid import CELLS, KINDS, rest_voltage_v
 from monitor.battery.limits import freezing_table
+from monitor.parameters import table
 
-#: Rest voltage of a cell is the density of its acid and so much more [V] (Linden, Handbook of Batteries, 0.84 to
-#: 0.86, from memory). With the least of them the acid comes out strongest; the frost margin covers the rest.
-CELL_CONSTANT_V = 0.84
+CELL_CONSTANT_V = table("battery", "lead_acid").number("density_constant_v")
 
 
 def freezing_point_c(density_kg_l: float) -> float:
@@ -14,13 +13,13 @@ def freezing_point_c(density_kg_l: float) -> float:
     >>> freezing_point_c(1.150), freezing_point_c(1.05), freezing_point_c(0.9)
     (-15.0, -3.6, 0.0)
     """
-    table = freezing_table()
-    if density_kg_l <= table[0][0]:
-        return table[0][1]
-    for (d0, t0), (d1, t1) in zip(table, table[1:], strict=False):
+    rows = freezing_table()
+    if density_kg_l <= rows[0][0]:
+        return rows[0][1]
+    for (d0, t0), (d1, t1) in zip(rows, rows[1:], strict=False):
         if density_kg_l <= d1:
             return round(t0 + (t1 - t0) * (density_kg_l - d0) / (d1 - d0), 6)
-    return table[-1][1]
+    return rows[-1][1]
 
 
 def density_from_rest_voltage_kg_l(rest_v: float) -> float:

@@ -10,14 +10,13 @@ Sources
 [5] Berndt, Maintenance-Free Batteries, 1997 (from memory): self-discharge and its temperature rule.
 """
 from dataclasses import dataclass
-from math import exp, log10
+from math import exp
 
 from monitor.parameters import table
 
 P = table("battery", "lead_acid")
 CELLS = P.count("cells")
 VOLTAGE_PER_K = P.number("voltage_per_k")
-DENSITY_CONSTANT_V = P.number("density_constant_v")
 FALL_LINEAR = P.number("fall_linear")
 GASSING_A_PER_AH, GASSING_FROM_V = P.number("gassing_a_per_ah"), P.number("gassing_from_v")
 GASSING_PER_V, GASSING_PER_K, GASSING_MOST = P.number("gassing_per_v"), P.number("gassing_per_k"), P.number("gassing_most")
@@ -53,27 +52,6 @@ def _construction(name: str) -> Construction:
 
 
 KINDS = {name: _construction(name) for name in ("flooded", "agm", "gel")}
-
-
-def cell_voltage_v(molality: float) -> float:
-    """Equilibrium voltage of one cell at an acid molality [mol/kg], 25 °C.
-
-    The difference of Bode's two electrode polynomials [1].
-    """
-    x = log10(molality)
-    negative = -0.294 + x * (-0.074 + x * (-0.030 + x * (-0.031 - 0.012 * x)))
-    positive = 1.628 + x * (0.074 + x * (0.033 + x * (0.043 + 0.022 * x)))
-    return positive - negative
-
-
-def molality(concentration: float) -> float:
-    """Acid in mol per kg of water from mol per cubic metre of solution (partial volumes as in Sulzer 2019 [1])."""
-    return concentration * 1.75e-5 / ((1.0 - concentration * 4.5e-5) * 0.01801)
-
-
-def cell_voltage_from_density_v(density_kg_l: float, constant_v: float = DENSITY_CONSTANT_V) -> float:
-    """Rest voltage of one cell from the density of its acid: density + 0.84 to 0.86 (Linden, Handbook of Batteries)."""
-    return density_kg_l + constant_v
 
 
 def rest_voltage_v(kind: Construction, charge_frac: float, temperature_c: float = 25.0) -> float:

@@ -68,25 +68,3 @@ def _fit(rows: list[tuple[float, bool]]) -> tuple[float, float]:
         det = haa * hcc - hac * hac
         a, c = a + (hcc * ga - hac * gc) / det, c + (haa * gc - hac * ga) / det
     return a, max(c, 0.3)
-
-
-def brier(rows: list[tuple[float, bool]]) -> float:
-    """Mean squared difference of probability and outcome (Brier, Monthly Weather Review 78, 1950)."""
-    return sum((p - (1.0 if y else 0.0)) ** 2 for p, y in rows) / len(rows)
-
-
-def brier_parts(rows: list[tuple[float, bool]]) -> tuple[float, float, float]:
-    """Reliability, resolution and uncertainty of forecasts that take few values: score = first - second + third.
-
-    Murphy, A new vector partition of the probability score, J. Applied Meteorology 12 (1973) 595.
-    Groups are the distinct probabilities.
-    """
-    total = len(rows)
-    base = sum(y for _, y in rows) / total
-    reliability = resolution = 0.0
-    for value in {p for p, _ in rows}:
-        group = [y for p, y in rows if p == value]
-        rate = sum(group) / len(group)
-        reliability += len(group) * (value - rate) ** 2 / total
-        resolution += len(group) * (rate - base) ** 2 / total
-    return reliability, resolution, base * (1 - base)

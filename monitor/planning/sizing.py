@@ -82,16 +82,6 @@ def array_output_wh(daily_wh: float, round_trip_frac: float = 0.85) -> float:
     return daily_wh / round_trip_frac
 
 
-def array_a(daily_ah: float, sun_hours: float, surplus: float = 1.2) -> float:
-    """Panel current by the worksheet's rule: the need with a fifth more, over the sun hours [A].
-
-    >>> array_a(40, 4)
-    12.0
-    """
-    _above_zero(daily_ah=daily_ah, sun_hours=sun_hours)
-    return daily_ah * surplus / sun_hours
-
-
 def clear_sky_wh_m2(latitude_deg: float, day_of_year: int) -> float:
     """Energy of a cloudless day on level ground [Wh/m2]: an upper bound, not a forecast.
 

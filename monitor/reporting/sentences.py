@@ -264,13 +264,6 @@ def health_sentence(health: HealthFindings, rated_capacity_ah: float) -> str:
     return f"{word}; {so_far} {held}, {share} of its label."
 
 
-def condition_sentences(condition: Condition) -> tuple[tuple[str, str], ...]:
-    """An alert's four parts with their headings, empty ones left out."""
-    parts = (("Seen", condition.seen), ("Means", condition.means), ("Look first", condition.look_first),
-             ("Goes away", condition.clears_when))
-    return tuple((heading, text) for heading, text in parts if text)
-
-
 def summary(
     charge: ChargeFindings, forecast: ForecastFindings, starter: StarterFindings, join: JoinFindings,
     today: Tally, active: Sequence[Condition] = (), hour: float | None = None,

@@ -272,11 +272,6 @@ def conditions(held: LoadsState, vehicle: Vehicle) -> tuple[Condition, ...]:
     return fridge_effort.conditions(held.effort, held.cold)
 
 
-def driving(held: LoadsState) -> bool:
-    """Whether the engine charged during a good part of the present half hour."""
-    return held.slot is not None and held.slot.apart_s > 0.3 * max(held.slot.covered_s, 1.0)
-
-
 def sun_carries(held: LoadsState) -> bool:
     """Whether the sun gave more than the loads took in the last whole half hour."""
     return held.harvest_a is not None and held.load_a is not None and held.harvest_a > held.load_a

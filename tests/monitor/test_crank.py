@@ -121,13 +121,6 @@ def test_no_trend_before_the_baseline_is_full():
     assert crank.trend(follow([0.005] * 15)) is None
 
 
-def test_cold_prediction_lies_below_the_warm_plateau():
-    held = follow([0.005] * 22)
-    cold = crank.plateau_in_cold(held, 12.6)
-    assert isinstance(cold, Estimate)
-    assert 10.0 < cold.low < cold.value < crank.judge(trace(0.005, rest_v=12.6), 20.0).plateau_v
-
-
 def test_slow_readings_give_the_lowest_seen_and_no_verdict():
     held = crank.CrankState()
     samples = [Sample(float(k), 12.5, -1.0, 12.7 if k < 100 else (10.4 if k == 100 else 14.1)) for k in range(1, 181)]

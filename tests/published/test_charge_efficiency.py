@@ -1,21 +1,19 @@
 """How much of what goes into a lead-acid battery stays: published shape, gassing and self-discharge."""
 import pytest
 
-from monitor.battery import lead_acid, lithium_iron, ratings
+from monitor.battery import lead_acid, lithium_iron
 from monitor.battery.label import Battery
 from monitor.estimation import charge_filter
 
 
-@pytest.mark.parametrize(("charge_frac", "kept"), [(0.5, 0.9988), (0.7, 0.982), (0.8, 0.931), (0.9, 0.738), (0.95, 0.488)])
-def test_copetti_at_the_ten_hour_current(charge_frac: float, kept: float) -> None:
-    """Copetti 1993 (from memory; values computed from it)."""
-    assert ratings.charge_efficiency(1.0, charge_frac) == pytest.approx(kept, abs=1e-3)
-
-
-def test_efficiency_is_high_when_low_and_falls_near_full() -> None:
-    """Stevens and Corey, 25th IEEE PVSC 1996 (shape, looked up): above 95 % at low charge, steeply less near full."""
-    assert min(ratings.charge_efficiency(1.0, z / 100) for z in range(20, 75)) > 0.95
-    assert ratings.charge_efficiency(1.0, 0.92) < 0.75
+@pytest.mark.parametrize("name", ["flooded", "agm", "gel"])
+def test_little_is_lost_below_gassing(name: str) -> None:
+    """Stevens and Corey, 25th IEEE PVSC 1996 (shape, looked up): above 95 % at low charge, steeply less near full, where it gasses."""
+    kind = lead_acid.KINDS[name]
+    assert 0.95 <= 1.0 - kind.charge_loss_frac < 1.0
+    near_full = lead_acid.gassing_a(100.0, 14.4, 25.0, kind.gassing_scale) / 2.0     # of a current of C/50
+    early = lead_acid.gassing_a(100.0, 13.2, 25.0, kind.gassing_scale) / 10.0        # of C/10 at a low voltage
+    assert near_full > 0.05 > 10 * early
 
 
 @pytest.mark.parametrize(("volts", "amps"), [(2.30, 0.043), (2.35, 0.075), (2.40, 0.130)])

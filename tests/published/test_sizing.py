@@ -22,11 +22,6 @@ def test_the_worksheets_toaster_slip_is_a_quarter_hour() -> None:
     assert sizing.daily_energy_wh([sizing.Load("toaster", 1765, 0.025)]) == pytest.approx(44, abs=1)
 
 
-def test_the_array_rule_of_the_worksheet() -> None:
-    """Public worksheet: 40 Ah a day and 4 sun hours ask for 12.0 A."""
-    assert sizing.array_a(40, 4) == pytest.approx(12.0)
-
-
 def test_the_ieee_1013_form() -> None:
     """IEEE 1013-2019, from memory: 40 Ah, 3 days, 50 %, end of life 0.8, 50 °F, 10 % margin."""
     assert sizing.battery_with_margins(40, 3, 0.5, 10.0) == pytest.approx(392.7, abs=0.1)
@@ -52,7 +47,7 @@ def test_clear_sky_totals_of_the_reference_library(latitude_deg: float, winter_k
 
 
 @pytest.mark.parametrize("call", [
-    lambda: sizing.array_a(40, 0), lambda: sizing.battery(0, 12, 3, 0.5), lambda: sizing.clear_sky_wh_m2(120, 1)])
+    lambda: sizing.battery(0, 12, 3, 0.5), lambda: sizing.clear_sky_wh_m2(120, 1)])
 def test_impossible_wishes_get_a_sentence(call) -> None:
     with pytest.raises(ValueError, match="must"):
         call()

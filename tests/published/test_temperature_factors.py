@@ -21,31 +21,15 @@ def test_sizing_factors_by_ieee_485(warm_f: float, factor: float) -> None:
 
 
 def test_a_capacity_test_is_corrected_as_ieee_450_says() -> None:
-    """8 h rate, 7.0 h reached: 99.2 % at 60 °F, 87.5 % at 77 °F."""
-    assert ratings.tested_capacity_frac(7.0, 8.0, (60 - 32) / 1.8) == pytest.approx(0.992, abs=5e-4)
-    assert ratings.tested_capacity_frac(7.0, 8.0, 25.0) == pytest.approx(0.875)
+    """8 h rate, 7.0 h reached: 99.2 % at 60 °F, 87.5 % at 77 °F (worked example)."""
+    assert 7.0 / (8.0 * ratings.from_table(ratings.TESTING, (60 - 32) / 1.8)) == pytest.approx(0.992, abs=5e-4)
+    assert 7.0 / (8.0 * ratings.from_table(ratings.TESTING, 25.0)) == pytest.approx(0.875)
 
 
 def test_the_two_tables_are_not_reciprocal() -> None:
     cold_c = (40 - 32) / 1.8
     assert 1 / ratings.from_table(ratings.SIZING, cold_c) == pytest.approx(0.769, abs=1e-3)
     assert ratings.from_table(ratings.TESTING, cold_c) == pytest.approx(0.670)
-
-
-@pytest.mark.parametrize(("rate", "factor"), [(0.1, 1.540), (0.5, 1.229), (1, 1.000), (2, 0.742), (5, 0.434), (10, 0.264)])
-def test_rate_factor_of_copetti(rate: float, factor: float) -> None:
-    """Copetti, Lorenzo and Chenlo 1993 (from memory; values computed from it)."""
-    assert ratings.rate_factor(rate) == pytest.approx(factor, abs=1e-3)
-
-
-@pytest.mark.parametrize(("amps", "warm_c", "ah"), [(0, 25, 578), (25, 25, 540), (49, 25, 490), (100, 25, 388)])
-def test_capacity_of_ceraolo(amps: float, warm_c: float, ah: float) -> None:
-    """Ceraolo 2000 (from memory): a 500 Ah battery."""
-    assert ratings.ceraolo_capacity_ah(amps, warm_c) == pytest.approx(ah, rel=0.015)
-
-
-def test_capacity_of_ceraolo_at_its_reference() -> None:
-    assert ratings.ceraolo_capacity_ah(49.0, 0.0) == pytest.approx(261.9, rel=1e-9)
 
 
 def test_self_discharge_about_doubles_in_ten_kelvin() -> None:

@@ -201,18 +201,6 @@ def trend(held: CrankState) -> tuple[float, float, float] | None:
     return exp(change), exp(change - 1.96 * sigma), exp(change + 1.96 * sigma)
 
 
-def plateau_in_cold(held: CrankState, rest_v: float, temperature_c: float = -10.0) -> Estimate | None:
-    """Voltage to expect while cranking in the cold, from the vehicle's own starts; None until ten are known."""
-    pairs = held.baseline if len(held.recent) < RECENT else (*held.baseline[-5:], *held.recent)
-    if len(pairs) < 10:
-        return None
-    at, slope, scatter, sigma_at = _line(pairs)
-    mean = at + slope * (temperature_c - 15.0)
-    sigma = sqrt(scatter**2 + sigma_at**2 + (PER_K_SIGMA * (temperature_c - 15.0) * 0.5) ** 2)
-    low, high = rest_v / (1 + exp(mean + 1.96 * sigma)), rest_v / (1 + exp(mean - 1.96 * sigma))
-    return Estimate(rest_v / (1 + exp(mean)), low, high, "learnt")
-
-
 def _line(pairs: Sequence[tuple[float, float]]) -> tuple[float, float, float, float]:
     """ln d at 15 °C, its slope per kelvin (held near the usual one), the scatter, and the sigma of the level."""
     n = len(pairs)
