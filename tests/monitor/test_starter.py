@@ -107,7 +107,7 @@ def test_a_half_empty_battery_is_said_to_be_low_and_starts_the_advice():
     kinds = {kind for _, kind in raised}
     assert {"starter_low", "will_not_start"} <= kinds
     advice = next(c for c in starter.conditions(held, VEHICLE) if c.kind == "will_not_start")
-    assert "docs/starting-help.md" in advice.look_first
+    assert "If it will not start" in advice.look_first
 
 
 def test_no_help_is_promised_from_a_flat_house_battery():

@@ -44,7 +44,7 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
         "It clears when starts are good again."),
     "start_failed": (
         "high", "The engine was cranked and did not take over.",
-        "If it turned slowly: charge the battery. If it turned well: fuel and ignition. See docs/starting-help.md.",
+        "If it turned slowly: charge the battery. If it turned well: fuel and ignition. See the page If it will not start.",
         "It clears with the next good start."),
     "starter_over_voltage": (
         "high", "The alternator's regulator or a charger does not limit: the battery boils off water and gas.",
@@ -55,7 +55,7 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
         "Switch off whatever runs from it, and charge it soon.", "It clears when the voltage has come back."),
     "will_not_start": (
         "high", "The engine will hardly start on the starter battery alone.",
-        "Read the cautions in docs/starting-help.md before joining anything. This program never joins the batteries.",
+        "Read the page If it will not start before joining anything. This program never joins the batteries.",
         "It clears when the starter battery is charged or the engine runs."),
 }
 ON_DELAY_S = {"starter_low": P.number("starter_low_delay_s"), "starter_freeze_risk": P.number("starter_freeze_risk_delay_s"),
