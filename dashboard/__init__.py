@@ -1,6 +1,6 @@
 """Pages drawn from the log, in a process of their own that only reads."""
 import secrets
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import timedelta
 from pathlib import Path
 
@@ -8,13 +8,14 @@ from flask import Flask
 
 
 def create_app(
-    database: Path, *, requests_folder: Path | None = None, code_hash: str | None = None,
+    database: Path, *, requests_folder: Path | None = None, doors: Callable[[], Sequence[Path]] | None = None, code_hash: str | None = None,
     code_to_read: bool = False, names: Iterable[str] = (), secure: bool = False,
 ) -> Flask:
     """The dashboard over one log, as a WSGI application.
 
     database : the log's file; it is opened for reading only, at each request, and may appear later
     requests_folder : where acknowledging and shelving are left for the daemon; None: nothing can be changed here
+    doors : in place of requests_folder, asked at each request: folders to leave it in, the best first
     code_hash : a hash from `ampledger code`; then changing anything needs the code. Without it only a browser
         on the board itself may change anything
     code_to_read : reading needs the code too
@@ -32,7 +33,8 @@ def create_app(
         raise ValueError("reading cannot need a code while none is set: run `ampledger code` and give its hash")
     app = Flask(__name__, static_folder=None)
     app.config.update(
-        DATABASE=Path(database), REQUESTS_FOLDER=requests_folder, CODE_HASH=code_hash, CODE_TO_READ=code_to_read,
+        DATABASE=Path(database), DOORS=doors or ((lambda: (requests_folder,)) if requests_folder else None),
+        CODE_HASH=code_hash, CODE_TO_READ=code_to_read,
         # A session lives as long as this process and this code; the key is nowhere on the card.
         SECRET_KEY=secrets.token_bytes(32), CODE_MARK=secrets.token_hex(8),
         SESSION_COOKIE_NAME="ampledger", SESSION_COOKIE_HTTPONLY=True, SESSION_COOKIE_SAMESITE="Strict", SESSION_COOKIE_SECURE=secure,

@@ -18,7 +18,7 @@ HASH = re.compile(r"(scrypt|pbkdf2):[^$\s]+\$[^$\s]+\$[0-9a-f]+")
 @click.option("--address", default="127.0.0.1:8765", show_default=True,
               help="Where to listen: this board only, unless you say otherwise (0.0.0.0:8765 is the whole network).")
 @click.option("--requests-folder", type=click.Path(path_type=Path, file_okay=False),
-              help="Where acknowledging and putting aside are left for the monitor (default: beside the log).")
+              help="Where acknowledging and putting aside are left for the monitor (default: the pages' own door of its log).")
 @click.option("--code-file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
               help="A file holding the hash that `ampledger code` printed; then changing anything needs the code.")
 @click.option("--code-to-read", is_flag=True, help="Reading needs the code too.")
@@ -39,7 +39,7 @@ def main(database: Path, address: str, requests_folder: Path | None, code_file: 
         raise click.ClickException("--certificate and --key belong together; give both or none")
     try:
         context = server.context_of(certificate, key) if certificate and key else None
-        app = create_app(database, requests_folder=requests_folder or requests.folder_of(database),
+        app = create_app(database, doors=(lambda: (requests_folder,)) if requests_folder else lambda: requests.doors(database, pages=True),
                          code_hash=hash_in(code_file) if code_file else None, code_to_read=code_to_read, names=names,
                          secure=context is not None)
     except (ValueError, server.Unusable) as error:

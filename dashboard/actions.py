@@ -76,14 +76,14 @@ def _left(kind: str, *asked: dict, to: str = "pages.alerts"):
             return _words("Changing anything from another machine needs a code, and none is set. On the board, run "
                           "`ampledger code` and put its line into the configuration."), 403
         return render_template("code.html", title="Code", wrong="Nothing was changed yet."), 403
-    folder = current_app.config["REQUESTS_FOLDER"]
-    if folder is None:
+    doors = current_app.config["DOORS"]
+    if doors is None:
         return _words("This dashboard was started for reading only: it has no folder to leave requests in."), 403
     try:
         for values in asked:
-            requests.leave(folder, kind, **values)
+            requests.ask(doors(), kind, by=guard.origin(request.remote_addr or "?"), **values)
     except OSError as error:
-        return _words(f"The request could not be left in {folder}: {error.strerror}. "
+        return _words(f"The request could not be left in {doors()[-1]}: {error.strerror}. "
                       "See that the folder exists and that the dashboard's user may write it."), 503
     return redirect(url_for(to, told="left"), 303)
 

@@ -107,7 +107,7 @@ def _alert(book, logged) -> dict:
         "id", "kind", "battery", "priority", "state", "open", "seen", "means", "look_first", "clears_when")}
     return told | {
         "raised_utc_s": logged.at_utc_s, "cleared_utc_s": logged.until_utc_s,
-        "acknowledged_utc_s": book.utc_of(alert.acknowledged_at_s),
+        "acknowledged_utc_s": book.utc_of(alert.acknowledged_at_s), "acknowledged_by": alert.acknowledged_by,
         "shelved_until_utc_s": book.utc_of(alert.shelved_until_s),
         "figures": dict(alert.figures)}
 

@@ -93,7 +93,7 @@ SCHEMAS: dict[str, Schema] = {
                       "priority": {"enum": ["high", "medium", "low"]},
                       "state": {"enum": ["active", "active acknowledged", "returned", "normal"]},
                       "open": FLAG, "seen": TEXT, "means": TEXT, "look_first": TEXT, "clears_when": TEXT,
-                      "raised_utc_s": NUMBER, "cleared_utc_s": MAYBE, "acknowledged_utc_s": MAYBE,
+                      "raised_utc_s": NUMBER, "cleared_utc_s": MAYBE, "acknowledged_utc_s": MAYBE, "acknowledged_by": TEXT,
                       "shelved_until_utc_s": MAYBE, "figures": FIGURES}),
     "Figure": _object({"data": _list({"type": "object"}), "layout": {"type": "object"}})
     | {"description": "A Plotly figure; its time axis is the board's local clock."},

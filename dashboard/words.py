@@ -84,7 +84,7 @@ def alert_line(logged: LoggedItem, at_s: float, when: Callable[[float], str]) ->
     alert = logged.what
     shelved = alert.shelved_until_s is not None and alert.shelved_until_s > at_s
     state = {
-        "active": "", "active acknowledged": "Seen by someone; still there.",
+        "active": "", "active acknowledged": f"Seen by {alert.acknowledged_by or 'someone'}; still there.",
         "returned": "", "normal": "",
     }[alert.state]
     if shelved:

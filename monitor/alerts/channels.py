@@ -33,7 +33,7 @@ def as_dict(change: AlertChange) -> dict[str, Any]:
     return {
         "what": change.what, "id": alert.id, "kind": alert.kind, "battery": alert.battery, "priority": alert.priority,
         "state": alert.state, "seen": alert.seen, "means": alert.means, "look_first": alert.look_first,
-        "clears_when": alert.clears_when, "raised_at_s": alert.raised_at_s, "figures": dict(alert.figures),
+        "clears_when": alert.clears_when, "raised_at_s": alert.raised_at_s, "figures": dict(alert.figures), "acknowledged_by": alert.acknowledged_by,
     }
 
 

@@ -4,7 +4,7 @@ The states are those of IEC 62682 / ISA-18.2 (from memory): active and returned,
 not, and shelved with an expiry. On-delay, off-delay and deadband as in IEC 62541-9, annex B.
 """
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import ClassVar, Literal
 
 from monitor.findings import Condition, Priority
 
@@ -36,6 +36,10 @@ class Alert:
     acknowledged_at_s: float | None = None
     cleared_at_s: float | None = None
     shelved_until_s: float | None = None
+    acknowledged_by: str = ""
+
+    #: fields that alerts of an earlier log do not have
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"acknowledged_by"})
 
     @property
     def open(self) -> bool:
@@ -205,7 +209,7 @@ def _quiet(held: AlertsState, conditions: tuple[Condition, ...], at_s: float) ->
 def _was_raised(alert: Alert, condition: Condition) -> Alert:
     return replace(alert, priority=condition.priority, seen=condition.seen, means=condition.means,
                    look_first=condition.look_first, clears_when=condition.clears_when, figures=condition.figures,
-                   state="active", acknowledged_at_s=None)
+                   state="active", acknowledged_at_s=None, acknowledged_by="")
 
 
 def _keep_recent(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
@@ -216,8 +220,8 @@ def _keep_recent(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
     return tuple(a for a in every if a.id not in drop)
 
 
-def acknowledge(held: AlertsState, alert_id: int, at_s: float) -> AlertsState:
-    """The owner has seen it. An alert that had already gone is closed by this.
+def acknowledge(held: AlertsState, alert_id: int, at_s: float, by: str = "") -> AlertsState:
+    """Somebody has seen it, and who. An alert that had already gone is closed by this.
 
     Raises
     ------
@@ -225,7 +229,7 @@ def acknowledge(held: AlertsState, alert_id: int, at_s: float) -> AlertsState:
     """
     alert = _open(held, alert_id)
     after: State = "normal" if alert.state == "returned" else "active acknowledged"
-    done = replace(alert, state=after, acknowledged_at_s=at_s)
+    done = replace(alert, state=after, acknowledged_at_s=at_s, acknowledged_by=by)
     return _apply_change(held, done, AlertChange(at_s, "acknowledged", done, announce=False))
 
 

@@ -77,7 +77,7 @@ def _ask(database: Path, number: int, kind: str, **values: Any) -> None:
 
     if number not in [logged.what.id for logged in Reader(database).alerts(open_only=True)]:
         raise Refused(f"no open alert number {number}; `ampledger alerts list` shows them")
-    requests.leave(requests.folder_of(database), kind, **values)
+    requests.ask(requests.doors(database), kind, **values)
     click.echo("Noted; the daemon takes it up within a few seconds, or when it next runs.")
 
 

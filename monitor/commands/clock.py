@@ -35,7 +35,7 @@ def clock(said: str | None, sure: bool, config_file: Path | None, database: Path
     except (ValueError, OverflowError, OSError):
         raise Refused(f"--set {said}: not a time; write it as 2026-11-29T10:00") from None
     try:
-        requests.leave(requests.folder_of(log), "set_clock", utc_s=utc_s, sigma_s=SHOWN_SIGMA_S if here else TYPED_SIGMA_S,
+        requests.ask(requests.doors(log), "set_clock", utc_s=utc_s, sigma_s=SHOWN_SIGMA_S if here else TYPED_SIGMA_S,
                        asked_boot_s=time.clock_gettime(time.CLOCK_BOOTTIME), sure=int(sure))
     except ValueError as error:
         raise Refused(str(error)) from None

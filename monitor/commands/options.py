@@ -25,14 +25,25 @@ def load_config(config_file: Path | None, *, need_sources: bool = True) -> Any:
 
     if config_file is None:
         config_file = next((place for place in USUAL if place.exists()), USUAL[0])
-    return load.load(config_file, need_sources=need_sources)
+    found = load.load(config_file, need_sources=need_sources)
+    _hand_over_later(found.log.database)
+    return found
 
 
 def locate_database(config_file: Path | None, database: Path | None) -> Path:
     """The log that a command is to read: the one named, else the configuration's. Raises ConfigError."""
     if database is not None:
+        _hand_over_later(database)
         return database
     usual = config_file is None and not USUAL[0].exists() or config_file == USUAL[1]
     if usual and USUAL[1].exists() and not os.access(USUAL[1], os.R_OK) and os.access(BOARD_LOG, os.R_OK):
         return BOARD_LOG  # a member of the group may read the log, but not the secrets in the configuration
     return load_config(config_file, need_sources=False).log.database
+
+
+def _hand_over_later(database: Path) -> None:
+    """What root makes beside the service's log goes to the service's user when the command ends, however it ends."""
+    from monitor.store import runtime
+
+    if (context := click.get_current_context(silent=True)) is not None:
+        context.call_on_close(lambda: runtime.hand_over_below(database))

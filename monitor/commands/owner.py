@@ -13,7 +13,7 @@ from monitor.commands.options import config_option, database_option, locate_data
 def _leave(config_file: Path | None, database: Path | None, kind: str, **values: object) -> None:
     from monitor.store import requests
 
-    requests.leave(requests.folder_of(locate_database(config_file, database)), kind, **values)
+    requests.ask(requests.doors(locate_database(config_file, database)), kind, **values)
     click.echo("Noted; the daemon takes it up within a few seconds, or when it next runs.")
 
 

@@ -11,27 +11,28 @@ from monitor.commands.options import USUAL, config_option, load_config
 
 @click.group(invoke_without_command=True, short_help="Serve the pages, open them to phones, or close them.")
 @config_option
+@click.option("--prepare", metavar="FOLDER", type=click.Path(path_type=Path), help="For the service, as root: put into FOLDER what its "
+              "owner needs to serve the pages, and end.")
+@click.option("--prepared", metavar="FOLDER", type=click.Path(path_type=Path), help="For the service: serve by what was put into FOLDER, "
+              "without reading the configuration.")
 @click.pass_context
-def pages(ctx: click.Context, config_file: Path | None) -> None:
+def pages(ctx: click.Context, config_file: Path | None, prepare: Path | None, prepared: Path | None) -> None:
     """Serve the pages over the log, at the address and with the code of the configuration. Ctrl-C ends it.
 
     The same as `python -m dashboard` with the options that follow from [log] and [dashboard]: a process
     of its own that only reads the log, so a slow page cannot delay a reading.
     """
+    from monitor.process import pages_settings
+
     if ctx.invoked_subcommand is not None:
         return
+    if prepared is not None:
+        pages_settings.serve(pages_settings.read(prepared), prepared)
     config = load_config(config_file, need_sources=False)
-    table = config.dashboard
-    arguments = [sys.executable, "-m", "dashboard", "--database", str(config.log.database), "--address", table.address]
-    if table.code_hash is not None:
-        arguments += ["--code-file", str(config.path)]  # read there, so that no hash shows in the list of processes
-    if table.code_to_read:
-        arguments.append("--code-to-read")
-    if table.certificate_file is not None:
-        arguments += ["--certificate", str(table.certificate_file), "--key", str(table.key_file)]
-    for name in table.names:
-        arguments += ["--name", name]
-    os.execv(sys.executable, arguments)
+    if prepare is not None:
+        pages_settings.prepare(config, prepare)
+    else:
+        pages_settings.serve(pages_settings.settings_of(config), Path())
 
 
 @pages.command("open", short_help="Let the phones on the vehicle's network in, with an access code.")

@@ -218,7 +218,10 @@ def write(doc: TOMLDocument, path: Path) -> Path | None:
     try:
         with open(fresh, "w", encoding="utf-8") as file:
             os.fchmod(file.fileno(), path.stat().st_mode & 0o777 if path.exists() else 0o640)
-            if path.exists():
+            if not path.exists():
+                with suppress(OSError):  # as the folder is: root's, and the group's that may read it
+                    os.fchown(file.fileno(), -1, path.parent.stat().st_gid)
+            else:
                 with suppress(OSError):  # only root may give files away; else they are ours already
                     os.fchown(file.fileno(), path.stat().st_uid, path.stat().st_gid)
             file.write(text)

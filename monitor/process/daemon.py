@@ -65,7 +65,7 @@ class Daemon:
         self._conditions, self._listens = conditions, True
         self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
         self._make_writer, self._first, self._wiring = writer, first, wiring
-        self._requests = requests.folder_of(database)
+        self._requests = requests.Doors(database)
         self._failures, self._broken = 0, ""
         self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
         self.findings: Any = None
@@ -179,7 +179,7 @@ class Daemon:
         """One beat's answers at a moment of the boot (or of the source's own time)."""
         at_s = self._dating.line.at_s(time_s)
         values = self.sampler.judge(answers, at_s)
-        for request in requests.take(self._requests) if self._listens else ():
+        for request in self._requests.take() if self._listens else ():
             self._carry_out(request, at_s)
         before_s = self._before_s()
         if before_s is not None and at_s <= before_s:
@@ -284,10 +284,12 @@ class Daemon:
             done = Outcome(kept, self._set_clock(request, at_s))
         else:
             offset_s = self.label.utc_offset_s if self.label is not None else 0.0
-            done = owner_requests.carry_out(kept, request, Moment(at_s, offset_s, self._begin, self._currents_since))
+            done = owner_requests.carry_out(kept, request, Moment(at_s, offset_s, self._begin, self._currents_since, request.by))
         self.state, self.vehicle, self.lives = done.kept.state, done.kept.vehicle, done.kept.history
         for key, text in done.remember:
             self.writer.remember(key, text)
+        for change in done.changes:
+            self._offer(change)
         if done.batch is not None:
             self.writer.offer(done.batch)
             for event in done.batch.events:
@@ -305,7 +307,8 @@ class Daemon:
             return owner_requests.refusal(request, error, at_s)
         if not labels:
             return None
-        return Batch(labels=labels, events=(Event(at_s, "clock_set", "vehicle", "The owner said what time it is; the log is dated by it."),))
+        return Batch(labels=labels, events=(Event(at_s, "clock_set", "vehicle", "The owner said what time it is; the log is dated by it."
+                                                        + owner_requests.asker(request.by)),))
 
     def _currents_since(self, from_s: float) -> list[float]:
         """House currents measured since a moment of the last half hour [A]."""

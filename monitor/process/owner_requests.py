@@ -35,13 +35,14 @@ class Moment:
     """What a request may need to know of the present.
 
     at_s is the log's time, utc_offset_s what makes UTC of it; begin gives fresh trackers for a vehicle;
-    currents_since(at_s) the house currents measured since a moment of the last half hour [A].
+    currents_since(at_s) the house currents measured since a moment of the last half hour [A]; by is who asked.
     """
 
     at_s: float
     utc_offset_s: float
     begin: Callable[[Vehicle], Any]
     currents_since: Callable[[float], list[float]]
+    by: str = ""
 
     @property
     def utc_s(self) -> float:
@@ -51,11 +52,13 @@ class Moment:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What is kept from now on, what is to be logged (None: nothing changed), and what the log remembers by name."""
+    """What is kept from now on, what is to be logged (None: nothing changed), what the log remembers by name, and what became
+    of alerts, for the deliveries."""
 
     kept: Kept
     batch: Batch | None = None
     remember: tuple[tuple[str, str], ...] = ()
+    changes: tuple[rules.AlertChange, ...] = ()
 
 
 def carry_out(kept: Kept, request: Request, now: Moment) -> Outcome:
@@ -64,28 +67,43 @@ def carry_out(kept: Kept, request: Request, now: Moment) -> Outcome:
     kept: what the daemon keeps; request: what was asked, by its kind and values; now: the present.
     """
     try:
-        return _DO[request.kind](kept, now, **request.values)
+        done = _DO[request.kind](kept, now, **request.values)
+        if done.batch is None or done.changes:
+            return done
+        named = tuple(replace(e, message=e.message + asker(request.by)) for e in done.batch.events)
+        return replace(done, batch=replace(done.batch, events=named))
     except (KeyError, ValueError, TypeError) as error:
         return Outcome(kept, refusal(request, error, now.at_s))
+
+
+def asker(by: str) -> str:
+    """Who asked, to be added to a sentence."""
+    return f" (asked by {by})" if by else ""
 
 
 def refusal(request: Request, error: Exception, at_s: float) -> Batch:
     """The event that says why a request was not carried out."""
     why = error.args[0] if error.args else error
-    return Batch(events=(Event(at_s, "request_refused", "vehicle", f"Asked for {request.kind.replace('_', ' ')}; not done: {why}."),))
+    return Batch(events=(Event(at_s, "request_refused", "vehicle", f"Asked for {request.kind.replace('_', ' ')}; not done: {why}."
+                                   + asker(request.by)),))
 
 
 def _acknowledge(kept: Kept, now: Moment, alert: int) -> Outcome:
-    return _alerts(kept, rules.acknowledge(kept.state.alerts, alert, now.at_s))
+    return _alerts(kept, rules.acknowledge(kept.state.alerts, alert, now.at_s, now.by), "marked as seen", now.by)
 
 
 def _shelve(kept: Kept, now: Moment, alert: int, for_s: float) -> Outcome:
-    return _alerts(kept, rules.shelve(kept.state.alerts, alert, now.at_s + for_s, now.at_s))
+    return _alerts(kept, rules.shelve(kept.state.alerts, alert, now.at_s + for_s, now.at_s), f"put aside for {for_s / 3600:g} h", now.by)
 
 
-def _alerts(kept: Kept, alerts: rules.AlertsState) -> Outcome:
+def _alerts(kept: Kept, alerts: rules.AlertsState, what: str, by: str) -> Outcome:
+    """what: what was done to them, in words."""
     state = replace(kept.state, alerts=replace(alerts, news=()))
-    return Outcome(replace(kept, state=state), Batch(state=state, alerts=tuple(change.alert for change in alerts.news)))
+    events = tuple(Event(change.at_s, f"alert_{change.what}", change.alert.battery,
+                         f"Alert {change.alert.id} ({change.alert.kind.replace('_', ' ')}) was {what} by {by or 'somebody'}.",
+                         (("alert", float(change.alert.id)),)) for change in alerts.news)
+    return Outcome(replace(kept, state=state), Batch(state=state, alerts=tuple(change.alert for change in alerts.news), events=events),
+                   changes=alerts.news)
 
 
 def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: float | None = None, label: str = "",

@@ -40,7 +40,7 @@ class LiveFile:
     """The daemon's end of it. Nothing in it raises: a beat must not hang on it."""
 
     def __init__(self, database: Path) -> None:
-        self._file = file_of(database)
+        self._file = file_of(database) if runtime.is_ours() else None
         self._there = True  # of an earlier run, perhaps
         self.remove()
 

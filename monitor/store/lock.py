@@ -17,8 +17,9 @@ def hold_lock(database: Path) -> Iterator[bool]:
     """
     with ExitStack() as stack:
         ours = True
-        for place in (runtime.file_for(database, "lock"), database.with_name(database.name + ".lock")):
-            if ours and place is not None and (opened := _open(place)) is not None:
+        for place, make in ((runtime.file_for(database, "lock"), runtime.is_ours()),
+                            (database.with_name(database.name + ".lock"), True)):
+            if ours and place is not None and (opened := _open(place, make)) is not None:
                 stack.callback(os.close, opened)
                 try:
                     fcntl.flock(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -27,13 +28,14 @@ def hold_lock(database: Path) -> Iterator[bool]:
         yield ours
 
 
-def _open(place: Path) -> int | None:
+def _open(place: Path, make: bool) -> int | None:
     """A file descriptor to lock by; a lock needs no right to write."""
     flags = os.O_RDONLY | os.O_CLOEXEC
     try:
         return os.open(place, flags)
     except OSError:
-        pass
+        if not make:
+            return None
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
         opened = os.open(place, flags | os.O_CREAT, 0o644)

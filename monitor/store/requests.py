@@ -1,12 +1,17 @@
-"""The one way other processes ask something of the daemon: small JSON files in a folder beside the log."""
+"""The one way other processes ask something of the daemon: small JSON files in folders of fixed ownership, each naming who asked."""
 import json
 import logging
 import os
+import pwd
 import secrets
+import stat
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from monitor.store import runtime
 
 log = logging.getLogger("ampledger.requests")
 
@@ -24,65 +29,146 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
 }
 LARGEST_BYTES = 4096
 MOST = 100
+#: Two doors, so that the pages cannot pass for a person: the folder for people's commands, and the one for the pages.
+PEOPLE, PAGES = "requests", "requests-pages"
+#: What a user's number shows as where the service's own user namespace does not know it (user_namespaces(7)).
+UNKNOWN_UID = 65534
+LONGEST_NAME = 60
 
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """Something asked of the daemon."""
+    """Something asked of the daemon, and by whom."""
 
     kind: str
     values: dict[str, Any]
+    by: str = ""
 
 
 def folder_of(database: Path) -> Path:
-    """Where requests for the daemon of a log are left."""
-    return database.parent / "requests"
+    """The door for people's commands beside a log."""
+    return database.parent / PEOPLE
 
 
-def leave(folder: Path, kind: str, **values: Any) -> Path:
+def doors(database: Path, *, pages: bool = False) -> tuple[Path, ...]:
+    """Folders to leave a request in, the best first: in memory where the log's daemon is the service, else beside the log."""
+    name = PAGES if pages else PEOPLE
+    lock, memory = runtime.file_for(database, "lock"), runtime.folder()
+    served = memory is not None and lock is not None and lock.exists() and (memory / name).is_dir()
+    return (*((memory / name,) if served else ()), database.parent / name)
+
+
+def ask(folders: Sequence[Path], kind: str, by: str = "", **values: Any) -> Path:
+    """Leaves a request in the first folder that takes it (`doors`). Returns the file.
+
+    Raises
+    ------
+    ValueError : no such kind of request, or not with these values
+    OSError : none of the folders can be written
+    """
+    for folder in folders[:-1]:
+        try:
+            return leave(folder, kind, by, **values)
+        except OSError as error:
+            log.debug("%s: %s", folder, error)
+    return leave(folders[-1], kind, by, **values)
+
+
+def leave(folder: Path, kind: str, by: str = "", **values: Any) -> Path:
     """Leaves a request; it is there whole or not at all. Returns the file.
+
+    by : who asks, in words; the user who runs this, if not given
 
     Raises
     ------
     ValueError : no such kind of request, or not with these values
     OSError : the folder cannot be made or written
     """
-    text = json.dumps({"kind": kind, "values": values}, allow_nan=False)
+    text = json.dumps({"kind": kind, "values": values, "by": by or _user(os.geteuid()) or "somebody"}, allow_nan=False)
     _checked(text.encode())
-    folder.mkdir(parents=True, exist_ok=True)
+    if not folder.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        runtime.hand_over(folder)
     name = f"{time.time_ns():020d}-{secrets.token_hex(4)}"
     hidden = folder / f".{name}"
-    with open(hidden, "w", encoding="utf-8") as file:
+    with open(hidden, "x", encoding="utf-8") as file:
+        os.fchmod(file.fileno(), 0o644)  # the daemon is another user; nobody else can come into the folder
         file.write(text)
         file.flush()
         os.fsync(file.fileno())
     return hidden.rename(folder / f"{name}.json")
 
 
-def take(folder: Path) -> list[Request]:
-    """Everything that was left, oldest first, and the files gone. What cannot be understood is logged and gone.
+class Doors:
+    """The daemon's end: takes what was left in any of the folders of a log."""
 
-    A request may be taken up twice after a power cut; each kind is harmless when repeated.
-    """
-    try:
-        names = sorted(entry.name for entry in os.scandir(folder) if entry.name.endswith(".json") and not entry.name.startswith("."))
-    except OSError:
-        return []
-    found = []
-    for name in names[:MOST]:
-        file = folder / name
+    def __init__(self, database: Path) -> None:
+        memory = runtime.folder() if runtime.is_ours() else None
+        self._folders = tuple((place / name, name == PAGES) for place in (memory, database.parent) if place is not None
+                              for name in (PEOPLE, PAGES))
+        self._done: dict[str, None] = {}
+
+    def take(self) -> list[Request]:
+        """Everything that was left, oldest first, and the files gone. What cannot be understood is logged and gone.
+
+        A request may be taken up twice after a power cut; each kind is harmless when repeated. Where a file cannot be
+        removed, it is taken up once in a run.
+        """
+        found: list[Request] = []
+        for folder, pages in self._folders:
+            try:
+                with os.scandir(folder) as entries:
+                    names = sorted(e.name for e in entries if e.name.endswith(".json") and not e.name.startswith("."))
+            except OSError:
+                continue
+            for name in [n for n in names if f"{folder}/{n}" not in self._done][:MOST]:
+                self._one(folder / name, pages, found)
+        return found
+
+    def _one(self, file: Path, pages: bool, found: list[Request]) -> None:
         try:
-            with open(file, "rb") as opened:
-                text = opened.read(LARGEST_BYTES + 1)
-            found.append(_checked(text))
+            found.append(_read(file, pages))
         except (ValueError, OSError) as error:
-            log.warning("request %s is not understood and dropped: %s", name, error)
+            log.warning("request %s is not understood and dropped: %s", file.name, error)
         try:
             file.unlink()
         except OSError as error:
-            log.warning("request %s cannot be removed: %s", name, error.strerror)
-            found = found[:-1] if found else found  # else it would be carried out on every beat
-    return found
+            log.warning("request %s cannot be removed: %s", file.name, error.strerror)
+            self._done[str(file)] = None
+            while len(self._done) > 10 * MOST:
+                del self._done[next(iter(self._done))]
+
+
+def take(folder: Path) -> list[Request]:
+    """Everything that was left in the folder beside a log, as Doors.take does."""
+    return [r for r in Doors(folder.parent / "log").take()]
+
+
+def _read(file: Path, pages: bool) -> Request:
+    """A request whose file is a plain one: whoever may leave files must not make the daemon wait at a pipe, or read another's."""
+    opened = os.open(file, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+    try:
+        state = os.fstat(opened)
+        if not stat.S_ISREG(state.st_mode) or state.st_nlink != 1:
+            raise ValueError("not a plain file")
+        request = _checked(os.read(opened, LARGEST_BYTES + 1))
+    finally:
+        os.close(opened)
+    return Request(request.kind, request.values, _asker(state.st_uid, pages, request.by))
+
+
+def _asker(uid: int, pages: bool, said: str) -> str:
+    """Who asked, by the door and by the owner of the file; what it says itself counts where that is not known, and for the pages' visitor."""
+    if pages:
+        return f"the pages ({said})" if said else "the pages"
+    return said or "somebody" if uid == UNKNOWN_UID else _user(uid) or f"user {uid}"
+
+
+def _user(uid: int) -> str:
+    try:
+        return pwd.getpwuid(uid).pw_name
+    except KeyError:
+        return ""
 
 
 def _checked(text: bytes) -> Request:
@@ -94,7 +180,9 @@ def _checked(text: bytes) -> Request:
         raise ValueError("nested too deep") from error
     if not isinstance(plain, dict) or not isinstance(plain.get("values"), dict) or not isinstance(plain.get("kind"), str):
         raise ValueError("not an object with kind and values")
-    kind, values = plain["kind"], plain["values"]
+    kind, values, by = plain["kind"], plain["values"], plain.get("by", "")
+    if not isinstance(by, str) or len(by) > LONGEST_NAME or not by.isprintable():
+        raise ValueError(f"by is no name: {by!r:.40}")
     if kind not in KINDS:
         raise ValueError(f"no request of kind {kind!r:.40}; there are {', '.join(KINDS)}")
     for name, value in values.items():
@@ -102,4 +190,4 @@ def _checked(text: bytes) -> Request:
             raise ValueError(f"{kind} does not take {name} = {value!r:.40}")
         if isinstance(value, float) and abs(value) == float("inf"):
             raise ValueError(f"{name} is not a finite number")
-    return Request(kind, values)
+    return Request(kind, values, by)

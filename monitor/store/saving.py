@@ -85,7 +85,8 @@ def _build(kind: Any, plain: Any) -> Any:
             raise ValueError(f"saved {plain!r:.40} is not a {kind.__name__}")
         hints = _hints(kind)
         given = {name: plain[name] for name in plain if name != "_"}
-        if plain.get("_") not in _names(kind) or set(given) != set(hints):
+        wanted = {f.name for f in fields(kind)}
+        if plain.get("_") not in _names(kind) or not wanted - getattr(kind, "ADDED_LATER", frozenset()) <= set(given) <= wanted:
             raise ValueError(f"saved {plain.get('_')} does not fit {kind.__name__}")
         return kind(**{name: _build(hints[name], value) for name, value in given.items()})
     if kind is float and isinstance(plain, int):

@@ -87,7 +87,7 @@ def client(make_log: Callable[[str], Path], apps: dict[str, Flask], tmp_path: Pa
             return create_app(make_log(kind), requests_folder=tmp_path / "requests", **more).test_client()
         if kind not in apps:
             apps[kind] = create_app(make_log(kind))
-        apps[kind].config["REQUESTS_FOLDER"] = tmp_path / "requests"
+        apps[kind].config["DOORS"] = lambda: (tmp_path / "requests",)
         return apps[kind].test_client()
 
     return make

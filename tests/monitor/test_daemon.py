@@ -1,4 +1,5 @@
 """The daemon whole: restarts, clock steps, sensors that fail, requests; nothing lost, nothing counted twice."""
+import getpass
 import gzip
 import json
 import shutil
@@ -421,7 +422,7 @@ def test_requests_that_nobody_understands_are_dropped_and_logged(tmp_path: Path,
     for name, text in (("b", "{"), ("c", json.dumps({"kind": "open_the_isolator", "values": {}})), ("d", "[" * 3000),
                        ("e", json.dumps({"kind": "shelve", "values": {"alert": True, "for_s": 1}})), ("f", "x" * 100000)):
         (folder / f"{name}.json").write_text(text)
-    assert requests.take(folder) == [requests.Request("acknowledge", {"alert": 1})]
+    assert requests.take(folder) == [requests.Request("acknowledge", {"alert": 1}, getpass.getuser())]
     assert list(folder.iterdir()) == [] and len(caplog.records) == 5
     assert requests.take(tmp_path / "nowhere") == []
     with pytest.raises(ValueError, match="no request of kind"):
