@@ -28,7 +28,7 @@ def test_every_row_is_used(room: str, module: str) -> None:
 
 
 def test_every_row_has_a_unit_a_source_and_a_meaning() -> None:
-    bare = [f"{room} [{module}] {name}" for room, module, name, row in ROWS if not (row.unit and row.source and row.meaning)]
+    bare = [f"{room} [{module}] {name}" for room, module, name, row in ROWS if not (row.unit and row.source and len(row.meaning) > 8)]
     assert not bare
 
 
