@@ -79,11 +79,9 @@ class Daemon:
         fresh = State(self._begin(self.vehicle), rules.begin(), gather.Gathering())
         found = resume.read(self.database, fresh)
         told: list[tuple[str, str]] = []
+        damage = ""
         if found.trouble == "damaged":
-            from monitor.store import salvage
-
-            told.append(("log_damaged", salvage.rescue(self.database, found.why)))
-            found = resume.read(self.database, fresh)
+            found, damage = self._rescue(fresh, found)
         if found.simulated is not None and found.simulated != self._simulated:
             kinds = ("a simulated vehicle", "a real one")
             raise OtherLog(f"{self.database} is the log of {kinds[0] if found.simulated else kinds[1]}, and this run is of "
@@ -117,6 +115,19 @@ class Daemon:
                                                                   "configuration is newer than the log's, and holds from now on.")]
         self.writer = self._make_writer(self.database, commit_s=self._commit_s, meta=meta, fresh=found.last is None)
         self.writer.start()
+        if damage:
+            self.writer.note_damage(damage)
+
+    def _rescue(self, fresh: State, found: resume.Resumed) -> tuple[resume.Resumed, str]:
+        """A damaged log is salvaged before anything is written into it; where that cannot be done now, memory carries on."""
+        from monitor.store import salvage
+
+        try:
+            words = salvage.rescue(self.database, found.why)
+        except Exception as error:  # no room, a read-only card: the writer tries again and again
+            log.error("the damaged log cannot be salvaged now", exc_info=error)
+            return resume.Resumed(fresh, trouble="unwritable", why=f"{found.why}; salvage: {error}"), ""
+        return resume.read(self.database, fresh), words
 
     def beat(self) -> Any:
         """One reading of every instrument; returns findings where it closed a minute, else None."""
@@ -209,8 +220,8 @@ class Daemon:
         except Exception as error:
             watched = self._failed(error, held)
         at_s = minute.end_s
-        conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(), self._own(),
-                      *self._dating.conditions(at_s),
+        conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(),
+                      self.writer.damage_condition(at_s), self._own(), *self._dating.conditions(at_s),
                       *self._conditions())
         alerts = rules.update(self.state.alerts, conditions, at_s)
         events = found.news if found else ()

@@ -7,7 +7,7 @@ from datetime import datetime, timezone
 from pathlib import Path
 from typing import Any
 
-from monitor.store import backup, thinning
+from monitor.store import backup, check, mending, past, thinning
 from monitor.store.writer import Writer
 
 log = logging.getLogger("ampledger.chores")
@@ -122,12 +122,17 @@ class Maintenance:
                 self._tell("chore_works", f"The nightly {name} works again.")
 
     def _thin(self) -> None:
-        self._writer.ask(lambda connection: thinning.retire(connection.exec_driver_sql, self._raw_days)).result(JOB_TIMEOUT_S)
+        self._writer.ask(lambda connection: thinning.retire(connection.exec_driver_sql, past.folder_of(self._database), self._raw_days)).result(JOB_TIMEOUT_S)
 
     def _check(self) -> None:
-        proof = backup.prove(self._database)
-        if proof.damaged_hours:
-            raise backup.NotCopied(f"{proof.damaged_hours} of {proof.hours_packed} packed hours are damaged: the card is worn")
+        """Reads the log whole; what is damaged is mended the same night, and told with what is missing."""
+        found = check.check(self._database)
+        folder = past.folder_of(self._database)
+        for kind, number, _ in found.files:
+            missing = mending.mend(folder, kind, number)
+            self._writer.note_damage(mending.describe(kind, number, missing))
+        if found.present:
+            self._writer.salvage(found.present).result(JOB_TIMEOUT_S)
 
     def _copy(self) -> None:
         backup.rotate(self._database, self._backup_to, datetime.now().strftime("%Y-%m-%d"))

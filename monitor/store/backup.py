@@ -6,7 +6,9 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.store import chunks, migrate
+from monitor.store import check, chunks, commit_mark, migrate, past, segment
+from monitor.store.checksum import columns_of, is_sound
+from monitor.store.columns import TABLE_COLUMNS
 from monitor.store.lock import hold_lock
 
 KEPT_COPIES = 3
@@ -47,15 +49,12 @@ def backup(database: Path, target: Path, progress: Callable[[int, int], None] | 
             with closing(sqlite3.connect(part)) as copy:
                 source.backup(copy, pages=-1, progress=(lambda _, left, whole: progress(left, whole)) if progress else None)
                 copy.execute("pragma journal_mode = delete")
+                past.fold(past.of_log(database, source), copy)
         proof = prove(part)
         with open(part, "rb") as file:
             os.fsync(file.fileno())
         part.replace(target)
-        folder = os.open(target.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        segment.sync_folder(target.parent)
         return proof
     except (sqlite3.Error, OSError) as error:
         raise NotCopied(f"{target}: {getattr(error, 'strerror', None) or error}") from error
@@ -64,11 +63,11 @@ def backup(database: Path, target: Path, progress: Callable[[int, int], None] | 
 
 
 def prove(database: Path) -> Proof:
-    """Reads a log whole: SQLite's own check, every chunk's checksum, its shape.
+    """Reads a log whole: SQLite's own check, every row's and every block's checksum, its shape.
 
     Raises
     ------
-    NotCopied : it is no log, or SQLite's check finds fault. Damaged chunks are counted, not raised: they
+    NotCopied : it is no log, or SQLite's check finds fault. Damaged rows and blocks are counted, not raised: they
         were damaged when copied, and the rest is worth keeping.
     """
     try:
@@ -79,14 +78,19 @@ def prove(database: Path) -> Proof:
             version = migrate.version_of(log)
             if version is None:
                 raise NotCopied(f"{database}: this is not a log of ampledger")
-            damaged = count = 0
+            sealed = past.of_log(database, log)
+            damaged = sum(len(spans) for _, _, spans in check.check_files(sealed))
+            hours, minutes = sealed.count("chunks"), sealed.count("minutes")
             for row in log.execute("select at_ms, end_ms, count, crc, body from chunks"):
-                count += 1
+                hours += 1
                 try:
                     chunks.unpack(*row)
                 except chunks.Damaged:
                     damaged += 1
-            return Proof(log.execute("select count(*) from minutes").fetchone()[0], count, damaged, version)
+            if version >= "0003":
+                damaged += sum(not is_sound(table, row) for table in TABLE_COLUMNS for row in log.execute(
+                    f"select {columns_of(table)} from {table}"))
+            return Proof(minutes + log.execute("select count(*) from minutes").fetchone()[0], hours, damaged, version)
     except sqlite3.Error as error:
         raise NotCopied(f"{database}: {error}") from error
 
@@ -111,8 +115,29 @@ def restore(copy: Path, database: Path) -> Proof:
             from monitor.store.salvage import set_aside
 
             set_aside(database, "before-restore")
-        backup(copy, database)
+        _put_in_place(copy, database)
     return proof
+
+
+def _put_in_place(copy: Path, database: Path) -> None:
+    """The sealed days first, then the present by one rename."""
+    part = database.with_name(database.name + ".part")
+    try:
+        part.unlink(missing_ok=True)
+        with closing(sqlite3.connect(f"{copy.resolve().as_uri()}?mode=ro", uri=True)) as source:
+            with closing(sqlite3.connect(part)) as target:
+                source.backup(target)
+                target.execute("pragma journal_mode = delete")
+                past.unfold(target, past.folder_of(database))
+        with open(part, "rb") as file:
+            os.fsync(file.fileno())
+        commit_mark.forget(database)
+        part.replace(database)
+        segment.sync_folder(database.parent)
+    except (sqlite3.Error, OSError) as error:
+        raise NotCopied(f"{database}: {getattr(error, 'strerror', None) or error}") from error
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def rotate(database: Path, folder: Path, name: str) -> Proof:

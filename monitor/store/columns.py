@@ -68,3 +68,23 @@ def adding_up(how: str, column: str) -> str:
     """SQL that puts a column of finer rows together."""
     return {"mean": f"cast(round(avg({column})) as integer)", "least": f"min({column})", "most": f"max({column})",
             "sum": f"sum({column})"}[how]
+
+#: table -> its columns in order, checksum left out; tables.py says the same to SQLAlchemy, which a reader does without
+TABLE_COLUMNS: dict[str, tuple[str, ...]] = {
+    "meta": ("name", "value"),
+    "boots": ("at_ms", "boot_id", "utc_offset_ms", "utc_sigma_s", "utc_trusted", "source", "gap_s", "gap_doubt_s", "boot_offset_ms"),
+    "samples": ("at_ms", *RAW_COLUMNS),
+    **{level: ("end_ms", "start_ms", *ROLLED_COLUMNS) for level in LEVELS},
+    "forecasts": ("at_ms", "reserve_in_s", "reserve_in_low_s", "reserve_in_high_s", "probability_before_sun", "lowest_frac",
+                  "lowest_low_frac", "lowest_high_frac", "sun_back_in_s"),
+    "events": ("id", "at_ms", "kind", "battery", "message", "figures"),
+    "alerts": ("id", "at_ms", "state", "raised_ms", "body"),
+    "gaps": ("from_ms", "quantity", "reason", "until_ms", "count"),
+}
+#: tables of packed blobs that carry a checksum of their own over blob and key
+BLOB_COLUMNS: dict[str, tuple[str, ...]] = {
+    "chunks": ("at_ms", "end_ms", "count", "crc", "body"),
+    "cranks": ("at_ms", "crc", "body"),
+    "tracker_state": ("generation", "whole", "at_ms", "format", "crc", "body"),
+    "findings": ("id", "at_ms", "crc", "body"),
+}

@@ -1,9 +1,10 @@
 """Read-only questions to the log: the one door for the pages and the commands."""
 import json
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from monitor.alerts.rules import Alert
 from monitor.battery.label import Vehicle
@@ -15,11 +16,13 @@ from monitor.planning.battery_history import BatteryHistory
 from monitor.sample import Sample
 from monitor.store import chunks, live, reading, saving, series
 from monitor.store.batch import Gap
-from monitor.store.columns import RAW_COLUMNS, ROLLED
+from monitor.store.columns import ROLLED
 from monitor.store.live import file_of as live_file_of
+from monitor.store.past import Damaged
 from monitor.store.reading import NoLog, Span, label_at, utc_s
 from monitor.store.rows import sample_of
 from monitor.store.series import Series
+from monitor.store.view import View, open_view
 from monitor.wear import week
 from monitor.wear.week import Week
 
@@ -97,11 +100,11 @@ class Reader:
                             state.sample, state.findings, state.vehicle)
 
     def _logged_now(self) -> LatestMinute | None:
-        with reading.open_for_reading(self.database) as log:
-            at_ms, text = reading.findings_text(log.execute("select id, at_ms, crc, body from findings").fetchall())
-            row = log.execute(f"select at_ms, {', '.join(RAW_COLUMNS)} from samples order by at_ms desc limit 1").fetchone()
-            meta = dict(log.execute("select name, value from meta"))
-            labels = reading.spans(log)
+        with open_view(self.database) as log:
+            at_ms, text = reading.findings_text(log.connection.execute("select id, at_ms, crc, body from findings").fetchall())
+            row = log.last_sample()
+            meta = dict(log.rows("meta"))
+            labels = log.labels
         if not text or "vehicle" not in meta:
             return None
         try:
@@ -116,29 +119,28 @@ class Reader:
         """Whether the log is of a simulated vehicle; known before its first minute."""
         if (state := live.read(self.database)) is not None:
             return state.simulated
-        with reading.open_for_reading(self.database) as log:
-            return log.execute("select 1 from meta where name = 'simulated' and value = '1'").fetchone() is not None
+        return self._meta("simulated") == "1"
 
     def wiring(self) -> Wiring:
         """What the configuration says of the wiring, the usual where it says nothing or cannot be read."""
-        with reading.open_for_reading(self.database) as log:
-            row = log.execute("select value from meta where name = 'wiring'").fetchone()
+        text = self._meta("wiring")
         try:
-            return saving.from_text(Wiring, row[0]) if row else Wiring()
+            return saving.from_text(Wiring, text) if text else Wiring()
         except ValueError:
             return Wiring()
 
     def sources(self) -> dict[str, str]:
         """Quantity -> the instrument whose value was last believed; empty in a log that does not tell."""
-        with reading.open_for_reading(self.database) as log:
-            row = log.execute("select value from meta where name = 'sources'").fetchone()
-        return {} if row is None else json.loads(row[0])
+        text = self._meta("sources")
+        return {} if text is None else json.loads(text)
+
+    def meta(self, name: str) -> str | None:
+        """A word about the log as a whole, or None where there is no such word."""
+        return self._meta(name)
 
     def lives(self) -> BatteryHistory:
         """The batteries that were told of; none where nobody said anything, or another version did."""
-        with reading.open_for_reading(self.database) as log:
-            row = log.execute("select value from meta where name = 'batteries'").fetchone()
-        return battery_history.read(row[0] if row else None)
+        return battery_history.read(self._meta("batteries"))
 
     def weeks(self) -> list[tuple[float, Week]]:
         """Every week of the house battery on record, as (UTC of its end, record), oldest first."""
@@ -146,46 +148,36 @@ class Reader:
 
     def events_of(self, kind: str) -> list[LoggedItem]:
         """Every event of one kind, oldest first."""
-        with reading.open_for_reading(self.database) as log:
-            labels = reading.spans(log)
-            rows = log.execute("select at_ms, kind, battery, message, figures from events where kind = ? order by at_ms, id",
-                               (kind,)).fetchall()
-        return [LoggedItem(utc_s(labels, at), Event(at / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures)))))
-                for at, kind, battery, message, figures in rows]
+        with open_view(self.database) as log:
+            labels = log.labels
+            rows = log.rows("events", "where kind = ? order by at_ms, id", (kind,))
+        return [LoggedItem(utc_s(labels, row[1]), _event(row)) for row in rows]
 
     def span(self) -> tuple[float, float] | None:
         """UTC of the first and the last minute in the log [s], or None while it is empty."""
-        with reading.open_for_reading(self.database) as log:
-            ends = [log.execute(f"select {column} from {level} order by end_ms {way} limit 1").fetchone()
-                    for level in ("minutes", "quarters") for column, way in (("start_ms", "asc"), ("end_ms", "desc"))]
-            first = min((row[0] for row in ends[::2] if row), default=None)  # the ends of an index, not a walk through all rows
-            last = max((row[0] for row in ends[1::2] if row), default=None)
-            labels = reading.spans(log)
+        with open_view(self.database) as log:
+            first, last = log.ends()
+            labels = log.labels
         return None if first is None else (utc_s(labels, first), utc_s(labels, last))
 
     def series(self, from_utc_s: float, to_utc_s: float, points: int = 1500,
                names: tuple[str, ...] = tuple(series.COLUMNS)) -> Series:
         """Columns over a span, from the level that suits it; see monitor/store/series.py."""
-        with reading.open_for_reading(self.database) as log:
-            return series.read(log, reading.spans(log), from_utc_s, to_utc_s, points, names)
+        with open_view(self.database) as log:
+            return series.read(log, from_utc_s, to_utc_s, points, names)
 
     def days(self, count: int = 31) -> list[Day]:
         """The latest days, oldest first; the last one is not over yet."""
-        names = ", ".join(column for column, _, _ in ROLLED.values())
-        with reading.open_for_reading(self.database) as log:
-            rows = log.execute(f"select start_ms, end_ms, {names} from days order by start_ms desc limit ?", (count,)).fetchall()
-            labels = reading.spans(log)
-        return [Day(utc_s(labels, row[0]), utc_s(labels, row[1]),
-                    {name: None if value is None else value / scale for (name, (_, scale, _)), value in zip(ROLLED.items(), row[2:])})
-                for row in reversed(rows)]
+        with open_view(self.database) as log:
+            rows = log.rows("days", "order by start_ms desc limit ?", (count,))
+            labels = log.labels
+        return [Day(utc_s(labels, row[1]), utc_s(labels, row[0]), _unscaled(row[2:])) for row in reversed(rows)]
 
     def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem]:
         """Events whose moment lies in a span, oldest first."""
-        with reading.open_for_reading(self.database) as log:
-            rows = _between(log, "select at_ms, ?, kind, battery, message, figures from events where at_ms > ? and at_ms <= ? "
-                            "order by at_ms, id", from_utc_s, to_utc_s)
-        return [LoggedItem((at + offset) / 1000, Event(at / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures)))))
-                for at, offset, kind, battery, message, figures in rows]
+        with open_view(self.database) as log:
+            rows = _between(log, "events", "order by at_ms, id", from_utc_s, to_utc_s)
+        return [LoggedItem((row[1] + offset) / 1000, _event(row)) for offset, row in rows]
 
     def alerts(self, open_only: bool = False, limit: int = 200) -> list[LoggedItem]:
         """Alerts as they stand, latest first; until_utc_s is when an alert cleared."""
@@ -193,25 +185,22 @@ class Reader:
             at_utc_s = lambda at_s: None if at_s is None else at_s + state.utc_offset_s
             return [LoggedItem(at_utc_s(a.raised_at_s), a, at_utc_s(a.cleared_at_s)) for a in reversed(state.alerts)]
         where = "where state != 'normal'" if open_only else ""
-        with reading.open_for_reading(self.database) as log:
-            rows = log.execute(f"select body from alerts {where} order by raised_ms desc, id desc limit ?", (limit,)).fetchall()
-            labels = reading.spans(log)
+        with open_view(self.database) as log:
+            rows = log.rows("alerts", f"{where} order by raised_ms desc, id desc limit ?", (limit,))
+            labels = log.labels
         found = []
-        for (body,) in rows:
-            alert = saving.from_text(Alert, body)
+        for row in rows:
+            alert = saving.from_text(Alert, row[4])
             cleared = None if alert.cleared_at_s is None else utc_s(labels, round(alert.cleared_at_s * 1000))
             found.append(LoggedItem(utc_s(labels, round(alert.raised_at_s * 1000)), alert, cleared))
         return found
 
     def forecasts(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedForecast]:
         """What was foreseen, an hour apart, oldest first."""
-        with reading.open_for_reading(self.database) as log:
-            rows = _between(
-                log, "select at_ms, ?, reserve_in_s, reserve_in_low_s, reserve_in_high_s, probability_before_sun, lowest_frac, "
-                "lowest_low_frac, lowest_high_frac, sun_back_in_s from forecasts where at_ms > ? and at_ms <= ? order by at_ms",
-                from_utc_s, to_utc_s)
+        with open_view(self.database) as log:
+            rows = _between(log, "forecasts", "order by at_ms", from_utc_s, to_utc_s)
         found = []
-        for at, offset, reserve, low, high, probability, *lowest, sun in rows:
+        for offset, (at, reserve, low, high, probability, *lowest, sun) in rows:
             at_utc = (at + offset) / 1000
             ahead = [None if t is None else at_utc + t for t in (reserve, low, high, sun)]
             found.append(LoggedForecast(at_utc, *ahead[:3], probability, *lowest, ahead[3]))
@@ -219,11 +208,11 @@ class Reader:
 
     def gaps(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem]:
         """Times in which a quantity was not measured, oldest first; until_utc_s None while it lasts."""
-        with reading.open_for_reading(self.database) as log:
-            rows = log.execute("select quantity, reason, from_ms, until_ms, count from gaps order by from_ms").fetchall()
-            labels = reading.spans(log)
+        with open_view(self.database) as log:
+            rows = log.rows("gaps", "order by from_ms")
+            labels = log.labels
         found = []
-        for quantity, reason, start, until, count in rows:
+        for start, quantity, reason, until, count in rows:
             gap = Gap(quantity, reason, start / 1000, None if until is None else until / 1000, count)
             end = None if until is None else utc_s(labels, until)
             found.append(LoggedItem(utc_s(labels, start), gap, end))
@@ -233,45 +222,35 @@ class Reader:
              damaged: Callable[[float, float], None] | None = None) -> Iterator[tuple[float, Sample]]:
         """Every reading in a span as (UTC, sample), an hour of them in memory at a time.
 
-        damaged is told first and last moment [UTC] of each hour whose checksum does not fit, which is left out.
+        damaged is told first and last moment [UTC] of each hour or row whose checksum does not fit, which is left out.
 
         Raises
         ------
         monitor.store.chunks.Damaged : there is such an hour and nobody to tell
         """
-        with reading.open_for_reading(self.database) as log:
-            labels = reading.spans(log)
-            columns = ", ".join(RAW_COLUMNS)
-            places = log.execute("select at_ms from chunks order by at_ms").fetchall()
-            for (place,) in places:
-                if utc_s(labels, place) > to_utc_s or utc_s(labels, place) < from_utc_s - 7200:
-                    continue
-                chunk = log.execute("select at_ms, end_ms, count, crc, body from chunks where at_ms = ?", (place,)).fetchone()
-                if not chunk:
-                    continue
-                try:
-                    unpacked = chunks.unpack(*chunk)
-                except chunks.Damaged:
-                    if damaged is None:
-                        raise
-                    damaged(utc_s(labels, chunk[0]), utc_s(labels, chunk[1]))
-                    continue
-                yield from self._dated(labels, unpacked, from_utc_s, to_utc_s)
-            last = log.execute("select max(end_ms) from chunks").fetchone()[0]
-            yield from self._dated(labels, log.execute(
-                f"select at_ms, {columns} from samples where at_ms > ? order by at_ms", (last if last is not None else -2**62,)),
-                from_utc_s, to_utc_s)
+        with open_view(self.database) as log:
+            labels = log.labels
+            for after_ms, until_ms, offset_ms in reading.pieces(labels, from_utc_s, to_utc_s) or ((-(2**62), 2**62, 0),):
+                for hour in log.raw(after_ms, until_ms, _teller(labels, damaged)):
+                    yield from self._dated(labels, hour, from_utc_s, to_utc_s)
 
-    def rolled(self, level: str, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> Iterator[tuple[float, float, dict]]:
-        """Every row of minutes, quarters, hours or days in a span, as (UTC start, UTC end, values)."""
-        names = ", ".join(column for column, _, _ in ROLLED.values())
-        with reading.open_for_reading(self.database) as log:
-            labels = reading.spans(log)
-            for start, end, *row in log.execute(f"select start_ms, end_ms, {names} from {level} order by end_ms"):
-                if from_utc_s <= utc_s(labels, end) <= to_utc_s:
-                    yield utc_s(labels, start), utc_s(labels, end), {
-                        name: None if value is None else value / scale
-                        for (name, (_, scale, _)), value in zip(ROLLED.items(), row)}
+    def rolled(self, level: str, from_utc_s: float = 0.0, to_utc_s: float = 1e12,
+               damaged: Callable[[float, float], None] | None = None) -> Iterator[tuple[float, float, dict]]:
+        """Every row of minutes, quarters, hours or days in a span, as (UTC start, UTC end, values).
+
+        damaged is told first and last moment [UTC] of what cannot be read and is left out.
+        """
+        with open_view(self.database) as log:
+            labels = log.labels
+            tell = _teller(labels, damaged) if damaged is not None else None
+            for after_ms, until_ms, _ in reading.pieces(labels, from_utc_s, to_utc_s) or ((-(2**62), 2**62, 0),):
+                for end, start, *row in log.rolled(level, after_ms, until_ms, damaged=tell):
+                    if from_utc_s <= utc_s(labels, end) <= to_utc_s:
+                        yield utc_s(labels, start), utc_s(labels, end), _unscaled(row)
+
+    def _meta(self, name: str) -> str | None:
+        with open_view(self.database) as log:
+            return log.meta(name)
 
     @staticmethod
     def _dated(labels: list[Span], rows, from_utc_s: float, to_utc_s: float) -> Iterator[tuple[float, Sample]]:
@@ -281,7 +260,26 @@ class Reader:
                 yield at_utc, sample_of(row)
 
 
-def _between(log, question: str, from_utc_s: float, to_utc_s: float) -> list[tuple]:
-    """Rows of every stretch of time in a span of UTC; the question is given offset, after and until [ms]."""
-    return [row for after, until, offset in reading.pieces(reading.spans(log), from_utc_s, to_utc_s)
-            for row in log.execute(question, (offset, after, until))]
+def _between(log: View, table: str, order: str, from_utc_s: float, to_utc_s: float) -> list[tuple[int, tuple[Any, ...]]]:
+    """(offset [ms], row) of every row in a span of UTC."""
+    return [(offset, row) for after, until, offset in reading.pieces(log.labels, from_utc_s, to_utc_s)
+            for row in log.rows(table, f"where at_ms > ? and at_ms <= ? {order}", (after, until))]
+
+
+def _event(row: tuple[Any, ...]) -> Event:
+    _, at_ms, kind, battery, message, figures = row
+    return Event(at_ms / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures))))
+
+
+def _unscaled(row: Sequence[int | None]) -> dict[str, float | None]:
+    return {name: None if value is None else value / scale for (name, (_, scale, _)), value in zip(ROLLED.items(), row)}
+
+
+def _teller(labels: list[Span], damaged: Callable[[float, float], None] | None) -> Damaged:
+    """From the line of time to UTC; raises where nobody is told."""
+    def tell(table: str, first_ms: int, last_ms: int, count: int) -> None:
+        if damaged is None:
+            raise chunks.Damaged(f"{table} from {first_ms / 1000:.0f} s to {last_ms / 1000:.0f} s are damaged: their checksum does not fit")
+        damaged(utc_s(labels, first_ms), utc_s(labels, last_ms))
+
+    return tell

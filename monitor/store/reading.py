@@ -1,11 +1,13 @@
 """Opens the log to read it: never writes, never waits long, keeps nothing open between questions."""
 import sqlite3
+import struct
 import zlib
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from monitor.store.checksum import columns_of, is_sound
 from monitor.store.delta_compression import restore
 
 
@@ -43,6 +45,9 @@ def open_for_reading(path: Path) -> Iterator[sqlite3.Connection]:
     except sqlite3.DatabaseError as error:
         if getattr(error, "sqlite_errorname", "") == "SQLITE_NOTADB" or "no such table" in str(error):
             raise NoLog(f"{path}: this is not a log of ampledger") from error
+        if "no such column" in str(error):
+            raise NoLog(f"{path}: an earlier ampledger wrote it; `ampledger run` brings it to the present shape, or "
+                        "`ampledger restore` puts it in the place of the log") from error
         raise
 
 
@@ -67,8 +72,8 @@ def _any(file: Path) -> bool:
 
 def spans(connection: sqlite3.Connection) -> list[Span]:
     """How the line of time is labelled, in order."""
-    rows = connection.execute(
-        "select at_ms, utc_offset_ms, utc_sigma_s, utc_trusted from boots order by at_ms").fetchall()
+    found = connection.execute(f"select {columns_of('boots')} from boots order by at_ms")
+    rows = [(row[0], row[2], row[3], row[4]) for row in found if is_sound("boots", row)]
     ends = [row[0] for row in rows[1:]] + [2**62]
     return [Span(at, end, offset, sigma, bool(trusted)) for (at, offset, sigma, trusted), end in zip(rows, ends)]
 
@@ -103,15 +108,31 @@ def findings_text(rows: list[tuple[int, int, int, bytes]]) -> tuple[int, str | N
     found = {number: (at_ms, crc, body) for number, at_ms, crc, body in rows}
     if 1 not in found:
         return 0, None
-    at_ms, crc, body = found[1]
-    text = text_of(crc, body)
+    text = text_of(*found[1])
     if text is not None and 2 in found:
         at_ms, crc, body = found[2]
-        if zlib.crc32(body, zlib.crc32(text.encode())) == crc:
+        if crc in (shrunk_crc(at_ms, body, text), zlib.crc32(body, zlib.crc32(text.encode()))):
             return at_ms, restore(body, text)
     return found[1][0], text
 
 
-def text_of(crc: int, body: bytes) -> str | None:
-    """The text in a checked blob, or None where it is damaged."""
-    return zlib.decompress(body).decode() if zlib.crc32(body) == crc else None
+def blob_row(at_ms: int, text: str) -> tuple[int, int, bytes]:
+    """(at_ms, crc, body): a text packed, under a checksum over moment and body."""
+    body = zlib.compress(text.encode(), 6)
+    return at_ms, _blob_crc(at_ms, body), body
+
+
+def shrunk_crc(at_ms: int, body: bytes, like: str) -> int:
+    """The checksum of findings that were shrunk by others."""
+    return zlib.crc32(body, zlib.crc32(like.encode(), zlib.crc32(struct.pack("<q", at_ms))))
+
+
+def text_of(at_ms: int, crc: int, body: bytes) -> str | None:
+    """The text in a checked blob, or None where it is damaged. Rows from before shape 0003 have a checksum over the body alone."""
+    if crc not in (_blob_crc(at_ms, body), zlib.crc32(body)):
+        return None
+    return zlib.decompress(body).decode()
+
+
+def _blob_crc(at_ms: int, body: bytes) -> int:
+    return zlib.crc32(body, zlib.crc32(struct.pack("<q", at_ms)))

@@ -1,12 +1,14 @@
 """Where the log ended: read at a start, before anything is written, quickly and without SQLAlchemy."""
 import sqlite3
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from monitor.alerts.rules import Alert
 from monitor.sample import Sample
-from monitor.store import migrate, read_only, saving, state
+from monitor.store import checksum, commit_mark, migrate, past, read_only, salvage, saving, state
 from monitor.store.state import State
 from monitor.store.time_labels import Gap, Heard, TimeLabel, LastRow, Testimony
 from monitor.store.write_errors import classify_error, describe_error
@@ -25,6 +27,8 @@ class Resumed:
     batteries: str | None = None
     lost: tuple[str, ...] = ()  # parts of the state that could not be read and begin afresh
     older: bool = False         # the newest generation was damaged, the one before was taken
+    cut: bool = False           # the log was not closed: the power went, or the process was ended
+    tail_lost_s: float = 0.0    # minutes that had been written and are gone, up to this moment (0: none)
     trouble: str = ""           # "", "damaged", "unwritable" ...
     why: str = ""
 
@@ -48,7 +52,11 @@ def read(database: Path, fresh: State) -> Resumed:
 
 def _resumed(database: Path, fresh: State) -> Resumed:
     try:
+        if why := salvage.unfinished(database):
+            return Resumed(fresh, trouble="damaged", why=why)
         if not database.exists():
+            if past.FolderFiles(past.folder_of(database)).numbers("books"):
+                return Resumed(fresh, trouble="damaged", why="its file is gone, and its sealed days are there")
             return Resumed(fresh)
         written_utc_s = max(file.stat().st_mtime for file in (database, database.with_name(database.name + "-wal")) if file.exists())
         with _opened(database) as log:
@@ -61,8 +69,10 @@ def _resumed(database: Path, fresh: State) -> Resumed:
             OpenLog(database).close()  # brings it to the present shape, or refuses
         with _opened(database) as log:
             log.execute("begin")
-            found = _read(log, fresh)
+            found = replace(_read(log, fresh, max(past.of_log(database, log).until_ms, 0)), **_compare(commit_mark.read(database), log))
             return found if found.last is None else replace(found, last=replace(found.last, written_utc_s=written_utc_s))
+    except checksum.RowDamaged as error:
+        return Resumed(fresh, trouble="damaged", why=str(error))
     except (TypeError, ValueError, KeyError, OverflowError) as error:  # values that no writer of ours has put there
         return Resumed(fresh, trouble="damaged", why=f"it holds impossible values ({error})")
     except migrate.NewerLog:
@@ -75,14 +85,28 @@ def _opened(database: Path) -> closing:
     return closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=rw", uri=True, timeout=5, isolation_level=None))
 
 
-def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
-    meta = dict(log.execute("select name, value from meta"))
+def _compare(mark: commit_mark.Mark | None, log: sqlite3.Connection) -> dict[str, Any]:
+    """What the mark outside the log says of its end; nothing where there is none."""
+    if mark is None:
+        return {}
+    generation, event_id = (log.execute(f"select coalesce(max({column}), 0) from {table}").fetchone()[0]
+                            for column, table in (("generation", "tracker_state"), ("id", "events")))
+    behind = mark.generation > generation or mark.event_id > event_id
+    return {"cut": not mark.closed, "tail_lost_s": mark.minute_ms / 1000 if behind else 0.0}
+
+
+def _verified(log: sqlite3.Connection, table: str, where: str = "") -> Iterator[tuple]:
+    """Rows of a table; raises RowDamaged (a ValueError) at one whose checksum does not fit."""
+    for row in log.execute(f"select {checksum.columns_of(table)} from {table} {where}"):
+        yield checksum.verify(table, row)
+
+
+def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
+    meta = dict(_verified(log, "meta"))
     labels = [TimeLabel(at / 1000, boot, offset / 1000, sigma, bool(trusted), source, gap, doubt, boot_offset / 1000)
-              for at, boot, offset, sigma, trusted, source, gap, doubt, boot_offset in log.execute(
-                  "select at_ms, boot_id, utc_offset_ms, utc_sigma_s, utc_trusted, source, gap_s, gap_doubt_s, boot_offset_ms "
-                  "from boots order by at_ms")]
-    gaps = tuple(Gap(q, why, start / 1000, None, count) for q, why, start, count in log.execute(
-        "select quantity, reason, from_ms, count from gaps where until_ms is null"))
+              for at, boot, offset, sigma, trusted, source, gap, doubt, boot_offset in _verified(log, "boots", "order by at_ms")]
+    gaps = tuple(Gap(q, why, start / 1000, None, count) for start, q, why, _, count in _verified(
+        log, "gaps", "where until_ms is null"))
     held, lost = fresh, ()
     texts, generation, missing = state.newest(log.execute("select generation, whole, at_ms, format, crc, body from tracker_state"))
     if texts is not None:
@@ -93,7 +117,7 @@ def _read(log: sqlite3.Connection, fresh: State) -> Resumed:
     if "alerts" in lost or texts is None:
         held = replace(held, alerts=_alerts(log, fresh))
     highest = lambda table, column: log.execute(f"select coalesce(max({column}), 0) from {table}").fetchone()[0]  # noqa: E731
-    rows_s = max(highest("samples", "at_ms"), highest("chunks", "end_ms"), highest("minutes", "end_ms")) / 1000
+    rows_s = max(highest("samples", "at_ms"), highest("chunks", "end_ms"), highest("minutes", "end_ms"), sealed_ms) / 1000
     seen = [s for s in (held.gathering.before, *held.gathering.samples) if s is not None]
     if rows_s > (seen[-1].at_s if seen else -1.0):
         # the state has not seen the latest rows: they are a gap to it, and never counted twice
@@ -121,7 +145,7 @@ def _alerts(log: sqlite3.Connection, fresh: State):
     if not hasattr(held, "next_id"):
         return held
     alerts = []
-    for (body,) in log.execute("select body from alerts order by id desc limit 50"):
+    for *_, body in _verified(log, "alerts", "order by id desc limit 50"):
         try:
             alerts.append(saving.from_text(Alert, body))
         except ValueError:

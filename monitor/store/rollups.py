@@ -2,9 +2,9 @@
 from collections.abc import Callable
 from typing import Any
 
+from monitor.store import checksum
 from monitor.store.columns import LEVELS, ROLLED, adding_up
 
-_COLUMNS = ", ".join(column for column, _, _ in ROLLED.values())
 _ADDED = ", ".join(adding_up(how, column) for column, _, how in ROLLED.values())
 
 
@@ -12,18 +12,42 @@ def roll(sql: Callable[..., Any], before_ms: int | None, end_ms: int) -> None:
     """Writes every quarter and hour that ended after the minute at before_ms, up to the one at end_ms.
 
     The row of a span that is not over yet is left to the reader, who sees the minutes.
+
+    Raises
+    ------
+    monitor.store.checksum.RowDamaged : a finer row is not as it was written
     """
     for level, finer in (("quarters", "minutes"), ("hours", "quarters")):
         step = LEVELS[level] * 1000
         if before_ms is None:
             before_ms = sql("select min(end_ms) from minutes").fetchone()[0] - 1
         for ends in range((before_ms // step + 1) * step, end_ms + 1, step):
-            sql(f"insert or replace into {level} (end_ms, start_ms, {_COLUMNS}) select ?, min(start_ms), {_ADDED} "
-                f"from {finer} where end_ms > ? and end_ms <= ? having count(*) > 0", (ends, ends - step, ends))
+            _put(sql, level, finer, "?, min(start_ms)", (ends,), ends - step, ends)
 
 
 def day(sql: Callable[..., Any], start_ms: int, end_ms: int) -> None:
     """Writes the row of one day from its minutes, in place of the row it had so far."""
     sql("delete from days where start_ms = ?", (start_ms,))
-    sql(f"insert or replace into days (end_ms, start_ms, {_COLUMNS}) select ?, ?, {_ADDED} "
-        "from minutes where end_ms > ? and end_ms <= ? having count(*) > 0", (end_ms, start_ms, start_ms, end_ms))
+    _put(sql, "days", "minutes", "?, ?", (end_ms, start_ms), start_ms, end_ms)
+
+
+def fill(sql: Callable[..., Any]) -> None:
+    """Writes quarters and hours that are missing beside finer rows that are there."""
+    for level, finer in (("quarters", "minutes"), ("hours", "quarters")):
+        step = LEVELS[level] * 1000
+        first, last = sql(f"select min(end_ms), max(end_ms) from {finer}").fetchone()
+        if first is None:
+            continue
+        known = {row[0] for row in sql(f"select end_ms from {level}")}
+        for ends in range(-(-first // step) * step, last + 1, step):
+            if ends not in known:
+                _put(sql, level, finer, "?, min(start_ms)", (ends,), ends - step, ends)
+
+
+def _put(sql: Callable[..., Any], level: str, finer: str, ends: str, values: tuple[int, ...], after_ms: int, until_ms: int) -> None:
+    for row in sql(f"select {checksum.columns_of(finer)} from {finer} where end_ms > ? and end_ms <= ?", (after_ms, until_ms)):
+        checksum.verify(finer, row)
+    row = sql(f"select {ends}, {_ADDED} from {finer} where end_ms > ? and end_ms <= ? having count(*) > 0",
+              (*values, after_ms, until_ms)).fetchone()
+    if row is not None:
+        sql(checksum.insert_of(level), checksum.add_checksum(level, tuple(row)))

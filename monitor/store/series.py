@@ -1,11 +1,10 @@
 """Columns over a span of time for the charts: raw rows, minutes, quarters, hours or days, gaps as gaps."""
-import sqlite3
 from dataclasses import dataclass
 from operator import itemgetter, sub
 
-from monitor.store import chunks
-from monitor.store.columns import LEVELS, RAW, RAW_COLUMNS, ROLLED
-from monitor.store.reading import Span, pieces
+from monitor.store.columns import LEVELS, RAW, ROLLED
+from monitor.store.reading import pieces
+from monitor.store.view import View
 
 #: name for the caller -> roll-up column, scale
 COLUMNS = {name: ROLLED[name][:2] for name in (
@@ -28,28 +27,36 @@ class Series:
     columns: dict[str, list[float | None]]
 
 
-def read(connection: sqlite3.Connection, labels: list[Span], from_utc_s: float, to_utc_s: float, points: int,
-         names: tuple[str, ...] = tuple(COLUMNS)) -> Series:
+def read(log: View, from_utc_s: float, to_utc_s: float, points: int, names: tuple[str, ...] = tuple(COLUMNS)) -> Series:
     """The finest level that needs at most about twice `points` rows. Fewer names are read in less time.
 
-    A level that no longer reaches back so far gives way to the next coarser one.
+    A level that no longer reaches back so far gives way to the next coarser one. Rows whose checksum does not fit are
+    left out: they are the gap they now are.
+
+    Parameters
+    ----------
+    log : the log, open for reading
+    from_utc_s, to_utc_s : span [s]
+    points : rows that the picture can show
+    names : columns to give
     """
+    labels = log.labels
     wanted = to_utc_s - from_utc_s
     parts = pieces(labels, from_utc_s, to_utc_s)
     if not parts:
         return Series("minutes", _empty(names))
     if wanted <= RAW_UP_TO_S:
-        rows = [row for a, b, offset in parts for row in _raw(connection, a, b, offset)]
+        rows = [row for a, b, offset in parts for row in _raw(log, a, b, offset)]
         if rows:
             columns = _columns(rows, None, tuple(COLUMNS))
             return Series("raw", {name: columns[name] for name in ("at_utc_s", *names)})
     level = next((name for name, step in LEVELS.items() if wanted / step <= 2 * points), "days")
     levels = list(LEVELS)
-    while level != "days" and not _reaches(connection, level, parts[0][0]):
+    while level != "days" and not _reaches(log, level, parts[0][0]):
         level = levels[levels.index(level) + 1]
     rows: list[tuple] = []
     for a, b, offset in parts:
-        rows += _rolled(connection, level, a, b, offset, names)
+        rows += _rolled(log, level, a, b, offset, names)
     return Series(level, _columns(rows, LEVELS[level], names))
 
 
@@ -57,45 +64,35 @@ def _empty(names: tuple[str, ...]) -> dict[str, list[float | None]]:
     return {"at_utc_s": [], **{name: [] for name in names}}
 
 
-def _reaches(connection: sqlite3.Connection, level: str, at_ms: int) -> bool:
+def _reaches(log: View, level: str, at_ms: int) -> bool:
     """Whether a level's rows go back to a moment as far as the days do."""
-    first = connection.execute(f"select min(end_ms) from {level}").fetchone()[0]
-    oldest = connection.execute("select min(end_ms) from (select min(end_ms) as end_ms from hours "
-                                "union all select min(end_ms) from quarters)").fetchone()[0]
+    first = log.first_ms(level)
+    oldest = min((x for x in (log.first_ms("hours"), log.first_ms("quarters")) if x is not None), default=None)
     return first is not None and (oldest is None or first <= max(at_ms, oldest) + LEVELS[level] * 1000)
 
 
-def _scaled(names: tuple[str, ...]) -> str:
-    """Columns to select, scaled by SQLite."""
-    return ", ".join(f"{COLUMNS[name][0]} / {COLUMNS[name][1]}.0" for name in names)
-
-
-def _rolled(connection: sqlite3.Connection, level: str, from_ms: int, to_ms: int, offset_ms: int,
-            columns: tuple[str, ...]) -> list[tuple]:
+def _rolled(log: View, level: str, from_ms: int, to_ms: int, offset_ms: int, names: tuple[str, ...]) -> list[tuple]:
     """Rows of a level, and of the finer levels where its own latest row is not written yet."""
     rows: list[tuple] = []
-    names = list(LEVELS)
-    for name in reversed(names[: names.index(level) + 1]):
-        rows += connection.execute(
-            f"select (end_ms + start_ms) / 2 + ?, {_scaled(columns)} from {name} where end_ms > ? and end_ms <= ? order by end_ms",
-            (offset_ms, from_ms, to_ms)).fetchall()
-        last = connection.execute(f"select max(end_ms) from {name} where end_ms <= ?", (to_ms,)).fetchone()[0]
-        from_ms = max(from_ms, last or from_ms)
+    levels = list(LEVELS)
+    columns = [COLUMNS[name][0] for name in names]
+    scales = [COLUMNS[name][1] for name in names]
+    for finer in reversed(levels[: levels.index(level) + 1]):
+        found = list(log.rolled(finer, from_ms, to_ms, ("end_ms", "start_ms", *columns)))
+        if not found:
+            continue
+        ends, starts, *values = zip(*found)
+        rows += zip([(end + start) // 2 + offset_ms for end, start in zip(ends, starts)],
+                    *[[None if value is None else value / scale for value in column] for column, scale in zip(values, scales)])
+        from_ms = ends[-1]
     return rows
 
 
-def _raw(connection: sqlite3.Connection, from_ms: int, to_ms: int, offset_ms: int) -> list[tuple]:
-    found = []
-    for chunk in connection.execute("select at_ms, end_ms, count, crc, body from chunks where end_ms > ? and at_ms <= ? "
-                                    "order by at_ms", (from_ms, to_ms)):
-        try:
-            found += [row for row in chunks.unpack(*chunk) if from_ms < row[0] <= to_ms]
-        except chunks.Damaged:
-            continue  # shown as the gap it now is; `ampledger doctor` counts them
-    found += connection.execute(f"select at_ms, {', '.join(RAW_COLUMNS)} from samples where at_ms > ? and at_ms <= ? "
-                                "order by at_ms", (from_ms, to_ms))
-    beliefs = connection.execute(f"select end_ms, {_scaled(tuple(COLUMNS)[10:])} from minutes where end_ms > ? and end_ms <= ? order by end_ms",
-                                 (from_ms, to_ms + 60_000)).fetchall()
+def _raw(log: View, from_ms: int, to_ms: int, offset_ms: int) -> list[tuple]:
+    found = [row for hour in log.raw(from_ms, to_ms) for row in hour]
+    names = tuple(COLUMNS)[10:]
+    beliefs = [(end, *[None if v is None else v / COLUMNS[n][1] for n, v in zip(names, values)]) for end, *values in log.rolled(
+        "minutes", from_ms, to_ms + 60_000, ("end_ms", *[COLUMNS[name][0] for name in names]))]
     rows, place = [], 0
     v, a, s, t = (_RAW_NAMES.index(n) + 1 for n in (
         "house_voltage_v", "house_current_a", "starter_voltage_v", "house_temperature_c"))

@@ -1,12 +1,11 @@
 """Writes what is pending into an open log, all or nothing; writing it twice changes nothing."""
 import json
-import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.store import rollups, saving, state
-from monitor.store.columns import RAW_COLUMNS, ROLLED_COLUMNS, milliseconds
+from monitor.store import checksum, reading, rollups, saving, state
+from monitor.store.columns import milliseconds
 from monitor.store.delta_compression import shrink
 from monitor.store.write_queue import HOUR_MS, WriteQueue
 
@@ -15,19 +14,10 @@ def _insert(table: str, *columns: str) -> str:
     return f"insert or replace into {table} ({', '.join(columns)}) values ({', '.join('?' * len(columns))})"
 
 
-_SAMPLES = _insert("samples", "at_ms", *RAW_COLUMNS)
 _CHUNKS = _insert("chunks", "at_ms", "end_ms", "count", "crc", "body")
-_MINUTES = _insert("minutes", "end_ms", "start_ms", *ROLLED_COLUMNS)
 _CRANKS = _insert("cranks", "at_ms", "crc", "body")
 _STATE = _insert("tracker_state", "generation", "whole", "at_ms", "format", "crc", "body")
 _FINDINGS = _insert("findings", "id", "at_ms", "crc", "body")
-_EVENTS = _insert("events", "id", "at_ms", "kind", "battery", "message", "figures")
-_ALERTS = _insert("alerts", "id", "at_ms", "state", "raised_ms", "body")
-_GAPS = _insert("gaps", "from_ms", "quantity", "reason", "until_ms", "count")
-_LABELS = _insert("boots", "at_ms", "boot_id", "utc_offset_ms", "utc_sigma_s", "utc_trusted", "source", "gap_s", "gap_doubt_s",
-                  "boot_offset_ms")
-_FORECASTS = _insert("forecasts", "at_ms", "reserve_in_s", "reserve_in_low_s", "reserve_in_high_s",
-                     "probability_before_sun", "lowest_frac", "lowest_low_frac", "lowest_high_frac", "sun_back_in_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,22 +63,26 @@ def _fill(sql: Callable[..., Any], pending: WriteQueue, place: Place) -> Place:
         if rows:
             sql(statement, rows)
 
-    many(_LABELS, [(at_ms, x.boot_id, milliseconds(x.utc_offset_s), x.utc_sigma_s, int(x.utc_trusted), x.source, x.gap_s,
+    def put(table: str, rows: list[tuple]) -> None:
+        crc = checksum.checksum_of(table)
+        many(checksum.insert_of(table), [(*row, crc(row)) for row in rows])
+
+    put("boots", [(at_ms, x.boot_id, milliseconds(x.utc_offset_s), x.utc_sigma_s, int(x.utc_trusted), x.source, x.gap_s,
                     x.gap_doubt_s, milliseconds(x.boot_offset_s)) for at_ms, x in pending.labels.items()])
-    many(_SAMPLES, pending.samples)
+    put("samples", pending.samples)
     many(_CHUNKS, pending.chunks)
-    many(_CRANKS, [_checked(at_ms, json.dumps(pairs)) for at_ms, pairs in pending.cranks])
-    many(_GAPS, [(milliseconds(g.from_s), g.quantity, g.reason, None if g.until_s is None else milliseconds(g.until_s), g.count)
+    many(_CRANKS, [reading.blob_row(at_ms, json.dumps(pairs)) for at_ms, pairs in pending.cranks])
+    put("gaps", [(milliseconds(g.from_s), g.quantity, g.reason, None if g.until_s is None else milliseconds(g.until_s), g.count)
                  for g in pending.gaps.values()])
-    many(_EVENTS, [(place.event_id + i, milliseconds(e.at_s), e.kind, e.battery, e.message, json.dumps(e.figures))
+    put("events", [(place.event_id + i, milliseconds(e.at_s), e.kind, e.battery, e.message, json.dumps(e.figures))
                    for i, e in enumerate(pending.events, 1)])
-    many(_ALERTS, [(a.id, milliseconds(max(a.raised_at_s, a.cleared_at_s or 0, a.acknowledged_at_s or 0)), a.state,
+    put("alerts", [(a.id, milliseconds(max(a.raised_at_s, a.cleared_at_s or 0, a.acknowledged_at_s or 0)), a.state,
                     milliseconds(a.raised_at_s), saving.to_text(a)) for a in pending.alerts.values()])
     minute_ms, day_ms, whole, texts = place.minute_ms, place.day_ms, place.findings, place.texts
     if pending.minutes:
-        many(_MINUTES, pending.minutes)
+        put("minutes", pending.minutes)
         hour = None if minute_ms is None else minute_ms // HOUR_MS
-        many(_FORECASTS, [row for row in pending.forecasts if row[0] // HOUR_MS != hour])
+        put("forecasts", [row for row in pending.forecasts if row[0] // HOUR_MS != hour])
         end_ms = pending.minutes[-1][0]
         whole = _findings(sql, pending, place, end_ms)
         rollups.roll(sql, minute_ms, end_ms)
@@ -109,11 +103,11 @@ def _findings(sql: Callable[..., Any], pending: WriteQueue, place: Place, end_ms
     """Row 1 whole now and then, row 2 small each time; returns what is whole in row 1."""
     text = saving.to_text(pending.found)
     if place.findings is None or place.generation % state.WHOLE_EVERY == 0:
-        sql(_FINDINGS, (1, *_checked(end_ms, text)))
+        sql(_FINDINGS, (1, *reading.blob_row(end_ms, text)))
         sql("delete from findings where id = 2")
         return text
     body = shrink(text, place.findings)
-    sql(_FINDINGS, (2, end_ms, zlib.crc32(body, zlib.crc32(place.findings.encode())), body))
+    sql(_FINDINGS, (2, end_ms, reading.shrunk_crc(end_ms, body, place.findings), body))
     return place.findings
 
 
@@ -127,8 +121,3 @@ def _days(sql: Callable[..., Any], pending: WriteQueue, before_ms: int | None, d
     if before_ms is None or end_ms // HOUR_MS != before_ms // HOUR_MS or starts[-1] != day_ms:
         rollups.day(sql, starts[-1], end_ms)
     return starts[-1]
-
-
-def _checked(at_ms: int, text: str) -> tuple[int, int, bytes]:
-    body = zlib.compress(text.encode(), 6)
-    return at_ms, zlib.crc32(body), body

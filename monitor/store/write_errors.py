@@ -3,6 +3,9 @@ import errno
 import sqlite3
 from typing import Literal
 
+from monitor.store.checksum import RowDamaged
+from monitor.store.chunks import Damaged
+
 Trouble = Literal["full", "damaged", "busy", "unwritable", "ours"]
 
 _OF_CODE = {"SQLITE_FULL": "full", "SQLITE_CORRUPT": "damaged", "SQLITE_NOTADB": "damaged", "SQLITE_BUSY": "busy",
@@ -13,6 +16,8 @@ _OF_CODE = {"SQLITE_FULL": "full", "SQLITE_CORRUPT": "damaged", "SQLITE_NOTADB":
 def classify_error(error: BaseException) -> Trouble:
     """What to do about it: free space, set aside, wait, open again, or mend our own mistake."""
     cause = getattr(error, "orig", None) or error
+    if isinstance(cause, (RowDamaged, Damaged)):
+        return "damaged"
     if isinstance(cause, sqlite3.Error):
         name = getattr(cause, "sqlite_errorname", "")
         for code, kind in _OF_CODE.items():

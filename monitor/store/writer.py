@@ -1,21 +1,25 @@
 """The only writer of the log: a thread of its own, whole minutes in one transaction, and what to do when it cannot."""
+import json
 import logging
 import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from monitor.findings import Condition, Event
-from monitor.store import disk_reserve
+from monitor.store import checksum, disk_reserve
 from monitor.store.batch import Batch
 from monitor.store.write_errors import classify_error, describe_error
 from monitor.store.write_queue import WriteQueue
 
 log = logging.getLogger("ampledger.store")
 
+#: Damage stays an alert for so long after it was found [s].
+DAMAGE_TOLD_S = 3 * 86400.0
 #: Pauses before the log is tried again [s]; the last one repeats.
 PAUSES_S = (1.0, 5.0, 15.0, 60.0)
 
@@ -44,6 +48,7 @@ class Writer:
         self._pending, self._jobs, self._flush, self._hurry = WriteQueue(), [], False, True
         self._status, self._stop, self._failed = Status(), False, 0
         self._log: Any = None  # an OpenLog while it is open
+        self._damage: tuple[float, str] = (0.0, "")
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
@@ -74,7 +79,7 @@ class Writer:
     def remember(self, name: str, value: str) -> None:
         """Keeps a word about the log as a whole: the vehicle, a calibration."""
         self._meta[name] = value
-        self.ask(lambda c: c.exec_driver_sql("insert or replace into meta (name, value) values (?, ?)", (name, value)))
+        self.ask(lambda c: c.exec_driver_sql(*checksum.meta_row(name, value)))
 
     def commit_every(self, commit_s: float, urgent: bool = True) -> None:
         """Another rhythm; with urgent False nothing hurries a commit (for a past that is lived through at once)."""
@@ -95,6 +100,36 @@ class Writer:
             look_first="See that the card has space and is not read-only (`ampledger doctor`); a worn card shows like this.",
             clears_when="It goes away by itself when writing succeeds; what waited in memory is then written.",
             on_delay_s=0.0, off_delay_s=0.0)
+
+    def salvage(self, why: str) -> Future:
+        """Has the log set aside and what can be read of it brought into a new one; the future ends when that is done."""
+        done: Future = Future()
+
+        def damaged(_: Any) -> None:
+            if not done.set_running_or_notify_cancel():
+                return
+            self._set_aside(why)
+            done.set_result(None)
+
+        self.ask(damaged).add_done_callback(lambda job: done.set_exception(job.exception()) if job.exception() else None)
+        return done
+
+    def note_damage(self, words: str) -> None:
+        """Records that something of the log was damaged and what is missing: an event, and an alert for some days."""
+        self._tell("log_damaged", words)
+        with self._change:
+            at_s = self._latest_s()
+        self._damage = (at_s, words)
+        self.remember("damage", json.dumps(self._damage))
+
+    def damage_condition(self, at_s: float) -> Condition:
+        """The alert that something was damaged, for DAMAGE_TOLD_S after it was found."""
+        found_s, words = self._damage
+        return Condition(
+            "log_damaged", "vehicle", active=bool(words) and at_s - found_s < DAMAGE_TOLD_S, priority="medium", seen=words,
+            means="What is missing is gone, or can be had from a copy (`ampledger restore`); everything else was proved by its checksum.",
+            look_first="The card: `ampledger doctor`. Damage that comes again means a worn card or a poor supply.",
+            clears_when="It clears after three days without further damage.")
 
     def flush(self, timeout_s: float = 10.0) -> bool:
         """Commits what is pending now; returns whether all of it was written in time."""
@@ -141,7 +176,7 @@ class Writer:
                 except Exception as error:
                     retry_at = time.monotonic() + self._trouble(error)
         finally:
-            self._shut()
+            self._shut(orderly=self._stop and not self._pending)
 
     def _once(self, work: WriteQueue, jobs: list) -> None:
         """One commit, then the jobs. What is not written goes back in front of what came meanwhile."""
@@ -181,6 +216,9 @@ class Writer:
             self._status = replace(self._status, older=True)
             raise OSError("the log has a past that was not read at the start")
         self._fresh = False
+        if not self._damage[1]:
+            with suppress(ValueError, TypeError):
+                self._damage = tuple(json.loads(self._log.meta("damage") or "null") or self._damage)
         disk_reserve.hold(self.database, self._ballast_bytes)
 
     def _written(self, took_s: float) -> None:
@@ -236,7 +274,7 @@ class Writer:
         from monitor.store import salvage
 
         self._shut()
-        self._tell("log_damaged", salvage.rescue(self.database, why))
+        self.note_damage(salvage.rescue(self.database, why))
 
     def _shed(self, why: str) -> bool:
         """Rows that no log would take must not hold up alerts and state for ever."""
@@ -248,13 +286,15 @@ class Writer:
 
     def _tell(self, kind: str, message: str) -> None:
         with self._change:
-            at_s = (self._pending.latest_ms or (self._log.place.minute_ms if self._log else 0) or 0) / 1000
-            self._pending.add(Batch(events=(Event(at_s, kind, "vehicle", message),)))
+            self._pending.add(Batch(events=(Event(self._latest_s(), kind, "vehicle", message),)))
 
-    def _shut(self) -> None:
+    def _latest_s(self) -> float:
+        return (self._pending.latest_ms or (self._log.place.minute_ms if self._log else 0) or 0) / 1000
+
+    def _shut(self, orderly: bool = False) -> None:
         if self._log is not None:
             opened, self._log = self._log, None
             try:
-                opened.close()
+                opened.close(orderly)
             except Exception as error:
                 log.warning("closing the log: %s", describe_error(error))

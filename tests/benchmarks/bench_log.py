@@ -10,7 +10,7 @@ from pathlib import Path
 from random import Random
 
 from monitor.sample import Sample
-from monitor.store import chunks
+from monitor.store import checksum, chunks
 from monitor.store.reader import Reader
 from monitor.store.rows import sample_row
 from tests import store_fixture
@@ -95,9 +95,8 @@ def picture(database: Path, days: float) -> tuple[float, float, str, int]:
         with closing(sqlite3.connect(database)) as log, log:
             for level, step in (("minutes", 60_000), ("quarters", 900_000), ("hours", 3_600_000), ("days", 86_400_000)):
                 (one,) = log.execute("select * from minutes limit 1").fetchall()
-                marks = ", ".join("?" * len(one))
-                log.executemany(f"insert or replace into {level} values ({marks})",
-                                ((end, end - step, *one[2:]) for end in range(step, 90 * 86_400_000 + 1, step)))
+                log.executemany(checksum.insert_of(level), (checksum.add_checksum(level, (end, end - step, *one[2:-1]))
+                                                            for end in range(step, 90 * 86_400_000 + 1, step)))
     end, took = store_fixture.BEGINS_UTC_S + 90 * 86400, []
     for _ in range(40):
         started = time.perf_counter()

@@ -85,7 +85,7 @@ def test_hours_are_packed_whole_and_read_as_before(tmp_path: Path) -> None:
     samples = [Sample(float(at), 12.5 + at % 7 / 1000, -1.0) for at in range(0, 5 * 3600 + 10, 2)]
     pending = WriteQueue()
     pending.add(Batch(samples=tuple(samples)))
-    log.sql("insert into boots values (0, 'b', 0, 0.0, 1, 'test', 0.0, 0.0, 0)")
+    log.sql("insert into boots values (0, 'b', 0, 0.0, 1, 'test', 0.0, 0.0, 0, null)")
     log.write(pending)
     before = list(Reader(tmp_path / "ampledger.db").rows(-1))
     assert thinning.pack_hours(log.sql, 5 * thinning.HOUR_MS) == 4  # the moment 0 ends an hour of its own
@@ -123,7 +123,7 @@ def test_a_night_drops_one_lived_day_at_most_and_roll_ups_stay(tmp_path: Path) -
     quarters = count(log, "quarters")
     for _ in range(6):
         before = count(log, "minutes"), count(log, "chunks")
-        thinning.retire(log.sql, raw_days=0, minute_days=0)
+        thinning.retire(log.sql, log.past, raw_days=0, minute_days=0)
         assert before[0] - count(log, "minutes") <= 1440 and before[1] - count(log, "chunks") <= 26
     assert count(log, "chunks") == count(log, "minutes") == 0
     assert count(log, "quarters") == quarters > 180
@@ -137,9 +137,9 @@ def test_a_leap_of_the_line_of_time_makes_nothing_old(tmp_path: Path, jump_days:
     """Ten days of life, and one boot that the clock put so many days later: every minute and every packed hour stays."""
     log = filled(tmp_path / "a.db", 10.0, jump_days, at_day=9.99)
     for _ in range(30):
-        thinning.retire(log.sql, raw_days=10)
+        thinning.retire(log.sql, log.past, raw_days=10)
     assert count(log, "chunks") == 240 and count(log, "minutes") == 14400
-    thinning.retire(log.sql, raw_days=7, minute_days=7)
+    thinning.retire(log.sql, log.past, raw_days=7, minute_days=7)
     assert count(log, "chunks") == 240 - 24 and count(log, "minutes") == 14400 - 1440
     log.close()
 
@@ -147,9 +147,9 @@ def test_a_leap_of_the_line_of_time_makes_nothing_old(tmp_path: Path, jump_days:
 @pytest.mark.parametrize("jump_days", [0.0, 500.0])
 def test_in_need_the_oldest_raw_hours_go_first_and_the_latest_lived_week_stays(tmp_path: Path, jump_days: float) -> None:
     log = filled(tmp_path / "a.db", 20.0, jump_days, at_day=19.5)
-    assert "raw readings" in thinning.in_need(log.sql)
+    assert "raw readings" in thinning.in_need(log.sql, log.past)
     assert log.sql("select min(at_ms) from chunks").fetchone()[0] >= DAY_MS and count(log, "minutes") == 20 * 1440
-    while thinning.in_need(log.sql):
+    while thinning.in_need(log.sql, log.past):
         pass
     assert count(log, "chunks") == 7 * 24 and count(log, "minutes") == 7 * 1440
     log.close()

@@ -10,6 +10,8 @@ import pytest
 
 from monitor.pipeline import Findings
 from monitor.store.chunks import Damaged
+from monitor.store import checksum, sealing
+from monitor.store.open_log import OpenLog
 from monitor.store.reader import NoLog, Reader
 from tests import store_fixture
 from tests.store_fixture import BEGINS_UTC_S
@@ -142,9 +144,12 @@ def test_a_month_is_answered_from_quarters_in_milliseconds(tmp_path: Path) -> No
     database = store_fixture.fill(tmp_path / "month.db", 0.05, beat_s=30.0)
     with closing(sqlite3.connect(database)) as log, log:
         (row,) = log.execute("select * from quarters limit 1").fetchall()
-        names = ", ".join("?" * len(row))
-        log.executemany(f"insert or replace into quarters values ({names})",
-                        [(end, end - 900_000, *row[2:]) for end in range(900_000, 30 * 86_400_000, 900_000)])
+        log.executemany(checksum.insert_of("quarters"), [checksum.add_checksum("quarters", (end, end - 900_000, *row[2:-1]))
+                                                         for end in range(900_000, 30 * 86_400_000, 900_000)])
+    log = OpenLog(database)
+    while (number := sealing.due(log.sql, 30 * 86_400_000)) is not None:  # as a month lies in a log
+        sealing.seal(log.sql, log.past, number)
+    log.close()
     took = []
     for _ in range(15):
         started = time.process_time()

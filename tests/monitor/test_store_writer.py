@@ -11,6 +11,7 @@ from monitor.findings import Event
 from monitor.sample import Sample
 from monitor.store import disk_reserve, salvage, saving
 from monitor.store.batch import Batch, TimeLabel
+from monitor.store.past import FolderFiles, Past
 from monitor.store.open_log import OpenLog
 from monitor.store.reader import Reader
 from monitor.store.writer import Writer
@@ -57,8 +58,10 @@ def test_writing_the_same_batch_again_changes_nothing(writer: Writer) -> None:
 def tear(database: Path, page: int) -> bytes:
     """Overwrites a page as a worn card might; returns the file as it is then."""
     with open(database, "r+b") as file:
-        file.seek((page - 1) * 4096)
-        file.write(b"\xa5" * 4096)
+        file.seek(16)  # the size of a page, of the file format's header
+        size = int.from_bytes(file.read(2), "big")
+        file.seek((page - 1) * size)
+        file.write(b"\xa5" * size)
     return database.read_bytes()
 
 
@@ -97,7 +100,7 @@ def test_a_hole_in_the_middle_costs_the_hole_and_not_what_lies_behind_it(tmp_pat
     leaves = a_log(database)["samples"]
     tear(database, leaves[len(leaves) // 2])
     new = OpenLog(tmp_path / "new.db")
-    brought = salvage.bring_over(database, new.connection)
+    brought = salvage.bring_over(database, new.connection, Past(FolderFiles(tmp_path / "none"))).rows
     new.close()
     assert 20300 - brought["samples"] < 2.5 * 20300 / len(leaves)
     assert rows(tmp_path / "new.db", "select min(at_ms), max(at_ms) from samples") == [(1000, 20300000)]

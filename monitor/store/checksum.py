@@ -1,0 +1,111 @@
+"""A checksum over each row of the log: SQLite's own check looks at the order of its pages, never at the values in them.
+
+CRC-32 (ISO 3309) over the table's name and the row's values, the key among them, so that neither a changed value nor a row
+under another key passes. It finds every single flipped bit and every burst of up to 32.
+"""
+import json
+import struct
+import zlib
+from collections.abc import Callable, Sequence
+from functools import cache
+from typing import Any
+
+from monitor.store.columns import LEVELS, TABLE_COLUMNS
+
+#: what stands for "not measured" among 64-bit whole numbers
+_NONE = -(2**63)
+_INTEGERS = {"samples", *LEVELS}
+_ENCODE = json.JSONEncoder(separators=(",", ":")).encode
+
+Row = Sequence[Any]
+
+
+class RowDamaged(ValueError):
+    """A row whose checksum does not fit: not one value of it is believed."""
+
+
+@cache
+def checksum_of(table: str) -> Callable[[Row], int]:
+    """The function that gives the checksum (signed, 32 bits) of a row of that table, from its values in the table's order."""
+    seed = zlib.crc32(table.encode())
+
+    def signed(data: bytes) -> int:
+        found = zlib.crc32(data, seed)
+        return found - 2**32 if found >= 2**31 else found
+
+    if table not in _INTEGERS:
+        return lambda row: signed(_ENCODE(list(row)).encode())
+    pack = struct.Struct(f"<{len(TABLE_COLUMNS[table])}q").pack
+
+    def integers(row: Row) -> int:
+        try:
+            return signed(pack(*[_NONE if value is None else value for value in row]))
+        except struct.error:  # something that is no whole number, or a row of another length: nothing of ours
+            return 2**40
+
+    return integers
+
+
+@cache
+def columns_of(table: str) -> str:
+    """Columns to select, checksum last, so that `is_sound` and `verify` can judge the rows."""
+    return ", ".join((*TABLE_COLUMNS[table], "crc"))
+
+
+@cache
+def insert_of(table: str) -> str:
+    """The statement that writes rows from `add_checksum`."""
+    columns = (*TABLE_COLUMNS[table], "crc")
+    return f"insert or replace into {table} ({', '.join(columns)}) values ({', '.join('?' * len(columns))})"
+
+
+def add_checksum(table: str, row: Row) -> tuple[Any, ...]:
+    """The row with its checksum behind it."""
+    return (*row, checksum_of(table)(row))
+
+
+def is_sound(table: str, row: Row) -> bool:
+    """Whether a row, checksum last, is as it was written. A row from before there were checksums (NULL) counts as sound."""
+    try:
+        return row[-1] is None or row[-1] == checksum_of(table)(row[:-1])
+    except (TypeError, ValueError):  # bytes or worse where there was text
+        return False
+
+
+def verify(table: str, row: Row) -> Row:
+    """The row without its checksum.
+
+    Raises
+    ------
+    RowDamaged : its checksum does not fit
+    """
+    if not is_sound(table, row):
+        raise RowDamaged(f"row {row[0]!r:.40} of {table} is damaged: its checksum does not fit")
+    return row[:-1]
+
+
+def meta_row(name: str, value: str) -> tuple[str, tuple[Any, ...]]:
+    """Statement and values that keep a word about the log as a whole."""
+    return insert_of("meta"), add_checksum("meta", (name, value))
+
+
+def fill(sql: Callable[..., Any], most: int = 500) -> bool:
+    """Gives rows from before there were checksums theirs, some at a time; returns whether there may be more.
+
+    What is moved into sealed files soon is left to that.
+    """
+    for table in TABLE_COLUMNS:
+        if table in ("samples", "minutes", "quarters"):
+            continue
+        rows = sql(f"select {columns_of(table)} from {table} where crc is null limit ?", (most,)).fetchall()
+        if rows:
+            sql("begin immediate")
+            try:
+                for row in rows:
+                    sql(insert_of(table), add_checksum(table, tuple(row[:-1])))
+                sql("commit")
+            except BaseException:
+                sql("rollback")
+                raise
+            return True
+    return False

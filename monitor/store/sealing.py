@@ -1,0 +1,106 @@
+"""Moves days that are over into sealed files. Killed at any moment it begins that day again, and nothing is lost or doubled."""
+import json
+import zlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from monitor.store import checksum, column_codec, past, segment
+from monitor.store.chunks import Damaged, unpack
+from monitor.store.columns import LEVELS, TABLE_COLUMNS
+from monitor.store.past import DAY_MS, KINDS
+from monitor.store.segment import CHUNK, COLUMNS, LINES, Block
+
+Sql = Callable[..., Any]
+
+#: A day is sealed when it has been over for so long: the row of a calendar day is worked out from its minutes until then.
+SEAL_AFTER_MS = 26 * 3_600_000
+#: what leaves the present when a day is sealed -> the column that says when; everything else is in both
+MOVED = {"chunks": "end_ms", "cranks": "at_ms", "minutes": "end_ms", "quarters": "end_ms"}
+#: when a row of a table that stays happened; boots and meta are written whole
+_WHEN = {"hours": "end_ms", "days": "end_ms", "forecasts": "at_ms", "events": "at_ms", "gaps": "from_ms", "alerts": "at_ms"}
+
+
+def due(sql: Sql, latest_ms: int) -> int | None:
+    """The oldest day of the present that may be sealed, or None."""
+    firsts = [sql(f"select min({column}) from {table}").fetchone()[0] for table, column in MOVED.items()]
+    oldest = min((first for first in firsts if first is not None), default=None)
+    if oldest is None:
+        return None
+    number = past.number_of(oldest)
+    return number if (number + 1) * DAY_MS + SEAL_AFTER_MS <= latest_ms else None
+
+
+def seal(sql: Sql, folder: Path, number: int) -> int:
+    """Writes the files of one day, then takes what moved out of the present. Returns the bytes written.
+
+    Every row is proved by its checksum on the way, and every packed hour by its own.
+
+    Raises
+    ------
+    RowDamaged, chunks.Damaged : the present is damaged; nothing was moved
+    OSError : a file cannot be written; nothing was moved
+    """
+    start, end = number * DAY_MS, (number + 1) * DAY_MS
+    size = 0
+    for kind in KINDS:
+        blocks = list(_blocks(sql, kind, start, end))
+        if blocks or kind == "books":
+            size += segment.write(past.path_of(folder, kind, number), blocks)
+    sql("begin immediate")
+    try:
+        for table, column in MOVED.items():
+            sql(f"delete from {table} where {column} > ? and {column} <= ?", (start, end))
+        sql("commit")
+    except BaseException:
+        sql("rollback")
+        raise
+    return size
+
+
+def _blocks(sql: Sql, kind: str, start: int, end: int) -> Iterator[tuple[Block, bytes]]:
+    for table in KINDS[kind]:
+        if table == "chunks":
+            for row in sql("select at_ms, end_ms, count, crc, body from chunks where end_ms > ? and end_ms <= ? order by at_ms",
+                           (start, end)).fetchall():
+                unpack(*row)
+                at_ms, end_ms, count, crc, body = row
+                yield Block(table, CHUNK, at_ms, end_ms, count, 0, 0), crc.to_bytes(4, "little") + body
+        elif table == "cranks":
+            rows = [(at_ms, _text(at_ms, crc, body)) for at_ms, crc, body in sql(
+                "select at_ms, crc, body from cranks where at_ms > ? and at_ms <= ? order by at_ms", (start, end)).fetchall()]
+            yield from _lines(table, rows, 0)
+        elif table in ("minutes", "quarters"):
+            yield from _columns(table, _rows(sql, table, "end_ms", start, end))
+        elif table in _WHEN:
+            rows = _rows(sql, table, _WHEN[table], start, end)
+            if table in LEVELS:
+                yield from _columns(table, rows)
+            else:
+                yield from _lines(table, rows, TABLE_COLUMNS[table].index(_WHEN[table]))
+        else:
+            rows = [tuple(checksum.verify(table, row)) for row in sql(f"select {checksum.columns_of(table)} from {table}").fetchall()]
+            yield from _lines(table, rows, None, end)
+
+
+def _rows(sql: Sql, table: str, column: str, start: int, end: int) -> list[tuple]:
+    return [tuple(checksum.verify(table, row)) for row in sql(
+        f"select {checksum.columns_of(table)} from {table} where {column} > ? and {column} <= ? order by {column}", (start, end)).fetchall()]
+
+
+def _columns(table: str, rows: list[tuple]) -> Iterator[tuple[Block, bytes]]:
+    if rows:
+        yield Block(table, COLUMNS, min(row[1] for row in rows), rows[-1][0], len(rows), 0, 0), column_codec.pack(rows)
+
+
+def _lines(table: str, rows: list[tuple], when: int | None, end: int = 0) -> Iterator[tuple[Block, bytes]]:
+    if rows:
+        first, last = (end, end) if when is None else (rows[0][when], rows[-1][when])
+        body = zlib.compress("\n".join(json.dumps(row, separators=(",", ":")) for row in rows).encode(), 9)
+        yield Block(table, LINES, first, last, len(rows), 0, 0), body
+
+
+def _text(at_ms: int, crc: int, body: bytes) -> str:
+    if zlib.crc32(body) != crc:
+        raise Damaged(f"the quick readings of {at_ms / 1000:.0f} s are damaged: their checksum does not fit")
+    return zlib.decompress(body).decode()

@@ -1,0 +1,202 @@
+"""Sealed days: every flipped bit is noticed and costs its block, a kill anywhere costs nothing, readers see one log."""
+import os
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from monitor.store import backup, check, checksum, mending, past, sealing, segment, tables, thinning
+from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
+from monitor.store.open_log import OpenLog
+from monitor.store.past import DAY_MS
+from monitor.store.reader import Reader
+from tests import store_fixture
+from tests.store_fixture import BEGINS_UTC_S
+
+DAYS = 4  # of which two can be sealed
+
+
+@pytest.fixture(scope="module")
+def unsealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    database = store_fixture.fill(tmp_path_factory.mktemp("log") / "ampledger.db", DAYS, beat_s=60.0)
+    log = OpenLog(database)
+    while thinning.pack_hours(log.sql, DAYS * DAY_MS):
+        pass
+    log.close()
+    return database
+
+
+def copy_of(database: Path, folder: Path) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    shutil.copy(database, folder / "ampledger.db")
+    if past.folder_of(database).exists():
+        shutil.copytree(past.folder_of(database), folder / "ampledger.past")
+    return folder / "ampledger.db"
+
+
+def seal_all(database: Path) -> int:
+    log, count = OpenLog(database), 0
+    try:
+        while (number := sealing.due(log.sql, DAYS * DAY_MS)) is not None:
+            sealing.seal(log.sql, log.past, number)
+            count += 1
+    finally:
+        log.close()
+    return count
+
+
+@pytest.fixture(scope="module")
+def sealed(unsealed: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    database = copy_of(unsealed, tmp_path_factory.mktemp("sealed"))
+    assert seal_all(database) == 2
+    return database
+
+
+def everything(database: Path) -> dict[str, list]:
+    """All answers of the log's one door."""
+    reader = Reader(database)
+    return {
+        "rows": list(reader.rows()), "span": [reader.span()], "days": reader.days(40), "events": reader.events(), "alerts": reader.alerts(),
+        "forecasts": reader.forecasts(), "gaps": reader.gaps(), "now": [reader.now()],
+        **{level: list(reader.rolled(level)) for level in ("minutes", "quarters", "hours", "days")},
+        **{f"picture of {days:g} days": [reader.series(BEGINS_UTC_S + at * 86400, BEGINS_UTC_S + (at + days) * 86400)]
+           for days, at in ((0.04, 0.5), (0.04, 3.5), (1.0, 1.4), (2.0, 1.0), (4.0, 0.0), (30.0, -26.0), (100.0, -96.0), (4000.0, -3990.0))},
+    }
+
+
+def test_the_tables_named_for_checksums_are_the_tables_of_the_log() -> None:
+    for table in tables.metadata.sorted_tables:
+        names = tuple(column.name for column in table.columns)
+        assert names == ((*TABLE_COLUMNS[table.name], "crc") if table.name in TABLE_COLUMNS else BLOB_COLUMNS[table.name])
+
+
+def test_sealing_changes_no_answer(unsealed: Path, sealed: Path) -> None:
+    before, after = everything(unsealed), everything(sealed)
+    assert before == after
+    with closing(sqlite3.connect(sealed)) as log:
+        assert log.execute("select min(end_ms) > ? from minutes", (2 * DAY_MS,)).fetchone() == (1,)
+    assert check.check(sealed).sound and check.check(unsealed).sound
+
+
+@pytest.mark.parametrize("stops", (0, 2, 4, 5, 8, 10, 12, 13))
+def test_a_kill_at_any_step_of_sealing_loses_and_doubles_nothing(unsealed: Path, tmp_path: Path, stops: int) -> None:
+    """The process ends, without a goodbye, at the n-th file or statement it touches; the next one begins again."""
+    database = copy_of(unsealed, tmp_path)
+    pid = os.fork()
+    if pid == 0:
+        import sys
+
+        left = stops
+
+        def hook(event: str, _: object) -> None:
+            nonlocal left
+            if event in ("os.rename", "open", "os.mkdir"):
+                left -= 1
+                if left < 0:
+                    os._exit(7)
+
+        log = OpenLog(database)
+        sys.addaudithook(hook)
+        for number in (0, 1):
+            sealing.seal(log.sql, log.past, number)
+        os._exit(0)
+    assert os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) == 7
+    assert everything(database) == everything(unsealed)
+    assert seal_all(database) >= 1
+    assert everything(database) == everything(unsealed) and check.check(database).sound
+    assert not list(past.folder_of(database).rglob("*.part"))
+
+
+def test_every_single_bit_of_a_sealed_file_is_noticed_and_costs_its_block_at_most(sealed: Path, tmp_path: Path) -> None:
+    database = copy_of(sealed, tmp_path)
+    path = past.path_of(past.folder_of(database), "books", 1)
+    whole = path.read_bytes()
+    view = past.Past(past.FolderFiles(past.folder_of(database)))
+    tell: list[tuple[str, int, int, int]] = []
+    right = {level: list(view.rows(level, DAY_MS, 2 * DAY_MS)) for level in ("quarters", "hours")}
+    unnoticed = 0
+    for bit in range(0, len(whole) * 8, 41):
+        hurt = bytearray(whole)
+        hurt[bit // 8] ^= 1 << bit % 8
+        path.write_bytes(hurt)
+        unnoticed += not view.damage("books", 1)
+        for level, rows in right.items():
+            tell.clear()
+            found = list(view.rows(level, DAY_MS, 2 * DAY_MS, damaged=lambda *span: tell.append(span)))
+            assert found == rows or (found == [] and (tell or view.damage("books", 1))), f"bit {bit}: a changed row"
+    assert unnoticed == 0
+
+
+@pytest.mark.parametrize("kind", past.KINDS)
+def test_a_damaged_page_of_a_sealed_file_is_mended_with_what_is_missing_named(sealed: Path, tmp_path: Path, kind: str) -> None:
+    database = copy_of(sealed, tmp_path)
+    folder = past.folder_of(database)
+    path = past.path_of(folder, kind, 1)
+    with open(path, "r+b") as file:
+        file.seek(path.stat().st_size // 3 // 512 * 512)
+        file.write(b"\xa5" * 512)
+    hurt = path.read_bytes()
+    ((found_kind, number, spans),) = check.check(database).files
+    assert (found_kind, number) == (kind, 1)
+    missing = mending.mend(folder, kind, 1)
+    assert tuple(missing) == spans and path.with_name("000001.damaged-1").read_bytes() == hurt
+    assert check.check(database).sound, "what is missing is known now"
+    assert mending.mend(folder, kind, 1) == []
+    assert "day 1" in mending.describe(kind, 1, missing)
+    told: list[tuple[float, float]] = []
+    after = {at for at, _ in Reader(database).rows(damaged=lambda a, b: told.append((a, b)))}
+    lost = [(at, sample) for at, sample in Reader(sealed).rows() if at not in after]
+    assert bool(lost) == (kind == "raw") and len(lost) <= 2 * 60, "an hour, or two where the page lies across"
+    assert all(any(a <= at <= b for a, b in told) for at, _ in lost)
+
+
+def test_a_copy_is_one_file_with_all_of_it_and_comes_back_whole(sealed: Path, tmp_path: Path) -> None:
+    proof = backup.backup(sealed, tmp_path / "stick" / "copy.db")
+    assert proof.minutes == 1440 * DAYS and proof.damaged_hours == 0
+    assert everything(tmp_path / "stick" / "copy.db") == everything(sealed)
+    database = copy_of(sealed, tmp_path / "home")
+    shutil.rmtree(past.folder_of(database))
+    backup.restore(tmp_path / "stick" / "copy.db", database)
+    assert everything(database) == everything(sealed) and check.check(database).sound
+    plain = tmp_path / "by hand" / "ampledger.db"  # an owner who copies the file back without the command
+    plain.parent.mkdir()
+    shutil.copy(tmp_path / "stick" / "copy.db", plain)
+    OpenLog(plain).close()
+    assert everything(plain) == everything(sealed) and past.folder_of(plain).exists()
+
+
+def test_sealed_days_are_retired_one_a_night_by_what_they_cover(sealed: Path, tmp_path: Path) -> None:
+    database = copy_of(sealed, tmp_path)
+    log, files = OpenLog(database), past.FolderFiles(past.folder_of(database))
+    quarters = len(list(Reader(database).rolled("quarters")))
+    thinning.retire(log.sql, log.past, raw_days=4, minute_days=4)
+    assert files.numbers("raw") == files.numbers("minutes") == [0, 1]
+    thinning.retire(log.sql, log.past, raw_days=2, minute_days=4)
+    assert files.numbers("raw") == [1] and files.numbers("minutes") == [0, 1]
+    thinning.retire(log.sql, log.past, raw_days=1, minute_days=2)
+    assert files.numbers("raw") == [] and files.numbers("minutes") == [1]
+    log.close()
+    assert len(list(Reader(database).rolled("quarters"))) == quarters
+    assert Reader(database).series(BEGINS_UTC_S, BEGINS_UTC_S + 86400).level == "quarters"
+
+
+def test_rows_under_another_key_or_in_another_table_do_not_pass() -> None:
+    row = checksum.add_checksum("gaps", (1000, "starter_voltage_v", "silent", None, 3))
+    assert checksum.is_sound("gaps", row) and not checksum.is_sound("gaps", (1001, *row[1:]))
+    quarter = checksum.add_checksum("quarters", tuple(range(len(TABLE_COLUMNS["quarters"]))))
+    assert checksum.is_sound("quarters", quarter) and not checksum.is_sound("hours", quarter)
+    assert not checksum.is_sound("quarters", (*quarter[:5], "text", *quarter[6:])) and not checksum.is_sound("gaps", (b"\0", *row[1:]))
+
+
+def test_a_file_that_is_no_sealed_file_is_damaged_and_no_crash(tmp_path: Path) -> None:
+    folder = tmp_path / "a.past"
+    for kind in past.KINDS:
+        path = past.path_of(folder, kind, 3)
+        path.parent.mkdir(parents=True)
+        for junk in (b"", b"x" * 5000, segment.SIGNATURE, segment.MARK * 100):
+            path.write_bytes(junk)
+            view = past.Past(past.FolderFiles(folder))
+            assert view.damage(kind, 3) == [("", 3 * DAY_MS, 4 * DAY_MS, 0)]
+    assert list(view.rows("minutes", 0, 9 * DAY_MS)) == []
