@@ -21,8 +21,10 @@ def roll(sql: Callable[..., Any], before_ms: int | None, end_ms: int) -> None:
         step = LEVELS[level] * 1000
         if before_ms is None:
             before_ms = sql("select min(end_ms) from minutes").fetchone()[0] - 1
-        for ends in range((before_ms // step + 1) * step, end_ms + 1, step):
-            _put(sql, level, finer, "?, min(start_ms)", (ends,), ends - step, ends)
+        found = sql(f"select end_ms from {finer} where end_ms > ? and end_ms <= ?", (before_ms // step * step, end_ms))
+        for ends in sorted({-(-row[0] // step) * step for row in found}):  # a silence of a year has no quarters to look at
+            if before_ms < ends <= end_ms:
+                _put(sql, level, finer, "?, min(start_ms)", (ends,), ends - step, ends)
 
 
 def day(sql: Callable[..., Any], start_ms: int, end_ms: int) -> None:
@@ -35,12 +37,10 @@ def fill(sql: Callable[..., Any]) -> None:
     """Writes quarters and hours that are missing beside finer rows that are there."""
     for level, finer in (("quarters", "minutes"), ("hours", "quarters")):
         step = LEVELS[level] * 1000
-        first, last = sql(f"select min(end_ms), max(end_ms) from {finer}").fetchone()
-        if first is None:
-            continue
+        ends_of = [row[0] for row in sql(f"select end_ms from {finer} order by end_ms")]
         known = {row[0] for row in sql(f"select end_ms from {level}")}
-        for ends in range(-(-first // step) * step, last + 1, step):
-            if ends not in known:
+        for ends in sorted({-(-end // step) * step for end in ends_of} - known):
+            if ends <= ends_of[-1]:
                 _put(sql, level, finer, "?, min(start_ms)", (ends,), ends - step, ends)
 
 
