@@ -60,9 +60,9 @@ class Findings:
 def begin(vehicle: Vehicle) -> TrackerStates:
     """The state before the first minute of a vehicle's log."""
     return TrackerStates(
-        isolator=isolator.begin(), charge=charge.begin(vehicle), counts=counts.begin(vehicle),
-        starter=starter.begin(), loads=loads.begin(vehicle), forecast=forecast.begin(vehicle),
-        health=health.begin(vehicle), house=house_alerts.begin(),
+        isolator=isolator.begin(), charge=charge.begin(vehicle), counts=counts.begin(),
+        starter=starter.begin(), loads=loads.begin(), forecast=forecast.begin(),
+        health=health.begin(), house=house_alerts.begin(),
         plausibility=plausibility.begin(), limits=limit_alerts.begin(), protection=protection.begin(),
     )
 
@@ -76,26 +76,26 @@ def step(held: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Tracker
     seen, minute = minute, minute if protected.voltage_trusted else protection.without_voltage(minute)
     charged = charge.update(held.charge, minute, vehicle, join)
     charge_found = charge.findings(charged, vehicle)
-    counted = counts.update(held.counts, minute, vehicle, join)
+    counted = counts.update(held.counts, minute, join)
     watched = starter.update(held.starter, seen, vehicle, join)
     loaded = loads.update(held.loads, minute, vehicle, join, charge_found)
     foreseen = forecast.update(held.forecast, minute, vehicle, charge_found, loaded)
-    aged = health.update(held.health, minute, vehicle, join, charge_found)
+    aged = health.update(held.health, minute, vehicle, charge_found)
     warned = house_alerts.update(held.house, minute, vehicle, charge_found)
     if not protected.voltage_trusted:
         warned = house_alerts.without_voltage(warned)
     plausible = plausibility.update(held.plausibility, minute, vehicle)
     limited = limit_alerts.update(held.limits, minute, vehicle, charge_found)
     now = TrackerStates(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible, limited, cut_off)
-    forecast_found, health_found = forecast.findings(foreseen, vehicle), health.findings(aged, vehicle)
+    forecast_found, health_found = forecast.findings(foreseen), health.findings(aged, vehicle)
     return now, Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
-        starter=starter.findings(watched, vehicle), counts=counts.findings(counted, vehicle),
-        loads=loads.findings(loaded, vehicle), forecast=forecast_found, health=health_found,
+        starter=starter.findings(watched, vehicle), counts=counts.findings(counted),
+        loads=loads.findings(loaded), forecast=forecast_found, health=health_found,
         conditions=(
             *isolator.conditions(joined, vehicle), *charge.conditions(charged, vehicle),
-            *starter.conditions(watched, vehicle), *loads.conditions(loaded, vehicle),
-            *forecast.conditions(foreseen, vehicle), *health.conditions(aged, vehicle),
+            *starter.conditions(watched, vehicle), *loads.conditions(loaded),
+            *forecast.conditions(foreseen), *health.conditions(aged),
             *house_alerts.conditions(warned, vehicle), protection.condition(cut_off, vehicle),
             *limit_alerts.conditions(limited, vehicle, sun_in_s=forecast_found.sun_back_in_s,
                                      since_full_s=health_found.since_full_s, low_hours=health_found.low_hours),

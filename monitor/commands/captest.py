@@ -98,7 +98,7 @@ class CapacityTestView:
             self._run = run = capacity_test.CapacityTestRun()
         charge = now.findings.charge
         frac = charge.charge_frac if hasattr(charge.charge_frac, "value") else None
-        wrong = capacity_test.not_ready(house, frac, charge.anchor, charge.charging_stage,
+        wrong = capacity_test.not_ready(frac, charge.anchor, charge.charging_stage,
                                         now.sample.house_temperature_c if now.sample else None)
         if wrong:
             return run, self._new(["Not yet: " + "; ".join(wrong) + "."])

@@ -61,7 +61,7 @@ def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -
         table, key = _place(path, place)
         value = item.get("input")
         if item["type"] == "missing":
-            found.append(ConfigFault(table, key, None, "is missing", _wish(model, path, place)))
+            found.append(ConfigFault(table, key, None, "is missing", _wish(model, path)))
             continue
         if path and path[-1] == "[key]":
             known = re.findall(r"'(\w+)'", item["msg"])
@@ -71,7 +71,7 @@ def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -
                                f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"))
             continue
         if item["type"] == "extra_forbidden":
-            known = _known(model, path, place)
+            known = _known(model, path)
             near = difflib.get_close_matches(str(path[-1]), known, 1, 0.6)
             cure = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
             found.append(ConfigFault(table, key, value, "this key is not known", cure))
@@ -84,7 +84,7 @@ def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -
             found.append(ConfigFault(table, key, value, f"did you mean {meant[0]} ({meant[1]})?", f'then write {key} = "{meant[0]}"'))
             continue
         shown = None if isinstance(value, (dict, list, BaseModel)) else value
-        found.append(ConfigFault(table, key, shown, message[:1].lower() + message[1:], _wish(model, path, place)))
+        found.append(ConfigFault(table, key, shown, message[:1].lower() + message[1:], _wish(model, path)))
     return found
 
 
@@ -108,7 +108,7 @@ def _model_at(model: type[BaseModel], path: list[Any]) -> type[BaseModel] | None
             continue
         field = _fields(model).get(str(part))
         models = list(_models_in(field.annotation)) if field is not None else []
-        if not models:
+        if field is None or not models:
             return None
         model, keyed = models[0], _is_dict(field.annotation)
     return model
@@ -130,12 +130,12 @@ def _is_dict(annotation: Any) -> bool:
     return get_origin(annotation) is dict or any(_is_dict(part) for part in get_args(annotation))
 
 
-def _known(model: type[BaseModel], path: list[Any], place: str) -> list[str]:
+def _known(model: type[BaseModel], path: list[Any]) -> list[str]:
     inner = _model_at(model, path[:-1])
     return sorted(_fields(inner)) if inner else []
 
 
-def _wish(model: type[BaseModel], path: list[Any], place: str) -> str:
+def _wish(model: type[BaseModel], path: list[Any]) -> str:
     inner = _model_at(model, path[:-1]) if path else None
     field = _fields(inner).get(str(path[-1])) if inner else None
     return f"it is {field.description}" if field is not None and field.description else ""

@@ -61,15 +61,15 @@ def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
         if deepest < 1.02 * size:
             for power in POWERS:
                 shape = [(u := min(depth / size, 0.985)) ** power / (1.0 - u) for depth, _, _ in bins]
-                for k, cost in zip(GROWTHS, _PRIOR):
+                for k, cost in zip(GROWTHS, _PRIOR, strict=True):
                     total += exp(-cost - 0.5 * _misfit(bins, shape, k) * 0.5)
         weights.append(total)
-    plain = [w * exp(-0.5 * ((log(s) - prior_ln) / prior_sigma_ln) ** 2) for w, s in zip(weights, SIZES)]
+    plain = [w * exp(-0.5 * ((log(s) - prior_ln) / prior_sigma_ln) ** 2) for w, s in zip(weights, SIZES, strict=True)]
     total = sum(plain)
     if total <= 0.0:
         return Growth(growth.log_ohm, growth.count, 0, 0.0, 0.0)
-    mean = sum(w * log(s) for w, s in zip(plain, SIZES)) / total
-    variance = sum(w * (log(s) - mean) ** 2 for w, s in zip(plain, SIZES)) / total + 0.03**2
+    mean = sum(w * log(s) for w, s in zip(plain, SIZES, strict=True)) / total
+    variance = sum(w * (log(s) - mean) ** 2 for w, s in zip(plain, SIZES, strict=True)) / total + 0.03**2
     prior_variance = prior_sigma_ln**2
     if variance >= 0.95 * prior_variance:
         return Growth(growth.log_ohm, growth.count, 0, 0.0, 0.0)
@@ -81,7 +81,7 @@ def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
 def _misfit(bins: list[tuple[float, float, float]], shape: list[float], k: float) -> float:
     """Weighted squares left over with the best base resistance."""
     sum_w = sum_wx = sum_wxx = 0.0
-    for (_, seen, weight), s in zip(bins, shape):
+    for (_, seen, weight), s in zip(bins, shape, strict=True):
         x = seen - log(1.0 + k * s)
         sum_w += weight
         sum_wx += weight * x

@@ -44,7 +44,7 @@ class ForecastState:
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> ForecastState:
+def begin() -> ForecastState:
     """Nothing foreseen yet."""
     return ForecastState()
 
@@ -189,14 +189,14 @@ def _move_on(held: ForecastState, margin: Margin, now_s: float) -> ForecastState
         was, issued_s=now_s, probability_before_sun=outcomes.correct_probability(held.learnt, share),
         reserve_in_s=nearer(was.reserve_in_s), reserve_in_low_s=nearer(was.reserve_in_low_s),
         reserve_in_high_s=nearer(was.reserve_in_high_s), sun_back_in_s=nearer(was.sun_back_in_s),
-        full_in_s=nearer(was.full_in_s), fan=tuple((t - passed, *rest) for t, *rest in was.fan if t > passed)))
+        full_in_s=nearer(was.full_in_s), fan=tuple((t - passed, low, likely, high) for t, low, likely, high in was.fan if t > passed)))
 
 
-def findings(held: ForecastState, vehicle: Vehicle) -> ForecastFindings:
+def findings(held: ForecastState) -> ForecastFindings:
     """The latest forecast."""
     return held.latest
 
 
-def conditions(held: ForecastState, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: ForecastState) -> tuple[Condition, ...]:
     """One message an evening, while it stands."""
     return advisory.conditions(held.evening, held.latest)

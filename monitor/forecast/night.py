@@ -1,4 +1,5 @@
 """Many possible next three days: the battery run forward through whole past days of load and sun."""
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 from math import exp, sqrt
@@ -9,6 +10,8 @@ from monitor.parameters import table
 from monitor.usage.history import DAY_SLOTS
 
 STEP_H = 0.5
+#: A stretch of the coming days: load by step [A], factor on it, sun by step [A].
+Leg = tuple[Sequence[float], float, Sequence[float]]
 
 P = table("forecast", "night")
 FULL = P.number("full")
@@ -82,7 +85,7 @@ def draw_scenarios(start: Start, days: Days, count: int, random: Random) -> list
         a, b = load_days[i], sky_days[i]
         more = exp(days.load_sigma * loads[i] - 0.5 * days.load_sigma**2)
         brighter = exp(days.harvest_sigma * skies[i] - 0.5 * days.harvest_sigma**2)
-        legs = [(days.loads[a][2], days.loads[a][1] * more, days.harvests[b][1])]
+        legs: list[Leg] = [(days.loads[a][2], days.loads[a][1] * more, days.harvests[b][1])]
         for _ in range(2):
             # The day after a past day is the day that followed it, where that is known.
             a = a - 1 if a > 0 else load_days[int(random.random() * count)]
@@ -94,7 +97,7 @@ def draw_scenarios(start: Start, days: Days, count: int, random: Random) -> list
     return made
 
 
-def _run(start: Start, legs: list, brighter: float, above: float, capacity: float, times: list[float]) -> Scenario:
+def _run(start: Start, legs: list[Leg], brighter: float, above: float, capacity: float, times: list[float]) -> Scenario:
     room = start.room_frac * capacity
     ah = min(above, start.room_frac) * capacity
     kept = KEPT_LEAD if start.lead_acid else KEPT_LITHIUM
@@ -116,9 +119,9 @@ def _run(start: Start, legs: list, brighter: float, above: float, capacity: floa
             track.extend([ah - factor * (used + load_day[0] * hours) for used in
                           accumulate(load * usual_h for load in load_day[:night])])
             ah, step, step_h = track[-1], step + night, usual_h
-            rest = zip(load_day[night:], sky_day[night:])
+            rest = zip(load_day[night:], sky_day[night:], strict=True)
         else:
-            rest = zip(load_day, sky_day)
+            rest = zip(load_day, sky_day, strict=True)
         for load, sky in rest:
             net = sky * brighter - load * factor
             if net > 0.0:
@@ -158,7 +161,7 @@ def _summarise_scenarios(
 
 
 def _hours(day: tuple[float, ...]) -> list[float]:
-    return [(a + b) / 2 for a, b in zip(day[::2], day[1::2])]
+    return [(a + b) / 2 for a, b in zip(day[::2], day[1::2], strict=True)]
 
 
 def _spread(count: int) -> list[float]:

@@ -69,7 +69,8 @@ def describe_battery(lives: BatteryHistory, battery: Which, vehicle: Vehicle, la
     return BatteryHistory((*_others(lives, battery), *mine[:-1], now))
 
 
-def replace_battery(lives: BatteryHistory, battery: Which, before: Vehicle, after: Vehicle, at_utc_s: float, label: str = "") -> BatteryHistory:
+def replace_battery(lives: BatteryHistory, battery: Which, before: Vehicle, after: Vehicle, at_utc_s: float,
+                    label: str = "") -> BatteryHistory:
     """With the present battery's life ended and a new one begun.
 
     before and after are the vehicle with the old and with the new label.

@@ -1,30 +1,39 @@
 """A set-up to weigh, as a person writes it: chemistry=lfp,capacity=200,sun=1.5."""
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from monitor.battery.label import CHEMISTRIES
+from monitor.battery.label import CHEMISTRIES, Chemistry
 from monitor.planning.model import Setup
 
-KEYS = {"chemistry": str, "capacity": float, "sun": float, "dcdc": float, "loads": float, "reserve": float, "solar": float}
+KEYS = ("chemistry", "capacity", "sun", "dcdc", "loads", "reserve", "solar")
 
 
-def parse_candidate(text: str) -> dict[str, str | float]:
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """What a person wrote: the chemistry, None where it stays, and the figures by their key."""
+
+    chemistry: Chemistry | None
+    figures: dict[str, float]
+
+
+def parse_candidate(text: str) -> Candidate:
     """The pairs of a candidate, checked.
 
-    >>> parsed("chemistry=lfp,capacity=200")
-    {'chemistry': 'lfp', 'capacity': 200.0}
+    >>> parse_candidate("chemistry=lfp,capacity=200")
+    Candidate(chemistry='lfp', figures={'capacity': 200.0})
 
     Raises
     ------
     ValueError : what is wrong and how to write it
     """
-    found: dict[str, str | float] = {}
+    named: str | None = None
+    figures: dict[str, float] = {}
     for part in text.split(","):
         key, mark, value = part.partition("=")
         key, value = key.strip(), value.strip()
         if key not in KEYS or not mark:
             raise ValueError(f"{part!r} is not one of {', '.join(KEYS)} with a value, as capacity=200")
-        if KEYS[key] is str:
-            found[key] = value
+        if key == "chemistry":
+            named = value
             continue
         try:
             number = float(value)
@@ -32,12 +41,13 @@ def parse_candidate(text: str) -> dict[str, str | float]:
             raise ValueError(f"{key} = {value!r} is not a number") from None
         if not 0 < number < 1e5:
             raise ValueError(f"{key} = {value} must be above 0 and not beyond reason")
-        found[key] = number
-    if found.get("chemistry", "lfp") not in CHEMISTRIES:
-        raise ValueError(f"chemistry {found['chemistry']!r}: write {', '.join(CHEMISTRIES[:-1])} or {CHEMISTRIES[-1]}")
-    if found.get("reserve", 1.0) >= 100:
+        figures[key] = number
+    chemistry = next((one for one in CHEMISTRIES if one == named), None)
+    if named is not None and chemistry is None:
+        raise ValueError(f"chemistry {named!r}: write {', '.join(CHEMISTRIES[:-1])} or {CHEMISTRIES[-1]}")
+    if figures.get("reserve", 1.0) >= 100:
         raise ValueError("reserve must be below 100 per cent")
-    return found
+    return Candidate(chemistry, figures)
 
 
 def setup(base: Setup, text: str) -> Setup:
@@ -47,10 +57,10 @@ def setup(base: Setup, text: str) -> Setup:
 
     Raises
     ------
-    ValueError : as parsed()
+    ValueError : as parse_candidate()
     """
-    found = parse_candidate(text)
-    chemistry = found.get("chemistry", base.chemistry)
+    candidate = parse_candidate(text)
+    chemistry, found = candidate.chemistry or base.chemistry, candidate.figures
     usual = 0.2 if chemistry == "lfp" else 0.5
     reserve = found["reserve"] / 100 if "reserve" in found else (
         base.reserve_frac if (chemistry == "lfp") == (base.chemistry == "lfp") else usual)

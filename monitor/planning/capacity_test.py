@@ -83,7 +83,7 @@ class Result:
     temperature_factor: float   # and at this temperature [1]
 
 
-def not_ready(battery: Battery, charge_frac: Estimate | None, anchor: str, charging_stage: str, temperature_c: float | None) -> list[str]:
+def not_ready(charge_frac: Estimate | None, anchor: str, charging_stage: str, temperature_c: float | None) -> list[str]:
     """What is still in the way of beginning, each with what to do; empty when it may begin."""
     found = []
     if charge_frac is None or anchor != "full" or charge_frac.value < 0.97:
@@ -101,7 +101,8 @@ def load_a(battery: Battery) -> tuple[float, float]:
     return 0.8 * rated, 2 * rated
 
 
-def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_v: float, stop_frac: float | None = None) -> CapacityTestRun:
+def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_v: float,
+        stop_frac: float | None = None) -> CapacityTestRun:
     """The test with one more reading.
 
     stop_v : end of the discharge [V]
@@ -111,7 +112,7 @@ def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentS
         return run
     rated = battery.rated_capacity_ah
     current = (sample.house_current_a - sensor.offset_a) * sensor.gain
-    if run.at_s is None or run.current_a is None:
+    if run.at_s is None or run.current_a is None or run.voltage_v is None:
         return replace(run, at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
     span = sample.at_s - run.at_s
     if span <= 0:
@@ -138,8 +139,9 @@ def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentS
         warm, warm_s = warm + sample.house_temperature_c * span, warm_s + span
     # the mean from the start at first, then one that forgets: never more of the past than the last two hours
     share = max(span / max(sample.at_s - run.start_s, span), 1 - exp(-span / RATE_S))
-    now = CapacityTestRun("running", "", run.start_s, sample.at_s, drawn, charged, gap, current, run.rate_a + share * (-mean - run.rate_a), volts,
-              below, run.idle_s + span if mean > -BEGUN_FRAC * rated else 0.0, warm, warm_s)
+    now = CapacityTestRun(
+        "running", "", run.start_s, sample.at_s, drawn, charged, gap, current, run.rate_a + share * (-mean - run.rate_a), volts,
+        below, run.idle_s + span if mean > -BEGUN_FRAC * rated else 0.0, warm, warm_s)
     if below >= HOLD_S:
         return replace(now, phase="ended", why=f"it is at {volts:.2f} V: switch the loads off and charge it now")
     if sample.house_temperature_c is not None and not 0.0 <= sample.house_temperature_c <= HOTTEST_C:

@@ -26,8 +26,8 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
 
     A hole becomes quarter hours of which nothing is known, so that days stay days. The measured current decides:
     load = harvest + engine - current. The log's own harvest is that of the half hour before, so the row half an hour
-    later is asked. Where the harvest could not be told apart (an empty battery, an engine running) what came in is harvest, or the engine's, and what went out
-    is load; while the engine runs the load is the log's, and the sun is the engine's.
+    later is asked. Where the harvest could not be told apart (an empty battery, an engine running) what came in is harvest,
+    or the engine's, and what went out is load; while the engine runs the load is the log's, and the sun is the engine's.
 
     current_offset_a : what the shunt shows with everything off, to be taken off
     """
@@ -68,7 +68,8 @@ def _cut(life: list[LoggedSlot]) -> list[LoggedSlot]:
     usual, free = usual_a(life), usual_a([replace(row, cut=False) for row in life])
     found, armed = [], False
     for k, row in enumerate(life):
-        ahead = [(r.load_a, (usual if any(usual) else free)[int(r.hour * 4) % 96]) for r in life[k:k + CUT_QUARTERS] if r.load_a is not None]
+        ahead = [(r.load_a, (usual if any(usual) else free)[int(r.hour * 4) % 96]) for r in life[k:k + CUT_QUARTERS]
+                 if r.load_a is not None]
         little = bool(ahead) and sum(a for a, _ in ahead) < CUT_SHARE * sum(b for _, b in ahead)
         armed = (armed or row.cut) and little
         found.append(replace(row, cut=armed and not row.engine_on))

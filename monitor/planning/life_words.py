@@ -20,7 +20,8 @@ def figures(one: Comparison) -> tuple[str, ...]:
     share = "–" if one.weeks_with_full_frac is None else f"{number(100 * one.weeks_with_full_frac)} %"
     return (f"{one.life.rated_capacity_ah:g}", str(one.weeks), _change(one.first_capacity_ah, one.last_capacity_ah, 1.0, 0),
             _change(one.first_resistance_ohm, one.last_resistance_ohm, 1000.0, 1), number(one.charge_out_ah),
-            number(one.full_cycles_count, 1), "–" if one.lowest_frac is None or not one.weeks else f"{number(100 * one.lowest_frac)} %", share)
+            number(one.full_cycles_count, 1),
+            "–" if one.lowest_frac is None or not one.weeks else f"{number(100 * one.lowest_frac)} %", share)
 
 
 def _change(first: float | None, last: float | None, scale: float, digits: int) -> str:

@@ -53,8 +53,8 @@ def simulate(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: 
     Nights are counted from noon to noon; one is below when the charge falls under the reserve in it.
     A load that finds the battery empty is not served and counted. While the engine runs, the battery
     takes what the log shows, or up to engine_peak_a (the most the log shows) if there is room and it
-    accepts it; a DC-DC charger gives its limit. Lithium is not charged below its limit of cold (limits.toml). Use that a flat battery had prevented
-    comes back while the charge is above serves_from_frac (None: it stays prevented).
+    accepts it; a DC-DC charger gives its limit. Lithium is not charged below its limit of cold (limits.toml). Use that a flat
+    battery had prevented comes back while the charge is above serves_from_frac (None: it stays prevented).
     """
     capacity, lead, cold_c = setup.capacity_ah, setup.lead_acid, limits_of(setup.chemistry).cold_charge_c
     keep = 1 - (setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if lead else 0.005))

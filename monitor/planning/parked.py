@@ -67,12 +67,12 @@ class ParkingPlan:
 
 def check(weeks: float, temperature_c: float) -> None:
     """Whether a stay can be. Raises ValueError in one sentence."""
-    for what, value, (low, high), unit in (("stay", weeks, WEEKS_LIMITS, "weeks"), ("temperature", temperature_c, TEMPERATURE_LIMITS_C,
-        "°C")):
+    for what, value, (low, high), unit in (("stay", weeks, WEEKS_LIMITS, "weeks"),
+                                           ("temperature", temperature_c, TEMPERATURE_LIMITS_C, "°C")):
         if not isfinite(value) or not low <= value <= high:
             raise ValueError(f"{what} is {value:g} {unit}: it must lie between {low:g} and {high:g}"
-                             + (" (no inhabited place is colder or warmer for long)" if unit == "°C" else " (longer, and nobody comes "
-                                 "back to the batteries)"))
+                             + (" (no inhabited place is colder or warmer for long)" if unit == "°C"
+                                else " (longer, and nobody comes back to the batteries)"))
 
 
 def make_plan(vehicle: Vehicle, starter_charge: Answer, starter_drain_a: Answer, house_charge: Answer, house_capacity_ah: Answer,
@@ -138,13 +138,13 @@ def _own_a(battery: Battery, capacity_ah: float, temperature_c: float) -> Span:
 
 
 def _battery(battery: Battery, charge: Estimate, capacity_ah: float, loads: Span, own: Span, total: Span,
-    limit_frac: float) -> ParkedBattery:
+             limit_frac: float) -> ParkedBattery:
     refresh = storage.refresh_at_frac(battery.chemistry)
     now = Span(max(charge.low, 0.0), min(charge.high, 1.0), min(max(charge.value, 0.0), 1.0))
     frozen_now = frozen_then = None
     if battery.lead_acid:
-        frozen_now, frozen_then = (frost.freezing_point_c(frost.density_from_charge_kg_l(battery.chemistry, frac)) for frac in (now.low,
-            limit_frac))
+        frozen_now, frozen_then = (frost.freezing_point_c(frost.density_from_charge_kg_l(battery.chemistry,
+                                                                                         frac)) for frac in (now.low, limit_frac))
     return ParkedBattery(
         battery.name, battery.chemistry, now, capacity_ah, loads, own, _days(now, refresh, capacity_ah, total),
         _days(now, limit_frac, capacity_ah, total), limit_frac, storage.leave_at_frac(battery.chemistry), refresh,

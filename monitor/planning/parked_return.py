@@ -86,8 +86,8 @@ def latest_stay(hours: Iterable[Hour], vehicle: Vehicle) -> Stay | None:
         return None
     warm = [h.temperature_c for h in found if h.temperature_c is not None]
     temperature_c = sum(warm) / len(warm) if warm else MILD_C
-    losses = [loss for loss in (_starter(found, vehicle.starter, temperature_c), _house(found, vehicle.house,
-        temperature_c)) if loss is not None]
+    losses = [loss for loss in (_starter(found, vehicle.starter, temperature_c),
+                                _house(found, vehicle.house, temperature_c)) if loss is not None]
     return Stay(found[0].start_utc_s, found[-1].end_utc_s, temperature_c, tuple(losses))
 
 

@@ -1,5 +1,6 @@
 """A first system from a list of loads and a place, before there is any log."""
 from dataclasses import dataclass
+from itertools import pairwise
 from math import ceil, cos, exp, pi, radians, sin
 
 #: IEEE 485 cell-sizing factor by temperature [°F]: divide what a cold battery must give (public reprint).
@@ -71,7 +72,7 @@ def sizing_factor(temperature_c: float) -> float:
     rows = SIZING_FACTOR_F
     if fahrenheit <= rows[0][0]:
         return rows[0][1]
-    for (low, a), (high, b) in zip(rows, rows[1:]):
+    for (low, a), (high, b) in pairwise(rows):
         if fahrenheit <= high:
             return a + (b - a) * (fahrenheit - low) / (high - low)
     return rows[-1][1]

@@ -52,7 +52,7 @@ def explain(rows: list[LoggedSlot], known: KnownBattery) -> tuple[list[Slot], fl
     """
     slots = refill(rows)
     lived = simulate(slots, known.setup, known.start_frac, keep_trace=True)
-    pairs = [(z, row.charge_frac) for z, row in zip(lived.charge_frac, rows) if row.charge_frac is not None]
+    pairs = [(z, row.charge_frac) for z, row in zip(lived.charge_frac, rows, strict=True) if row.charge_frac is not None]
     if len(pairs) < 96:
         raise NotExplained("the log holds less than a day of known charge; come back after a few days")
     rms = sqrt(sum((a - b) ** 2 for a, b in pairs) / len(pairs))
@@ -60,7 +60,8 @@ def explain(rows: list[LoggedSlot], known: KnownBattery) -> tuple[list[Slot], fl
     levels, hours = [row.charge_frac for row in rows], [row.hour for row in rows]
     least, most = _nights_below(levels, hours, reserve - near), _nights_below(levels, hours, reserve + near)
     # Held against the log only where the log itself is sure, else every night it does not know would count as missed.
-    replayed = _nights_below([z if known_z is not None else None for z, known_z in zip(lived.charge_frac, levels)], hours, reserve)
+    sure = [z if known_z is not None else None for z, known_z in zip(lived.charge_frac, levels, strict=True)]
+    replayed = _nights_below(sure, hours, reserve)
     differ = max(least - replayed, replayed - most, 0) * 30 / max(lived.nights, 1)
     if rms > RMS_LIMIT_FRAC or differ > NIGHTS_LIMIT:
         raise NotExplained(
@@ -105,7 +106,7 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
 def _serves_from(slots: list[Slot], known: KnownBattery) -> float | None:
     """The charge below which today's loads go off: the highest at which they were; None where they never were."""
     lived = simulate(slots, known.setup, known.start_frac, keep_trace=True)
-    return max((z for z, slot in zip(lived.charge_frac, slots) if slot.prevented_a > 0), default=None)
+    return max((z for z, slot in zip(lived.charge_frac, slots, strict=True) if slot.prevented_a > 0), default=None)
 
 
 def _draws(seed: int) -> list[tuple[float, float, float]]:
@@ -125,7 +126,7 @@ def _answers(setup: Setup, lives: list[SimulationResult], today: list[Simulation
     return CandidateResult(
         setup,
         _estimate([x.nights_below * per_30 for x in lives]),
-        _estimate([(x.nights_below - t.nights_below) * per_30 for x, t in zip(lives, today)]),
+        _estimate([(x.nights_below - t.nights_below) * per_30 for x, t in zip(lives, today, strict=True)]),
         _estimate([x.unserved_ah * per_30 for x in lives]),
         _estimate([x.lowest_frac for x in lives]),
         _estimate([x.full_days * per_30 for x in lives]),
@@ -141,7 +142,7 @@ def _estimate(values: list[float]) -> Estimate:
 
 def _nights_below(levels: list[float | None], hours: list[float], reserve_frac: float) -> int:
     below, low, last = 0, 1.0, hours[0] if hours else 0.0
-    for level, hour in zip(levels, hours):
+    for level, hour in zip(levels, hours, strict=True):
         if last < 12 <= hour or (hour < last and hour >= 12):
             below += low < reserve_frac
             low = 1.0

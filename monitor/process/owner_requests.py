@@ -164,7 +164,7 @@ def _capacity_tested(kept: Kept, now: Moment, capacity_ah: float, low_ah: float,
             return Outcome(kept)  # the same test asked for twice
         trackers = replace(trackers, health=health.note_capacity_test(trackers.health, test, vehicle))
     if isinstance(getattr(trackers, "charge", None), charge.ChargeState):
-        trackers = replace(trackers, charge=charge_tested.apply_capacity_test(trackers.charge, test, vehicle))
+        trackers = replace(trackers, charge=charge_tested.apply_capacity_test(trackers.charge, test))
     state = replace(kept.state, watch=trackers)
     found = f"{capacity_ah:.0f} Ah ({low_ah:.0f} to {high_ah:.0f})" if reached_end else f"at least {low_ah:.0f} Ah"
     event = Event(now.at_s, "capacity_test", "house", f"A capacity test of the house battery gave {found}.",

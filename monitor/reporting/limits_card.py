@@ -18,7 +18,8 @@ def rows(battery: Battery, temperature_c: float | None, *, thermometer: bool = T
     limits = limits_of(battery.chemistry)
     at = f"at {_degrees(temperature_c)}" if temperature_c is not None else "at 25 °C"
     found: list[Row] = [
-        ("Charge for hours at up to", f"{number(held_voltage_v(battery, temperature_c) - limits.voltmeter_margin_v, 1)} V", f"{at}, by its kind"),
+        ("Charge for hours at up to", f"{number(held_voltage_v(battery, temperature_c) - limits.voltmeter_margin_v, 1)} V",
+         f"{at}, by its kind"),
         ("Never above", f"{number(over_voltage_v(battery, temperature_c), 1)} V", at),
         ("Discharge does damage below", f"{number(limits.deep_discharge_v, 1)} V", "then charge slowly, and see that it stays cool"),
     ]
@@ -26,7 +27,8 @@ def rows(battery: Battery, temperature_c: float | None, *, thermometer: bool = T
     found.append(("Too hot above", f"{number(limits.hot_c)} °C", f"there it ages {number(low, 1)} to {number(high, 1)} times as fast as at "
                   f"25 °C; no charging above {number(limits.hot_high_c)} °C"))
     if limits.cold_charge_c is not None:
-        found.append(("No charging below", f"{number(limits.cold_charge_c)} °C", f"slowly below {number(limits.slow_below_c or 0.0)} °C; warned from "
+        found.append(("No charging below", f"{number(limits.cold_charge_c)} °C",
+                      f"slowly below {number(limits.slow_below_c or 0.0)} °C; warned from "
                       f"{number(limits.cold_charge_c + (limits.cold_margin_k or 0.0))} °C on, for where the sensor sits" if thermometer else
                       "there is no thermometer on the battery: ampledger cannot warn"))
     else:

@@ -51,14 +51,14 @@ def rows(battery: ParkedBattery) -> list[tuple[str, str, str]]:
         ("Loads draw", milliamperes(battery.drain_a), ""),
         ("It loses by itself", milliamperes(battery.self_discharge_a), "published range for its kind"),
         (f"Down to {number(100 * battery.refresh_at_frac)} %", days_words(battery.refresh_days),
-            _joined(range_words(battery.refresh_days), "charge it again then")),
+         _joined(range_words(battery.refresh_days), "charge it again then")),
         (limit, days_words(battery.limit_days), _joined(range_words(battery.limit_days), f"at {number(100 * battery.limit_frac)} %")),
         ("Leave it at", "full" if battery.leave_at_frac >= 1 else f"about {number(100 * battery.leave_at_frac)} %",
          f"{KIND_WORDS[battery.chemistry]}; look every {number(battery.look_every_days)} days"),
     ]
     if battery.freezes_now_c is not None and battery.freezes_then_c is not None:
-        found.append(("Its acid freezes at", f"{number(battery.freezes_now_c)} °C", f"{number(battery.freezes_then_c)} °C at "
-            f"{number(100 * battery.limit_frac)} %"))
+        found.append(("Its acid freezes at", f"{number(battery.freezes_now_c)} °C",
+                      f"{number(battery.freezes_then_c)} °C at {number(100 * battery.limit_frac)} %"))
     return found
 
 
@@ -116,5 +116,5 @@ def stay_sentences(stay: Stay) -> list[str]:
     days = (stay.to_utc_s - stay.from_utc_s) / 86400
     if not stay.losses:
         return [f"It stood for {number(days, 1)} days; neither battery's loss could be told."]
-    return [f"It stood for {number(days, 1)} days at {number(stay.temperature_c)} °C on average.", *(loss_sentence(loss,
-        days) for loss in stay.losses)]
+    return [f"It stood for {number(days, 1)} days at {number(stay.temperature_c)} °C on average.",
+            *(loss_sentence(loss, days) for loss in stay.losses)]

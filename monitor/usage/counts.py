@@ -1,7 +1,6 @@
 """Ampere-hours and watt-hours in and out, by day and by source."""
 from dataclasses import dataclass, replace
 
-from monitor.battery.label import Vehicle
 from monitor.findings import Event, JoinFindings
 from monitor.parameters import table
 from monitor.sample import Minute
@@ -53,12 +52,12 @@ class CountsState:
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> CountsState:
+def begin() -> CountsState:
     """Empty books."""
     return CountsState(Tally(0.0), Tally(0.0))
 
 
-def update(held: CountsState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> CountsState:
+def update(held: CountsState, minute: Minute, join: JoinFindings) -> CountsState:
     """One minute further. A day ends at local midnight where the clock is known, else after 24 h of the log."""
     today, yesterday, total = held.today, held.yesterday, held.total
     if not held.started:
@@ -94,6 +93,6 @@ def _book_minute(tally: Tally, minute: Minute, join: JoinFindings) -> Tally:
                  tally.gap_s + minute.gap_s, tally.seen_s + minute.covered_s)
 
 
-def findings(held: CountsState, vehicle: Vehicle) -> CountsFindings:
+def findings(held: CountsState) -> CountsFindings:
     """The books as they stand."""
     return CountsFindings(held.today, held.yesterday, held.total)

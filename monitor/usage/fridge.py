@@ -126,8 +126,9 @@ def _count_run(fridge: Fridge, until_s: float, part: int, temperature_c: float |
             temperature_c - old)
         warm = (*warm[:part], round(mixed, 2), *warm[part + 1:])
         keep_slope = exp(-max(until_s - fridge.at_s, 0.0) / (3 * MEMORY_S))
-        sums = tuple(s * keep_slope + hours * term for s, term in zip(
-            sums, (1.0, x, duty, x * x, x * duty), strict=True))
+        weight, sum_x, sum_y, sum_xx, sum_xy = sums
+        sums = (weight * keep_slope + hours, sum_x * keep_slope + hours * x, sum_y * keep_slope + hours * duty,
+                sum_xx * keep_slope + hours * (x * x), sum_xy * keep_slope + hours * (x * duty))
     return replace(fridge, on_s=tuple(round(v, 1) for v in on), off_s=tuple(round(v, 1) for v in off), warm_c=warm,
                    at_s=until_s, slope_sums=sums)
 
@@ -180,10 +181,8 @@ def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...]
     swing_seen = sum(k * s for k, s in zip(swing, seen_s, strict=True)) / sum(seen_s)
     out = []
     for part in range(BINS):
-        if day_c[part] is None or warmth_c(fridge) is None:
-            guess = min(max(overall + duty_per_k(fridge)[0] * (swing[part] - swing_seen), 0.02), 1.0)
-        else:
-            guess = duty_frac(fridge, day_c[part])
+        seen = None if day_c[part] is None or warmth_c(fridge) is None else duty_frac(fridge, day_c[part])
+        guess = min(max(overall + duty_per_k(fridge)[0] * (swing[part] - swing_seen), 0.02), 1.0) if seen is None else seen
         out.append((fridge.on_s[part] + GUESS_S * guess) / (seen_s[part] + GUESS_S))
     return tuple(out)
 

@@ -49,7 +49,7 @@ def day(effort: Effort, cold: Fridge) -> Effort:
     return replace(latest, usual=usual, usual_c=effort.usual_c - gain * colder_k, days=effort.days + 1, harder_days=0)
 
 
-def conditions(effort: Effort, cold: Fridge) -> tuple[Condition, ...]:
+def conditions(effort: Effort) -> tuple[Condition, ...]:
     """A low message once some days agree."""
     if effort.latest is None or effort.expected is None:
         return ()

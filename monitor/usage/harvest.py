@@ -104,9 +104,8 @@ def note_sun(sky: Sky, half: Half, harvest_a: float) -> Sky:
     light = _put(sky.light_a, at, sky.light_a[at] + gain * (above - sky.light_a[at]))
     bright = sky.envelope_a[at]
     sky = replace(sky, light_a=light, seen=_put(sky.seen, at, count))
-    if half.curtailed:
-        if harvest_a <= bright:
-            return sky
+    if half.curtailed and harvest_a <= bright:
+        return sky
     # Follows the bright days up at once and forgets over three weeks.
     bright = max(harvest_a, bright - 0.03 * (bright - harvest_a))
     sky = replace(sky, envelope_a=_put(sky.envelope_a, at, round(bright, 3)))

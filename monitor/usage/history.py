@@ -75,8 +75,9 @@ def window(values: tuple[float | None, ...], first_slot: int, from_slot: int) ->
 
 def fill_slot(day: tuple[float | None, ...], profile: tuple[float, ...]) -> tuple[float, ...]:
     """A day with its unmeasured slots taken from the profile that starts at the same time of day."""
-    if None not in day:
-        return day  # type: ignore[return-value]
+    measured = tuple(value for value in day if value is not None)
+    if len(measured) == len(day):
+        return measured
     return tuple(p if value is None else value for value, p in zip(day, profile, strict=True))
 
 
@@ -84,7 +85,7 @@ def profile(days: list[tuple[float | None, ...]], otherwise: float) -> tuple[flo
     """Mean of each slot over the days that measured it."""
     means = []
     for slot in range(DAY_SLOTS):
-        seen = [day[slot] for day in days if day[slot] is not None]
+        seen = [value for day in days if (value := day[slot]) is not None]
         means.append(sum(seen) / len(seen) if seen else otherwise)
     return tuple(means)
 

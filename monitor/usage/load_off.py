@@ -40,7 +40,8 @@ class LoadStep:
     slope_ohm: float | None
 
 
-def add(held: LoadOffState, at_s: float, voltage_v: float, current_a: float, rated_capacity_ah: float) -> tuple[LoadOffState, LoadStep | None]:
+def add(held: LoadOffState, at_s: float, voltage_v: float, current_a: float,
+        rated_capacity_ah: float) -> tuple[LoadOffState, LoadStep | None]:
     """What is held after one more bin, and the step that it completes."""
     if held.voltage_v is None or at_s - held.at_s > APART_S:
         return LoadOffState(at_s, voltage_v, current_a), None

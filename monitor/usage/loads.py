@@ -75,7 +75,7 @@ class LoadsFindings:
     lights_out_solar_hour: float | None = None
 
 
-def begin(vehicle: Vehicle) -> LoadsState:
+def begin() -> LoadsState:
     """Nothing seen yet."""
     return LoadsState()
 
@@ -96,7 +96,7 @@ def update(held: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFinding
     slot = held.slot
     if slot is None or slot.number != number:
         if slot is not None:
-            held = _close(replace(held, clock=clock), slot, charge, vehicle)
+            held = _close(replace(held, clock=clock), slot, charge)
             clock = held.clock
         number = solar_clock.slot_of(clock, minute.end_s)
         slot = LoadSlot(number)
@@ -126,12 +126,11 @@ def update(held: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFinding
                 current_a - drive_a)
     held = replace(held, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
                    curtailed=curtailed, drive_charge_a=drive_a, drive_h=drive_h)
-    return _update_on_step(held, minute, join)
+    return _update_on_step(held, number, minute, join)
 
 
-def _update_on_step(held: LoadsState, minute: Minute, join: JoinFindings) -> LoadsState:
-    """Follow the current's steps: the fridge, short bursts, the night's base, the lights going out."""
-    number = held.slot.number
+def _update_on_step(held: LoadsState, number: int, minute: Minute, join: JoinFindings) -> LoadsState:
+    """Follow the current's steps in slot `number`: the fridge, short bursts, the night's base, the lights going out."""
     part = number % DAY_SLOTS * BINS // DAY_SLOTS
     if minute.house_current_a is None or minute.gap_s > 300 or held.curtailed or join.engine in ("running", "cranking"):
         if held.level.amperes is None:
@@ -141,7 +140,7 @@ def _update_on_step(held: LoadsState, minute: Minute, join: JoinFindings) -> Loa
     size = fridge.amperes(held.cold)
     level, steps, burst_as = current_steps.follow(held.level, minute, size)
     if not steps and not burst_as:
-        if minute.end_s % 600 < 60 and harvest.deep_night(number) and level.held_s > 120 and (
+        if minute.end_s % 600 < 60 and harvest.deep_night(number) and level.held_s > 120 and level.amperes is not None and (
                 held.cold.running is False or size is None):
             # Quickly down, slowly up: what draws now and then is not the base.
             seen_a = max(-level.amperes, 0.0)
@@ -180,7 +179,7 @@ def _is_cut_off(minute: Minute, charge: ChargeFindings) -> bool:
         minute.house_voltage_v is not None and minute.house_voltage_v < 10.9)
 
 
-def _close(held: LoadsState, slot: LoadSlot, charge: ChargeFindings, vehicle: Vehicle) -> LoadsState:
+def _close(held: LoadsState, slot: LoadSlot, charge: ChargeFindings) -> LoadsState:
     """The half hour is over: split it, learn from it, keep it."""
     load_a: float | None = None
     harvest_a: float | None = None
@@ -244,7 +243,7 @@ def _midnight(clock: SolarClock, past: History, paused: int | None) -> tuple[Sol
     return clock, past, paused
 
 
-def findings(held: LoadsState, vehicle: Vehicle) -> LoadsFindings:
+def findings(held: LoadsState) -> LoadsFindings:
     """What is known now."""
     waiting, sky, cold = NotYet("a first half hour has to pass"), held.sky, held.cold
     slope, sigma = fridge.duty_per_k(cold)
@@ -267,9 +266,9 @@ def _estimate_roughly(value: float) -> Estimate:
     return Estimate(value, 0.85 * value, 1.15 * value, "measured")
 
 
-def conditions(held: LoadsState, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: LoadsState) -> tuple[Condition, ...]:
     """Whether the fridge works harder than the warmth explains."""
-    return fridge_effort.conditions(held.effort, held.cold)
+    return fridge_effort.conditions(held.effort)
 
 
 def sun_carries(held: LoadsState) -> bool:

@@ -80,7 +80,7 @@ def _expect(
     if usual.days[h]:
         return usual.mean_a[h], (usual.variance_a2[h] + (0.03 * rated_ah) ** 2 / usual.days[h]) ** 0.5
     seen = sum(usual.days)
-    return sum(m * d for m, d in zip(usual.mean_a, usual.days)) / seen if seen else 0.0, 0.05 * rated_ah
+    return sum(m * d for m, d in zip(usual.mean_a, usual.days, strict=True)) / seen if seen else 0.0, 0.05 * rated_ah
 
 
 def _hour(hour: float | None, at_s: float) -> int:

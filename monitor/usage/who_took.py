@@ -57,7 +57,8 @@ def shares(
         mean = sum(duty) / BINS
         found["fridge_duty_frac"] = Estimate(mean, max(mean * took.low / took.value, 0.0),
                                              min(mean * took.high / took.value, 1.0), "learnt")
-    if base_a is not None and len(past.load_a) >= 3 * DAY_SLOTS and isinstance(took, Estimate):
+    if (base_a is not None and size is not None and duty is not None and len(past.load_a) >= 3 * DAY_SLOTS
+            and isinstance(took, Estimate)):
         evening = rest = 0.0
         for slot, load in enumerate(loads):
             if load is None or rise <= slot < fall:

@@ -2,7 +2,6 @@
 from dataclasses import replace
 from math import log
 
-from monitor.battery.label import Vehicle
 from monitor.estimation import charge, charge_guesses, kalman
 from monitor.estimation.charge_filter import CAPACITY
 from monitor.estimation.charge_guesses import Guess
@@ -13,7 +12,7 @@ P = table("wear", "charge_tested")
 LEAST_SIGMA = P.number("least_sigma")
 
 
-def apply_capacity_test(held: charge.ChargeState, test: CapacityTest, vehicle: Vehicle) -> charge.ChargeState:
+def apply_capacity_test(held: charge.ChargeState, test: CapacityTest) -> charge.ChargeState:
     """The charge tracker after a capacity test that reached its end; after one that did not, as before.
 
     The test becomes one measurement of the logarithm of capacity, as sure as its interval says.

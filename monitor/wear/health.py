@@ -1,6 +1,7 @@
 """The house battery's life: resistance and capacity week by week, cycles, heat and hours at low charge."""
 from dataclasses import dataclass, replace
 from math import exp, log
+from typing import TypeVar
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import Limits, ageing_ratio, limits_of
@@ -12,7 +13,6 @@ from monitor.findings import (
     Event,
     EvidenceLine,
     HealthFindings,
-    JoinFindings,
     NotYet,
 )
 from monitor.parameters import table
@@ -31,6 +31,8 @@ WEEK_S = 7 * 86400.0
 P = table("wear", "health")
 LEAST_FRAC, FAR_LN = P.number("least_frac"), P.number("far_ln")
 KEPT_WEEKS = P.count("kept_weeks")
+#: A record of one week, whichever it is.
+Record = TypeVar("Record")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,14 +77,15 @@ class HealthState:
     news: tuple[Event, ...] = ()
 
 
-def begin(vehicle: Vehicle) -> HealthState:
+def begin() -> HealthState:
     """Nothing seen yet."""
     return HealthState()
 
 
-def update(held: HealthState, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> HealthState:
+def update(held: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HealthState:
     """One minute further; a week is closed by the first minute beyond it."""
-    filling, weeks, judged, news = held.filling, held.weeks, held.judged, ()
+    filling, weeks, judged = held.filling, held.weeks, held.judged
+    news: tuple[Event, ...] = ()
     levels, learnt = held.levels, held.learnt
     if filling.start_s is None:
         filling = replace(filling, start_s=minute.start_s, week=Week(minute.start_s))
@@ -104,7 +107,7 @@ def update(held: HealthState, minute: Minute, vehicle: Vehicle, join: JoinFindin
     before_s, age_s = filling.anchor_age_s, charge.anchor_age_s
     anchored = age_s is not None and (before_s is None or age_s < before_s)
     new_full = anchored and charge.anchor == "full"
-    emptied = anchored and charge.anchor == "empty" and filling.level_frac is not None
+    emptied_at_frac = filling.level_frac if anchored and charge.anchor == "empty" else None
     size = charge.capacity_ah
     week = Week(
         week.start_s, None, None,
@@ -115,11 +118,12 @@ def update(held: HealthState, minute: Minute, vehicle: Vehicle, join: JoinFindin
         week.highest_frac if level is None else max(week.highest_frac, level),
         week.charge_out_ah + minute.charge_out_ah,
         week.fulls + (new_full and (before_s is None or before_s > 6 * 3600)),
-        max(week.empties_above_frac, filling.level_frac) if emptied else week.empties_above_frac)
+        week.empties_above_frac if emptied_at_frac is None else max(week.empties_above_frac, emptied_at_frac))
     warm = minute.house_temperature_c
     filling = _update_on_step(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
-    return HealthState(weeks, filling, levels, learnt, _update_wear(held.wear, minute, hours, level, warm, new_full, limits_of(vehicle.house.chemistry)), judged, held.test,
-                swings.update(held.swung, minute, vehicle, charge), news)
+    wear = _update_wear(held.wear, minute, hours, level, warm, new_full, limits_of(vehicle.house.chemistry))
+    return HealthState(weeks, filling, levels, learnt, wear, judged, held.test,
+                       swings.update(held.swung, minute, vehicle, charge), news)
 
 
 def note_capacity_test(held: HealthState, test: CapacityTest, vehicle: Vehicle) -> HealthState:
@@ -162,7 +166,7 @@ def close_week(filling: OpenWeek, level: WeekLevel | None, effects: Effects) -> 
     return replace(filling.week, resistance_ohm=resistance, resistance_sigma_ohm=sigma, temperature_c=warm)
 
 
-def _thin_weeks(weeks: tuple) -> tuple:
+def _thin_weeks(weeks: tuple[Record, ...]) -> tuple[Record, ...]:
     """At most KEPT_WEEKS records: the first eight (the baseline) stay, of the old ones every second goes."""
     if len(weeks) <= KEPT_WEEKS:
         return weeks
@@ -188,11 +192,12 @@ def findings(held: HealthState, vehicle: Vehicle) -> HealthFindings:
     """What the weeks and the totals say."""
     wear, judged = held.wear, held.judged
     warm = wear.seen_hours
+    gentle, harsh = sorted(wear.heat_hours)
     return HealthFindings(
         judged.word, judged.lines, judged.capacity_frac, judged.resistance_growth_ratio,
         _latest_resistance(held), len(held.weeks), wear.charge_out_ah,
         wear.charge_out_ah / vehicle.house.rated_capacity_ah, rainflow_count.count_with_halves(wear.cycles), wear.low_hours,
-        tuple(h / warm for h in sorted(wear.heat_hours)) if warm > 24 else None,
+        (gentle / warm, harsh / warm) if warm > 24 else None,
         wear.since_full_s, wear.longest_without_full_s, swings.own_capacity(held.swung, vehicle), held.swung.most_ah)
 
 
@@ -204,7 +209,7 @@ def _latest_resistance(held: HealthState) -> Estimate | NotYet:
     return NotYet("one week in which a load of some amperes went off at least twenty times")
 
 
-def conditions(held: HealthState, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(held: HealthState) -> tuple[Condition, ...]:
     """A battery to watch, a battery to replace."""
     judged = held.judged
     told = {line.weight: line for line in reversed(judged.lines)}

@@ -1,5 +1,6 @@
 """Depth of cycles, counted as they happen: the rainflow rule, one reversal at a time."""
 from dataclasses import dataclass
+from itertools import pairwise
 
 from monitor.parameters import table
 
@@ -54,6 +55,6 @@ def add(held: Rainflow, charge_frac: float) -> Rainflow:
 def count_with_halves(held: Rainflow) -> tuple[float, ...]:
     """The counts with every open range taken as half a cycle, as the standard ends a record."""
     counts = list(held.counts)
-    for a, b in zip(held.open_points, held.open_points[1:]):
+    for a, b in pairwise(held.open_points):
         counts[min(int(abs(b - a) * BINS), BINS - 1)] += 0.5
     return tuple(counts)

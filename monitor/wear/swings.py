@@ -64,7 +64,7 @@ class SwingsState:
     found: tuple[float, float] | None = None     # capacity and sigma of the swings [Ah]
 
 
-def begin(vehicle: Vehicle) -> SwingsState:
+def begin() -> SwingsState:
     """Nothing seen yet."""
     return SwingsState()
 
@@ -79,9 +79,10 @@ def update(held: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFi
     hours = minute.covered_s / 3600.0
     kept = 1.0 - LOST_FRAC[battery.lead_acid]
     net_ah = (minute.charge_out_ah - kept * minute.charge_in_ah + offset * hours) * sensor.gain
-    anchored = charge.anchor if charge.anchor_age_s == 0.0 and isinstance(charge.charge_frac, Estimate) else ""
-    if anchored == "full":
-        depth = 1.0 - charge.charge_frac.value
+    known = charge.charge_frac
+    anchored = charge.anchor if charge.anchor_age_s == 0.0 and isinstance(known, Estimate) else ""
+    if anchored == "full" and isinstance(known, Estimate):
+        depth = 1.0 - known.value
         return _close_swing(held, minute.end_s, OpenSwing(0.0, depth), None if battery.lead_acid else _between(
             now, minute.end_s, depth, battery, charge))
     knee = _knee(minute, battery, charge) if anchored and not battery.lead_acid else None
@@ -90,15 +91,16 @@ def update(held: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFi
     if now.drawn_ah is None:
         return held
     charging = minute.charge_in_ah > minute.charge_out_ah + 0.001 * battery.rated_capacity_ah * hours
+    drawn_ah = now.drawn_ah + net_ah
     now = replace(
-        now, drawn_ah=now.drawn_ah + net_ah, hours=now.hours + hours,
+        now, drawn_ah=drawn_ah, hours=now.hours + hours,
         returned_ah=now.returned_ah + (minute.charge_in_ah if charging else 0.0),
         charged_s=0.0 if charging else now.charged_s + minute.duration_s,
         settled_ah=0.0 if charging else now.settled_ah + net_ah)
     if now.returned_ah > MOST_RETURN_FRAC[battery.lead_acid] * battery.rated_capacity_ah:
         return _close_swing(held, minute.end_s, OpenSwing())
     if now.from_depth_frac < 0.5 and anchored != "empty":
-        sure_ah = now.drawn_ah - 1.96 * _charge_sigma_ah(battery, now.hours, now.returned_ah, now.drawn_ah, charge)
+        sure_ah = drawn_ah - 1.96 * _charge_sigma_ah(battery, now.hours, now.returned_ah, drawn_ah, charge)
         if sure_ah > held.most_ah or minute.end_s - held.most_at_s > BOUND_HOLDS_S:
             held = replace(held, most_ah=max(sure_ah, 0.0), most_at_s=minute.end_s)
     return replace(held, open=_read(now, minute, battery, charge) if battery.lead_acid else now)

@@ -121,15 +121,15 @@ def _word(lines: list[EvidenceLine], sound: bool, weeks: int) -> VerdictWord:
 
 
 def _capacity(weeks: tuple[Week, ...], battery: Battery) -> Answer:
-    recent = [w for w in weeks[-RECENT_WEEKS:] if w.capacity_ah is not None]
+    recent = [(w.capacity_ah, w.capacity_low_ah, w.capacity_high_ah) for w in weeks[-RECENT_WEEKS:]
+              if w.capacity_ah is not None and w.capacity_low_ah is not None and w.capacity_high_ah is not None]
     if not recent:
         return NotYet("it takes one week that begins with a full charge and goes deep")
-    last = recent[-1]
-    share, low, high = (ah / battery.rated_capacity_ah for ah in (last.capacity_ah, last.capacity_low_ah, last.capacity_high_ah))
+    share, low, high = (ah / battery.rated_capacity_ah for ah in recent[-1])
     return Estimate(share, max(low, 0.0), high, "learnt")
 
 
 def _growth(weeks: tuple[Week, ...]) -> Answer:
     return resistance_trend.growth(tuple(
         WeekLevel(w.start_s, log(w.resistance_ohm), 0.0, 0.0, w.resistance_sigma_ohm / w.resistance_ohm)
-        for w in weeks if w.resistance_ohm), NO_EFFECTS)
+        for w in weeks if w.resistance_ohm and w.resistance_sigma_ohm is not None), NO_EFFECTS)

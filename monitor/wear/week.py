@@ -1,5 +1,6 @@
 """What one week showed of the house battery: the record that health is judged on."""
 from dataclasses import dataclass, fields
+from typing import Any
 
 from monitor.findings import Event
 
@@ -44,5 +45,5 @@ def of_event(told: Event) -> Week:
     80.0
     """
     names = {f.name for f in fields(Week)}
-    given = {name: value for name, value in told.figures if name in names}
+    given: dict[str, Any] = {name: value for name, value in told.figures if name in names}
     return Week(**({"start_s": told.at_s} | given | {"fulls": int(given.get("fulls", 0))}))

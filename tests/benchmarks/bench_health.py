@@ -54,12 +54,12 @@ def drives() -> None:
                           Battery("starter", "agm", 60.0))
         truth = pd.read_csv(folder / "truth.csv.gz", usecols=["t_s", "capacity_ah"])
         size = dict(zip((truth.t_s // 3600).astype(int), truth.capacity_ah))
-        held, aged, words, misses, inside, steps = charge.begin(vehicle), health.begin(vehicle), [], [], 0, 0
+        held, aged, words, misses, inside, steps = charge.begin(vehicle), health.begin(), [], [], 0, 0
         begun, count = time.perf_counter(), 0
         for minute in minutes(samples(folder / "readings.csv.gz", None)):
             held = charge.update(held, minute, vehicle, JoinFindings())
             before = aged
-            aged = health.update(aged, minute, vehicle, JoinFindings(), charge.findings(held, vehicle))
+            aged = health.update(aged, minute, vehicle, charge.findings(held, vehicle))
             steps += 1
             if aged.weeks is not before.weeks:
                 week = aged.weeks[-1]
@@ -90,7 +90,7 @@ def grown_plans(factor: float, count: int, case: str, seed: int = 0) -> Iterator
 def health_of(plan: Plan, step_s: float = 120.0, days: float | None = None, charge_sigma: float = 0.03, seed: int = 1) -> health.HealthState:
     """The health tracker over a journey, told the true charge with an error that comes and goes within days."""
     chance, vehicle = Random(seed), owner(plan)
-    held, off, truth = health.begin(vehicle), chance.gauss(0, charge_sigma), []
+    held, off, truth = health.begin(), chance.gauss(0, charge_sigma), []
 
     def told():
         for sample, state in journey(plan, step_s, days):
@@ -102,7 +102,7 @@ def health_of(plan: Plan, step_s: float = 120.0, days: float | None = None, char
         off += -off / 2000 + chance.gauss(0, charge_sigma * (2 / 2000) ** 0.5)
         level = min(max(soc + off, 0.0), 1.0)
         found = ChargeFindings(Estimate(level, level, level, "counting"), Estimate(size, 0.92 * size, 1.08 * size, "learnt"), *[NotYet("")] * 4)
-        held = health.update(held, minute, vehicle, JoinFindings(), found)
+        held = health.update(held, minute, vehicle, found)
     return held
 
 
@@ -164,11 +164,11 @@ def speed() -> None:
     plan = next(half_years("sound", 1))
     kept = list(minutes(sample for sample, _ in journey(plan, 60.0, 14.0)))
     found = ChargeFindings(Estimate(0.9, 0.85, 0.95, "counting"), Estimate(95.0, 88.0, 102.0, "learnt"), *[NotYet("")] * 4)
-    held, begun = health.begin(vehicle), time.process_time()
+    held, begun = health.begin(), time.process_time()
     for block in range(13):
         for minute in kept:
             shifted = replace(minute, start_s=minute.start_s + block * 14 * 86400.0, end_s=minute.end_s + block * 14 * 86400.0)
-            held = health.update(held, shifted, vehicle, JoinFindings(), found)
+            held = health.update(held, shifted, vehicle, found)
     print(f"health over {len(held.weeks)} weeks of minutes: {time.process_time() - begun:.1f} s (10 allowed)")
     begun = time.process_time()
     for _ in range(100):

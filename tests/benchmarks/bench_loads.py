@@ -16,7 +16,7 @@ UNKNOWN = NotYet("not part of this benchmark")
 def live(plan, step_s: float, days: float):
     """Run the loads tracker through a journey; its findings and the truth's means of the last half of the days."""
     vehicle = owner(plan)
-    held = loads.begin(vehicle)
+    held = loads.begin()
     truths = {}
 
     def samples():
@@ -46,7 +46,7 @@ def live(plan, step_s: float, days: float):
         for sample in minute.samples:
             del truths[sample.at_s]
     per_day = 86400 / (counted * step_s)
-    return loads.findings(held, vehicle), {k: v * per_day for k, v in totals.items()}, 1e6 * spent / steps, held
+    return loads.findings(held), {k: v * per_day for k, v in totals.items()}, 1e6 * spent / steps, held
 
 
 def _value(answer) -> float:

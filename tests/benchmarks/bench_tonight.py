@@ -68,7 +68,7 @@ def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
         Battery("house", "agm" if truth.lead_acid else "lfp", truth.rated_ah, reserve_soc_frac=truth.reserve_frac,
                 absorption_v=14.4 if truth.lead_acid else 14.2), Battery("starter", "agm", 60.0))
     capacity = truth.capacity_ah * float(np.exp(rng.normal(0, SIGMA_CAPACITY)))
-    held, ahead = loads.begin(vehicle), forecast.begin(vehicle)
+    held, ahead = loads.begin(), forecast.begin()
     wander, issues, events, drawn = rng.normal(0, SIGMA_CHARGE), [], [], []
     n = len(truth.t_s) // SPAN
     shape = (n, SPAN)
@@ -96,10 +96,10 @@ def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
             UNKNOWN, UNKNOWN, UNKNOWN, UNKNOWN)
         held = loads.update(held, minute, vehicle, JoinFindings(engine="running" if engine[i] else "off"), charge)
         ahead = forecast.update(ahead, minute, vehicle, charge, held)
-        if ahead.evening.said_s == end_s and forecast.conditions(ahead, vehicle)[0].active:
+        if ahead.evening.said_s == end_s and forecast.conditions(ahead)[0].active:
             events.append(Message(end_s, ahead.evening.said, ahead.evening.high))
         if end_s % 3600 == 0:
-            found = forecast.findings(ahead, vehicle)
+            found = forecast.findings(ahead)
             issues.append(Issue(
                 number, end_s, found.probability_before_sun, found.reserve_in_s, found.reserve_in_low_s,
                 found.reserve_in_high_s, (found.lowest_low_frac, found.lowest_frac, found.lowest_high_frac),

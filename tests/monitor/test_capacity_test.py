@@ -48,11 +48,11 @@ def _run(samples, battery: Battery = HOUSE, stop_v: float = 10.5, stop_frac: flo
 
 
 def test_it_may_begin_when_full_and_at_rest_and_says_why_not() -> None:
-    ready = capacity_test.not_ready(HOUSE, FULL, "full", "resting", 20.0)
+    ready = capacity_test.not_ready(FULL, "full", "resting", 20.0)
     assert ready == []
-    assert "not known to be full" in capacity_test.not_ready(HOUSE, None, "", "resting", 20.0)[0]
-    assert "charger off" in capacity_test.not_ready(HOUSE, FULL, "full", "float", 20.0)[0]
-    assert "-8 °C" in capacity_test.not_ready(HOUSE, FULL, "full", "resting", -8.0)[0]
+    assert "not known to be full" in capacity_test.not_ready(None, "", "resting", 20.0)[0]
+    assert "charger off" in capacity_test.not_ready(FULL, "full", "float", 20.0)[0]
+    assert "-8 °C" in capacity_test.not_ready(FULL, "full", "resting", -8.0)[0]
 
 
 @pytest.mark.parametrize("hours", [20, 10, 5])

@@ -11,12 +11,12 @@ VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70
 
 
 def _days(current_at, days: float, engine_at=lambda hour: "off", clock: bool = True) -> counts.CountsState:
-    held = counts.begin(VEHICLE)
+    held = counts.begin()
     samples = (Sample(k * 60.0, 12.8, current_at(k / 60 % 24), hour=k / 60 % 24 if clock else None)
                for k in range(int(days * 1440) + 1))
     for minute in minutes(samples):
         hour = minute.end_s / 3600 % 24
-        held = counts.update(held, minute, VEHICLE, JoinFindings(engine=engine_at(hour)))
+        held = counts.update(held, minute, JoinFindings(engine=engine_at(hour)))
     return held
 
 

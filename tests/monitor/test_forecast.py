@@ -21,20 +21,20 @@ def charge_of(charge_frac: float, capacity_ah: float = 100.0) -> ChargeFindings:
 
 def lived(days: float, charge_at=lambda at_s: 0.95, sun: float = 1.0, vehicle: Vehicle = VEHICLE):
     """Days of the same life with a charge that follows charge_at; the events on the way come with it."""
-    held, ahead, events = loads.begin(vehicle), forecast.begin(vehicle), []
+    held, ahead, events = loads.begin(), forecast.begin(), []
     for k in range(1, int(days * 144) + 1):
         at_s, hour = k * 600.0, k / 6 % 24
         step, charge = minute(at_s, sun * sun_a(hour) - load_a(hour), hour=hour), charge_of(charge_at(at_s))
         held = loads.update(held, step, vehicle, JoinFindings(), charge)
         ahead = forecast.update(ahead, step, vehicle, charge, held)
         if ahead.evening.said_s == at_s:
-            events.append((at_s, forecast.conditions(ahead, vehicle)[0]))
+            events.append((at_s, forecast.conditions(ahead)[0]))
     return ahead, events
 
 
 def test_a_charge_that_is_plenty_lasts_and_nobody_is_told() -> None:
     ahead, events = lived(4 + 22 / 24)
-    found = forecast.findings(ahead, VEHICLE)
+    found = forecast.findings(ahead)
     assert found.probability_before_sun < 0.05
     assert not events
     assert "lasts" in found.sentence
@@ -43,29 +43,29 @@ def test_a_charge_that_is_plenty_lasts_and_nobody_is_told() -> None:
 def test_a_charge_that_cannot_last_is_told_once_before_it_happens() -> None:
     # 13 Ah above the reserve at 21:00 and 2 A through the night: gone by half past two
     ahead, events = lived(5 + 23 / 24, lambda at_s: 0.95 if at_s < 5.6 * 86400 else 0.63)
-    found = forecast.findings(ahead, VEHICLE)
+    found = forecast.findings(ahead)
     assert found.probability_before_sun > 0.9
     assert [condition.kind for _, condition in events] == ["house_reserve_forecast"]
-    assert forecast.conditions(ahead, VEHICLE)[0].active
-    assert forecast.conditions(ahead, VEHICLE)[0].priority == "high"
+    assert forecast.conditions(ahead)[0].active
+    assert forecast.conditions(ahead)[0].priority == "high"
     assert found.reserve_in_low_s < found.reserve_in_s < found.reserve_in_high_s
     assert found.reserve_in_s / 3600 == pytest.approx(13 / 2.0, abs=1.5)
 
 
 def test_the_first_evening_says_that_it_is_rough() -> None:
     ahead, _ = lived(21 / 24, lambda at_s: 0.7)
-    found = forecast.findings(ahead, VEHICLE)
+    found = forecast.findings(ahead)
     assert "rough" in found.because
     assert found.lowest_high_frac - found.lowest_low_frac > 0.1
 
 
 def test_without_a_charge_it_says_why_there_is_no_forecast() -> None:
-    held, ahead = loads.begin(VEHICLE), forecast.begin(VEHICLE)
+    held, ahead = loads.begin(), forecast.begin()
     unknown = ChargeFindings(NOT_YET, NOT_YET, NOT_YET, NOT_YET, NOT_YET, NOT_YET)
     step = minute(600.0, -2.0)
     held = loads.update(held, step, VEHICLE, JoinFindings(), unknown)
     ahead = forecast.update(ahead, step, VEHICLE, unknown, held)
-    found = forecast.findings(ahead, VEHICLE)
+    found = forecast.findings(ahead)
     assert found.probability_before_sun is None
     assert found.because
 

@@ -49,7 +49,7 @@ def days_told(
             cold = fridge.update_on_step(cold, (CurrentStep(at_s, -by_a if on else by_a),), part, seen_c)
         if (k + 1) * STEP_S % 86400 == 0:
             effort = fridge_effort.day(effort, cold)
-            if any(condition.active for condition in fridge_effort.conditions(effort, cold)):
+            if any(condition.active for condition in fridge_effort.conditions(effort)):
                 told.append(int(day))
     return told
 

@@ -87,7 +87,7 @@ def test_each_line_says_what_would_overturn_it() -> None:
 
 def _live(days: float, resistance_ohm: float = 0.008, warm_c: float = 25.0) -> health.HealthState:
     """A fridge of 5 A, ten minutes in twenty, on a stiff source behind a resistance; the charge is told."""
-    held = health.begin(VEHICLE)
+    held = health.begin()
 
     def samples():
         for k in range(int(days * 2880)):
@@ -96,7 +96,7 @@ def _live(days: float, resistance_ohm: float = 0.008, warm_c: float = 25.0) -> h
 
     charge = ChargeFindings(Estimate(0.98, 0.95, 1.0, "counting"), Estimate(98, 90, 106, "learnt"), *[NotYet("")] * 4)
     for minute in minutes(samples()):
-        held = health.update(held, minute, VEHICLE, JoinFindings(), charge)
+        held = health.update(held, minute, VEHICLE, charge)
     return held
 
 
@@ -155,11 +155,11 @@ def test_a_test_that_stopped_early_bounds_from_below_and_never_condemns() -> Non
 
 
 def test_each_week_goes_into_the_log_as_an_event_and_comes_back_whole() -> None:
-    held = health.begin(VEHICLE)
+    held = health.begin()
     told = []
     charge = ChargeFindings(Estimate(0.98, 0.95, 1.0, "counting"), Estimate(98, 90, 106, "learnt"), *[NotYet("")] * 4)
     for minute in minutes(Sample(k * 60.0, 12.7, -1.0, 12.7, 25.0) for k in range(15 * 1440)):
-        held = health.update(held, minute, VEHICLE, JoinFindings(), charge)
+        held = health.update(held, minute, VEHICLE, charge)
         told += [event for event in held.news if event.kind == WEEK_EVENT]
     assert tuple(of_event(event) for event in told) == held.weeks
     assert "98 Ah" in told[0].message

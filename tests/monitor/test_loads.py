@@ -36,7 +36,7 @@ def minute(at_s: float, current_a: float | None, span_s: float = 600.0, volts: f
 def lived(
     days: float, clock: bool = True, change=lambda at_s, current_a: current_a, shift_h: float = 0.0,
 ) -> loads.LoadsState:
-    held = loads.begin(VEHICLE)
+    held = loads.begin()
     for k in range(1, int(days * 144) + 1):
         at_s = k * 600.0
         hour = (at_s / 3600 + shift_h) % 24
@@ -46,7 +46,7 @@ def lived(
 
 
 def test_load_and_harvest_of_a_day_come_out_of_the_net_current() -> None:
-    found = loads.findings(lived(8), VEHICLE)
+    found = loads.findings(lived(8))
     hours = [k / 6 for k in range(144)]
     assert found.shares.load_ah_per_day.value == pytest.approx(sum(map(load_a, hours)) / 6, rel=0.06)
     assert found.shares.harvest_ah_per_day.value == pytest.approx(sum(map(sun_a, hours)) / 6, rel=0.10)
@@ -55,13 +55,13 @@ def test_load_and_harvest_of_a_day_come_out_of_the_net_current() -> None:
 
 def test_hours_not_measured_are_not_learnt_as_hours_without_load() -> None:
     night = lambda at_s, current: None if (at_s / 3600) % 24 < 5 and at_s > 5 * 86400 else current  # noqa: E731
-    found = loads.findings(lived(9, change=night), VEHICLE)
+    found = loads.findings(lived(9, change=night))
     assert found.shares.load_ah_per_day.value == pytest.approx(24 * 2.0 + 4.5, rel=0.08)
 
 
 def test_sunrise_and_sunset_are_learnt_without_any_clock_or_place() -> None:
     held = lived(9, clock=False, shift_h=5.0)
-    found = loads.findings(held, VEHICLE)
+    found = loads.findings(held)
     at_end = (9 * 24 + 5.0) % 24
     assert (found.solar_hour - (at_end - 1.0) % 24 + 12) % 24 - 12 == pytest.approx(0.0, abs=1.0)
     assert found.sun_rises_solar_hour == pytest.approx(6.0, abs=1.0)
@@ -71,7 +71,7 @@ def test_sunrise_and_sunset_are_learnt_without_any_clock_or_place() -> None:
 
 
 def test_a_drive_is_kept_out_of_the_solar_history() -> None:
-    held = loads.begin(VEHICLE)
+    held = loads.begin()
     for k in range(1, 144 * 4 + 1):
         hour = k / 6 % 24
         driving = 10 <= hour < 12
@@ -83,7 +83,7 @@ def test_a_drive_is_kept_out_of_the_solar_history() -> None:
 
 
 def test_measured_solar_current_makes_the_split_exact() -> None:
-    held = loads.begin(VEHICLE)
+    held = loads.begin()
     for k in range(1, 144 * 2 + 1):
         hour = k / 6 % 24
         held = loads.update(held, minute(k * 600.0, sun_a(hour) - 4.0, hour=hour, solar_current_a=sun_a(hour)), VEHICLE,
@@ -100,7 +100,7 @@ def cycling(
     step_s: float, days: float, fridge_a: float = 4.0, on_s: float = 700.0, off_s: float = 1500.0,
 ) -> loads.LoadsState:
     """A night without end: a fridge, 0.5 A of base, lights from 20:00 to 22:30, a pump now and then."""
-    held, samples = loads.begin(VEHICLE), []
+    held, samples = loads.begin(), []
     for k in range(1, int(days * 86400 / step_s) + 1):
         at_s = k * step_s
         current = -0.5
@@ -117,14 +117,14 @@ def cycling(
 
 @pytest.mark.parametrize(("step_s", "days", "within"), [(1.0, 0.6, 0.05), (30.0, 2.0, 0.05), (120.0, 2.0, 0.10)])
 def test_the_fridge_is_told_from_the_other_loads_by_its_steps(step_s: float, days: float, within: float) -> None:
-    found = loads.findings(cycling(step_s, days), VEHICLE).shares
+    found = loads.findings(cycling(step_s, days)).shares
     assert found.fridge_a.value == pytest.approx(4.0, rel=0.06)
     assert found.fridge_ah_per_day.value == pytest.approx(24 * 4.0 * 700 / 2200, rel=within)
     assert found.fridge_ah_per_day.low < 24 * 4.0 * 700 / 2200 < found.fridge_ah_per_day.high
 
 
 def test_a_load_that_comes_once_an_evening_is_no_fridge() -> None:
-    found = loads.findings(cycling(30.0, 3.0, fridge_a=0.0), VEHICLE).shares
+    found = loads.findings(cycling(30.0, 3.0, fridge_a=0.0)).shares
     assert isinstance(found.fridge_ah_per_day, NotYet)
     assert found.base_a.value == pytest.approx(0.5, abs=0.05)
 

@@ -23,7 +23,7 @@ def _found(anchor: str, age_s: float | None, charge_frac: float) -> ChargeFindin
 
 def _lived(vehicle: Vehicle, true_ah: float, hours: float, load_a: float, acid_ah: float | None = None) -> swings.SwingsState:
     """A battery of true_ah from full through a steady load, its voltage that of acid for acid_ah."""
-    held, drawn, acid_ah = swings.begin(vehicle), 0.0, acid_ah or true_ah
+    held, drawn, acid_ah = swings.begin(), 0.0, acid_ah or true_ah
     held = swings.update(held, _minute(0.0, 14.4, 0.3), vehicle, _found("full", 0.0, 1.0))
     for k in range(1, int(hours * 60)):
         drawn += load_a / 60.0
@@ -61,7 +61,7 @@ def test_lost_plates_leave_the_acid_as_it_was() -> None:
 
 
 def test_more_swings_never_average_out_the_slope_of_the_curve() -> None:
-    vehicle, held = _vehicle(), swings.begin(_vehicle())
+    vehicle, held = _vehicle(), swings.begin()
     one = _ended(_lived(vehicle, 90.0, 20.0, 2.0), vehicle)
     held = one
     for _ in range(30):
@@ -91,7 +91,7 @@ def test_lithium_is_measured_between_full_and_its_knee(direction: str) -> None:
     ends = ("full", 1.0), ("empty", 0.05)
     (first, begin), (last, end) = ends if direction == "down" else ends[::-1]
     volts = {"full": 13.9, "empty": 12.1}       # at rest 12.1 V is 94 to 96 % deep
-    held = swings.update(swings.begin(vehicle), _minute(0.0, volts[first], -0.1), vehicle, _found(first, 0.0, begin))
+    held = swings.update(swings.begin(), _minute(0.0, volts[first], -0.1), vehicle, _found(first, 0.0, begin))
     for k in range(1, int(0.94 * 80.0 / 5.0 * 60)):
         held = swings.update(held, _minute(60.0 * k, 13.2, -load_a), vehicle, _found(first, 60.0 * k, 0.5))
     held = swings.update(held, _minute(1e5, volts[last], -0.1), vehicle, _found(last, 0.0, end))
