@@ -1,14 +1,17 @@
 """The ways an alert can leave: the journal, a command, a topic, and the services of a library."""
 import json
 import logging
-import subprocess
 import threading
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from drivers.extras import install_command
 from monitor.alerts.rules import AlertChange
+from monitor.alerts.run_command import TooLong, run_bounded
+
+if TYPE_CHECKING:
+    from monitor.config.tables import MqttTable
 
 log = logging.getLogger("ampledger.alerts")
 LEVELS = {"low": logging.INFO, "medium": logging.WARNING, "high": logging.ERROR}
@@ -21,7 +24,9 @@ class NotDelivered(Exception):
 class Channel(Protocol):
     """One way out."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """What it is called in messages; each way its own."""
 
     def send(self, change: AlertChange, timeout_s: float) -> None:
         """Deliver, or raise NotDelivered, within the time limit."""
@@ -71,16 +76,18 @@ class Command:
     name: str = "command"
 
     def send(self, change: AlertChange, timeout_s: float) -> None:
+        self.hand(as_dict(change), timeout_s)
+
+    def hand(self, values: dict[str, Any], timeout_s: float) -> None:
+        """Gives it any plain data as JSON; raises NotDelivered."""
         try:
-            done = subprocess.run(self.arguments, input=json.dumps(as_dict(change)), text=True, timeout=timeout_s,
-                                  capture_output=True, check=False)
-        except subprocess.TimeoutExpired:
+            code, complained = run_bounded(self.arguments, json.dumps(values), timeout_s)
+        except TooLong:
             raise NotDelivered(f"{self.arguments[0]} did not finish within {timeout_s:g} s") from None
         except OSError as error:
             raise NotDelivered(f"{self.arguments[0]}: {error.strerror}") from None
-        if done.returncode:
-            last = done.stderr.strip().splitlines()[-1:] or [""]
-            raise NotDelivered(f"{self.arguments[0]} ended with {done.returncode}: {last[0][:200]}")
+        if code:
+            raise NotDelivered(f"{self.arguments[0]} ended with {code}: {complained[:200]}")
 
 
 class Services:
@@ -116,32 +123,57 @@ class Topic:
     name = "topic"
     keeps_state = True
 
-    def __init__(self, host: str, port: int, topic: str, username: str | None, password_file: Path | None) -> None:
+    def __init__(self, broker: "MqttTable") -> None:
         try:
             import paho.mqtt.client as mqtt
         except ModuleNotFoundError:
             raise ValueError("[alerts] mqtt needs a package; run: " + install_command("mqtt")) from None
-        self._topic, self._place, self._up = topic, f"{host}:{port}", threading.Event()
+        port = broker.port or (8883 if broker.tls else 1883)
+        self._topic, self._place, self._up = broker.topic, f"{broker.host}:{port}", threading.Event()
         self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
-        self._client.will_set(f"{topic}/alive", "0", qos=1, retain=True)
-        if username:
+        self._client.will_set(f"{broker.topic}/alive", "0", qos=1, retain=True)
+        if broker.username:
             try:
-                secret = password_file.read_text().strip() if password_file else None
+                secret = broker.password_file.read_text().strip() if broker.password_file else None
             except OSError as error:
-                raise ValueError(f"[alerts] mqtt password_file {password_file}: {error.strerror}") from None
-            self._client.username_pw_set(username, secret)
+                raise ValueError(f"[alerts] mqtt password_file {broker.password_file}: {error.strerror}") from None
+            self._client.username_pw_set(broker.username, secret)
+        if broker.tls:
+            self._secure(broker)
         self._refused = ""
         self._client.on_connect = self._connected
         self._client.on_disconnect = lambda *_: self._up.clear()
-        self._client.connect_async(host, port, keepalive=60)
+        self._client.connect_async(broker.host, port, keepalive=60)
         self._client.loop_start()
 
     def send(self, change: AlertChange, timeout_s: float) -> None:
         if not self._up.wait(timeout_s):
             raise NotDelivered(f"{self._place}: {self._refused or f'no connection within {timeout_s:g} s'}")
-        place = f"{self._topic}/{change.alert.battery}/{change.alert.kind}"
+        self._publish(f"{change.alert.battery}/{change.alert.kind}", as_dict(change), timeout_s)
+
+    def hand(self, values: dict[str, Any], timeout_s: float) -> None:
+        """Publishes a sign of life at TOPIC/heartbeat, retained; raises NotDelivered."""
+        if not self._up.wait(timeout_s):
+            raise NotDelivered(f"{self._place}: {self._refused or f'no connection within {timeout_s:g} s'}")
+        self._publish("heartbeat", values, timeout_s)
+
+    def _secure(self, broker: "MqttTable") -> None:
+        """TLS 1.2 or later, the broker's certificate and name checked against ca_file, or what this system trusts."""
+        import ssl
+
         try:
-            sent = self._client.publish(place, json.dumps(as_dict(change)), qos=1, retain=True)
+            context = ssl.create_default_context(cafile=None if broker.ca_file is None else str(broker.ca_file))
+            context.minimum_version = ssl.TLSVersion.TLSv1_2
+            if broker.certificate_file is not None:
+                context.load_cert_chain(broker.certificate_file, broker.key_file, password=lambda: b"")
+        except (OSError, ssl.SSLError) as error:
+            files = ", ".join(str(f) for f in (broker.ca_file, broker.certificate_file, broker.key_file) if f)
+            raise ValueError(f"[alerts] mqtt: {files} cannot be used for TLS: {error.strerror or error}") from None
+        self._client.tls_set_context(context)
+
+    def _publish(self, place: str, values: dict[str, Any], timeout_s: float) -> None:
+        try:
+            sent = self._client.publish(f"{self._topic}/{place}", json.dumps(values), qos=1, retain=True)
             sent.wait_for_publish(timeout_s)
         except (RuntimeError, ValueError) as error:
             raise NotDelivered(f"{self._place}: {error}") from None

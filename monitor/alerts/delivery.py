@@ -4,29 +4,41 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from monitor.alerts.channels import Channel, Command, Journal, NotDelivered, Services, Topic
-from monitor.alerts.rules import AlertChange
+from monitor.alerts.rules import RANK, AlertChange
 from monitor.alerts.spool import Spool, Waiting
 from monitor.findings import Condition
+
+if TYPE_CHECKING:
+    from monitor.config.tables import MqttTable
 
 log = logging.getLogger("ampledger.delivery")
 
 #: Pauses between tries [s]; the last one repeats until GIVE_UP_S after the alert.
 PAUSES_S = (5.0, 30.0, 120.0, 600.0)
 GIVE_UP_S = 24 * 3600.0
+#: So much waits for each channel; beyond it what is least urgent goes, the oldest of it first.
 KEPT = 200
+#: Nothing delivered for so long by a channel that has something to deliver: it is dead [s].
+DEAD_S = 24 * 3600.0
 
 
-def channels(command: list[str] | None, apprise: list[str], mqtt: object | None) -> list[Channel]:
-    """The configured ways out, the journal first. Raises ValueError with a sentence where one cannot be built."""
+def channels(command: list[str] | None, apprise: list[str], mqtt: "MqttTable | None") -> list[Channel]:
+    """The configured ways out, the journal first. Raises ValueError with a sentence where one cannot be built.
+
+    command : program and arguments
+    apprise : addresses of services
+    mqtt : where the topic is
+    """
     ways: list[Channel] = [Journal()]
     if command:
         ways.append(Command(tuple(command)))
     if apprise:
         ways.append(Services(tuple(apprise)))
     if mqtt is not None:
-        ways.append(Topic(mqtt.host, mqtt.port, mqtt.topic, mqtt.username, mqtt.password_file))
+        ways.append(Topic(mqtt))
     return ways
 
 
@@ -58,10 +70,20 @@ class Deliverer:
         with self._wake:
             for way in self._ways.values():
                 if getattr(way, "keeps_state", False) or (loud or (told and isinstance(way, Journal))):
-                    self._items.append(Waiting(change, way.name, 0, self._now(), self._now()))
-            del self._items[:-KEPT]
+                    self._queue(way, Waiting(change, way.name, 0, self._now(), self._now()))
             self._changed = True
             self._wake.notify_all()
+
+    def _queue(self, way: Channel, new: Waiting) -> None:
+        """Takes it into its channel's queue, which is bounded: 200 that can wait never push out one that cannot."""
+        if getattr(way, "keeps_state", False):  # only the latest word on each alert is of use there
+            key = (new.change.alert.kind, new.change.alert.battery)
+            self._items = [w for w in self._items if w.channel != way.name or (w.change.alert.kind, w.change.alert.battery) != key]
+        self._items.append(new)
+        mine = [w for w in self._items if w.channel == way.name]
+        if len(mine) > KEPT:
+            least = min(mine, key=lambda w: (not w.given_up, RANK[w.change.alert.priority], w.since_s))
+            self._items = [w for w in self._items if w is not least]
 
     def waiting(self) -> list[Waiting]:
         """What was tried in vain so far and what was given up, oldest first."""
@@ -69,12 +91,13 @@ class Deliverer:
             return [w for w in self._items if w.tries]
 
     def condition(self) -> Condition:
-        """Whether somebody should look at the deliveries: an alert of its own, seen on the page at least."""
+        """Whether somebody should look at the deliveries: an alert of its own, seen on the page at least, sent by the other ways."""
         stuck = [w for w in self.waiting() if self._now() - w.since_s > 600 or w.given_up]
         names = ", ".join(sorted({w.channel for w in stuck}))
+        dead = any(w.given_up or self._now() - w.since_s > DEAD_S for w in stuck)
         return Condition(
-            "not_delivered", "vehicle", bool(stuck), "low",
-            f"{len(stuck)} message(s) by {names} could not be delivered." if stuck else "",
+            "not_delivered", "vehicle", bool(stuck), "medium" if dead else "low",
+            f"{len(stuck)} message(s) by {names} could not be delivered{', for a day' if dead else ''}." if stuck else "",
             f"The last reason: {stuck[-1].why}." if stuck else "",
             "Is there a network? Try `ampledger alerts test`.", "Delivery works again; it is tried for a day.")
 
@@ -106,7 +129,7 @@ class Deliverer:
             self._save()
             with self._wake:
                 mine = [w for w in self._items if w.channel == way.name and not w.given_up]
-                due = next((w for w in mine if w.due_s <= self._now()), None)
+                due = max((w for w in mine if w.due_s <= self._now()), key=lambda w: (RANK[w.change.alert.priority], -w.since_s), default=None)
                 if due is None:
                     if self._stop:
                         return

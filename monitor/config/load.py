@@ -85,7 +85,8 @@ def validate(plain: dict[str, Any], path: Path, *, need_sources: bool = True) ->
         raise ConfigError(path, faults)
     return Config(path, _vehicle(file), tuple(sources), _beside(path, file.log, "database", "backup_to"),
                   _beside(path, file.dashboard, "certificate_file", "key_file"),
-                  file.alerts.model_copy(update={"mqtt": file.alerts.mqtt and _beside(path, file.alerts.mqtt, "password_file")}),
+                  file.alerts.model_copy(update={"mqtt": file.alerts.mqtt and _beside(
+                      path, file.alerts.mqtt, "password_file", "ca_file", "certificate_file", "key_file")}),
                   file.clock, Wiring(**file.wiring.model_dump()))
 
 

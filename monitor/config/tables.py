@@ -173,10 +173,22 @@ class MqttTable(Table):
     """A topic that alerts are published to, retained."""
 
     host: str = Field(min_length=1, description="the broker")
-    port: int = Field(1883, ge=1, le=65535, description="its port")
+    port: int | None = Field(None, ge=1, le=65535, description="its port; 1883 if not given, 8883 with tls")
     topic: str = Field("ampledger/alerts", min_length=1, pattern=r"^[^#+]+$", description="alerts go to TOPIC/battery/kind")
     username: str | None = Field(None, description="if the broker asks")
     password_file: Path | None = Field(None, description="a file that holds the password and nothing else")
+    tls: bool = Field(False, description="TLS to the broker; its certificate and name are checked")
+    ca_file: Path | None = Field(None, description="who signs the broker's certificate (PEM), where the system does not trust it by itself")
+    certificate_file: Path | None = Field(None, description="your own certificate (PEM), if the broker asks for one")
+    key_file: Path | None = Field(None, description="its private key (PEM), not locked by a passphrase")
+
+    @model_validator(mode="after")
+    def _files_only_with_tls(self) -> "MqttTable":
+        if not self.tls and (self.ca_file or self.certificate_file or self.key_file):
+            raise ValueError("ca_file, certificate_file and key_file are of use with TLS only; write tls = true")
+        if (self.certificate_file is None) != (self.key_file is None):
+            raise ValueError("certificate_file and key_file belong together; give both or none")
+        return self
 
 
 class AlertsTable(Table):
@@ -185,7 +197,8 @@ class AlertsTable(Table):
     command: list[str] | None = Field(
         None, min_length=1, description="program and arguments, run with the alert as JSON on standard input")
     apprise: list[str] = Field(default_factory=list, description="addresses of services, for the Apprise library")
-    mqtt: MqttTable | None = Field(None, description="{ host, port, topic, username, password_file }")
+    mqtt: MqttTable | None = Field(
+        None, description="{ host, port, topic, username, password_file, tls, ca_file, certificate_file, key_file }")
     timeout_s: float = Field(20.0, gt=0, le=300, description="seconds that one try may take")
 
 

@@ -1,11 +1,13 @@
 """Alerts on their way out: real programs, a real broker, a real web server; slow and broken ones too."""
 import json
+import resource
 import shutil
 import socket
 import subprocess
 import sys
 import threading
 import time
+from contextlib import suppress
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
@@ -13,13 +15,14 @@ import pytest
 
 from monitor.alerts import rules
 from monitor.alerts.channels import Command, Journal, NotDelivered, Services, Topic
-from monitor.alerts.delivery import Deliverer
+from monitor.alerts.delivery import KEPT, Deliverer
 from monitor.alerts.spool import Spool
+from monitor.config.tables import MqttTable
 from monitor.findings import Condition
 
 
-def _change(kind: str = "house_low") -> rules.AlertChange:
-    condition = Condition(kind, "house", True, "high", "41 % left.", "Below the reserve.", "The fridge.", "It is charged.",
+def _change(kind: str = "house_low", priority: str = "high") -> rules.AlertChange:
+    condition = Condition(kind, "house", True, priority, "41 % left.", "Below the reserve.", "The fridge.", "It is charged.",
                           figures=(("charge_frac", 0.41),))
     return rules.update(rules.begin(), (condition,), 100.0).news[0]
 
@@ -209,7 +212,7 @@ def test_a_topic_keeps_the_latest_state_and_leaves_a_last_will(tmp_path: Path) -
     (tmp_path / "m.conf").write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\nuser root\n")
     broker = subprocess.Popen([shutil.which("mosquitto"), "-c", str(tmp_path / "m.conf")], stderr=subprocess.DEVNULL)
     try:
-        topic = Topic("127.0.0.1", port, "van/alerts", None, None)
+        topic = Topic(MqttTable(host="127.0.0.1", port=port, topic="van/alerts"))
 
         def sent() -> bool:
             try:
@@ -240,3 +243,121 @@ def test_a_topic_keeps_the_latest_state_and_leaves_a_last_will(tmp_path: Path) -
     finally:
         broker.terminate()
         broker.wait(5)
+
+
+@pytest.mark.parametrize(("body", "words"), [
+    ("import sys\nwhile True: sys.stderr.write('x' * 100000)", "did not finish"),
+    ("import sys\nwhile True: sys.stdout.write('x' * 100000)", "did not finish"),
+    ("import signal, time\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)\ntime.sleep(60)", "did not finish"),
+    ("import sys; sys.stdin.close(); sys.stderr.write('first\\n' * 100000 + 'the last'); sys.exit(2)", "ended with 2: the last")])
+def test_a_command_is_bounded_in_time_and_in_what_it_prints(tmp_path: Path, body: str, words: str) -> None:
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    started = time.monotonic()
+    with pytest.raises(NotDelivered, match=words):
+        Command(_script(tmp_path, body)).send(_change(), 1.5)
+    assert time.monotonic() - started < 6
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 20_000  # kB
+
+
+@pytest.mark.parametrize("ends", ["sys.exit(0)", "time.sleep(60)"])
+def test_what_a_command_leaves_behind_is_ended_with_it(tmp_path: Path, ends: str) -> None:
+    """A helper of its own that would sleep for a minute, with our pipe still open."""
+    pid = tmp_path / "pid"
+    body = (f"import subprocess, sys, time\nchild = subprocess.Popen(['sleep', '60'])\nopen({str(pid)!r}, 'w').write(str(child.pid))\n{ends}")
+    with suppress(NotDelivered):
+        Command(_script(tmp_path, body)).send(_change(), 1.5)
+    _until(lambda: not _alive(int(pid.read_text())))
+
+
+def _alive(pid: int) -> bool:
+    try:
+        return "\nState:\tZ" not in Path(f"/proc/{pid}/status").read_text()
+    except OSError:
+        return False
+
+
+def test_two_hundred_low_ones_do_not_push_out_an_urgent_one_and_it_goes_first(tmp_path: Path) -> None:
+    gate, busy, sent = threading.Event(), threading.Event(), []
+
+    class Way:
+        name = "way"
+
+        def send(self, change: rules.AlertChange, timeout_s: float) -> None:
+            busy.set()
+            gate.wait(20)
+            sent.append(change.alert.kind)
+
+    deliverer = Deliverer([Way()])
+    deliverer.offer(_change("first", "low"))
+    assert busy.wait(5)
+    deliverer.offer(_change("will_not_start", "high"))
+    for number in range(230):
+        deliverer.offer(_change(f"low_{number}", "low"))
+    deliverer.offer(_change("crank_weak", "medium"))
+    gate.set()
+    _until(lambda: len(sent) >= KEPT, 20)
+    assert sent[1:3] == ["will_not_start", "crank_weak"]
+    assert sent[-1] == "low_229" and len(sent) <= KEPT + 1
+    deliverer.close()
+
+
+def test_a_channel_that_keeps_state_waits_with_the_latest_word_on_each_alert_only(tmp_path: Path) -> None:
+    class Down:
+        name, keeps_state = "topic", True
+
+        def send(self, change: rules.AlertChange, timeout_s: float) -> None:
+            raise NotDelivered("no broker")
+
+    deliverer = Deliverer([Down()], pauses_s=(3600.0,))
+    for _ in range(50):
+        deliverer.offer(_change("house_low"))
+        deliverer.offer(_change("starter_low"))
+    _until(lambda: len(deliverer.waiting()) == 2)
+    deliverer.close(0.1)
+
+
+def test_a_channel_that_is_dead_for_a_day_is_more_urgent(tmp_path: Path) -> None:
+    clock = [0.0]
+    deliverer = Deliverer([Command(_script(tmp_path, "raise SystemExit('no network')"))], pauses_s=(3600.0,), now=lambda: clock[0])
+    deliverer.offer(_change())
+    _until(lambda: bool(deliverer.waiting()))
+    clock[0] = 700.0
+    assert deliverer.condition().priority == "low"
+    clock[0] = 90000.0
+    assert deliverer.condition().priority == "medium" and "for a day" in deliverer.condition().seen
+    deliverer.close(0.1)
+
+
+# the library leaves the socket of a refused handshake to Python, which closes it
+@pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.skipif(shutil.which("mosquitto") is None or shutil.which("openssl") is None, reason="needs mosquitto and openssl")
+def test_a_topic_goes_over_tls_and_only_to_the_right_broker(tmp_path: Path) -> None:
+    """A broker with a certificate of our own making: reached by who trusts it, refused by who does not, and by a wrong name."""
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "2",
+                    "-subj", "/CN=broker", "-addext", "subjectAltName=IP:127.0.0.1", "-keyout", tmp_path / "key.pem", "-out",
+                    tmp_path / "broker.pem"], check=True, capture_output=True)
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    (tmp_path / "m.conf").write_text(f"listener {port}\nallow_anonymous true\nuser root\ncertfile {tmp_path}/broker.pem\nkeyfile {tmp_path}/key.pem\n")
+    broker = subprocess.Popen([shutil.which("mosquitto"), "-c", str(tmp_path / "m.conf")], stderr=subprocess.DEVNULL)
+    topics = [Topic(MqttTable(host=host, port=port, tls=True, ca_file=ca)) for host, ca in (
+        ("127.0.0.1", tmp_path / "broker.pem"), ("127.0.0.1", None), ("localhost", tmp_path / "broker.pem"))]
+    try:
+        def sent(topic: Topic) -> bool:
+            try:
+                topic.send(_change(), 2)
+                return True
+            except NotDelivered:
+                return False
+
+        _until(lambda: sent(topics[0]), 10)
+        topics[0].hand({"what": "heartbeat"}, 2)
+        assert not sent(topics[1]) and not sent(topics[2])
+    finally:
+        for topic in topics:
+            topic.close()
+        broker.terminate()
+        broker.wait(5)
+    with pytest.raises(ValueError, match="cannot be used for TLS"):
+        Topic(MqttTable(host="127.0.0.1", tls=True, ca_file=tmp_path / "none.pem"))
