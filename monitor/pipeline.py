@@ -67,26 +67,27 @@ def begin(vehicle: Vehicle) -> TrackerStates:
     )
 
 
-def step(held: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[TrackerStates, Findings]:
+def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[TrackerStates, Findings]:
     """One minute further: the isolator first, for it says whose a current or a voltage is."""
-    joined = isolator.update(held.isolator, minute, vehicle)
+    joined = isolator.update(states.isolator, minute, vehicle)
     join = isolator.findings(joined, vehicle)
-    cut_off = protection.update(held.protection, minute, vehicle)
+    cut_off = protection.update(states.protection, minute, vehicle)
     protected = protection.findings(cut_off, vehicle)
     seen, minute = minute, minute if protected.voltage_trusted else protection.without_voltage(minute)
-    charged = charge.update(held.charge, minute, vehicle, join)
+    charged = charge.update(states.charge, minute, vehicle, join)
     charge_found = charge.findings(charged, vehicle)
-    counted = counts.update(held.counts, minute, join)
-    watched = starter.update(held.starter, seen, vehicle, join)
-    loaded = loads.update(held.loads, minute, vehicle, join, charge_found)
-    foreseen = forecast.update(held.forecast, minute, vehicle, charge_found, loaded)
-    aged = health.update(held.health, minute, vehicle, charge_found)
-    warned = house_alerts.update(held.house, minute, vehicle, charge_found)
+    counted = counts.update(states.counts, minute, join)
+    watched = starter.update(states.starter, seen, vehicle, join)
+    loaded = loads.update(states.loads, minute, vehicle, join, charge_found)
+    foreseen = forecast.update(states.forecast, minute, vehicle, charge_found, loaded)
+    aged = health.update(states.health, minute, vehicle, charge_found)
+    warned = house_alerts.update(states.house, minute, vehicle, charge_found)
     if not protected.voltage_trusted:
         warned = house_alerts.without_voltage(warned)
-    plausible = plausibility.update(held.plausibility, minute, vehicle)
-    limited = limit_alerts.update(held.limits, minute, vehicle, charge_found)
-    now = TrackerStates(joined, charged, counted, watched, loaded, foreseen, aged, warned, plausible, limited, cut_off)
+    plausible = plausibility.update(states.plausibility, minute, vehicle)
+    limited = limit_alerts.update(states.limits, minute, vehicle, charge_found)
+    now = TrackerStates(isolator=joined, charge=charged, counts=counted, starter=watched, loads=loaded, forecast=foreseen,
+                        health=aged, house=warned, plausibility=plausible, limits=limited, protection=cut_off)
     forecast_found, health_found = forecast.findings(foreseen), health.findings(aged, vehicle)
     return now, Findings(
         at_s=minute.end_s, join=join, charge=charge_found,

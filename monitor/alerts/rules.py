@@ -193,17 +193,17 @@ class _Round:
         self.tell("cleared", gone)
 
 
-def _quiet(held: AlertsState, conditions: tuple[Condition, ...], at_s: float) -> bool:
+def _quiet(state: AlertsState, conditions: tuple[Condition, ...], at_s: float) -> bool:
     """Whether nothing can change: nothing is active, waits or is put aside. Nearly every minute of life is such a one."""
-    if held.rising or held.falling:
+    if state.rising or state.falling:
         return False
     for condition in conditions:
         if condition.active:
             return False
-    for alert in held.alerts:
+    for alert in state.alerts:
         if alert.state == "active" or alert.state == "active acknowledged" or alert.shelved_until_s is not None:
             return False
-    return not held.announced_s or at_s - held.announced_s[-1] < FLOOD_S
+    return not state.announced_s or at_s - state.announced_s[-1] < FLOOD_S
 
 
 def _was_raised(alert: Alert, condition: Condition) -> Alert:
@@ -220,20 +220,20 @@ def _keep_recent(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
     return tuple(a for a in every if a.id not in drop)
 
 
-def acknowledge(held: AlertsState, alert_id: int, at_s: float, by: str = "") -> AlertsState:
+def acknowledge(state: AlertsState, alert_id: int, at_s: float, by: str = "") -> AlertsState:
     """Somebody has seen it, and who. An alert that had already gone is closed by this.
 
     Raises
     ------
     KeyError : no open alert of that number
     """
-    alert = _open(held, alert_id)
+    alert = _open(state, alert_id)
     after: State = "normal" if alert.state == "returned" else "active acknowledged"
     done = replace(alert, state=after, acknowledged_at_s=at_s, acknowledged_by=by)
-    return _apply_change(held, done, AlertChange(at_s, "acknowledged", done, announce=False))
+    return _apply_change(state, done, AlertChange(at_s, "acknowledged", done, announce=False))
 
 
-def shelve(held: AlertsState, alert_id: int, until_s: float, at_s: float) -> AlertsState:
+def shelve(state: AlertsState, alert_id: int, until_s: float, at_s: float) -> AlertsState:
     """Quiet until then; every shelf has an end, at most seven days away.
 
     Raises
@@ -241,19 +241,19 @@ def shelve(held: AlertsState, alert_id: int, until_s: float, at_s: float) -> Ale
     KeyError : no open alert of that number
     ValueError : the end is not within the next seven days
     """
-    alert = _open(held, alert_id)
+    alert = _open(state, alert_id)
     if not at_s < until_s <= at_s + 7 * 86400:
         raise ValueError("an alert can be shelved for up to seven days, not longer")
     done = replace(alert, shelved_until_s=until_s)
-    return _apply_change(held, done, AlertChange(at_s, "shelved", done, announce=False))
+    return _apply_change(state, done, AlertChange(at_s, "shelved", done, announce=False))
 
 
-def _open(held: AlertsState, alert_id: int) -> Alert:
-    for alert in held.alerts:
+def _open(state: AlertsState, alert_id: int) -> Alert:
+    for alert in state.alerts:
         if alert.id == alert_id and alert.open:
             return alert
     raise KeyError(f"no open alert number {alert_id}")
 
 
-def _apply_change(held: AlertsState, alert: Alert, change: AlertChange) -> AlertsState:
-    return replace(held, alerts=tuple(alert if a.id == alert.id else a for a in held.alerts), news=(change,))
+def _apply_change(state: AlertsState, alert: Alert, change: AlertChange) -> AlertsState:
+    return replace(state, alerts=tuple(alert if a.id == alert.id else a for a in state.alerts), news=(change,))

@@ -18,7 +18,7 @@ class Gathering:
     samples: tuple[Sample, ...] = ()
 
 
-def add(held: Gathering, sample: Sample) -> tuple[Gathering, Minute | None]:
+def add(state: Gathering, sample: Sample) -> tuple[Gathering, Minute | None]:
     """Take one sample; return what is held from now on, and the minute it closed, if any.
 
     A minute is closed by the first sample beyond it, so that live running and a replay of the
@@ -29,12 +29,12 @@ def add(held: Gathering, sample: Sample) -> tuple[Gathering, Minute | None]:
     ------
     ValueError : the sample is not later than the one before
     """
-    last = held.samples[-1] if held.samples else held.before
+    last = state.samples[-1] if state.samples else state.before
     if last is not None and sample.at_s <= last.at_s:
         raise ValueError(f"sample at {sample.at_s} s is not later than the one before, {last.at_s} s")
-    if held.samples and _bin(sample.at_s) != _bin(held.samples[0].at_s):
-        return Gathering(before=last, samples=(sample,)), close(held)
-    return Gathering(before=held.before, samples=(*held.samples, sample)), None
+    if state.samples and _bin(sample.at_s) != _bin(state.samples[0].at_s):
+        return Gathering(before=last, samples=(sample,)), close(state)
+    return Gathering(before=state.before, samples=(*state.samples, sample)), None
 
 
 def _bin(at_s: float) -> int:
@@ -94,11 +94,11 @@ class _Sums:
         return _mean(measured)
 
 
-def close(held: Gathering) -> Minute:
+def close(state: Gathering) -> Minute:
     """The minute that these samples make."""
-    samples, last = held.samples, held.samples[-1]
+    samples, last = state.samples, state.samples[-1]
     sums = _Sums()
-    previous = held.before
+    previous = state.before
     for sample in samples:
         if previous is not None:
             sums.add(previous, sample)
@@ -107,7 +107,7 @@ def close(held: Gathering) -> Minute:
     house_a = _measured([s.house_current_a for s in samples])
     starter_v = _measured([s.starter_voltage_v for s in samples])
     return Minute(
-        start_s=held.before.at_s if held.before else samples[0].at_s, end_s=last.at_s, samples=samples,
+        start_s=state.before.at_s if state.before else samples[0].at_s, end_s=last.at_s, samples=samples,
         gap_s=sums.gap_s, gap_doubt_s=sums.doubt_s, covered_s=sums.covered_s, house_current_a=sums.mean_a(house_a),
         house_current_low_a=min(house_a, default=None), house_current_high_a=max(house_a, default=None),
         charge_in_ah=sums.in_ah, charge_out_ah=sums.out_ah, energy_in_wh=sums.in_wh, energy_out_wh=sums.out_wh,

@@ -69,24 +69,24 @@ class Still:
     companion_high: float
 
 
-def watch_channel(held: Still | None, value: float, companion: float | None, at_s: float) -> Still:
+def watch_channel(state: Still | None, value: float, companion: float | None, at_s: float) -> Still:
     """What is held after one more reading of a quantity in FROZEN."""
-    if held is None or value != held.value:
+    if state is None or value != state.value:
         start = companion if companion is not None else float("nan")
         return Still(value, at_s, start, start)
     if companion is None:
-        return held
-    low = companion if held.companion_low != held.companion_low else min(held.companion_low, companion)
-    high = companion if held.companion_high != held.companion_high else max(held.companion_high, companion)
-    return replace(held, companion_low=low, companion_high=high)
+        return state
+    low = companion if state.companion_low != state.companion_low else min(state.companion_low, companion)
+    high = companion if state.companion_high != state.companion_high else max(state.companion_high, companion)
+    return replace(state, companion_low=low, companion_high=high)
 
 
-def find_frozen(held: Still, quantity: str, at_s: float) -> str:
+def find_frozen(state: Still, quantity: str, at_s: float) -> str:
     """Why a value no longer counts as a measurement, or ""."""
     companion, moved, long_s = FROZEN[quantity]
-    if at_s - held.since_s >= long_s and held.companion_high - held.companion_low >= moved:
-        return (f"it has shown exactly {held.value:g} for {(at_s - held.since_s) / 60:.0f} minutes while "
-                f"{companion} moved by {held.companion_high - held.companion_low:.1f}: the instrument has hung")
+    if at_s - state.since_s >= long_s and state.companion_high - state.companion_low >= moved:
+        return (f"it has shown exactly {state.value:g} for {(at_s - state.since_s) / 60:.0f} minutes while "
+                f"{companion} moved by {state.companion_high - state.companion_low:.1f}: the instrument has hung")
     return ""
 
 

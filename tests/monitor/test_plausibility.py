@@ -111,7 +111,7 @@ def test_recorded_drives_raise_none(name: str, tmp_path) -> None:
 
 
 def _days(name: str) -> Iterator[Sample]:
-    for sample in samples(RECORDINGS / name / "readings.csv.gz", None):
+    for sample in samples(RECORDINGS / name / "readings.csv.gz", None, 100.0):
         if sample.at_s > 10 * DAY_S:
             return
         yield sample

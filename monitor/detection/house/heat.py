@@ -74,7 +74,7 @@ class Runaway:
         return self.rising >= IN_A_ROW
 
 
-def runaway(held: Runaway, at_s: float, volts: float | None, amps: float | None, temperature_c: float | None,
+def runaway(state: Runaway, at_s: float, volts: float | None, amps: float | None, temperature_c: float | None,
             air_c: float | None, battery: Battery) -> Runaway:
     """One minute further.
 
@@ -83,26 +83,26 @@ def runaway(held: Runaway, at_s: float, volts: float | None, amps: float | None,
     """
     limits = limits_of(battery.chemistry)
     if limits.runaway_c is None or volts is None or amps is None or temperature_c is None:
-        return held
+        return state
     if volts < CHARGING_V or amps <= 0.0:
-        if held.found and amps > LEAST_PER_H * battery.rated_capacity_ah:
-            return held                 # so hot by now that it pulls the voltage down
-        return held if held == NOT_CHARGED else NOT_CHARGED
-    if not held.count:
-        held = replace(held, start_s=at_s)
-    held = replace(held, count=held.count + 1, volts=held.volts + volts, amps=held.amps + amps, warm_c=held.warm_c + temperature_c)
-    return held if at_s - held.start_s < BLOCK_S else _closed(held, limits, battery, air_c)
+        if state.found and amps > LEAST_PER_H * battery.rated_capacity_ah:
+            return state                 # so hot by now that it pulls the voltage down
+        return state if state == NOT_CHARGED else NOT_CHARGED
+    if not state.count:
+        state = replace(state, start_s=at_s)
+    state = replace(state, count=state.count + 1, volts=state.volts + volts, amps=state.amps + amps, warm_c=state.warm_c + temperature_c)
+    return state if at_s - state.start_s < BLOCK_S else _closed(state, limits, battery, air_c)
 
 
 NOT_CHARGED = Runaway()
 
 
-def _closed(held: Runaway, limits: Limits, battery: Battery, air_c: float | None) -> Runaway:
-    mean_v, mean_a, mean_c = held.volts / held.count, held.amps / held.count, held.warm_c / held.count
+def _closed(state: Runaway, limits: Limits, battery: Battery, air_c: float | None) -> Runaway:
+    mean_v, mean_a, mean_c = state.volts / state.count, state.amps / state.count, state.warm_c / state.count
     hot = limits.runaway_c is not None and mean_c >= limits.runaway_c or (
         air_c is not None and limits.runaway_above_air_k is not None and mean_c - air_c >= limits.runaway_above_air_k)
-    before = [amps for volts, amps, warm_c in held.past if volts > mean_v - STEADY_V and warm_c < mean_c - WARMER_K]
+    before = [amps for volts, amps, warm_c in state.past if volts > mean_v - STEADY_V and warm_c < mean_c - WARMER_K]
     then_a = min(before, default=mean_a)
     climbs = hot and mean_a > LEAST_PER_H * battery.rated_capacity_ah and mean_a > (limits.runaway_rise_ratio or 2.0) * then_a
-    return Runaway(past=(*held.past[-BLOCKS + 1:], (mean_v, mean_a, mean_c)), rising=held.rising + 1 if climbs else 0,
-                   then_a=then_a if climbs else held.then_a, now_a=mean_a, now_v=mean_v)
+    return Runaway(past=(*state.past[-BLOCKS + 1:], (mean_v, mean_a, mean_c)), rising=state.rising + 1 if climbs else 0,
+                   then_a=then_a if climbs else state.then_a, now_a=mean_a, now_v=mean_v)

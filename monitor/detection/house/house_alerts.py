@@ -31,55 +31,55 @@ def begin() -> HouseAlertsState:
     return HouseAlertsState()
 
 
-def update(held: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HouseAlertsState:
+def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HouseAlertsState:
     """One minute further; a quantity that is not measured keeps the verdict it had."""
     house, volts, warm_c = vehicle.house, minute.house_voltage_v, minute.house_temperature_c
-    left, low = held.charge_frac, held.low
+    left, low = state.charge_frac, state.low
     if isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high - charge.charge_frac.low <= GUESS_WIDTH_FRAC:
         left = charge.charge_frac.value
-        low = left < house.reserve_soc_frac + (BACK_FRAC if held.low else 0.0)
-    under, over = held.under, held.over
+        low = left < house.reserve_soc_frac + (BACK_FRAC if state.low else 0.0)
+    under, over = state.under, state.over
     if volts is not None:
-        under = volts < _under_v(house) + (UNDER_BACK_V if held.under else 0.0)
-        over = volts > over_voltage_v(house, warm_c) - (OVER_BACK_V if held.over else 0.0)
-    return HouseAlertsState(low, under, over, left, volts if volts is not None else held.voltage_v)
+        under = volts < _under_v(house) + (UNDER_BACK_V if state.under else 0.0)
+        over = volts > over_voltage_v(house, warm_c) - (OVER_BACK_V if state.over else 0.0)
+    return HouseAlertsState(low, under, over, left, volts if volts is not None else state.voltage_v)
 
 
-def without_voltage(held: HouseAlertsState) -> HouseAlertsState:
+def without_voltage(state: HouseAlertsState) -> HouseAlertsState:
     """The state while the voltage is not the battery's own: nothing is too high or too low."""
-    return replace(held, under=False, over=False) if held.under or held.over else held
+    return replace(state, under=False, over=False) if state.under or state.over else state
 
 
 def _under_v(house: Battery) -> float:
     return house.cutout_voltage_v if house.cutout_voltage_v is not None else limits_of(house.chemistry).under_voltage_v
 
 
-def conditions(held: HouseAlertsState, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(state: HouseAlertsState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """All three, active or not."""
-    if not (held.low or held.under or held.over):
+    if not (state.low or state.under or state.over):
         return QUIET
     house = vehicle.house
     reserve_pct = 100 * house.reserve_soc_frac
-    left_pct = 100 * (held.charge_frac if held.charge_frac is not None else 1.0)
-    volts = held.voltage_v if held.voltage_v is not None else 0.0
+    left_pct = 100 * (state.charge_frac if state.charge_frac is not None else 1.0)
+    volts = state.voltage_v if state.voltage_v is not None else 0.0
     return (
         Condition(
-            "house_low", "house", held.low, "high" if left_pct < reserve_pct / 2 else "medium",
-            f"House battery at {left_pct:.0f} %, below your reserve of {reserve_pct:.0f} %." if held.low else "",
+            "house_low", "house", state.low, "high" if left_pct < reserve_pct / 2 else "medium",
+            f"House battery at {left_pct:.0f} %, below your reserve of {reserve_pct:.0f} %." if state.low else "",
             "What is drawn from here on is the reserve." + (" Lead-acid that is emptied deeply and often ages fast."
                                                             if house.lead_acid else ""),
             "Switch off what can wait, the largest first; drive or charge.",
             f"It clears above {100 * (house.reserve_soc_frac + BACK_FRAC):.0f} %.", on_delay_s=600.0,
             figures=(("charge_frac", left_pct / 100), ("reserve_frac", house.reserve_soc_frac))),
         Condition(
-            "house_under_voltage", "house", held.under, "high",
-            f"House battery at {volts:.2f} V: empty or overloaded." if held.under else "",
+            "house_under_voltage", "house", state.under, "high",
+            f"House battery at {volts:.2f} V: empty or overloaded." if state.under else "",
             "It is empty, or a load is too large for it. A fridge stops here; staying here ruins the battery.",
             "Switch the loads off and charge. If it happens under one load only, look at its cable and terminals.",
             f"It clears above {_under_v(house) + UNDER_BACK_V:.1f} V.", on_delay_s=PATIENCE_S, figures=(("voltage_v", volts),)),
         Condition(
-            "house_over_voltage", "house", held.over, "high",
-            f"House battery at {volts:.2f} V: far too high." if held.over else "",
+            "house_over_voltage", "house", state.over, "high",
+            f"House battery at {volts:.2f} V: far too high." if state.over else "",
             "A charger or the alternator does not limit." + (" The battery gives off explosive gas." if house.lead_acid else
                                                              " Its own protection may cut it off at any moment."),
             "Stop charging: cover the panel, switch the charger or the engine off. No sparks; ventilate. Then have it looked at.",

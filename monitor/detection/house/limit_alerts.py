@@ -44,28 +44,28 @@ def begin() -> LimitsState:
     return LimitsState()
 
 
-def update(held: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> LimitsState:
+def update(state: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> LimitsState:
     """One minute further; a quantity that is not measured keeps the verdict it had."""
     house, volts, amps, at_s, span_s = vehicle.house, minute.house_voltage_v, minute.house_current_a, minute.end_s, minute.duration_s
-    warm_c, air_c, air_only = minute.house_temperature_c, minute.ambient_temperature_c, held.air_only
+    warm_c, air_c, air_only = minute.house_temperature_c, minute.ambient_temperature_c, state.air_only
     if warm_c is not None:
         air_only = False
-    elif held.temperature_c is None or air_only:
+    elif state.temperature_c is None or air_only:
         warm_c, air_only = air_c, air_c is not None
-    over_h, limit_v = held.over_h * exp(-span_s / FORGOTTEN_S), held.over_limit_v
+    over_h, limit_v = state.over_h * exp(-span_s / FORGOTTEN_S), state.over_limit_v
     if volts is not None:
         limit_v = held_voltage_v(house, warm_c)
         over_h += span_s / 3600.0 if volts > limit_v else 0.0
-    over = over_h >= _allowed_h(house) * (FORGIVEN_FRAC if held.over else 1.0)
+    over = over_h >= _allowed_h(house) * (FORGIVEN_FRAC if state.over else 1.0)
     known = charge.charge_frac if isinstance(charge.charge_frac, Estimate) else None
-    acid = frost.update(held.acid, span_s, volts, amps, known.low if known else None, house) if house.lead_acid else held.acid
+    acid = frost.update(state.acid, span_s, volts, amps, known.low if known else None, house) if house.lead_acid else state.acid
     return LimitsState(
         over_h if over_h > 1e-6 else 0.0, over, limit_v,
-        held.heat if air_only else heat.update(held.heat, at_s, span_s, warm_c, house),
-        heat.runaway(held.runaway, at_s, volts, amps, None if air_only else warm_c, air_c, house),
-        deep_discharge.update(held.deep, at_s, span_s, volts, house, charge), acid,
-        temperature_trend.update(held.trend, at_s, warm_c), air_only, volts if volts is not None else held.voltage_v, amps,
-        warm_c if warm_c is not None else held.temperature_c, minute.hour)
+        state.heat if air_only else heat.update(state.heat, at_s, span_s, warm_c, house),
+        heat.runaway(state.runaway, at_s, volts, amps, None if air_only else warm_c, air_c, house),
+        deep_discharge.update(state.deep, at_s, span_s, volts, house, charge), acid,
+        temperature_trend.update(state.trend, at_s, warm_c), air_only, volts if volts is not None else state.voltage_v, amps,
+        warm_c if warm_c is not None else state.temperature_c, minute.hour)
 
 
 def _allowed_h(battery: Battery) -> float:
@@ -76,7 +76,7 @@ def _allowed_h(battery: Battery) -> float:
     return limits.over_warning_h
 
 
-def conditions(held: LimitsState, vehicle: Vehicle, *, sun_in_s: float | None = None, since_full_s: float = 0.0,
+def conditions(state: LimitsState, vehicle: Vehicle, *, sun_in_s: float | None = None, since_full_s: float = 0.0,
                low_hours: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> tuple[Condition, ...]:
     """One condition for each limit, active or not.
 
@@ -86,20 +86,20 @@ def conditions(held: LimitsState, vehicle: Vehicle, *, sun_in_s: float | None = 
     """
     house = vehicle.house
     limits = limits_of(house.chemistry)
-    low_c = temperature_trend.coming_low_c(held.trend) if temperature_trend.evening(held.hour) else None
+    low_c = temperature_trend.coming_low_c(state.trend) if temperature_trend.evening(state.hour) else None
     morning_c = None
-    if not house.lead_acid and sun_in_s is not None and 0.0 < sun_in_s < AHEAD_S and temperature_trend.evening(held.hour):
-        morning_c = temperature_trend.expected_c(held.trend, sun_in_s)
-    freezing = frost.at_risk(held.acid, held.temperature_c, house)
+    if not house.lead_acid and sun_in_s is not None and 0.0 < sun_in_s < AHEAD_S and temperature_trend.evening(state.hour):
+        morning_c = temperature_trend.expected_c(state.trend, sun_in_s)
+    freezing = frost.at_risk(state.acid, state.temperature_c, house)
     never_full = since_full_s > limits.never_full_days * 86400.0
     texts = limit_texts
     return (
-        texts.overcharged(held.over_h, held.over_limit_v, held.voltage_v, house) if held.over else texts.IDLE["house_overcharged"],
-        texts.too_hot(held.heat, held.temperature_c, house) if held.heat.level else texts.IDLE["house_too_hot"],
-        texts.runaway(held.runaway, held.temperature_c) if held.runaway.found else texts.IDLE["house_runaway"],
-        texts.deep(held.deep, house) if held.deep.since_s is not None else texts.IDLE["house_deep_discharge"],
-        texts.frost(held.acid, held.temperature_c, low_c, now=freezing)
-        if freezing or low_c is not None and frost.at_risk(held.acid, low_c, house) else texts.IDLE["house_freeze_risk"],
+        texts.overcharged(state.over_h, state.over_limit_v, state.voltage_v, house) if state.over else texts.IDLE["house_overcharged"],
+        texts.too_hot(state.heat, state.temperature_c, house) if state.heat.level else texts.IDLE["house_too_hot"],
+        texts.runaway(state.runaway, state.temperature_c) if state.runaway.found else texts.IDLE["house_runaway"],
+        texts.deep(state.deep, house) if state.deep.since_s is not None else texts.IDLE["house_deep_discharge"],
+        texts.frost(state.acid, state.temperature_c, low_c, now=freezing)
+        if freezing or low_c is not None and frost.at_risk(state.acid, low_c, house) else texts.IDLE["house_freeze_risk"],
         texts.never_full(since_full_s, low_hours, house) if never_full else texts.IDLE["house_never_full"],
-        texts.cold_charging(held.current_a, held.temperature_c, held.air_only, morning_c, sun_in_s, held.hour, house),
+        texts.cold_charging(state.current_a, state.temperature_c, state.air_only, morning_c, sun_in_s, state.hour, house),
     )

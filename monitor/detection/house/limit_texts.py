@@ -60,19 +60,19 @@ def too_hot(heat: Heat, temperature_c: float | None, battery: Battery) -> Condit
         f"It clears below {degrees(limits.hot_c - 2.0)}.", temperature_c=now_c, hours_ratio=heat.hours)
 
 
-def runaway(held: Runaway, temperature_c: float | None) -> Condition:
+def runaway(state: Runaway, temperature_c: float | None) -> Condition:
     """A battery that takes more the hotter it gets."""
     return _said(
         "house_runaway", "high", "House battery heats itself: stop charging now.",
-        f"At a steady {held.now_v:.1f} V it takes more and more, {held.now_a:.1f} A after {held.then_a:.1f} A, and it is at "
+        f"At a steady {state.now_v:.1f} V it takes more and more, {state.now_a:.1f} A after {state.then_a:.1f} A, and it is at "
         f"{degrees(temperature_c if temperature_c is not None else 0.0)}. In a sealed battery this feeds itself and can end "
         "in melting and fire.",
         "Switch the charger or engine off, cover the panel. Keep away from its vents, air the vehicle, no sparks. Let it cool for a day, "
         "then have it tested: it has dried out or a cell has failed.",
-        "It clears when it is no longer charged.", current_a=held.now_a, then_a=held.then_a)
+        "It clears when it is no longer charged.", current_a=state.now_a, then_a=state.then_a)
 
 
-def deep(held: Deep, battery: Battery) -> Condition:
+def deep(state: Deep, battery: Battery) -> Condition:
     """Drained below what it bears, and what to do before it is charged."""
     limits = limits_of(battery.chemistry)
     rate_a = limits.recovery_rate_per_h * battery.rated_capacity_ah
@@ -81,15 +81,15 @@ def deep(held: Deep, battery: Battery) -> Condition:
         look = (f"If it may be frozen, thaw it first. Then charge slowly, about {rate_a:.0f} A for two or three days, "
                 "and feel that it stays "
                 "cool. Judge its capacity only after that.")
-    elif limits.never_charge_v is not None and held.lowest_v < limits.never_charge_v:
+    elif limits.never_charge_v is not None and state.lowest_v < limits.never_charge_v:
         means = "A lithium cell this empty dissolves its own copper; charged again it can short inside and burn."
         look = "Do not charge it. Have it looked at by somebody who can measure each cell."
     else:
         means = "Lithium emptied so far loses capacity; a single cell may be much lower than the others."
         look = f"Charge slowly, about {rate_a:.0f} A, above freezing, until it shows 12 V; then as usual. If it gets warm, stop."
-    return _said("house_deep_discharge", "high", f"House battery was drained to {held.lowest_v:.1f} V.",
+    return _said("house_deep_discharge", "high", f"House battery was drained to {state.lowest_v:.1f} V.",
                  f"Below {limits.deep_discharge_v:.1f} V discharging does lasting damage. {means}", look,
-                 "It clears with the next full charge.", lowest_v=held.lowest_v)
+                 "It clears with the next full charge.", lowest_v=state.lowest_v)
 
 
 def frost(acid: Acid, temperature_c: float | None, coming_c: float | None, now: bool) -> Condition:

@@ -55,83 +55,83 @@ def without_voltage(minute: Minute) -> Minute:
         samples=tuple(replace(sample, house_voltage_v=None) for sample in minute.samples))
 
 
-def update(held: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
+def update(state: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
     """One minute further; only lithium batteries have such electronics."""
     house = vehicle.house
     if house.lead_acid:
-        return held
+        return state
     volts, low_a, high_a = minute.house_voltage_v, minute.house_current_low_a, minute.house_current_high_a
     if low_a is None or high_a is None:
-        return held if not held.suspect else replace(held, suspect="", suspect_s=0.0, last=())
+        return state if not state.suspect else replace(state, suspect="", suspect_s=0.0, last=())
     offset_a = vehicle.current_sensor.offset_a
     low_a, high_a = low_a - offset_a, high_a - offset_a
     zero_a = ZERO_PER_H * house.rated_capacity_ah + ZERO_A
     idle = -zero_a <= low_a and high_a <= zero_a
     least_a = TOP_ZERO_PER_H * house.rated_capacity_ah + ZERO_A
-    held = replace(held, nothing=-least_a <= low_a and high_a <= least_a)
-    if held.path:
-        held = _open(held, volts, high_a, zero_a)
-    elif held.suspect:
-        held = _suspect(held, minute, volts, high_a, idle, zero_a)
-    elif idle and len(held.last) == KEPT:
-        held = _begins(held, minute, volts, zero_a, house)
+    state = replace(state, nothing=-least_a <= low_a and high_a <= least_a)
+    if state.path:
+        state = _open(state, volts, high_a, zero_a)
+    elif state.suspect:
+        state = _suspect(state, minute, volts, high_a, idle, zero_a)
+    elif idle and len(state.last) == KEPT:
+        state = _begins(state, minute, volts, zero_a, house)
     if volts is None:
-        return replace(held, idle=idle)
-    return replace(held, idle=idle, last=(*held.last[1 - KEPT:], (volts, low_a, high_a)))
+        return replace(state, idle=idle)
+    return replace(state, idle=idle, last=(*state.last[1 - KEPT:], (volts, low_a, high_a)))
 
 
-def _begins(held: Protection, minute: Minute, volts: float | None, zero_a: float, house: Battery) -> Protection:
+def _begins(state: Protection, minute: Minute, volts: float | None, zero_a: float, house: Battery) -> Protection:
     """Nothing flows: did it a minute or two ago, and has the voltage gone on as if it still did?"""
-    (_, earlier_a, _), (before_v, before_a, drawn_a), _ = held.last
+    (_, earlier_a, _), (before_v, before_a, drawn_a), _ = state.last
     suspect: Path = ""
     least = (TAIL_PER_H if before_v > TAIL_V else CHARGE_PER_H) * house.rated_capacity_ah
-    if before_v > TAIL_V and before_a > zero_a and not held.nothing:
-        return held
+    if before_v > TAIL_V and before_a > zero_a and not state.nothing:
+        return state
     steady = before_a > STEADY_FRAC * earlier_a     # a charge that tails off is on its way to nothing by itself
     ended = volts is not None and steady and before_a > max(least, 2 * zero_a) and volts >= before_v - STAYS_V
-    never = volts is not None and abs(before_a) <= zero_a and held.idle and volts > max(before_v + RISE_V, CHARGER_V)
+    never = volts is not None and abs(before_a) <= zero_a and state.idle and volts > max(before_v + RISE_V, CHARGER_V)
     if ended or never:
         suspect = "charge"
     elif before_v > BACK_V and (volts < GONE_V if volts is not None else drawn_a < -1.5 * zero_a):
         suspect = "discharge"
     if not suspect:
-        return held
+        return state
     least_v = CHARGER_V if suspect == "charge" and before_a <= zero_a else 0.0
-    return replace(held, suspect=suspect, suspect_s=0.0, since_s=minute.start_s, before_v=before_v,
+    return replace(state, suspect=suspect, suspect_s=0.0, since_s=minute.start_s, before_v=before_v,
                    before_a=drawn_a if suspect == "discharge" else before_a, least_v=least_v,
                    before_c=minute.house_temperature_c)
 
 
-def _suspect(held: Protection, minute: Minute, volts: float | None, high_a: float, idle: bool, zero_a: float) -> Protection:
-    if held.suspect == "charge":
-        stays = volts is not None and volts >= max(held.before_v - 2 * STAYS_V, held.least_v) and high_a <= zero_a
+def _suspect(state: Protection, minute: Minute, volts: float | None, high_a: float, idle: bool, zero_a: float) -> Protection:
+    if state.suspect == "charge":
+        stays = volts is not None and volts >= max(state.before_v - 2 * STAYS_V, state.least_v) and high_a <= zero_a
     else:
         stays = idle and (volts is None or volts < GONE_V)
     if not stays:
-        return replace(held, suspect="", suspect_s=0.0, last=())
-    if held.suspect == "charge" and held.before_v > TAIL_V and held.before_a > zero_a and not held.nothing:
-        return replace(held, suspect="", suspect_s=0.0, last=())
-    lasted = held.suspect_s + minute.duration_s
-    return replace(held, suspect_s=lasted) if lasted < SURE_S else replace(held, path=held.suspect, suspect="", suspect_s=0.0)
+        return replace(state, suspect="", suspect_s=0.0, last=())
+    if state.suspect == "charge" and state.before_v > TAIL_V and state.before_a > zero_a and not state.nothing:
+        return replace(state, suspect="", suspect_s=0.0, last=())
+    lasted = state.suspect_s + minute.duration_s
+    return replace(state, suspect_s=lasted) if lasted < SURE_S else replace(state, path=state.suspect, suspect="", suspect_s=0.0)
 
 
-def _open(held: Protection, volts: float | None, high_a: float, zero_a: float) -> Protection:
-    closed = high_a > 2 * zero_a if held.path == "charge" else volts is not None and volts > BACK_V
-    return Protection() if closed else held
+def _open(state: Protection, volts: float | None, high_a: float, zero_a: float) -> Protection:
+    closed = high_a > 2 * zero_a if state.path == "charge" else volts is not None and volts > BACK_V
+    return Protection() if closed else state
 
 
-def findings(held: Protection, vehicle: Vehicle) -> ProtectionFindings:
+def findings(state: Protection, vehicle: Vehicle) -> ProtectionFindings:
     """What is cut off, why it may be, and whether the voltage is still that of the battery."""
     return ProtectionFindings(
-        held.path, held.since_s if held.path else None, _causes(held, vehicle.house) if held.path else (),
-        voltage_trusted=not held.suspect and not (held.path and held.idle))
+        state.path, state.since_s if state.path else None, _causes(state, vehicle.house) if state.path else (),
+        voltage_trusted=not state.suspect and not (state.path and state.idle))
 
 
-def _causes(held: Protection, house: Battery) -> tuple[str, ...]:
+def _causes(state: Protection, house: Battery) -> tuple[str, ...]:
     """Candidates, the likeliest first."""
     limits, found = limits_of(house.chemistry), []
-    warm_c, current_a = held.before_c, abs(held.before_a)
-    if held.path == "charge":
+    warm_c, current_a = state.before_c, abs(state.before_a)
+    if state.path == "charge":
         cold_c = (limits.cold_charge_c or 0.0) + (limits.cold_margin_k or 0.0)
         if warm_c is not None and warm_c < cold_c + 3.0:
             found.append(f"cold: the case is at {degrees(warm_c)}")
@@ -139,12 +139,12 @@ def _causes(held: Protection, house: Battery) -> tuple[str, ...]:
             found.append(f"heat: the case is at {degrees(warm_c)}")
         if current_a > LARGE_PER_H * house.rated_capacity_ah:
             found.append(f"too much current: {current_a:.0f} A")
-        if held.before_v > TOP_V or not found:
+        if state.before_v > TOP_V or not found:
             found.append("one cell is fuller than the others and at its limit")
         return (*found, "cold inside, if no thermometer sits on it") if warm_c is None else tuple(found)
     if current_a > LARGE_PER_H * house.rated_capacity_ah:
         found.append(f"too much current: {current_a:.0f} A")
-    if held.before_v < EMPTY_V:
+    if state.before_v < EMPTY_V:
         found.append("it was empty")
     else:
         found.append("one cell is emptier than the others")
@@ -153,23 +153,23 @@ def _causes(held: Protection, house: Battery) -> tuple[str, ...]:
     return (*found, "a short circuit behind it")
 
 
-def condition(held: Protection, vehicle: Vehicle) -> Condition:
+def condition(state: Protection, vehicle: Vehicle) -> Condition:
     """The alert, active or not."""
-    if not held.path:
+    if not state.path:
         return Condition("protection_tripped", "house", False)
-    causes = "; ".join(_causes(held, vehicle.house))
-    if held.path == "charge":
-        how = ("The charger's voltage is there, and no current flows into it" if held.least_v else
-               f"Charging at {held.before_a:.0f} A stopped at once while the charger's voltage stayed")
+    causes = "; ".join(_causes(state, vehicle.house))
+    if state.path == "charge":
+        how = ("The charger's voltage is there, and no current flows into it" if state.least_v else
+               f"Charging at {state.before_a:.0f} A stopped at once while the charger's voltage stayed")
         means = f"{how}: the battery's own electronics refuse charge. It is not full. Possible causes: {causes}."
         look = ("Cold or hot: wait until it is between 5 and 45 °C. Else let it rest an hour, then charge slowly. If it comes back, "
                 "the cells are out of balance: a long, slow charge to the top, or a workshop.")
         seen = "The house battery refuses charge."
     else:
-        means = (f"Its voltage and current were gone at once, from {held.before_v:.1f} V: the battery's own electronics have opened. "
+        means = (f"Its voltage and current were gone at once, from {state.before_v:.1f} V: the battery's own electronics have opened. "
                  f"That is neither an empty battery for certain nor a lost sensor. Possible causes: {causes}.")
         look = "Switch the loads off. Look for a short circuit before anything else; then a charger for lithium wakes it."
         seen = "The house battery has switched itself off."
     return Condition("protection_tripped", "house", True, "high", seen, means, look,
-                     "It clears when charge flows again." if held.path == "charge" else "It clears when its voltage is back.",
-                     figures=(("before_v", held.before_v), ("before_a", held.before_a)))
+                     "It clears when charge flows again." if state.path == "charge" else "It clears when its voltage is back.",
+                     figures=(("before_v", state.before_v), ("before_a", state.before_a)))

@@ -149,53 +149,53 @@ class CrankState:
     news: tuple[Event, ...] = ()
 
 
-def update(held: CrankState, minute: Minute, join: JoinFindings, temperature_c: float | None) -> CrankState:
+def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c: float | None) -> CrankState:
     """The starts after one more minute; a fast trace in it is judged, slow readings give the lowest seen."""
     if minute.fast_starter:
-        return add(held, judge(minute.fast_starter, temperature_c), minute.end_s, temperature_c)
+        return add(state, judge(minute.fast_starter, temperature_c), minute.end_s, temperature_c)
     low, volts = minute.starter_voltage_low_v, minute.starter_voltage_v
-    level = held.level_v
+    level = state.level_v
     if low is None or volts is None:
-        return held if not held.news else replace(held, news=())
-    dips = held.dips
+        return state if not state.news else replace(state, news=())
+    dips = state.dips
     if dips and (join.engine == "running" or minute.end_s - dips[-1] > AGAIN_S):
         dips = ()
     close = len(minute.samples) > 6
-    if close and level is not None and low < level - DIP_V and held.last_s != minute.end_s:
-        if join.engine == "running" and (held.last_s is None or minute.end_s - held.last_s > 30):
-            return replace(held, lowest_v=low, fast=False, last_s=minute.end_s, level_v=volts, news=(),
+    if close and level is not None and low < level - DIP_V and state.last_s != minute.end_s:
+        if join.engine == "running" and (state.last_s is None or minute.end_s - state.last_s > 30):
+            return replace(state, lowest_v=low, fast=False, last_s=minute.end_s, level_v=volts, news=(),
                            dips=(), last=None)
         if join.engine != "running" and low < level - SLOW_DIP_V:
             dips = (*dips, minute.end_s)[-4:]
-    if level == volts and dips == held.dips and not held.news:
-        return held
-    return replace(held, level_v=volts, dips=dips, news=())
+    if level == volts and dips == state.dips and not state.news:
+        return state
+    return replace(state, level_v=volts, dips=dips, news=())
 
 
-def add(held: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: float | None) -> CrankState:
+def add(state: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: float | None) -> CrankState:
     """The starts after one more judged start."""
     if not verdict.verdict or verdict.drop_frac is None or verdict.lowest_v is None:
-        return replace(held, news=())
+        return replace(state, news=())
     pair = (20.0 if temperature_c is None else temperature_c, log(max(verdict.drop_frac, 0.005)))
-    baseline, recent = held.baseline, held.recent
+    baseline, recent = state.baseline, state.recent
     if len(baseline) < BASELINE:
         baseline = (*baseline, pair)
     else:
         recent = (*recent, pair)[-RECENT:]
     message = f"Start judged {verdict.verdict}: {verdict.because}."
     event = Event(at_s, "start", "starter", message, (("lowest_v", verdict.lowest_v), ("drop_frac", verdict.drop_frac)))
-    return CrankState(held.count + 1, baseline, recent, verdict, at_s, verdict.lowest_v, True, held.level_v, (), (event,))
+    return CrankState(state.count + 1, baseline, recent, verdict, at_s, verdict.lowest_v, True, state.level_v, (), (event,))
 
 
-def trend(held: CrankState) -> tuple[float, float, float] | None:
+def trend(state: CrankState) -> tuple[float, float, float] | None:
     """How many times the first starts' drop ratio the last ones show at equal temperature, with its 95 % interval.
 
     None until there are twenty starts for the baseline and three after them.
     """
-    if len(held.baseline) < BASELINE or len(held.recent) < 3:
+    if len(state.baseline) < BASELINE or len(state.recent) < 3:
         return None
-    at, slope, scatter, sigma_at = _line(held.baseline)
-    rest = [y - at - slope * (t - 15.0) for t, y in held.recent]
+    at, slope, scatter, sigma_at = _line(state.baseline)
+    rest = [y - at - slope * (t - 15.0) for t, y in state.recent]
     change = median(rest)
     sigma = sqrt(scatter**2 * 1.57 / len(rest) + sigma_at**2)
     return exp(change), exp(change - 1.96 * sigma), exp(change + 1.96 * sigma)
@@ -213,15 +213,15 @@ def _line(pairs: Sequence[tuple[float, float]]) -> tuple[float, float, float, fl
     return mean_y + slope * (15.0 - mean_t), slope, scatter, scatter / sqrt(n)
 
 
-def as_findings(held: CrankState) -> tuple[Answer, Answer, CrankGrade]:
+def as_findings(state: CrankState) -> tuple[Answer, Answer, CrankGrade]:
     """Lowest voltage, drop ratio and verdict of the latest start, as the findings carry them."""
-    if held.lowest_v is None:
+    if state.lowest_v is None:
         none: Answer = NotYet("no start has been seen yet")
         return none, NotYet("it needs a fast voltage reading during a start"), ""
-    if not held.fast or held.last is None or held.last.drop_frac is None:
+    if not state.fast or state.last is None or state.last.drop_frac is None:
         # Once a second the true minimum lies between two readings: it was at most this.
-        return (Estimate(held.lowest_v, 0.0, held.lowest_v, "measured"),
+        return (Estimate(state.lowest_v, 0.0, state.lowest_v, "measured"),
                 NotYet("it needs a fast voltage reading during a start"), "")
-    drop = held.last.drop_frac
-    return (Estimate(held.lowest_v, held.lowest_v - 0.05, held.lowest_v + 0.05, "measured"),
-            Estimate(drop, 0.95 * drop, 1.05 * drop, "measured"), held.last.verdict)
+    drop = state.last.drop_frac
+    return (Estimate(state.lowest_v, state.lowest_v - 0.05, state.lowest_v + 0.05, "measured"),
+            Estimate(drop, 0.95 * drop, 1.05 * drop, "measured"), state.last.verdict)

@@ -65,15 +65,15 @@ def _new(at_s: float) -> Onset:
     return Onset(at_s, (0.0,) * STATES, (0.0,) * STATES)
 
 
-def step(search: Search, held: Decay) -> Search:
+def step(search: Search, state: Decay) -> Search:
     """The search after one more step of the filter."""
-    keep = decay.transition(held.passed_h)
-    days = held.passed_h / 24
-    gain, look = held.gain, held.look
-    factor = held.self_factor
-    scaled, per = (held.innovation_v / held.variance, 1 / held.variance) if gain else (0.0, 0.0)
+    keep = decay.transition(state.passed_h)
+    days = state.passed_h / 24
+    gain, look = state.gain, state.look
+    factor = state.self_factor
+    scaled, per = (state.innovation_v / state.variance, 1 / state.variance) if gain else (0.0, 0.0)
     out = []
-    for o in _thin(search.onsets, held.at_s):
+    for o in _thin(search.onsets, state.at_s):
         ramp = [k * v for k, v in zip(keep, o.ramp, strict=True)]
         ramp[LEVEL] -= days * (o.ramp[FALL] + factor * o.ramp[SELF])
         drop = [k * v for k, v in zip(keep, o.drop, strict=True)]
@@ -81,7 +81,7 @@ def step(search: Search, held: Decay) -> Search:
         if not gain:
             out.append(replace(o, ramp=tuple(ramp), drop=tuple(drop)))
             continue
-        age_h = (held.at_s - o.at_s) / 3600
+        age_h = (state.at_s - o.at_s) / 3600
         g = -(age_h / 24 + AT_ONCE_DAYS * (1 - exp(-age_h / AT_ONCE_H)))
         g -= sum([h * v for h, v in zip(look, ramp, strict=True)])
         d = -1.0 - sum([h * v for h, v in zip(look, drop, strict=True)])
@@ -91,7 +91,7 @@ def step(search: Search, held: Decay) -> Search:
             o.ramp_fit + g * scaled, o.ramp_weight + g * g * per,
             o.drop_fit + d * scaled, o.drop_weight + d * d * per, o.cross + g * d * per,
         ))
-    out.append(_new(held.at_s))
+    out.append(_new(state.at_s))
     return Search(tuple(out))
 
 
@@ -121,12 +121,12 @@ class BestDrain:
     drop_score: float
 
 
-def best(search: Search, held: Decay, youngest_s: float) -> BestDrain | None:
+def best(search: Search, state: Decay, youngest_s: float) -> BestDrain | None:
     """The best explanation among the moments at least so long ago; None while there is none."""
     found: tuple[float, float, float, float] | None = None
     drop_score = 0.0
     for onset in search.onsets:
-        age_s = held.at_s - onset.at_s
+        age_s = state.at_s - onset.at_s
         if age_s >= USE_SHOWS_H * 3600:
             drop_score = max(drop_score, onset.drop_score())
         if age_s >= youngest_s and onset.ramp_fit > 0:

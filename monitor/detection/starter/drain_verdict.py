@@ -57,31 +57,31 @@ def amperes(volts_per_day: float, battery: Battery) -> float:
     return volts_per_day * battery.rated_capacity_ah / kind.span_v / 24
 
 
-def expected_v_per_h(held: Decay) -> float:
+def expected_v_per_h(state: Decay) -> float:
     """How fast the voltage is expected to fall now by surface charge and usual draw [V/h], positive down."""
-    surface = sum(held.state[SURFACE + i] / tau for i, tau in enumerate(DECAY_H))
-    return max(surface, 0.0) + max(fall_v_per_day(held)[0], 0.0) / 24
+    surface = sum(state.state[SURFACE + i] / tau for i, tau in enumerate(DECAY_H))
+    return max(surface, 0.0) + max(fall_v_per_day(state)[0], 0.0) / 24
 
 
-def slow(search: Search, held: Decay, rests: tuple[Rest, ...], battery: Battery) -> tuple[Drain | None, bool]:
+def slow(search: Search, state: Decay, rests: tuple[Rest, ...], battery: Battery) -> tuple[Drain | None, bool]:
     """The best slow explanation with its size, and whether it passes at this step."""
-    age_h = (held.at_s - held.begun_s) / 3600
-    best = drain.best(search, held, YOUNGEST_S)
+    age_h = (state.at_s - state.begun_s) / 3600
+    best = drain.best(search, state, YOUNGEST_S)
     if best is None or age_h < SETTLED_H:
         return None, False
-    unrest = sqrt(held.unrest)
-    score = SCORE * unrest * (BLIND_TIMES if held.blind else 1.0)
+    unrest = sqrt(state.unrest)
+    score = SCORE * unrest * (BLIND_TIMES if state.blind else 1.0)
     extra, sigma = best.fall_v_per_day, best.sigma * unrest
     passes = (
         best.score > score and best.score**2 > best.drop_score**2 + BETTER_THAN_USE
         and amperes(extra - 1.96 * sigma, battery) > LEAST_A and _still_falls(extra, rests)
-        and not (best.at_s - held.begun_s < 3600 and age_h < FROM_START_H)
+        and not (best.at_s - state.begun_s < 3600 and age_h < FROM_START_H)
     )
     if not passes:
         return None, False
     return Drain(
-        "slow", held.at_s, best.at_s, amperes(extra, battery), amperes(extra - 1.96 * sigma, battery) * SCALE_LOW,
-        amperes(extra + 1.96 * sigma, battery) * SCALE_HIGH, extra + fall_v_per_day(held)[0],
+        "slow", state.at_s, best.at_s, amperes(extra, battery), amperes(extra - 1.96 * sigma, battery) * SCALE_LOW,
+        amperes(extra + 1.96 * sigma, battery) * SCALE_HIGH, extra + fall_v_per_day(state)[0],
     ), True
 
 

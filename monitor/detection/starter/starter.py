@@ -72,25 +72,25 @@ def begin() -> StarterState:
     return StarterState()
 
 
-def update(held: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> StarterState:
+def update(state: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> StarterState:
     """The state after one more minute; join says what the isolator tracker made of it."""
-    before, volts = held.now, minute.starter_voltage_v
+    before, volts = state.now, minute.starter_voltage_v
     warm = minute.starter_temperature_c      # its own thermometer, else outside air, else the house battery's
     if warm is None:
         warm = minute.ambient_temperature_c
     if warm is None:
         warm = minute.house_temperature_c
-    trend = temperature_trend.update(held.trend, minute.end_s, warm)
+    trend = temperature_trend.update(state.trend, minute.end_s, warm)
     if warm is None:
         warm = before.temperature_c
-    starts = crank.update(held.starts, minute, join, warm)
+    starts = crank.update(state.starts, minute, join, warm)
     if volts is None:
-        return replace(held, starts=starts, news=starts.news, trend=trend, hour=minute.hour)
+        return replace(state, starts=starts, news=starts.news, trend=trend, hour=minute.hour)
     house_v = minute.house_voltage_v if minute.house_voltage_v is not None else before.house_v
     now = LatestVoltage(minute.end_s, volts, warm, house_v, join.isolator, join.engine)
-    level = starter_alerts.update_level(held.level, minute, join, vehicle.starter)
-    alone_s, ending_s, quarter, end_s = held.alone_s, held.ending_s, held.quarter, held.quarter_end_s
-    parking, usual = held.parking, held.usual
+    level = starter_alerts.update_level(state.level, minute, join, vehicle.starter)
+    alone_s, ending_s, quarter, end_s = state.alone_s, state.ending_s, state.quarter, state.quarter_end_s
+    parking, usual = state.parking, state.usual
     median_v = None
     if join.engine == "running" or join.isolator == "closed":
         ending_s += minute.duration_s
@@ -108,10 +108,10 @@ def update(held: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindi
                 end_s = minute.end_s + QUARTER_S
             elif minute.end_s >= end_s:
                 median_v, quarter, end_s = median(quarter), (), minute.end_s + QUARTER_S
-    charged_s = held.charged_s if held.charged_s is not None else minute.end_s
-    held = StarterState(now, alone_s, ending_s, quarter, end_s, parking, usual, charged_s, level, starts, starts.news,
+    charged_s = state.charged_s if state.charged_s is not None else minute.end_s
+    state = StarterState(now, alone_s, ending_s, quarter, end_s, parking, usual, charged_s, level, starts, starts.news,
                 trend, minute.hour)
-    return held if median_v is None else quarter_hour(held, minute.end_s, median_v, vehicle)
+    return state if median_v is None else quarter_hour(state, minute.end_s, median_v, vehicle)
 
 
 def learn_level(usual: surface_decay.Usual, parking: Parking) -> surface_decay.Usual:
@@ -137,19 +137,19 @@ def _sudden(parking: Parking, at_s: float, volts: float, isolator: Isolator) -> 
         "sudden", at_s, last.at_s, 0.0, 0.0, 0.0, last.voltage_v - volts))
 
 
-def quarter_hour(held: StarterState, at_s: float, volts: float, vehicle: Vehicle) -> StarterState:
+def quarter_hour(state: StarterState, at_s: float, volts: float, vehicle: Vehicle) -> StarterState:
     """One quarter-hour further in a parking: its median voltage goes through filter, search and verdicts."""
-    parking, battery = held.parking, vehicle.starter
+    parking, battery = state.parking, vehicle.starter
     if not battery.lead_acid:
-        return replace(held, parking=replace(
+        return replace(state, parking=replace(
             parking, rests=(*parking.rests, Rest(at_s, volts, volts, 0.0))[-LOOK_BACK:]))
-    decay, warm = parking.decay, held.now.temperature_c
+    decay, warm = parking.decay, state.now.temperature_c
     if decay is not None and volts > max(r.voltage_v for r in parking.rests[-LOOK_BACK:]) + LIFT_V:
         # Something charged it unseen, in a gap of the readings or from a charger: rest begins anew.
-        return replace(held, alone_s=at_s, quarter_end_s=0.0, parking=Parking())
+        return replace(state, alone_s=at_s, quarter_end_s=0.0, parking=Parking())
     if decay is None:
-        decay = surface_decay.begin(at_s, volts, warm, held.usual)
-        return replace(held, parking=Parking(decay, drain.begin(at_s), (Rest(at_s, volts, volts, 1.0),)))
+        decay = surface_decay.begin(at_s, volts, warm, state.usual)
+        return replace(state, parking=Parking(decay, drain.begin(at_s), (Rest(at_s, volts, volts, 1.0),)))
     decay = surface_decay.step(decay, at_s, volts, warm)
     search = drain.step(parking.search, decay)
     rests = (*parking.rests, Rest(
@@ -157,30 +157,30 @@ def quarter_hour(held: StarterState, at_s: float, volts: float, vehicle: Vehicle
     found = parking.found
     likely, passes = drain_verdict.slow(search, decay, rests, battery)
     passing = parking.passing + 1 if passes else 0
-    if found is None and held.now.isolator == "open" and volts > EMPTY_V:
+    if found is None and state.now.isolator == "open" and volts > EMPTY_V:
         found = likely if passing >= drain_verdict.IN_A_ROW else drain_verdict.fast(rests, decay.begun_s, battery)
     elif found is not None and drain_verdict.over(found, rests):
         # It stopped by itself: a lamp was put out. Look at the rest as at a new one.
-        return replace(held, parking=Parking(rests=rests[-1:]))
+        return replace(state, parking=Parking(rests=rests[-1:]))
     elif found is not None and found.how == "slow" and likely is not None:
         found = replace(likely, found_s=found.found_s)
-    charged_s = held.charged_s
+    charged_s = state.charged_s
     if volts - VOLTAGE_PER_K * ((warm if warm is not None else 20.0) - 25.0) > starter_alerts.three_quarters_v(battery):
         charged_s = at_s
-    return replace(held, charged_s=charged_s, parking=Parking(decay, search, rests, passing, found, parking.sudden))
+    return replace(state, charged_s=charged_s, parking=Parking(decay, search, rests, passing, found, parking.sudden))
 
 
 WAIT = NotYet("the starter battery must first stand alone for some hours")
 FLAT_CURVE = NotYet("the resting voltage of this chemistry is too flat to read charge or drain from")
 
 
-def findings(held: StarterState, vehicle: Vehicle) -> StarterFindings:
+def findings(state: StarterState, vehicle: Vehicle) -> StarterFindings:
     """The starter battery as of the last minute."""
-    decay, battery = held.parking.decay, vehicle.starter
+    decay, battery = state.parking.decay, vehicle.starter
     if not battery.lead_acid:
-        return StarterFindings(FLAT_CURVE, FLAT_CURVE, FLAT_CURVE, None, *crank.as_findings(held.starts))
+        return StarterFindings(FLAT_CURVE, FLAT_CURVE, FLAT_CURVE, None, *crank.as_findings(state.starts))
     if decay is None or decay.steps < 8:
-        return StarterFindings(WAIT, WAIT, WAIT, None, *crank.as_findings(held.starts))
+        return StarterFindings(WAIT, WAIT, WAIT, None, *crank.as_findings(state.starts))
     level, sigma = surface_decay.rest_voltage_v(decay)
     rest = Estimate(level, level - 1.96 * sigma, level + 1.96 * sigma, "rested")
     kind = KINDS[battery.chemistry]
@@ -188,37 +188,37 @@ def findings(held: StarterState, vehicle: Vehicle) -> StarterFindings:
     left = 1 - (kind.full_v + VOLTAGE_PER_K * (decay.base_c - 25.0) - level) / kind.span_v
     charge = Estimate(_clip(left), _clip(left - spread / kind.span_v), _clip(left + spread / kind.span_v), "rested")
     fall, fall_sigma = surface_decay.fall_v_per_day(decay)
-    own, found = drain_verdict.amperes(fall, battery), held.parking.found
+    own, found = drain_verdict.amperes(fall, battery), state.parking.found
     if found is not None and found.how != "sudden":
         draining = Estimate(found.extra_a + own, found.low_a, found.high_a + 2 * max(own, 0.0), "measured")
     else:
         doubt = 1.96 * drain_verdict.amperes(fall_sigma, battery)
         draining = Estimate(own, max(0.0, own - doubt), 1.3 * (own + doubt), "rested")
-    return StarterFindings(charge, rest, draining, _doubtful_s(held), *crank.as_findings(held.starts))
+    return StarterFindings(charge, rest, draining, _doubtful_s(state), *crank.as_findings(state.starts))
 
 
 def _clip(value: float) -> float:
     return min(1.0, max(0.0, value))
 
 
-def _doubtful_s(held: StarterState) -> float | None:
+def _doubtful_s(state: StarterState) -> float | None:
     """Seconds until a start becomes doubtful at the present rate: the level under any surface charge counts."""
-    decay, found = held.parking.decay, held.parking.found
+    decay, found = state.parking.decay, state.parking.found
     if decay is None:
         return None
     fall = max(surface_decay.fall_v_per_day(decay)[0], 0.002) if found is None else found.fall_v_per_day
-    volts = min(held.parking.rests[-1].voltage_v, surface_decay.rest_voltage_v(decay)[0] + 0.05)
+    volts = min(state.parking.rests[-1].voltage_v, surface_decay.rest_voltage_v(decay)[0] + 0.05)
     return max(0.0, (volts - DOUBTFUL_V) / fall * 86400)
 
 
-def conditions(held: StarterState, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(state: StarterState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """What is wrong with the starter battery, if anything."""
-    now, rests = held.now, held.parking.rests
+    now, rests = state.now, state.parking.rests
     at_s = now.at_s or 0.0
-    resting = bool(rests) and held.alone_s is not None and at_s - held.alone_s > RESTED_S
+    resting = bool(rests) and state.alone_s is not None and at_s - state.alone_s > RESTED_S
     return starter_alerts.conditions(
-        vehicle, held.level, held.parking.found, _doubtful_s(held) if held.parking.found else None, held.starts,
+        vehicle, state.level, state.parking.found, _doubtful_s(state) if state.parking.found else None, state.starts,
         rest_v=rests[-1].voltage_v if resting else None, temperature_c=now.temperature_c, house_v=now.house_v,
-        uncharged_s=at_s - held.charged_s if held.charged_s is not None else 0.0, at_s=at_s,
-        coming_low_c=temperature_trend.coming_low_c(held.trend) if resting and temperature_trend.evening(held.hour) else None,
+        uncharged_s=at_s - state.charged_s if state.charged_s is not None else 0.0, at_s=at_s,
+        coming_low_c=temperature_trend.coming_low_c(state.trend) if resting and temperature_trend.evening(state.hour) else None,
     )

@@ -87,19 +87,19 @@ class LevelAlert:
     flat: bool = False
 
 
-def update_level(held: LevelAlert, minute: Minute, join: JoinFindings, battery: Battery) -> LevelAlert:
+def update_level(state: LevelAlert, minute: Minute, join: JoinFindings, battery: Battery) -> LevelAlert:
     """The level after one more minute."""
     volts = minute.starter_voltage_v
     if volts is None:
-        return held
+        return state
     warm_c = minute.ambient_temperature_c if minute.ambient_temperature_c is not None else minute.house_temperature_c
-    over_s = held.over_s + minute.duration_s if volts > over_voltage_v(battery, warm_c) else 0.0
-    under_v = UNDER_V + (BACK_V if held.under_s >= UNDER_FOR_S else 0.0)
-    under_s = held.under_s + minute.duration_s if volts < under_v and join.engine != "running" else 0.0
-    low = volts < LOW_V + (BACK_V if held.low else 0.0)
-    flat = volts < FLAT_V + (BACK_V if held.flat else 0.0)
-    if over_s == under_s == held.over_s == held.under_s and low == held.low and flat == held.flat:
-        return held
+    over_s = state.over_s + minute.duration_s if volts > over_voltage_v(battery, warm_c) else 0.0
+    under_v = UNDER_V + (BACK_V if state.under_s >= UNDER_FOR_S else 0.0)
+    under_s = state.under_s + minute.duration_s if volts < under_v and join.engine != "running" else 0.0
+    low = volts < LOW_V + (BACK_V if state.low else 0.0)
+    flat = volts < FLAT_V + (BACK_V if state.flat else 0.0)
+    if over_s == under_s == state.over_s == state.under_s and low == state.low and flat == state.flat:
+        return state
     return LevelAlert(over_s, under_s, volts, low, flat)
 
 

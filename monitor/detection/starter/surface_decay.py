@@ -153,44 +153,44 @@ def transition(hours: float) -> list[float]:
     return [1.0, *(exp(-hours / tau) for tau in DECAY_H), 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, exp(-hours / WANDER_H)]
 
 
-def _look(held: Decay, at_s: float, temperature_c: float | None, late_c: float | None) -> tuple[float, ...]:
+def _look(state: Decay, at_s: float, temperature_c: float | None, late_c: float | None) -> tuple[float, ...]:
     phase = 2 * pi * (at_s % 86400) / 86400
     warm = late = 0.0
-    if temperature_c is not None and late_c is not None and not held.blind:
-        warm, late = temperature_c - held.base_c, late_c - held.base_c
+    if temperature_c is not None and late_c is not None and not state.blind:
+        warm, late = temperature_c - state.base_c, late_c - state.base_c
     return (1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0, warm, late, sin(phase), cos(phase), 1.0)
 
 
-def warmth_v(held: Decay) -> float:
+def warmth_v(state: Decay) -> float:
     """The part of the latest voltage that temperature and the daily wave explain [V]."""
-    return sum(held.look[i] * held.state[i] for i in (WARM, WARM_LATE, SINE, COSINE)) if held.look else 0.0
+    return sum(state.look[i] * state.state[i] for i in (WARM, WARM_LATE, SINE, COSINE)) if state.look else 0.0
 
 
-def rest_voltage_v(held: Decay) -> tuple[float, float]:
+def rest_voltage_v(state: Decay) -> tuple[float, float]:
     """Voltage once all surface charge is gone, at the temperature the parking began with, and its sigma [V]."""
-    return held.state[LEVEL], sqrt(max(held.cov[0][0], 1e-6) * held.unrest)
+    return state.state[LEVEL], sqrt(max(state.cov[0][0], 1e-6) * state.unrest)
 
 
-def fall_v_per_day(held: Decay) -> tuple[float, float]:
+def fall_v_per_day(state: Decay) -> tuple[float, float]:
     """How fast the rested voltage falls [V/day], positive downwards, and its sigma."""
-    f = held.self_factor
-    p = held.cov
+    f = state.self_factor
+    p = state.cov
     variance = p[FALL][FALL] + 2 * f * p[FALL][SELF] + f * f * p[SELF][SELF]
-    return held.state[FALL] + f * held.state[SELF], sqrt(max(variance, 1e-10) * held.unrest)
+    return state.state[FALL] + f * state.state[SELF], sqrt(max(variance, 1e-10) * state.unrest)
 
 
-def learn(usual: Usual, held: Decay) -> Usual:
+def learn(usual: Usual, state: Decay) -> Usual:
     """What is usual after one more sound parking (the last sixteen count)."""
     count = min(usual.count + 1, 16)
     surface, spread = [], []
     for i in range(MODES):
-        seen, mean = held.state[SURFACE + i], usual.surface_v[i] if usual.count else 0.0
-        at_start = seen * exp(min((held.at_s - held.begun_s) / 3600 / DECAY_H[i], 30.0))
+        seen, mean = state.state[SURFACE + i], usual.surface_v[i] if usual.count else 0.0
+        at_start = seen * exp(min((state.at_s - state.begun_s) / 3600 / DECAY_H[i], 30.0))
         at_start = max(-0.1, min(0.6, at_start)) if i >= 2 else SURFACE_V[i]
         surface.append(mean + (at_start - mean) / count)
         spread.append(usual.surface_m2[i] * (1.0 if count < 16 else 15 / 16)
                       + (at_start - mean) * (at_start - surface[i]) * (1.0 if usual.count else 0.0))
-    seen, _ = fall_v_per_day(held)
+    seen, _ = fall_v_per_day(state)
     mean = usual.fall if usual.count else 0.0
     fall = mean + (seen - mean) / count
     fall_m2 = usual.fall_m2 * (1.0 if count < 16 else 15 / 16) + (

@@ -38,10 +38,10 @@ class Bypass:
     idle_times: int = 0
 
 
-def minute(held: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None) -> Bypass:
+def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None) -> Bypass:
     """After one more minute; ring holds volts and amperes of the last six, in turn. scatter_v: of single readings."""
-    if len(ring) < 12 or at_s < held.skip_until_s:
-        return held
+    if len(ring) < 12 or at_s < state.skip_until_s:
+        return state
     v0, a0, v1, a1, v2, a2, v3, a3, v4, a4, v5, a5 = ring
     step = (v4 + v5 - v0 - v1) / 2
     size = step if step > 0 else -step
@@ -49,52 +49,52 @@ def minute(held: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery,
         size < STEP_V or size < 3.0 * scatter_v or abs(v1 - v0) > FLAT_FRAC * size or abs(v5 - v4) > FLAT_FRAC * size
         or max(v0, v1, v2, v3, v4, v5) > CHARGER_V[battery.lead_acid] or min(v0, v1, v2, v3, v4, v5) < EMPTY_V[battery.lead_acid]
     ):
-        return held
+        return state
     most = max(a0, a1, a2, a3, a4, a5)
     if most > REST_A or most - min(a0, a1, a2, a3, a4, a5) > STILL_A:
-        return held
+        return state
     night = hour is not None and (hour >= NIGHT[0] or hour < NIGHT[1])
-    return _stepped(held, at_s, step, size, 1.0 if night else BY_DAY)
+    return _stepped(state, at_s, step, size, 1.0 if night else BY_DAY)
 
 
-def _stepped(held: Bypass, at_s: float, step_v: float, size_v: float, worth: float) -> Bypass:
+def _stepped(state: Bypass, at_s: float, step_v: float, size_v: float, worth: float) -> Bypass:
     if step_v < 0:
-        return replace(held, on_at_s=at_s, on_v=size_v, skip_until_s=at_s + 180.0)
-    if not (at_s - held.on_at_s < PAIR_S and 0.5 * held.on_v < size_v < 1.5 * held.on_v):
-        return replace(held, skip_until_s=at_s + 180.0)
-    pairs = pairs_now(held, at_s) + worth
-    return replace(held, pairs=pairs, pairs_at_s=at_s, pair_v=held.pair_v + (size_v - held.pair_v) / min(max(pairs, 1.0), 8.0),
+        return replace(state, on_at_s=at_s, on_v=size_v, skip_until_s=at_s + 180.0)
+    if not (at_s - state.on_at_s < PAIR_S and 0.5 * state.on_v < size_v < 1.5 * state.on_v):
+        return replace(state, skip_until_s=at_s + 180.0)
+    pairs = pairs_now(state, at_s) + worth
+    return replace(state, pairs=pairs, pairs_at_s=at_s, pair_v=state.pair_v + (size_v - state.pair_v) / min(max(pairs, 1.0), 8.0),
                    on_at_s=-1e9, on_v=0.0, skip_until_s=at_s + 180.0)
 
 
-def block(held: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:
+def block(state: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:
     """The means of ten minutes more."""
     if not EMPTY_V[battery.lead_acid] < voltage_v < FILL_V[battery.lead_acid]:
-        return held if not held.blocks else replace(held, blocks=())
-    blocks = (*held.blocks[-2 * (BLOCKS - 1):], voltage_v, current_a)
+        return state if not state.blocks else replace(state, blocks=())
+    blocks = (*state.blocks[-2 * (BLOCKS - 1):], voltage_v, current_a)
     if len(blocks) < 2 * BLOCKS:
-        return replace(held, blocks=blocks)
+        return replace(state, blocks=blocks)
     amps, third = blocks[1::2], BLOCKS // 3
     mean = sum(amps) / BLOCKS
     early, late = sum(amps[:third]) / third, sum(amps[-third:]) / third
     fell = sum(blocks[0:2 * third:2]) / third - sum(blocks[-2 * third::2]) / third
     fills = min(mean, early) > max(FILL_A, FILL_FRAC * battery.rated_capacity_ah)
     if fills and late > KEEP_FRAC * early and fell > SINK_V[battery.lead_acid]:
-        times = held.idle_times + 1 if at_s - held.idle_at_s < MEMORY_S / 2 else 1
-        return replace(held, blocks=blocks, idle_a=mean, idle_at_s=at_s, idle_times=times)
-    return replace(held, blocks=blocks)
+        times = state.idle_times + 1 if at_s - state.idle_at_s < MEMORY_S / 2 else 1
+        return replace(state, blocks=blocks, idle_a=mean, idle_at_s=at_s, idle_times=times)
+    return replace(state, blocks=blocks)
 
 
-def silent(held: Bypass) -> Bypass:
+def silent(state: Bypass) -> Bypass:
     """After a minute in which something was not measured."""
-    return replace(held, blocks=()) if held.blocks else held
+    return replace(state, blocks=()) if state.blocks else state
 
 
-def pairs_now(held: Bypass, at_s: float) -> float:
+def pairs_now(state: Bypass, at_s: float) -> float:
     """Pairs of steps that are still remembered."""
-    return held.pairs * exp(-(at_s - held.pairs_at_s) / MEMORY_S) if held.pairs else 0.0
+    return state.pairs * exp(-(at_s - state.pairs_at_s) / MEMORY_S) if state.pairs else 0.0
 
 
-def idle_now(held: Bypass, at_s: float) -> bool:
+def idle_now(state: Bypass, at_s: float) -> bool:
     """Whether charging lifted nothing within the last days."""
-    return held.idle_times >= IDLE_TIMES and at_s - held.idle_at_s < MEMORY_S
+    return state.idle_times >= IDLE_TIMES and at_s - state.idle_at_s < MEMORY_S

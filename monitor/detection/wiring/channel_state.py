@@ -30,9 +30,9 @@ class Limit:
     stuck_value: float = 0.0
 
 
-def update_limit(held: Limit, at_s: float, span_s: float, low: float, high: float, other: float | None, unit: str) -> Limit:
+def update_limit(state: Limit, at_s: float, span_s: float, low: float, high: float, other: float | None, unit: str) -> Limit:
     """A minute more of a channel: its lowest and highest reading, and the mean of its companion."""
-    h = held
+    h = state
     if low < h.low or high > h.high:
         least, most = min(low, h.low), max(high, h.high)
         begun = h.begun_s if h.low < h.high else at_s
@@ -55,9 +55,9 @@ def update_limit(held: Limit, at_s: float, span_s: float, low: float, high: floa
                    stuck_value=value)
 
 
-def at_limit(held: Limit, at_s: float) -> bool:
+def at_limit(state: Limit, at_s: float) -> bool:
     """Whether the channel is cut off at an extreme."""
-    return held.stuck_s >= LIMIT_S and at_s - held.stuck_at_s < FORGOTTEN_S
+    return state.stuck_s >= LIMIT_S and at_s - state.stuck_at_s < FORGOTTEN_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,19 +82,19 @@ def scatter(count: int, low: float, high: float) -> float:
     return (high - low) / (RANGE_AT_2 + RANGE_PER_LN * log(count / 2.0)) if count > 1 else 0.0
 
 
-def is_noisy(held: Noise, sigma: float, explained: float, unit: str) -> Noise:
+def is_noisy(state: Noise, sigma: float, explained: float, unit: str) -> Noise:
     """Ten minutes more: their mean scatter, and what of it the companion's scatter would explain."""
-    least, known = min(held.hour_least, sigma), min(held.hour_explained, explained)
-    if held.blocks < 5:
-        return replace(held, hour_least=least, hour_explained=known, blocks=held.blocks + 1)
-    if held.learnt_h < LEARN_HOURS:
-        usual = held.usual + (least - held.usual) / (held.learnt_h + 1)
-        return Noise(usual, held.learnt_h + 1, now=least)
-    more = least > max(TIMES * held.usual, FLOOR[unit])
-    usual = held.usual if more else held.usual + (least - held.usual) / 240.0
-    return Noise(usual, held.learnt_h, grown_h=held.grown_h + 1 if more and least > 3.0 * known else 0, now=least)
+    least, known = min(state.hour_least, sigma), min(state.hour_explained, explained)
+    if state.blocks < 5:
+        return replace(state, hour_least=least, hour_explained=known, blocks=state.blocks + 1)
+    if state.learnt_h < LEARN_HOURS:
+        usual = state.usual + (least - state.usual) / (state.learnt_h + 1)
+        return Noise(usual, state.learnt_h + 1, now=least)
+    more = least > max(TIMES * state.usual, FLOOR[unit])
+    usual = state.usual if more else state.usual + (least - state.usual) / 240.0
+    return Noise(usual, state.learnt_h, grown_h=state.grown_h + 1 if more and least > 3.0 * known else 0, now=least)
 
 
-def grow_noise(held: Noise) -> bool:
+def grow_noise(state: Noise) -> bool:
     """Whether the noise has been more than usual for hours."""
-    return held.grown_h >= HOURS
+    return state.grown_h >= HOURS

@@ -20,21 +20,21 @@ def begin() -> PlausibilityState:
     return PlausibilityState()
 
 
-def update(held: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
+def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
     """One minute further."""
-    house, b, at_s = vehicle.house, held.block, minute.end_s
+    house, b, at_s = vehicle.house, state.block, minute.end_s
     volts, amps, starter = minute.house_voltage_v, minute.house_current_a, minute.starter_voltage_v
     low_v, high_v = minute.house_voltage_low_v, minute.house_voltage_high_v
     low_a, high_a = minute.house_current_low_a, minute.house_current_high_a
-    limit_v, limit_a = held.limit_v, held.limit_a
+    limit_v, limit_a = state.limit_v, state.limit_a
     minutes, house_v, house_a, scatter_v, scatter_a = b.minutes, b.house_v, b.house_a, b.scatter_v, b.scatter_a
     ring: tuple[float, ...] = ()
     if volts is None or low_v is None or high_v is None or amps is None or low_a is None or high_a is None or minute.gap_s:
-        loads = bypass.silent(held.bypass)
+        loads = bypass.silent(state.bypass)
     else:
         span_s, count = minute.duration_s, len(minute.samples)
-        ring = (*held.ring[-10:], volts, amps)
-        loads = bypass.minute(held.bypass, at_s, ring, house, held.noise_v.now, minute.hour)
+        ring = (*state.ring[-10:], volts, amps)
+        loads = bypass.minute(state.bypass, at_s, ring, house, state.noise_v.now, minute.hour)
         # one reading a minute repeats itself often enough
         if count > 1 and low_v == high_v or low_v < limit_v.low or high_v > limit_v.high or limit_v.run_s:
             limit_v = channel_state.update_limit(limit_v, at_s, span_s, low_v, high_v, amps, "v")
@@ -48,14 +48,14 @@ def update(held: PlausibilityState, minute: Minute, vehicle: Vehicle) -> Plausib
         starter_minutes, starter_v = starter_minutes + 1, starter_v + starter
         starter_low, starter_high = min(starter_low, starter), max(starter_high, starter)
     block = Block(b.start_s, minutes, house_v, house_a, scatter_v, scatter_a, starter_minutes, starter_v, starter_low, starter_high)
-    now = PlausibilityState(block, ring, loads, held.level, limit_v, limit_a, held.noise_v, held.noise_a, held.swings, at_s)
+    now = PlausibilityState(block, ring, loads, state.level, limit_v, limit_a, state.noise_v, state.noise_a, state.swings, at_s)
     return now if at_s - b.start_s < BLOCK_S else _closed(now, minute, vehicle)
 
 
-def _closed(held: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
+def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
     """Ten minutes are over."""
-    b, house, at_s = held.block, vehicle.house, held.at_s
-    level, loads, noise_v, noise_a, swings = held.level, held.bypass, held.noise_v, held.noise_a, held.swings
+    b, house, at_s = state.block, vehicle.house, state.at_s
+    level, loads, noise_v, noise_a, swings = state.level, state.bypass, state.noise_v, state.noise_a, state.swings
     span_s = at_s - b.start_s
     sun = False
     if b.minutes and span_s < 2 * BLOCK_S:
@@ -76,9 +76,9 @@ def _closed(held: PlausibilityState, minute: Minute, vehicle: Vehicle) -> Plausi
         level = voltage_level.starter(level, mean, b.starter_low_v, b.starter_high_v)
     if minute.house_temperature_c is not None and not running:
         swings = sunny_sensor.update(swings, at_s, minute.house_temperature_c, sun)
-    return PlausibilityState(Block(at_s), held.ring, loads, level, held.limit_v, held.limit_a, noise_v, noise_a, swings, at_s)
+    return PlausibilityState(Block(at_s), state.ring, loads, level, state.limit_v, state.limit_a, noise_v, noise_a, swings, at_s)
 
 
-def conditions(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool = False) -> tuple[Condition, ...]:
+def conditions(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool = False) -> tuple[Condition, ...]:
     """What contradicts itself, active or not; a shunt that may be reversed explains a bypass."""
-    return plausibility_alerts.conditions(held, vehicle, charge, reversed_shunt)
+    return plausibility_alerts.conditions(state, vehicle, charge, reversed_shunt)

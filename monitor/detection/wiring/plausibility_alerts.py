@@ -16,20 +16,20 @@ IDLE = {kind: Condition(kind, battery, False) for kind, battery in PARTS.items()
 QUIET = tuple(IDLE.values())
 
 
-def conditions(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool) -> tuple[Condition, ...]:
+def conditions(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool) -> tuple[Condition, ...]:
     """All six, active or not."""
-    house = voltage_level.house_factor(held.level, vehicle.house)
-    starter = voltage_level.starter_factor(held.level)
+    house = voltage_level.house_factor(state.level, vehicle.house)
+    starter = voltage_level.starter_factor(state.level)
     return (
-        IDLE["shunt_bypassed"] if reversed_shunt or house is not None else _bypassed(held, vehicle, charge),
+        IDLE["shunt_bypassed"] if reversed_shunt or house is not None else _bypassed(state, vehicle, charge),
         IDLE["house_divider_wrong"] if house is None or reversed_shunt and house < 1.0 else _divider("house", house),
         IDLE["starter_divider_wrong"] if starter is None else _divider("starter", starter),
-        _at_limit(held), _noisy(held), _loose(held),
+        _at_limit(state), _noisy(state), _loose(state),
     )
 
 
-def _bypassed(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings) -> Condition:
-    pairs = bypass.pairs_now(held.bypass, held.at_s)
+def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings) -> Condition:
+    pairs = bypass.pairs_now(state.bypass, state.at_s)
     offset = charge.current_offset_a
     unseen = 0.0
     if isinstance(offset, Estimate):
@@ -38,11 +38,11 @@ def _bypassed(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings)
             unseen = offset.value - known
     if pairs >= bypass.PAIRS:
         ohm = charge.resistance_ohm
-        load = f" of some {held.bypass.pair_v / ohm.value:.0f} A" if isinstance(ohm, Estimate) and ohm.value > 0 else ""
-        seen = (f"At least {pairs:.0f} times within a day or two the house voltage fell by about {1000 * held.bypass.pair_v:.0f} mV and "
+        load = f" of some {state.bypass.pair_v / ohm.value:.0f} A" if isinstance(ohm, Estimate) and ohm.value > 0 else ""
+        seen = (f"At least {pairs:.0f} times within a day or two the house voltage fell by about {1000 * state.bypass.pair_v:.0f} mV and "
                 f"came back, as under a load{load}, and the shunt showed nothing of it.")
-    elif bypass.idle_now(held.bypass, held.at_s):
-        seen = (f"For hours the shunt showed {held.bypass.idle_a:.1f} A flowing in, at a voltage at which nothing charges, and the "
+    elif bypass.idle_now(state.bypass, state.at_s):
+        seen = (f"For hours the shunt showed {state.bypass.idle_a:.1f} A flowing in, at a voltage at which nothing charges, and the "
                 "voltage sank meanwhile.")
     elif unseen:
         seen = f"The count closes only if {unseen:.2f} A more flow out all the time than the shunt shows."
@@ -54,7 +54,7 @@ def _bypassed(held: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings)
         "On the battery's side of the shunt there must be one cable only, from post to shunt: move every other one to the far side. "
         "Then, with everything off, `ampledger setup zero`.",
         "It clears a day or two after the last sign of it.", off_delay_s=6 * 3600.0,
-        figures=(("pairs_count", pairs), ("unseen_a", unseen or held.bypass.idle_a)))
+        figures=(("pairs_count", pairs), ("unseen_a", unseen or state.bypass.idle_a)))
 
 
 def _divider(battery: Part, factor: float) -> Condition:
@@ -70,9 +70,9 @@ def _divider(battery: Part, factor: float) -> Condition:
         "It clears when the voltage is one that a battery can have.", figures=(("factor_ratio", factor),))
 
 
-def _at_limit(held: PlausibilityState) -> Condition:
-    for limit, what, unit in ((held.limit_a, "current", "A"), (held.limit_v, "voltage", "V")):
-        if channel_state.at_limit(limit, held.at_s):
+def _at_limit(state: PlausibilityState) -> Condition:
+    for limit, what, unit in ((state.limit_a, "current", "A"), (state.limit_v, "voltage", "V")):
+        if channel_state.at_limit(limit, state.at_s):
             return Condition(
                 "channel_at_limit", "house", True, "medium",
                 f"The house {what} stops at exactly {limit.stuck_value:g} {unit}, time after time, while everything else moves on.",
@@ -82,8 +82,8 @@ def _at_limit(held: PlausibilityState) -> Condition:
     return IDLE["channel_at_limit"]
 
 
-def _noisy(held: PlausibilityState) -> Condition:
-    for noise, what, unit in ((held.noise_v, "voltage", "V"), (held.noise_a, "current", "A")):
+def _noisy(state: PlausibilityState) -> Condition:
+    for noise, what, unit in ((state.noise_v, "voltage", "V"), (state.noise_a, "current", "A")):
         if channel_state.grow_noise(noise):
             return Condition(
                 "sensor_noisy", "house", True, "medium",
@@ -95,9 +95,9 @@ def _noisy(held: PlausibilityState) -> Condition:
     return IDLE["sensor_noisy"]
 
 
-def _loose(held: PlausibilityState) -> Condition:
-    swings = held.swings
-    if not sunny_sensor.is_loose(swings, held.at_s):
+def _loose(state: PlausibilityState) -> Condition:
+    swings = state.swings
+    if not sunny_sensor.is_loose(swings, state.at_s):
         return IDLE["temperature_sensor_loose"]
     sun = 2 * swings.sunny > len(swings.at_s)
     return Condition(

@@ -20,17 +20,17 @@ class TemperatureSwings:
     most_k: float = 0.0
 
 
-def update(held: TemperatureSwings, at_s: float, temperature_c: float, sun: bool) -> TemperatureSwings:
+def update(state: TemperatureSwings, at_s: float, temperature_c: float, sun: bool) -> TemperatureSwings:
     """Ten minutes more; sun: something charges the house battery without the engine."""
-    last = (*held.last_c[-BLOCKS:], temperature_c) if at_s - held.last_s < GAP_S else (temperature_c,)
+    last = (*state.last_c[-BLOCKS:], temperature_c) if at_s - state.last_s < GAP_S else (temperature_c,)
     swing = max(abs(temperature_c - t) for t in last)
-    if swing < SWING_K or held.at_s and at_s - held.at_s[-1] < APART_S:
-        return TemperatureSwings(last, at_s, held.at_s, held.sunny, held.most_k)
-    fresh = held.at_s and at_s - held.at_s[-1] < MEMORY_S
-    times = (*held.at_s[-7:], at_s) if fresh else (at_s,)
-    return TemperatureSwings(last, at_s, times, (held.sunny if fresh else 0) + sun, max(held.most_k, swing) if fresh else swing)
+    if swing < SWING_K or state.at_s and at_s - state.at_s[-1] < APART_S:
+        return TemperatureSwings(last, at_s, state.at_s, state.sunny, state.most_k)
+    fresh = state.at_s and at_s - state.at_s[-1] < MEMORY_S
+    times = (*state.at_s[-7:], at_s) if fresh else (at_s,)
+    return TemperatureSwings(last, at_s, times, (state.sunny if fresh else 0) + sun, max(state.most_k, swing) if fresh else swing)
 
 
-def is_loose(held: TemperatureSwings, at_s: float) -> bool:
+def is_loose(state: TemperatureSwings, at_s: float) -> bool:
     """Whether the sensor does not feel the battery."""
-    return sum(at_s - t < MEMORY_S for t in held.at_s) >= SWINGS
+    return sum(at_s - t < MEMORY_S for t in state.at_s) >= SWINGS

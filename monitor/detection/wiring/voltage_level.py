@@ -35,60 +35,60 @@ class VoltageLevel:
     calm_h: float = 0.0             # hours in which the house voltage was possible again
 
 
-def house(held: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
+def house(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
     """The means of some minutes more."""
     rated = battery.rated_capacity_ah
     if voltage_v <= ALIVE_V[battery.lead_acid]:
-        return _low(held, voltage_v, current_a, hours, battery)
+        return _low(state, voltage_v, current_a, hours, battery)
     drawn = -current_a * hours if current_a < -0.0005 * rated else 0.0
     if drawn and voltage_v > HIGH_V:
-        high = min(held.high_ah + drawn, rated)
-        return replace(held, high_ah=high, high_v=held.high_v + (voltage_v - held.high_v) * drawn / high, calm_h=0.0)
-    if not (held.low_h or held.drawn_ah or held.charged_ah or held.high_ah):
-        return held
-    calm = held.calm_h + hours if drawn else held.calm_h
-    return replace(held, drawn_ah=0.0, charged_ah=0.0, low_h=0.0, low_v=0.0, calm_h=calm, high_ah=0.0 if calm > 3.0 else held.high_ah)
+        high = min(state.high_ah + drawn, rated)
+        return replace(state, high_ah=high, high_v=state.high_v + (voltage_v - state.high_v) * drawn / high, calm_h=0.0)
+    if not (state.low_h or state.drawn_ah or state.charged_ah or state.high_ah):
+        return state
+    calm = state.calm_h + hours if drawn else state.calm_h
+    return replace(state, drawn_ah=0.0, charged_ah=0.0, low_h=0.0, low_v=0.0, calm_h=calm, high_ah=0.0 if calm > 3.0 else state.high_ah)
 
 
-def _low(held: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
+def _low(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
     rated_ah = battery.rated_capacity_ah
-    drawn, charged = held.drawn_ah + max(-current_a * hours, 0.0), held.charged_ah + max(current_a * hours, 0.0)
+    drawn, charged = state.drawn_ah + max(-current_a * hours, 0.0), state.charged_ah + max(current_a * hours, 0.0)
     if not -LIGHT_FRAC * rated_ah < current_a < -0.0005 * rated_ah:
-        return replace(held, drawn_ah=drawn, charged_ah=charged, calm_h=0.0)
-    if not held.low_h or max(held.most_v, voltage_v) - min(held.least_v, voltage_v) > BAND_V[battery.lead_acid]:
-        return replace(held, drawn_ah=0.0, charged_ah=0.0, low_h=hours, low_v=voltage_v, least_v=voltage_v, most_v=voltage_v, calm_h=0.0)
-    low_h = min(held.low_h + hours, 48.0)
-    return replace(held, drawn_ah=drawn, charged_ah=charged, low_h=low_h, low_v=held.low_v + (voltage_v - held.low_v) * hours / low_h,
-                   least_v=min(held.least_v, voltage_v), most_v=max(held.most_v, voltage_v), calm_h=0.0)
+        return replace(state, drawn_ah=drawn, charged_ah=charged, calm_h=0.0)
+    if not state.low_h or max(state.most_v, voltage_v) - min(state.least_v, voltage_v) > BAND_V[battery.lead_acid]:
+        return replace(state, drawn_ah=0.0, charged_ah=0.0, low_h=hours, low_v=voltage_v, least_v=voltage_v, most_v=voltage_v, calm_h=0.0)
+    low_h = min(state.low_h + hours, 48.0)
+    return replace(state, drawn_ah=drawn, charged_ah=charged, low_h=low_h, low_v=state.low_v + (voltage_v - state.low_v) * hours / low_h,
+                   least_v=min(state.least_v, voltage_v), most_v=max(state.most_v, voltage_v), calm_h=0.0)
 
 
-def starter(held: VoltageLevel, voltage_v: float, low_v: float, high_v: float) -> VoltageLevel:
+def starter(state: VoltageLevel, voltage_v: float, low_v: float, high_v: float) -> VoltageLevel:
     """Ten minutes of the starter battery more: mean, lowest and highest."""
     if high_v - low_v > LEVEL_FRAC * voltage_v:
-        return held
-    rest = held.rest_v
+        return state
+    rest = state.rest_v
     if rest and REST_FRAC[0] <= rest / voltage_v <= REST_FRAC[1]:   # an engine's level
         least, most = ENGINE_V
         if voltage_v < least or voltage_v > most and rest > 13.4:
-            return replace(held, times=min(held.times + 1, 10), level_v=voltage_v)
-        return replace(held, times=0) if held.times else held
+            return replace(state, times=min(state.times + 1, 10), level_v=voltage_v)
+        return replace(state, times=0) if state.times else state
     if rest and abs(voltage_v - rest) < 0.002:
-        return held
-    return replace(held, rest_v=voltage_v)
+        return state
+    return replace(state, rest_v=voltage_v)
 
 
-def house_factor(held: VoltageLevel, battery: Battery) -> float | None:
+def house_factor(state: VoltageLevel, battery: Battery) -> float | None:
     """What the house voltage must be multiplied by, roughly; None where nothing is wrong."""
     middle, rated = MIDDLE_V[battery.lead_acid], battery.rated_capacity_ah
     lead = battery.lead_acid
-    if held.drawn_ah > DRAWN_FRAC * rated and held.charged_ah > CHARGED_FRAC * rated and 0.0 < held.low_v < LOW_V[lead]:
-        return middle / held.low_v
-    return middle / held.high_v if held.high_ah > HIGH_FRAC * rated else None
+    if state.drawn_ah > DRAWN_FRAC * rated and state.charged_ah > CHARGED_FRAC * rated and 0.0 < state.low_v < LOW_V[lead]:
+        return middle / state.low_v
+    return middle / state.high_v if state.high_ah > HIGH_FRAC * rated else None
 
 
-def starter_factor(held: VoltageLevel) -> float | None:
+def starter_factor(state: VoltageLevel) -> float | None:
     """The same of the starter voltage."""
-    return CHARGED_V / held.level_v if held.times >= TIMES else None
+    return CHARGED_V / state.level_v if state.times >= TIMES else None
 
 
 def find_mistake(factor: float) -> tuple[float, str]:
