@@ -55,49 +55,49 @@ def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.LoadsState, sol
 
 
 def step(
-    held: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, solar_hour: float,
+    state: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, solar_hour: float,
     by_day: bool,
 ) -> Evening:
     """The evening after one more forecast; its condition is active from the message to the morning."""
     p = found.probability_before_sun
     if p is None:
-        return held
-    bedtime = is_past and held.past_bedtime is False
-    held = replace(held, past_bedtime=is_past, over=held.over + 1 if p >= HEADS_UP else 0)
+        return state
+    bedtime = is_past and state.past_bedtime is False
+    state = replace(state, past_bedtime=is_past, over=state.over + 1 if p >= HEADS_UP else 0)
     if bedtime:
         night = NightOutcome(found.issued_s, p, raw, found.lowest_low_frac or 0.0, found.lowest_high_frac or 1.0, 1.0,
                       margin.reserve_frac)
-        held = replace(held, at_bedtime=p, waiting=night)
+        state = replace(state, at_bedtime=p, waiting=night)
     # Below the reserve already is no forecast any more: that is another message.
-    if margin.above_frac <= 0 or not _speak(held, found, p, bedtime, solar_hour, by_day):
-        quiet = held.active and p < HEADS_UP / 2
-        return replace(held, active=False) if quiet else held
+    if margin.above_frac <= 0 or not _speak(state, found, p, bedtime, solar_hour, by_day):
+        quiet = state.active and p < HEADS_UP / 2
+        return replace(state, active=False) if quiet else state
     figures = (("probability_before_sun", p), ("reserve_frac", margin.reserve_frac),
                ("charge_frac", margin.reserve_frac + margin.usable_ah / margin.capacity_ah),
                ("capacity_ah", margin.capacity_ah), ("lowest_low_frac", found.lowest_low_frac or 0.0),
                ("lowest_frac", found.lowest_frac or 0.0), ("lowest_high_frac", found.lowest_high_frac or 0.0),
                ("reserve_in_s", found.reserve_in_s if found.reserve_in_s is not None else -1.0))
-    return replace(held, said=p, said_s=found.issued_s, said_count=held.said_count + 1, active=True,
+    return replace(state, said=p, said_s=found.issued_s, said_count=state.said_count + 1, active=True,
                    high=p >= (WARNING if is_past else EARLY_WARNING), seen=found.sentence, figures=figures)
 
 
 def _speak(
-    held: Evening, found: ForecastFindings, p: float, bedtime: bool, solar_hour: float, by_day: bool,
+    state: Evening, found: ForecastFindings, p: float, bedtime: bool, solar_hour: float, by_day: bool,
 ) -> bool:
     """One message at bedtime; earlier where bedtime would be too late; another only when much has changed."""
     if p < HEADS_UP:
         return False
-    if held.said is not None:
-        if held.high or held.said_count > 1:
+    if state.said is not None:
+        if state.high or state.said_count > 1:
             return False
-        return p >= EARLY_WARNING if bedtime else held.over >= 2 and p >= WARNING and p - held.said >= MOVED
+        return p >= EARLY_WARNING if bedtime else state.over >= 2 and p >= WARNING and p - state.said >= MOVED
     if bedtime:
         return True
     # A log that began after bedtime knows neither the charge nor the loads yet: three hours of the same odds first.
-    if held.over < (2 if held.at_bedtime is not None or not held.past_bedtime else 18):
+    if state.over < (2 if state.at_bedtime is not None or not state.past_bedtime else 18):
         return False
-    if held.past_bedtime and solar_hour >= 18 or not by_day and solar_hour < 12:
-        return held.at_bedtime is None or p >= held.at_bedtime + 0.1
+    if state.past_bedtime and solar_hour >= 18 or not by_day and solar_hour < 12:
+        return state.at_bedtime is None or p >= state.at_bedtime + 0.1
     soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
     # Looking every ten minutes finds a high moment sooner or later: so before bedtime the odds must be higher.
     if p < HEADS_UP + EARLIER or solar_hour < AFTERNOON_HOUR or soon_h is None:
@@ -106,31 +106,31 @@ def _speak(
 
 
 def judge_evening(
-    held: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.LoadsState, now_s: float,
+    state: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.LoadsState, now_s: float,
     solar_hour: float,
 ) -> tuple[Evening, Learnt]:
     """Follow the night that was forecast; when the sun carries the load again, close it and learn from it."""
-    night = held.waiting
+    night = state.waiting
     morning = 3.5 <= solar_hour < 20 and (loads.sun_carries(loaded) or solar_hour >= 14)
     if night is not None and isinstance(charge.charge_frac, Estimate):
         reached = night.reached_s
         if reached is None and margin.usable_ah < 0:
             reached = now_s
         night = replace(night, lowest_frac=min(night.lowest_frac, charge.charge_frac.value), reached_s=reached)
-        held = replace(held, waiting=night)
+        state = replace(state, waiting=night)
         if morning and now_s - night.issued_s > 2 * 3600:
             learnt = outcomes.judge_night(learnt, night)
-            held = replace(held, waiting=None)
+            state = replace(state, waiting=None)
     over = CLEARED_HOUR <= solar_hour < 12 or 3.5 <= solar_hour < 12 and loads.sun_carries(loaded)
-    if over and not held.past_bedtime and (held.said is not None or held.at_bedtime is not None):
-        held = replace(held, said=None, said_count=0, at_bedtime=None, active=False, high=False, over=0)
-    return held, learnt
+    if over and not state.past_bedtime and (state.said is not None or state.at_bedtime is not None):
+        state = replace(state, said=None, said_count=0, at_bedtime=None, active=False, high=False, over=0)
+    return state, learnt
 
 
-def conditions(held: Evening, found: ForecastFindings) -> tuple[Condition, ...]:
+def conditions(state: Evening, found: ForecastFindings) -> tuple[Condition, ...]:
     """The message of this evening while it stands."""
     levers = " ".join(f"{text[:1].upper()}{text[1:].rstrip('.')}." for text, _ in found.levers[:2])
     return (Condition(
-        KIND, "house", held.active, "high" if held.high else "medium", held.seen,
+        KIND, "house", state.active, "high" if state.high else "medium", state.seen,
         "The charge may not last until the sun carries the load again.", levers,
-        "The sun carries the load, or the odds fall under 15 in 100.", figures=held.figures),)
+        "The sun carries the load, or the odds fall under 15 in 100.", figures=state.figures),)

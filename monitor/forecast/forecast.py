@@ -49,28 +49,28 @@ def begin() -> ForecastState:
     return ForecastState()
 
 
-def update(held: ForecastState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, loaded: loads.LoadsState) -> ForecastState:
+def update(state: ForecastState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, loaded: loads.LoadsState) -> ForecastState:
     """One minute further; a new forecast every ten minutes and whenever it is bedtime."""
     now_s = minute.end_s
-    if now_s // ISSUE_S == held.latest.issued_s // ISSUE_S and held.run_s > 0:
-        return replace(held, news=()) if held.news else held
+    if now_s // ISSUE_S == state.latest.issued_s // ISSUE_S and state.run_s > 0:
+        return replace(state, news=()) if state.news else state
     margin = reserve.margin(vehicle.house, charge, _running_load_a(loaded))
     if margin is None:
-        return replace(held, latest=replace(WAITING, issued_s=now_s), run_s=now_s, margins_ah=(), news=())
+        return replace(state, latest=replace(WAITING, issued_s=now_s), run_s=now_s, margins_ah=(), news=())
     solar_hour = solar_clock.hour_of(loaded.clock, now_s)
-    told, learnt = advisory.judge_evening(held.evening, held.learnt, charge, margin, loaded, now_s, solar_hour)
-    held = replace(held, evening=told, learnt=learnt, news=())
+    told, learnt = advisory.judge_evening(state.evening, state.learnt, charge, margin, loaded, now_s, solar_hour)
+    state = replace(state, evening=told, learnt=learnt, news=())
     is_past = advisory.past_bedtime(minute, vehicle, loaded, solar_hour)
     bedtime = is_past and told.past_bedtime is False
-    if now_s // RUN_S != held.run_s // RUN_S or bedtime or not held.margins_ah:
-        held = _run(held, minute, vehicle, margin, loaded)
+    if now_s // RUN_S != state.run_s // RUN_S or bedtime or not state.margins_ah:
+        state = _run(state, minute, vehicle, margin, loaded)
     else:
-        held = _move_on(held, margin, now_s)
-    held = replace(held, latest=replace(
-        held.latest, sentence=tonight_words.sentence(
-            held.latest, margin.reserve_frac, margin.reserve_frac + margin.above_frac, minute.hour)))
-    return replace(held, evening=advisory.step(
-        held.evening, held.latest, held.share, margin, is_past, solar_hour, _by_day(loaded, now_s)))
+        state = _move_on(state, margin, now_s)
+    state = replace(state, latest=replace(
+        state.latest, sentence=tonight_words.sentence(
+            state.latest, margin.reserve_frac, margin.reserve_frac + margin.above_frac, minute.hour)))
+    return replace(state, evening=advisory.step(
+        state.evening, state.latest, state.share, margin, is_past, solar_hour, _by_day(loaded, now_s)))
 
 
 def _running_load_a(loaded: loads.LoadsState) -> float:
@@ -85,7 +85,7 @@ def _by_day(loaded: loads.LoadsState, now_s: float) -> bool:
     return loaded.sky.rise + 2 <= at_slot or at_slot > 7 and loads.sun_carries(loaded)
 
 
-def _run(held: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.LoadsState) -> ForecastState:
+def _run(state: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.LoadsState) -> ForecastState:
     now_s = minute.end_s
     slot = solar_clock.slot_of(loaded.clock, now_s)
     first = 1.0 - now_s % SLOT_S / SLOT_S
@@ -95,21 +95,21 @@ def _run(held: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin, 
         slot, first, margin.above_frac, margin.above_sigma_frac, margin.capacity_ah, margin.capacity_sigma_ah,
         margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, _by_day(loaded, now_s))
     made = night.draw_scenarios(start, days, PATHS, Random(int(now_s)))
-    found = _summary(made, first, now_s, margin, held.learnt)
+    found = _summary(made, first, now_s, margin, state.learnt)
     share = sum(path.lowest_ah < 0 for path in made) / len(made)
-    cloudy = held.latest.probability_cloudy_tomorrow
-    if cloudy is None or now_s // CLOUDY_S != held.run_s // CLOUDY_S:
-        cloudy = _cloudy(start, days, now_s, held.learnt)
+    cloudy = state.latest.probability_cloudy_tomorrow
+    if cloudy is None or now_s // CLOUDY_S != state.run_s // CLOUDY_S:
+        cloudy = _cloudy(start, days, now_s, state.learnt)
     options = levers.levers(
-        made, lambda p: outcomes.correct_probability(held.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a)
+        made, lambda p: outcomes.correct_probability(state.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a)
     because = ""
     if count < 3:
         because = "first nights, rough" if count else "first night, rough: no whole day has been seen yet"
     latest = replace(found, because=because, levers=options, probability_cloudy_tomorrow=cloudy,
-                     probability_before_sun=outcomes.correct_probability(held.learnt, share))
+                     probability_before_sun=outcomes.correct_probability(state.learnt, share))
     mean = tuple(sum(path.track_ah[i] for path in made) / len(made) for i in range(1, 4))
     return replace(
-        held, latest=latest, run_s=now_s, margins_ah=tuple(round(m, 2) for m in sorted(p.lowest_ah for p in made)),
+        state, latest=latest, run_s=now_s, margins_ah=tuple(round(m, 2) for m in sorted(p.lowest_ah for p in made)),
         share=share, foreseen_ah=(margin.usable_ah, *mean), first_step_s=first * SLOT_S, nights_known=count)
 
 
@@ -168,35 +168,35 @@ def _frac(charge_frac: float) -> float:
     return min(max(charge_frac, 0.0), 1.0)
 
 
-def _move_on(held: ForecastState, margin: Margin, now_s: float) -> ForecastState:
+def _move_on(state: ForecastState, margin: Margin, now_s: float) -> ForecastState:
     """The forecast some minutes later: its times come nearer, its odds follow what was really used."""
-    after = (now_s - held.run_s - held.first_step_s) / SLOT_S
-    points = held.foreseen_ah
+    after = (now_s - state.run_s - state.first_step_s) / SLOT_S
+    points = state.foreseen_ah
     if after < 0:
-        part = (now_s - held.run_s) / held.first_step_s
+        part = (now_s - state.run_s) / state.first_step_s
         expected = points[0] + part * (points[1] - points[0])
     else:
         i = min(int(after), len(points) - 3)
         expected = points[i + 1] + (after - i) * (points[i + 2] - points[i + 1])
     shift = margin.usable_ah - expected
-    share = sum(m + shift < 0 for m in held.margins_ah) / len(held.margins_ah)
-    was, passed = held.latest, now_s - held.latest.issued_s
+    share = sum(m + shift < 0 for m in state.margins_ah) / len(state.margins_ah)
+    was, passed = state.latest, now_s - state.latest.issued_s
 
     def nearer(value_s: float | None) -> float | None:
         return None if value_s is None else max(value_s - passed, 0.0)
 
-    return replace(held, share=share, latest=replace(
-        was, issued_s=now_s, probability_before_sun=outcomes.correct_probability(held.learnt, share),
+    return replace(state, share=share, latest=replace(
+        was, issued_s=now_s, probability_before_sun=outcomes.correct_probability(state.learnt, share),
         reserve_in_s=nearer(was.reserve_in_s), reserve_in_low_s=nearer(was.reserve_in_low_s),
         reserve_in_high_s=nearer(was.reserve_in_high_s), sun_back_in_s=nearer(was.sun_back_in_s),
         full_in_s=nearer(was.full_in_s), fan=tuple((t - passed, low, likely, high) for t, low, likely, high in was.fan if t > passed)))
 
 
-def findings(held: ForecastState) -> ForecastFindings:
+def findings(state: ForecastState) -> ForecastFindings:
     """The latest forecast."""
-    return held.latest
+    return state.latest
 
 
-def conditions(held: ForecastState) -> tuple[Condition, ...]:
+def conditions(state: ForecastState) -> tuple[Condition, ...]:
     """One message an evening, while it stands."""
-    return advisory.conditions(held.evening, held.latest)
+    return advisory.conditions(state.evening, state.latest)

@@ -57,21 +57,21 @@ def begin() -> CountsState:
     return CountsState(Tally(0.0), Tally(0.0))
 
 
-def update(held: CountsState, minute: Minute, join: JoinFindings) -> CountsState:
+def update(state: CountsState, minute: Minute, join: JoinFindings) -> CountsState:
     """One minute further. A day ends at local midnight where the clock is known, else after 24 h of the log."""
-    today, yesterday, total = held.today, held.yesterday, held.total
-    if not held.started:
+    today, yesterday, total = state.today, state.yesterday, state.total
+    if not state.started:
         today, total = replace(today, start_s=minute.start_s), replace(total, start_s=minute.start_s)
-    elif _new_day(held, minute):
+    elif _new_day(state, minute):
         today, yesterday = Tally(minute.start_s), today
     return CountsState(_book_minute(today, minute, join), _book_minute(total, minute, join), yesterday, minute.hour, True)
 
 
-def _new_day(held: CountsState, minute: Minute) -> bool:
-    age_s = minute.end_s - held.today.start_s
-    if minute.hour is None or held.last_hour is None:
+def _new_day(state: CountsState, minute: Minute) -> bool:
+    age_s = minute.end_s - state.today.start_s
+    if minute.hour is None or state.last_hour is None:
         return age_s > DAY_S
-    return minute.hour < held.last_hour - 12 and age_s > 3600 or age_s > 1.5 * DAY_S
+    return minute.hour < state.last_hour - 12 and age_s > 3600 or age_s > 1.5 * DAY_S
 
 
 def _book_minute(tally: Tally, minute: Minute, join: JoinFindings) -> Tally:
@@ -93,6 +93,6 @@ def _book_minute(tally: Tally, minute: Minute, join: JoinFindings) -> Tally:
                  tally.gap_s + minute.gap_s, tally.seen_s + minute.covered_s)
 
 
-def findings(held: CountsState) -> CountsFindings:
+def findings(state: CountsState) -> CountsFindings:
     """The books as they stand."""
-    return CountsFindings(held.today, held.yesterday, held.total)
+    return CountsFindings(state.today, state.yesterday, state.total)

@@ -40,21 +40,21 @@ class LoadStep:
     slope_ohm: float | None
 
 
-def add(held: LoadOffState, at_s: float, voltage_v: float, current_a: float,
+def add(state: LoadOffState, at_s: float, voltage_v: float, current_a: float,
         rated_capacity_ah: float) -> tuple[LoadOffState, LoadStep | None]:
     """What is held after one more bin, and the step that it completes."""
-    if held.voltage_v is None or at_s - held.at_s > APART_S:
+    if state.voltage_v is None or at_s - state.at_s > APART_S:
         return LoadOffState(at_s, voltage_v, current_a), None
-    after = LoadOffState(at_s, voltage_v, current_a, held.at_s, held.voltage_v, held.current_a)
-    if held.before_v is None or not _rose(held.before_a, held.current_a, held.voltage_v, rated_capacity_ah):
+    after = LoadOffState(at_s, voltage_v, current_a, state.at_s, state.voltage_v, state.current_a)
+    if state.before_v is None or not _rose(state.before_a, state.current_a, state.voltage_v, rated_capacity_ah):
         return after, None
     # The step came in the bin before this one; whatever of it this one adds came in the same bin's time.
-    first, whole = held.current_a - held.before_a, current_a - held.before_a
+    first, whole = state.current_a - state.before_a, current_a - state.before_a
     if current_a > CHARGING_FRAC * rated_capacity_ah or voltage_v > HIGHEST_V or whole < 0.9 * first:
         return after, None
     share = min(first / whole, 1.0)
-    length, later = held.at_s - held.before_s, at_s - held.at_s
-    seen, seen_later = (held.voltage_v - held.before_v) / first, (voltage_v - held.before_v) / whole
+    length, later = state.at_s - state.before_s, at_s - state.at_s
+    seen, seen_later = (state.voltage_v - state.before_v) / first, (voltage_v - state.before_v) / whole
     root, root_later = (share * length / 2) ** 0.5, (share * length + later / 2) ** 0.5
     # this bin is spoken for: the next step begins from it
     after = LoadOffState(at_s, voltage_v, current_a)

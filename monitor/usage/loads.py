@@ -80,24 +80,24 @@ def begin() -> LoadsState:
     return LoadsState()
 
 
-def update(held: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> LoadsState:
+def update(state: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> LoadsState:
     """One minute further; at the end of each half hour the split is made and remembered."""
-    clock, paused = held.clock, held.paused_slot
-    if minute.hour is not None and not held.hour_known:
+    clock, paused = state.clock, state.paused_slot
+    if minute.hour is not None and not state.hour_known:
         clock = solar_clock.describe_clock(clock, minute.end_s, minute.hour)
-        held = replace(held, hour_known=True)
+        state = replace(state, hour_known=True)
     if minute.gap_doubt_s > SLOT_S / 2 and minute.hour is None:
         clock = solar_clock.note_doubt(clock, minute.gap_doubt_s)
         paused = solar_clock.slot_of(clock, minute.end_s)
-    if held.half_day_h is None and minute.year_day is not None and vehicle.latitude_deg is not None:
+    if state.half_day_h is None and minute.year_day is not None and vehicle.latitude_deg is not None:
         half_h = daylight.half_day_h(vehicle.latitude_deg, minute.year_day)
-        held = replace(held, half_day_h=half_h, sky=harvest.describe_sky(held.sky, half_h))
+        state = replace(state, half_day_h=half_h, sky=harvest.describe_sky(state.sky, half_h))
     number = solar_clock.slot_of(clock, minute.end_s)
-    slot = held.slot
+    slot = state.slot
     if slot is None or slot.number != number:
         if slot is not None:
-            held = _close(replace(held, clock=clock), slot, charge)
-            clock = held.clock
+            state = _close(replace(state, clock=clock), slot, charge)
+            clock = state.clock
         number = solar_clock.slot_of(clock, minute.end_s)
         slot = LoadSlot(number)
     raw_a = minute.house_current_a
@@ -105,8 +105,8 @@ def update(held: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFinding
     if temperature_c is None:
         temperature_c = minute.house_temperature_c
     if temperature_c is None:
-        temperature_c = held.temperature_c
-    curtailed, high, drive_a, drive_h = held.curtailed, held.high_today, held.drive_charge_a, held.drive_h
+        temperature_c = state.temperature_c
+    curtailed, high, drive_a, drive_h = state.curtailed, state.high_today, state.drive_charge_a, state.drive_h
     if raw_a is not None and minute.covered_s > 0:
         sensor = vehicle.current_sensor
         current_a = (raw_a - sensor.offset_a) * sensor.gain
@@ -124,36 +124,36 @@ def update(held: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFinding
             drive_h += span / 3600
             drive_a = current_a if drive_a is None else drive_a + min(span / 3600 / min(drive_h, 3.0), 1.0) * (
                 current_a - drive_a)
-    held = replace(held, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
+    state = replace(state, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
                    curtailed=curtailed, drive_charge_a=drive_a, drive_h=drive_h)
-    return _update_on_step(held, number, minute, join)
+    return _update_on_step(state, number, minute, join)
 
 
-def _update_on_step(held: LoadsState, number: int, minute: Minute, join: JoinFindings) -> LoadsState:
+def _update_on_step(state: LoadsState, number: int, minute: Minute, join: JoinFindings) -> LoadsState:
     """Follow the current's steps in slot `number`: the fridge, short bursts, the night's base, the lights going out."""
     part = number % DAY_SLOTS * BINS // DAY_SLOTS
-    if minute.house_current_a is None or minute.gap_s > 300 or held.curtailed or join.engine in ("running", "cranking"):
-        if held.level.amperes is None:
-            return held
-        return replace(held, level=current_steps.is_lost(held.level),
-                       cold=fridge.hide_runs(held.cold, minute.start_s, part, held.temperature_c))
-    size = fridge.amperes(held.cold)
-    level, steps, burst_as = current_steps.follow(held.level, minute, size)
+    if minute.house_current_a is None or minute.gap_s > 300 or state.curtailed or join.engine in ("running", "cranking"):
+        if state.level.amperes is None:
+            return state
+        return replace(state, level=current_steps.is_lost(state.level),
+                       cold=fridge.hide_runs(state.cold, minute.start_s, part, state.temperature_c))
+    size = fridge.amperes(state.cold)
+    level, steps, burst_as = current_steps.follow(state.level, minute, size)
     if not steps and not burst_as:
         if minute.end_s % 600 < 60 and harvest.deep_night(number) and level.held_s > 120 and level.amperes is not None and (
-                held.cold.running is False or size is None):
+                state.cold.running is False or size is None):
             # Quickly down, slowly up: what draws now and then is not the base.
             seen_a = max(-level.amperes, 0.0)
-            gain = 0.2 if held.base_a is not None and seen_a < held.base_a else 0.02
-            held = replace(held, base_a=_toward(held.base_a, seen_a, gain))
-        return replace(held, level=level)
-    cold = fridge.update_on_step(held.cold, steps, part, held.temperature_c)
-    drop = held.last_drop
+            gain = 0.2 if state.base_a is not None and seen_a < state.base_a else 0.02
+            state = replace(state, base_a=_toward(state.base_a, seen_a, gain))
+        return replace(state, level=level)
+    cold = fridge.update_on_step(state.cold, steps, part, state.temperature_c)
+    drop = state.last_drop
     for step in steps:
         # Lights out: the evening's last step to less load that is not the fridge's.
         if step.by_a > 0.3 and number % DAY_SLOTS >= 37 and (size is None or abs(step.by_a - size) > 0.2 * size):
-            drop = solar_clock.hour_of(held.clock, step.at_s)
-    return replace(held, level=level, cold=cold, bursts_as=held.bursts_as + burst_as, last_drop=drop)
+            drop = solar_clock.hour_of(state.clock, step.at_s)
+    return replace(state, level=level, cold=cold, bursts_as=state.bursts_as + burst_as, last_drop=drop)
 
 
 def _toward(old: float | None, new: float, gain: float) -> float:
@@ -179,46 +179,46 @@ def _is_cut_off(minute: Minute, charge: ChargeFindings) -> bool:
         minute.house_voltage_v is not None and minute.house_voltage_v < 10.9)
 
 
-def _close(held: LoadsState, slot: LoadSlot, charge: ChargeFindings) -> LoadsState:
+def _close(state: LoadsState, slot: LoadSlot, charge: ChargeFindings) -> LoadsState:
     """The half hour is over: split it, learn from it, keep it."""
     load_a: float | None = None
     harvest_a: float | None = None
-    sky, past = held.sky, held.past
+    sky, past = state.sky, state.past
     if slot.covered_s > 0.6 * SLOT_S and slot.apart_s < 0.1 * slot.covered_s:
         offset_a = _offset_a(charge)
         half = Half(
             slot.number, slot.net_as / slot.covered_s - offset_a,
             slot.solar_as / slot.solar_s if slot.solar_s > 0.9 * slot.covered_s else None,
-            slot.curtailed_s > 0.3 * slot.covered_s, held.temperature_c)
+            slot.curtailed_s > 0.3 * slot.covered_s, state.temperature_c)
         load_a, harvest_a = harvest.split(sky, half)
         if half.solar_a is None and sky.learnt and harvest.deep_night(slot.number) and half.net_a > 0.5:
             load_a = None  # charged in the dark: mains
-        if solar_clock.is_settled(held.clock):
+        if solar_clock.is_settled(state.clock):
             sky = harvest.note_sun(sky, half, harvest_a)
         kept_harvest = harvest.potential_a(sky, half, harvest_a)
     else:
         kept_harvest = None
-    past = history.add(past, slot.number, load_a, kept_harvest, held.temperature_c)
-    clock, paused, high = held.clock, held.paused_slot, held.high_today
+    past = history.add(past, slot.number, load_a, kept_harvest, state.temperature_c)
+    clock, paused, high = state.clock, state.paused_slot, state.high_today
     bursts_as, per_day, drop, outs, effort = (
-        held.bursts_as, held.bursts_ah_per_day, held.last_drop, held.lights_out_hours, held.effort)
-    part, half_h = slot.number % DAY_SLOTS * BINS // DAY_SLOTS, held.half_day_h
-    day_c = held.day_c
-    if held.temperature_c is not None:
-        day_c = (*day_c[:part], round(_toward(day_c[part], held.temperature_c, 0.1), 2), *day_c[part + 1:])
+        state.bursts_as, state.bursts_ah_per_day, state.last_drop, state.lights_out_hours, state.effort)
+    part, half_h = slot.number % DAY_SLOTS * BINS // DAY_SLOTS, state.half_day_h
+    day_c = state.day_c
+    if state.temperature_c is not None:
+        day_c = (*day_c[:part], round(_toward(day_c[part], state.temperature_c, 0.1), 2), *day_c[part + 1:])
     if slot.number % DAY_SLOTS == DAY_SLOTS - 1:
         high, half_h = False, None
         per_day = _toward(per_day, bursts_as / 3600, 0.3)
         outs = (*outs, round(drop, 2))[-7:] if drop is not None else outs
         bursts_as, drop = 0.0, None
-        effort = fridge_effort.day(effort, held.cold)
+        effort = fridge_effort.day(effort, state.cold)
         before = clock.shift_slots
         clock, past, paused = _midnight(clock, past, paused)
         sky = harvest.new_day(harvest.note_turn(sky, clock.shift_slots - before))
-    return replace(held, past=past, sky=sky, clock=clock, half_day_h=half_h, paused_slot=paused, high_today=high,
-                   load_a=load_a if load_a is not None else held.load_a, harvest_a=harvest_a, bursts_as=bursts_as,
+    return replace(state, past=past, sky=sky, clock=clock, half_day_h=half_h, paused_slot=paused, high_today=high,
+                   load_a=load_a if load_a is not None else state.load_a, harvest_a=harvest_a, bursts_as=bursts_as,
                    bursts_ah_per_day=per_day, last_drop=drop, lights_out_hours=outs, effort=effort, day_c=day_c,
-                   shares=who_took.shares(past, held.cold, day_c, held.base_a, per_day, sky.rise, sky.set), news=())
+                   shares=who_took.shares(past, state.cold, day_c, state.base_a, per_day, sky.rise, sky.set), news=())
 
 
 def _offset_a(charge: ChargeFindings) -> float:
@@ -243,22 +243,22 @@ def _midnight(clock: SolarClock, past: History, paused: int | None) -> tuple[Sol
     return clock, past, paused
 
 
-def findings(held: LoadsState) -> LoadsFindings:
+def findings(state: LoadsState) -> LoadsFindings:
     """What is known now."""
-    waiting, sky, cold = NotYet("a first half hour has to pass"), held.sky, held.cold
+    waiting, sky, cold = NotYet("a first half hour has to pass"), state.sky, state.cold
     slope, sigma = fridge.duty_per_k(cold)
     return LoadsFindings(
-        load_a=_estimate_roughly(held.load_a) if held.load_a is not None else waiting,
-        harvest_a=_estimate_roughly(held.harvest_a) if held.harvest_a is not None else waiting,
-        shares=held.shares, curtailed=held.curtailed, fridge_running=cold.running,
+        load_a=_estimate_roughly(state.load_a) if state.load_a is not None else waiting,
+        harvest_a=_estimate_roughly(state.harvest_a) if state.harvest_a is not None else waiting,
+        shares=state.shares, curtailed=state.curtailed, fridge_running=cold.running,
         duty_per_k=Estimate(slope, slope - 1.96 * sigma, slope + 1.96 * sigma, "learnt") if cold.cycles > 30
         else NotYet("some days of different warmth have to pass"),
-        drive_charge_a=NotYet("no drive has charged the house battery yet") if held.drive_charge_a is None
-        else _estimate_roughly(held.drive_charge_a),
+        drive_charge_a=NotYet("no drive has charged the house battery yet") if state.drive_charge_a is None
+        else _estimate_roughly(state.drive_charge_a),
         sun_rises_solar_hour=sky.rise / 2 if sky.learnt else None,
         sun_leaves_solar_hour=sky.set / 2 if sky.learnt else None,
-        solar_hour=held.slot.number % DAY_SLOTS / 2 if held.slot and solar_clock.is_settled(held.clock) else None,
-        lights_out_solar_hour=lights_out_solar_hour(held),
+        solar_hour=state.slot.number % DAY_SLOTS / 2 if state.slot and solar_clock.is_settled(state.clock) else None,
+        lights_out_solar_hour=lights_out_solar_hour(state),
     )
 
 
@@ -266,27 +266,27 @@ def _estimate_roughly(value: float) -> Estimate:
     return Estimate(value, 0.85 * value, 1.15 * value, "measured")
 
 
-def conditions(held: LoadsState) -> tuple[Condition, ...]:
+def conditions(state: LoadsState) -> tuple[Condition, ...]:
     """Whether the fridge works harder than the warmth explains."""
-    return fridge_effort.conditions(held.effort)
+    return fridge_effort.conditions(state.effort)
 
 
-def sun_carries(held: LoadsState) -> bool:
+def sun_carries(state: LoadsState) -> bool:
     """Whether the sun gave more than the loads took in the last whole half hour."""
-    return held.harvest_a is not None and held.load_a is not None and held.harvest_a > held.load_a
+    return state.harvest_a is not None and state.load_a is not None and state.harvest_a > state.load_a
 
 
-def sheddable(held: LoadsState) -> tuple[tuple[str, float], ...]:
+def sheddable(state: LoadsState) -> tuple[tuple[str, float], ...]:
     """What could be left off tonight, with its mean current [A]."""
-    found, out = held.shares, []
+    found, out = state.shares, []
     if isinstance(found.fridge_ah_per_day, Estimate) and isinstance(found.fridge_duty_frac, Estimate):
         out.append(("the fridge", 0.85 * found.fridge_ah_per_day.value / 24))
-    if held.base_a is not None:
-        out.append(("what draws all night", held.base_a))
+    if state.base_a is not None:
+        out.append(("what draws all night", state.base_a))
     return tuple(out)
 
 
-def lights_out_solar_hour(held: LoadsState) -> float | None:
+def lights_out_solar_hour(state: LoadsState) -> float | None:
     """When the lights usually go out (median of the last evenings), None until three evenings showed it."""
-    seen = sorted(held.lights_out_hours)
+    seen = sorted(state.lights_out_hours)
     return seen[len(seen) // 2] % 24 if len(seen) >= 3 else None

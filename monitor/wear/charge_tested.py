@@ -12,15 +12,15 @@ P = table("wear", "charge_tested")
 LEAST_SIGMA = P.number("least_sigma")
 
 
-def apply_capacity_test(held: charge.ChargeState, test: CapacityTest) -> charge.ChargeState:
+def apply_capacity_test(state: charge.ChargeState, test: CapacityTest) -> charge.ChargeState:
     """The charge tracker after a capacity test that reached its end; after one that did not, as before.
 
     The test becomes one measurement of the logarithm of capacity, as sure as its interval says.
     """
     if not test.reached_end:
-        return held
+        return state
     sigma = max((log(test.high_ah) - log(max(test.low_ah, 0.1))) / 3.92, LEAST_SIGMA)
-    belief = charge_guesses.one(held.guesses)
+    belief = charge_guesses.one(state.guesses)
     slopes = tuple(1.0 if i == CAPACITY else 0.0 for i in range(len(belief.mean)))
     belief = kalman.weigh(belief, slopes, log(test.capacity_ah) - belief.mean[CAPACITY], sigma * sigma)
-    return replace(held, guesses=(Guess(0.0, belief),), before_session=None)
+    return replace(state, guesses=(Guess(0.0, belief),), before_session=None)

@@ -82,11 +82,11 @@ def begin() -> HealthState:
     return HealthState()
 
 
-def update(held: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HealthState:
+def update(state: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HealthState:
     """One minute further; a week is closed by the first minute beyond it."""
-    filling, weeks, judged = held.filling, held.weeks, held.judged
+    filling, weeks, judged = state.filling, state.weeks, state.judged
     news: tuple[Event, ...] = ()
-    levels, learnt = held.levels, held.learnt
+    levels, learnt = state.levels, state.learnt
     if filling.start_s is None:
         filling = replace(filling, start_s=minute.start_s, week=Week(minute.start_s))
     elif minute.end_s - filling.start_s > WEEK_S:
@@ -96,9 +96,9 @@ def update(held: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeFi
         levels = levels if level_now is None else _thin_weeks((*levels, level_now))
         over = close_week(filling, level_now, effects)
         weeks = _thin_weeks((*weeks, over))
-        judged = judge(weeks, vehicle.house, held.test, resistance_trend.growth(levels, effects))
+        judged = judge(weeks, vehicle.house, state.test, resistance_trend.growth(levels, effects))
         news = (week_event(over, minute.start_s),)
-        if judged.word != held.judged.word and judged.word != "not enough evidence":
+        if judged.word != state.judged.word and judged.word != "not enough evidence":
             news += (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
         filling = OpenWeek(start_s=minute.start_s, watched=filling.watched, anchor_age_s=filling.anchor_age_s,
                           level_frac=filling.level_frac, week=Week(minute.start_s))
@@ -121,15 +121,15 @@ def update(held: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeFi
         week.empties_above_frac if emptied_at_frac is None else max(week.empties_above_frac, emptied_at_frac))
     warm = minute.house_temperature_c
     filling = _update_on_step(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
-    wear = _update_wear(held.wear, minute, hours, level, warm, new_full, limits_of(vehicle.house.chemistry))
-    return HealthState(weeks, filling, levels, learnt, wear, judged, held.test,
-                       swings.update(held.swung, minute, vehicle, charge), news)
+    wear = _update_wear(state.wear, minute, hours, level, warm, new_full, limits_of(vehicle.house.chemistry))
+    return HealthState(weeks, filling, levels, learnt, wear, judged, state.test,
+                       swings.update(state.swung, minute, vehicle, charge), news)
 
 
-def note_capacity_test(held: HealthState, test: CapacityTest, vehicle: Vehicle) -> HealthState:
+def note_capacity_test(state: HealthState, test: CapacityTest, vehicle: Vehicle) -> HealthState:
     """What is held after a capacity test: one more line of evidence, weighed at once."""
-    return replace(held, test=test, judged=judge(
-        held.weeks, vehicle.house, test, resistance_trend.growth(held.levels, resistance_weeks.effects(held.learnt, vehicle.house))))
+    return replace(state, test=test, judged=judge(
+        state.weeks, vehicle.house, test, resistance_trend.growth(state.levels, resistance_weeks.effects(state.learnt, vehicle.house))))
 
 
 def _update_on_step(filling: OpenWeek, minute: Minute, battery: Battery, known_frac: float | None, week: Week,
@@ -188,30 +188,30 @@ def _update_wear(wear: Wear, minute: Minute, hours: float, level: float | None, 
                 max(wear.longest_without_full_s, since), since, cycles)
 
 
-def findings(held: HealthState, vehicle: Vehicle) -> HealthFindings:
+def findings(state: HealthState, vehicle: Vehicle) -> HealthFindings:
     """What the weeks and the totals say."""
-    wear, judged = held.wear, held.judged
+    wear, judged = state.wear, state.judged
     warm = wear.seen_hours
     gentle, harsh = sorted(wear.heat_hours)
     return HealthFindings(
         judged.word, judged.lines, judged.capacity_frac, judged.resistance_growth_ratio,
-        _latest_resistance(held), len(held.weeks), wear.charge_out_ah,
+        _latest_resistance(state), len(state.weeks), wear.charge_out_ah,
         wear.charge_out_ah / vehicle.house.rated_capacity_ah, rainflow_count.count_with_halves(wear.cycles), wear.low_hours,
         (gentle / warm, harsh / warm) if warm > 24 else None,
-        wear.since_full_s, wear.longest_without_full_s, swings.own_capacity(held.swung, vehicle), held.swung.most_ah)
+        wear.since_full_s, wear.longest_without_full_s, swings.own_capacity(state.swung, vehicle), state.swung.most_ah)
 
 
-def _latest_resistance(held: HealthState) -> Estimate | NotYet:
-    for week in reversed(held.weeks):
+def _latest_resistance(state: HealthState) -> Estimate | NotYet:
+    for week in reversed(state.weeks):
         if week.resistance_ohm is not None and week.resistance_sigma_ohm is not None:
             spread = 1.96 * week.resistance_sigma_ohm
             return Estimate(week.resistance_ohm, week.resistance_ohm - spread, week.resistance_ohm + spread, "measured")
     return NotYet("one week in which a load of some amperes went off at least twenty times")
 
 
-def conditions(held: HealthState) -> tuple[Condition, ...]:
+def conditions(state: HealthState) -> tuple[Condition, ...]:
     """A battery to watch, a battery to replace."""
-    judged = held.judged
+    judged = state.judged
     told = {line.weight: line for line in reversed(judged.lines)}
     worst: EvidenceLine | None = told.get("decisive") or told.get("strong") or told.get("weak")
     seen = "; ".join(line.seen for line in judged.lines if line.weight != "for")

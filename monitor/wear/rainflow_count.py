@@ -37,24 +37,24 @@ def extract(points: list[float]) -> tuple[list[float], list[tuple[float, float]]
     return points, closed
 
 
-def add(held: Rainflow, charge_frac: float) -> Rainflow:
+def add(state: Rainflow, charge_frac: float) -> Rainflow:
     """One more value of charge."""
-    points = held.open_points
+    points = state.open_points
     if not points:
-        return Rainflow((charge_frac,), held.counts)
+        return Rainflow((charge_frac,), state.counts)
     turned = len(points) == 1 or (points[-1] - points[-2]) * (charge_frac - points[-1]) < 0
     if turned and abs(charge_frac - points[-1]) < SMALLEST_FRAC:
-        return held
+        return state
     open_points, closed = extract([*(points if turned else points[:-1]), charge_frac])
-    counts = list(held.counts)
+    counts = list(state.counts)
     for depth, count in closed:
         counts[min(int(depth * BINS), BINS - 1)] += count
     return Rainflow(tuple(open_points), tuple(counts))
 
 
-def count_with_halves(held: Rainflow) -> tuple[float, ...]:
+def count_with_halves(state: Rainflow) -> tuple[float, ...]:
     """The counts with every open range taken as half a cycle, as the standard ends a record."""
-    counts = list(held.counts)
-    for a, b in pairwise(held.open_points):
+    counts = list(state.counts)
+    for a, b in pairwise(state.open_points):
         counts[min(int(abs(b - a) * BINS), BINS - 1)] += 0.5
     return tuple(counts)

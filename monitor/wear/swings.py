@@ -69,11 +69,11 @@ def begin() -> SwingsState:
     return SwingsState()
 
 
-def update(held: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> SwingsState:
+def update(state: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> SwingsState:
     """One minute further."""
-    battery, now = vehicle.house, held.open
+    battery, now = vehicle.house, state.open
     if minute.gap_s > 600.0 or charge.anchor_age_s is None:
-        return _close_swing(held, minute.end_s, OpenSwing())
+        return _close_swing(state, minute.end_s, OpenSwing())
     sensor = vehicle.current_sensor
     offset = charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else sensor.offset_a
     hours = minute.covered_s / 3600.0
@@ -83,13 +83,13 @@ def update(held: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFi
     anchored = charge.anchor if charge.anchor_age_s == 0.0 and isinstance(known, Estimate) else ""
     if anchored == "full" and isinstance(known, Estimate):
         depth = 1.0 - known.value
-        return _close_swing(held, minute.end_s, OpenSwing(0.0, depth), None if battery.lead_acid else _between(
+        return _close_swing(state, minute.end_s, OpenSwing(0.0, depth), None if battery.lead_acid else _between(
             now, minute.end_s, depth, battery, charge))
     knee = _knee(minute, battery, charge) if anchored and not battery.lead_acid else None
     if knee is not None:
-        return _close_swing(held, minute.end_s, OpenSwing(0.0, knee), _between(now, minute.end_s, knee, battery, charge))
+        return _close_swing(state, minute.end_s, OpenSwing(0.0, knee), _between(now, minute.end_s, knee, battery, charge))
     if now.drawn_ah is None:
-        return held
+        return state
     charging = minute.charge_in_ah > minute.charge_out_ah + 0.001 * battery.rated_capacity_ah * hours
     drawn_ah = now.drawn_ah + net_ah
     now = replace(
@@ -98,12 +98,12 @@ def update(held: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFi
         charged_s=0.0 if charging else now.charged_s + minute.duration_s,
         settled_ah=0.0 if charging else now.settled_ah + net_ah)
     if now.returned_ah > MOST_RETURN_FRAC[battery.lead_acid] * battery.rated_capacity_ah:
-        return _close_swing(held, minute.end_s, OpenSwing())
+        return _close_swing(state, minute.end_s, OpenSwing())
     if now.from_depth_frac < 0.5 and anchored != "empty":
         sure_ah = drawn_ah - 1.96 * _charge_sigma_ah(battery, now.hours, now.returned_ah, drawn_ah, charge)
-        if sure_ah > held.most_ah or minute.end_s - held.most_at_s > BOUND_HOLDS_S:
-            held = replace(held, most_ah=max(sure_ah, 0.0), most_at_s=minute.end_s)
-    return replace(held, open=_read(now, minute, battery, charge) if battery.lead_acid else now)
+        if sure_ah > state.most_ah or minute.end_s - state.most_at_s > BOUND_HOLDS_S:
+            state = replace(state, most_ah=max(sure_ah, 0.0), most_at_s=minute.end_s)
+    return replace(state, open=_read(now, minute, battery, charge) if battery.lead_acid else now)
 
 
 def _read(now: OpenSwing, minute: Minute, battery: Battery, charge: ChargeFindings) -> OpenSwing:
@@ -164,13 +164,13 @@ def _charge_sigma_ah(battery: Battery, hours: float, returned_ah: float, charge_
     return sqrt((offset_a * hours) ** 2 + (LOST_SIGMA_FRAC[battery.lead_acid] * returned_ah) ** 2 + (0.006 * charge_ah) ** 2 + 0.3**2)
 
 
-def _close_swing(held: SwingsState, at_s: float, following: OpenSwing, swing: Swing | None = None) -> SwingsState:
+def _close_swing(state: SwingsState, at_s: float, following: OpenSwing, swing: Swing | None = None) -> SwingsState:
     """What is held once the swing under way is over."""
-    swing = swing or held.open.best
+    swing = swing or state.open.best
     if swing is None:
-        return replace(held, open=following)
-    swings = (*held.swings[1 - KEPT:], swing)
-    return replace(held, swings=swings, open=replace(following, best=None), found=capacity(_fade_weight(swings, at_s)))
+        return replace(state, open=following)
+    swings = (*state.swings[1 - KEPT:], swing)
+    return replace(state, swings=swings, open=replace(following, best=None), found=capacity(_fade_weight(swings, at_s)))
 
 
 def _fade_weight(swings: tuple[Swing, ...], at_s: float) -> tuple[Swing, ...]:
@@ -182,16 +182,16 @@ def _fade_weight(swings: tuple[Swing, ...], at_s: float) -> tuple[Swing, ...]:
     return tuple(kept)
 
 
-def own_capacity(held: SwingsState, vehicle: Vehicle) -> Answer:
+def own_capacity(state: SwingsState, vehicle: Vehicle) -> Answer:
     """Capacity by swings alone [Ah]: lead-acid the acid's, lithium iron phosphate from full to its knee.
 
     The interval is that of total least squares, with what all swings share added outside the average: the slope
     of the rest curve (lead-acid) or the place of the knee (lithium), and the gain of the shunt.
     """
-    if held.found is None:
+    if state.found is None:
         return NotYet("it takes a discharge of an eighth of the battery after a full charge, with two quiet hours in it"
                       if vehicle.house.lead_acid else "it takes one discharge from full to empty")
-    value, sigma = held.found
+    value, sigma = state.found
     shared = lead_acid.KINDS[vehicle.house.chemistry].span_sigma_ln if vehicle.house.lead_acid else KNEE_SIGMA
     spread = 1.96 * value * hypot(sigma / value, shared, vehicle.current_sensor.gain_sigma_frac)
     return Estimate(value, max(value - spread, 0.0), value + spread, "learnt")
