@@ -88,8 +88,13 @@ class Pace:
             return left < 1.0
 
 
-def install(app: Flask, names: Iterable[str]) -> None:
-    """Put the guard before and behind every answer of app. names: what the board is called, beside its own name."""
+def install(app: Flask, names: Iterable[str], code_page: str = "code.html",
+            open_endpoints: tuple[str, ...] = ("actions.code", "files.file")) -> None:
+    """Put the guard before and behind every answer of app.
+
+    names : what the board is called, beside its own name; code_page : the template that asks for the code
+    open_endpoints : what may be asked before the code was given
+    """
     host = socket.gethostname().lower()
     known = {"localhost", host, f"{host}.local", host.partition(".")[0], *(n.lower() for n in names)}
     app.extensions["lockout"] = Lockout()
@@ -110,9 +115,9 @@ def install(app: Flask, names: Iterable[str]) -> None:
 
     @app.before_request
     def check_reader() -> tuple[Response | str, int] | None:
-        if app.config["CODE_TO_READ"] and not may_change() and request.endpoint not in ("actions.code", "files.file"):
+        if app.config["CODE_TO_READ"] and not may_change() and request.endpoint not in open_endpoints:
             return _refused("Unauthorized", "Reading needs the code of this board.", 401) if request.path.startswith("/api/") else (
-                render_template("code.html", reading=True, title="Code"), 401)
+                render_template(code_page, reading=True, title="Code"), 401)
         return None
 
     @app.after_request

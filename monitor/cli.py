@@ -10,7 +10,7 @@ import click
 
 #: command -> module that holds it; imported only when asked for, so that --help is quick
 COMMANDS = {
-    "setup": "setup", "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
+    "setup": "setup", "after-install": "after_install", "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
     "doctor": "doctor", "docs": "docs", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
     "ventilation": "wiring", "parked": "parked", "wire": "wire",
@@ -34,7 +34,7 @@ class Lazy(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        return getattr(importlib.import_module(f"monitor.commands.{COMMANDS[name]}"), name)
+        return getattr(importlib.import_module(f"monitor.commands.{COMMANDS[name]}"), name.replace("-", "_"))
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
@@ -62,7 +62,7 @@ def _sentence(error: Exception) -> str | None:
         return f"the log cannot be read: {error}; `ampledger doctor` looks it over"
     if isinstance(error, PermissionError) and os.geteuid() != 0:
         return (f"{error.filename}: {error.strerror}; run it with sudo. To read the log without it: "
-                "sudo adduser $USER ampledger, and log in again")
+                "sudo adduser $USER ampledger-log, and log in again")
     if isinstance(error, OSError):
         return f"{error.filename}: {error.strerror}" if error.filename else str(error)
     return None

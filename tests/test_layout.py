@@ -29,7 +29,7 @@ MAY_IMPORT = {
     "monitor/circuits": ["monitor.circuits", *PUBLISHED],
     "dashboard": ["dashboard", "monitor.store.reader", "monitor.store.requests", "monitor.findings",
                   "monitor.reporting", "monitor.pipeline", "monitor.battery", "monitor.usage", "monitor.wear", "monitor.sample",
-                  "monitor.planning", "monitor.circuits", "monitor.guides"],
+                  "monitor.commissioning.shared_folder", "monitor.planning", "monitor.circuits", "monitor.guides"],
 }
 
 SUFFIXES = ("_v", "_a", "_ah", "_wh", "_w", "_ohm", "_c", "_s", "_h", "_frac", "_pct", "_deg", "_hz", "_m", "_mm2",

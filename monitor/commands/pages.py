@@ -20,7 +20,8 @@ def pages(ctx: click.Context, config_file: Path | None, prepare: Path | None, pr
     """Serve the pages over the log, at the address and with the code of the configuration. Ctrl-C ends it.
 
     The same as `python -m dashboard` with the options that follow from [log] and [dashboard]: a process
-    of its own that only reads the log, so a slow page cannot delay a reading.
+    of its own that only reads the log, so a slow page cannot delay a reading. Where nothing is configured
+    yet it does what `ampledger setup --phone` does.
     """
     from monitor.process import pages_settings
 
@@ -28,6 +29,13 @@ def pages(ctx: click.Context, config_file: Path | None, prepare: Path | None, pr
         return
     if prepared is not None:
         pages_settings.serve(pages_settings.read(prepared), prepared)
+        return
+    if prepare is None and not _path(config_file).exists():
+        from monitor.commands.setup import setup
+
+        click.echo(f"{_path(config_file)}: there is no configuration yet; set-up on a phone begins.")
+        ctx.invoke(setup, config_file=config_file, phone=True)
+        return
     config = load_config(config_file, need_sources=False)
     if prepare is not None:
         pages_settings.prepare(config, prepare)

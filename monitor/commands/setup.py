@@ -21,11 +21,15 @@ seconds_option: Callable = click.option("--seconds", default=5.0, show_default=T
 @click.option("--meter-limit", "limit_pct", type=click.FloatRange(0, 20, min_open=True),
               help="The multimeter's limit of error in per cent. Default: 0.5 for volts, 1.5 for amperes.")
 @seconds_option
+@click.option("--phone", is_flag=True, help="Ask on a phone: serves pages for it, and prints their address and an access code.")
+@click.option("--port", default=8765, show_default=True, type=click.IntRange(1, 65535), help="Of the pages for the phone.")
+@click.option("--patience", "patience_s", default=3600.0, hidden=True, type=click.FloatRange(1))
+@click.option("--code-file", hidden=True, type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--sys", "sys_folder", default=Path("/sys"), hidden=True, type=click.Path(path_type=Path))
 @click.option("--dev", "dev_folder", default=Path("/dev"), hidden=True, type=click.Path(path_type=Path))
 @click.pass_context
 def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | None, i2c_bus: int | None, limit_pct: float | None,
-          seconds: float, sys_folder: Path, dev_folder: Path) -> None:
+          seconds: float, phone: bool, port: int, patience_s: float, code_file: Path | None, sys_folder: Path, dev_folder: Path) -> None:
     """Put this board into service: find the instruments, ask at most fifteen questions, measure, and write ampledger.toml.
 
     It shows what each channel reads, then walks through which battery is which (start the engine), the shunt's
@@ -33,20 +37,33 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     and what the voltage's lead loses. Every measuring step may be skipped and done later by the commands below.
     Nothing is written before the last question; a configuration that is there is kept beside the new one.
 
-    With --answers nothing is asked: the file holds an answer under each key (`ampledger docs commissioning`).
+    With --phone the same questions stand on pages for a phone, live readings beside each; they need the code that is
+    printed here. With --answers nothing is asked: the file holds an answer under each key (`ampledger docs commissioning`).
     Stop the daemon first where it holds a serial port: systemctl stop ampledger
     """
     if ctx.invoked_subcommand is not None:
         return
     from monitor.cli import Refused
     from monitor.commissioning.interview import KEYS, Interview
-    from monitor.commissioning.questions import AnswersFile, Terminal
+    from monitor.commands.setup_phone import OFFERED, answers_place, finish_board, save_answers, start_services
+    from monitor.commissioning.questions import AnswersFile, Recorded, Terminal, read_answers
     from monitor.commissioning.steps import NotClear
 
     path = config_file or _place()
     limits = {} if limit_pct is None else {"meter_v_frac": limit_pct / 100, "meter_a_frac": limit_pct / 100}
-    walk = Interview(AnswersFile(answers_file, KEYS) if answers_file else Terminal(), path, seconds, sys_folder, dev_folder, show=_show,
-                database=str(Path("/var/lib/ampledger/ampledger.db")) if path.is_relative_to("/etc") else "ampledger.db", **limits)
+    database = str(Path("/var/lib/ampledger/ampledger.db")) if path.is_relative_to("/etc") else "ampledger.db"
+
+    def interview(asker: Any) -> Interview:
+        return Interview(asker, path, seconds, sys_folder, dev_folder, show=_show, database=database, **limits)
+
+    if phone:
+        from monitor.commands.setup_phone import host
+
+        host(lambda asker: interview(asker).all(_before(path)), path, port, code_file, patience_s)
+        return
+    asker = Recorded(AnswersFile(answers_file, KEYS) if answers_file else Terminal(),
+                     {} if answers_file else read_answers(answers_place(path)), OFFERED)
+    walk = interview(asker)
     walk.asker.say("Read `ampledger docs wiring` before you touch a cable: a 12 V battery can weld a spanner. Ctrl-C ends this, and nothing is written.")
     if path.exists():
         walk.asker.say(f"{path} is there already; it will be kept beside the new one, and what it says beside labels, instruments "
@@ -54,7 +71,13 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     if i2c_bus is not None:
         _i2c(i2c_bus)
     try:
-        _written(walk.all(_before(path)), "Next: ampledger check, then ampledger run.")
+        draft = walk.all(_before(path))
+        board = finish_board(path, None)
+        _written(draft, "" if board else "Next: ampledger check, then ampledger run.")
+        save_answers(asker.given, path)
+        if board:
+            click.echo("The daemon and the pages are started." if start_services() else "Start them: systemctl restart ampledger ampledger-dashboard")
+            click.echo("See that every sensor answers: sudo ampledger check\nTo see it on a phone: sudo ampledger pages open")
     except NotClear as why:
         raise Refused(f"{why}. Nothing was written.") from None
     except (click.Abort, KeyboardInterrupt):

@@ -8,6 +8,7 @@ from drivers.errors import DriverError
 from drivers.scan import Found, scan
 from monitor.battery.label import CHEMISTRIES
 from monitor.commissioning import devices, document, measuring, results, steps
+from monitor.commissioning.by_page import read_draft
 from monitor.commissioning.answer_parsing import parse_go, parse_label, parse_quantity
 from monitor.commissioning.channel_candidates import ChannelCandidate, list_candidates, match_candidates
 from monitor.commissioning.identify_batteries import identify_batteries
@@ -50,9 +51,11 @@ class Interview:
                                f"(kinds: {', '.join(CHEMISTRIES)}; when in doubt flooded has caps to fill, agm has none, "
                                "lfp says lithium)", parse_label, document.describe_document(before, "house"))
         starter = self.asker.ask("starter", "STARTER battery, likewise", parse_label, document.describe_document(before, "starter") or "flooded 70")
+        self.live(self._pins)
         every = self.found()
         chosen = self.channels(every)
         draft = results.Draft(document.build_document(self.path.name, house, starter, chosen, self.database, before), self.path)
+        self.live(lambda: read_draft(draft))
         if {"house_voltage_v", "starter_voltage_v"} <= chosen.keys():
             self.engine(draft)
         resting = self.all_off(draft) if "house_current_a" in chosen else None
@@ -67,6 +70,15 @@ class Interview:
         else:
             say("The way the current counts was not tried: do it soon, with `ampledger setup direction`.")
         return draft
+
+    def live(self, read: Callable[[], list[tuple[str, str]]]) -> None:
+        """From now on these readings stand beside each question, where the questions are put by a page."""
+        getattr(self.asker, "set_live", lambda read: None)(read)
+
+    def _pins(self) -> list[tuple[str, str]]:
+        """What the kernel's chips show at their pins."""
+        return [(f"{one.title}, {c.channel}", f"{c.value:.3f} {c.unit}") for one in scan(self.sys, self.dev) if one.driver in ("hwmon", "iio")
+                for c in one.channels if c.value is not None]
 
     def found(self) -> list[ChannelCandidate]:
         """Every channel that is there, shown with its reading."""

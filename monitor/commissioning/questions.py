@@ -52,6 +52,45 @@ class Terminal:
         click.echo(text)
 
 
+class Recorded:
+    """Any of the others, remembering what was answered: the same answers can be given again from a file.
+
+    earlier : answers of an earlier walk, offered again for labels and channels, never for what was measured
+    """
+
+    def __init__(self, asker: Prompter, earlier: dict[str, Any], offered: tuple[str, ...]) -> None:
+        self._asker, self._earlier, self._offered = asker, earlier, offered
+        self.given: dict[str, str | bool] = {}
+
+    def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
+        def remember(text: str) -> T:
+            found = parse(text)
+            self.given[key] = getattr(found, "words", None) or {"": True, "skip": False}.get(text, text)
+            return found
+
+        if key in self._offered and isinstance(self._earlier.get(key), str):
+            default = self._earlier[key]
+        return self._asker.ask(key, words, remember, default)
+
+    def again(self, key: str, why: NotClear) -> None:
+        self._asker.again(key, why)
+
+    def say(self, text: str) -> None:
+        self._asker.say(text)
+
+    def set_live(self, read: Callable[[], list[tuple[str, str]]]) -> None:
+        """Passed on where readings are shown beside the questions."""
+        getattr(self._asker, "set_live", lambda read: None)(read)
+
+
+def read_answers(path: Path) -> dict[str, Any]:
+    """The answers in a file, nothing where it cannot be read."""
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return {}
+
+
 class AnswersFile:
     """A TOML file with an answer under each key. What is not in it is left out, if it may be."""
 
