@@ -1,6 +1,7 @@
 """Back at the vehicle: how long it stood, and what of the missing charge was drain and what the batteries' own loss."""
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import exp, hypot
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
@@ -16,6 +17,9 @@ RUNNING_FRAC = 0.1
 SETTLED_H, MEAN_H = 24, 6
 #: Doubt of the fall of a rest voltage over a parking [V], one standard deviation: surface charge left, temperature, noise.
 FALL_SIGMA_V = 0.01
+#: What a starter battery in use holds of its label, and one standard deviation of its logarithm: worn ones hold 80 % and
+#: less (US Bureau of Reclamation FIST 3-6 for the end of life; the spread is common practice).
+HOLDS_FRAC, HOLDS_SIGMA_LN = 0.9, 0.15
 #: Warmth where none was measured [°C].
 MILD_C = 15.0
 #: Above this something charges it [V].
@@ -108,9 +112,9 @@ def _starter(hours: Sequence[Hour], battery: Battery, temperature_c: float) -> L
     fall_v = _mean_v(first) - _mean_v(last)
     seen_days = (last[-1].end_utc_s - first[0].start_utc_s) / 86400
     per_volt = battery.rated_capacity_ah / KINDS[battery.chemistry].span_v
-    spread = KINDS[battery.chemistry].span_sigma_ln
-    low = max(fall_v - 1.96 * FALL_SIGMA_V, 0.0) * per_volt * (1 - 1.96 * spread) * days / seen_days
-    high = max(fall_v + 1.96 * FALL_SIGMA_V, 0.0) * per_volt * (1 + 1.96 * spread) * days / seen_days
+    spread = 1.96 * hypot(KINDS[battery.chemistry].span_sigma_ln, HOLDS_SIGMA_LN)
+    low = max(fall_v - 1.96 * FALL_SIGMA_V, 0.0) * per_volt * HOLDS_FRAC * exp(-spread) * days / seen_days
+    high = max(fall_v + 1.96 * FALL_SIGMA_V, 0.0) * per_volt * HOLDS_FRAC * exp(spread) * days / seen_days
     drain = Span(max(low - own.high, 0.0) / days / 24, max(high - own.low, 0.0) / days / 24)
     return Loss("starter", Span(low, high), own, drain)
 

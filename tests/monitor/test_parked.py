@@ -148,3 +148,12 @@ def test_the_command_says_it_in_words_and_in_json(tmp_path) -> None:
         done = CliRunner().invoke(commands, ["parked", "--database", str(tmp_path / "a.db"), *bad])
         assert done.exit_code == 1 and sentence in done.output
     assert CliRunner().invoke(commands, ["parked", "--database", str(tmp_path / "none.db")]).exit_code == 1
+
+
+def test_stays_of_a_plant_of_its_own() -> None:
+    """Random batteries and meters that share no formula with the account; a fifth of them old."""
+    from tests.benchmarks import bench_parked
+
+    found = bench_parked.score(60, 41, forecasts=False)
+    assert found.lost_within >= 0.9 * found.parkings and found.drain_within >= 0.9 * found.parkings
+    assert found.real_told >= 0.9 * found.real and found.sound_accused <= 1
