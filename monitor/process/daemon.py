@@ -23,13 +23,18 @@ from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
 from monitor.sampling.sampler import Openable, Sampler
 from monitor.store import live, requests, resume, saving
-from monitor.store.batch import Batch, TimeLabel
+from monitor.store.batch import Batch, Gap, TimeLabel
 from monitor.store.rows import LoggedMinute
 from monitor.store.state import State
 from monitor.store.time_labels import Heard
 from monitor.store.writer import Writer
 
 log = logging.getLogger("ampledger")
+
+#: Why nothing was measured for a time.
+CUT = "the power went, or the process was ended"
+STOPPED = "the monitor was stopped"
+STILL = "no beat came: suspended, or starved of processor time"
 
 #: A tracker that fails so often in a row is begun afresh with the others.
 FAILURES = 3
@@ -101,6 +106,10 @@ class Daemon:
         if found.older:
             told.append(("state_damaged", "The latest saved state was damaged; the one before it was taken, and the minutes "
                          "between count as a gap."))
+        if found.tail_lost_s and found.last is not None:
+            told.append(("tail_lost", f"The log's last {max(found.tail_lost_s - found.last.at_s, 60.0) / 60:.0f} minutes, which had been "
+                         "written, are gone: the card lost them, or an older log was put in its place."))
+        self._dark = CUT if found.cut else STOPPED
         self._told = told
         self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
         self.sampler.go_on(found.gaps)
@@ -195,6 +204,7 @@ class Daemon:
         before_s = self._before_s()
         if before_s is not None and at_s <= before_s:
             return None
+        self._note_silence(before_s, at_s)
         label = self._dating.line.label
         hour = self.clock.hour(at_s + label.utc_offset_s) if label.utc_trusted else None
         day = 1 + (at_s + label.utc_offset_s) / 86400 % 365.2425 if label.utc_trusted else None
@@ -206,6 +216,26 @@ class Daemon:
         self._doubt_s = 0.0
         self.state = replace(self.state, gathering=gathering)
         return self._live(minute) if minute is not None else None
+
+    def _note_silence(self, before_s: float | None, at_s: float) -> None:
+        """A time in the dark is a gap of everything; the end of a run that nobody asked for is an event too, with what it cost."""
+        why, self._dark = self._dark, STILL
+        if before_s is None and self._last is not None:
+            before_s = self._last.at_s
+        if before_s is None:
+            return
+        silent_s = at_s - before_s
+        gaps = (Gap("", why, before_s, at_s, 1),) if silent_s > gather.longest_step_s(max(self._beat_s, self.state.gathering.step_s)) else ()
+        events: tuple[Event, ...] = ()
+        if why == CUT:
+            from monitor.reporting.sentences import span as format_span
+
+            doubt = f", give or take {format_span(self._doubt_s)}" if self._doubt_s >= 1 else ""
+            events = (Event(at_s, "ended_uncleanly", "vehicle", f"The monitor ended without a goodbye: {why}. Nothing was measured for "
+                            f"{format_span(silent_s)}{doubt}; of the time before, up to {format_span(self._commit_s)} may not have been written.",
+                            (("silent_s", round(silent_s, 1)), ("silent_doubt_s", round(self._doubt_s, 1)))),)
+        if gaps or events:
+            self.writer.offer(Batch(gaps=gaps, events=events))
 
     def _live(self, minute: Minute) -> Any:
         """One minute further for the trackers, the alerts, the log and whoever is to be told."""

@@ -1,21 +1,31 @@
 """Gathers samples into minutes: the one place where current becomes ampere-hours."""
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from statistics import median
+from typing import ClassVar
 
 from monitor.sample import Minute, Sample
 
 MINUTE_S = 60.0
-#: Readings further apart than this are not joined by a straight line: what lies between is a gap.
+#: Readings further apart than this are not joined by a straight line, whatever their usual rhythm: what lies between is a gap.
 BRIDGE_S = 300.0
+#: A silence is a gap from so long on [s], or from so many usual steps on where readings come more slowly than that. What a
+#: battery gave in a dark half minute is not known, however alike the readings on both sides are.
+SILENCE_S, SILENCE_STEPS = 30.0, 2.5
+#: So many steps in a first minute tell the rhythm by themselves.
+ENOUGH_STEPS = 4
 
 
 @dataclass(frozen=True, slots=True)
 class Gathering:
-    """The minute being filled, and the last sample before it."""
+    """The minute being filled, the last sample before it, and the usual step between samples so far (0: not known) [s]."""
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"step_s"})
 
     before: Sample | None = None
     samples: tuple[Sample, ...] = ()
+    step_s: float = 0.0
 
 
 def add(state: Gathering, sample: Sample) -> tuple[Gathering, Minute | None]:
@@ -33,8 +43,27 @@ def add(state: Gathering, sample: Sample) -> tuple[Gathering, Minute | None]:
     if last is not None and sample.at_s <= last.at_s:
         raise ValueError(f"sample at {sample.at_s} s is not later than the one before, {last.at_s} s")
     if state.samples and _bin(sample.at_s) != _bin(state.samples[0].at_s):
-        return Gathering(before=last, samples=(sample,)), close(state)
-    return Gathering(before=state.before, samples=(*state.samples, sample)), None
+        return Gathering(last, (sample,), usual_step_s(state)), close(state)
+    return replace(state, samples=(*state.samples, sample)), None
+
+
+def usual_step_s(state: Gathering) -> float:
+    """The usual step after a minute [s]: the median of its steps that are no silence; where all are, the rhythm is another one now."""
+    spans = _spans(state)
+    if not spans:
+        return state.step_s
+    longest = longest_step_s(state.step_s)
+    return median([span for span in spans if span <= longest] or spans)
+
+
+def longest_step_s(step_s: float) -> float:
+    """The longest step that is no silence [s], by the usual one (0: not known)."""
+    return min(max(SILENCE_S, SILENCE_STEPS * step_s), BRIDGE_S) if step_s else BRIDGE_S
+
+
+def _spans(state: Gathering) -> list[float]:
+    times = [s.at_s for s in (state.before, *state.samples) if s is not None]
+    return [later - earlier for earlier, later in pairwise(times)]
 
 
 def _bin(at_s: float) -> int:
@@ -45,16 +74,18 @@ def minutes(samples: Iterable[Sample]) -> Iterator[Minute]:
     """All minutes of an iterable of samples, the last one included; one list kept per minute."""
     before: Sample | None = None
     held: list[Sample] = []
+    step_s = 0.0
     bin_end = float("-inf")
     for sample in samples:
         if held and sample.at_s > bin_end:
-            yield close(Gathering(before, tuple(held)))
-            before, held = held[-1], []
+            gathered = Gathering(before, tuple(held), step_s)
+            yield close(gathered)
+            before, held, step_s = held[-1], [], usual_step_s(gathered)
         if not held:
             bin_end = _bin(sample.at_s) * MINUTE_S
         held.append(sample)
     if held:
-        yield close(Gathering(before, tuple(held)))
+        yield close(Gathering(before, tuple(held), step_s))
 
 
 @dataclass(slots=True)
@@ -69,12 +100,12 @@ class _Sums:
     in_wh: float = 0.0
     out_wh: float = 0.0
 
-    def add(self, previous: Sample, sample: Sample) -> None:
-        """The span between two samples, by the trapezoidal rule."""
+    def add(self, previous: Sample, sample: Sample, longest_s: float) -> None:
+        """The span between two samples, by the trapezoidal rule; longer than longest_s [s] it is a gap."""
         span_s = sample.at_s - previous.at_s
         a, b = previous.house_current_a, sample.house_current_a
         self.doubt_s += sample.doubt_s
-        if a is None or b is None or span_s > BRIDGE_S or sample.doubt_s > 0:
+        if a is None or b is None or span_s > longest_s or sample.doubt_s > 0:
             self.gap_s += span_s
             return
         self.covered_s += span_s
@@ -99,9 +130,11 @@ def close(state: Gathering) -> Minute:
     samples, last = state.samples, state.samples[-1]
     sums = _Sums()
     previous = state.before
+    spans = _spans(state)
+    longest_s = longest_step_s(state.step_s or (median(spans) if len(spans) >= ENOUGH_STEPS else 0.0))
     for sample in samples:
         if previous is not None:
-            sums.add(previous, sample)
+            sums.add(previous, sample, longest_s)
         previous = sample
     house_v = _measured([s.house_voltage_v for s in samples])
     house_a = _measured([s.house_current_a for s in samples])

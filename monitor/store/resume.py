@@ -122,7 +122,7 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
     if rows_s > (seen[-1].at_s if seen else -1.0):
         # the state has not seen the latest rows: they are a gap to it, and never counted twice
         before = Sample(seen[-1].at_s) if seen else None
-        held = replace(held, gathering=type(held.gathering)(before=before))
+        held = replace(held, gathering=replace(held.gathering, before=before, samples=()))
     last = None
     if labels:
         ended_s = max(rows_s, labels[-1].at_s, seen[-1].at_s if seen else 0.0)
