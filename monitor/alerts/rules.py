@@ -133,7 +133,10 @@ class _Round:
                            falling=tuple(self.falling.values()), announced_s=tuple(self.announced), news=tuple(self.news))
 
     def tell(self, what: What, alert: Alert, announce: bool = True) -> None:
-        """Notes a change; whether it is announced hangs on the shelf, on the flood, and on a warning that came before it."""
+        """Notes a change; whether it is announced hangs on the shelf, on the flood, and on a warning that came before it.
+
+        what: what happened; alert: the alert; announce: whether it may be announced.
+        """
         shelved = alert.shelved_until_s is not None
         before = self.live.get((FORETOLD.get(alert.kind, ""), alert.battery))
         if before is not None and RANK[before.priority] >= RANK[alert.priority]:
@@ -183,7 +186,10 @@ class _Round:
         self.tell("raised", new)
 
     def fall(self, key: tuple[str, str], alert: Alert, off_delay_s: float) -> None:
-        """An alert whose condition no longer holds clears after its delay."""
+        """An alert whose condition no longer holds clears after its delay.
+
+        key: what it is called; off_delay_s: how long it has to be over [s].
+        """
         waiting = self.falling.setdefault(key, DelayedCondition(*key, self.at_s))
         if self.at_s - waiting.since_s < off_delay_s:
             return
@@ -223,6 +229,8 @@ def _keep_recent(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
 def acknowledge(state: AlertsState, alert_id: int, at_s: float, by: str = "") -> AlertsState:
     """Somebody has seen it, and who. An alert that had already gone is closed by this.
 
+    state: the alerts so far; alert_id: number of the alert; at_s: the log's time [s].
+
     Raises
     ------
     KeyError : no open alert of that number
@@ -235,6 +243,9 @@ def acknowledge(state: AlertsState, alert_id: int, at_s: float, by: str = "") ->
 
 def shelve(state: AlertsState, alert_id: int, until_s: float, at_s: float) -> AlertsState:
     """Quiet until then; every shelf has an end, at most seven days away.
+
+    state: the alerts so far; alert_id: number of the alert; until_s: when the quiet ends [s]; at_s:
+    the log's time [s].
 
     Raises
     ------

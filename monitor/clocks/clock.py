@@ -87,6 +87,7 @@ def begin(clock: Clock, last: LastRow | None, begun_boot_s: float | None = None)
     In the same boot the silence is known exactly. Across boots it is the difference of the clocks where both are
     believed (testimony.py), else the middle of an honest prior, with its doubt. The silence, and a new log, end at
     begun_boot_s, where the first reading was taken (now, if not given).
+    clock: the board's clock; last: the last row of the log.
     """
     boot_s, boot_id = clock.boot_s(), clock.boot_id()
     from_s = boot_s if begun_boot_s is None else begun_boot_s
@@ -122,7 +123,11 @@ def _after(clock: Clock, last: LastRow, heard: tuple[Testimony, ...], from_s: fl
 
 
 def begin_own(own_s: float, last: LastRow | None, begins_utc_s: float, beat_s: float) -> Timeline:
-    """The line of time of a source that brings its own: begun at its second 0, or going on a beat after the log's end."""
+    """The line of time of a source that brings its own: begun at its second 0, or going on a beat after the log's end.
+
+    own_s: the source's own time [s]; last: the last row of the log; begins_utc_s: UTC of second 0 of sources that bring
+    their own time [s]; beat_s: time between readings [s].
+    """
     if last is None:
         return Timeline(0.0, (TimeLabel(0.0, "its own time", begins_utc_s, 0.0, True, "the source"),))
     return Timeline(0.0 if own_s > last.at_s else last.at_s + beat_s - own_s, last.labels, last.heard or ())
@@ -143,7 +148,11 @@ def look(line: Timeline, clock: Clock) -> tuple[Timeline, tuple[TimeLabel, ...]]
 
 
 def dated(line: Timeline, at_s: float, offset_s: float, sigma_s: float, source: str) -> tuple[Timeline, tuple[TimeLabel, ...]]:
-    """The line after somebody said what time it is at at_s, and the labels to be written anew."""
+    """The line after somebody said what time it is at at_s, and the labels to be written anew.
+
+    offset_s: what makes UTC of the log's time [s]; sigma_s: one sigma of the time [s]; source: where the time comes
+    from.
+    """
     said = Testimony(at_s, line.label.boot_id, offset_s, sigma_s, source)
     return _with_changes(line, _agreed(replace(line, heard=testimony.heard_too(line.heard, said))))
 

@@ -38,12 +38,20 @@ class Evening:
 
 
 def past_bedtime(minute: Minute, vehicle: Vehicle, loaded: loads.LoadsState, solar_hour: float) -> bool:
-    """Whether it is between bedtime and nine hours later, on the clock or by the sun."""
+    """Whether it is between bedtime and nine hours later, on the clock or by the sun.
+
+    minute: the minute that is over; vehicle: what its owner said of it; loaded: the state of loads and sun; solar_hour:
+    hour of the solar day.
+    """
     return 0 <= -to_bedtime_h(minute, vehicle, loaded, solar_hour) % 24 < 9
 
 
 def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.LoadsState, solar_hour: float) -> float:
-    """Hours until the next bedtime."""
+    """Hours until the next bedtime.
+
+    minute: the minute that is over; vehicle: what its owner said of it; loaded: the state of loads and sun; solar_hour:
+    hour of the solar day.
+    """
     if minute.hour is not None and vehicle.bedtime_hour is not None:
         return (vehicle.bedtime_hour - minute.hour) % 24
     learnt = loads.lights_out_solar_hour(loaded)
@@ -58,7 +66,12 @@ def step(
     state: Evening, found: ForecastFindings, raw: float, margin: Margin, is_past: bool, solar_hour: float,
     by_day: bool,
 ) -> Evening:
-    """The evening after one more forecast; its condition is active from the message to the morning."""
+    """The evening after one more forecast; its condition is active from the message to the morning.
+
+    state: what was kept after the minute before; found: what was found; raw: probability before correction; margin:
+    charge above the reserve; is_past: whether bedtime is past; solar_hour: hour of the solar day; by_day: whether the
+    reserve is reached by day.
+    """
     p = found.probability_before_sun
     if p is None:
         return state
@@ -109,7 +122,12 @@ def judge_evening(
     state: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.LoadsState, now_s: float,
     solar_hour: float,
 ) -> tuple[Evening, Learnt]:
-    """Follow the night that was forecast; when the sun carries the load again, close it and learn from it."""
+    """Follow the night that was forecast; when the sun carries the load again, close it and learn from it.
+
+    state: what was kept after the minute before; learnt: what past nights taught; charge: what is known of the charge;
+    margin: charge above the reserve; loaded: the state of loads and sun; now_s: the log's time now [s]; solar_hour:
+    hour of the solar day.
+    """
     night = state.waiting
     morning = 3.5 <= solar_hour < 20 and (loads.sun_carries(loaded) or solar_hour >= 14)
     if night is not None and isinstance(charge.charge_frac, Estimate):

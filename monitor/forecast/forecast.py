@@ -50,7 +50,11 @@ def begin() -> ForecastState:
 
 
 def update(state: ForecastState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, loaded: loads.LoadsState) -> ForecastState:
-    """One minute further; a new forecast every ten minutes and whenever it is bedtime."""
+    """One minute further; a new forecast every ten minutes and whenever it is bedtime.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
+    charge; loaded: the state of loads and sun.
+    """
     now_s = minute.end_s
     if now_s // ISSUE_S == state.latest.issued_s // ISSUE_S and state.run_s > 0:
         return replace(state, news=()) if state.news else state

@@ -70,7 +70,10 @@ def ends_h(first_frac: float) -> list[float]:
 
 
 def draw_scenarios(start: Start, days: Days, count: int, random: Random) -> list[Scenario]:
-    """That many paths, each with its own charge, load day, sky day and their scales, all evenly spread."""
+    """That many paths, each with its own charge, load day, sky day and their scales, all evenly spread.
+
+    start: where it begins; days: the days they are drawn from; count: how many; random: a seeded source of chance.
+    """
     normal = _spread(count)
     charges, sizes, loads, skies = normal[:], normal[:], normal[:], normal[:]
     for column in (charges, sizes, loads, skies):

@@ -3,7 +3,11 @@ from monitor.findings import ForecastFindings
 
 
 def sentence(found: ForecastFindings, reserve_frac: float, charge_frac: float, hour: float | None) -> str:
-    """What tonight comes to, with times on the clock where one is trusted, else in hours from now."""
+    """What tonight comes to, with times on the clock where one is trusted, else in hours from now.
+
+    found: what was found; reserve_frac: charge the owner wants to keep, 0 to 1; charge_frac: charge left, 0 to 1; hour:
+    local clock hour, None: not known.
+    """
     p = found.probability_before_sun
     if p is None or found.lowest_frac is None:
         return f"Tonight cannot be foreseen yet: {found.because or 'nothing has been measured'}."

@@ -53,6 +53,8 @@ def describe_battery(lives: BatteryHistory, battery: Which, vehicle: Vehicle, la
               installed_utc_s: float | None = None) -> BatteryHistory:
     """With a label, a day of installation, or both, for the present battery.
 
+    lives: the batteries so far; vehicle: what its owner said of it; installed_utc_s: when it was put in, UTC [s].
+
     Raises
     ------
     ValueError : a label that is empty or too long, or a day before that of the battery before it
@@ -74,6 +76,8 @@ def replace_battery(lives: BatteryHistory, battery: Which, before: Vehicle, afte
     """With the present battery's life ended and a new one begun.
 
     before and after are the vehicle with the old and with the new label.
+
+    lives: the batteries so far; at_utc_s: when, UTC [s].
 
     Raises
     ------

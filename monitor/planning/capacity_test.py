@@ -84,7 +84,11 @@ class Result:
 
 
 def not_ready(charge_frac: Estimate | None, anchor: str, charging_stage: str, temperature_c: float | None) -> list[str]:
-    """What is still in the way of beginning, each with what to do; empty when it may begin."""
+    """What is still in the way of beginning, each with what to do; empty when it may begin.
+
+    charge_frac: charge left, 0 to 1; anchor: what the charge rests on; charging_stage: what the charger does;
+    temperature_c: temperature [°C].
+    """
     found = []
     if charge_frac is None or anchor != "full" or charge_frac.value < 0.97:
         found.append("it is not known to be full: charge it until ampledger says that it is full, and some hours longer")
@@ -107,6 +111,7 @@ def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentS
 
     stop_v : end of the discharge [V]
     stop_frac : end it when so much of the label was drawn, None for at the voltage alone
+    run: the test so far; sample: the reading; battery: its label; sensor: correction of the shunt.
     """
     if run.phase not in ("waiting", "running") or sample.house_current_a is None or sample.house_voltage_v is None:
         return run
@@ -157,6 +162,8 @@ def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentS
 
 def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_frac: Estimate, stop_v: float) -> Result:
     """What the test gave, so far or at its end; full_frac is how full it was at its beginning.
+
+    run: the test so far; battery: its label; sensor: correction of the shunt; stop_v: voltage the test ended at [V].
 
     Raises
     ------

@@ -42,6 +42,9 @@ def plan(loads: list[sizing.Load], latitude_deg: float, month: int | None = None
     Battery: IEEE 1013 form (days, depth, end of life, cold; from memory). Panel: a day's need through the
     battery's losses, over the clear-sky hours of that month times its clearness and the panel's derating.
 
+    latitude_deg: latitude, north positive [°]; sunless_days: days without sun to be carried; temperature_c: temperature
+    [°C]; voltage_v: voltage [V].
+
     Raises
     ------
     ValueError : no load, or a figure out of range

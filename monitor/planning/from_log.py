@@ -30,6 +30,7 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
     or the engine's, and what went out is load; while the engine runs the load is the log's, and the sun is the engine's.
 
     current_offset_a : what the shunt shows with everything off, to be taken off
+    utc_to_local_h: what makes local hours of UTC [h].
     """
     life: list[LoggedSlot] = []
     expected: float | None = None
@@ -104,7 +105,11 @@ def offset_a(charge: ChargeFindings) -> float:
 
 def describe_present(quarters: Iterable[tuple[float, float, dict]], vehicle: Vehicle, charge: ChargeFindings, capacity_ah: Estimate,
             utc_to_local_h: float = 0.0) -> tuple[list[LoggedSlot], KnownBattery]:
-    """The life that the log's quarter hours tell, and the present battery in it: what another set-up is held against."""
+    """The life that the log's quarter hours tell, and the present battery in it: what another set-up is held against.
+
+    quarters: quarter hours of the log; vehicle: what its owner said of it; charge: what is known of the charge;
+    capacity_ah: capacity [Ah]; utc_to_local_h: what makes local hours of UTC [h].
+    """
     life = read_slots(quarters, utc_to_local_h, offset_a(charge))
     return check_agreement(life, read_known(vehicle, life, capacity_ah))
 
@@ -139,7 +144,10 @@ def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[L
 
 
 def read_known(vehicle: Vehicle, life: list[LoggedSlot], capacity_ah: Estimate) -> KnownBattery:
-    """The present set-up, with what the trackers know of its capacity, at the beginning of the life."""
+    """The present set-up, with what the trackers know of its capacity, at the beginning of the life.
+
+    vehicle: what its owner said of it; capacity_ah: capacity [Ah].
+    """
     house = vehicle.house
     start = next((row.charge_frac for row in life if row.charge_frac is not None), 0.7)
     return KnownBattery(Setup("as it is", house.chemistry, capacity_ah.value, house.reserve_soc_frac), start,

@@ -117,7 +117,10 @@ def start_limit_frac(battery: Battery) -> float:
 
 
 def starter_plan(battery: Battery, charge: Estimate, drain: Estimate, temperature_c: float) -> ParkedBattery:
-    """The starter battery: its measured drain holds its own loss already, which is taken apart here by the tables."""
+    """The starter battery: its measured drain holds its own loss already, which is taken apart here by the tables.
+
+    charge: charge left, 0 to 1; temperature_c: temperature [°C].
+    """
     own = _own_a(battery, battery.rated_capacity_ah, temperature_c)
     loads = Span(max(drain.low - own.high, 0.0), max(drain.high - own.low, 0.0))
     total = Span(max(drain.low, own.low), max(drain.high, own.low), max(drain.value, own.low))
@@ -125,7 +128,11 @@ def starter_plan(battery: Battery, charge: Estimate, drain: Estimate, temperatur
 
 
 def house_plan(battery: Battery, charge: Estimate, capacity_ah: float, drain: Estimate, temperature_c: float) -> ParkedBattery:
-    """The house battery without sun: the loads that never go off, and its own loss."""
+    """The house battery without sun: the loads that never go off, and its own loss.
+
+    charge: charge left, 0 to 1; capacity_ah: capacity [Ah]; drain: what draws while parked; temperature_c:
+    temperature [°C].
+    """
     own = _own_a(battery, capacity_ah, temperature_c)
     loads = Span(max(drain.low, 0.0), max(drain.high, 0.0))
     total = Span(loads.low + own.low, loads.high + own.high, max(drain.value, 0.0) + (own.low + own.high) / 2)

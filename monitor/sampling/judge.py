@@ -70,7 +70,11 @@ class Still:
 
 
 def watch_channel(state: Still | None, value: float, companion: float | None, at_s: float) -> Still:
-    """What is held after one more reading of a quantity in FROZEN."""
+    """What is held after one more reading of a quantity in FROZEN.
+
+    state: what was kept after the minute before; value: the reading; companion: the other channel of the same battery;
+    at_s: the log's time [s].
+    """
     if state is None or value != state.value:
         start = companion if companion is not None else float("nan")
         return Still(value, at_s, start, start)
@@ -82,7 +86,10 @@ def watch_channel(state: Still | None, value: float, companion: float | None, at
 
 
 def find_frozen(state: Still, quantity: str, at_s: float) -> str:
-    """Why a value no longer counts as a measurement, or ""."""
+    """Why a value no longer counts as a measurement, or "".
+
+    state: what was kept after the minute before; quantity: name of the quantity; at_s: the log's time [s].
+    """
     companion, moved, long_s = FROZEN[quantity]
     if at_s - state.since_s >= long_s and state.companion_high - state.companion_low >= moved:
         return (f"it has shown exactly {state.value:g} for {(at_s - state.since_s) / 60:.0f} minutes while "
@@ -91,6 +98,9 @@ def find_frozen(state: Still, quantity: str, at_s: float) -> str:
 
 
 def find_disagreement(quantity: str, a: float, b: float) -> bool:
-    """Whether two instruments for one quantity cannot both be right."""
+    """Whether two instruments for one quantity cannot both be right.
+
+    a: one reading; b: the other.
+    """
     plain, part = AGREEMENT[quantity]
     return abs(a - b) > plain + part * max(abs(a), abs(b))

@@ -57,7 +57,10 @@ def amperes(fridge: Fridge) -> float | None:
 
 
 def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], part: int, temperature_c: float | None) -> Fridge:
-    """The fridge after the steps of a minute; part is the bin of the solar day."""
+    """The fridge after the steps of a minute; part is the bin of the solar day.
+
+    temperature_c: temperature [°C].
+    """
     for step in steps:
         fridge = _learn_run(fridge, step)
         size = amperes(fridge)
@@ -72,7 +75,10 @@ def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], part: int, te
 
 
 def hide_runs(fridge: Fridge, at_s: float, part: int, temperature_c: float | None) -> Fridge:
-    """The fridge where steps can no longer be seen: a gap, the engine, or a charger that holds the voltage."""
+    """The fridge where steps can no longer be seen: a gap, the engine, or a charger that holds the voltage.
+
+    at_s: the log's time [s]; part: the part that is hidden; temperature_c: temperature [°C].
+    """
     if fridge.running is None:
         return replace(fridge, switched_on=()) if fridge.switched_on else fridge
     return replace(_count_run(fridge, at_s, part, temperature_c), running=None, switched_on=())

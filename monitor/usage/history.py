@@ -31,7 +31,10 @@ class History:
 def add(
     history: History, slot: int, load_a: float | None, harvest_a: float | None, temperature_c: float | None,
 ) -> History:
-    """The history with one more slot; slots left out between are marked as not measured."""
+    """The history with one more slot; slots left out between are marked as not measured.
+
+    load_a: current of the loads [A]; harvest_a: current from the sun [A]; temperature_c: temperature [°C].
+    """
     row = (_short(load_a, 2), _short(harvest_a, 2), _short(temperature_c, 0))
     if not history.load_a or slot - history.next_slot > KEPT_DAYS * DAY_SLOTS:
         return History(slot, (row[0],), (row[1],), (row[2],))
@@ -65,7 +68,10 @@ def renumber(history: History, slots: int, from_slot: int | None = None) -> Hist
 
 
 def window(values: tuple[float | None, ...], first_slot: int, from_slot: int) -> tuple[float | None, ...]:
-    """One day of values from a slot on, or () unless three quarters of it were measured."""
+    """One day of values from a slot on, or () unless three quarters of it were measured.
+
+    first_slot: number of the first half hour; from_slot: number of the half hour it begins at.
+    """
     start = from_slot - first_slot
     if start < 0 or start + DAY_SLOTS > len(values):
         return ()

@@ -42,7 +42,10 @@ def is_settled(clock: SolarClock) -> bool:
 
 
 def describe_clock(clock: SolarClock, at_s: float, hour: float) -> SolarClock:
-    """The clock after a trusted local hour, which places noon to about an hour."""
+    """The clock after a trusted local hour, which places noon to about an hour.
+
+    at_s: the log's time [s].
+    """
     return weigh_day(clock, (at_s + (CLOCK_NOON_HOUR - hour) * 3600.0) % DAY_S, 3600.0)
 
 
@@ -53,7 +56,10 @@ def note_doubt(clock: SolarClock, doubt_s: float) -> SolarClock:
 
 
 def weigh_day(clock: SolarClock, noon_s: float, sigma_s: float) -> SolarClock:
-    """The clock after one sight of noon; half a day either way is no difference that can be known."""
+    """The clock after one sight of noon; half a day either way is no difference that can be known.
+
+    noon_s: the log's time of solar noon [s]; sigma_s: one sigma of the time [s].
+    """
     miss_s = (noon_s - clock.noon_s + DAY_S / 2) % DAY_S - DAY_S / 2
     before = clock.sigma_s**2
     gain = before / (before + sigma_s**2)
@@ -77,6 +83,8 @@ def middle_of(excess_a: tuple[float, ...], first_slot: int, shift_slots: int) ->
     """Log time of the middle of a day's harvest (24 h of slots), None where there was too little of it.
 
     The circular mean of the slots weighted by what came in above the night's level.
+    excess_a: harvest above the night's load, by half hour [A]; first_slot: number of the first half hour; shift_slots:
+    by how many half hours the day is moved.
     """
     x = y = total = 0.0
     for i, value in enumerate(excess_a):

@@ -83,7 +83,11 @@ def begin() -> HealthState:
 
 
 def update(state: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HealthState:
-    """One minute further; a week is closed by the first minute beyond it."""
+    """One minute further; a week is closed by the first minute beyond it.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
+    charge.
+    """
     filling, weeks, judged = state.filling, state.weeks, state.judged
     news: tuple[Event, ...] = ()
     levels, learnt = state.levels, state.learnt
@@ -127,7 +131,10 @@ def update(state: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeF
 
 
 def note_capacity_test(state: HealthState, test: CapacityTest, vehicle: Vehicle) -> HealthState:
-    """What is held after a capacity test: one more line of evidence, weighed at once."""
+    """What is held after a capacity test: one more line of evidence, weighed at once.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it.
+    """
     return replace(state, test=test, judged=judge(
         state.weeks, vehicle.house, test, resistance_trend.growth(state.levels, resistance_weeks.effects(state.learnt, vehicle.house))))
 
@@ -156,7 +163,10 @@ def _update_on_step(filling: OpenWeek, minute: Minute, battery: Battery, known_f
 
 
 def close_week(filling: OpenWeek, level: WeekLevel | None, effects: Effects) -> Week:
-    """The record of a week, from what was gathered in it."""
+    """The record of a week, from what was gathered in it.
+
+    filling: the week so far; level: its level; effects: what depth and temperature do.
+    """
     resistance = sigma = None
     if level is not None:
         log_ohm, sigma_ln = resistance_weeks.at_full(level, effects)

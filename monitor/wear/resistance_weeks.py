@@ -72,7 +72,11 @@ def shape(charge_frac: float) -> float:
 
 
 def add(sums: Sums, step: LoadStep, weight: float, charge_frac: float, warmth_k: float, found: Effects) -> Sums:
-    """One more load step."""
+    """One more load step.
+
+    sums: sums of the week so far; weight: how much it counts; charge_frac: charge left, 0 to 1; warmth_k: against 25 °C
+    [K]; found: what was found.
+    """
     x, y, t = shape(charge_frac), log(step.ohm), warmth_k
     slope, slope_w = sums.slope, sums.slope_w
     if step.slope_ohm is not None:
@@ -118,7 +122,10 @@ def _spread(sums: Sums, a: float, b: float) -> float:
 
 
 def level(sums: Sums, at_s: float, found: Effects) -> WeekLevel | None:
-    """A week's means, or None where it had too few steps."""
+    """A week's means, or None where it had too few steps.
+
+    sums: sums of the week so far; at_s: the log's time [s]; found: what was found.
+    """
     if sums.steps < FEWEST_STEPS:
         return None
     spread = _spread(within_week(sums), found.depth, found.warmth_per_k)

@@ -70,7 +70,11 @@ def begin() -> SwingsState:
 
 
 def update(state: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> SwingsState:
-    """One minute further."""
+    """One minute further.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
+    charge.
+    """
     battery, now = vehicle.house, state.open
     if minute.gap_s > 600.0 or charge.anchor_age_s is None:
         return _close_swing(state, minute.end_s, OpenSwing())

@@ -20,7 +20,11 @@ class Deep:
 
 
 def update(deep: Deep, at_s: float, span_s: float, volts: float | None, battery: Battery, charge: ChargeFindings) -> Deep:
-    """One minute further [s, V]."""
+    """One minute further [s, V].
+
+    deep: what was seen below the limit; at_s: the log's time [s]; span_s: how long it lasted [s]; volts: voltage [V];
+    battery: its label; charge: what is known of the charge.
+    """
     if volts is None:
         return deep
     if volts < limits_of(battery.chemistry).deep_discharge_v:

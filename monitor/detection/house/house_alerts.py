@@ -32,7 +32,11 @@ def begin() -> HouseAlertsState:
 
 
 def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HouseAlertsState:
-    """One minute further; a quantity that is not measured keeps the verdict it had."""
+    """One minute further; a quantity that is not measured keeps the verdict it had.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
+    charge.
+    """
     house, volts, warm_c = vehicle.house, minute.house_voltage_v, minute.house_temperature_c
     left, low = state.charge_frac, state.low
     if isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high - charge.charge_frac.low <= GUESS_WIDTH_FRAC:

@@ -45,7 +45,11 @@ def begin() -> LimitsState:
 
 
 def update(state: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> LimitsState:
-    """One minute further; a quantity that is not measured keeps the verdict it had."""
+    """One minute further; a quantity that is not measured keeps the verdict it had.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
+    charge.
+    """
     house, volts, amps, at_s, span_s = vehicle.house, minute.house_voltage_v, minute.house_current_a, minute.end_s, minute.duration_s
     warm_c, air_c, air_only = minute.house_temperature_c, minute.ambient_temperature_c, state.air_only
     if warm_c is not None:
@@ -83,6 +87,7 @@ def conditions(state: LimitsState, vehicle: Vehicle, *, sun_in_s: float | None =
     sun_in_s : seconds until the sun begins to charge the battery, None where that is not known
     since_full_s : since the last full charge [s]
     low_hours : below 50, 30 and 20 % of charge, since the battery is known [h]
+    state: what was kept after the minute before; vehicle: what its owner said of it.
     """
     house = vehicle.house
     limits = limits_of(house.chemistry)

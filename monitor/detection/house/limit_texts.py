@@ -27,7 +27,10 @@ def degrees(temperature_c: float) -> str:
 
 
 def overcharged(hours: float, limit_v: float, volts: float | None, battery: Battery) -> Condition:
-    """Hours above what this kind of battery may be held at."""
+    """Hours above what this kind of battery may be held at.
+
+    hours: hours above it; limit_v: what it may be held at [V]; volts: voltage now [V].
+    """
     limits = limits_of(battery.chemistry)
     return _said(
         "house_overcharged", "high" if hours >= limits.over_high_h else "medium", "House battery charged with too much voltage.",
@@ -45,7 +48,10 @@ def _kind(battery: Battery) -> str:
 
 
 def too_hot(heat: Heat, temperature_c: float | None, battery: Battery) -> Condition:
-    """Heat, with its hours and what it costs."""
+    """Heat, with its hours and what it costs.
+
+    heat: the hours above the limit so far; temperature_c: temperature [°C]; battery: its label.
+    """
     limits = limits_of(battery.chemistry)
     now_c = temperature_c if temperature_c is not None else heat.most_c
     low, high = (min(ratio, 99.0) for ratio in ageing_ratio(limits, heat.most_c))
@@ -93,7 +99,10 @@ def deep(state: Deep, battery: Battery) -> Condition:
 
 
 def frost(acid: Acid, temperature_c: float | None, coming_c: float | None, now: bool) -> Condition:
-    """Thin acid and frost, now or in the coming night."""
+    """Thin acid and frost, now or in the coming night.
+
+    temperature_c: temperature [°C]; coming_c: lowest temperature expected [°C].
+    """
     density = acid.density_kg_l if acid.density_kg_l is not None else 1.0
     point_c = freezing.freezing_point_c(density)
     cold_c = (temperature_c if now else coming_c) or 0.0
@@ -107,7 +116,10 @@ def frost(acid: Acid, temperature_c: float | None, coming_c: float | None, now: 
 
 
 def never_full(since_full_s: float, low_hours: tuple[float, float, float], battery: Battery) -> Condition:
-    """Too long without a full charge."""
+    """Too long without a full charge.
+
+    since_full_s: since it was last full [s]; low_hours: hours below 50, 30 and 20 %; battery: its label.
+    """
     days = since_full_s / 86400.0
     return _said(
         "house_never_full", "low", f"House battery not full for {days:.0f} days.",

@@ -52,7 +52,11 @@ def new_drive(throttle: AlternatorControl) -> AlternatorControl:
 
 
 def after(throttle: AlternatorControl, last: tuple[Point, ...], never_joined: bool) -> AlternatorControl:
-    """With the latest point looked at: has the starter just made a step, and not after the house?"""
+    """With the latest point looked at: has the starter just made a step, and not after the house?
+
+    throttle: what is known of an alternator under engine control; last: the last points; never_joined: whether
+    the batteries were never joined in this run.
+    """
     point = last[-1]
     recent = [p for p in last[:-1] if p.at_s > point.at_s - SUDDEN_S - point.span_s] or [last[-2]]
     volts = point.starter_v

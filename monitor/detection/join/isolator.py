@@ -45,6 +45,7 @@ def update(state: JoinState, minute: Minute, vehicle: Vehicle) -> JoinState:
 
     Works at any spacing of samples up to a few minutes: one second shows starts as dips, thirty
     seconds or two minutes show only that the voltage has been lifted or let go.
+    vehicle: what its owner said of it.
     """
     news: list[Event] = []
     now = state

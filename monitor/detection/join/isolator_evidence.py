@@ -171,7 +171,10 @@ def _update_own_level(own_xy: float, own_xx: float) -> float | None:
 
 
 def is_informative(contact: IsolatorEvidence, before: Point, point: Point) -> bool:
-    """Whether a point while open and at rest could move the odds at all."""
+    """Whether a point while open and at rest could move the odds at all.
+
+    contact: the evidence so far; before: the point before.
+    """
     if contact.odds > -CEILING or point.house_v is None or before.house_v is None:
         return True
     return abs(point.house_v - before.house_v) >= LARGE_STEP_V or point.at_s - contact.slow_s >= SLOW_LEAST_S

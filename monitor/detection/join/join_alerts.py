@@ -42,7 +42,11 @@ def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...], part: st
 
 def conditions(record: JoinRecord, touching: IsolatorEvidence, path: path_resistance.PathResistance,
                vehicle: Vehicle) -> tuple[Condition, ...]:
-    """The four conditions of isolator and path, active or not."""
+    """The four conditions of isolator and path, active or not.
+
+    record: what runs and stops have shown; touching: the evidence for a join; vehicle: what
+    its owner said of it.
+    """
     built = join_faults.build(record, vehicle)
     dc_dc = built == "dc_dc"
     return (

@@ -53,7 +53,12 @@ def build(record: JoinRecord, vehicle: Vehicle) -> Build:
 
 def note(record: JoinRecord, point: Point, run: EngineState, was: str, isolator: str, isolator_before: str,
          touching: IsolatorEvidence, built: str, vehicle: Vehicle) -> JoinRecord:
-    """The record after one more point; built: what sits between the batteries, as far as known before it."""
+    """The record after one more point; built: what sits between the batteries, as far as known before it.
+
+    run: the engine's state; was: the engine's state before; isolator: open, closed or unknown; isolator_before: the
+    isolator's state a point before; touching: the evidence for a join; vehicle: what its
+    owner said of it.
+    """
     volts, house = point.starter_v, point.house_v
     if house is None:
         return record

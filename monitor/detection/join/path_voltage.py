@@ -23,7 +23,11 @@ class JoinVoltage:
 
 
 def learn(gap: JoinVoltage, house_a: float, across_v: float, span_s: float) -> JoinVoltage:
-    """After one more point while plainly joined, engine off."""
+    """After one more point while plainly joined, engine off.
+
+    gap: the line learnt so far; house_a: house battery's current [A]; across_v: voltage across the path [V]; span_s:
+    how long it lasted [s].
+    """
     seconds = min(gap.seconds + span_s, REMEMBER_S)
     share = span_s / seconds
     off_a, off_v = house_a - gap.mean_a, across_v - gap.mean_v
@@ -39,7 +43,10 @@ def unlearn(gap: JoinVoltage, span_s: float) -> JoinVoltage:
 
 
 def offset_v(gap: JoinVoltage, house_a: float, across_v: float) -> float:
-    """How far the voltage across lies off the line, as a share of what shows a parting: above 1 it does."""
+    """How far the voltage across lies off the line, as a share of what shows a parting: above 1 it does.
+
+    gap: the line learnt so far; house_a: house battery's current [A]; across_v: voltage across the path [V].
+    """
     if gap.seconds < LEARN_S:
         return 0.0
     slope = (gap.cov + SLOPE_OHM * SLOPE_A2) / (gap.var_a + SLOPE_A2)

@@ -11,7 +11,10 @@ LET_GO_MARGIN_V, LET_GO_MOST_V = P.numbers("let_go_margin_v"), P.number("let_go_
 
 
 def after_stop(record: JoinRecord, starter_v: float, vehicle: Vehicle) -> str:
-    """What this vehicle's relay does when the engine stops, by its earlier stops: open, closed (it holds on) or unknown."""
+    """What this vehicle's relay does when the engine stops, by its earlier stops: open, closed (it holds on) or unknown.
+
+    record: what runs and stops have shown; starter_v: starter battery's voltage [V].
+    """
     if released_at_once(record, vehicle):
         return "open"
     return "closed" if record.opened and starter_v > LETS_GO_HIGH_V else "unknown"

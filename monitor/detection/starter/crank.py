@@ -150,7 +150,11 @@ class CrankState:
 
 
 def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c: float | None) -> CrankState:
-    """The starts after one more minute; a fast trace in it is judged, slow readings give the lowest seen."""
+    """The starts after one more minute; a fast trace in it is judged, slow readings give the lowest seen.
+
+    state: what was kept after the minute before; join: what is known of engine and isolator; temperature_c: temperature
+    [°C].
+    """
     if minute.fast_starter:
         return add(state, judge(minute.fast_starter, temperature_c), minute.end_s, temperature_c)
     low, volts = minute.starter_voltage_low_v, minute.starter_voltage_v
@@ -173,7 +177,11 @@ def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c:
 
 
 def add(state: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: float | None) -> CrankState:
-    """The starts after one more judged start."""
+    """The starts after one more judged start.
+
+    state: what was kept after the minute before; verdict: the judged start; at_s: the log's time [s]; temperature_c:
+    temperature [°C].
+    """
     if not verdict.verdict or verdict.drop_frac is None or verdict.lowest_v is None:
         return replace(state, news=())
     pair = (20.0 if temperature_c is None else temperature_c, log(max(verdict.drop_frac, 0.005)))

@@ -122,7 +122,11 @@ class BestDrain:
 
 
 def best(search: Search, state: Decay, youngest_s: float) -> BestDrain | None:
-    """The best explanation among the moments at least so long ago; None while there is none."""
+    """The best explanation among the moments at least so long ago; None while there is none.
+
+    search: candidate moments so far; state: the filter of the parking; youngest_s: age from which a drain
+    is named [s].
+    """
     found: tuple[float, float, float, float] | None = None
     drop_score = 0.0
     for onset in search.onsets:

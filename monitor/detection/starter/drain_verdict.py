@@ -64,7 +64,11 @@ def expected_v_per_h(state: Decay) -> float:
 
 
 def slow(search: Search, state: Decay, rests: tuple[Rest, ...], battery: Battery) -> tuple[Drain | None, bool]:
-    """The best slow explanation with its size, and whether it passes at this step."""
+    """The best slow explanation with its size, and whether it passes at this step.
+
+    search: candidate moments so far; state: the filter of the parking; rests: quarter hours of the parking;
+    battery: its label.
+    """
     age_h = (state.at_s - state.begun_s) / 3600
     best = drain.best(search, state, YOUNGEST_S)
     if best is None or age_h < SETTLED_H:
@@ -100,6 +104,7 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
     """A steady fall over two and a half hours, much faster than surface charge decays and not slowing down.
 
     Half-hour by half-hour, so that an hour or so of radio or work light is not taken for one.
+    rests: quarter hours of the parking; begun_s: when the parking began [s]; battery: its label.
     """
     if len(rests) <= FAST_QUARTERS:
         return None

@@ -73,7 +73,10 @@ def begin() -> StarterState:
 
 
 def update(state: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> StarterState:
-    """The state after one more minute; join says what the isolator tracker made of it."""
+    """The state after one more minute; join says what the isolator tracker made of it.
+
+    vehicle: what its owner said of it.
+    """
     before, volts = state.now, minute.starter_voltage_v
     warm = minute.starter_temperature_c      # its own thermometer, else outside air, else the house battery's
     if warm is None:
@@ -138,7 +141,11 @@ def _sudden(parking: Parking, at_s: float, volts: float, isolator: Isolator) -> 
 
 
 def quarter_hour(state: StarterState, at_s: float, volts: float, vehicle: Vehicle) -> StarterState:
-    """One quarter-hour further in a parking: its median voltage goes through filter, search and verdicts."""
+    """One quarter-hour further in a parking: its median voltage goes through filter, search and verdicts.
+
+    state: what was kept after the minute before; at_s: the log's time [s]; volts: voltage [V]; vehicle: what its owner
+    said of it.
+    """
     parking, battery = state.parking, vehicle.starter
     if not battery.lead_acid:
         return replace(state, parking=replace(

@@ -62,7 +62,11 @@ class Usual:
 
 
 def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usual) -> Decay:
-    """The filter at the first quarter-hour of a parking."""
+    """The filter at the first quarter-hour of a parking.
+
+    at_s: the log's time [s]; voltage_v: voltage [V]; temperature_c: temperature [°C]; usual: what is usual for this
+    vehicle.
+    """
     means, sigmas = list(SURFACE_V), list(SURFACE_SIGMA_V)
     fall, fall_sigma = FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY
     if usual.count >= 3:

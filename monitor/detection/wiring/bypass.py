@@ -39,7 +39,11 @@ class Bypass:
 
 
 def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None) -> Bypass:
-    """After one more minute; ring holds volts and amperes of the last six, in turn. scatter_v: of single readings."""
+    """After one more minute; ring holds volts and amperes of the last six, in turn. scatter_v: of single readings.
+
+    state: what was kept after the minute before; at_s: the log's time [s]; battery: its label; hour: local clock hour,
+    None: not known.
+    """
     if len(ring) < 12 or at_s < state.skip_until_s:
         return state
     v0, a0, v1, a1, v2, a2, v3, a3, v4, a4, v5, a5 = ring
@@ -68,7 +72,11 @@ def _stepped(state: Bypass, at_s: float, step_v: float, size_v: float, worth: fl
 
 
 def block(state: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:
-    """The means of ten minutes more."""
+    """The means of ten minutes more.
+
+    state: what was kept after the minute before; at_s: the log's time [s]; voltage_v: voltage [V]; current_a: current
+    [A]; battery: its label.
+    """
     if not EMPTY_V[battery.lead_acid] < voltage_v < FILL_V[battery.lead_acid]:
         return state if not state.blocks else replace(state, blocks=())
     blocks = (*state.blocks[-2 * (BLOCKS - 1):], voltage_v, current_a)

@@ -31,7 +31,11 @@ class Limit:
 
 
 def update_limit(state: Limit, at_s: float, span_s: float, low: float, high: float, other: float | None, unit: str) -> Limit:
-    """A minute more of a channel: its lowest and highest reading, and the mean of its companion."""
+    """A minute more of a channel: its lowest and highest reading, and the mean of its companion.
+
+    state: what was kept after the minute before; at_s: the log's time [s]; span_s: how long it lasted [s]; low: lower
+    end; high: upper end; other: mean of its companion; unit: its unit.
+    """
     h = state
     if low < h.low or high > h.high:
         least, most = min(low, h.low), max(high, h.high)
@@ -76,6 +80,8 @@ class Noise:
 def scatter(count: int, low: float, high: float) -> float:
     """One standard deviation from the range of some readings in a minute.
 
+    count: how many; low: lower end; high: upper end.
+
     >>> round(scatter(60, 0.0, 4.64), 2)
     1.0
     """
@@ -83,7 +89,11 @@ def scatter(count: int, low: float, high: float) -> float:
 
 
 def is_noisy(state: Noise, sigma: float, explained: float, unit: str) -> Noise:
-    """Ten minutes more: their mean scatter, and what of it the companion's scatter would explain."""
+    """Ten minutes more: their mean scatter, and what of it the companion's scatter would explain.
+
+    state: what was kept after the minute before; sigma: one sigma; explained: what of it the companion explains; unit:
+    its unit.
+    """
     least, known = min(state.hour_least, sigma), min(state.hour_explained, explained)
     if state.blocks < 5:
         return replace(state, hour_least=least, hour_explained=known, blocks=state.blocks + 1)

@@ -21,7 +21,10 @@ def begin() -> PlausibilityState:
 
 
 def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
-    """One minute further."""
+    """One minute further.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it.
+    """
     house, b, at_s = vehicle.house, state.block, minute.end_s
     volts, amps, starter = minute.house_voltage_v, minute.house_current_a, minute.starter_voltage_v
     low_v, high_v = minute.house_voltage_low_v, minute.house_voltage_high_v
@@ -80,5 +83,9 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> Plaus
 
 
 def conditions(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool = False) -> tuple[Condition, ...]:
-    """What contradicts itself, active or not; a shunt that may be reversed explains a bypass."""
+    """What contradicts itself, active or not; a shunt that may be reversed explains a bypass.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
+    charge; reversed_shunt: the load steps say that the shunt is the wrong way round.
+    """
     return plausibility_alerts.conditions(state, vehicle, charge, reversed_shunt)

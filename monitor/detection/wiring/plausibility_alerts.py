@@ -17,7 +17,11 @@ QUIET = tuple(IDLE.values())
 
 
 def conditions(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool) -> tuple[Condition, ...]:
-    """All six, active or not."""
+    """All six, active or not.
+
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
+    charge; reversed_shunt: the load steps say that the shunt is the wrong way round.
+    """
     house = voltage_level.house_factor(state.level, vehicle.house)
     starter = voltage_level.starter_factor(state.level)
     return (

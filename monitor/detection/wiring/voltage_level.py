@@ -36,7 +36,10 @@ class VoltageLevel:
 
 
 def house(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
-    """The means of some minutes more."""
+    """The means of some minutes more.
+
+    state: what was kept after the minute before; voltage_v: voltage [V]; current_a: current [A]; hours: how long they last [h]; battery: its label.
+    """
     rated = battery.rated_capacity_ah
     if voltage_v <= ALIVE_V[battery.lead_acid]:
         return _low(state, voltage_v, current_a, hours, battery)
@@ -63,7 +66,11 @@ def _low(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, 
 
 
 def starter(state: VoltageLevel, voltage_v: float, low_v: float, high_v: float) -> VoltageLevel:
-    """Ten minutes of the starter battery more: mean, lowest and highest."""
+    """Ten minutes of the starter battery more: mean, lowest and highest.
+
+    state: what was kept after the minute before; voltage_v: voltage [V]; low_v: lowest voltage [V]; high_v: highest
+    voltage [V].
+    """
     if high_v - low_v > LEVEL_FRAC * voltage_v:
         return state
     rest = state.rest_v
