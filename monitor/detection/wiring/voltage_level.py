@@ -38,7 +38,8 @@ class VoltageLevel:
 def house(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
     """The means of some minutes more.
 
-    state: what was kept after the minute before; voltage_v: voltage [V]; current_a: current [A]; hours: how long they last [h]; battery: its label.
+    state: what was kept after the minute before; voltage_v: voltage [V]; current_a: current [A]; hours: how long they last [h];
+    battery: its label.
     """
     rated = battery.rated_capacity_ah
     if voltage_v <= ALIVE_V[battery.lead_acid]:
