@@ -211,7 +211,8 @@ def test_a_new_battery_is_learnt_afresh_but_the_shunt_is_not() -> None:
     held = list(camp(AGM, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 3, offset_a=0.06))[-1][0]
     bigger = dataclasses.replace(AGM, house=Battery("house", "agm", 150.0))
     fresh = charge.replaced(held, bigger)
-    assert exp(fresh.guesses[0].belief.mean[2]) == pytest.approx(150.0 * exp(fresh.guesses[0].belief.mean[2] - log(150.0)))
+    assert fresh.guesses[0].belief.mean[2] == pytest.approx(charge.begin(bigger).guesses[0].belief.mean[2])
+    assert 0.75 * 150.0 < exp(fresh.guesses[0].belief.mean[2]) < 1.1 * 150.0, "of the new label, not of the old battery's 60 Ah"
     assert fresh.guesses[0].belief.mean[1] == held.guesses[0].belief.mean[1]
     assert fresh.guesses[0].belief.sigma(1) == pytest.approx(held.guesses[0].belief.sigma(1))
     assert fresh.anchor == "" and isinstance(charge.findings(fresh, bigger).charge_frac, NotYet)
