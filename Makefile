@@ -4,13 +4,19 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo test bench golden deb install uninstall clean
+.PHONY: demo check test bench golden deb install uninstall clean
 
 demo: $(STAMP)
 	$(BIN)/ampledger demo $(ARGS)
 
-test: $(VENV)/.installed-test
-	$(BIN)/python -m pytest
+# What a change must pass within a minute: arrows, published values, and every test that is quick.
+check: $(VENV)/.installed-test
+	$(BIN)/ruff check --quiet .
+	$(BIN)/python -m pytest -q -n auto --dist loadgroup -m "not slow and not browser"
+
+# Everything: the check, then what takes long.
+test: check
+	$(BIN)/python -m pytest -n auto --dist loadgroup -m "slow or browser"
 
 bench: $(VENV)/.installed-test
 	$(BIN)/python -m tests.benchmarks
