@@ -17,7 +17,8 @@ def _announced_per_day(name: str) -> tuple[float, float]:
     """Alerts sent a day on average, and the most in any ten minutes, as the golden replay has them."""
     text = (FINDINGS / f"{name}.txt").read_text(encoding="utf-8")
     days = [float(day) for day in re.findall(r"^ *(\d+\.\d+) d house:", text, re.M)]
-    sent = [float(day) for day, rest in re.findall(r"^ *(\d+\.\d+) d (?:raised|worse) (.*)$", text, re.M) if not rest.endswith("not announced")]
+    told = re.findall(r"^ *(\d+\.\d+) d (?:raised|worse) (.*)$", text, re.M)
+    sent = [float(day) for day, rest in told if not rest.endswith("not announced")]
     crowd = max((sum(1 for other in sent if 0.0 <= other - first < 600.0 / 86400.0) for first in sent), default=0)
     return len(sent) / days[-1], crowd
 
