@@ -8,7 +8,7 @@ What was looked up as a check and is none, with the reason:
 | density corrected by 0.004 per 10 °F | US Army TM 5-1185, hydrometers | nobody gives the product a hydrometer's reading |
 | density falls in a line with the charge taken | DOE-HDBK-1084-95, p. 17 | words, no value; the interval of capacity rests on it |
 | lithium iron phosphate electrode by formula | Prada2013 set of PyBaMM | one electrode; the whole cell's curve is tested |
-| 24 h and more to settle | Voicila et al., Batteries 11 (2025) 186 | words; that a short rest says little of lithium is tested on drives |
+| 24 h and more to settle | Voicila et al., Batteries 2025 | words; that a short rest says little of lithium is tested on drives |
 | 45 to 164 h for a hysteresis map | Na et al. (abstract) | what a laboratory needs, not what a monitor says |
 | exponent 1.03 to 1.22 from C/20 to 2C | PyBaMM lead_acid.Full, Sulzer2019 | no time to empty is computed from one exponent |
 | 20 h capacity, reserve capacity, cranking currents | EN 50342-1, SAE J537 (from memory) | definitions; the label is entered in ampere-hours |
