@@ -3,7 +3,6 @@ import json
 import logging
 import threading
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from drivers.extras import install_command
@@ -38,7 +37,8 @@ def as_dict(change: AlertChange) -> dict[str, Any]:
     return {
         "what": change.what, "id": alert.id, "kind": alert.kind, "battery": alert.battery, "priority": alert.priority,
         "state": alert.state, "seen": alert.seen, "means": alert.means, "look_first": alert.look_first,
-        "clears_when": alert.clears_when, "raised_at_s": alert.raised_at_s, "figures": dict(alert.figures), "acknowledged_by": alert.acknowledged_by,
+        "clears_when": alert.clears_when, "raised_at_s": alert.raised_at_s, "figures": dict(alert.figures),
+        "acknowledged_by": alert.acknowledged_by,
     }
 
 
@@ -64,7 +64,7 @@ class Journal:
 
     name: str = "journal"
 
-    def send(self, change: AlertChange, timeout_s: float) -> None:
+    def send(self, change: AlertChange, timeout_s: float) -> None:  # noqa: ARG002 - a line in the log takes no time
         log.log(LEVELS[change.alert.priority], "%s: %s", title(change), text(change).replace("\n", " "))
 
 
@@ -108,7 +108,7 @@ class Services:
                 # the address may hold a password, so it is not repeated
                 raise ValueError(f"[alerts] apprise address number {number} is not one the library understands")
 
-    def send(self, change: AlertChange, timeout_s: float) -> None:
+    def send(self, change: AlertChange, timeout_s: float) -> None:  # noqa: ARG002 - the library has limits of its own
         sent = self._box.notify(title=title(change), body=text(change), notify_type=self._kinds[change.alert.priority])
         if not sent:
             raise NotDelivered("a service did not take it; is there a network?")
@@ -126,11 +126,12 @@ class Topic:
     def __init__(self, broker: "MqttTable") -> None:
         try:
             import paho.mqtt.client as mqtt
+            from paho.mqtt.enums import CallbackAPIVersion
         except ModuleNotFoundError:
             raise ValueError("[alerts] mqtt needs a package; run: " + install_command("mqtt")) from None
         port = broker.port or (8883 if broker.tls else 1883)
         self._topic, self._place, self._up = broker.topic, f"{broker.host}:{port}", threading.Event()
-        self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2)
         self._client.will_set(f"{broker.topic}/alive", "0", qos=1, retain=True)
         if broker.username:
             try:

@@ -129,7 +129,8 @@ class Deliverer:
             self._save()
             with self._wake:
                 mine = [w for w in self._items if w.channel == way.name and not w.given_up]
-                due = max((w for w in mine if w.due_s <= self._now()), key=lambda w: (RANK[w.change.alert.priority], -w.since_s), default=None)
+                due = max((w for w in mine if w.due_s <= self._now()), key=lambda w: (RANK[w.change.alert.priority], -w.since_s),
+                          default=None)
                 if due is None:
                     if self._stop:
                         return

@@ -6,7 +6,7 @@ not, and shelved with an expiry. On-delay, off-delay and deadband as in IEC 6254
 from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
-from monitor.findings import Condition, Priority
+from monitor.findings import Condition, Part, Priority
 
 State = Literal["active", "active acknowledged", "returned", "normal"]
 #: After an alert has cleared, the same one is not raised anew for so long: no chatter.
@@ -24,7 +24,7 @@ class Alert:
 
     id: int
     kind: str
-    battery: str
+    battery: Part
     priority: Priority
     state: State
     raised_at_s: float
@@ -114,8 +114,7 @@ class _Round:
             self.end_shelf(shelved)
         # a tracker that no longer speaks of a condition has let go of it
         spoken = {(c.kind, c.battery) for c in conditions}
-        silent = [Condition(a.kind, a.battery, active=False) for key, a in self.live.items()   # type: ignore[arg-type]  # from a Condition
-                  if key not in spoken]
+        silent = [Condition(a.kind, a.battery, active=False) for key, a in self.live.items() if key not in spoken]
         for condition in (*conditions, *silent):
             key = (condition.kind, condition.battery)
             alert = self.live.get(key)

@@ -45,11 +45,11 @@ def backup(database: Path, target: Path, progress: Callable[[int, int], None] | 
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         part.unlink(missing_ok=True)
-        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as source:
-            with closing(sqlite3.connect(part)) as copy:
-                source.backup(copy, pages=-1, progress=(lambda _, left, whole: progress(left, whole)) if progress else None)
-                copy.execute("pragma journal_mode = delete")
-                past.fold(past.of_log(database, source), copy)
+        with (closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as source,
+              closing(sqlite3.connect(part)) as copy):
+            source.backup(copy, pages=-1, progress=(lambda _, left, whole: progress(left, whole)) if progress else None)
+            copy.execute("pragma journal_mode = delete")
+            past.fold(past.of_log(database, source), copy)
         proof = prove(part)
         with open(part, "rb") as file:
             os.fsync(file.fileno())
@@ -124,11 +124,11 @@ def _put_in_place(copy: Path, database: Path) -> None:
     part = database.with_name(database.name + ".part")
     try:
         part.unlink(missing_ok=True)
-        with closing(sqlite3.connect(f"{copy.resolve().as_uri()}?mode=ro", uri=True)) as source:
-            with closing(sqlite3.connect(part)) as target:
-                source.backup(target)
-                target.execute("pragma journal_mode = delete")
-                past.unfold(target, past.folder_of(database))
+        with (closing(sqlite3.connect(f"{copy.resolve().as_uri()}?mode=ro", uri=True)) as source,
+              closing(sqlite3.connect(part)) as target):
+            source.backup(target)
+            target.execute("pragma journal_mode = delete")
+            past.unfold(target, past.folder_of(database))
         with open(part, "rb") as file:
             os.fsync(file.fileno())
         commit_mark.forget(database)

@@ -9,10 +9,12 @@ import struct
 import zlib
 from array import array
 from collections.abc import Sequence
+from itertools import pairwise
 
 from monitor.store.columns import RAW_COLUMNS
 
-Row = tuple[int | None, ...]
+#: a row of the table samples: its moment, then the values
+Row = tuple[int, *tuple[int | None, ...]]
 _FILTERS = [{"id": lzma.FILTER_LZMA2, "dict_size": 65536, "lc": 0, "lp": 0, "pb": 0, "mode": lzma.MODE_NORMAL,
              "nice_len": 64, "mf": lzma.MF_BT4, "depth": 48}]
 _WIDTH = 4
@@ -32,10 +34,10 @@ def pack(rows: Sequence[Row]) -> tuple[int, int, int, int, bytes]:
     OverflowError : a value beyond 32 bits
     """
     at_ms, end_ms, count = rows[0][0], rows[-1][0], len(rows)
-    columns = list(zip(*rows))
-    steps = [0, *(b - a for a, b in zip(columns[0], columns[0][1:]))]
+    times, *columns = zip(*rows, strict=True)
+    steps = [0, *(b - a for a, b in pairwise(times))]
     parts = [_planes(steps)]
-    for column in columns[1:]:
+    for column in columns:
         parts.append(_column(column))
     body = lzma.compress(b"".join(parts), format=lzma.FORMAT_RAW, filters=_FILTERS)
     return at_ms, end_ms, count, _crc(at_ms, end_ms, count, body), body
@@ -68,7 +70,7 @@ def _rows(plain: bytes, at_ms: int, count: int) -> list[Row]:
         now += step
         times.append(now)
     place = count * _WIDTH
-    columns: list[Sequence[int | None]] = [times]
+    columns: list[Sequence[int | None]] = []
     for _ in RAW_COLUMNS:
         kind = plain[place]
         place += 1
@@ -81,16 +83,17 @@ def _rows(plain: bytes, at_ms: int, count: int) -> list[Row]:
             place += count
         values = _values(plain, place, count)
         place += count * _WIDTH
-        columns.append(values if missing is None else [None if gone else v for v, gone in zip(values, missing)])
-    return list(zip(*columns))
+        columns.append(values if missing is None else [None if gone else v for v, gone in zip(values, missing, strict=True)])
+    return list(zip(times, *columns, strict=True))
 
 
 def _column(column: Sequence[int | None]) -> bytes:
     """Kind (0 nothing, 1 all there, 2 some missing), flags of the missing, planes of the values."""
-    if all(v is None for v in column):
+    known = [v for v in column if v is not None]
+    if not known:
         return b"\0"
-    if None not in column:
-        return b"\1" + _planes(column)
+    if len(known) == len(column):
+        return b"\1" + _planes(known)
     filled, last = [], 0
     for value in column:
         last = last if value is None else value
@@ -106,10 +109,10 @@ def _planes(values: Sequence[int]) -> bytes:
 
 
 def _fits(values: Sequence[int]) -> bool:
-    return -(2**31) <= min(values) and max(values) < 2**31
+    return min(values) >= -(2**31) and max(values) < 2**31
 
 
-def _values(plain: bytes, place: int, count: int) -> array:
+def _values(plain: bytes, place: int, count: int) -> "array[int]":
     woven = bytearray(count * _WIDTH)
     for index, byte in enumerate(reversed(range(_WIDTH))):
         woven[byte::_WIDTH] = plain[place + index * count:place + (index + 1) * count]

@@ -6,6 +6,7 @@ all of it is packed with raw LZMA2. Nothing here notices damage: the block aroun
 import lzma
 import struct
 from collections.abc import Sequence
+from itertools import accumulate, pairwise
 
 _FILTERS = [{"id": lzma.FILTER_LZMA2, "dict_size": 1 << 18, "lc": 0, "lp": 0, "pb": 0, "mode": lzma.MODE_NORMAL,
              "nice_len": 64, "mf": lzma.MF_BT4, "depth": 48}]
@@ -14,14 +15,22 @@ _CODES = {1: "b", 2: "h", 4: "i", 8: "q"}
 
 def pack(rows: Sequence[Sequence[int | None]]) -> bytes:
     """Rows of one length as a blob. The first column is kept as steps from row to row, the second as its distance from the first."""
-    columns = list(zip(*rows))
-    first = columns[0]
-    columns[0] = (first[0], *(b - a for a, b in zip(first, first[1:])))
-    columns[1] = tuple(b - a for a, b in zip(first, columns[1]))
+    columns: list[Sequence[int | None]] = list(zip(*rows, strict=True))
+    first = whole(columns[0])
+    columns[0] = [first[0], *(b - a for a, b in pairwise(first))]
+    columns[1] = [b - a for a, b in zip(first, whole(columns[1]), strict=True)]
     return lzma.compress(b"".join(map(_packed, columns)), format=lzma.FORMAT_RAW, filters=_FILTERS)
 
 
-def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[list[int | None]]:
+def whole(column: Sequence[int | None]) -> list[int]:
+    """A column of which no value is missing. Raises ValueError where one is."""
+    values = [value for value in column if value is not None]
+    if len(values) < len(column):
+        raise ValueError("no block of columns: a moment is missing")
+    return values
+
+
+def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[Sequence[int | None]]:
     """The wanted columns (by place) of a blob of so many rows.
 
     Raises
@@ -31,15 +40,13 @@ def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[list[int | No
     try:
         plain = lzma.decompress(body, format=lzma.FORMAT_RAW, filters=_FILTERS)
         places = _places(plain, count)
-        first = _read(plain, places[0], count)
-        for i in range(1, count):
-            first[i] += first[i - 1]
-        found = []
+        first = list(accumulate(whole(_read(plain, places[0], count))))
+        found: list[Sequence[int | None]] = []
         for place in wanted:
             if place == 0:
                 found.append(first)
             elif place == 1:
-                found.append([a + b for a, b in zip(first, _read(plain, places[1], count))])
+                found.append([a + b for a, b in zip(first, whole(_read(plain, places[1], count)), strict=True)])
             else:
                 found.append(_read(plain, places[place], count))
         return found
@@ -53,7 +60,7 @@ def _packed(column: Sequence[int | None]) -> bytes:
         return b"\0"
     low, high = min(known), max(known)
     width = next(w for w in _CODES if -(1 << 8 * w - 1) <= low and high < 1 << 8 * w - 1)
-    missing, filled = b"", column
+    missing, filled = b"", known
     if len(known) < len(column):
         missing = bytes(value is None for value in column)
         filled, last = [], known[0]
@@ -87,4 +94,4 @@ def _read(plain: bytes, place: int, count: int) -> list[int | None]:
     for index, byte in enumerate(reversed(range(width))):
         woven[byte::width] = plain[place + index * count:place + (index + 1) * count]
     values = list(struct.unpack(f"<{count}{_CODES[width]}", woven))
-    return values if missing is None else [None if gone else value for value, gone in zip(values, missing)]
+    return values if missing is None else [None if gone else value for value, gone in zip(values, missing, strict=True)]

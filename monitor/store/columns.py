@@ -69,12 +69,13 @@ def adding_up(how: str, column: str) -> str:
     return {"mean": f"cast(round(avg({column})) as integer)", "least": f"min({column})", "most": f"max({column})",
             "sum": f"sum({column})"}[how]
 
+
 #: table -> its columns in order, checksum left out; tables.py says the same to SQLAlchemy, which a reader does without
 TABLE_COLUMNS: dict[str, tuple[str, ...]] = {
     "meta": ("name", "value"),
     "boots": ("at_ms", "boot_id", "utc_offset_ms", "utc_sigma_s", "utc_trusted", "source", "gap_s", "gap_doubt_s", "boot_offset_ms"),
     "samples": ("at_ms", *RAW_COLUMNS),
-    **{level: ("end_ms", "start_ms", *ROLLED_COLUMNS) for level in LEVELS},
+    **dict.fromkeys(LEVELS, ("end_ms", "start_ms", *ROLLED_COLUMNS)),
     "forecasts": ("at_ms", "reserve_in_s", "reserve_in_low_s", "reserve_in_high_s", "probability_before_sun", "lowest_frac",
                   "lowest_low_frac", "lowest_high_frac", "sun_back_in_s"),
     "events": ("id", "at_ms", "kind", "battery", "message", "figures"),

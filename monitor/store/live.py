@@ -5,7 +5,6 @@ import zlib
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from monitor.alerts.rules import Alert
 from monitor.battery.label import Vehicle
@@ -74,7 +73,6 @@ def read(database: Path) -> LiveState | None:
         return None
     try:
         crc, _, text = file.read_bytes().partition(b"\n")
-        found: Any = saving.from_text(LiveState, text.decode()) if int(crc, 16) == zlib.crc32(text) else None
+        return saving.from_text(LiveState, text.decode()) if int(crc, 16) == zlib.crc32(text) else None
     except (OSError, ValueError):
         return None
-    return found

@@ -7,9 +7,11 @@ from sqlalchemy import URL, create_engine, event, pool
 from monitor.store import checksum, commit_mark, migrate, past, salvage, sealing, thinning, transaction
 from monitor.store.write_queue import WriteQueue
 
-#: small pages, for a card is worn by what is written (a minute touches few of them); durable at every commit, a -wal that shrinks again, temporary tables in memory
+#: small pages, for a card is worn by what is written (a minute touches few of them); durable at every commit, a -wal that
+#: shrinks again, temporary tables in memory
 PRAGMAS = (
-    "pragma page_size = 1024", "pragma journal_mode = wal", "pragma synchronous = full", "pragma busy_timeout = 5000", "pragma temp_store = memory",
+    "pragma page_size = 1024", "pragma journal_mode = wal", "pragma synchronous = full", "pragma busy_timeout = 5000",
+    "pragma temp_store = memory",
     "pragma wal_autocheckpoint = 8000", "pragma journal_size_limit = 8388608", "pragma cache_size = -2000",
 )
 #: Days sealed after one commit: a log of an earlier shape is brought over while it is written.

@@ -118,12 +118,13 @@ class Past:
         places = [0, *(range(len(names)) if wanted is None else map(names.index, wanted))]
         for block, body in self._blocks(table, after_ms, until_ms, damaged):
             try:
-                ends, *columns = column_codec.unpack(body, block.count, places)
+                moments, *columns = column_codec.unpack(body, block.count, places)
+                ends = column_codec.whole(moments)
             except ValueError:
                 _tell(damaged, block)
                 continue
             first, last = bisect_right(ends, after_ms), bisect_right(ends, until_ms)
-            yield from zip(*(column[first:last] for column in columns))
+            yield from zip(*(column[first:last] for column in columns), strict=True)
 
     def hours(self, after_ms: int, until_ms: int, damaged: Damaged | None = None) -> Iterator[list[chunks.Row]]:
         """Raw rows with after_ms < at_ms <= until_ms, an hour at a time."""
@@ -138,7 +139,7 @@ class Past:
 
     def lines(self, table: str, after_ms: int = -(2**62), damaged: Damaged | None = None) -> Iterator[tuple[Any, ...]]:
         """Rows of a table that is kept as lines of text, as far as the sealed days have them, day by day."""
-        for block, body in self._blocks(table, after_ms, 2**62, damaged):
+        for _, body in self._blocks(table, after_ms, 2**62, damaged):
             yield from lines_of(body)
 
     def count(self, table: str) -> int:

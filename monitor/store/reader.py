@@ -1,10 +1,10 @@
 """Read-only questions to the log: the one door for the pages and the commands."""
 import json
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from monitor.alerts.rules import Alert
 from monitor.battery.label import Vehicle
@@ -52,12 +52,15 @@ class Day:
     values: dict[str, float | None]  # named as in monitor/store/columns.py ROLLED
 
 
+What = TypeVar("What", Event, Alert, Gap)
+
+
 @dataclass(frozen=True, slots=True)
-class LoggedItem:
+class LoggedItem(Generic[What]):
     """Something with its moment: at_utc_s as well as it is known, and what it is."""
 
     at_utc_s: float
-    what: Event | Alert | Gap
+    what: What
     until_utc_s: float | None = None
 
 
@@ -146,7 +149,7 @@ class Reader:
         """Every week of the house battery on record, as (UTC of its end, record), oldest first."""
         return [(e.at_utc_s, week.of_event(e.what)) for e in self.events_of(week.WEEK_EVENT)]
 
-    def events_of(self, kind: str) -> list[LoggedItem]:
+    def events_of(self, kind: str) -> list[LoggedItem[Event]]:
         """Every event of one kind, oldest first."""
         with open_view(self.database) as log:
             labels = log.labels
@@ -158,7 +161,7 @@ class Reader:
         with open_view(self.database) as log:
             first, last = log.ends()
             labels = log.labels
-        return None if first is None else (utc_s(labels, first), utc_s(labels, last))
+        return None if first is None or last is None else (utc_s(labels, first), utc_s(labels, last))
 
     def series(self, from_utc_s: float, to_utc_s: float, points: int = 1500,
                names: tuple[str, ...] = tuple(series.COLUMNS)) -> Series:
@@ -173,17 +176,18 @@ class Reader:
             labels = log.labels
         return [Day(utc_s(labels, row[1]), utc_s(labels, row[0]), _unscaled(row[2:])) for row in reversed(rows)]
 
-    def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem]:
+    def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem[Event]]:
         """Events whose moment lies in a span, oldest first."""
         with open_view(self.database) as log:
             rows = _between(log, "events", "order by at_ms, id", from_utc_s, to_utc_s)
         return [LoggedItem((row[1] + offset) / 1000, _event(row)) for offset, row in rows]
 
-    def alerts(self, open_only: bool = False, limit: int = 200) -> list[LoggedItem]:
+    def alerts(self, open_only: bool = False, limit: int = 200) -> list[LoggedItem[Alert]]:
         """Alerts as they stand, latest first; until_utc_s is when an alert cleared."""
         if open_only and (state := live.read(self.database)) is not None:  # the log cannot be written: it knows of no newer ones
-            at_utc_s = lambda at_s: None if at_s is None else at_s + state.utc_offset_s
-            return [LoggedItem(at_utc_s(a.raised_at_s), a, at_utc_s(a.cleared_at_s)) for a in reversed(state.alerts)]
+            offset_s = state.utc_offset_s
+            return [LoggedItem(a.raised_at_s + offset_s, a, None if a.cleared_at_s is None else a.cleared_at_s + offset_s)
+                    for a in reversed(state.alerts)]
         where = "where state != 'normal'" if open_only else ""
         with open_view(self.database) as log:
             rows = log.rows("alerts", f"{where} order by raised_ms desc, id desc limit ?", (limit,))
@@ -200,13 +204,13 @@ class Reader:
         with open_view(self.database) as log:
             rows = _between(log, "forecasts", "order by at_ms", from_utc_s, to_utc_s)
         found = []
-        for offset, (at, reserve, low, high, probability, *lowest, sun) in rows:
+        for offset, (at, reserve, low, high, probability, lowest, lowest_low, lowest_high, sun) in rows:
             at_utc = (at + offset) / 1000
             ahead = [None if t is None else at_utc + t for t in (reserve, low, high, sun)]
-            found.append(LoggedForecast(at_utc, *ahead[:3], probability, *lowest, ahead[3]))
+            found.append(LoggedForecast(at_utc, ahead[0], ahead[1], ahead[2], probability, lowest, lowest_low, lowest_high, ahead[3]))
         return found
 
-    def gaps(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem]:
+    def gaps(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem[Gap]]:
         """Times in which a quantity was not measured, oldest first; until_utc_s None while it lasts."""
         with open_view(self.database) as log:
             rows = log.rows("gaps", "order by from_ms")
@@ -230,12 +234,12 @@ class Reader:
         """
         with open_view(self.database) as log:
             labels = log.labels
-            for after_ms, until_ms, offset_ms in reading.pieces(labels, from_utc_s, to_utc_s) or ((-(2**62), 2**62, 0),):
+            for after_ms, until_ms, _ in reading.pieces(labels, from_utc_s, to_utc_s) or ((-(2**62), 2**62, 0),):
                 for hour in log.raw(after_ms, until_ms, _teller(labels, damaged)):
                     yield from self._dated(labels, hour, from_utc_s, to_utc_s)
 
     def rolled(self, level: str, from_utc_s: float = 0.0, to_utc_s: float = 1e12,
-               damaged: Callable[[float, float], None] | None = None) -> Iterator[tuple[float, float, dict]]:
+               damaged: Callable[[float, float], None] | None = None) -> Iterator[tuple[float, float, dict[str, float | None]]]:
         """Every row of minutes, quarters, hours or days in a span, as (UTC start, UTC end, values).
 
         damaged is told first and last moment [UTC] of what cannot be read and is left out.
@@ -253,7 +257,7 @@ class Reader:
             return log.meta(name)
 
     @staticmethod
-    def _dated(labels: list[Span], rows, from_utc_s: float, to_utc_s: float) -> Iterator[tuple[float, Sample]]:
+    def _dated(labels: list[Span], rows: Iterable[chunks.Row], from_utc_s: float, to_utc_s: float) -> Iterator[tuple[float, Sample]]:
         for row in rows:
             at_utc = utc_s(labels, row[0])
             if from_utc_s <= at_utc <= to_utc_s:
@@ -272,12 +276,12 @@ def _event(row: tuple[Any, ...]) -> Event:
 
 
 def _unscaled(row: Sequence[int | None]) -> dict[str, float | None]:
-    return {name: None if value is None else value / scale for (name, (_, scale, _)), value in zip(ROLLED.items(), row)}
+    return {name: None if value is None else value / scale for (name, (_, scale, _)), value in zip(ROLLED.items(), row, strict=True)}
 
 
 def _teller(labels: list[Span], damaged: Callable[[float, float], None] | None) -> Damaged:
     """From the line of time to UTC; raises where nobody is told."""
-    def tell(table: str, first_ms: int, last_ms: int, count: int) -> None:
+    def tell(table: str, first_ms: int, last_ms: int, _count: int) -> None:
         if damaged is None:
             raise chunks.Damaged(f"{table} from {first_ms / 1000:.0f} s to {last_ms / 1000:.0f} s are damaged: their checksum does not fit")
         damaged(utc_s(labels, first_ms), utc_s(labels, last_ms))

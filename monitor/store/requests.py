@@ -54,8 +54,10 @@ def doors(database: Path, *, pages: bool = False) -> tuple[Path, ...]:
     """Folders to leave a request in, the best first: in memory where the log's daemon is the service, else beside the log."""
     name = PAGES if pages else PEOPLE
     lock, memory = runtime.file_for(database, "lock"), runtime.folder()
-    served = memory is not None and lock is not None and lock.exists() and (memory / name).is_dir()
-    return (*((memory / name,) if served else ()), database.parent / name)
+    beside = database.parent / name
+    if memory is not None and lock is not None and lock.exists() and (memory / name).is_dir():
+        return memory / name, beside
+    return (beside,)
 
 
 def ask(folders: Sequence[Path], kind: str, by: str = "", **values: Any) -> Path:
@@ -141,7 +143,7 @@ class Doors:
 
 def take(folder: Path) -> list[Request]:
     """Everything that was left in the folder beside a log, as Doors.take does."""
-    return [r for r in Doors(folder.parent / "log").take()]
+    return Doors(folder.parent / "log").take()
 
 
 def _read(file: Path, pages: bool) -> Request:
@@ -158,7 +160,8 @@ def _read(file: Path, pages: bool) -> Request:
 
 
 def _asker(uid: int, pages: bool, said: str) -> str:
-    """Who asked, by the door and by the owner of the file; what it says itself counts where that is not known, and for the pages' visitor."""
+    """Who asked, by the door and by the owner of the file; what it says itself counts where that is not known, and for
+    the pages' visitor."""
     if pages:
         return f"the pages ({said})" if said else "the pages"
     return said or "somebody" if uid == UNKNOWN_UID else _user(uid) or f"user {uid}"

@@ -10,7 +10,7 @@ from monitor.alerts.rules import Alert
 from monitor.sample import Sample
 from monitor.store import checksum, commit_mark, migrate, past, read_only, salvage, saving, state
 from monitor.store.state import State
-from monitor.store.time_labels import Gap, Heard, TimeLabel, LastRow, Testimony
+from monitor.store.time_labels import Gap, Heard, LastRow, Testimony, TimeLabel
 from monitor.store.write_errors import classify_error, describe_error
 
 
@@ -81,7 +81,7 @@ def _resumed(database: Path, fresh: State) -> Resumed:
         return Resumed(fresh, trouble=classify_error(error), why=describe_error(error))
 
 
-def _opened(database: Path) -> closing:
+def _opened(database: Path) -> "closing[sqlite3.Connection]":
     return closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=rw", uri=True, timeout=5, isolation_level=None))
 
 
@@ -95,10 +95,10 @@ def _compare(mark: commit_mark.Mark | None, log: sqlite3.Connection) -> dict[str
     return {"cut": not mark.closed, "tail_lost_s": mark.minute_ms / 1000 if behind else 0.0}
 
 
-def _verified(log: sqlite3.Connection, table: str, where: str = "") -> Iterator[tuple]:
+def _verified(log: sqlite3.Connection, table: str, where: str = "") -> Iterator[tuple[Any, ...]]:
     """Rows of a table; raises RowDamaged (a ValueError) at one whose checksum does not fit."""
     for row in log.execute(f"select {checksum.columns_of(table)} from {table} {where}"):
-        yield checksum.verify(table, row)
+        yield tuple(checksum.verify(table, row))
 
 
 def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
@@ -107,7 +107,8 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
               for at, boot, offset, sigma, trusted, source, gap, doubt, boot_offset in _verified(log, "boots", "order by at_ms")]
     gaps = tuple(Gap(q, why, start / 1000, None, count) for start, q, why, _, count in _verified(
         log, "gaps", "where until_ms is null"))
-    held, lost = fresh, ()
+    held = fresh
+    lost: tuple[str, ...] = ()
     texts, generation, missing = state.newest(log.execute("select generation, whole, at_ms, format, crc, body from tracker_state"))
     if texts is not None:
         held, lost = state.unpack(texts, fresh)
@@ -116,7 +117,11 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
     older = texts is not None and missing > 0
     if "alerts" in lost or texts is None:
         held = replace(held, alerts=_alerts(log, fresh))
-    highest = lambda table, column: log.execute(f"select coalesce(max({column}), 0) from {table}").fetchone()[0]  # noqa: E731
+
+    def highest(table: str, column: str) -> int:
+        found: int = log.execute(f"select coalesce(max({column}), 0) from {table}").fetchone()[0]
+        return found
+
     rows_s = max(highest("samples", "at_ms"), highest("chunks", "end_ms"), highest("minutes", "end_ms"), sealed_ms) / 1000
     seen = [s for s in (held.gathering.before, *held.gathering.samples) if s is not None]
     if rows_s > (seen[-1].at_s if seen else -1.0):
@@ -139,7 +144,7 @@ def _heard(text: str | None) -> tuple[Testimony, ...] | None:
         return None
 
 
-def _alerts(log: sqlite3.Connection, fresh: State):
+def _alerts(log: sqlite3.Connection, fresh: State) -> Any:
     """The alert rules' memory out of the table of alerts: open ones go on, numbers are not given twice."""
     held = fresh.alerts
     if not hasattr(held, "next_id"):

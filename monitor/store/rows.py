@@ -1,6 +1,7 @@
 """Samples and minutes as rows of the log, and rows as samples again."""
 from dataclasses import dataclass
 from operator import attrgetter
+from typing import Any
 
 from monitor.findings import Answer, Estimate
 from monitor.pipeline import Findings
@@ -23,20 +24,28 @@ class LoggedMinute:
     counted_before: Tally
 
 
-def sample_row(sample: Sample) -> tuple[int | None, ...]:
+#: a row of the table samples: its moment, then the values
+SampleRow = tuple[int, *tuple[int | None, ...]]
+#: a row of the table minutes: its end, its start, then the values
+MinuteRow = tuple[int, int, *tuple[int | None, ...]]
+#: a row of the table forecasts: its moment, then the values
+ForecastRow = tuple[int, *tuple[float | None, ...]]
+
+
+def sample_row(sample: Sample) -> SampleRow:
     """A row of the table samples."""
     return (milliseconds(sample.at_s), *[
-        None if value is None else round(value * scale) for value, scale in zip(_RAW_FIELDS(sample), _RAW_SCALES)])
+        None if value is None else round(value * scale) for value, scale in zip(_RAW_FIELDS(sample), _RAW_SCALES, strict=True)])
 
 
-def sample_of(row: tuple[int | None, ...]) -> Sample:
+def sample_of(row: SampleRow) -> Sample:
     """The sample of a row of the table samples, to the stored digits."""
-    values = {name: None if value is None else value / scale
-              for name, value, scale in zip(RAW, row[1:], _RAW_SCALES)}
+    values: dict[str, Any] = {name: None if value is None else value / scale
+                              for name, value, scale in zip(RAW, row[1:], _RAW_SCALES, strict=True)}
     return Sample(at_s=row[0] / 1000, **values)
 
 
-def minute_row(lived: LoggedMinute) -> tuple[int | None, ...]:
+def minute_row(lived: LoggedMinute) -> MinuteRow:
     """A row of the table minutes."""
     minute, found, before, total = lived.minute, lived.found, lived.counted_before, lived.found.counts.total
     values: dict[str, float | None] = {name: getattr(minute, name) for name in _OF_MINUTE}
@@ -53,7 +62,7 @@ def minute_row(lived: LoggedMinute) -> tuple[int | None, ...]:
             *[to_stored(values[name], scale) for name, (_, scale, _) in ROLLED.items()])
 
 
-def forecast_row(found: Findings) -> tuple[float | None, ...]:
+def forecast_row(found: Findings) -> ForecastRow:
     """A row of the table forecasts."""
     f = found.forecast
     return (milliseconds(found.at_s), f.reserve_in_s, f.reserve_in_low_s, f.reserve_in_high_s, f.probability_before_sun,

@@ -51,7 +51,7 @@ def hand_over_below(database: Path) -> None:
         return
     for name in mine:
         _hand_over(folder / name, owner)
-        for place, folders, files, at in os.fwalk(folder / name, onerror=lambda error: None):
+        for _, folders, files, at in os.fwalk(folder / name):
             for inner in (*folders, *files):
                 _hand_over(inner, owner, at)
 

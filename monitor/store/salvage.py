@@ -104,8 +104,8 @@ def rescue(database: Path, why: str) -> str:
             if not _is_full(error) or not disk_reserve.give_up(database):
                 raise
             log.warning("no room for the salvage: the disk reserve is given up")
-    with open(part, "rb") as file:
-        os.fsync(file.fileno())
+    with open(part, "rb") as grown:
+        os.fsync(grown.fileno())
     _write_note(database, {"aside": aside.name if aside else "", "why": why, "stage": "in place"})
     for file in _companions(database):  # they belong to the damaged one, which has them under its other name
         file.unlink(missing_ok=True)
@@ -166,7 +166,7 @@ def describe(found: Salvaged, why: str, aside: Path | None) -> str:
             "A second time means: a new card.")
 
 
-def batched(rows: Iterable[tuple], size: int) -> Iterator[list[tuple]]:
+def batched(rows: Iterable[tuple[Any, ...]], size: int) -> Iterator[list[tuple[Any, ...]]]:
     """Lists of at most `size` rows."""
     rows = iter(rows)
     while part := list(islice(rows, size)):
@@ -242,7 +242,7 @@ def _fill(sql: Any, sealed: Past, found: Salvaged) -> None:
     """Rows that the present lost and the sealed days have; then roll-ups out of finer rows."""
     for table in _COPIED:
         statement = insert_of(table).replace("insert or replace", "insert or ignore")
-        rows: Iterable[tuple] = sealed.lines(table)
+        rows: Iterable[tuple[Any, ...]] = sealed.lines(table)
         if table in ("meta", "boots"):  # each day has them whole: the latest word stands
             rows = {row[0]: row for row in rows}.values()
         sql("begin immediate")
@@ -295,11 +295,11 @@ def _raw_holes(minutes: list[Any], spans: list[tuple[int, int, int]], loose: lis
     return holes
 
 
-def _is_sealed(row: tuple, place: int, until_ms: int) -> bool:
+def _is_sealed(row: tuple[Any, ...], place: int, until_ms: int) -> bool:
     return isinstance(row[place], int) and row[place] <= until_ms
 
 
-def _is_good(table: str, row: tuple) -> bool:
+def _is_good(table: str, row: tuple[Any, ...]) -> bool:
     if table in TABLE_COLUMNS:
         return is_sound(table, row)
     try:
@@ -328,9 +328,9 @@ def _free_name(database: Path, word: str) -> Path:
     return aside
 
 
-def _readable(aside: Path, table: str, names: str) -> Iterator[tuple]:
+def _readable(aside: Path, table: str, names: str) -> Iterator[tuple[Any, ...]]:
     """Rows from the front until reading breaks, then from the back until it breaks again or meets the first part."""
-    last: tuple | None = None
+    last: tuple[Any, ...] | None = None
     known = _columns_in(aside, table)
     if known:  # a log of an earlier shape is salvaged too
         names = ", ".join(name if name in known else "null" for name in names.split(", "))

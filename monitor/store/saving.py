@@ -3,7 +3,9 @@ import json
 import types
 from dataclasses import fields, is_dataclass
 from functools import cache
-from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
+
+Saved = TypeVar("Saved")
 
 #: Class -> what it was called when earlier logs were written; a state saved under that name is read as before.
 FORMER_NAMES = {
@@ -24,7 +26,7 @@ def to_text(state: Any) -> str:
     return json.dumps(_plain(state), separators=(",", ":"), allow_nan=False)
 
 
-def from_text(kind: type, text: str) -> Any:
+def from_text(kind: type[Saved], text: str) -> Saved:
     """The state that to_text wrote.
 
     Raises
@@ -32,7 +34,8 @@ def from_text(kind: type, text: str) -> Any:
     ValueError : the text is not of this kind (another version, or damaged)
     """
     try:
-        return _build(kind, json.loads(text))
+        state: Saved = _build(kind, json.loads(text))
+        return state
     except (TypeError, KeyError, AttributeError, IndexError, OverflowError, RecursionError, json.JSONDecodeError) as error:
         raise ValueError(f"saved {kind.__name__} cannot be read: {error}") from error
 
@@ -66,7 +69,7 @@ def _build(kind: Any, plain: Any) -> Any:
         choices = [choice for choice in get_args(kind) if choice is not type(None)]
         if isinstance(plain, dict) and "_" in plain:
             for choice in choices:
-                if is_dataclass(choice) and plain["_"] in _names(choice):
+                if isinstance(choice, type) and is_dataclass(choice) and plain["_"] in _names(choice):
                     return _build(choice, plain)
             raise ValueError(f"{plain['_']} is none of {kind}")
         return _build(choices[0], plain)
@@ -80,7 +83,7 @@ def _build(kind: Any, plain: Any) -> Any:
         return {(int(k) if key is int else k): _build(item, v) for k, v in plain.items()}
     if origin is Literal or kind is Any:
         return plain
-    if is_dataclass(kind):
+    if isinstance(kind, type) and is_dataclass(kind):
         if not isinstance(plain, dict):
             raise ValueError(f"saved {plain!r:.40} is not a {kind.__name__}")
         hints = _hints(kind)

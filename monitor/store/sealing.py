@@ -83,17 +83,17 @@ def _blocks(sql: Sql, kind: str, start: int, end: int) -> Iterator[tuple[Block, 
             yield from _lines(table, rows, None, end)
 
 
-def _rows(sql: Sql, table: str, column: str, start: int, end: int) -> list[tuple]:
-    return [tuple(checksum.verify(table, row)) for row in sql(
-        f"select {checksum.columns_of(table)} from {table} where {column} > ? and {column} <= ? order by {column}", (start, end)).fetchall()]
+def _rows(sql: Sql, table: str, column: str, start: int, end: int) -> list[tuple[Any, ...]]:
+    question = f"select {checksum.columns_of(table)} from {table} where {column} > ? and {column} <= ? order by {column}"
+    return [tuple(checksum.verify(table, row)) for row in sql(question, (start, end)).fetchall()]
 
 
-def _columns(table: str, rows: list[tuple]) -> Iterator[tuple[Block, bytes]]:
+def _columns(table: str, rows: list[tuple[Any, ...]]) -> Iterator[tuple[Block, bytes]]:
     if rows:
         yield Block(table, COLUMNS, min(row[1] for row in rows), rows[-1][0], len(rows), 0, 0), column_codec.pack(rows)
 
 
-def _lines(table: str, rows: list[tuple], when: int | None, end: int = 0) -> Iterator[tuple[Block, bytes]]:
+def _lines(table: str, rows: list[tuple[Any, ...]], when: int | None, end: int = 0) -> Iterator[tuple[Block, bytes]]:
     if rows:
         first, last = (end, end) if when is None else (rows[0][when], rows[-1][when])
         body = zlib.compress("\n".join(json.dumps(row, separators=(",", ":")) for row in rows).encode(), 9)

@@ -1,6 +1,7 @@
 """Columns over a span of time for the charts: raw rows, minutes, quarters, hours or days, gaps as gaps."""
 from dataclasses import dataclass
 from operator import itemgetter, sub
+from typing import Any
 
 from monitor.store.columns import LEVELS, RAW, ROLLED
 from monitor.store.reading import pieces
@@ -46,15 +47,15 @@ def read(log: View, from_utc_s: float, to_utc_s: float, points: int, names: tupl
     if not parts:
         return Series("minutes", _empty(names))
     if wanted <= RAW_UP_TO_S:
-        rows = [row for a, b, offset in parts for row in _raw(log, a, b, offset)]
-        if rows:
-            columns = _columns(rows, None, tuple(COLUMNS))
+        readings = [row for a, b, offset in parts for row in _raw(log, a, b, offset)]
+        if readings:
+            columns = _columns(readings, None, tuple(COLUMNS))
             return Series("raw", {name: columns[name] for name in ("at_utc_s", *names)})
     level = next((name for name, step in LEVELS.items() if wanted / step <= 2 * points), "days")
     levels = list(LEVELS)
     while level != "days" and not _reaches(log, level, parts[0][0]):
         level = levels[levels.index(level) + 1]
-    rows: list[tuple] = []
+    rows: list[tuple[Any, ...]] = []
     for a, b, offset in parts:
         rows += _rolled(log, level, a, b, offset, names)
     return Series(level, _columns(rows, LEVELS[level], names))
@@ -71,9 +72,9 @@ def _reaches(log: View, level: str, at_ms: int) -> bool:
     return first is not None and (oldest is None or first <= max(at_ms, oldest) + LEVELS[level] * 1000)
 
 
-def _rolled(log: View, level: str, from_ms: int, to_ms: int, offset_ms: int, names: tuple[str, ...]) -> list[tuple]:
+def _rolled(log: View, level: str, from_ms: int, to_ms: int, offset_ms: int, names: tuple[str, ...]) -> list[tuple[Any, ...]]:
     """Rows of a level, and of the finer levels where its own latest row is not written yet."""
-    rows: list[tuple] = []
+    rows: list[tuple[Any, ...]] = []
     levels = list(LEVELS)
     columns = [COLUMNS[name][0] for name in names]
     scales = [COLUMNS[name][1] for name in names]
@@ -81,18 +82,20 @@ def _rolled(log: View, level: str, from_ms: int, to_ms: int, offset_ms: int, nam
         found = list(log.rolled(finer, from_ms, to_ms, ("end_ms", "start_ms", *columns)))
         if not found:
             continue
-        ends, starts, *values = zip(*found)
-        rows += zip([(end + start) // 2 + offset_ms for end, start in zip(ends, starts)],
-                    *[[None if value is None else value / scale for value in column] for column, scale in zip(values, scales)])
+        ends, starts, *values = zip(*found, strict=True)
+        rows += zip([(end + start) // 2 + offset_ms for end, start in zip(ends, starts, strict=True)],
+                    *[[None if value is None else value / scale for value in column]
+                      for column, scale in zip(values, scales, strict=True)], strict=True)
         from_ms = ends[-1]
     return rows
 
 
-def _raw(log: View, from_ms: int, to_ms: int, offset_ms: int) -> list[tuple]:
+def _raw(log: View, from_ms: int, to_ms: int, offset_ms: int) -> list[tuple[Any, ...]]:
     found = [row for hour in log.raw(from_ms, to_ms) for row in hour]
     names = tuple(COLUMNS)[10:]
-    beliefs = [(end, *[None if v is None else v / COLUMNS[n][1] for n, v in zip(names, values)]) for end, *values in log.rolled(
-        "minutes", from_ms, to_ms + 60_000, ("end_ms", *[COLUMNS[name][0] for name in names]))]
+    beliefs = [(end, *[None if v is None else v / COLUMNS[n][1] for n, v in zip(names, values, strict=True)])
+               for end, *values in log.rolled("minutes", from_ms, to_ms + 60_000,
+                                              ("end_ms", *[COLUMNS[name][0] for name in names]))]
     rows, place = [], 0
     v, a, s, t = (_RAW_NAMES.index(n) + 1 for n in (
         "house_voltage_v", "house_current_a", "starter_voltage_v", "house_temperature_c"))
@@ -100,15 +103,15 @@ def _raw(log: View, from_ms: int, to_ms: int, offset_ms: int) -> list[tuple]:
         while place < len(beliefs) - 1 and beliefs[place][0] < row[0]:
             place += 1
         belief = beliefs[place][1:] if beliefs else (None,) * 6
-        values = [None if row[i] is None else row[i] / 1000 for i in (v, a, s, t)]
-        rows.append((row[0] + offset_ms, *(x for x in values[:3] for _ in range(3)), values[3], *belief))
+        shown = [None if (value := row[i]) is None else value / 1000 for i in (v, a, s, t)]
+        rows.append((row[0] + offset_ms, *(x for x in shown[:3] for _ in range(3)), shown[3], *belief))
     return rows
 
 
-def _columns(rows: list[tuple], step_s: float | None, names: tuple[str, ...]) -> dict[str, list[float | None]]:
+def _columns(rows: list[tuple[Any, ...]], step_s: float | None, names: tuple[str, ...]) -> dict[str, list[float | None]]:
     if not rows:
         return _empty(names)
-    columns = [list(column) for column in zip(*rows)]
+    columns = [list(column) for column in zip(*rows, strict=True)]
     steps = list(map(sub, columns[0][1:], columns[0]))
     if steps and min(steps) < 0:  # a boot was dated anew and lies over another
         return _columns(sorted(rows, key=itemgetter(0)), step_s, names)
@@ -120,4 +123,4 @@ def _columns(rows: list[tuple], step_s: float | None, names: tuple[str, ...]) ->
             columns[0].insert(i + 1, (columns[0][i] + columns[0][i + 1]) // 2)
             for column in columns[1:]:
                 column.insert(i + 1, None)
-    return {"at_utc_s": [t / 1000 for t in columns[0]], **dict(zip(names, columns[1:]))}
+    return {"at_utc_s": [t / 1000 for t in columns[0]], **dict(zip(names, columns[1:], strict=True))}

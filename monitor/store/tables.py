@@ -1,4 +1,6 @@
 """The tables of the log, as SQLAlchemy knows them; the migrations must lead to exactly these."""
+from typing import Any
+
 from sqlalchemy import Column, Float, Integer, LargeBinary, MetaData, Table, Text
 
 from monitor.store.columns import LEVELS, RAW_COLUMNS, ROLLED_COLUMNS
@@ -6,10 +8,9 @@ from monitor.store.columns import LEVELS, RAW_COLUMNS, ROLLED_COLUMNS
 metadata = MetaData()
 
 
-def _crc() -> Column:
+def _crc() -> "Column[Any]":
     """The checksum over the row (monitor/store/checksum.py); NULL in rows from before there was one."""
     return Column("crc", Integer)
-
 
 
 #: what the file as a whole is: simulated or not, the vehicle it speaks of, when it was begun

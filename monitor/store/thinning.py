@@ -103,7 +103,8 @@ def _sealed(folder: Path, kind: str) -> dict[int, int]:
     for number in files.numbers(kind):
         try:
             with files.open(kind, number) as file:
-                found[number] = sum(min(max(block.end_ms - block.first_ms, 0), block.count * 60_000 if block.table == "minutes" else HOUR_MS)
+                found[number] = sum(min(max(block.end_ms - block.first_ms, 0),
+                                        block.count * 60_000 if block.table == "minutes" else HOUR_MS)
                                     for block in Segment(file, kind).blocks if block.table in ("chunks", "minutes"))
         except OSError:
             found[number] = DAY_MS
@@ -124,7 +125,7 @@ def _lived(sql: Sql, table: str, way: str, up_to_ms: int) -> tuple[int | None, i
     return last, None
 
 
-def _whole(sql: Sql, statements: list[tuple[str, tuple]]) -> None:
+def _whole(sql: Sql, statements: list[tuple[str, tuple[Any, ...]]]) -> None:
     sql("begin immediate")
     try:
         for statement, values in statements:

@@ -1,6 +1,6 @@
 """Writes what is pending into an open log, all or nothing; writing it twice changes nothing."""
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,7 +34,9 @@ class Place:
 
 def place_of(sql: Callable[..., Any]) -> Place:
     """Where an open log ends."""
-    one = lambda question: sql(question).fetchone()[0]  # noqa: E731
+    def one(question: str) -> Any:
+        return sql(question).fetchone()[0]
+
     return Place(one("select coalesce(max(generation), 0) from tracker_state"), one("select coalesce(max(id), 0) from events"),
                  one("select max(end_ms) from minutes"), one("select max(start_ms) from days"))
 
@@ -59,11 +61,11 @@ def write(connection: Any, pending: WriteQueue, place: Place) -> Place:
 
 
 def _fill(sql: Callable[..., Any], pending: WriteQueue, place: Place) -> Place:
-    def many(statement: str, rows: list[tuple]) -> None:
+    def many(statement: str, rows: Sequence[tuple[Any, ...]]) -> None:
         if rows:
             sql(statement, rows)
 
-    def put(table: str, rows: list[tuple]) -> None:
+    def put(table: str, rows: Sequence[tuple[Any, ...]]) -> None:
         crc = checksum.checksum_of(table)
         many(checksum.insert_of(table), [(*row, crc(row)) for row in rows])
 

@@ -60,7 +60,8 @@ class View:
 
     def ends(self) -> tuple[int | None, int | None]:
         """First and last moment of the log's minutes and quarters [ms]; None, None while it is empty."""
-        firsts, lasts = [], []
+        firsts: list[int] = []
+        lasts: list[int] = []
         for level in ("minutes", "quarters"):
             for found, column, way in ((firsts, "start_ms", "asc"), (lasts, "end_ms", "desc")):
                 # the ends of an index, not a walk through all rows
@@ -69,7 +70,7 @@ class View:
             numbers = self.past.files.numbers(past.KIND_OF[level])
             if numbers:
                 first = next(self.past.rows(level, numbers[0] * past.DAY_MS, 2**62, ("start_ms",)), None)
-                firsts += first or ()
+                firsts += [] if first is None or first[0] is None else [first[0]]
                 lasts += (self.past.until_ms,) if not lasts else ()
         return min(firsts, default=None), max(lasts, default=None)
 
@@ -129,12 +130,14 @@ class View:
         if loose:
             yield loose
 
-    def last_sample(self) -> tuple[Any, ...] | None:
+    def last_sample(self) -> chunks.Row | None:
         """The latest raw row."""
         for row in self.connection.execute(f"select {columns_of('samples')} from samples order by at_ms desc limit 3"):
             if is_sound("samples", row):
-                return row[:-1]
+                latest: chunks.Row = row[:-1]
+                return latest
         return None
 
     def _present_first(self, level: str) -> int | None:
-        return self.connection.execute(f"select min(end_ms) from {level}").fetchone()[0]
+        first: int | None = self.connection.execute(f"select min(end_ms) from {level}").fetchone()[0]
+        return first

@@ -7,7 +7,7 @@ from monitor.pipeline import Findings
 from monitor.store import chunks
 from monitor.store.batch import Batch, Gap, TimeLabel
 from monitor.store.columns import milliseconds
-from monitor.store.rows import forecast_row, minute_row, sample_row
+from monitor.store.rows import ForecastRow, MinuteRow, SampleRow, forecast_row, minute_row, sample_row
 from monitor.store.state import State
 
 HOUR_MS = 3_600_000
@@ -21,11 +21,11 @@ class WriteQueue:
     """Rows, in order, that the next transaction writes. Not safe between threads: the writer locks."""
 
     def __init__(self) -> None:
-        self.samples: list[tuple] = []
-        self.chunks: list[tuple] = []
+        self.samples: list[SampleRow] = []
+        self.chunks: list[tuple[int, int, int, int, bytes]] = []
         self.cranks: list[tuple[int, Any]] = []
-        self.minutes: list[tuple] = []
-        self.forecasts: list[tuple] = []
+        self.minutes: list[MinuteRow] = []
+        self.forecasts: list[ForecastRow] = []
         self.days: dict[int, int] = {}  # start -> latest end, both in ms
         self.events: list[Event] = []
         self.alerts: dict[int, Alert] = {}
@@ -48,7 +48,7 @@ class WriteQueue:
     @property
     def latest_ms(self) -> int | None:
         """The latest moment of anything that waits."""
-        ends = [rows[-1][0] for rows in (self.samples, self.minutes) if rows]
+        ends = [*(row[0] for row in self.samples[-1:]), *(row[0] for row in self.minutes[-1:])]
         return max(ends, default=None)
 
     def shed(self) -> int:

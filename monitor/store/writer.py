@@ -20,6 +20,8 @@ log = logging.getLogger("ampledger.store")
 
 #: Damage stays an alert for so long after it was found [s].
 DAMAGE_TOLD_S = 3 * 86400.0
+#: What is run on the writer's own connection, and where its answer is put.
+Job = tuple[Callable[[Any], Any], "Future[Any]"]
 #: Pauses before the log is tried again [s]; the last one repeats.
 PAUSES_S = (1.0, 5.0, 15.0, 60.0)
 
@@ -45,7 +47,8 @@ class Writer:
         self.database, self._commit_s, self._meta, self._pauses_s = database, commit_s, meta or {}, pauses_s
         self._ballast_bytes, self._fresh = ballast_bytes, fresh
         self._change = threading.Condition()
-        self._pending, self._jobs, self._flush, self._hurry = WriteQueue(), [], False, True
+        self._pending, self._flush, self._hurry = WriteQueue(), False, True
+        self._jobs: list[Job] = []
         self._status, self._stop, self._failed = Status(), False, 0
         self._log: Any = None  # an OpenLog while it is open
         self._damage: tuple[float, str] = (0.0, "")
@@ -68,9 +71,9 @@ class Writer:
             if self._due():
                 self._change.notify()
 
-    def ask(self, job: Callable[[Any], Any]) -> Future:
+    def ask(self, job: Callable[[Any], Any]) -> "Future[Any]":
         """Runs a job on the writer's own connection, between commits. The connection is SQLAlchemy's."""
-        future: Future = Future()
+        future: Future[Any] = Future()
         with self._change:
             self._jobs.append((job, future))
             self._change.notify()
@@ -101,9 +104,9 @@ class Writer:
             clears_when="It goes away by itself when writing succeeds; what waited in memory is then written.",
             on_delay_s=0.0, off_delay_s=0.0)
 
-    def salvage(self, why: str) -> Future:
+    def salvage(self, why: str) -> "Future[Any]":
         """Has the log set aside and what can be read of it brought into a new one; the future ends when that is done."""
-        done: Future = Future()
+        done: Future[Any] = Future()
 
         def damaged(_: Any) -> None:
             if not done.set_running_or_notify_cancel():
@@ -178,7 +181,7 @@ class Writer:
         finally:
             self._shut(orderly=self._stop and not self._pending)
 
-    def _once(self, work: WriteQueue, jobs: list) -> None:
+    def _once(self, work: WriteQueue, jobs: list[Job]) -> None:
         """One commit, then the jobs. What is not written goes back in front of what came meanwhile."""
         try:
             if self._log is None:
