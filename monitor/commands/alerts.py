@@ -107,6 +107,13 @@ def test(config_file: Path | None) -> None:
             click.echo(f"{way.name}: NOT sent: {error}")
         finally:
             getattr(way, "close", lambda: None)()
+    if wanted.heartbeat_command:
+        try:
+            channels.Command(tuple(wanted.heartbeat_command)).hand({"what": "test"}, wanted.timeout_s)
+            click.echo("heartbeat: sent")
+        except channels.NotDelivered as error:
+            failed += 1
+            click.echo(f"heartbeat: NOT sent: {error}")
     if len(ways) == 1:
         click.echo("Only the journal is configured; `ampledger docs alerts` shows how to be told on a phone.")
     if failed:

@@ -13,13 +13,17 @@ from monitor.commands.options import config_option, database_option, locate_data
 @click.argument("target", type=click.Path(path_type=Path))
 @config_option
 @database_option
-def backup(target: Path, config_file: Path | None, database: Path | None) -> None:
+@click.option("--same-card", is_flag=True, help="Even where TARGET lies on the card that the log is on: against a mistake, not a dead card.")
+@click.option("--replace", is_flag=True, help="Write over a file of that name.")
+def backup(target: Path, config_file: Path | None, database: Path | None, same_card: bool, replace: bool) -> None:
     """Copy the log to TARGET: a file, or a folder that gets a file with today's date.
 
     The copy is read whole, checksums and all, before it takes its name: a copy that has a name is
-    good. Nothing stops meanwhile. For a copy every night set backup_to under [log].
+    good. Nothing stops meanwhile. A place on the log's own card, as that of a stick that is not plugged in,
+    is refused. For a copy every night set backup_to under [log].
     """
     from monitor.cli import Refused
+    from monitor.process.copies import check_target
     from monitor.store import backup as copies
 
     log = locate_database(config_file, database)
@@ -27,6 +31,7 @@ def backup(target: Path, config_file: Path | None, database: Path | None) -> Non
         target = target / f"ampledger-{datetime.now():%Y-%m-%d-%H%M}.db"
     progress, finish = _progress()
     try:
+        check_target(log, target, same_card=same_card, replace=replace)
         proof = copies.backup(log, target, progress)
     except copies.NotCopied as error:
         raise Refused(str(error)) from None

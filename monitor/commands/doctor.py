@@ -121,7 +121,12 @@ def _copies(config: Any) -> Iterator[Finding]:
     if folder is None:
         yield Finding("copies", "LOOK", "no nightly copy is configured", "Set backup_to under [log] to another card or stick.")
         return
-    files = sorted(folder.glob("ampledger-*.db")) if folder.exists() else []
+    from monitor.process.copies import same_disk
+
+    if not config.log.backup_on_same_card and same_disk(config.log.database, folder):
+        yield Finding("copies", "WRONG", f"{folder} lies on the card that the log is on", "Is the stick plugged in and mounted?")
+        return
+    files = sorted(folder.glob("ampledger-*.db"), key=lambda file: file.stat().st_mtime) if folder.exists() else []
     if not files:
         yield Finding("copies", "WRONG", f"no copy in {folder}", "Is the stick there, and may the daemon write it?")
         return

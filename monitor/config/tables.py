@@ -129,6 +129,7 @@ class LogTable(Table):
                             "300 spares the card; alerts and events are written at once")
     raw_days: int = Field(400, ge=7, le=4000, description="days for which every reading is kept; minutes and hours are kept longer")
     backup_to: Path | None = Field(None, description="folder for a nightly copy, on another card or stick")
+    backup_on_same_card: bool = Field(False, description="copy there even if it lies on the log's own card")
 
 
 class DashboardTable(Table):
@@ -199,6 +200,9 @@ class AlertsTable(Table):
     apprise: list[str] = Field(default_factory=list, description="addresses of services, for the Apprise library")
     mqtt: MqttTable | None = Field(
         None, description="{ host, port, topic, username, password_file, tls, ca_file, certificate_file, key_file }")
+    heartbeat_command: list[str] | None = Field(
+        None, min_length=1, description="program and arguments, run with a sign of life as JSON on standard input")
+    heartbeat_minutes: float = Field(60.0, ge=1, le=1440, description="minutes between signs of life, by command and topic")
     timeout_s: float = Field(20.0, gt=0, le=300, description="seconds that one try may take")
 
 

@@ -18,6 +18,7 @@ from monitor.planning import battery_history
 from monitor.process.dating import Dating
 from monitor.process import owner_requests, shunt_calibration
 from monitor.process.owner_requests import Kept, Moment, Outcome, apply_zero
+from monitor.process.self_watch import SelfWatch
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
@@ -64,14 +65,14 @@ class Daemon:
                  offer: Callable[[rules.AlertChange], None] = lambda change: None,
                  conditions: Callable[[], tuple[Condition, ...]] = lambda: (), beat_s: float = 1.0, commit_s: float = 60.0,
                  simulated: bool = False, begins_utc_s: float | None = None,
-                 writer: Callable[..., Writer] = Writer, first: FirstReading | None = None, wiring: Wiring = Wiring()) -> None:
+                 writer: Callable[..., Writer] = Writer, first: FirstReading | None = None, copies: bool = False, wiring: Wiring = Wiring()) -> None:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
         self._conditions, self._listens = conditions, True
         self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
         self._make_writer, self._first, self._wiring = writer, first, wiring
         self._requests = requests.Doors(database)
-        self._failures, self._broken = 0, ""
+        self._failures, self._broken, self._copies = 0, "", copies
         self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
         self.findings: Any = None
         self._unplaced: deque[tuple[float, list]] = deque(maxlen=round(UNPLACED_S / beat_s))
@@ -111,6 +112,7 @@ class Daemon:
                          "written, are gone: the card lost them, or an older log was put in its place."))
         self._dark = CUT if found.cut else STOPPED
         self._told = told
+        self.self_watch = SelfWatch(found.self_watch, lambda text: self.writer.remember("self_watch", text))
         self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
         self.sampler.go_on(found.gaps)
         sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
@@ -126,6 +128,10 @@ class Daemon:
         self.writer.start()
         if damage:
             self.writer.note_damage(damage)
+        if found.last is not None and found.cut:
+            self.self_watch.note_cut(found.last.at_s)
+        if found.last is not None and found.tail_lost_s:
+            self.self_watch.note_lost(found.last.at_s, found.tail_lost_s - found.last.at_s)
 
     def _rescue(self, fresh: State, found: resume.Resumed) -> tuple[resume.Resumed, str]:
         """A damaged log is salvaged before anything is written into it; where that cannot be done now, memory carries on."""
@@ -251,7 +257,7 @@ class Daemon:
             watched = self._failed(error, held)
         at_s = minute.end_s
         conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(),
-                      self.writer.damage_condition(at_s), self._own(), *self._dating.conditions(at_s),
+                      self.writer.damage_condition(at_s), self._own(), *self._dating.conditions(at_s), *self.self_watch.conditions(at_s, copies=self._copies),
                       *self._conditions())
         alerts = rules.update(self.state.alerts, conditions, at_s)
         events = found.news if found else ()

@@ -7,6 +7,8 @@ from datetime import datetime, timezone
 from pathlib import Path
 from typing import Any
 
+from monitor.process import copies
+from monitor.process.self_watch import CHECK, COPY, THINNING, SelfWatch
 from monitor.store import backup, check, mending, past, thinning
 from monitor.store.writer import Writer
 
@@ -29,12 +31,16 @@ class Maintenance:
     """
 
     def __init__(self, writer: Writer, database: Path, *, raw_days: int, backup_to: Path | None,
-                 tell: Callable[[str, str], None]) -> None:
-        self._writer, self._database, self._raw_days, self._backup_to, self._tell = writer, database, raw_days, backup_to, tell
+                 tell: Callable[[str, str], None], same_card: bool = False, watch: SelfWatch | None = None) -> None:
+        self._database, self._raw_days, self._backup_to, self._tell, self._same_card = database, raw_days, backup_to, tell, same_card
+        self.serve(writer, watch or SelfWatch(None))
         self._scheduler: Any = None
         self._thread: threading.Thread | None = None
-        self._failing: set[str] = set()
         self._at_s, self._done_s, self._asked = 0.0, None, None
+
+    def serve(self, writer: Writer, watch: SelfWatch) -> None:
+        """Whose log it is now, and who keeps in mind how the jobs went."""
+        self._writer, self._watch = writer, watch
 
     def start(self) -> None:
         """Arms the jobs; costs an import, so not before the first minute is measured."""
@@ -98,27 +104,29 @@ class Maintenance:
         """All jobs once, each whatever became of the one before."""
         self._done_s = self._at_s
         self._writer.remember("chores_ms", str(round(self._at_s * 1000)))
-        self._do("thinning", self._thin)
-        self._do("check", self._check)
+        self._do(THINNING, self._thin)
+        self._do(CHECK, self._check)
         if self._backup_to is not None:
-            self._do("backup", self._copy)
+            self._do(COPY, self._copy)
 
     def _arm(self) -> None:
         self._scheduler.add_job(self.night, "cron", hour=NIGHT_HOUR, minute=NIGHT_MINUTE, id="night",
                                 timezone=datetime.now().astimezone().tzinfo)
 
     def _do(self, name: str, job: Callable[[], None]) -> None:
-        """A failing chore is told once, and once more when it works again."""
+        """A failing chore is told once, and once more when it works again; meanwhile it is an alert."""
+        before = self._watch.failing(name)
         try:
             job()
         except (Exception, TooLate) as error:
-            log.error("%s failed: %s", name, error)
-            if name not in self._failing:
-                self._failing.add(name)
-                self._tell("chore_failed", f"The nightly {name} failed: {error}.")
+            why = str(error).rstrip(".") or type(error).__name__
+            log.error("%s failed: %s", name, why)
+            self._watch.note_job(name, self._at_s, why)
+            if not before:
+                self._tell("chore_failed", f"The nightly {name} failed: {why}.")
         else:
-            if name in self._failing:
-                self._failing.discard(name)
+            self._watch.note_job(name, self._at_s)
+            if before:
                 self._tell("chore_works", f"The nightly {name} works again.")
 
     def _thin(self) -> None:
@@ -135,7 +143,10 @@ class Maintenance:
             self._writer.salvage(found.present).result(JOB_TIMEOUT_S)
 
     def _copy(self) -> None:
-        backup.rotate(self._database, self._backup_to, datetime.now().strftime("%Y-%m-%d"))
+        assert self._backup_to is not None
+        proof = copies.rotate(self._database, self._backup_to, datetime.now().strftime("%Y-%m-%d"), same_card=self._same_card)
+        if proof.damaged_hours:
+            raise backup.NotCopied(f"the copy was made, but {proof.damaged_hours} blocks of the log were damaged before; older copies stay")
 
 
 def _last_done(connection: Any) -> float:

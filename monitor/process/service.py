@@ -9,7 +9,10 @@ from contextlib import ExitStack
 from typing import Any, Protocol
 
 from monitor import pipeline
+from monitor.alerts.channels import Command, Topic
 from monitor.alerts.delivery import Deliverer, channels
+from monitor.alerts.heartbeat import Heartbeat, Receiver
+from monitor.alerts.rules import RANK
 from monitor.alerts.spool import Spool
 from monitor.clocks.board_clock import BoardClock
 from monitor.clocks.clock import Clock
@@ -68,13 +71,13 @@ def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | N
         if pause_s := restarts.wait_s(clock.boot_s()):
             log.warning("started again and again; waiting %.0f s to spare the card", pause_s)
             stop.wait(pause_s)
-        daemon = _daemon(config, clock, stack, supervised, begins_utc_s, first)
+        daemon, heartbeat = _daemon(config, clock, stack, supervised, begins_utc_s, first)
         chores = Maintenance(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
-                        tell=daemon.happened)
+                             tell=daemon.happened, same_card=config.log.backup_on_same_card, watch=daemon.self_watch)
         stack.callback(chores.close)
         supervised.append(chores)
         try:
-            _beats(daemon, chores, supervised, clock, notifier, stop, pace_s or config.log.beat_s, told)
+            _beats(daemon, chores, heartbeat, supervised, clock, notifier, stop, pace_s or config.log.beat_s, told)
         finally:
             notifier.stopping()
             if not daemon.close():
@@ -95,27 +98,43 @@ def _clock(config: Config, stop: SignalSafeEvent, stack: ExitStack, supervised: 
 
 
 def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Supervised], begins_utc_s: float | None,
-            first: FirstReading | None) -> Daemon:
+            first: FirstReading | None) -> tuple[Daemon, Heartbeat]:
     try:
         ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
     except ValueError as error:
         raise CannotRun(str(error)) from None
     deliverer = Deliverer(ways, config.alerts.timeout_s, spool=Spool(config.log.database.parent / "undelivered.json"))
     stack.callback(deliverer.close)
-    supervised.append(deliverer)
+    hearers: list[Receiver] = [way for way in ways if isinstance(way, Topic)]
+    if config.alerts.heartbeat_command:
+        hearers.append(Command(tuple(config.alerts.heartbeat_command)))
+    heartbeat = Heartbeat(hearers, 60.0 * config.alerts.heartbeat_minutes, config.alerts.timeout_s)
+    stack.callback(heartbeat.close)
+    supervised += [deliverer, heartbeat]
     simulated = any(source.driver == "simulated" for source in config.sources)
     own_time = simulated or any(source.driver == "recorded" for source in config.sources)
     try:
-        return Daemon(config.log.database, config.vehicle, config.sources, clock=clock, begin=pipeline.begin, step=pipeline.step,
-                      offer=deliverer.offer, conditions=lambda: (deliverer.condition(),), beat_s=config.log.beat_s,
+        daemon = Daemon(config.log.database, config.vehicle, config.sources, clock=clock, begin=pipeline.begin, step=pipeline.step,
+                      offer=deliverer.offer, conditions=lambda: (deliverer.condition(), heartbeat.condition()), beat_s=config.log.beat_s,
                       commit_s=config.log.commit_s, simulated=simulated,
                       begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None,
-                      first=first, wiring=config.wiring)
+                      first=first, wiring=config.wiring, copies=config.log.backup_to is not None)
     except (OtherLog, NewerLog) as error:
         raise CannotRun(str(error)) from None
+    return daemon, heartbeat
 
 
-def _beats(daemon: Daemon, chores: Maintenance, supervised: list[Supervised], clock: Clock, notifier: Notifier, stop: SignalSafeEvent, beat_s: float,
+def _sign_of_life(daemon: Daemon, found: Any) -> dict[str, Any]:
+    """What a sign of life says: that it is alive, and how it stands in a line."""
+    alerts = [a for a in daemon.state.alerts.alerts if a.state in ("active", "active acknowledged")]
+    label = daemon.label
+    return {"what": "heartbeat", "at_utc_s": None if label is None else round(found.at_s + label.utc_offset_s, 1),
+            "utc_trusted": label is not None and label.utc_trusted, "status": status_line(found), "open_alerts": len(alerts),
+            "most_urgent": max((a.priority for a in alerts), key=RANK.__getitem__, default=None),
+            "log_written": daemon.writer.status().writing}
+
+
+def _beats(daemon: Daemon, chores: Maintenance, heartbeat: Heartbeat, supervised: list[Supervised], clock: Clock, notifier: Notifier, stop: SignalSafeEvent, beat_s: float,
            told: Callable[[Any], None]) -> None:
     """A steady beat on absolute moments of a clock that cannot be set: one late beat makes no later one late."""
     begun_s = next_s = clock.boot_s()
@@ -142,6 +161,8 @@ def _beats(daemon: Daemon, chores: Maintenance, supervised: list[Supervised], cl
             notifier.status(status_line(found))
             told(found)
             supervise(supervised, daemon.happened)
+            heartbeat.live(_sign_of_life(daemon, found))
+            chores.serve(daemon.writer, daemon.self_watch)  # another where the log was found late
             if not armed and clock.boot_s() - begun_s >= CHORES_AFTER_S:
                 chores.start()
                 armed = True

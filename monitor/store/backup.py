@@ -138,11 +138,3 @@ def _put_in_place(copy: Path, database: Path) -> None:
         raise NotCopied(f"{database}: {getattr(error, 'strerror', None) or error}") from error
     finally:
         part.unlink(missing_ok=True)
-
-
-def rotate(database: Path, folder: Path, name: str) -> Proof:
-    """A copy with a name of its own in a folder, and the oldest copies there gone beyond KEPT_COPIES."""
-    proof = backup(database, folder / f"ampledger-{name}.db")
-    for old in sorted(folder.glob("ampledger-*.db"))[:-KEPT_COPIES]:
-        old.unlink(missing_ok=True)
-    return proof

@@ -29,6 +29,7 @@ class Resumed:
     older: bool = False         # the newest generation was damaged, the one before was taken
     cut: bool = False           # the log was not closed: the power went, or the process was ended
     tail_lost_s: float = 0.0    # minutes that had been written and are gone, up to this moment (0: none)
+    self_watch: str | None = None  # what ampledger knows of its own checks and copies
     trouble: str = ""           # "", "damaged", "unwritable" ...
     why: str = ""
 
@@ -133,7 +134,7 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
         ended_s = max(rows_s, labels[-1].at_s, seen[-1].at_s if seen else 0.0)
         last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels), _heard(meta.get("heard")))
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
-                   meta.get("shunt_configured"), meta.get("batteries"), lost, older)
+                   meta.get("shunt_configured"), meta.get("batteries"), lost, older, self_watch=meta.get("self_watch"))
 
 
 def _heard(text: str | None) -> tuple[Testimony, ...] | None:

@@ -154,7 +154,7 @@ def test_export_tells_of_a_damaged_hour_and_writes_all_the_rest(tmp_path: Path) 
 def test_backup_and_restore_go_there_and_back(tmp_path: Path) -> None:
     fill(tmp_path / "ampledger.db", days=0.1)
     config = _config(tmp_path)
-    made = _run("backup", tmp_path / "copy.db", "--config", config)
+    made = _run("backup", "--same-card", tmp_path / "copy.db", "--config", config)
     assert made.exit_code == 0 and "read back and whole" in made.output
     (tmp_path / "ampledger.db").write_bytes(b"spoilt")
     back = _run("restore", tmp_path / "copy.db", "--config", config, "--yes")

@@ -90,7 +90,7 @@ def test_the_night_thins_checks_and_copies_and_tells_a_failure_once(database: Pa
     told: list[tuple[str, str]] = []
     writer = Writer(database)
     writer.start()
-    chores = Maintenance(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: told.append(news))
+    chores = Maintenance(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: told.append(news), same_card=True)
     for name in ("2020-01-01", "2020-01-02", "2020-01-03"):
         (tmp_path / "stick").mkdir(exist_ok=True)
         (tmp_path / "stick" / f"ampledger-{name}.db").write_text("an old copy")
@@ -103,6 +103,7 @@ def test_the_night_thins_checks_and_copies_and_tells_a_failure_once(database: Pa
     chores.night()
     assert [kind for kind, _ in told] == ["chore_failed"] and "backup" in told[0][1]
     (tmp_path / "stick").unlink()
+    (tmp_path / "stick").mkdir()
     chores.night()
     assert [kind for kind, _ in told] == ["chore_failed", "chore_works"]
     writer.close()
@@ -112,7 +113,7 @@ def test_a_night_that_was_slept_through_is_made_up_for_once(database: Path, tmp_
     done = threading.Event()
     writer = Writer(database)
     writer.start()
-    chores = Maintenance(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: None)
+    chores = Maintenance(writer, database, raw_days=400, backup_to=tmp_path / "stick", tell=lambda *news: None, same_card=True)
     night = chores.night
     chores.night = lambda: (night(), done.set())
     chores.start()

@@ -231,7 +231,7 @@ def test_what_each_user_asks_is_done_and_named(board: Board, service) -> None:
 def test_commands_of_root_and_of_a_person_lock_nobody_out(board: Board, service) -> None:
     copy = board.place / "home" / "copy.db"
     for user in (PERSON, None):
-        for arguments in (("status",), ("alerts", "list"), ("export", "--every", "days"), ("backup", str(copy.with_name(f"{user}.db"))), ("clock",)):
+        for arguments in (("status",), ("alerts", "list"), ("export", "--every", "days"), ("backup", "--same-card", str(copy.with_name(f"{user}.db"))), ("clock",)):
             code, said = board.command(user, *arguments)
             assert code == 0, (user, arguments, said)
     end(service)
