@@ -30,16 +30,16 @@ def wiring() -> str:
     """The wiring guide under the picture of this vehicle."""
     book = _book()
     plan = _plan(book)
-    lead, body = guide_text.lead_and_body("wiring")
+    lead, body = guide_text.render_guide("wiring")
     return render_template("wiring.html", title="Wiring", page="wiring", book=book, picture=Markup(wiring_picture.draw(plan)),
                            air=_air(book),
-                           sentence=wiring_picture.describe(plan), lead=lead, body=body, chapters=guide_text.chapters("wiring"))
+                           sentence=wiring_picture.describe(plan), lead=lead, body=body, chapters=guide_text.list_chapters("wiring"))
 
 
 @guides.get("/starting-help")
 def starting_help() -> str:
     """What to do when it will not start."""
-    lead, body = guide_text.lead_and_body("starting-help")
+    lead, body = guide_text.render_guide("starting-help")
     return render_template("guide.html", title="If it will not start", page="starting-help", book=_book(), lead=lead, body=body)
 
 
@@ -64,7 +64,7 @@ def parked() -> str:
     stay = parked_return.latest_stay(hours, book.vehicle)
     return render_template(
         "parked.html", title="Parked", page="parked", book=book, given=given, plan=plan, refused=refused, words=parked_words,
-        stay=parked_words.stay_sentences(stay) if stay else [], stay_from=clock_text(stay.from_utc_s) if stay else "")
+        stay=parked_words.describe_stay(stay) if stay else [], stay_from=clock_text(stay.from_utc_s) if stay else "")
 
 
 def _number(text: str, name: str, usual: float) -> float:
@@ -88,10 +88,10 @@ def circuits() -> str | Response:
             refused = str(error)
     if request.args.get("print") and (plan or refused):
         made = clock_text(book.now.utc_s, "%-d %b %Y") if book and book.now else ""
-        return Response(words.page(Sheet((plan,) if plan else (), (refused,) if refused else ()), made), mimetype="text/html")
+        return Response(words.format_page(Sheet((plan,) if plan else (), (refused,) if refused else ()), made), mimetype="text/html")
     return render_template(
         "circuits.html", title="Circuit sheet", page="circuits", book=book, given=given, plan=plan, refused=refused, caution=CAUTION,
-        told=words.sentences(plan)[1:] if plan else [], kinds=KINDS, places=PLACES, layings=LAYINGS, insulations=INSULATIONS_C,
+        details=words.describe_plan(plan)[1:] if plan else [], kinds=KINDS, places=PLACES, layings=LAYINGS, insulations=INSULATIONS_C,
         printable=request.full_path + "&print=1")
 
 
@@ -131,7 +131,7 @@ def _air(book: books.LogView | None) -> dict[str, object]:
     found: dict[str, object] = {"chemistry": chemistry, "capacity": text, "rows": [], "refused": ""}
     try:
         capacity_ah = float(text.replace(",", "."))
-        found["rows"] = [(words_, ventilation.ventilation(capacity_ah, ventilation.gas_current(chemistry, boost)))
+        found["rows"] = [(words_, ventilation.calculate_ventilation(capacity_ah, ventilation.gas_current(chemistry, boost)))
                          for words_, boost in (("at the charger's higher voltage", True), ("on float", False))]
     except ValueError as error:
         found["refused"] = str(error) if "could not convert" not in str(error) else f"capacity is {text!r}: write ampere-hours as a number"
@@ -151,7 +151,7 @@ def _book() -> books.LogView | None:
 def _supply(book: books.LogView | None, panel: bool) -> Supply:
     """The house battery of this vehicle, or one of which nothing is known."""
     vehicle = book.vehicle if book else None
-    supply = source.UNKNOWN if vehicle is None else source.battery("house battery", vehicle.house.chemistry,
+    supply = source.UNKNOWN if vehicle is None else source.battery_supply("house battery", vehicle.house.chemistry,
         vehicle.house.rated_capacity_ah)
     return replace(supply, behind_main=True) if panel else supply
 

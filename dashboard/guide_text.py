@@ -13,13 +13,13 @@ from monitor.guides.text import read_guide
 PAGES = {"wiring.md": "guides.wiring", "starting-help.md": "guides.starting_help", "alerts.md": "pages.alerts"}
 
 
-def chapters(name: str) -> list[tuple[str, str]]:
+def list_chapters(name: str) -> list[tuple[str, str]]:
     """The guide's chapters as (anchor, heading)."""
     return [(_anchor(heading), heading) for heading in re.findall(r"^## (.+)$", read_guide(name), re.M)]
 
 
 @cache
-def lead_and_body(name: str) -> tuple[Markup, Markup]:
+def render_guide(name: str) -> tuple[Markup, Markup]:
     """A guide as HTML in two parts: what stands before its picture or first chapter, and the rest. Its title is left out."""
     text = read_guide(name).split("\n", 1)[1]
     before, _, after = text.partition("\n![") if "\n![" in text else text.partition("\n## ")

@@ -17,7 +17,7 @@ AMBIENT_C = {"cabin": 40.0, "engine bay": 70.0}
 HEADROOM_K = 15.0
 #: Drop where nothing is said [% of 12 V]: 3 for what must not suffer, ABYC E-11 (two reprints).
 DROP_PCT = 3.0
-#: What drops are reckoned against [V].
+#: What drops are compared with [V].
 NOMINAL_V = 12.0
 #: Current of a sense lead, and of a relay's coil, where nothing is said [A] (common practice).
 SENSE_A, COIL_A = 0.1, 0.3
@@ -67,7 +67,7 @@ class Circuit:
 
     @property
     def air_c(self) -> float:
-        """Air that it is reckoned in [°C]."""
+        """Air that it is sized for [°C]."""
         return AMBIENT_C[self.place] if self.ambient_c is None else self.ambient_c
 
 

@@ -44,7 +44,7 @@ def bundle_factor(loaded_count: int) -> float:
 
 def ampacity_a(size: Size, insulation_c: float, ambient_c: float = TABLE_AMBIENT_C, *, engine_bay: bool = False,
                loaded_count: int = 2, laid: str = "open") -> float:
-    """What a conductor may carry for ever [A].
+    """What a conductor may carry continuously [A].
 
     size : a conductor of the table
     insulation_c : temperature printed on its insulation [°C], 60 or more

@@ -76,7 +76,7 @@ class Sheet:
 def design(circuit: Circuit, supply: Supply = UNKNOWN, other: Supply | None = None) -> Plan:
     """The sheet of one circuit.
 
-    circuit : as described; supply : what it hangs on; other : the second battery of a link, None: like the first
+    circuit : as described; supply : what feeds it; other : the second battery of a link, None: like the first
 
     Raises
     ------
@@ -138,7 +138,7 @@ def _try(circuit: Circuit, supply: Supply, size: Size) -> tuple[Run | None, str,
     if circuit.current_a > may_a:
         return None, (f"may carry only {may_a:.0f} A there ({where}; 33 CFR 183.425, derated), less than the {circuit.current_a:g} A "
                       "that flow; share the load between circuits, take a higher insulation class or a cooler way"), "ampacity"
-    fitting = fuse.options(circuit.current_a, circuit.continuous, may_a, supply, circuit.fuse_a)
+    fitting = fuse.list_fuses(circuit.current_a, circuit.continuous, may_a, supply, circuit.fuse_a)
     if not fitting:
         return None, _no_fuse(circuit, supply, may_a), "ampacity"
     copper_c = conductor.temperature_c(circuit.current_a, may_a, circuit.insulation_c, circuit.air_c)
@@ -234,7 +234,7 @@ def _notes(circuit: Circuit, supply: Supply, run: Run) -> tuple[str, ...]:
                      f"that is left to the main fuse before it, so keep it in a closed holder.")
     if circuit.kind == "load" and not supply.behind_main and "blade" not in run.fuse.kind and run.fuse.rating_a <= max(BLADE.ratings_a):
         notes.append(f"Here it sits at the battery. Behind a main fuse that breaks {supply.short_circuit_a / 1000:.1f} kA, in a panel, "
-                     "a blade fuse does (--panel; on the page: hangs on a panel).")
+                     "a blade fuse does (--panel; on the page: fed from a panel).")
     if run.area_mm2 < 1.3:
         notes.append("The law for boats wants no single conductor thinner than 16 AWG (33 CFR 183.425): lay it in a sheath with others.")
     if circuit.ambient_c is None:

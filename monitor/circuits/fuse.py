@@ -28,7 +28,7 @@ def least_rating_a(load_a: float, continuous: bool) -> float:
 def greatest_rating_a(kind: FuseClass, ampacity: float) -> float:
     """The largest rating of a class that protects a conductor [A].
 
-    What the fuse carries for ever is no more than the conductor may carry, and it blows before 1.45 times that
+    What the fuse carries continuously is no more than the conductor may carry, and it blows before 1.45 times that
     (IEC 60364-4-43). The US law for boats would allow 150 % of the conductor (33 CFR 183.455): not used here.
     """
     return min(ampacity / kind.carries_ratio, float(FUSES["rating"]["overload_ratio"]) * ampacity / kind.blows_ratio)
@@ -50,12 +50,12 @@ def blows_fast_from_a(kind: FuseClass, rating_a: float) -> float:
     return kind.fast[0][0] * rating_a
 
 
-def options(load_a: float, continuous: bool, ampacity: float, supply: Supply, rating_a: float | None = None) -> list[tuple[FuseClass,
+def list_fuses(load_a: float, continuous: bool, ampacity: float, supply: Supply, rating_a: float | None = None) -> list[tuple[FuseClass,
     float]]:
     """Every class with its smallest rating that fits, the usual classes first.
 
     load_a : current of the load [A]; continuous : for hours
-    ampacity : what the conductor may carry for ever [A]; supply : what stands behind
+    ampacity : what the conductor may carry continuously [A]; supply : what stands behind
     rating_a : a fuse that is there already [A], or None
     """
     least = least_rating_a(load_a, continuous)

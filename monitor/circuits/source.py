@@ -9,12 +9,12 @@ CAPACITY_LIMITS_AH, CRANKING_LIMITS_A, COUNT_LIMITS, SHORT_LIMITS_A = (1.0, 5000
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """The source that a circuit hangs on.
+    """What feeds a circuit.
 
     name : of the battery or panel
     short_circuit_a : prospective current where the circuit's fuse sits [A]
     behind_main : a main fuse that can break the battery's whole short-circuit current stands before it
-    told : how the current is known, for the sheet
+    basis : how the current is known, for the sheet
     drop_v : lost already on the way there [V]
     count : batteries in parallel
     """
@@ -22,7 +22,7 @@ class Supply:
     name: str
     short_circuit_a: float
     behind_main: bool = False
-    told: str = ""
+    basis: str = ""
     drop_v: float = 0.0
     count: int = 1
 
@@ -33,10 +33,10 @@ class Supply:
 
 
 #: Where nothing is known of the battery.
-UNKNOWN = Supply("battery", 10_000.0, told="nothing is known of the battery, so 10 kA are assumed")
+UNKNOWN = Supply("battery", 10_000.0, basis="nothing is known of the battery, so 10 kA are assumed")
 
 
-def battery(name: str, chemistry: str, capacity_ah: float | None = None, cranking_a: float | None = None,
+def battery_supply(name: str, chemistry: str, capacity_ah: float | None = None, cranking_a: float | None = None,
             short_circuit_a: float | None = None, count: int = 1) -> Supply:
     """A battery, or several in parallel, as a source.
 
@@ -56,19 +56,19 @@ def battery(name: str, chemistry: str, capacity_ah: float | None = None, crankin
             raise ValueError(f"{name}: {what} is {value:g} {unit}".rstrip() + f": it must lie between {low:g} and {high:g}, as batteries "
                 f"of vehicles do")
     if short_circuit_a is not None:
-        return Supply(name, count * short_circuit_a, told="as its maker says", count=count)
+        return Supply(name, count * short_circuit_a, basis="as its maker says", count=count)
     table = BATTERIES["short_circuit"]
     if cranking_a is not None:
         warm_ohm = table["warm_ratio"] * (table["cold_open_v"] - table["cold_end_v"]) / cranking_a
-        return Supply(name, count * table["open_v"] / warm_ohm, told="estimated from its cold-cranking current", count=count)
+        return Supply(name, count * table["open_v"] / warm_ohm, basis="estimated from its cold-cranking current", count=count)
     if capacity_ah is None:
         raise ValueError(f"{name}: give its capacity, its cold-cranking current or its short-circuit current")
     if chemistry not in BATTERIES["per_ah"]:
         raise ValueError(f"{name}: chemistry {chemistry!r} is not known; write flooded, agm, gel or lfp")
-    return Supply(name, count * capacity_ah * BATTERIES["per_ah"][chemistry], told="estimated from its capacity", count=count)
+    return Supply(name, count * capacity_ah * BATTERIES["per_ah"][chemistry], basis="estimated from its capacity", count=count)
 
 
-def panel(name: str, behind: Supply, feed_ohm: float, main_breaks: bool, drop_v: float = 0.0) -> Supply:
+def panel_supply(name: str, behind: Supply, feed_ohm: float, main_breaks: bool, drop_v: float = 0.0) -> Supply:
     """A fused panel as a source, behind a cable from a battery.
 
     behind : the battery; feed_ohm : loop of the feeding cable, cold [ohm]

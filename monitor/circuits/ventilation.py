@@ -41,12 +41,12 @@ def gas_current(chemistry: str, boost: bool) -> float:
     return float(VENTILATION["gas_ma_per_ah"][chemistry][1 if boost else 0])
 
 
-def ventilation(capacity_ah: float, gas_ma_per_ah: float, cells: int = CELLS) -> Ventilation:
+def calculate_ventilation(capacity_ah: float, gas_ma_per_ah: float, cells: int = CELLS) -> Ventilation:
     """Air that keeps hydrogen far below what can explode.
 
     capacity_ah : rated capacity [Ah]; gas_ma_per_ah : gassing current [mA per Ah]; cells : in series, 6 at 12 V
 
-    >>> found = ventilation(100, 20)
+    >>> found = calculate_ventilation(100, 20)
     >>> round(found.flow_m3_per_h, 2), round(found.opening_cm2, 1)
     (0.6, 16.8)
     """

@@ -11,7 +11,7 @@ STYLE = (files("monitor.circuits") / "data" / "sheet.css").read_text(encoding="u
 HEADINGS = ("circuit", "current", "one way", "fuse", "conductor", "American", "may carry", "copper at", "drop", "heat")
 
 
-def row(plan: Plan) -> tuple[str, ...]:
+def format_row(plan: Plan) -> tuple[str, ...]:
     """One circuit in the columns of HEADINGS."""
     c, run = plan.circuit, plan.run
     fuse = f"{run.fuse.rating_a:g} A {run.fuse.kind}" + (", one at each battery" if plan.fuse_count == 2 else "")
@@ -20,7 +20,7 @@ def row(plan: Plan) -> tuple[str, ...]:
             f"{run.ampacity_a:.0f} A", f"{run.copper_c:.0f} °C", f"{run.drop_v:.2f} V, {run.drop_pct:.1f} %", f"{run.heat_w:.1f} W")
 
 
-def sentences(plan: Plan) -> list[str]:
+def describe_plan(plan: Plan) -> list[str]:
     """One circuit told in full: what to take, why, and what else to do."""
     c, run = plan.circuit, plan.run
     checked = bool(c.conductor)
@@ -34,7 +34,7 @@ def sentences(plan: Plan) -> list[str]:
              f"  At {c.current_a:g} A: copper {run.copper_c:.0f} °C, drop {run.drop_v:.2f} V ({run.drop_pct:.1f} "
              f"%{' with its feed' if plan.supply.drop_v else ''}, {c.drop_pct:g} % allowed), "
              f"{run.load_v:.2f} of 12 V arrive, {run.heat_w:.1f} W of heat in the cable.",
-             f"  Short circuit: {plan.supply.short_circuit_a / 1000:.1f} kA at the fuse ({plan.supply.told or plan.supply.name}), "
+             f"  Short circuit: {plan.supply.short_circuit_a / 1000:.1f} kA at the fuse ({plan.supply.basis or plan.supply.name}), "
              f"{run.far_short_a:.0f} A at the far end: the fuse blows within 5 s."]
     if plan.relay is not None:
         make = f", and closing on {plan.relay.make_a:.0f} A" if plan.relay.make_a is not None else ""
@@ -47,33 +47,33 @@ def _decided(run: Run) -> str:
             "short circuit": "A short circuit at the far end decides the size."}[run.decided_by]
 
 
-def text(sheet: Sheet) -> str:
+def format_text(sheet: Sheet) -> str:
     """The whole sheet for a terminal."""
     lines: list[str] = []
     if len(sheet.plans) > 1:
-        rows = [HEADINGS, *(row(plan) for plan in sheet.plans)]
+        rows = [HEADINGS, *(format_row(plan) for plan in sheet.plans)]
         widths = [max(len(r[i]) for r in rows) for i in range(len(HEADINGS))]
         lines += ["  ".join(cell.ljust(width) for cell, width in zip(r, widths, strict=True)).rstrip() for r in rows] + [""]
     for plan in sheet.plans:
-        lines += sentences(plan)
+        lines += describe_plan(plan)
     lines += [*sheet.notes, *(f"Refused: {why}." for why in sheet.refused)]
     return "\n".join([*lines, CAUTION])
 
 
-def data(sheet: Sheet) -> dict[str, Any]:
+def as_data(sheet: Sheet) -> dict[str, Any]:
     """The whole sheet as plain data, units in the names."""
     return {"caution": CAUTION, "circuits": [asdict(plan) for plan in sheet.plans], "refused": list(sheet.refused),
         "notes": list(sheet.notes)}
 
 
-def page(sheet: Sheet, made: str = "") -> str:
+def format_page(sheet: Sheet, made: str = "") -> str:
     """The sheet as one HTML file that needs nothing else, to print."""
     head = "".join(f"<th>{escape(h)}</th>" for h in HEADINGS)
-    body = "".join("<tr>" + "".join(f'<td data-is="{escape(h)}">{escape(cell)}</td>' for h, cell in zip(HEADINGS, row(plan),
+    body = "".join("<tr>" + "".join(f'<td data-is="{escape(h)}">{escape(cell)}</td>' for h, cell in zip(HEADINGS, format_row(plan),
         strict=True)) + "</tr>"
                    for plan in sheet.plans)
     details = "".join(f"<section><h2>{escape(plan.circuit.name)}</h2>"
-                      + "".join(f"<p>{escape(line.strip().removeprefix(plan.circuit.name + ': '))}</p>" for line in sentences(plan))
+                      + "".join(f"<p>{escape(line.strip().removeprefix(plan.circuit.name + ': '))}</p>" for line in describe_plan(plan))
                       + "</section>"
                       for plan in sheet.plans)
     refused = "".join(f"<p class=refused><b>Refused.</b> {escape(why)}.</p>" for why in sheet.refused)

@@ -59,10 +59,10 @@ class BatteryType(click.ParamType):
 @click.option("--fuse-distance", "fuse_distance_m", type=float, default=0.0, help="Metres from the source to its fuse.")
 @click.option("--sheathed", is_flag=True, help="The cable is sheathed or enclosed all the way to its fuse.")
 @click.option("--tinned", is_flag=True, help="Tinned copper.")
-@click.option("--battery", "battery", type=BatteryType(), help="What it hangs on: chemistry, Ah of one, number in parallel. Default: "
+@click.option("--battery", "battery", type=BatteryType(), help="What feeds it: chemistry, Ah of one, number in parallel. Default: "
               "the house battery of ampledger.toml, else an unknown one of 10 kA.")
 @click.option("--short-circuit", "short_circuit_a", type=float, help="Amperes that can flow into a short at its fuse, if known.")
-@click.option("--panel", is_flag=True, help="It hangs on a panel behind a main fuse that can break the battery's current.")
+@click.option("--panel", is_flag=True, help="It is fed from a panel behind a main fuse that can break the battery's current.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON, units in the names.")
 @click.option("--page", "page_file", type=click.Path(path_type=Path, dir_okay=False), help="Write the sheet as one HTML file to print.")
 def circuit(current_a, length_m, listed, system_file, place, battery, short_circuit_a, panel, as_json, page_file, **given) -> None:
@@ -97,9 +97,10 @@ def circuit(current_a, length_m, listed, system_file, place, battery, short_circ
                 refused.append(str(error))
         sheet = Sheet(tuple(plans), tuple(refused))
     if page_file is not None:
-        _write(page_file, words.page(sheet))
+        _write(page_file, words.format_page(sheet))
     if sheet.plans or as_json:
-        click.echo(json.dumps(words.data(sheet), indent=1, ensure_ascii=False) if as_json else words.text(replace(sheet, refused=())))
+        click.echo(json.dumps(words.as_data(sheet), indent=1, ensure_ascii=False) if as_json else words.format_text(replace(sheet,
+            refused=())))
     if sheet.refused:
         raise Refused("\nampledger: ".join(sheet.refused))
 
@@ -112,12 +113,12 @@ def _supply(battery, short_circuit_a: float | None, panel: bool):
 
     try:
         if short_circuit_a is not None:
-            supply = source.battery("battery", "flooded", short_circuit_a=short_circuit_a)
+            supply = source.battery_supply("battery", "flooded", short_circuit_a=short_circuit_a)
         elif battery is not None:
-            supply = source.battery("battery", battery[0], battery[1], count=battery[2])
+            supply = source.battery_supply("battery", battery[0], battery[1], count=battery[2])
         elif any(place.exists() for place in USUAL):
             house = load_config(None, need_sources=False).vehicle.house
-            supply = source.battery("house battery", house.chemistry, house.rated_capacity_ah)
+            supply = source.battery_supply("house battery", house.chemistry, house.rated_capacity_ah)
         else:
             supply = source.UNKNOWN
     except ValueError as error:

@@ -52,10 +52,10 @@ def parked(weeks: float, temperature_c: float | None, as_json: bool, config_file
         return
     if now.simulated:
         click.echo("SIMULATED: no real battery is behind these figures.\n")
-    click.echo(f"{words.lead(plan)} ({words.weeks_words(plan.weeks)} at {plan.temperature_c:.0f} °C)")
+    click.echo(f"{words.describe_plan(plan)} ({words.format_weeks(plan.weeks)} at {plan.temperature_c:.0f} °C)")
     for battery in plan.batteries:
         click.echo(f"\n{battery.name.capitalize()} battery")
-        for label, value, note in words.rows(battery):
+        for label, value, note in words.list_rows(battery):
             click.echo(f"  {label + ':':34}{value}{f' ({note})' if note else ''}")
     for sentence in plan.unknown:
         click.echo(f"\n{sentence}")
@@ -64,7 +64,7 @@ def parked(weeks: float, temperature_c: float | None, as_json: bool, config_file
         click.echo(f"  * {sentence}")
     if stay is not None:
         click.echo("\nThe last stay")
-        for sentence in words.stay_sentences(stay):
+        for sentence in words.describe_stay(stay):
             click.echo(f"  {sentence}")
     click.echo(f"\n{words.CAUTION}")
 

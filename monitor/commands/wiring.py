@@ -58,7 +58,7 @@ def ventilation(battery, gas_ma_per_ah: float | None) -> None:
         cases = ([("as given", gas_ma_per_ah)] if gas_ma_per_ah is not None else
                  [("at the charger's higher voltage", air.gas_current(chemistry, True)), ("on float", air.gas_current(chemistry, False))])
         air.gas_current(chemistry, True)  # refuses what gives no gas
-        found = [(words, air.ventilation(count * capacity_ah, gas)) for words, gas in cases]
+        found = [(words, air.calculate_ventilation(count * capacity_ah, gas)) for words, gas in cases]
     except ValueError as error:
         raise Refused(str(error)) from None
     for words, need in found:

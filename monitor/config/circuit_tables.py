@@ -76,10 +76,10 @@ def load(path: Path) -> Sheet:
         raise ConfigError(path, [ConfigFault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise ConfigError(path, [ConfigFault("", "", None, f"it is not TOML: {error}", "mend that line")]) from None
-    return sheet_of(plain, path)
+    return design_sheet(plain, path)
 
 
-def sheet_of(plain: dict[str, Any], path: Path) -> Sheet:
+def design_sheet(plain: dict[str, Any], path: Path) -> Sheet:
     """The sheet of tables read from `path`. Raises ConfigError."""
     try:
         file = SystemFile.model_validate(plain)
@@ -89,7 +89,8 @@ def sheet_of(plain: dict[str, Any], path: Path) -> Sheet:
     supplies: dict[str, Supply] = {}
     for name, table in file.battery.items():
         try:
-            supplies[name] = source.battery(name, table.chemistry, table.capacity_ah, table.cranking_a, table.short_circuit_a, table.count)
+            supplies[name] = source.battery_supply(name, table.chemistry, table.capacity_ah, table.cranking_a, table.short_circuit_a,
+                table.count)
         except ValueError as error:
             faults.append(ConfigFault(f"[battery.{name}]", "", None, str(error), ""))
     names = [c.name for c in file.circuit]
@@ -112,7 +113,7 @@ def sheet_of(plain: dict[str, Any], path: Path) -> Sheet:
 
 
 def _designed(file: SystemFile, supplies: dict[str, Supply], path: Path) -> Sheet:
-    """Feeds first, then what hangs on them."""
+    """Feeds first, then what they feed."""
     first = next(iter(file.battery))
     found: dict[str, Plan | str] = {}
     waiting = list(file.circuit)
@@ -148,7 +149,7 @@ def panel_behind(plan: Plan, behind: Supply) -> Supply:
     """What hangs at the far end of a circuit: less short-circuit current, and its fuse as the main one."""
     size = next(s for sizes in SIZES.values() for s in sizes if s.name == plan.run.conductor)
     breaks = plan.run.fuse.breaking_a >= behind.short_circuit_a or behind.behind_main
-    return source.panel(plan.circuit.name, behind, loop_ohm(size, plan.circuit.length_m), breaks,
+    return source.panel_supply(plan.circuit.name, behind, loop_ohm(size, plan.circuit.length_m), breaks,
                         behind.drop_v + plan.run.drop_v)
 
 
@@ -159,7 +160,7 @@ def _sums(file: SystemFile, found: dict[str, Plan | str]) -> tuple[str, ...]:
         plan = found[feed.name]
         total = sum(c.current_a for c in file.circuit if c.source == feed.name and c.kind != "charger")
         if isinstance(plan, Plan) and total > feed.current_a:
-            notes.append(f"{feed.name}: what hangs on it draws {total:g} A if all of it runs at once; it is made for {feed.current_a:g} A "
+            notes.append(f"{feed.name}: what it feeds draws {total:g} A if all of it runs at once; it is made for {feed.current_a:g} A "
                          f"and its fuse of {plan.run.fuse.rating_a:g} A will blow above that.")
     return tuple(notes)
 

@@ -144,7 +144,7 @@ def _join(sheet: _Sheet, plan: WiringPlan) -> None:
     sheet.text(HOUSE_X + 11, 122, "fuse", size=11)
     sheet.text(STARTER_X + 11, 220, "fuse", size=11)
     if plan.join == "relay":
-        sheet.box(168, LINK_Y - 24, 94, 48, "relay", *([] if plan.told else ["or DC-DC"]),
+        sheet.box(168, LINK_Y - 24, 94, 48, "relay", *([] if plan.join_known else ["or DC-DC"]),
             *(["senses voltage"] if not plan.trigger else []), size=12)
     else:
         sheet.box(168, LINK_Y - 24, 94, 48, "DC-DC", "charger")

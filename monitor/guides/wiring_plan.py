@@ -22,14 +22,14 @@ class Wiring:
 class WiringPlan:
     """Everything that is drawn.
 
-    join : what joins the batteries; told : whether that is known, or merely usual
+    join : what joins the batteries; join_known : whether that is known, or merely usual
     trigger : a wire that is live while the engine runs switches it
     solar_measured_count : solar chargers whose current is measured apart
     starter_sense, thermometer : the starter voltage and the battery's temperature are measured
     """
 
     join: Literal["relay", "dc_dc"] = "relay"
-    told: bool = True
+    join_known: bool = True
     trigger: bool = True
     shunt_side: Literal["low", "high"] = "low"
     solar_charger_count: int = 1
@@ -50,7 +50,7 @@ def make_plan(wiring: Wiring, charging: str, isolator_follows: str, measured: Co
     build = charging if charging != "unknown" else found
     solar = sum(name in measured for name in ("solar_current_a", "solar_2_current_a"))
     return WiringPlan(
-        join="dc_dc" if build == "dc_dc" else "relay", told=build != "unknown",
+        join="dc_dc" if build == "dc_dc" else "relay", join_known=build != "unknown",
         trigger=build == "dc_dc" or isolator_follows != "voltage", shunt_side=wiring.shunt_side,
         solar_charger_count=max(wiring.solar_charger_count, solar), solar_measured_count=solar,
         shore_charger=wiring.shore_charger, inverter=wiring.inverter,

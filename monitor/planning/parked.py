@@ -29,7 +29,7 @@ class Span:
 class ParkedBattery:
     """One battery of a standing vehicle.
 
-    charge_frac : now, as (low, high); capacity_ah : it is reckoned with [Ah]
+    charge_frac : now, as (low, high); capacity_ah : it is calculated with [Ah]
     drain_a : by loads, as (low, high) [A]; self_discharge_a : by itself, likewise
     refresh_days : until it is down to the charge at which it should be charged again, (75 % for lead-acid)
     limit_days : until a start is doubtful (starter), or its reserve is reached (house)
@@ -92,17 +92,17 @@ def make_plan(vehicle: Vehicle, starter_charge: Answer, starter_drain_a: Answer,
     check(weeks, temperature_c)
     found, unknown = [], []
     if isinstance(starter_charge, Estimate) and isinstance(starter_drain_a, Estimate):
-        found.append(starter_plan(vehicle.starter, starter_charge, starter_drain_a, temperature_c))
+        found.append(plan_starter(vehicle.starter, starter_charge, starter_drain_a, temperature_c))
     else:
         why = next(a.because for a in (starter_charge, starter_drain_a) if not isinstance(a, Estimate))
         unknown.append(f"How long the starter battery lasts is not known yet, because {why}.")
     if isinstance(house_charge, Estimate):
         capacity = house_capacity_ah.value if isinstance(house_capacity_ah, Estimate) else vehicle.house.rated_capacity_ah
         drain = base_a if isinstance(base_a, Estimate) else Estimate(0.0, 0.0, 0.0, "first guess")
-        found.append(house_plan(vehicle.house, house_charge, capacity, drain, temperature_c))
+        found.append(plan_house(vehicle.house, house_charge, capacity, drain, temperature_c))
         if not isinstance(base_a, Estimate):
-            unknown.append(f"What the house loads draw for ever is not known yet, because {base_a.because}; only the battery's own loss "
-                           f"is reckoned.")
+            unknown.append(f"What the house loads always draw is not known yet, because {base_a.because}; only the battery's own loss "
+                           f"is counted.")
     else:
         unknown.append(f"How long the house battery lasts is not known yet, because {house_charge.because}.")
     return ParkingPlan(temperature_c, weeks, tuple(found), _todo(vehicle, found, harvest_ah_per_day, weeks, temperature_c), tuple(unknown))
@@ -116,7 +116,7 @@ def start_limit_frac(battery: Battery) -> float:
     return min(max(1 - (kind.full_v - DOUBTFUL_V) / kind.span_v, 0.1), 0.7)
 
 
-def starter_plan(battery: Battery, charge: Estimate, drain: Estimate, temperature_c: float) -> ParkedBattery:
+def plan_starter(battery: Battery, charge: Estimate, drain: Estimate, temperature_c: float) -> ParkedBattery:
     """The starter battery: its measured drain holds its own loss already, which is taken apart here by the tables.
 
     charge: charge left, 0 to 1; temperature_c: temperature [°C].
@@ -127,7 +127,7 @@ def starter_plan(battery: Battery, charge: Estimate, drain: Estimate, temperatur
     return _battery(battery, charge, battery.rated_capacity_ah, loads, own, total, start_limit_frac(battery))
 
 
-def house_plan(battery: Battery, charge: Estimate, capacity_ah: float, drain: Estimate, temperature_c: float) -> ParkedBattery:
+def plan_house(battery: Battery, charge: Estimate, capacity_ah: float, drain: Estimate, temperature_c: float) -> ParkedBattery:
     """The house battery without sun: the loads that never go off, and its own loss.
 
     charge: charge left, 0 to 1; capacity_ah: capacity [Ah]; drain: what draws while parked; temperature_c:

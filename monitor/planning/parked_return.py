@@ -107,7 +107,7 @@ def _starter(hours: Sequence[Hour], battery: Battery, temperature_c: float) -> L
     days = (hours[-1].end_utc_s - hours[0].start_utc_s) / 86400
     own = _own_ah(battery, battery.rated_capacity_ah, temperature_c, days)
     if any((h.starter_voltage_v or 0.0) > CHARGED_V for h in volts):
-        return Loss("starter", Span(0.0, 0.0), own, Span(0.0, 0.0), note="something charged it meanwhile, so its drain cannot be told")
+        return Loss("starter", Span(0.0, 0.0), own, Span(0.0, 0.0), note="something charged it meanwhile, so its drain is not known")
     first, last = volts[:MEAN_H], volts[-MEAN_H:]
     fall_v = _mean_v(first) - _mean_v(last)
     seen_days = (last[-1].end_utc_s - first[0].start_utc_s) / 86400

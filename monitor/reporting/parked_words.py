@@ -10,10 +10,10 @@ KIND_WORDS = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp":
 LONG_DAYS = 365.0
 
 
-def days_words(span: Span) -> str:
+def format_days(span: Span) -> str:
     """The likeliest day of a span in words.
 
-    >>> days_words(Span(12.4, 19.8, 15.0)), days_words(Span(12.4, 900.0, 500.0)), days_words(Span(0.0, 0.0, 0.0))
+    >>> format_days(Span(12.4, 19.8, 15.0)), format_days(Span(12.4, 900.0, 500.0)), format_days(Span(0.0, 0.0, 0.0))
     ('about 15 days', 'more than a year', 'already')
     """
     if span.high <= 0.5:
@@ -24,10 +24,10 @@ def days_words(span: Span) -> str:
     return "within a day" if likely < 0.75 else "about a day" if likely < 1.5 else f"about {number(likely)} days"
 
 
-def range_words(span: Span) -> str:
+def format_range(span: Span) -> str:
     """From the soonest to the latest, or nothing where both are beyond a year or past.
 
-    >>> range_words(Span(12.4, 900.0, 500.0))
+    >>> format_range(Span(12.4, 900.0, 500.0))
     '12 days to more than a year'
     """
     if span.low >= LONG_DAYS or span.high <= 0.5:
@@ -36,7 +36,7 @@ def range_words(span: Span) -> str:
     return f"{low} days to more than a year" if span.high > LONG_DAYS else f"{low} to {number(span.high)} days"
 
 
-def milliamperes(span: Span) -> str:
+def format_current(span: Span) -> str:
     """A current in mA, or A where it is large."""
     if span.high >= 1.0:
         return f"{number(span.low, 2)} to {number(span.high, 2)} A"
@@ -44,15 +44,15 @@ def milliamperes(span: Span) -> str:
     return f"{high} mA" if low == high else f"{low} to {high} mA"
 
 
-def rows(battery: ParkedBattery) -> list[tuple[str, str, str]]:
+def list_rows(battery: ParkedBattery) -> list[tuple[str, str, str]]:
     """One battery as rows of (label, value, note)."""
     limit = "Until a start is doubtful" if battery.name == "starter" else "Until its reserve, without sun"
     found = [
-        ("Loads draw", milliamperes(battery.drain_a), ""),
-        ("It loses by itself", milliamperes(battery.self_discharge_a), "published range for its kind"),
-        (f"Down to {number(100 * battery.refresh_at_frac)} %", days_words(battery.refresh_days),
-         _joined(range_words(battery.refresh_days), "charge it again then")),
-        (limit, days_words(battery.limit_days), _joined(range_words(battery.limit_days), f"at {number(100 * battery.limit_frac)} %")),
+        ("Loads draw", format_current(battery.drain_a), ""),
+        ("It loses by itself", format_current(battery.self_discharge_a), "published range for its kind"),
+        (f"Down to {number(100 * battery.refresh_at_frac)} %", format_days(battery.refresh_days),
+         _joined(format_range(battery.refresh_days), "charge it again then")),
+        (limit, format_days(battery.limit_days), _joined(format_range(battery.limit_days), f"at {number(100 * battery.limit_frac)} %")),
         ("Leave it at", "full" if battery.leave_at_frac >= 1 else f"about {number(100 * battery.leave_at_frac)} %",
          f"{KIND_WORDS[battery.chemistry]}; look every {number(battery.look_every_days)} days"),
     ]
@@ -66,7 +66,7 @@ def _joined(*parts: str) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def lead(plan: ParkingPlan) -> str:
+def describe_plan(plan: ParkingPlan) -> str:
     """The sentence that stands on top."""
     starter = next((b for b in plan.batteries if b.name == "starter"), None)
     if starter is None:
@@ -75,33 +75,33 @@ def lead(plan: ParkingPlan) -> str:
         return "The starter battery should be charged before it is left."
     stay, days = 7 * plan.weeks, starter.limit_days
     if days.low >= stay:
-        return f"Left like this it should start after {weeks_words(plan.weeks)}."
+        return f"Left like this it should start after {format_weeks(plan.weeks)}."
     if days.likely is not None and days.likely >= stay:
-        return (f"Left like this it will probably start after {weeks_words(plan.weeks)}; "
+        return (f"Left like this it will probably start after {format_weeks(plan.weeks)}; "
                 f"at worst a start is doubtful after {number(days.low)} days.")
-    return f"Left like this, a start is probably doubtful after {days_words(days)}."
+    return f"Left like this, a start is probably doubtful after {format_days(days)}."
 
 
-def weeks_words(weeks: float) -> str:
+def format_weeks(weeks: float) -> str:
     """A stay in words."""
     return f"{number(7 * weeks)} days" if weeks < 2 else f"{number(weeks)} weeks"
 
 
-def loss_sentence(loss: Loss, days: float) -> str:
+def describe_loss(loss: Loss, days: float) -> str:
     """One battery's account in a sentence or two."""
     name = loss.name.capitalize()
     if loss.note and loss.name == "starter":
         return f"{name} battery: {loss.note}."
     text = f"{name} battery: lost {_ah(loss.lost_ah)}. "
     if loss.name == "house":
-        text += (f"Loads took {milliamperes(loss.drain_a)} on average ({number(loss.drain_a.high * 24 * days, 1)} Ah, counted), "
+        text += (f"Loads took {format_current(loss.drain_a)} on average ({number(loss.drain_a.high * 24 * days, 1)} Ah, counted), "
                  f"its own loss was {_ah(loss.own_ah)} by the tables.")
         if loss.received_ah > 0.5:
             text += f" {number(loss.received_ah, 1)} Ah came in meanwhile."
     else:
         text += f"Its own loss explains {_ah(loss.own_ah)}; "
         text += ("that is all of it: no drain is seen." if loss.drain_a.high < 0.005 else
-                 f"loads took {milliamperes(loss.drain_a)}." if loss.drain_a.low > 0.002 else
+                 f"loads took {format_current(loss.drain_a)}." if loss.drain_a.low > 0.002 else
                  f"loads took no more than {number(1000 * loss.drain_a.high)} mA, perhaps nothing.")
     return text + (f" ({loss.note[:1].upper()}{loss.note[1:]}.)" if loss.note else "")
 
@@ -111,10 +111,10 @@ def _ah(span: Span) -> str:
     return f"{high} Ah" if low == high else f"{low} to {high} Ah"
 
 
-def stay_sentences(stay: Stay) -> list[str]:
+def describe_stay(stay: Stay) -> list[str]:
     """The account of the latest stay."""
     days = (stay.to_utc_s - stay.from_utc_s) / 86400
     if not stay.losses:
-        return [f"It stood for {number(days, 1)} days; neither battery's loss could be told."]
+        return [f"It stood for {number(days, 1)} days; what the batteries lost is not known."]
     return [f"It stood for {number(days, 1)} days at {number(stay.temperature_c)} °C on average.",
-            *(loss_sentence(loss, days) for loss in stay.losses)]
+            *(describe_loss(loss, days) for loss in stay.losses)]

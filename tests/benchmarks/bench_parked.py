@@ -16,7 +16,7 @@ from monitor.sample import Minute
 from tests.benchmarks import parkings
 
 ALONE = JoinFindings("open", "off")
-#: A drain on top of the vehicle's own standby that must be told as one, and what may not be claimed of a sound vehicle [A].
+#: A drain on top of the vehicle's own standby that must be recognised as one, and what may not be claimed of a sound vehicle [A].
 REAL_A, SOUND_A = 0.05, 0.035
 #: The forecast is asked for after so long [days].
 SEEN_DAYS = 5
@@ -41,7 +41,7 @@ def main(arguments: list[str]) -> None:
     count, seed = (int(a) for a in (arguments + ["200", "1"][len(arguments):])[:2])
     s = score(count, seed)
     print(f"{s.parkings} parkings: lost charge within its range {s.lost_within}, drain within its range {s.drain_within}")
-    print(f"drains of {1000 * REAL_A:.0f} mA and more on top told as drain: {s.real_told} of {s.real}; "
+    print(f"drains of {1000 * REAL_A:.0f} mA and more on top recognised as drain: {s.real_told} of {s.real}; "
           f"sound vehicles accused of more than {1000 * SOUND_A:.0f} mA: {s.sound_accused} of {s.sound}")
     print(f"days until a start is doubtful, forecast after {SEEN_DAYS} days: within the range {s.forecasts_within} of {s.forecasts}")
 
@@ -77,7 +77,8 @@ def score(count: int, seed: int, forecasts: bool = True) -> Score:
 def hours_of(parking: parkings.Parking) -> list[Hour]:
     """The parking as the log keeps it, hour by hour."""
     warm = parking.thermometer_c
-    return [Hour(900.0 * k, 900.0 * (k + 4), 0.0, float(np.mean(parking.voltage_v[k:k + 4])), None if warm is None else float(np.mean(warm[k:k + 4])))
+    return [Hour(900.0 * k, 900.0 * (k + 4), 0.0, float(np.mean(parking.voltage_v[k:k + 4])),
+        None if warm is None else float(np.mean(warm[k:k + 4])))
             for k in range(0, len(parking.hours) - 3, 4)]
 
 
@@ -91,7 +92,7 @@ def _forecast(found: Score, parking: parkings.Parking, plate: parkings.Build, ve
     answer = starter.findings(state, vehicle)
     if not isinstance(answer.charge_frac, Estimate) or not isinstance(answer.drain_a, Estimate):
         return
-    plan = parked.starter_plan(vehicle.starter, answer.charge_frac, answer.drain_a, float(np.mean(parking.battery_c)))
+    plan = parked.plan_starter(vehicle.starter, answer.charge_frac, answer.drain_a, float(np.mean(parking.battery_c)))
     depth = 1 - parking.charge_frac
     rest_v = plate.full_v - plate.span_v * depth * (1 - plate.bend + plate.bend * 2 * depth)
     below = np.nonzero(rest_v < starter.DOUBTFUL_V)[0]

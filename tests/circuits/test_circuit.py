@@ -12,7 +12,7 @@ from monitor.cli import commands
 from monitor.config import circuit_tables
 from monitor.config.faults import ConfigError
 
-AGM = source.battery("house", "agm", 100)
+AGM = source.battery_supply("house", "agm", 100)
 SYSTEM = """
 [battery.house]
 chemistry = "agm"
@@ -61,7 +61,8 @@ def test_a_thin_long_run_is_decided_by_its_drop_and_a_thick_short_one_by_heat() 
 
 
 def test_both_ends_of_a_link_get_a_fuse_that_breaks_the_stronger_battery() -> None:
-    plan = design(Circuit("link", 80, 4, kind="link", insulation_c=105), AGM, source.battery("starter", "flooded", cranking_a=900, count=3))
+    plan = design(Circuit("link", 80, 4, kind="link", insulation_c=105), AGM, source.battery_supply("starter", "flooded", cranking_a=900,
+        count=3))
     assert plan.fuse_count == 2 and plan.supply.short_circuit_a == pytest.approx(3 * 12.7 / 0.003)
     assert plan.run.fuse.breaking_a >= 12_700
     assert plan.relay is not None and plan.relay.continuous_a == 100 and plan.relay.make_a > 100
@@ -172,7 +173,7 @@ def test_wire_says_what_took_its_place() -> None:
 
 def test_the_page_escapes_what_the_owner_calls_things() -> None:
     plan = design(Circuit("<b>pump", 5, 2), AGM)
-    assert "<b>pump" not in words.page(Sheet((plan,)))
+    assert "<b>pump" not in words.format_page(Sheet((plan,)))
 
 
 def test_the_system_in_the_docs_is_designed_without_a_refusal(tmp_path: Path) -> None:

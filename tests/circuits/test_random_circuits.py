@@ -25,7 +25,7 @@ def circuits(seed: int = 20) -> list[Plan]:
             ambient_c=chance.choice([None, 10, 20, 30, 40, 50, 60, 70, 80, 90]), loaded_count=chance.choice([1, 2, 2, 2, 3, 4, 6, 8, 12,
                 24, 40]),
             continuous=chance.random() < 0.6, drop_pct=chance.choice([3, 10]), tinned=chance.random() < 0.3)
-        supply = source.battery("battery", chance.choice(["flooded", "agm", "gel", "lfp"]), chance.choice([60, 100, 200]))
+        supply = source.battery_supply("battery", chance.choice(["flooded", "agm", "gel", "lfp"]), chance.choice([60, 100, 200]))
         try:
             found.append(design(circuit, supply))
         except Refused:

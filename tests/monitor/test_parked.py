@@ -63,12 +63,12 @@ def test_what_to_do_fits_the_battery_and_the_drain() -> None:
 def test_what_is_not_known_is_said() -> None:
     plan = _plan(charge=WAIT, base=WAIT)
     assert [b.name for b in plan.batteries] == ["house"] and len(plan.unknown) == 2 and WAIT.because in plan.unknown[0]
-    assert words.lead(plan) == "How long it may stand is not known yet."
+    assert words.describe_plan(plan) == "How long it may stand is not known yet."
 
 
 def test_a_battery_that_loses_nothing_lasts_for_ever_and_says_so() -> None:
     never = parked.Span(inf, inf, inf)
-    assert words.days_words(never) == "more than a year" and words.range_words(never) == ""
+    assert words.format_days(never) == "more than a year" and words.format_range(never) == ""
 
 
 @pytest.mark.parametrize(("weeks", "temperature_c", "sentence"), [
@@ -121,7 +121,7 @@ def test_the_house_battery_s_drain_is_counted() -> None:
     stay = parked_return.latest_stay(_stay(14, 0.02, 0.04, house_a=0.25), LEAD)
     house = next(loss for loss in stay.losses if loss.name == "house")
     assert house.drain_a.high == pytest.approx(0.25) and house.lost_ah.low > 14 * 24 * 0.25
-    assert "84.0 Ah, counted" in words.loss_sentence(house, 14)
+    assert "84.0 Ah, counted" in words.describe_loss(house, 14)
 
 
 def test_a_board_that_was_off_meanwhile_still_tells_the_starter_battery() -> None:
@@ -135,7 +135,7 @@ def test_only_long_stays_count_and_the_latest_one() -> None:
     assert parked_return.latest_stay([], LEAD) is None
     charged = [Hour(h.start_utc_s, h.end_utc_s, h.engine_running_frac, 13.6, 15.0, 0.0, 0.0, 0.9) for h in _stay(6, 0.0, 0.04)]
     stay = parked_return.latest_stay(charged, LEAD)
-    assert "something charged it" in words.loss_sentence(stay.losses[0], 6)
+    assert "something charged it" in words.describe_loss(stay.losses[0], 6)
 
 
 def test_the_command_says_it_in_words_and_in_json(tmp_path) -> None:

@@ -96,7 +96,7 @@ def test_texts_stay_within_the_sheet() -> None:
 
 def test_a_plan_follows_configuration_log_and_sensors() -> None:
     usual = make_plan(Wiring(), "unknown", "unknown", {"starter_voltage_v"})
-    assert usual.join == "relay" and not usual.told and usual.starter_sense and not usual.thermometer
+    assert usual.join == "relay" and not usual.join_known and usual.starter_sense and not usual.thermometer
     assert make_plan(Wiring(), "unknown", "unknown", set(), "dc_dc").join == "dc_dc"
     two = make_plan(Wiring(solar_charger_count=1), "isolator", "voltage", {"solar_current_a", "solar_2_current_a"})
     assert (two.solar_charger_count, two.solar_measured_count, two.trigger) == (2, 2, False)

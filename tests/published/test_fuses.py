@@ -39,12 +39,12 @@ def test_load_fuse_conductor_by_the_international_rule(kind, most: float) -> Non
 
 def test_a_blade_fuse_is_refused_as_the_main_fuse_of_a_3000_ampere_bank() -> None:
     """ISO 8820-3 (from memory): 1000 A at 32 V."""
-    bank = source.battery("bank", "flooded", short_circuit_a=3000)
+    bank = source.battery_supply("bank", "flooded", short_circuit_a=3000)
     assert not fuse.may_break(BLADE, bank)
     chosen = design(Circuit("pump", 4, 2), bank).run.fuse
     assert chosen.kind != "blade fuse" and chosen.breaking_a >= 3000
     with pytest.raises(Refused, match="breaks the 30.0 kA"):
-        design(Circuit("pump", 4, 2), source.battery("bank", "lfp", short_circuit_a=10_000, count=3))
+        design(Circuit("pump", 4, 2), source.battery_supply("bank", "lfp", short_circuit_a=10_000, count=3))
 
 
 @pytest.mark.parametrize(("ratio", "seconds"), [(2.0, 5.0), (3.5, 0.5), (6.0, 0.1)])
@@ -70,24 +70,24 @@ def test_interrupting_capacity_of_breakers(cranking_a: float, main_a: float, bra
 
 def test_parallel_batteries_add_their_short_circuits() -> None:
     """ABYC E-11's example: three strings of 2400 A give 7200 A."""
-    assert source.battery("bank", "flooded", short_circuit_a=2400, count=3).short_circuit_a == 7200
+    assert source.battery_supply("bank", "flooded", short_circuit_a=2400, count=3).short_circuit_a == 7200
 
 
 def test_a_cold_cranking_rating_says_what_a_short_can_draw() -> None:
     """700 A (SAE): 7.7 mOhm cold, about half warm: 3.3 kA."""
-    assert source.battery("starter", "flooded", cranking_a=700).short_circuit_a == pytest.approx(3300, rel=0.05)
+    assert source.battery_supply("starter", "flooded", cranking_a=700).short_circuit_a == pytest.approx(3300, rel=0.05)
 
 
 def test_a_metre_of_cable_takes_a_third_of_a_short_circuit() -> None:
     """12.7 V, 3.9 mOhm and a 1 m loop of 10 mm2 (1.91 mOhm): 2186 A."""
-    battery = source.battery("b", "flooded", short_circuit_a=12.7 / 3.9e-3)
+    battery = source.battery_supply("b", "flooded", short_circuit_a=12.7 / 3.9e-3)
     size = next(s for s in SIZES["metric"] if s.area_mm2 == 10)
-    assert source.panel("p", battery, conductor.loop_ohm(size, 0.5), True).short_circuit_a == pytest.approx(2186, rel=0.01)
+    assert source.panel_supply("p", battery, conductor.loop_ohm(size, 0.5), True).short_circuit_a == pytest.approx(2186, rel=0.01)
 
 
 def test_current_that_rushes_when_two_batteries_are_joined() -> None:
     """(14.4 - 11.5) V over 4 + 4 + 4 mOhm is 242 A (the printed example has 13.8 - 12.0 V: 150 A)."""
-    battery = source.battery("b", "flooded", short_circuit_a=12.7 / 4e-3)
+    battery = source.battery_supply("b", "flooded", short_circuit_a=12.7 / 4e-3)
     rush = join_inrush_a(battery, battery, 2 * (4e-3 - 0.5e-3))
     assert rush == pytest.approx(2.9 / 12e-3, rel=0.01)
     assert rush * (13.8 - 12.0) / (14.4 - 11.5) == pytest.approx(150, rel=0.01)
@@ -98,4 +98,4 @@ def test_a_sense_lead_without_a_fuse_burns_and_with_one_ampere_does_not() -> Non
     current_a = 12.6 / 0.085
     assert current_a == pytest.approx(148, abs=1)
     assert (conductor.adiabatic_k(70, 160) * 0.22 / current_a) ** 2 == pytest.approx(0.029, rel=0.05)
-    assert design(Circuit("sense", 0.1, 4, kind="sense"), source.battery("b", "agm", 100)).run.fuse.rating_a == 1
+    assert design(Circuit("sense", 0.1, 4, kind="sense"), source.battery_supply("b", "agm", 100)).run.fuse.rating_a == 1

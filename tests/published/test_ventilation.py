@@ -7,7 +7,7 @@ from monitor.circuits import ventilation as v
 @pytest.mark.parametrize(("capacity_ah", "gas", "flow"), [(100, 20, .60), (100, 8, .24), (100, 5, .15), (100, 1, .03), (200, 8, .48)])
 def test_air_flow(capacity_ah: float, gas: float, flow: float) -> None:
     """EN 50272-2 clause 7.2: Q = 0.05 n Igas C 1e-3 (four reprints agree)."""
-    assert v.ventilation(capacity_ah, gas).flow_m3_per_h == pytest.approx(flow, abs=1e-6)
+    assert v.calculate_ventilation(capacity_ah, gas).flow_m3_per_h == pytest.approx(flow, abs=1e-6)
 
 
 def test_where_the_printed_factor_comes_from() -> None:
@@ -20,14 +20,14 @@ def test_where_the_printed_factor_comes_from() -> None:
 @pytest.mark.parametrize(("gas", "opening"), [(20, 16.8), (8, 6.72), (5, 4.2), (1, 0.84)])
 def test_openings(gas: float, opening: float) -> None:
     """EN 50272-2 clause 8.3: A = 28 Q, inlet and outlet each."""
-    assert v.ventilation(100, gas).opening_cm2 == pytest.approx(opening, abs=0.005)
+    assert v.calculate_ventilation(100, gas).opening_cm2 == pytest.approx(opening, abs=0.005)
 
 
 def test_the_room_and_the_distance() -> None:
     """EN 50272-3: 2.5 Q; annex B of EN 50272-2 (from memory): 267 mm a cell, 486 mm for six, about the older text's 0.5 m."""
-    assert v.ventilation(100, 20).room_m3 == pytest.approx(1.5)
-    assert v.ventilation(100, 8, cells=1).distance_mm == pytest.approx(267, abs=1)
-    assert v.ventilation(100, 8).distance_mm == pytest.approx(486, abs=1)
+    assert v.calculate_ventilation(100, 20).room_m3 == pytest.approx(1.5)
+    assert v.calculate_ventilation(100, 8, cells=1).distance_mm == pytest.approx(267, abs=1)
+    assert v.calculate_ventilation(100, 8).distance_mm == pytest.approx(486, abs=1)
 
 
 @pytest.mark.parametrize(("chemistry", "boost", "gas"), [
@@ -64,7 +64,7 @@ def test_a_closed_locker_fills() -> None:
     "no vehicle")])
 def test_absurd_batteries_are_refused(arguments: tuple, words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        v.ventilation(*arguments)
+        v.calculate_ventilation(*arguments)
 
 
 def test_lithium_needs_another_rule() -> None:
