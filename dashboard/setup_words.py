@@ -26,7 +26,10 @@ QUESTIONS = {
     "solar_current_a": Question("Solar current", "Is the current of the solar charger measured apart?"),
     "engine_start": Question("Which battery is which?", "Stop the engine. Press the button, wait three seconds, then start the engine and let it "
                              "run until this page goes on. The battery that sags is the starter battery.", "Ready: watch for the start"),
-    "all_off": Question("Zero of the shunt", "Switch everything off: engine, loads, solar (cover the panel or open its fuse). Wait a minute.",
+    "board": Question("This board is a load", "How is this board fed? Through the shunt (its 0 V on the load side: right), past it (0 V at the battery), "
+                      "or from elsewhere. With amperes, if you know them: watts of its supply over 12. Skip it if you do not know.",
+                      field="through 0.25, past 0.25 or elsewhere"),
+    "all_off": Question("Zero of the shunt", "Switch everything off but this board: engine, loads, solar (cover the panel or open its fuse). Wait a minute.",
                         "Everything is off: measure"),
     "house_meter_v": Question("House voltage by a multimeter", "Hold the multimeter to the posts of the house battery and type what it shows. "
                               "Take care not to bridge them.", field="Volts, all digits, as 12.63"),

@@ -46,6 +46,24 @@ class CurrentSensor:
 
 
 @dataclass(frozen=True, slots=True)
+class BoardSupply:
+    """How the board that runs this is fed: a load like any other, and one that is on when everything is off.
+
+    through_shunt and past_shunt: from the house battery, its 0 V on the load side of the shunt (right) or on the
+    battery's side of it. current_a is what it draws [A], current_sigma_a one standard deviation of it.
+    """
+
+    supply: Literal["through_shunt", "past_shunt", "elsewhere", "unknown"] = "unknown"
+    current_a: float = 0.0
+    current_sigma_a: float = 0.0
+
+    @property
+    def house_a(self) -> float:
+        """What it takes from the house battery [A], 0 where it is fed from elsewhere or nobody knows."""
+        return self.current_a if self.supply in ("through_shunt", "past_shunt") else 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Vehicle:
     """Both batteries and what is known of the vehicle around them."""
 
@@ -57,3 +75,4 @@ class Vehicle:
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     bedtime_hour: float | None = None  # local clock hour; None: learnt from the lights
+    board: BoardSupply = BoardSupply()

@@ -30,7 +30,7 @@ seconds_option: Callable = click.option("--seconds", default=5.0, show_default=T
 @click.pass_context
 def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | None, i2c_bus: int | None, limit_pct: float | None,
           seconds: float, phone: bool, port: int, patience_s: float, code_file: Path | None, sys_folder: Path, dev_folder: Path) -> None:
-    """Put this board into service: find the instruments, ask at most fifteen questions, measure, and write ampledger.toml.
+    """Put this board into service: find the instruments, ask at most sixteen questions, measure, and write ampledger.toml.
 
     It shows what each channel reads, then walks through which battery is which (start the engine), the shunt's
     zero (everything off), both voltages (a multimeter), which way the current counts and its gain (a load on),
@@ -169,6 +169,8 @@ def _shown(rows: list, quantity: str) -> Any:
 @seconds_option
 def zero(config_file: Path | None, seconds: float) -> None:
     """Measure the shunt's zero with everything off, and write it into the configuration with its doubt and date.
+
+    This board itself is a load that stays on: what it draws ([board] in the configuration) is not part of the zero.
 
     `ampledger calibrate zero` does the same from a running daemon's log; a zero that is written here later takes its place.
     """

@@ -1,8 +1,11 @@
 """What a person may answer, and what it means."""
-from monitor.battery.label import CHEMISTRIES
+from typing import Literal
+
+from monitor.battery.label import CHEMISTRIES, BoardSupply
 from monitor.commissioning import steps
 from monitor.commissioning.chemistry_words import find_meant
 from monitor.commissioning.steps import MeansThat, NotClear
+from monitor.config.load import BOARD_A, BOARD_SIGMA_FRAC
 
 
 def parse_label(text: str) -> tuple[str, float]:
@@ -26,6 +29,23 @@ def parse_label(text: str) -> tuple[str, float]:
     if not 1 < capacity <= 2000:
         raise NotClear(f"{capacity:g} Ah is no battery of a vehicle; take the ampere-hours from the label")
     return kinds[0], capacity
+
+
+def parse_board(text: str) -> BoardSupply:
+    """How the board is fed, as "through 0.25", "past 0.3" or "elsewhere"; Enter or skip: not known. Raises NotClear."""
+    words = text.lower().replace(",", ".").split()
+    if not words or words[0] in ("skip", "unknown"):
+        return BoardSupply()
+    if words[0].startswith("else"):
+        return BoardSupply("elsewhere")
+    kind: Literal["through_shunt", "past_shunt"] | None = (
+        "through_shunt" if words[0].startswith("through") else "past_shunt" if words[0].startswith("past") else None)
+    if kind is None:
+        raise NotClear(f"{text[:30]!r} should be through, past or elsewhere, with amperes, as: through 0.25")
+    amperes = steps.compare_reading(words[-1]).value if len(words) > 1 and words[-1][:1].isdigit() else BOARD_A
+    if not 0 < amperes <= 5:
+        raise NotClear(f"{amperes:g} A is no small board: it draws 0.1 to 1 A; watts over 12 are amperes")
+    return BoardSupply(kind, amperes, BOARD_SIGMA_FRAC * amperes)
 
 
 def parse_go(text: str) -> bool:

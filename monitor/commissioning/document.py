@@ -10,6 +10,7 @@ from typing import Any
 import tomlkit
 from tomlkit import TOMLDocument
 
+from monitor.battery.label import BoardSupply
 from monitor.commissioning.channel_candidates import ChannelCandidate
 from monitor.commissioning.steps import Found, NotClear
 from monitor.config import load
@@ -19,7 +20,7 @@ FIRST_DATE = date(2026, 1, 1)
 #: How the table of a quantity names its channel, where a driver does not call it channel.
 CHANNEL_KEYS = {"sunspec": "point", "modbus": "address", "mqtt": "topic"}
 #: Tables of an earlier configuration that setup does not ask about, and keeps.
-KEPT = ("vehicle", "log", "dashboard", "clock", "alerts")
+KEPT = ("vehicle", "board", "log", "dashboard", "clock", "alerts")
 
 _HEAD = """\
 # {name}, written by `ampledger setup`{day}.
@@ -183,6 +184,13 @@ def note_result(doc: TOMLDocument, table: str, **values: float | str | None) -> 
             doc[table].pop(key, None)
         else:
             doc[table][key] = _short(value) if isinstance(value, float) else value
+
+
+def board(doc: TOMLDocument) -> BoardSupply:
+    """How the board is fed, as the document has it."""
+    from monitor.config.tables import BoardTable
+
+    return load.board_supply(BoardTable.model_validate(doc.unwrap().get("board", {})))
 
 
 def shunt(doc: TOMLDocument) -> tuple[Found, Found]:

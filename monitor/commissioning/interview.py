@@ -1,4 +1,4 @@
-"""The walk from a blank board to a configuration: at most fifteen questions, each under a key of its own."""
+"""The walk from a blank board to a configuration: at most sixteen questions, each under a key of its own."""
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +9,7 @@ from drivers.scan import Found, scan
 from monitor.battery.label import CHEMISTRIES
 from monitor.commissioning import devices, document, measuring, results, steps
 from monitor.commissioning.by_page import read_draft
-from monitor.commissioning.answer_parsing import parse_go, parse_label, parse_quantity
+from monitor.commissioning.answer_parsing import parse_board, parse_go, parse_label, parse_quantity
 from monitor.commissioning.channel_candidates import ChannelCandidate, list_candidates, match_candidates
 from monitor.commissioning.identify_batteries import identify_batteries
 from monitor.commissioning.questions import Prompter
@@ -23,7 +23,7 @@ CHANNELS = {
     "house_temperature_c": ("the HOUSE battery's temperature", "intervals are wider without it"),
     "solar_current_a": ("the solar current", "optional"),
 }
-KEYS = ("house", "starter", "modbus", *CHANNELS, "engine_start", "all_off", "house_meter_v", "starter_meter_v", "load_on",
+KEYS = ("house", "starter", "modbus", *CHANNELS, "engine_start", "board", "all_off", "house_meter_v", "starter_meter_v", "load_on",
         "meter_a", "house_meter_under_load_v")
 #: So long the two voltages are watched for a start of the engine, and a clear start is followed [s].
 START_S, AFTER_S = 90.0, 3.0
@@ -58,6 +58,8 @@ class Interview:
         self.live(lambda: read_draft(draft))
         if {"house_voltage_v", "starter_voltage_v"} <= chosen.keys():
             self.engine(draft)
+        if "house_current_a" in chosen:
+            self.board(draft)
         resting = self.all_off(draft) if "house_current_a" in chosen else None
         for quantity in ("house_voltage_v", "starter_voltage_v"):
             if quantity in chosen:
@@ -167,6 +169,16 @@ class Interview:
         self.step("engine_start", "Which battery is which? Stop the engine; press Enter, wait three seconds, then START it and let it "
                   "run until this goes on; or type skip", do)
 
+    def board(self, draft: results.Draft) -> None:
+        """How this board is fed: a load that is on even when everything is off."""
+        was = document.board(draft.doc)
+        default = "" if was.supply == "unknown" else f"{was.supply.removesuffix('_shunt')} {was.current_a:g}".replace("elsewhere 0.25", "elsewhere")
+        self.asker.say(draft.board(self.asker.ask(
+            "board", "How is THIS BOARD fed, and with how many amperes (watts of its supply over 12; 0.25 if you do not know)?\n"
+            "  through 0.25  from the house battery, its 0 V on the load side of the shunt: right\n"
+            "  past 0.25     from the house battery, its 0 V at the battery: the shunt does not see it\n"
+            "  elsewhere     not from the house battery\nEnter: do not know", parse_board, default)))
+
     def all_off(self, draft: results.Draft) -> Shown | None:
         """The shunt's zero. Returns what was shown, also where it is skipped."""
         held: list[Shown] = []
@@ -175,7 +187,7 @@ class Interview:
             held[:] = [self.current(draft)]
             return draft.zero(held[0])
 
-        if not self.step("all_off", "Switch EVERYTHING off: engine, loads, solar (cover the panel or open its fuse). Wait a minute and "
+        if not self.step("all_off", "Switch EVERYTHING off but this board: engine, loads, solar (cover the panel or open its fuse). Wait a minute and "
                          "press Enter; or type skip", do):
             return None
         return held[0]

@@ -1,9 +1,11 @@
 """What each step changes in the configuration, with its date and doubt, and the sentence that tells it."""
 from dataclasses import dataclass
+from math import hypot
 from pathlib import Path
 
 from tomlkit import TOMLDocument
 
+from monitor.battery.label import BoardSupply
 from monitor.commissioning import document, steps
 from monitor.commissioning.steps import Found, Meter, Shown
 
@@ -21,9 +23,34 @@ class Draft:
 
     def zero(self, current: Shown) -> str:
         """The shunt's zero from readings with everything off."""
-        found = steps.zero(current)
-        document.note_result(self.doc, "shunt", offset_a=found.value, offset_sigma_a=found.sigma, calibrated_on=document.today())
-        return f"With everything off the shunt shows {found.value:+.3f} A (give or take {1.96 * found.sigma:.3f} A); that is its zero now."
+        found, board = steps.zero(current), document.board(self.doc)
+        drawn, words = 0.0, ""
+        if board.supply == "through_shunt":
+            drawn = board.current_a
+            words = f" This board is a load and still on: its {drawn:g} A are not part of the zero, which is {found.value + drawn:+.3f} A."
+        elif board.supply == "past_shunt":
+            words = f" The {board.current_a:g} A of this board go past the shunt; they are booked as always on."
+        elif board.supply == "unknown":
+            words = (" If this board is fed from the house battery it is a load that was on: 0.2 to 0.3 A are hidden in this zero then, "
+                     "for ever. Say in [board] how it is fed and measure the zero again.")
+        sigma = hypot(found.sigma, board.current_sigma_a if drawn else 0.0)
+        document.note_result(self.doc, "shunt", offset_a=found.value + drawn, offset_sigma_a=sigma, calibrated_on=document.today())
+        return (f"With everything off the shunt shows {found.value:+.3f} A (give or take {1.96 * found.sigma:.3f} A)"
+                + ("." if drawn else "; that is its zero now.") + words)
+
+    def board(self, supply: BoardSupply) -> str:
+        """How this board is fed."""
+        known = supply.supply in ("through_shunt", "past_shunt")
+        document.note_result(self.doc, "board", supply=supply.supply, current_a=supply.current_a if known else None)
+        return {"through_shunt": f"The board counts as a load of {supply.current_a:g} A.",
+                "past_shunt": f"The board's {supply.current_a:g} A bypass the shunt; they are booked. Better: its 0 V on the load side of the shunt.",
+                "elsewhere": "The board is no load of the house battery.",
+                "unknown": "How the board is fed is left open: its 0.2 to 0.3 A may be missing from the count."}[supply.supply]
+
+    def _turned_offset(self, offset_a: float) -> float:
+        """The shunt's zero after the current was turned round: what the board drew had been taken off the wrong way."""
+        board = document.board(self.doc)
+        return -offset_a + (2 * board.current_a if board.supply == "through_shunt" else 0.0)
 
     def direction(self, current_a: float, before_a: float | None, discharging: bool) -> str:
         """The way the current counts."""
@@ -34,7 +61,7 @@ class Draft:
             key = document.multiply_scale(self.doc, "house_current_a", -1.0, self.path)
             offset, _ = document.shunt(self.doc)
             if offset.value:
-                document.note_result(self.doc, "shunt", offset_a=-offset.value)
+                document.note_result(self.doc, "shunt", offset_a=self._turned_offset(offset.value))
             said += f": it counted the wrong way round, and is turned round now ({key})."
         else:
             said += ": it counts the right way."

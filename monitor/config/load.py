@@ -2,16 +2,20 @@
 import json
 import tomllib
 from dataclasses import dataclass
+from math import hypot
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from monitor.battery.label import Battery, CurrentSensor, Vehicle
+from monitor.battery.label import Battery, BoardSupply, CurrentSensor, Vehicle
 from monitor.battery.limits import limits_of
 from monitor.config.faults import ConfigError, ConfigFault, faults_of, missing_tables
-from monitor.config.tables import AlertsTable, ClockTable, DashboardTable, File, LogTable
+from monitor.config.tables import AlertsTable, BoardTable, ClockTable, DashboardTable, File, LogTable
 from monitor.guides.wiring_plan import Wiring
+
+#: A small board with its converter takes 2 to 4 W; one standard deviation of a figure read off a label (common practice).
+BOARD_A, BOARD_SIGMA_FRAC = 0.25, 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,12 +133,22 @@ def _vehicle(file: File) -> Vehicle:
     if vehicle.bedtime is not None:
         hours, minutes = vehicle.bedtime.split(":")
         bedtime = int(hours) + int(minutes) / 60
-    found = file.commissioning
+    found, board = file.commissioning, board_supply(file.board)
+    past_a = board.house_a / shunt.gain if board.supply == "past_shunt" else 0.0   # leaves the battery unseen: as if the zero were there
     return Vehicle(
         house=Battery("house", house.chemistry, house.rated_capacity_ah, house.rated_hours, house.absorption_v,
                       house.float_v, reserve / 100, house.cutout_voltage_v, found.house_voltage_sigma_frac, house.equalise_v),
         starter=Battery("starter", file.starter.chemistry, file.starter.rated_capacity_ah, file.starter.rated_hours,
                         file.starter.absorption_v, file.starter.float_v, voltage_sigma_frac=found.starter_voltage_sigma_frac),
-        current_sensor=CurrentSensor(shunt.offset_a, shunt.offset_sigma_a, shunt.gain, shunt.gain_sigma_frac),
+        current_sensor=CurrentSensor(
+            shunt.offset_a + past_a, hypot(shunt.offset_sigma_a, board.current_sigma_a if past_a else 0.0), shunt.gain,
+            shunt.gain_sigma_frac),
         charging=vehicle.charging, isolator_follows=vehicle.isolator_follows,
-        latitude_deg=vehicle.latitude_deg, longitude_deg=vehicle.longitude_deg, bedtime_hour=bedtime)
+        latitude_deg=vehicle.latitude_deg, longitude_deg=vehicle.longitude_deg, bedtime_hour=bedtime, board=board)
+
+
+def board_supply(table: BoardTable) -> BoardSupply:
+    """How the board is fed, with the usual current and doubt where the table gives none."""
+    current_a = table.current_a if table.current_a is not None else BOARD_A
+    sigma_a = table.current_sigma_a if table.current_sigma_a is not None else BOARD_SIGMA_FRAC * current_a
+    return BoardSupply(table.supply, current_a, sigma_a)

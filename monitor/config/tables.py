@@ -100,6 +100,17 @@ class ShuntTable(Table):
     calibrated_on: Annotated[str, BeforeValidator(_as_text)] | None = Field(None, description="the date of it, for you")
 
 
+class BoardTable(Table):
+    """How this board is fed. What it draws is a load of the house battery, on even when everything is off."""
+
+    supply: Literal["through_shunt", "past_shunt", "elsewhere", "unknown"] = Field(
+        "unknown", description="through_shunt: from the house battery, its 0 V on the load side of the shunt (right); past_shunt: its 0 V "
+        "on the battery's side, so that the shunt does not see it; elsewhere: not from the house battery")
+    current_a: float | None = Field(None, gt=0, le=5, description="what it draws at 12 V; watts of its supply over 12, else 0.25")
+    current_sigma_a: float | None = Field(
+        None, gt=0, le=2, description="how unsure that is, one standard deviation; a quarter of it if not given")
+
+
 def _dated(description: str) -> Any:
     return Field(None, description=description)
 
@@ -221,6 +232,7 @@ class File(Table):
     vehicle: VehicleTable = Field(VehicleTable(), description="what surrounds the batteries")
     wiring: WiringTable = Field(WiringTable(), description="what is wired, for the picture on the page Wiring")
     shunt: ShuntTable = Field(ShuntTable(), description="what commissioning found out about the house shunt")
+    board: BoardTable = Field(BoardTable(), description="how this board is fed, and what it draws")
     commissioning: CommissioningTable = Field(
         CommissioningTable(), description="what `ampledger setup` found out about the wiring, for you and the charge filter")
     source: list[SourceTable] = Field(default_factory=list, description="one table for each instrument")

@@ -1,6 +1,7 @@
 """What the owner asked for from a page or a command: a pure fold over what the daemon keeps."""
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from math import hypot
 from typing import Any
 
 from monitor.alerts import rules
@@ -178,10 +179,13 @@ def _calibrate_zero(kept: Kept, now: Moment, minutes: float) -> Outcome:
     if len(seen) < LEAST_READINGS:
         raise ValueError(f"the house current was measured only {len(seen)} times in these {minutes:g} minutes")
     found = steps.zero(steps.show_reading(seen))
-    sensor = replace(kept.vehicle.current_sensor, offset_a=found.value, offset_sigma_a=found.sigma)
+    board, sensor = kept.vehicle.board, kept.vehicle.current_sensor
+    drawn_a = board.house_a / sensor.gain       # the board is a load that was on, seen by the shunt or not
+    sensor = replace(sensor, offset_a=found.value + drawn_a, offset_sigma_a=hypot(found.sigma, board.current_sigma_a if drawn_a else 0.0))
     state = apply_zero(kept.state, sensor)
-    event = Event(now.at_s, "calibrated", "house", f"The shunt's zero is {found.value:+.3f} A from {len(seen)} readings.",
-                  (("offset_a", found.value), ("offset_sigma_a", sensor.offset_sigma_a)))
+    event = Event(now.at_s, "calibrated", "house", f"The shunt's zero is {found.value + drawn_a:+.3f} A from {len(seen)} readings"
+                  + (f", {board.house_a:g} A of this board counted as drawn." if drawn_a else "."),
+                  (("offset_a", sensor.offset_a), ("offset_sigma_a", sensor.offset_sigma_a)))
     return Outcome(Kept(state, replace(kept.vehicle, current_sensor=sensor), kept.history), Batch(state=state, events=(event,)),
                    (("calibration", saving.to_text(sensor)),))
 

@@ -54,7 +54,8 @@ def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings
         return IDLE["shunt_bypassed"]
     return Condition(
         "shunt_bypassed", "house", True, "high", seen,
-        "A load's negative goes to the battery past the shunt, or the shunt's zero is off: the house battery looks fuller than it is.",
+        "A load's negative goes to the battery past the shunt, or the shunt's zero is off: the house battery looks fuller than it is."
+        + (" A constant 0.2 to 0.4 A is usually this board itself." if unseen and vehicle.board.supply == "unknown" else ""),
         "On the battery's side of the shunt there must be one cable only, from post to shunt: move every other one to the far side. "
         "Then, with everything off, `ampledger setup zero`.",
         "It clears a day or two after the last sign of it.", off_delay_s=6 * 3600.0,

@@ -1,0 +1,133 @@
+"""The board's own current: a load that is on when everything is off, booked where the shunt does not see it, and found where nobody said so."""
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+import tomlkit
+
+from drivers.vehicle import Ordered, Plan
+from monitor.battery.label import BoardSupply, Vehicle
+from monitor.commissioning.answer_parsing import parse_board
+from monitor.commissioning.results import Draft
+from monitor.commissioning.steps import NotClear, show_reading
+from monitor.config.load import validate
+from monitor.detection.join import isolator
+from monitor.detection.wiring import plausibility
+from monitor.estimation import charge
+from monitor.sample import Minute
+from monitor.sampling.gather import minutes
+from tests.benchmarks.ensemble import journey, owner, vehicles
+
+DAY_S = 86400.0
+PLAIN = {"house": {"chemistry": "lfp", "rated_capacity_ah": 100}, "starter": {"chemistry": "flooded", "rated_capacity_ah": 70}}
+
+
+def _vehicle(**tables: object) -> Vehicle:
+    return validate(PLAIN | tables, Path("van.toml"), need_sources=False).vehicle
+
+
+def _draft(**tables: object) -> Draft:
+    return Draft(tomlkit.parse(tomlkit.dumps(PLAIN | tables)), Path("van.toml"))
+
+
+@pytest.mark.parametrize(("said", "supply", "current_a"), [
+    ("through 0.3", "through_shunt", 0.3), ("past 0,2", "past_shunt", 0.2), ("through", "through_shunt", 0.25), ("elsewhere", "elsewhere", 0.0),
+    ("", "unknown", 0.0), ("skip", "unknown", 0.0)])
+def test_what_is_answered(said: str, supply: str, current_a: float) -> None:
+    found = parse_board(said)
+    assert (found.supply, found.current_a) == (supply, pytest.approx(current_a))
+
+
+@pytest.mark.parametrize("said", ["yes", "through 40", "past 0"])
+def test_an_absurd_answer_gets_one_sentence(said: str) -> None:
+    with pytest.raises(NotClear, match="as: through 0.25|no small board"):
+        parse_board(said)
+
+
+def test_past_the_shunt_the_board_is_booked_all_the_time() -> None:
+    """0.25 A for a day are 6.0 Ah (arithmetic). The shunt shows -2.00 A with a true zero of 0.05 A, and its gain is 1.02."""
+    shunt = {"offset_a": 0.05, "gain": 1.02}
+    past = _vehicle(shunt=shunt, board={"supply": "past_shunt", "current_a": 0.25}).current_sensor
+    plain = _vehicle(shunt=shunt).current_sensor
+
+    def true_a(sensor) -> float:
+        return (-2.00 - sensor.offset_a) * sensor.gain
+
+    assert 24 * (true_a(plain) - true_a(past)) == pytest.approx(6.0)
+    assert past.offset_sigma_a > plain.offset_sigma_a
+
+
+@pytest.mark.parametrize("supply", ["through_shunt", "elsewhere", "unknown"])
+def test_what_the_shunt_sees_already_is_not_booked_twice(supply: str) -> None:
+    assert _vehicle(board={"supply": supply, "current_a": 0.25}).current_sensor == _vehicle().current_sensor
+
+
+@pytest.mark.parametrize(("supply", "shown_a", "offset_a"), [
+    ("through_shunt", -0.20, 0.05),      # everything off: the shunt shows the board and its own 0.05 A
+    ("past_shunt", 0.05, 0.05), ("elsewhere", 0.05, 0.05), ("unknown", 0.05, 0.05)])
+def test_the_zero_is_the_shunts_own_and_says_that_the_board_is_a_load(supply: str, shown_a: float, offset_a: float) -> None:
+    draft = _draft(board={"supply": supply, "current_a": 0.25})
+    said = draft.zero(show_reading([shown_a + 0.002 * (k % 3 - 1) for k in range(30)]))
+    assert draft.doc["shunt"]["offset_a"] == pytest.approx(offset_a, abs=0.002)
+    assert {"through_shunt": "is a load and still on", "past_shunt": "booked as always on", "elsewhere": "its zero now",
+            "unknown": "hidden in this zero"}[supply] in said
+
+
+def test_a_zero_taken_while_the_current_counted_backwards_is_right_after_it_is_turned() -> None:
+    """The shunt's own zero is 0.05 A. Backwards the board's -0.25 A show as +0.25: 0.20 A with a zero of -0.05 on that side."""
+    draft = _draft(board={"supply": "through_shunt", "current_a": 0.25},
+                   source=[{"driver": "hwmon", "chip": "ina226", "measures": {"house_current_a": {"channel": "curr1"}}}])
+    draft.zero(show_reading([0.20] * 30))
+    draft.direction(6.2, None, discharging=True)
+    assert draft.doc["shunt"]["offset_a"] == pytest.approx(0.05, abs=0.005)
+
+
+def _bypass_found(plan: Plan, vehicle: Vehicle) -> float | None:
+    """When a bypass is first named [s], by the count alone."""
+    joined, held, plausible = isolator.begin(), charge.begin(vehicle), plausibility.begin()
+    for minute in _minutes(plan):
+        joined = isolator.update(joined, minute, vehicle)
+        held = charge.update(held, minute, vehicle, isolator.findings(joined, vehicle))
+        plausible = plausibility.update(plausible, minute, vehicle)
+        for condition in plausibility.conditions(plausible, vehicle, charge.findings(held, vehicle)):
+            if condition.active and condition.kind == "shunt_bypassed":
+                return minute.end_s
+    return None
+
+
+def _minutes(plan: Plan) -> Iterator[Minute]:
+    return minutes(sample for sample, _ in journey(plan, 60.0))
+
+
+CASES = [("lead healthy", 0), ("lead healthy", 2), ("lithium", 0)]
+
+
+def _case(case: str, number: int) -> Plan:
+    return list(vehicles(case, number + 1, seed=5))[number]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("case", "number"), CASES)
+def test_a_board_that_nobody_mentioned_is_found_within_days(case: str, number: int) -> None:
+    """0.25 A past the shunt from the start, on vehicles that are full every few days."""
+    plan = replace(_case(case, number), faults=(Ordered("load_unseen", 0.0, amount=0.25),))
+    found_s = _bypass_found(plan, owner(plan))
+    assert found_s is not None and found_s <= 9 * DAY_S
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("case", "number"), CASES)
+def test_without_one_or_with_one_that_is_booked_nothing_is_said(case: str, number: int) -> None:
+    plan = _case(case, number)
+    assert _bypass_found(plan, owner(plan)) is None
+    sensor = owner(plan).current_sensor
+    booked = replace(owner(plan), current_sensor=replace(sensor, offset_a=sensor.offset_a + 0.25), board=BoardSupply("past_shunt", 0.25, 0.06))
+    assert _bypass_found(replace(plan, faults=(Ordered("load_unseen", 0.0, amount=0.25),)), booked) is None
+
+
+def test_a_vehicle_with_its_board_is_kept_whole() -> None:
+    from monitor.store.saving import from_text, to_text
+
+    vehicle = _vehicle(board={"supply": "past_shunt", "current_a": 0.25})
+    assert from_text(Vehicle, to_text(vehicle)) == vehicle
