@@ -11,8 +11,8 @@ from flask import abort, url_for
 
 from dashboard.log_view import LogView
 from dashboard.words import clock_text
+from monitor.logbook.reader import Day, LoggedItem
 from monitor.reporting.sentences import number, span
-from monitor.store.reader import Day, LoggedItem
 
 HOUR, DAY = 3600.0, 86400.0
 SPANS = (("hour", "Hour"), ("day", "Day"), ("week", "Week"), ("month", "Month"), ("year", "Year"), ("all", "All"))

@@ -11,13 +11,13 @@ from flask import current_app, g
 from dashboard.log_chart import Columns
 from dashboard.words import age_words, clock_text, local_hour
 from monitor.battery.label import Vehicle
-from monitor.pipeline import Findings
 from monitor.guides.wiring_plan import Wiring
+from monitor.logbook.reader import Day, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
+from monitor.pipeline import Findings
 from monitor.planning import parked_return
 from monitor.planning.battery_history import BatteryHistory
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
-from monitor.store.reader import Day, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
 from monitor.wear.week import Week
 
 #: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.

@@ -5,8 +5,8 @@ from typing import Any
 
 from dashboard.words import clock_text, local_hour
 from monitor.findings import ForecastFindings
+from monitor.logbook.reader import LoggedForecast
 from monitor.reporting.sentences import Figure, chance, figure, when
-from monitor.store.reader import LoggedForecast
 from monitor.usage.who_took import Shares
 
 #: Nights listed, and how far apart the lines of the fan are [s].

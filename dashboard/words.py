@@ -3,8 +3,8 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from monitor.logbook.reader import LoggedItem
 from monitor.reporting.sentences import number, span
-from monitor.store.reader import LoggedItem
 
 #: quantity -> (what a person calls it, unit, decimals), in the order of the page
 QUANTITIES = {

@@ -7,12 +7,12 @@ from monitor import pipeline
 from monitor.alerts import rules
 from monitor.battery.label import Battery, Vehicle
 from monitor.findings import Condition, Event
+from monitor.logbook.rows import logged_minute
 from monitor.sample import Sample
 from monitor.sampling.gather import Gathering, minutes
 from monitor.store import saving
 from monitor.store.batch import Batch, Gap, TimeLabel
 from monitor.store.open_log import OpenLog
-from monitor.store.rows import LoggedMinute
 from monitor.store.state import State
 from monitor.store.write_queue import WriteQueue
 
@@ -54,7 +54,7 @@ def fill(database: Path, days: float = 2.0, beat_s: float = 20.0, seed: int = 1,
             script = _scripted(minute.end_s, days * 86400)
             seen = (*(c for c in found.conditions if c.kind not in {s.kind for s in script}), *script)
             alerts = rules.update(alerts, seen, minute.end_s)
-            pending.add(Batch(minute.samples, (LoggedMinute(minute, found, before),), State(held, alerts, Gathering()), found.news,
+            pending.add(Batch(minute.samples, (logged_minute(minute, found, before),), State(held, alerts, Gathering()), found.news,
                               tuple(change.alert for change in alerts.news)))
             if len(pending.minutes) >= 720:
                 log.write(pending)

@@ -27,7 +27,8 @@ MAY_IMPORT = {
     "monitor/forecast": ["monitor.forecast", "monitor.usage", *PUBLISHED],
     "monitor/wear": ["monitor.wear", "monitor.estimation", "monitor.usage", *PUBLISHED],
     "monitor/circuits": ["monitor.circuits", *PUBLISHED],
-    "dashboard": ["dashboard", "monitor.store.reader", "monitor.store.requests", "monitor.findings",
+    "monitor/store": ["monitor.store", "monitor.sample", "monitor.findings"],    # rows, not trackers, plans or alerts
+    "dashboard": ["dashboard", "monitor.logbook.reader", "monitor.store.requests", "monitor.findings",
                   "monitor.reporting", "monitor.pipeline", "monitor.battery", "monitor.usage", "monitor.wear", "monitor.sample",
                   "monitor.commissioning.shared_folder", "monitor.planning", "monitor.circuits", "monitor.guides"],
 }

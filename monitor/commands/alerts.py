@@ -21,7 +21,7 @@ def alerts() -> None:
 def show(every: bool, config_file: Path | None, database: Path | None) -> None:
     """Show the alerts that still ask for a look, the latest first, and messages that could not be delivered."""
     from monitor.alerts.spool import Spool
-    from monitor.store.reader import Reader
+    from monitor.logbook.reader import Reader
 
     reader = Reader(locate_database(config_file, database))
     found = reader.alerts(open_only=not every)
@@ -72,8 +72,8 @@ def shelve(number: int, hours: float, config_file: Path | None, database: Path |
 
 def _ask(database: Path, number: int, kind: str, **values: Any) -> None:
     from monitor.cli import Refused
+    from monitor.logbook.reader import Reader
     from monitor.store import requests
-    from monitor.store.reader import Reader
 
     if number not in [logged.what.id for logged in Reader(database).alerts(open_only=True)]:
         raise Refused(f"no open alert number {number}; `ampledger alerts list` shows them")

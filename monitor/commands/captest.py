@@ -36,8 +36,8 @@ def captest(stop_v: float | None, to_reserve: bool, once: bool, config_file: Pat
     and stop when the battery gets hot, swells or smells. Its label, local codes and licensed practice come first.
     """
     from monitor.cli import Refused
+    from monitor.logbook.reader import Reader
     from monitor.planning import capacity_test
-    from monitor.store.reader import Reader
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.options import config_option, locate_database, database_option
+from monitor.commands.options import config_option, database_option, locate_database
 
 #: A person who reads a clock and types [s], one standard deviation; and a computer's own clock.
 TYPED_SIGMA_S, SHOWN_SIGMA_S = 30.0, 2.0
@@ -43,7 +43,7 @@ def clock(said: str | None, sure: bool, config_file: Path | None, database: Path
 
 
 def _dated(log: Path) -> str:
-    from monitor.store.reader import Reader
+    from monitor.logbook.reader import Reader
 
     now = Reader(log).now()
     if now is None:

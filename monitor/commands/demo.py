@@ -178,7 +178,7 @@ class Ready:
 def _prepare(folder: Path, options: Any) -> Path:
     """An empty folder with a configuration in it; refuses a folder that holds a real log."""
     from monitor.cli import Refused
-    from monitor.store.reader import Reader
+    from monitor.logbook.reader import Reader
     from monitor.store.reading import NoLog
 
     plan = options.plan()

@@ -44,8 +44,8 @@ def doctor(config_file: Path | None, no_sensors: bool) -> None:
 
 
 def _log(database: Path) -> Iterator[Finding]:
+    from monitor.logbook.reader import Reader
     from monitor.store import backup
-    from monitor.store.reader import Reader
     from monitor.store.reading import NoLog
 
     try:

@@ -32,7 +32,7 @@ def export(every: str, first: str | None, last: str | None, output: Path | None,
     positive into the battery, an empty cell was not measured. Every row of the span is written; an
     hour whose checksum does not fit is left out, said on standard error, and the exit code is 1.
     """
-    from monitor.store.reader import Reader
+    from monitor.logbook.reader import Reader
 
     reader = Reader(locate_database(config_file, database))
     reader.span()  # says that there is no log before anything is written

@@ -70,9 +70,9 @@ def list_(config_file: Path | None, database: Path | None) -> None:
     from rich.table import Column, Table
 
     from monitor.cli import Refused
+    from monitor.logbook.reader import Reader
     from monitor.planning import life_words
     from monitor.planning.battery_history import compare_services
-    from monitor.store.reader import Reader
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()

@@ -26,10 +26,10 @@ def parked(weeks: float, temperature_c: float | None, as_json: bool, config_file
     batteries lost by themselves. Reads the log only.
     """
     from monitor.cli import Refused
+    from monitor.logbook.reader import Reader
     from monitor.planning import parked as plans
     from monitor.planning import parked_return
     from monitor.reporting import parked_words as words
-    from monitor.store.reader import Reader
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()

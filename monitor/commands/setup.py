@@ -44,8 +44,8 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     if ctx.invoked_subcommand is not None:
         return
     from monitor.cli import Refused
-    from monitor.commissioning.interview import KEYS, Interview
     from monitor.commands.setup_phone import OFFERED, answers_place, finish_board, save_answers, start_services
+    from monitor.commissioning.interview import KEYS, Interview
     from monitor.commissioning.questions import AnswersFile, Recorded, Terminal, read_answers
     from monitor.commissioning.steps import NotClear
 
@@ -258,7 +258,7 @@ def which(config_file: Path | None, from_log: bool, days: float, seconds: float)
 
 def _log_rows(config_file: Path | None, days: float) -> Any:
     from monitor.commands.options import locate_database
-    from monitor.store.reader import Reader
+    from monitor.logbook.reader import Reader
 
     reader = Reader(locate_database(config_file, None))
     span = reader.span()

@@ -24,8 +24,8 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     Reads the log only, so it works whether the daemon runs or not, and says how old the figures are.
     """
     from monitor.cli import Refused
+    from monitor.logbook.reader import Reader
     from monitor.reporting import sentences
-    from monitor.store.reader import Reader
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()

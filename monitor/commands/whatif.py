@@ -39,10 +39,10 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
     """
     from monitor.cli import Refused
     from monitor.findings import Estimate
+    from monitor.logbook.reader import Reader
     from monitor.planning import candidates as candidate
     from monitor.planning import from_log
     from monitor.planning import whatif as asking
-    from monitor.store.reader import Reader
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()

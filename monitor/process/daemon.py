@@ -14,18 +14,19 @@ from monitor.clocks.clock import Clock
 from monitor.config import instruments
 from monitor.findings import Condition, Event
 from monitor.guides.wiring_plan import Wiring
+from monitor.logbook import live, resume
+from monitor.logbook.rows import logged_minute
 from monitor.planning import battery_history
-from monitor.process.dating import Dating
 from monitor.process import owner_requests, shunt_calibration
+from monitor.process.dating import Dating
 from monitor.process.owner_requests import Kept, Moment, Outcome, apply_zero
 from monitor.process.self_watch import SelfWatch
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
 from monitor.sampling.sampler import Openable, Sampler
-from monitor.store import live, requests, resume, saving
-from monitor.store.batch import Batch, Gap, TimeLabel
-from monitor.store.rows import LoggedMinute
+from monitor.store import requests, saving
+from monitor.store.batch import Batch, Gap, LoggedMinute, TimeLabel
 from monitor.store.state import State
 from monitor.store.time_labels import Heard
 from monitor.store.writer import Writer
@@ -250,7 +251,7 @@ class Daemon:
         found = None
         try:
             watched, found = self._step(held, minute, vehicle)
-            lived = (LoggedMinute(minute, found, held.counts.total),)
+            lived = (logged_minute(minute, found, held.counts.total),)
             self._failures, self._broken = 0, ""
             self.findings = found
         except Exception as error:

@@ -1,13 +1,11 @@
 """What waits to be written: rows in memory, bounded, thinned in a stated order while the log cannot be written."""
 from typing import Any
 
-from monitor.alerts.rules import Alert
 from monitor.findings import Event
-from monitor.pipeline import Findings
 from monitor.store import chunks
-from monitor.store.batch import Batch, Gap, TimeLabel
+from monitor.store.batch import AlertRecord, Batch, ForecastRow, Gap, MinuteRow, TimeLabel
 from monitor.store.columns import milliseconds
-from monitor.store.rows import ForecastRow, MinuteRow, SampleRow, forecast_row, minute_row, sample_row
+from monitor.store.sample_rows import SampleRow, sample_row
 from monitor.store.state import State
 
 HOUR_MS = 3_600_000
@@ -28,11 +26,11 @@ class WriteQueue:
         self.forecasts: list[ForecastRow] = []
         self.days: dict[int, int] = {}  # start -> latest end, both in ms
         self.events: list[Event] = []
-        self.alerts: dict[int, Alert] = {}
+        self.alerts: dict[int, AlertRecord] = {}
         self.gaps: dict[tuple[float, str], Gap] = {}
         self.labels: dict[int, TimeLabel] = {}
         self.state: State | None = None
-        self.found: Findings | None = None
+        self.found: Any = None
         self.urgent = False
         self.dropped = 0
 
@@ -66,13 +64,12 @@ class WriteQueue:
         """Takes a batch in."""
         self.samples += [sample_row(s) for s in batch.samples]
         self.cranks += [(milliseconds(s.at_s), s.fast_starter) for s in batch.samples if s.fast_starter]
-        for lived in batch.minutes:
-            row = minute_row(lived)
-            if not self.forecasts or row[0] // HOUR_MS != self.forecasts[-1][0] // HOUR_MS:
-                self.forecasts.append(forecast_row(lived.found))
-            self.minutes.append(row)
-            self.days[milliseconds(lived.found.counts.today.start_s)] = row[0]
-            self.found = lived.found
+        for logged in batch.minutes:
+            if not self.forecasts or logged.row[0] // HOUR_MS != self.forecasts[-1][0] // HOUR_MS:
+                self.forecasts.append(logged.forecast)
+            self.minutes.append(logged.row)
+            self.days[logged.day_ms] = logged.row[0]
+            self.found = logged.found
         self.events += batch.events
         self.alerts |= {alert.id: alert for alert in batch.alerts}
         self.gaps |= {(gap.from_s, gap.quantity): gap for gap in batch.gaps}

@@ -9,10 +9,10 @@ from contextlib import closing
 from pathlib import Path
 from random import Random
 
+from monitor.logbook.reader import Reader
+from monitor.store.sample_rows import sample_row
 from monitor.sample import Sample
 from monitor.store import checksum, chunks
-from monitor.store.reader import Reader
-from monitor.store.rows import sample_row
 from tests import store_fixture
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"

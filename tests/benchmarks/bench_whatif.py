@@ -16,11 +16,11 @@ from drivers.simulated import history, steps
 from drivers.vehicle import Plan, VehicleSim
 from monitor import pipeline
 from monitor.battery.label import Vehicle
+from monitor.logbook.reader import Reader
 from monitor.planning import from_log, whatif
 from monitor.planning.candidates import setup
 from monitor.planning.load_profile import LoggedSlot
 from monitor.process.daemon import Daemon
-from monitor.store.reader import Reader
 from tests.benchmarks.ensemble import camps, owner
 from tests.hand_clock import HandClock
 from tests.vehicle_by_hand import Instrument

@@ -12,8 +12,9 @@ from pathlib import Path
 
 from monitor import pipeline
 from monitor.alerts import rules
+from monitor.logbook import resume
 from monitor.sampling.gather import Gathering
-from monitor.store import migrate, resume
+from monitor.store import migrate
 from monitor.store.state import State
 from tests.store_fixture import VEHICLE
 

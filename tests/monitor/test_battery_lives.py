@@ -7,10 +7,10 @@ from click.testing import CliRunner
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.cli import commands
+from monitor.logbook.reader import Reader
 from monitor.planning import battery_history, life_words
 from monitor.planning.battery_history import BatteryHistory
 from monitor.store import requests
-from monitor.store.reader import Reader
 from monitor.wear.verdict import CapacityTest
 from monitor.wear.week import Week
 from tests.vehicle_by_hand import daemon, live

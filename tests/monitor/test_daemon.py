@@ -18,10 +18,10 @@ from monitor import pipeline
 from monitor.battery.label import Battery, CurrentSensor, Vehicle
 from monitor.estimation import charge
 from monitor.findings import Estimate
+from monitor.logbook.reader import Reader
 from monitor.process import replay
 from monitor.process.daemon import OtherLog
 from monitor.store import requests, saving
-from monitor.store.reader import Reader
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 from tests.store_fixture import VEHICLE
 from tests.vehicle_by_hand import REST, Instrument, daemon, live

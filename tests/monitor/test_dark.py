@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor.sampling.gather import minutes
+from monitor.logbook.reader import Reader
 from monitor.sample import Sample
-from monitor.store.reader import Reader
+from monitor.sampling.gather import minutes
 from tests.hand_clock import NETWORK, HandClock
 from tests.vehicle_by_hand import Instrument, daemon, live
 

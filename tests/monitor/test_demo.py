@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from monitor.logbook.reader import Reader
 from monitor.store import backup
-from monitor.store.reader import Reader
 
 ROOT = Path(__file__).parents[2]
 

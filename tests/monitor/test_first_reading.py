@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from monitor.logbook.reader import Reader
 from monitor.sampling import first_reading
 from monitor.store.lock import hold_lock
-from monitor.store.reader import Reader
 from tests.drivers.counterparts import HwmonFolder
 from tests.hand_clock import HandClock
 from tests.monitor.test_service import heard

@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 
 from dashboard import create_app
-from monitor.store import live, runtime
+from monitor.logbook import live
+from monitor.logbook.reader import Reader
+from monitor.store import runtime
 from monitor.store.lock import hold_lock
-from monitor.store.reader import Reader
 from tests.hand_clock import HandClock
 from tests.monitor.test_service import CONFIG, heard
 from tests.vehicle_by_hand import REST, Instrument, daemon

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.clocks.testimony import NOT_BEFORE_UTC_S
 from monitor.clocks.clock import Trust
 from monitor.clocks.satellite_time import AGREE_S, SatelliteClock, SatelliteTime, fix
+from monitor.clocks.testimony import NOT_BEFORE_UTC_S
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 from tests.vehicle_by_hand import daemon, live
 
@@ -189,7 +189,7 @@ def test_the_satellites_stand_in_for_a_wall_clock_that_nobody_vouches_for_and_fo
 
 
 def test_a_boot_is_dated_by_the_satellites_from_its_first_reading_on(tmp_path) -> None:
-    from monitor.store.reader import Reader
+    from monitor.logbook.reader import Reader
 
     board, satellites = HandClock(boot_s=0.0, utc_s=0.0, trust=NOBODY), Told(None)
     life = daemon(tmp_path / "ampledger.db", clock=SatelliteClock(board, satellites))

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.store.reader import Reader
+from monitor.logbook.reader import Reader
 
 CONFIG = """
 [house]

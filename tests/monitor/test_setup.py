@@ -13,7 +13,7 @@ from monitor.cli import commands
 from monitor.commissioning import measuring, steps
 from monitor.commissioning.answer_parsing import parse_label
 from monitor.config import load
-from monitor.store.reader import Reader
+from monitor.logbook.reader import Reader
 from tests.drivers.links import Server
 from tests.monitor.board import ROOT, Board, Conversation, WithLines
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from monitor.logbook.reader import Reader
 from monitor.process.maintenance import Maintenance
 from monitor.store import backup, lock
 from monitor.store.open_log import OpenLog
-from monitor.store.reader import Reader
 from monitor.store.writer import Writer
 from tests import store_fixture
 from tests.vehicle_by_hand import daemon, live

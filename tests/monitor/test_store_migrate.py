@@ -10,9 +10,9 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from sqlalchemy import create_engine
 
+from monitor.logbook.reader import Reader
 from monitor.store import migrate, tables
 from monitor.store.open_log import OpenLog
-from monitor.store.reader import Reader
 from tests import store_fixture
 from tests.hand_clock import HandClock
 from tests.vehicle_by_hand import daemon

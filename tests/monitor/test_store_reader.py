@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from monitor.logbook.reader import NoLog, Reader
 from monitor.pipeline import Findings
-from monitor.store.chunks import Damaged
 from monitor.store import checksum, sealing
+from monitor.store.chunks import Damaged
 from monitor.store.open_log import OpenLog
-from monitor.store.reader import NoLog, Reader
 from tests import store_fixture
 from tests.store_fixture import BEGINS_UTC_S
 

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from monitor.logbook.reader import Reader
 from monitor.store import backup, check, checksum, mending, past, sealing, segment, tables, thinning
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 from monitor.store.open_log import OpenLog
 from monitor.store.past import DAY_MS
-from monitor.store.reader import Reader
 from tests import store_fixture
 from tests.store_fixture import BEGINS_UTC_S
 

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from monitor.findings import Event
+from monitor.logbook.reader import Reader
 from monitor.sample import Sample
 from monitor.store import disk_reserve, salvage, saving
 from monitor.store.batch import Batch, TimeLabel
-from monitor.store.past import FolderFiles, Past
 from monitor.store.open_log import OpenLog
-from monitor.store.reader import Reader
+from monitor.store.past import FolderFiles, Past
 from monitor.store.writer import Writer
 from tests.store_fixture import VEHICLE
 

@@ -14,11 +14,11 @@ import pytest
 
 from monitor.alerts.delivery import Deliverer
 from monitor.clocks.satellite_time import SatelliteTime
+from monitor.logbook.reader import Reader
 from monitor.process import restarts
 from monitor.process.maintenance import Maintenance
 from monitor.process.service import supervise
 from monitor.store import backup
-from monitor.store.reader import Reader
 from monitor.store.writer import Writer
 from tests.hand_clock import HandClock
 from tests.monitor.test_service import CONFIG, heard

@@ -14,8 +14,8 @@ from urllib.request import urlopen
 
 import pytest
 
+from monitor.logbook.reader import Reader
 from monitor.store import requests, runtime
-from monitor.store.reader import Reader
 from tests.monitor.test_service import CONFIG
 from tests.ports import free_port, wait_until_open
 

@@ -8,11 +8,11 @@ from drivers.simulated import SimulatedDriver, SimulatedOptions
 from monitor import pipeline
 from monitor.battery.label import Battery, Vehicle
 from monitor.cli import commands
+from monitor.logbook.reader import Reader
 from monitor.planning import from_log, whatif
 from monitor.planning.candidates import parse_candidate, setup
 from monitor.planning.model import Setup, simulate
 from monitor.process.daemon import Daemon
-from monitor.store.reader import Reader
 from tests.hand_clock import HandClock
 from tests.vehicle_by_hand import Instrument
 

@@ -7,11 +7,11 @@ import pytest
 
 from monitor.clocks import testimony
 from monitor.clocks.clock import Trust, Witness
+from monitor.logbook.reader import Reader
 from monitor.store import requests, thinning
 from monitor.store.open_log import OpenLog
-from monitor.store.reader import Reader
-from monitor.store.time_labels import TimeLabel
 from monitor.store.time_labels import Testimony as Word
+from monitor.store.time_labels import TimeLabel
 from tests.hand_clock import NETWORK, NOBODY, HandClock
 from tests.vehicle_by_hand import daemon, live
 

@@ -1,53 +1,31 @@
-"""Samples and minutes as rows of the log, and rows as samples again."""
-from dataclasses import dataclass
-from operator import attrgetter
-from typing import Any
+"""Minutes and forecasts as rows of the log."""
 
 from monitor.findings import Answer, Estimate
 from monitor.pipeline import Findings
-from monitor.sample import Minute, Sample
-from monitor.store.columns import RAW, ROLLED, milliseconds, to_stored
+from monitor.sample import Minute
+from monitor.store.batch import ForecastRow, LoggedMinute, MinuteRow
+from monitor.store.columns import ROLLED, milliseconds, to_stored
 from monitor.usage.counts import Tally
 
-_RAW_FIELDS = attrgetter(*RAW)
-_RAW_SCALES = tuple(scale for _, scale in RAW.values())
 #: roll-up fields that are the minute's own
 _OF_MINUTE = tuple(name for name in ROLLED if name in Minute.__slots__)
 
 
-@dataclass(frozen=True, slots=True)
-class LoggedMinute:
-    """One minute, what was concluded by its end, and what had been counted before it."""
+def logged_minute(minute: Minute, found: Findings, counted_before: Tally) -> LoggedMinute:
+    """One minute as the store takes it.
 
-    minute: Minute
-    found: Findings
-    counted_before: Tally
-
-
-#: a row of the table samples: its moment, then the values
-SampleRow = tuple[int, *tuple[int | None, ...]]
-#: a row of the table minutes: its end, its start, then the values
-MinuteRow = tuple[int, int, *tuple[int | None, ...]]
-#: a row of the table forecasts: its moment, then the values
-ForecastRow = tuple[int, *tuple[float | None, ...]]
+    minute: what was measured; found: what was concluded by its end; counted_before: all that had been counted before it.
+    """
+    return LoggedMinute(row=minute_row(minute, found, counted_before), forecast=forecast_row(found),
+                        day_ms=milliseconds(found.counts.today.start_s), found=found)
 
 
-def sample_row(sample: Sample) -> SampleRow:
-    """A row of the table samples."""
-    return (milliseconds(sample.at_s), *[
-        None if value is None else round(value * scale) for value, scale in zip(_RAW_FIELDS(sample), _RAW_SCALES, strict=True)])
+def minute_row(minute: Minute, found: Findings, before: Tally) -> MinuteRow:
+    """A row of the table minutes.
 
-
-def sample_of(row: SampleRow) -> Sample:
-    """The sample of a row of the table samples, to the stored digits."""
-    values: dict[str, Any] = {name: None if value is None else value / scale
-                              for name, value, scale in zip(RAW, row[1:], _RAW_SCALES, strict=True)}
-    return Sample(at_s=row[0] / 1000, **values)
-
-
-def minute_row(lived: LoggedMinute) -> MinuteRow:
-    """A row of the table minutes."""
-    minute, found, before, total = lived.minute, lived.found, lived.counted_before, lived.found.counts.total
+    minute: what was measured; found: what was concluded by its end; before: all that had been counted before it.
+    """
+    total = found.counts.total
     values: dict[str, float | None] = {name: getattr(minute, name) for name in _OF_MINUTE}
     for source in ("sun_ah", "alternator_ah", "other_ah"):
         values[source] = getattr(total, source) - getattr(before, source)

@@ -10,17 +10,18 @@ from monitor.alerts.rules import Alert
 from monitor.battery.label import Vehicle
 from monitor.findings import Event
 from monitor.guides.wiring_plan import Wiring
+from monitor.logbook import live
+from monitor.logbook.live import file_of as live_file_of
 from monitor.pipeline import Findings
 from monitor.planning import battery_history
 from monitor.planning.battery_history import BatteryHistory
 from monitor.sample import Sample
-from monitor.store import chunks, live, reading, saving, series
+from monitor.store import chunks, reading, saving, series
 from monitor.store.batch import Gap
 from monitor.store.columns import ROLLED
-from monitor.store.live import file_of as live_file_of
 from monitor.store.past import Damaged
 from monitor.store.reading import NoLog, Span, label_at, utc_s
-from monitor.store.rows import sample_of
+from monitor.store.sample_rows import sample_of
 from monitor.store.series import Series
 from monitor.store.view import View, open_view
 from monitor.wear import week
