@@ -43,7 +43,7 @@ def now() -> Response:
             "charge": sentences.charge_sentence(found.charge),
             "tonight": sentences.tonight_sentence(found.forecast, book.hour),
             "starter": sentences.starter_sentence(found.starter, found.join), "join": sentences.join_sentence(found.join),
-            "today": sentences.day_sentence(found.counts.today),
+            "today": sentences.day_sentence(found.counts.today, because=found.counts.because),
             "health": sentences.health_sentence(found.health, book.vehicle.house.rated_capacity_ah),
         },
     })

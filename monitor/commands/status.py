@@ -34,7 +34,7 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     alerts = [logged.what for logged in reader.alerts(open_only=True)]
     found = now.findings
     hour = now.sample.hour if now.sample else None
-    lines = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+    lines = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts,
                                [c for c in found.conditions if c.active and not _told(c, alerts)], hour)
     if as_json:
         click.echo(json.dumps(_plain(now, alerts, lines), indent=1, ensure_ascii=False))

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.reading import Reading
+from monitor import dependence
 from monitor.alerts import rules
 from monitor.battery.label import Vehicle
 from monitor.clocks.clock import Clock
@@ -257,7 +258,7 @@ class Daemon:
         except Exception as error:
             watched = self._failed(error, held)
         at_s = minute.end_s
-        conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(),
+        conditions = (*(found.conditions if found else ()), *dependence.hold_back_lost(self.sampler.conditions(at_s), found.protection if found else None), self.writer.condition(),
                       self.writer.damage_condition(at_s), self._own(), *self._dating.conditions(at_s), *self.self_watch.conditions(at_s, copies=self._copies),
                       *self._conditions())
         alerts = rules.update(self.state.alerts, conditions, at_s)
