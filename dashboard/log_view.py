@@ -141,9 +141,9 @@ class LogView:
         return sum(a.state != "returned" and (a.shelved_until_s or 0.0) <= self.at_s
                    for a in (logged.what for logged in self.open_alerts))
 
-    def alerts(self) -> list[LoggedItem]:
-        """All alerts, latest first."""
-        return self._ask(lambda reader: reader.alerts(), self.open_alerts)
+    def alerts(self, limit: int = 200, below: int | None = None) -> list[LoggedItem]:
+        """All alerts, latest first; of those with a smaller number than below, so many."""
+        return self._ask(lambda reader: reader.alerts(limit=limit, below=below), self.open_alerts)
 
     def utc_of(self, at_s: float | None) -> float | None:
         """UTC of a recent moment of the log's line of time."""
@@ -204,14 +204,14 @@ class LogView:
         """Every quarter of an hour since a moment, as (UTC start, UTC end, values)."""
         return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
 
-    def events(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem]:
-        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s), [])
+    def events(self, from_utc_s: float, to_utc_s: float, most: int | None = None) -> list[LoggedItem]:
+        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s, most), [])
 
     def gaps(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem]:
         return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s), [])
 
-    def forecasts(self, from_utc_s: float, to_utc_s: float) -> list[LoggedForecast]:
-        return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s), [])
+    def forecasts(self, from_utc_s: float, to_utc_s: float, most: int | None = None) -> list[LoggedForecast]:
+        return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s, most), [])
 
     def _ask_once(self, name: str, question: Callable[[Reader], T]) -> T:
         return self._kept.get(self._database, name, lambda: self._ask(question))

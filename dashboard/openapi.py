@@ -122,8 +122,15 @@ def _get(name: str, summary: str, schema: Schema, parameters: list[Schema], **re
         "200": answer(summary, schema)} | {code: answer(words, _ref("Refusal")) for code, words in told.items()}}}
 
 
+_PAGE = [
+    {"name": "limit", "in": "query", "schema": {"type": "integer", "minimum": 1, "maximum": 1000, "default": 500},
+     "description": "So many rows; those of one moment are never parted, so a few more may come."},
+    {"name": "after", "in": "query", "schema": NUMBER, "description": "Goes on where a page ended: its `next`."},
+]
+
+
 def _rows(name: str, item: str) -> Schema:
-    return _object({name: _list(_ref(item))})
+    return _object({name: _list(_ref(item)), "next": MAYBE | {"description": "Give it as `after` for the page that follows; null: the end."}})
 
 
 DESCRIPTION: Schema = {
@@ -135,14 +142,14 @@ DESCRIPTION: Schema = {
         "/api/v1/now": _get("now", "Latest readings and everything concluded from them.", _ref("Now"), []),
         "/api/v1/series": _get("series", "Charge, current and voltages over a span.", _ref("Series"),
                                [*_SPAN, _POINTS]),
-        "/api/v1/days": _get("days", "The daily books of a span.", _rows("days", "Day"), _SPAN),
-        "/api/v1/weeks": _get("weeks", "Every week of the house battery on record.", _rows("weeks", "Week"), []),
-        "/api/v1/events": _get("events", "What happened in a span.", _rows("events", "Event"), _SPAN),
-        "/api/v1/gaps": _get("gaps", "What was not measured in a span, and why.", _rows("gaps", "Gap"), _SPAN),
+        "/api/v1/days": _get("days", "The daily books of a span.", _rows("days", "Day"), [*_SPAN, *_PAGE]),
+        "/api/v1/weeks": _get("weeks", "Every week of the house battery on record.", _rows("weeks", "Week"), _PAGE),
+        "/api/v1/events": _get("events", "What happened in a span.", _rows("events", "Event"), [*_SPAN, *_PAGE]),
+        "/api/v1/gaps": _get("gaps", "What was not measured in a span, and why.", _rows("gaps", "Gap"), [*_SPAN, *_PAGE]),
         "/api/v1/forecasts": _get("forecasts", "What was foreseen, hour by hour.", _rows("forecasts", "ForecastRow"),
-                                  _SPAN),
+                                  [*_SPAN, *_PAGE]),
         "/api/v1/alerts": _get("alerts", "Alerts, newest first.", _rows("alerts", "Alert"), [
-            {"name": "open", "in": "query", "schema": {"enum": ["yes", "no"], "default": "no"}}]),
+            {"name": "open", "in": "query", "schema": {"enum": ["yes", "no"], "default": "no"}}, *_PAGE]),
         "/api/v1/figures/log": _get("log_figure", "The drawing of page Log.", _ref("Figure"), [*_SPAN, _POINTS, _INK]),
         "/api/v1/figures/tonight": _get("tonight_figure", "The drawing of page Tonight.", _ref("Figure"), [_INK],
                                         **{"404": "There is no forecast yet."}),

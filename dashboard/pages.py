@@ -9,6 +9,8 @@ from monitor.reporting import sentences
 pages = Blueprint("pages", __name__)
 #: How often the page Now asks again [s].
 REFRESH_S = 10
+#: What was done, said on the page that it leads back to.
+ABOUT_TOLD = {"left": "Noted. The log is dated by it within a second; load this page again to see.", "out": "Signed out."}
 #: Starts are looked for so far back [s], under these names of events.
 STARTS_S = 90 * 86400.0
 START_KINDS = ("start", "engine_start", "crank", "crank_weak", "start_failed")
@@ -104,7 +106,7 @@ def about():
     return render_template("about.html", title="About", page="about", book=book, lead=about_page.lead(book),
                            chapters=about_page.chapters(book), ask_clock=book.unsure, doubted=any(a.what.kind == "clock_doubtful" and a.what.state != "returned" for a in book.open_alerts),
                            may_change=guard.may_change(),
-                           has_code=current_app.config["CODE_HASH"] is not None, told=request.args.get("told") == "left")
+                           has_code=current_app.config["CODE_HASH"] is not None, told=ABOUT_TOLD.get(request.args.get("told", "")), signed_in=guard.signed_in())
 
 
 @pages.get("/now")
