@@ -110,7 +110,8 @@ def hold_back_alerts(conditions: tuple[Condition, ...], likely_reversed: bool = 
 
 def _faults(conditions: tuple[Condition, ...]) -> tuple[str, ...]:
     """The faults that hold, in the order of SPOILS; one that rests on a channel which another has spoilt does not count."""
-    active, found, spoilt = {c.kind for c in conditions if c.active}, [], set()
+    active, found = {c.kind for c in conditions if c.active}, []
+    spoilt: set[str] = set()
     for fault, channels in SPOILS.items():
         if fault in active and not spoilt & set(ALERTS.get(fault, ())):
             found.append(fault)
