@@ -38,7 +38,7 @@ def now() -> Response:
         return _json({"empty": True, "simulated": book.simulated})
     return _json({
         "empty": False, "simulated": book.simulated, "stale": bool(book.stale), "at_utc_s": book.utc_of(book.at_s),
-        "clock_trusted": book.now.utc_trusted,
+        "clock_trusted": book.known.utc_trusted,
         "readings": {name: getattr(book.latest, name) for name in QUANTITIES},
         "join": _plain(found.join), "charge": _plain(found.charge), "starter": _plain(found.starter),
         "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast),
@@ -49,7 +49,7 @@ def now() -> Response:
             "tonight": sentences.tonight_sentence(found.forecast, book.hour),
             "starter": sentences.starter_sentence(found.starter, found.join), "join": sentences.join_sentence(found.join),
             "today": sentences.day_sentence(found.counts.today, because=found.counts.because),
-            "health": sentences.health_sentence(found.health, book.vehicle.house.rated_capacity_ah),
+            "health": sentences.health_sentence(found.health, book.known.vehicle.house.rated_capacity_ah),
         },
     })
 
@@ -140,7 +140,7 @@ def tonight_figure() -> Response:
     rows = book.columns(issued - DAY / 2, issued, 48)
     return _figure(tonight_chart.figure(
         found.forecast, found.charge, issued, _reserve_frac(book), _nights(book, issued),
-        list(zip(rows.at_utc_s, rows.charge_frac)), local_ms, _ink()))
+        list(zip(rows.at_utc_s, rows.charge_frac, strict=True)), local_ms, _ink()))
 
 
 @api.get("/figures/starter")
@@ -247,12 +247,12 @@ def _reserve_frac(book) -> float:
     return book.vehicle.house.reserve_soc_frac if book.vehicle else 0.0
 
 
-def _plain(found) -> dict:
+def _plain(found: Any) -> dict[str, Any]:
     """Findings as JSON: an answer is its value with low, high and basis, or the reason for having none."""
     made = {}
     for field in fields(found):
         value = getattr(found, field.name)
-        made[field.name] = asdict(value) if is_dataclass(value) else value
+        made[field.name] = asdict(value) if is_dataclass(value) and not isinstance(value, type) else value
     return made
 
 
@@ -267,8 +267,8 @@ def _figure(figure: Figure) -> Response:
             written[id(value)] = _text(value)
         return written[id(value)]
 
-    traces = ("{%s}" % ",".join(f'"{name}":{text(value)}' for name, value in trace.items()) for trace in figure["data"])
-    return Response('{"data":[%s],"layout":%s}' % (",".join(traces), _text(figure["layout"])), mimetype="application/json")
+    traces = ("{" + ",".join(f'"{name}":{text(value)}' for name, value in trace.items()) + "}" for trace in figure["data"])
+    return Response(f'{{"data":[{",".join(traces)}],"layout":{_text(figure["layout"])}}}', mimetype="application/json")
 
 
 def _text(value: Any) -> str:

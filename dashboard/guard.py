@@ -237,7 +237,7 @@ def _on_the_board(address: str | None) -> bool:
 def _packed(answer: Response) -> Response:
     if (answer.direct_passthrough or answer.status_code == 304 or "Content-Encoding" in answer.headers
             or "gzip" not in request.headers.get("Accept-Encoding", "")
-            or not (answer.mimetype.startswith("text/") or answer.mimetype == "application/json")):
+            or not ((answer.mimetype or "").startswith("text/") or answer.mimetype == "application/json")):
         return answer
     answer.vary.add("Accept-Encoding")
     body = answer.get_data()

@@ -2,7 +2,7 @@
 import json
 import time
 from dataclasses import asdict
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -64,12 +64,12 @@ def _old(now: Any) -> str:
 
 
 def _moment(utc_s: float) -> str:
-    return datetime.fromtimestamp(utc_s, timezone.utc).astimezone().strftime("%Y-%m-%d %H:%M %Z")
+    return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M %Z")
 
 
 def _plain(now: Any, alerts: list[Any], lines: tuple[str, ...]) -> dict[str, Any]:
     return {
-        "at_utc": datetime.fromtimestamp(now.utc_s, timezone.utc).isoformat(timespec="seconds"),
+        "at_utc": datetime.fromtimestamp(now.utc_s, UTC).isoformat(timespec="seconds"),
         "utc_trusted": now.utc_trusted, "simulated": now.simulated, "sentences": lines,
         "sample": asdict(now.sample) if now.sample else None, "findings": asdict(now.findings),
         "vehicle": asdict(now.vehicle), "alerts": [asdict(alert) for alert in alerts],

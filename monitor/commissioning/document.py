@@ -60,9 +60,10 @@ def build_document(name: str, house: tuple[str, float], starter: tuple[str, floa
     for key, table in old.items():
         text += f"\n[{key}]\n" + "".join(_plain(tomlkit.dumps(table).strip().splitlines(keepends=True), key)) + "\n"
     doc = tomlkit.parse(text)
-    for battery in ("house", "starter") if before is not None else ():
-        if before[battery]["chemistry"] == doc[battery]["chemistry"]:  # what else was known of it still holds
-            doc[battery].update({key: value for key, value in before[battery].items() if key not in doc[battery]})
+    if before is not None:
+        for battery in ("house", "starter"):
+            if before[battery]["chemistry"] == doc[battery]["chemistry"]:  # what else was known of it still holds
+                doc[battery].update({key: value for key, value in before[battery].items() if key not in doc[battery]})
     return doc
 
 

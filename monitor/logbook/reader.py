@@ -27,7 +27,7 @@ from monitor.store.view import View, open_view
 from monitor.wear import week
 from monitor.wear.week import Week
 
-__all__ = ["Day", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series", "live_file_of"]
+__all__ = ["Alert", "Day", "Gap", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series", "live_file_of"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,7 +51,8 @@ def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterat
     measured_s: dict[str, float] = {}
     for minute in minutes(samples(path, start, vehicle.house.rated_capacity_ah)):
         held, found = pipeline.step(held, minute, vehicle)
-        alerts = rules.update(alerts, (*found.conditions, *dependence.hold_back_lost(_silences(measured_s, minute), found.protection)), found.at_s)
+        alerts = rules.update(alerts, (*found.conditions, *dependence.hold_back_lost(_silences(measured_s, minute), found.protection)),
+                              found.at_s)
         yield ReplayStep(found, alerts)
 
 
