@@ -69,7 +69,7 @@ def _copy_with_labels(kind: str, full: Path, target: Path) -> None:
         begins_s = time.time() - end_s - (9 * 86400 if kind == "old" else 30)
         log.execute("update boots set utc_offset_ms = ?, crc = null", (round(1000 * begins_s),))
         if kind == "unsure":
-            log.execute("update boots set utc_trusted = 0, utc_sigma_s = 86400")
+            log.execute("update boots set utc_trusted = 0, utc_sigma_s = 86400, crc = null")
 
 
 @pytest.fixture(scope="session")
