@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo check test bench golden deb install uninstall clean
+.PHONY: demo check test test-board bench golden deb install uninstall clean
 
 demo: $(STAMP)
 	$(BIN)/ampledger demo $(ARGS)
@@ -12,11 +12,15 @@ demo: $(STAMP)
 # What a change must pass within a minute: arrows, published values, and every test that is quick.
 check: $(VENV)/.installed-test
 	$(BIN)/ruff check --quiet .
-	$(BIN)/python -m pytest -q -n auto --dist loadgroup -m "not slow and not browser"
+	$(BIN)/python -m pytest -q -n auto --dist loadgroup -m "not slow and not browser and not board"
 
 # Everything: the check, then what takes long.
 test: check
-	$(BIN)/python -m pytest -n auto --dist loadgroup -m "slow or browser"
+	$(BIN)/python -m pytest -n auto --dist loadgroup -m "(slow or browser) and not board"
+
+# The package on a bare Debian 12 and 13: as root, with mmdebstrap, systemd-container, lintian and a network. Some ten minutes.
+test-board: $(VENV)/.installed-test
+	$(BIN)/python -m pytest -m board tests/board
 
 bench: $(VENV)/.installed-test
 	$(BIN)/python -m tests.benchmarks

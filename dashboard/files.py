@@ -33,8 +33,7 @@ def file(name: str) -> Response:
     else:
         answer.headers["Cache-Control"] = "no-cache"
     answer.set_etag(mark(name))
-    answer.make_conditional(request)
-    return answer
+    return answer.make_conditional(request)
 
 
 def address(name: str) -> str:

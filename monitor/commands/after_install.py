@@ -7,7 +7,7 @@ import click
 from monitor.commands.options import USUAL
 
 #: So long the set-up's pages may take to come up [s].
-UP_S = 20.0
+UP_S = 60.0
 
 
 @click.command("after-install", hidden=True)
@@ -17,8 +17,7 @@ def after_install() -> None:
     from monitor.process import network
 
     if USUAL[1].exists():
-        click.echo("The configuration is as it was: /etc/ampledger/ampledger.toml. Where a phone finds the pages: sudo ampledger pages "
-                   "address")
+        click.echo("The configuration is as it was: /etc/ampledger/ampledger.toml. Where a phone finds the pages: sudo ampledger pages address")
         return
     click.echo("\nampledger is installed. Read `ampledger docs wiring` before you touch a cable.")
     if os.geteuid() == 0 and network.systemctl("start", "ampledger-setup"):

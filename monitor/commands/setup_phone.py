@@ -2,6 +2,7 @@
 import os
 import pwd
 import shutil
+import socket
 import subprocess
 import sys
 import tempfile
@@ -17,6 +18,8 @@ import click
 SERVICE_CODE = Path("/run/ampledger-setup/code")
 #: So long the phone still sees the last word before the real pages take the port [s].
 LAST_WORD_S = 4.0
+#: So long the pages may take to come up [s].
+UP_S = 60.0
 
 
 def host(walk: Callable[[Any], Any], path: Path, port: int, code_file: Path | None, patience_s: float) -> None:
@@ -148,6 +151,7 @@ def _pages(folder: Path, port: int, code_hash: str) -> Iterator[None]:
     pages = subprocess.Popen([sys.executable, "-m", "dashboard.setup_pages", "--folder", str(folder), "--address", f"0.0.0.0:{port}",
                               "--code-file", str(hashed)], stdin=subprocess.DEVNULL, cwd="/", **who)
     try:
+        _wait_for(pages, port)
         yield
     finally:
         pages.terminate()
@@ -155,6 +159,20 @@ def _pages(folder: Path, port: int, code_hash: str) -> Iterator[None]:
             pages.wait(5)
         except subprocess.TimeoutExpired:
             pages.kill()
+
+
+def _wait_for(pages: subprocess.Popen, port: int) -> None:
+    """Until the pages answer. Raises Refused where they end instead; they have said why."""
+    from monitor.cli import Refused
+
+    end_s = time.monotonic() + UP_S
+    while time.monotonic() < end_s:
+        if pages.poll() is not None:
+            raise Refused("the pages could not be served; nothing was written")
+        with socket.socket() as trial:
+            if trial.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.1)
 
 
 def _user() -> pwd.struct_passwd | None:
@@ -182,7 +200,11 @@ def show_setup_way(code: str, port: int) -> None:
     """Address, QR code and access code of the set-up pages."""
     from monitor.process import network
 
-    urls = network.list_urls(port) or [f"http://127.0.0.1:{port}/"]
+    urls = network.list_urls(port)
+    if not urls:
+        click.echo(f"\nSet-up is waiting for a phone at port {port}, but this board is in no network yet: `ampledger docs network`. "
+                   f"Access code: {code}\n")
+        return
     click.echo(f"\nSet-up is waiting on a phone in the same network: {urls[0]}" + "".join(f"\n  or {url}" for url in urls[1:4]) + "\n")
     click.echo(network.draw_qr(urls[0]))
     click.echo(f"Access code: {code}\n")

@@ -2,9 +2,8 @@
 import logging
 import threading
 from collections.abc import Callable
-from concurrent.futures import Future
 from concurrent.futures import TimeoutError as TooLate
-from datetime import UTC, datetime
+from datetime import datetime, timezone
 from pathlib import Path
 from typing import Any
 
@@ -37,9 +36,7 @@ class Maintenance:
         self.serve(writer, watch or SelfWatch(None))
         self._scheduler: Any = None
         self._thread: threading.Thread | None = None
-        self._at_s = 0.0
-        self._done_s: float | None = None
-        self._asked: Future[Any] | None = None
+        self._at_s, self._done_s, self._asked = 0.0, None, None
 
     def serve(self, writer: Writer, watch: SelfWatch) -> None:
         """Whose log it is now, and who keeps in mind how the jobs went."""
@@ -53,7 +50,7 @@ class Maintenance:
 
         logging.getLogger("apscheduler").setLevel(logging.ERROR)
         self._scheduler = BlockingScheduler(
-            timezone=UTC, executors={"default": ThreadPoolExecutor(1)},
+            timezone=timezone.utc, executors={"default": ThreadPoolExecutor(1)},
             job_defaults={"coalesce": True, "misfire_grace_time": None, "max_instances": 1})
         self._arm()
         started = threading.Event()
@@ -71,7 +68,7 @@ class Maintenance:
 
     def alive(self) -> bool:
         """Whether the scheduler works (True before it was started)."""
-        return self._scheduler is None or (self._thread is not None and self._thread.is_alive())
+        return self._scheduler is None or self._thread.is_alive()
 
     def revive(self) -> None:
         """Begins anew with a scheduler of which the thread has ended."""
@@ -86,7 +83,7 @@ class Maintenance:
     def close(self) -> None:
         """Ends after the job that runs."""
         if self._scheduler is not None:
-            if self._thread is not None and self._thread.is_alive():
+            if self._thread.is_alive():
                 self._scheduler.shutdown(wait=False)
                 self._thread.join(STARTS_WITHIN_S)
             self._scheduler = self._thread = None
@@ -133,8 +130,7 @@ class Maintenance:
                 self._tell("chore_works", f"The nightly {name} works again.")
 
     def _thin(self) -> None:
-        folder = past.folder_of(self._database)
-        self._writer.ask(lambda connection: thinning.retire(connection.exec_driver_sql, folder, self._raw_days)).result(JOB_TIMEOUT_S)
+        self._writer.ask(lambda connection: thinning.retire(connection.exec_driver_sql, past.folder_of(self._database), self._raw_days)).result(JOB_TIMEOUT_S)
 
     def _check(self) -> None:
         """Reads the log whole; what is damaged is mended the same night, and told with what is missing."""

@@ -129,6 +129,7 @@ def test_a_blank_board_is_set_up_from_a_phone(board: Board, setup: SetUp) -> Non
     setup.answer("Starter voltage", text="1")
     setup.answer("House battery temperature", text="1")
     setup.answer("Which battery is which?", text="skip")
+    setup.answer("How is this board fed?", text="elsewhere")
     board.now(house_a=0.0)
     setup.until(lambda state: ["House current", "0.070 A"] in state["live"])
     setup.answer("Zero of the shunt", text="")

@@ -1,0 +1,169 @@
+"""The package on a bare Debian 12 and 13, word for word as README has it: installed, set up, measuring, opened, upgraded, removed.
+
+Needs root, mmdebstrap, systemd-container and a network for building (not for the board): `make test-board`.
+"""
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.board.container import ADDRESS, Container, make_root
+from tests.monitor.board import ROOT, Board
+
+TOOLS = ("mmdebstrap", "systemd-nspawn", "nsenter", "ip", "dpkg-deb", "lintian")
+pytestmark = [pytest.mark.board, pytest.mark.skipif(
+    os.geteuid() != 0 or not all(map(shutil.which, TOOLS)), reason=f"needs root and {', '.join(TOOLS)}")]
+WORK = Path(os.environ.get("AMPLEDGER_BOARD_FOLDER", "/var/tmp/ampledger-board"))
+LARGEST_BYTES = 60_000_000
+#: What README says to type on the board, in this order.
+README = re.findall(r"^sudo (.+?)(?: +#.*)?$", (ROOT / "README.md").read_text().partition("## Put it on a board")[2].partition("##")[0], re.MULTILINE)
+ANSWERS = 'house = "agm 100"\nstarter = "flooded 70"\nstarter_voltage_v = "in_voltage0"\nstarter_meter_v = 12.71\nall_off = true\n'
+
+
+@pytest.fixture(scope="module")
+def package() -> Path:
+    """The package of this checkout, for this machine."""
+    named = os.environ.get("AMPLEDGER_DEB")
+    if named:
+        return Path(named)
+    made = subprocess.run([sys.executable, "deb/build.py"], cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    return ROOT / made.splitlines()[-1].partition(":")[0]
+
+
+@pytest.fixture(scope="module")
+def earlier(package: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same with a lower version: what the upgrade comes from."""
+    folder = tmp_path_factory.mktemp("earlier")
+    subprocess.run(["dpkg-deb", "-R", str(package), str(folder / "tree")], check=True)
+    control = folder / "tree/DEBIAN/control"
+    control.write_text(re.sub(r"^Version: .*$", "Version: 0.0.9", control.read_text(), flags=re.MULTILINE))
+    subprocess.run(["dpkg-deb", "--root-owner-group", "-Zgzip", "-z1", "--build", str(folder / "tree"), str(folder / "ampledger_0.0.9.deb")],
+                   check=True, capture_output=True)
+    return folder / "ampledger_0.0.9.deb"
+
+
+@pytest.fixture(params=["bookworm", "trixie"])
+def board(request: pytest.FixtureRequest) -> Iterator[Container]:
+    """A bare Debian that is booted, kernel-shaped folders under /srv."""
+    root = WORK / request.param
+    make_root(request.param, WORK, root)
+    made = Container(root)
+    yield made
+    made.end()
+    shutil.rmtree(root, ignore_errors=True)
+
+
+def test_the_package_is_small_and_lintian_finds_no_error(package: Path) -> None:
+    assert package.stat().st_size <= LARGEST_BYTES
+    found = subprocess.run(["lintian", "--fail-on", "error", "--allow-root", str(package)], capture_output=True, text=True)
+    assert found.returncode == 0, found.stdout
+
+
+def test_from_a_bare_image_to_figures_on_a_phone_and_back(board: Container, package: Path, earlier: Path) -> None:
+    begun_s = time.monotonic()
+    _install(board, earlier)
+    kernel = Board(board.root / "srv/kernel")
+    kernel.now(house_a=0.0)
+    _set_up(board)
+    kernel.now(house_a=-4.2)
+    board.until("ampledger status")
+    code = _open(board)
+    assert time.monotonic() - begun_s < 600 and len(README) <= 6
+    _people(board)
+    minutes = _upgrade(board, package, code)
+    _copy_and_restore(board, minutes)
+    _remove(board)
+
+
+def _install(board: Container, package: Path) -> None:
+    """README's first line; the end of the installation says how to go on."""
+    shutil.copy(package, board.root / "root/ampledger_0.0.9_amd64.deb")
+    assert README[0].startswith("apt install ./ampledger_")
+    said = board.sh("cd /root && apt-get install -y ./ampledger_0.0.9_amd64.deb")
+    assert f"http://{ADDRESS}:8765/" in said and "█" in said
+    code = re.search(r"Access code: (\S+)", said)
+    assert code and code[1] not in board.sh("ps ax -o args 2>/dev/null || cat /proc/[0-9]*/cmdline")
+    status, page = board.get()
+    assert status == 401 and "access code" in page
+    assert "0" == board.sh("systemctl is-failed --quiet ampledger ampledger-dashboard ampledger-setup && echo 1 || echo 0").strip()
+    verified = board.sh("systemd-analyze verify --man=no /usr/lib/systemd/system/ampledger*.service 2>&1; true")
+    assert "ampledger" not in verified, verified
+
+
+def _set_up(board: Container) -> None:
+    """The same questions, answered from a file."""
+    (board.root / "root/answers.toml").write_text(ANSWERS)
+    assert README[1].startswith("ampledger setup")
+    said = board.sh("systemctl stop ampledger-setup; ampledger setup --answers /root/answers.toml --seconds 1 --sys /srv/kernel/sys --dev /srv/kernel/dev")
+    assert "Written: /etc/ampledger/ampledger.toml" in said and "The daemon and the pages are started." in said
+    assert board.sh("stat -c %a:%G /etc/ampledger/ampledger.toml").strip() == "640:ampledger"
+    board.until("systemctl is-active --quiet ampledger && systemctl is-active --quiet ampledger-dashboard", 60)
+    assert board.get()[0] == 0  # closed to the network until somebody opens them
+    assert "all is well" in board.sh("ampledger check")
+
+
+def _open(board: Container) -> str:
+    """Opened to the vehicle's network; returns the access code."""
+    assert README[-1].startswith("ampledger pages open")
+    said = board.sh("ampledger pages open")
+    code = re.search(r"Access code: (\S+)", said)
+    assert code and f"http://{ADDRESS}:8765/" in said
+    page = board.page()
+    assert "House battery" in page and "12.6" in page
+    assert "open to the vehicle's network" in board.run("ampledger", "doctor").stdout
+    return code[1]
+
+
+def _people(board: Container) -> None:
+    """Members of the log's group read the log; nobody but root and the services reads the configuration."""
+    board.sh("useradd -m reader && usermod -aG ampledger-log reader && useradd -m stranger")
+    for line in ("ampledger status", "ampledger alerts list", "ampledger export -o /tmp/out.csv", "ampledger report -o /tmp/report.html"):
+        board.sh(line, user="reader")
+    assert "sudo" in board.run("su", "-", "reader", "-c", "ampledger check").stdout
+    refused = board.run("su", "-", "stranger", "-c", "ampledger status")
+    assert refused.returncode == 1 and "sudo" in refused.stdout and "Traceback" not in refused.stdout
+    assert board.run("su", "-", "reader", "-c", "cat /etc/ampledger/ampledger.toml").returncode != 0
+
+
+def _minutes(board: Container) -> int:
+    return int(board.sh("ampledger export --every minutes | wc -l"))
+
+
+def _upgrade(board: Container, package: Path, code: str) -> int:
+    """Configuration, code and log are as they were; the daemon goes on with the log. Returns its minutes."""
+    before = board.sh("sha256sum /etc/ampledger/ampledger.toml")
+    minutes = _minutes(board)
+    shutil.copy(package, board.root / "root" / package.name)
+    board.sh(f"cd /root && apt-get install -y ./{package.name}")
+    assert board.sh("sha256sum /etc/ampledger/ampledger.toml") == before
+    board.until("systemctl is-active --quiet ampledger && systemctl is-active --quiet ampledger-dashboard", 60)
+    board.page()
+    checked = ("import re; from werkzeug.security import check_password_hash as c; "
+               f"print(c(re.search('code_hash = \"(.*)\"', open('/etc/ampledger/ampledger.toml').read())[1], '{code}'))")
+    assert board.sh(f"/opt/ampledger/bin/python -c \"{checked.replace(chr(34), chr(92) + chr(34))}\"").strip() == "True"
+    board.until(f"test $(ampledger export --every minutes | wc -l) -gt {minutes}")
+    return _minutes(board)
+
+
+def _copy_and_restore(board: Container, minutes: int) -> None:
+    """A copy and the way back, both as root: afterwards the services can still write."""
+    board.sh("ampledger backup /root/copy.db")
+    board.sh("systemctl stop ampledger && ampledger restore --yes /root/copy.db && systemctl start ampledger")
+    assert board.sh("stat -c %U /var/lib/ampledger/ampledger.db").strip() == "ampledger"
+    board.until(f"test $(ampledger export --every minutes | wc -l) -gt {minutes}")
+
+
+def _remove(board: Container) -> None:
+    """Removing leaves configuration and log; purging takes the configuration, and the log only when asked to."""
+    board.sh("apt-get remove -y ampledger")
+    left = board.sh("ls /etc/ampledger /var/lib/ampledger; ls -d /opt/ampledger 2>/dev/null; true")
+    assert "ampledger.toml" in left and "ampledger.db" in left and "/opt/ampledger" not in left
+    board.sh("apt-get purge -y ampledger")
+    assert board.run("sh", "-c", "ls /etc/ampledger").returncode != 0
+    assert "ampledger.db" in board.sh("ls /var/lib/ampledger")
