@@ -50,7 +50,8 @@ def _measured(book: LogView) -> Rows:
     for name, (label, unit, digits) in QUANTITIES.items():
         value, source = getattr(book.latest, name), sources.get(name, "")
         rows.append((label, f"{number(value, digits)} {unit}".strip() if value is not None else "–",
-                     source if value is not None else f"no reading just now; by {source}" if source else "no reading just now, or no source"))
+                     source if value is not None else f"no reading just now; by {source}" if source
+                     else "no reading just now, or no source"))
     return rows
 
 

@@ -57,6 +57,15 @@ def code():
     return _entered() if request.method == "POST" else render_template("code.html", title="Code", to=_to())
 
 
+@actions.post("/sign-out")
+@guard.own_form
+def sign_out():
+    """Forget the code that this browser gave, or every browser; whoever may, is asked to be signed in for the second."""
+    everywhere = request.form.get("everywhere") == "1" and guard.signed_in()
+    guard.sign_out(everywhere)
+    return redirect(url_for("pages.about", told="out"), 303)
+
+
 @guard.own_form
 def _entered():
     wrong = guard.try_code(request.form.get("code", ""))

@@ -1,7 +1,9 @@
 """The same figures as JSON, and the drawings' data."""
 import json
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, fields, is_dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from flask import Blueprint, Response, abort, request
 
@@ -15,7 +17,10 @@ from monitor.reporting import sentences
 
 api = Blueprint("api", __name__, url_prefix="/api/v1")
 FEWEST, MOST, USUAL = 10, 2000, 600
+#: Rows in one answer: usually, and at most; and so many more are looked at, for those that happened at one moment.
+USUAL_ROWS, MOST_ROWS, TOGETHER = 500, 1000, 200
 DAY = 86400.0
+Row = TypeVar("Row")
 
 
 @api.get("/openapi.json")
@@ -33,7 +38,7 @@ def now() -> Response:
         return _json({"empty": True, "simulated": book.simulated})
     return _json({
         "empty": False, "simulated": book.simulated, "stale": bool(book.stale), "at_utc_s": book.utc_of(book.at_s),
-        "clock_trusted": book.now.utc_trusted,
+        "clock_trusted": book.known.utc_trusted,
         "readings": {name: getattr(book.latest, name) for name in QUANTITIES},
         "join": _plain(found.join), "charge": _plain(found.charge), "starter": _plain(found.starter),
         "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast),
@@ -43,8 +48,8 @@ def now() -> Response:
             "charge": sentences.charge_sentence(found.charge),
             "tonight": sentences.tonight_sentence(found.forecast, book.hour),
             "starter": sentences.starter_sentence(found.starter, found.join), "join": sentences.join_sentence(found.join),
-            "today": sentences.day_sentence(found.counts.today),
-            "health": sentences.health_sentence(found.health, book.vehicle.house.rated_capacity_ah),
+            "today": sentences.day_sentence(found.counts.today, because=found.counts.because),
+            "health": sentences.health_sentence(found.health, book.known.vehicle.house.rated_capacity_ah),
         },
     })
 
@@ -62,43 +67,44 @@ def series() -> Response:
 def days() -> Response:
     """The daily books of a span, oldest first."""
     book = books.open_log_view()
-    return _json({"days": [
-        {"start_utc_s": d.start_utc_s, "end_utc_s": d.end_utc_s} | d.values for d in book.days(*_span(book))]})
+    return _paged("days", book.days(*_span(book)), lambda d: d.start_utc_s,
+                  lambda d: {"start_utc_s": d.start_utc_s, "end_utc_s": d.end_utc_s} | d.values)
 
 
 @api.get("/events")
 def events() -> Response:
     """What happened in a span."""
     book = books.open_log_view()
-    return _json({"events": [
-        {"at_utc_s": e.at_utc_s, "kind": e.what.kind, "battery": e.what.battery, "message": e.what.message,
-         "figures": dict(e.what.figures)} for e in book.events(*_span(book))]})
+    return _paged("events", book.events(*_rest(book), most=_limit() + TOGETHER), lambda e: e.at_utc_s, lambda e: {
+        "at_utc_s": e.at_utc_s, "kind": e.what.kind, "battery": e.what.battery, "message": e.what.message,
+        "figures": dict(e.what.figures)})
 
 
 @api.get("/gaps")
 def gaps() -> Response:
     """What was not measured in a span, and why."""
     book = books.open_log_view()
-    return _json({"gaps": [
-        {"from_utc_s": gap.at_utc_s, "to_utc_s": gap.until_utc_s, "quantity": gap.what.quantity,
-         "reason": gap.what.reason, "count": gap.what.count} for gap in book.gaps(*_span(book))]})
+    return _paged("gaps", book.gaps(*_span(book)), lambda g: g.at_utc_s, lambda g: {
+        "from_utc_s": g.at_utc_s, "to_utc_s": g.until_utc_s, "quantity": g.what.quantity, "reason": g.what.reason, "count": g.what.count})
 
 
 @api.get("/forecasts")
 def forecasts() -> Response:
     """What was foreseen, hour by hour, in a span."""
     book = books.open_log_view()
-    return _json({"forecasts": [asdict(row) for row in book.forecasts(*_span(book))]})
+    return _paged("forecasts", book.forecasts(*_rest(book), most=_limit() + TOGETHER), lambda row: row.at_utc_s, asdict)
 
 
 @api.get("/alerts")
 def alerts() -> Response:
-    """Alerts, newest first; with open=yes only those that still ask for a look."""
+    """Alerts, newest first; with open=yes only those that still ask for a look. The number of the last one leads on."""
     wanted = request.args.get("open", "no")
     if wanted not in ("yes", "no"):
         abort(400, f"open={wanted!r:.20} is neither yes nor no.")
-    book = books.open_log_view()
-    return _json({"alerts": [_alert(book, a) for a in (book.open_alerts if wanted == "yes" else book.alerts())]})
+    book, limit, after = books.open_log_view(), _limit(), _after()
+    found = [a for a in book.open_alerts if after is None or a.what.id < after] if wanted == "yes" else (
+        book.alerts(limit + 1, None if after is None else math.ceil(after)))
+    return _json({"alerts": [_alert(book, a) for a in found[:limit]], "next": found[limit - 1].what.id if len(found) > limit else None})
 
 
 def _alert(book, logged) -> dict:
@@ -134,7 +140,7 @@ def tonight_figure() -> Response:
     rows = book.columns(issued - DAY / 2, issued, 48)
     return _figure(tonight_chart.figure(
         found.forecast, found.charge, issued, _reserve_frac(book), _nights(book, issued),
-        list(zip(rows.at_utc_s, rows.charge_frac)), local_ms, _ink()))
+        list(zip(rows.at_utc_s, rows.charge_frac, strict=True)), local_ms, _ink()))
 
 
 @api.get("/figures/starter")
@@ -160,14 +166,53 @@ def health_figure() -> Response:
 @api.get("/weeks")
 def weeks() -> Response:
     """Every week of the house battery on record, oldest first."""
-    book = books.open_log_view()
-    return _json({"weeks": [{"ended_utc_s": at} | asdict(week) for at, week in book.weeks()]})
+    return _paged("weeks", books.open_log_view().weeks(), lambda row: row[0], lambda row: {"ended_utc_s": row[0]} | asdict(row[1]))
 
 
 def _span(book) -> tuple[float, float]:
     first, last = book.extent()
     _, start, end = log_page.choose_span(request.args, first, last)
     return start, end
+
+
+def _rest(book) -> tuple[float, float]:
+    """The span from where the page before it ended."""
+    start, end = _span(book)
+    after = _after()
+    return (start if after is None else max(start, after)), end
+
+
+def _limit() -> int:
+    text = request.args.get("limit", str(USUAL_ROWS))
+    if not (text.isascii() and text.isdecimal()) or len(text) > 6 or not 1 <= int(text) <= MOST_ROWS:
+        abort(400, f"limit={text!r:.20} must be a whole number from 1 to {MOST_ROWS}.")
+    return int(text)
+
+
+def _after() -> float | None:
+    text = request.args.get("after")
+    if text is None:
+        return None
+    try:
+        found = float(text) if len(text) < 40 else math.nan
+    except ValueError:
+        found = math.nan
+    if not math.isfinite(found) or abs(found) > 1e15:
+        abort(400, f"after={text!r:.20} must be what `next` said in the page before.")
+    return found
+
+
+def _paged(name: str, rows: Sequence[Row], moment: Callable[[Row], float], plain: Callable[[Row], dict[str, Any]]) -> Response:
+    """A page of rows, which are in order of their moments, and where the next one goes on; null at the end.
+
+    Rows of one moment are never parted, so a page may hold a few more than `limit`.
+    """
+    limit, after = _limit(), _after()
+    rest = [row for row in rows if after is None or moment(row) > after]
+    end = limit
+    while end < len(rest) and moment(rest[end]) == moment(rest[end - 1]):
+        end += 1
+    return _json({name: [plain(row) for row in rest[:end]], "next": moment(rest[end - 1]) if end < len(rest) else None})
 
 
 def _points() -> int:
@@ -202,12 +247,12 @@ def _reserve_frac(book) -> float:
     return book.vehicle.house.reserve_soc_frac if book.vehicle else 0.0
 
 
-def _plain(found) -> dict:
+def _plain(found: Any) -> dict[str, Any]:
     """Findings as JSON: an answer is its value with low, high and basis, or the reason for having none."""
     made = {}
     for field in fields(found):
         value = getattr(found, field.name)
-        made[field.name] = asdict(value) if is_dataclass(value) else value
+        made[field.name] = asdict(value) if is_dataclass(value) and not isinstance(value, type) else value
     return made
 
 
@@ -222,8 +267,8 @@ def _figure(figure: Figure) -> Response:
             written[id(value)] = _text(value)
         return written[id(value)]
 
-    traces = ("{%s}" % ",".join(f'"{name}":{text(value)}' for name, value in trace.items()) for trace in figure["data"])
-    return Response('{"data":[%s],"layout":%s}' % (",".join(traces), _text(figure["layout"])), mimetype="application/json")
+    traces = ("{" + ",".join(f'"{name}":{text(value)}' for name, value in trace.items()) + "}" for trace in figure["data"])
+    return Response(f'{{"data":[{",".join(traces)}],"layout":{_text(figure["layout"])}}}', mimetype="application/json")
 
 
 def _text(value: Any) -> str:

@@ -34,7 +34,7 @@ def band(x: Sequence, low: Sequence, high: Sequence, axis: str, fill: str, name:
 
     drawn : outlines in x by where the gaps are, shared by the bands of one figure so that they are packed once
     """
-    known = tuple(a is not None and b is not None for a, b in zip(low, high))
+    known = tuple(a is not None and b is not None for a, b in zip(low, high, strict=True))
     if not any(known):
         return []
     stretches, start = [], None
@@ -61,8 +61,9 @@ def _around(there: Sequence, back: Sequence, stretches: Sequence[tuple[int, int]
     return path[:-1]
 
 
-def ground(x0: Any, x1: Any, colour: str) -> Figure:
-    """A tinted stretch of time behind everything."""
+def ground(ends: Sequence[Any], colour: str) -> Figure:
+    """A tinted stretch of time behind everything, from one moment to another."""
+    x0, x1 = ends
     return {"type": "rect", "xref": "x", "yref": "paper", "x0": x0, "x1": x1, "y0": 0, "y1": 1,
             "fillcolor": colour, "line": {"width": 0}, "layer": "below"}
 

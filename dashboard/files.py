@@ -33,7 +33,8 @@ def file(name: str) -> Response:
     else:
         answer.headers["Cache-Control"] = "no-cache"
     answer.set_etag(mark(name))
-    return answer.make_conditional(request)
+    answer.make_conditional(request)
+    return answer
 
 
 def address(name: str) -> str:

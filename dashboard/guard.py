@@ -28,6 +28,10 @@ PACK_FROM = 900
 #: Wrong codes before an address has to wait, and everyone together.
 FREE_TRIES, FREE_TRIES_ALL = 5, 40
 FIRST_WAIT_S, LONGEST_WAIT_S = 30.0, 3600.0
+#: After so long one wrong code is forgotten, of an address and of all together [s]: slips of a year never add up.
+FORGOTTEN_S, FORGOTTEN_ALL_S = 1800.0, 300.0
+#: All addresses together, under a name that no address has.
+ALL = ""
 #: Requests of one address: so many at once, and so many a second for long. A page is some ten of them.
 AT_ONCE_COUNT, PER_S_HZ = 120, 15.0
 #: Addresses kept in mind.
@@ -35,36 +39,43 @@ ADDRESSES = 500
 
 
 class Lockout:
-    """Counts wrong codes for each address and for all together; says how long to wait."""
+    """Counts wrong codes for each address and for all together; says how long to wait. Wrong ones are forgotten in time."""
 
     def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
         self._now = now
         self._lock = threading.Lock()
-        self._wrong: dict[str, tuple[int, float]] = {}
+        self._wrong: dict[str, tuple[float, float]] = {}  # how many are remembered, when the latest came
 
     def wait_s(self, address: str) -> float:
         """Seconds until this address may try again, 0 when it may now."""
         with self._lock:
-            return max(self._wait(address, FREE_TRIES), self._wait("", FREE_TRIES_ALL))
+            return max(self._wait(address, FREE_TRIES), self._wait(ALL, FREE_TRIES_ALL))
 
     def wrong(self, address: str) -> None:
         """One more wrong code from this address."""
         with self._lock:
-            if len(self._wrong) > 500:
-                self._wrong = {"": self._wrong[""]}
-            for key in (address, ""):
-                self._wrong[key] = (self._wrong.get(key, (0, 0.0))[0] + 1, self._now())
+            for key, forgotten_s in ((address, FORGOTTEN_S), (ALL, FORGOTTEN_ALL_S)):
+                self._wrong[key] = (self._remembered(key, forgotten_s) + 1, self._now())
+            if len(self._wrong) > ADDRESSES:
+                del self._wrong[min((key for key in self._wrong if key != ALL), key=lambda key: self._wrong[key][1])]
 
     def right(self, address: str) -> None:
-        """The right code came: this address starts afresh."""
+        """The right code came: its address starts afresh, and everybody else too; whoever knows it is no guesser."""
         with self._lock:
             self._wrong.pop(address, None)
+            self._wrong.pop(ALL, None)
+
+    def _remembered(self, key: str, forgotten_s: float) -> float:
+        count, last_s = self._wrong.get(key, (0.0, 0.0))
+        return max(count - (self._now() - last_s) / forgotten_s, 0.0)
 
     def _wait(self, key: str, free: int) -> float:
-        count, last_s = self._wrong.get(key, (0, 0.0))
-        if count < free:
+        """The wait after the latest wrong one, by how many were remembered then."""
+        count, last_s = self._wrong.get(key, (0.0, 0.0))
+        beyond = round(count) - free
+        if beyond < 0:
             return 0.0
-        wait = min(FIRST_WAIT_S * 2 ** min(count - free, 10), LONGEST_WAIT_S)
+        wait = min(FIRST_WAIT_S * 2 ** min(beyond, 10), LONGEST_WAIT_S)
         return max(last_s + wait - self._now(), 0.0)
 
 
@@ -161,6 +172,18 @@ def try_code(code: str) -> str:
     return ""
 
 
+def sign_out(everywhere: bool) -> None:
+    """Ends this browser's session; everywhere: every session that was ever begun with the code, until it is given again."""
+    if everywhere:
+        current_app.config["CODE_MARK"] = secrets.token_hex(8)
+    session.clear()
+
+
+def signed_in() -> bool:
+    """Whether this browser has given the code."""
+    return current_app.config["CODE_HASH"] is not None and session.get("code") == current_app.config["CODE_MARK"]
+
+
 def form_token() -> str:
     """The token a form must bring back, one for each browser session."""
     if "token" not in session:
@@ -214,7 +237,7 @@ def _on_the_board(address: str | None) -> bool:
 def _packed(answer: Response) -> Response:
     if (answer.direct_passthrough or answer.status_code == 304 or "Content-Encoding" in answer.headers
             or "gzip" not in request.headers.get("Accept-Encoding", "")
-            or not (answer.mimetype.startswith("text/") or answer.mimetype == "application/json")):
+            or not ((answer.mimetype or "").startswith("text/") or answer.mimetype == "application/json")):
         return answer
     answer.vary.add("Accept-Encoding")
     body = answer.get_data()

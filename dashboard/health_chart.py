@@ -24,7 +24,7 @@ def weeks_figure(weeks: Sequence[tuple[float, Week]], replaced_utc_s: Sequence[f
 
     size, low, high = (column(lambda w, n=n: getattr(w, n)) for n in ("capacity_ah", "capacity_low_ah", "capacity_high_ah"))
     ohm, sigma = column(lambda w: w.resistance_ohm), column(lambda w: w.resistance_sigma_ohm)
-    ohm_low, ohm_high = ([None if r is None or s is None else r + k * 1.96 * s for r, s in zip(ohm, sigma)] for k in (-1, 1))
+    ohm_low, ohm_high = ([None if r is None or s is None else r + k * 1.96 * s for r, s in zip(ohm, sigma, strict=True)] for k in (-1, 1))
     dots = {"mode": "lines+markers", "marker": {"size": 6}}
     data = [
         *band(x, rounded(low, 1), rounded(high, 1), "y", palette.received_band, "95 %"),
@@ -35,7 +35,7 @@ def weeks_figure(weeks: Sequence[tuple[float, Week]], replaced_utc_s: Sequence[f
     most_ah = max([rated_capacity_ah, *(v for v in high if v is not None)])
     most_mohm = 1000 * max([0.001, *(v for v in ohm_high if v is not None)])
     ends = clock([rows[0][0] - WEEK_S / 2, rows[-1][0] + WEEK_S / 2]) if rows else clock([0.0, WEEK_S])
-    axes = {
+    axes: dict[str, Figure] = {
         "xaxis": {"range": ends, "anchor": "y2"},
         "yaxis": {"domain": [0.58, 1.0], "range": [0, 1.06 * most_ah]},
         "yaxis2": {"domain": [0.0, 0.42], "range": [0, 1.15 * most_mohm]},
@@ -68,7 +68,8 @@ def depth_figure(depth_counts: Sequence[float], palette: Palette, height_px: int
     data = [{"type": "bar", "x": names, "y": [round(c, 1) for c in counts], "marker": {"color": palette.received},
              "text": [f"{c:.0f}" if c >= 0.5 else "" for c in counts], "textposition": "outside", "cliponaxis": False,
              "hovertemplate": "from %{x} % deep: %{y:.1f}<extra></extra>", "showlegend": False}]
-    axes = {"xaxis": {"type": "category", "dtick": 1, "title": {"text": "depth of a cycle, from … % of charge on", "standoff": 6}},
+    axes: dict[str, Figure] = {"xaxis": {"type": "category", "dtick": 1,
+                                         "title": {"text": "depth of a cycle, from … % of charge on", "standoff": 6}},
             "yaxis": {"rangemode": "tozero", "title": {"text": "cycles"}}}
     return {"data": data, "layout": sheet(palette, height_px, axes, bargap=0.25, hovermode="closest",
                                           margin={"l": 56, "r": 8, "t": 22, "b": 58})}
@@ -88,7 +89,7 @@ def sources_figure(at_utc_s: Sequence[float], sun_ah: Sequence[float], engine_ah
     span = "day" if width_s < 2 * 86400 else "week"
     words = (f"Ah a {span}: <span style='color:{palette.starter}'>sun</span>, <span style='color:{palette.received}'>engine</span> (up), "
              f"<span style='color:{palette.spent}'>spent</span> (down)")
-    axes = {"yaxis": {"zeroline": True, "zerolinecolor": palette.ink, "zerolinewidth": 1},
+    axes: dict[str, Figure] = {"yaxis": {"zeroline": True, "zerolinecolor": palette.ink, "zerolinewidth": 1},
             "xaxis": {"range": clock([at_utc_s[0] - width_s / 2, at_utc_s[-1] + width_s / 2])} if x else {}}
     return {"data": data, "layout": sheet(palette, height_px, axes, barmode="relative", annotations=[
         note(words, 0, 1.0, "paper", palette)])}

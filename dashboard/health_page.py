@@ -12,19 +12,21 @@ WEIGHTS = {"decisive": "Decides", "strong": "Speaks strongly against it", "weak"
 
 def build_health(book: LogView) -> dict:
     """Everything the template of page Health needs beside the findings."""
-    health = book.findings.health
+    health = book.known.findings.health
     return {
-        "lead": health_sentence(health, book.vehicle.house.rated_capacity_ah),
+        "lead": health_sentence(health, book.known.vehicle.house.rated_capacity_ah),
         "evidence": [(WEIGHTS[line.weight], _sentence(line.seen), line.overturned_by) for line in health.lines],
         "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health),
         "depths": depth_rows(health), "weekly": bool(book.weeks()),
-        "limits": limit_rows(book), "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS, "tests": lives_table.tests(book),
+        "limits": limit_rows(book), "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS,
+        "tests": lives_table.tests(book),
     }
 
 
 def house_rows(book: LogView) -> list[Row]:
     """Figures of the house battery."""
-    charge, health, rated = book.findings.charge, book.findings.health, book.vehicle.house.rated_capacity_ah
+    found, rated = book.known.findings, book.known.vehicle.house.rated_capacity_ah
+    charge, health = found.charge, found.health
     return [
         ("Capacity now", figure(charge.capacity_ah, "Ah", digits=0, least=0), ""),
         ("Usable charge, of the label", figure(health.capacity_frac, "%", scale=100, least=0),
@@ -39,7 +41,7 @@ def house_rows(book: LogView) -> list[Row]:
 
 def _own_words(book: LogView) -> list[Row]:
     """What the battery itself told of its size, beside the charge tracker's figure."""
-    health, lead = book.findings.health, book.vehicle.house.lead_acid
+    health, lead = book.known.findings.health, book.known.vehicle.house.lead_acid
     own = figure(health.own_capacity_ah, "Ah", digits=0, least=0)
     rows: list[Row] = [
         ("Its acid alone would carry", own, "by its resting voltage; stays when plates are lost, so not its health")
@@ -52,7 +54,7 @@ def _own_words(book: LogView) -> list[Row]:
 
 def starter_rows(book: LogView) -> list[Row]:
     """Figures of the starter battery and the way between both."""
-    found = book.findings
+    found = book.known.findings
     return [
         ("Starter battery rests at", figure(found.starter.rest_voltage_v, "V", digits=2), ""),
         ("Leaves it while it stands", figure(found.starter.drain_a, "mA", scale=1000, least=0), ""),
@@ -80,7 +82,7 @@ def wear_rows(health: HealthFindings) -> list[tuple[str, str, str]]:
 
 def limit_rows(book: LogView) -> list[tuple[str, list[tuple[str, str, str]]]]:
     """What each battery bears, as (name, rows of label, value, note)."""
-    latest, vehicle = book.latest, book.vehicle
+    latest, vehicle = book.latest, book.known.vehicle
     return [
         ("House battery", limits_card.rows(vehicle.house, latest.house_temperature_c, thermometer=latest.house_temperature_c is not None)),
         ("Starter battery", limits_card.rows(vehicle.starter, latest.starter_temperature_c,

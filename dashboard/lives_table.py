@@ -9,7 +9,7 @@ HEADINGS = ("", *life_words.HEADINGS)
 
 def rows(book: LogView) -> list[tuple[str, str, tuple[str, ...]]]:
     """(name, from and to, figures under HEADINGS), oldest first."""
-    lives = book.lives.of("house", book.vehicle)
+    lives = book.lives.of("house", book.known.vehicle)
     return [(life_words.name(one.life), _ends(one.life), life_words.figures(one))
             for one in battery_history.compare_services(lives, book.weeks())]
 
@@ -27,7 +27,7 @@ def tests(book: LogView) -> list[tuple[str, str]]:
 
 def replaced_utc_s(book: LogView) -> list[float]:
     """Moments at which one house battery gave way to the next [UTC]."""
-    return [life.replaced_utc_s for life in book.lives.of("house", book.vehicle) if life.replaced_utc_s is not None]
+    return [life.replaced_utc_s for life in book.lives.of("house", book.known.vehicle) if life.replaced_utc_s is not None]
 
 
 def _ends(life: battery_history.BatteryService) -> str:

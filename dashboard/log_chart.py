@@ -63,7 +63,7 @@ def figure(
             "marker": {"symbol": "triangle-down", "size": 11, "color": palette.spent}, "cliponaxis": False,
             "showlegend": False, "name": "events",
         })
-    axes = {
+    axes: dict[str, Figure] = {
         "xaxis": {"range": clock([from_utc_s, to_utc_s]), "anchor": "y3"},
         "yaxis": {"domain": [0.68, 1.0], "range": [0, 102], "tickvals": [0, 25, 50, 75, 100]},
         "yaxis2": {"domain": [0.37, 0.6], "zeroline": True, "zerolinecolor": palette.ink, "zerolinewidth": 1},
@@ -79,7 +79,7 @@ def figure(
              f"<span style='color:{palette.spent}'>spent</span> (down)", 0, 0.6, "paper", palette),
         note(f"Volts, {volts}", 0, 0.29, "paper", palette),
     ]
-    shapes = [ground(*clock([max(a, from_utc_s), min(b, to_utc_s)]), palette.gap) for a, b in gaps]
+    shapes = [ground(clock([max(a, from_utc_s), min(b, to_utc_s)]), palette.gap) for a, b in gaps]
     shapes.append(level(100 * reserve_frac, "y", palette.spent))
     return {"data": data, "layout": sheet(palette, 660, axes, shapes=shapes, annotations=notes)}
 
@@ -91,7 +91,7 @@ def starter_figure(rows: Columns, gaps: Sequence[tuple[float, float]], clock: Cl
     day, a charging alternator more than one volt.
     """
     x = clock(rows.at_utc_s)
-    alone = [v for v, closed in zip(rows.starter_voltage_v, rows.isolator_closed_frac)
+    alone = [v for v, closed in zip(rows.starter_voltage_v, rows.isolator_closed_frac, strict=True)
              if v is not None and (closed or 0.0) < 0.01]
     top = max(sorted(alone)[: max(int(0.98 * len(alone)), 1)], default=13.0)
     bottom = min(sorted(alone)[len(alone) // 50:], default=12.0)
@@ -102,7 +102,7 @@ def starter_figure(rows: Columns, gaps: Sequence[tuple[float, float]], clock: Cl
         line(x, rows.starter_voltage_v, "y", palette.starter, "starter",
              hovertemplate="%{y:.2f} V<extra></extra>"),
     ]
-    shapes = [ground(*clock([a, b]), palette.gap) for a, b in gaps]
+    shapes = [ground(clock([a, b]), palette.gap) for a, b in gaps]
     axis = {"ticksuffix": " V", "tickformat": ".2f", "range": [round(bottom - room, 3), round(top + room, 3)]}
     return {"data": data, "layout": sheet(palette, 300, {"yaxis": axis}, shapes=shapes,
                                           margin={"l": 68, "r": 8, "t": 12, "b": 48})}

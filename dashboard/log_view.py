@@ -11,8 +11,9 @@ from flask import current_app, g
 from dashboard.log_chart import Columns
 from dashboard.words import age_words, clock_text, local_hour
 from monitor.battery.label import Vehicle
+from monitor.findings import Event
 from monitor.guides.wiring_plan import Wiring
-from monitor.logbook.reader import Day, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
+from monitor.logbook.reader import Alert, Day, Gap, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
 from monitor.pipeline import Findings
 from monitor.planning import parked_return
 from monitor.planning.battery_history import BatteryHistory
@@ -75,6 +76,14 @@ class LogView:
         return self.now.findings if self.now else None
 
     @property
+    def known(self) -> LatestMinute:
+        """The latest minute, for what is shown only once there is one. Raises NoLogView while there is none."""
+        if self.now is None:
+            raise NoLogView("The log is still empty.", "The log is still empty, or its latest figures cannot be read.",
+                            "Come back after the first minutes.")
+        return self.now
+
+    @property
     def latest(self) -> Sample:
         return self.now.sample if self.now and self.now.sample else Sample(0.0)
 
@@ -132,7 +141,7 @@ class LogView:
         return max(age, 0.0)
 
     @cached_property
-    def open_alerts(self) -> list[LoggedItem]:
+    def open_alerts(self) -> list[LoggedItem[Alert]]:
         return self._ask_once("open alerts", lambda reader: reader.alerts(open_only=True))
 
     @property
@@ -141,9 +150,9 @@ class LogView:
         return sum(a.state != "returned" and (a.shelved_until_s or 0.0) <= self.at_s
                    for a in (logged.what for logged in self.open_alerts))
 
-    def alerts(self) -> list[LoggedItem]:
-        """All alerts, latest first."""
-        return self._ask(lambda reader: reader.alerts(), self.open_alerts)
+    def alerts(self, limit: int = 200, below: int | None = None) -> list[LoggedItem]:
+        """All alerts, latest first; of those with a smaller number than below, so many."""
+        return self._ask(lambda reader: reader.alerts(limit=limit, below=below), self.open_alerts)
 
     def utc_of(self, at_s: float | None) -> float | None:
         """UTC of a recent moment of the log's line of time."""
@@ -178,8 +187,9 @@ class LogView:
     def columns(self, from_utc_s: float, to_utc_s: float, points: int) -> Columns:
         """Charge, current and voltages over a span."""
         names = tuple(name for name in Columns.__slots__ if name != "at_utc_s")
-        return Columns(**self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points, names).columns,
-                                   {name: [] for name in Columns.__slots__}))
+        none: dict[str, list[float | None]] = {name: [] for name in Columns.__slots__}
+        found: dict[str, Any] = self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points, names).columns, none)
+        return Columns(**found)
 
     def days(self, from_utc_s: float, to_utc_s: float) -> list[Day]:
         """The books of the days that touch a span, oldest first."""
@@ -196,7 +206,7 @@ class LogView:
         """The batteries that were told of."""
         return self._ask_once("lives", lambda reader: reader.lives())
 
-    def capacity_tests(self) -> list[LoggedItem]:
+    def capacity_tests(self) -> list[LoggedItem[Event]]:
         """Every capacity test, oldest first."""
         return self._ask_once("tests", lambda reader: reader.events_of("capacity_test"))
 
@@ -204,14 +214,14 @@ class LogView:
         """Every quarter of an hour since a moment, as (UTC start, UTC end, values)."""
         return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
 
-    def events(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem]:
-        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s), [])
+    def events(self, from_utc_s: float, to_utc_s: float, most: int | None = None) -> list[LoggedItem[Event]]:
+        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s, most), [])
 
-    def gaps(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem]:
+    def gaps(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem[Gap]]:
         return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s), [])
 
-    def forecasts(self, from_utc_s: float, to_utc_s: float) -> list[LoggedForecast]:
-        return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s), [])
+    def forecasts(self, from_utc_s: float, to_utc_s: float, most: int | None = None) -> list[LoggedForecast]:
+        return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s, most), [])
 
     def _ask_once(self, name: str, question: Callable[[Reader], T]) -> T:
         return self._kept.get(self._database, name, lambda: self._ask(question))
@@ -235,9 +245,9 @@ def open_log_view() -> LogView:
     return g.book
 
 
-def _signature(database: Path) -> tuple:
+def _signature(database: Path) -> tuple[tuple[int, int, int] | None, ...]:
     """What changes whenever the log is written: size and time of the file and of what waits beside it."""
-    found = []
+    found: list[tuple[int, int, int] | None] = []
     for path in (database, database.with_name(database.name + "-wal"), live_file_of(database) or database):
         try:
             state = path.stat()

@@ -54,18 +54,21 @@ def nights(
     for row in forecasts:
         off = abs(hour_of(row.at_utc_s) - EVENING_HOUR)
         day = round((row.at_utc_s - hour_of(row.at_utc_s) * 3600) / 86400)
-        if off <= 2 and row.probability_before_sun is not None and row.lowest_low_frac is not None:
-            if day not in evenings or off < evenings[day][0]:
-                evenings[day] = (off, row)
+        if (off <= 2 and row.probability_before_sun is not None and row.lowest_low_frac is not None
+                and (day not in evenings or off < evenings[day][0])):
+            evenings[day] = (off, row)
     found = []
     for _, (_, row) in sorted(evenings.items()):
         end = row.sun_back_utc_s or row.at_utc_s + 12 * 3600.0
-        span_of = [(t, v) for t, v in zip(at_utc_s, charge) if row.at_utc_s <= t <= end]
+        odds, low, high = row.probability_before_sun, row.lowest_low_frac, row.lowest_high_frac
+        if odds is None or low is None or high is None:
+            continue
+        span_of = [(t, v) for t, v in zip(at_utc_s, charge, strict=True) if row.at_utc_s <= t <= end]
         known = [(t, v) for t, v in span_of if v is not None]
         if not at_utc_s or at_utc_s[-1] < end - 3600 or len(known) < 4 or len(known) < len(span_of) / 2:
             continue
         found.append(ShownNight(
-            row.at_utc_s, row.probability_before_sun, row.lowest_low_frac, row.lowest_high_frac,
+            row.at_utc_s, odds, low, high,
             min(v for _, v in known),
             next((t for t, v in known if v <= reserve_frac), None)))
     return found
@@ -131,11 +134,12 @@ def usual_rows(shares: Shares) -> list[tuple[str, Figure]]:
 
 def hours(found: ForecastFindings, issued_utc_s: float | None) -> list[tuple[str, str, str, str]]:
     """The fan every three hours as (time, low, middle, high)."""
-    rows, due = [], 0.0
+    rows: list[tuple[str, str, str, str]] = []
+    due = 0.0
     for at_s, low, middle, high in found.fan:
         if at_s + 1 >= due:
             at = clock_text(issued_utc_s + at_s, "%a %H:%M") if issued_utc_s is not None else f"in {at_s / 3600:.0f} h"
-            rows.append((at, *(f"{100 * v:.0f}" for v in (low, middle, high))))
+            rows.append((at, f"{100 * low:.0f}", f"{100 * middle:.0f}", f"{100 * high:.0f}"))
             due = at_s + EVERY_S
     return rows
 

@@ -35,8 +35,8 @@ SCHEMAS: dict[str, Schema] = {
     "Answer": {"oneOf": [_ref("Estimate"), _ref("NotYet")]},
     "Readings": {"type": "object", "additionalProperties": MAYBE,
                  "description": "Latest readings; null: not measured. Currents are positive into the battery."},
-    "Tally": _object({name: NUMBER for name in (
-        "start_s", "sun_ah", "alternator_ah", "other_ah", "spent_ah", "received_wh", "spent_wh", "gap_s", "seen_s")}),
+    "Tally": _object(dict.fromkeys(("start_s", "sun_ah", "alternator_ah", "other_ah", "spent_ah", "received_wh", "spent_wh", "gap_s",
+                                    "seen_s"), NUMBER)),
     "Charge": _object({name: _ref("Answer") for name in (
         "charge_frac", "capacity_ah", "charge_left_ah", "usable_left_ah", "resistance_ohm", "current_offset_a")},
         anchor={"enum": ["full", "empty", "rest", ""]}, anchor_age_s=MAYBE, chemistry_doubt=TEXT, charging_stage=TEXT),
@@ -58,7 +58,7 @@ SCHEMAS: dict[str, Schema] = {
         "capacity_frac": _ref("Answer"), "resistance_growth_ratio": _ref("Answer"), "resistance_ohm": _ref("Answer"),
         "weeks_count": {"type": "integer"}, "charge_out_ah": NUMBER, "full_cycles_count": NUMBER,
         "depth_counts": _list(NUMBER), "since_full_s": NUMBER}),
-    "Forecast": _object({name: MAYBE for name in FORECAST} | {
+    "Forecast": _object(dict.fromkeys(FORECAST, MAYBE) | {
         "issued_s": NUMBER, "sentence": TEXT, "because": TEXT,
         "fan": _list({"type": "array", "minItems": 4, "maxItems": 4, "items": NUMBER,
                       "description": "seconds from issue; 10 %, 50 %, 90 % charge fractions"}),
@@ -76,19 +76,21 @@ SCHEMAS: dict[str, Schema] = {
     "Series": _object({"from_utc_s": NUMBER, "to_utc_s": NUMBER, "at_utc_s": _list(NUMBER)}
                       | {name: _list(MAYBE) for name in COLUMNS})
     | {"description": "Columns of equal length, one place for each moment; null: not measured."},
-    "Day": _object({"start_utc_s": NUMBER, "end_utc_s": NUMBER} | {name: MAYBE for name in (
-        "sun_ah", "alternator_ah", "other_ah", "charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh",
-        "gap_s", "charge_frac", "house_voltage_low_v", "house_voltage_high_v", "starter_voltage_low_v",
-        "starter_voltage_high_v")}),
+    "Day": _object({"start_utc_s": NUMBER, "end_utc_s": NUMBER} | dict.fromkeys(("sun_ah", "alternator_ah", "other_ah", "charge_in_ah",
+                                                                                 "charge_out_ah", "energy_in_wh", "energy_out_wh", "gap_s",
+                                                                                 "charge_frac", "house_voltage_low_v",
+                                                                                 "house_voltage_high_v", "starter_voltage_low_v",
+                                                                                 "starter_voltage_high_v"), MAYBE)),
     "Event": _object({"at_utc_s": NUMBER, "kind": TEXT, "battery": BATTERY, "message": TEXT, "figures": FIGURES}),
-    "Week": _object({"ended_utc_s": NUMBER, "start_s": NUMBER, "fulls": {"type": "integer"}} | {name: MAYBE for name in (
-        "resistance_ohm", "resistance_sigma_ohm", "capacity_ah", "capacity_low_ah", "capacity_high_ah", "temperature_c",
-        "lowest_frac", "highest_frac", "charge_out_ah", "empties_above_frac")}),
+    "Week": _object({"ended_utc_s": NUMBER, "start_s": NUMBER,
+                     "fulls": {"type": "integer"}} | dict.fromkeys(("resistance_ohm", "resistance_sigma_ohm", "capacity_ah",
+                                                                    "capacity_low_ah", "capacity_high_ah", "temperature_c", "lowest_frac",
+                                                                    "highest_frac", "charge_out_ah", "empties_above_frac"), MAYBE)),
     "Gap": _object({"from_utc_s": NUMBER, "to_utc_s": MAYBE, "quantity": TEXT, "reason": TEXT,
                     "count": {"type": "integer"}}),
-    "ForecastRow": _object({"at_utc_s": NUMBER} | {name: MAYBE for name in (
-        "reserve_utc_s", "reserve_low_utc_s", "reserve_high_utc_s", "probability_before_sun", "lowest_frac",
-        "lowest_low_frac", "lowest_high_frac", "sun_back_utc_s")}),
+    "ForecastRow": _object({"at_utc_s": NUMBER} | dict.fromkeys(("reserve_utc_s", "reserve_low_utc_s", "reserve_high_utc_s",
+                                                                 "probability_before_sun", "lowest_frac", "lowest_low_frac",
+                                                                 "lowest_high_frac", "sun_back_utc_s"), MAYBE)),
     "Alert": _object({"id": {"type": "integer"}, "kind": TEXT, "battery": BATTERY,
                       "priority": {"enum": ["high", "medium", "low"]},
                       "state": {"enum": ["active", "active acknowledged", "returned", "normal"]},
@@ -122,8 +124,16 @@ def _get(name: str, summary: str, schema: Schema, parameters: list[Schema], **re
         "200": answer(summary, schema)} | {code: answer(words, _ref("Refusal")) for code, words in told.items()}}}
 
 
+_PAGE = [
+    {"name": "limit", "in": "query", "schema": {"type": "integer", "minimum": 1, "maximum": 1000, "default": 500},
+     "description": "So many rows; those of one moment are never parted, so a few more may come."},
+    {"name": "after", "in": "query", "schema": NUMBER, "description": "Goes on where a page ended: its `next`."},
+]
+
+
 def _rows(name: str, item: str) -> Schema:
-    return _object({name: _list(_ref(item))})
+    return _object({name: _list(_ref(item)),
+                    "next": MAYBE | {"description": "Give it as `after` for the page that follows; null: the end."}})
 
 
 DESCRIPTION: Schema = {
@@ -135,14 +145,14 @@ DESCRIPTION: Schema = {
         "/api/v1/now": _get("now", "Latest readings and everything concluded from them.", _ref("Now"), []),
         "/api/v1/series": _get("series", "Charge, current and voltages over a span.", _ref("Series"),
                                [*_SPAN, _POINTS]),
-        "/api/v1/days": _get("days", "The daily books of a span.", _rows("days", "Day"), _SPAN),
-        "/api/v1/weeks": _get("weeks", "Every week of the house battery on record.", _rows("weeks", "Week"), []),
-        "/api/v1/events": _get("events", "What happened in a span.", _rows("events", "Event"), _SPAN),
-        "/api/v1/gaps": _get("gaps", "What was not measured in a span, and why.", _rows("gaps", "Gap"), _SPAN),
+        "/api/v1/days": _get("days", "The daily books of a span.", _rows("days", "Day"), [*_SPAN, *_PAGE]),
+        "/api/v1/weeks": _get("weeks", "Every week of the house battery on record.", _rows("weeks", "Week"), _PAGE),
+        "/api/v1/events": _get("events", "What happened in a span.", _rows("events", "Event"), [*_SPAN, *_PAGE]),
+        "/api/v1/gaps": _get("gaps", "What was not measured in a span, and why.", _rows("gaps", "Gap"), [*_SPAN, *_PAGE]),
         "/api/v1/forecasts": _get("forecasts", "What was foreseen, hour by hour.", _rows("forecasts", "ForecastRow"),
-                                  _SPAN),
+                                  [*_SPAN, *_PAGE]),
         "/api/v1/alerts": _get("alerts", "Alerts, newest first.", _rows("alerts", "Alert"), [
-            {"name": "open", "in": "query", "schema": {"enum": ["yes", "no"], "default": "no"}}]),
+            {"name": "open", "in": "query", "schema": {"enum": ["yes", "no"], "default": "no"}}, *_PAGE]),
         "/api/v1/figures/log": _get("log_figure", "The drawing of page Log.", _ref("Figure"), [*_SPAN, _POINTS, _INK]),
         "/api/v1/figures/tonight": _get("tonight_figure", "The drawing of page Tonight.", _ref("Figure"), [_INK],
                                         **{"404": "There is no forecast yet."}),

@@ -9,6 +9,8 @@ from monitor.reporting import sentences
 pages = Blueprint("pages", __name__)
 #: How often the page Now asks again [s].
 REFRESH_S = 10
+#: What was done, said on the page that it leads back to.
+ABOUT_TOLD = {"left": "Noted. The log is dated by it within a second; load this page again to see.", "out": "Signed out."}
 #: Starts are looked for so far back [s], under these names of events.
 STARTS_S = 90 * 86400.0
 START_KINDS = ("start", "engine_start", "crank", "crank_weak", "start_failed")
@@ -59,7 +61,8 @@ def starter():
     if book.findings is None:
         return _blank(book, "starter", "Starter")
     alarms = {a.what.kind for a in book.open_alerts if a.what.state != "returned"}
-    starts = [e for e in book.events(book.now.utc_s - STARTS_S, book.now.utc_s) if e.what.kind in START_KINDS][-6:]
+    now_utc_s = book.known.utc_s
+    starts = [e for e in book.events(now_utc_s - STARTS_S, now_utc_s) if e.what.kind in START_KINDS][-6:]
     return render_template(
         "starter.html", title="Starter", page="starter", book=book, f=book.findings,
         starter_state=_starter_state(book.findings),
@@ -102,9 +105,11 @@ def about():
     """Where the figures come from and how far the log itself can be trusted."""
     book = books.open_log_view()
     return render_template("about.html", title="About", page="about", book=book, lead=about_page.lead(book),
-                           chapters=about_page.chapters(book), ask_clock=book.unsure, doubted=any(a.what.kind == "clock_doubtful" and a.what.state != "returned" for a in book.open_alerts),
+                           chapters=about_page.chapters(book), ask_clock=book.unsure,
+                           doubted=any(a.what.kind == "clock_doubtful" and a.what.state != "returned" for a in book.open_alerts),
                            may_change=guard.may_change(),
-                           has_code=current_app.config["CODE_HASH"] is not None, told=request.args.get("told") == "left")
+                           has_code=current_app.config["CODE_HASH"] is not None, told=ABOUT_TOLD.get(request.args.get("told", "")),
+                           signed_in=guard.signed_in())
 
 
 @pages.get("/now")

@@ -56,19 +56,20 @@ def html(book: LogView, candidates: Sequence[str] = ()) -> str:
     pages.globals.update(figure=sentences.figure, number=number, span=span)
     figures, whatif = _figures(book), printed_whatif.weigh_candidates(book, candidates)
     return pages.get_template("printed.html").render(
-        book=book, f=book.findings, vehicle=book.vehicle, made=clock_text(book.now.utc_s, "%-d %b %Y, %H:%M"),
+        book=book, f=book.findings, vehicle=book.vehicle, made=clock_text(book.known.utc_s, "%-d %b %Y, %H:%M"),
         style=(STATIC / "printed.css").read_text(), face=_face(), plotly=_inline((STATIC / "plotly" / "plotly-basic.min.js").read_text()),
         draw=(STATIC / "printed.js").read_text(), figures=_inline(json.dumps(figures, allow_nan=False)),
-        drawn=set(figures), young=_young(book), extent=_extent(book), nights=_nights(book), night_count=NIGHTS, months=_months(book), alerts=_alerts(book), more_alerts=max(len(book.alerts()) - ALERTS, 0),
+        drawn=set(figures), young=_young(book), extent=_extent(book), nights=_nights(book), night_count=NIGHTS,
+        months=_months(book), alerts=_alerts(book), more_alerts=max(len(book.alerts()) - ALERTS, 0),
         usual=_usual(book), whatif=whatif, **health_page.build_health(book))
 
 
 def _figures(book: LogView) -> dict[str, Figure]:
     """The drawings by the name of their place; one that has nothing to show is left out."""
-    weeks, health = book.weeks(), book.findings.health
+    weeks, health = book.weeks(), book.known.findings.health
     found = {}
     if weeks:
-        found["weeks"] = health_chart.weeks_figure(weeks, lives_table.replaced_utc_s(book), book.vehicle.house.rated_capacity_ah,
+        found["weeks"] = health_chart.weeks_figure(weeks, lives_table.replaced_utc_s(book), book.known.vehicle.house.rated_capacity_ah,
                                                    local_ms, PAPER)
     if sum(health.depth_counts) >= 0.5:
         found["depths"] = health_chart.depth_figure(health.depth_counts, PAPER)
@@ -76,10 +77,10 @@ def _figures(book: LogView) -> dict[str, Figure]:
     if len(days) >= 2:
         width_s = DAY_S if len(days) <= DAYS_DRAWN else WEEK_S
         groups = _grouped(days, width_s)
-        sums = [[sum(d.values[name] or 0.0 for d in group) for group in groups]
-                for name in ("sun_ah", "alternator_ah", "other_ah", "charge_out_ah")]
+        sun, engine, other, spent = ([sum(d.values[name] or 0.0 for d in group) for group in groups]
+                                     for name in ("sun_ah", "alternator_ah", "other_ah", "charge_out_ah"))
         middles = [(group[0].start_utc_s + group[-1].end_utc_s) / 2 for group in groups]
-        found["sources"] = health_chart.sources_figure(middles, *sums, width_s, local_ms, PAPER)
+        found["sources"] = health_chart.sources_figure(middles, sun, engine, other, spent, width_s, local_ms, PAPER)
     return found
 
 
@@ -103,7 +104,7 @@ def _months(book: LogView) -> list[tuple[str, ...]]:
 
 def _nights(book: LogView) -> list[tuple[str, ...]]:
     quarters = book.quarters(book.extent()[1] - NIGHTS_S)
-    return worst_nights.lines(worst_nights.nights(quarters, local_hour), book.vehicle.house.reserve_soc_frac, clock_text, NIGHTS)
+    return worst_nights.lines(worst_nights.nights(quarters, local_hour), book.known.vehicle.house.reserve_soc_frac, clock_text, NIGHTS)
 
 
 def _usual(book: LogView) -> list[tuple[str, str]]:

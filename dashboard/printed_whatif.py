@@ -31,14 +31,15 @@ def weigh_candidates(book: LogView, asked: Sequence[str] = ()) -> WeighedCandida
     """
     for text in asked:
         candidates.parse_candidate(text)
-    capacity, end = book.findings.charge.capacity_ah, book.extent()[1]
+    charge, vehicle = book.known.findings.charge, book.known.vehicle
+    capacity, end = charge.capacity_ah, book.extent()[1]
     if not isinstance(capacity, Estimate):
         return WeighedCandidate(because=capacity.because)
     if end - book.extent()[0] < LEAST_DAYS * 86400:
         return WeighedCandidate(because=f"it takes {LEAST_DAYS} days of log")
-    life, known = from_log.describe_present(book.quarters(end - DAYS * 86400.0), book.vehicle, book.findings.charge, capacity,
-                                   time.localtime(end).tm_gmtoff / 3600)
-    setups = [candidates.setup(known.setup, text) for text in asked] or _usual(known.setup, book.vehicle.house.rated_capacity_ah)
+    life, known = from_log.describe_present(book.quarters(end - DAYS * 86400.0), vehicle, charge, capacity,
+                                            time.localtime(end).tm_gmtoff / 3600)
+    setups = [candidates.setup(known.setup, text) for text in asked] or _usual(known.setup, vehicle.house.rated_capacity_ah)
     try:
         slots, rms = whatif.explain(life, known)
     except whatif.NotExplained as error:

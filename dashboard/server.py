@@ -129,7 +129,8 @@ def serve(app: Callable, host: str, port: int, context: ssl.SSLContext | None = 
     settings = Adjustments(
         host=host, port=port, threads=THREADS, ident=None, channel_timeout=idle_s, cleanup_interval=look_s,
         connection_limit=MOST_CONNECTIONS, max_request_body_size=32 * 1024, max_request_header_size=16 * 1024,
-        clear_untrusted_proxy_headers=True, asyncore_use_poll=True, asyncore_loop_timeout=min(look_s, 1), url_scheme="https" if context else "http")
+        clear_untrusted_proxy_headers=True, asyncore_use_poll=True, asyncore_loop_timeout=min(look_s, 1),
+        url_scheme="https" if context else "http")
     dispatcher = ThreadedTaskDispatcher()
     dispatcher.set_thread_count(THREADS)
     kind = type("Listening", (TlsServer if context else Server,), {"context": context, "slow_s": slow_s})

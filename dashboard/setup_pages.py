@@ -5,7 +5,8 @@ from datetime import timedelta
 from pathlib import Path
 
 import click
-from flask import Blueprint, Flask, Response, current_app, jsonify, redirect, render_template, request, url_for
+from flask import Blueprint, Flask, current_app, jsonify, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
 
 from dashboard import failures, files, guard, server
 from dashboard.__main__ import hash_in, split
@@ -26,7 +27,8 @@ def question() -> str:
                                todo=("Begin it again on the board: sudo ampledger setup --phone",))
     words = QUESTIONS.get(str(state["key"]), Question(str(state["key"]), str(state.get("words", ""))))
     kind, _, capacity_ah = str(state.get("default", "")).partition(" ")
-    return render_template("setup.html", title="Set-up", state=state, q=words, kinds=KINDS, kind=kind, capacity_ah=capacity_ah, labels=LABELS)
+    return render_template("setup.html", title="Set-up", state=state, q=words, kinds=KINDS, kind=kind, capacity_ah=capacity_ah,
+                           labels=LABELS)
 
 
 @questions.post("/answer")
@@ -87,9 +89,11 @@ def create_app(folder: Path, code_hash: str) -> Flask:
 
 
 @click.command()
-@click.option("--folder", required=True, type=click.Path(path_type=Path, file_okay=False, exists=True), help="What set-up shares with the pages.")
+@click.option("--folder", required=True, type=click.Path(path_type=Path, file_okay=False, exists=True),
+              help="What set-up shares with the pages.")
 @click.option("--address", default="0.0.0.0:8765", show_default=True, help="Where to listen.")
-@click.option("--code-file", required=True, type=click.Path(path_type=Path, dir_okay=False, exists=True), help="The hash of the access code.")
+@click.option("--code-file", required=True, type=click.Path(path_type=Path, dir_okay=False, exists=True),
+              help="The hash of the access code.")
 def main(folder: Path, address: str, code_file: Path) -> None:
     """Serve the questions of a set-up that is running on this board."""
     host, port = split(address)

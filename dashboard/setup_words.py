@@ -18,28 +18,33 @@ LABELS = {"house_voltage_v": "House voltage", "house_current_a": "House current"
 QUESTIONS = {
     "house": Question("House battery", "What its label says: its kind and its ampere-hours, also when it is old."),
     "starter": Question("Starter battery", "What its label says."),
-    "modbus": Question("A Modbus device?", "Only if one is connected: its address in the network, or its serial port.", field="Address, as 192.168.1.50"),
+    "modbus": Question("A Modbus device?", "Only if one is connected: its address in the network, or its serial port.",
+                       field="Address, as 192.168.1.50"),
     "house_voltage_v": Question("House voltage", "Which of these is the voltage of the house battery?"),
     "house_current_a": Question("House current", "Which of these is the current of the house battery, measured by the shunt?"),
     "starter_voltage_v": Question("Starter voltage", "Which of these is the voltage of the starter battery?"),
     "house_temperature_c": Question("House battery temperature", "Which of these sits on the house battery?"),
     "solar_current_a": Question("Solar current", "Is the current of the solar charger measured apart?"),
-    "engine_start": Question("Which battery is which?", "Stop the engine. Press the button, wait three seconds, then start the engine and let it "
+    "engine_start": Question("Which battery is which?",
+                             "Stop the engine. Press the button, wait three seconds, then start the engine and let it "
                              "run until this page goes on. The battery that sags is the starter battery.", "Ready: watch for the start"),
-    "board": Question("This board is a load", "How is this board fed? Through the shunt (its 0 V on the load side: right), past it (0 V at the battery), "
+    "board": Question("This board is a load",
+                      "How is this board fed? Through the shunt (its 0 V on the load side: right), past it (0 V at the battery), "
                       "or from elsewhere. With amperes, if you know them: watts of its supply over 12. Skip it if you do not know.",
                       field="through 0.25, past 0.25 or elsewhere"),
-    "board": Question("How is this board fed?", "And with how many amperes: watts of its supply over 12; 0.25 if you do not know. Type "
-                      "through 0.25 where its 0 V is on the load side of the shunt (right), past 0.25 where it is at the battery, elsewhere "
-                      "where another battery feeds it.", field="through, past or elsewhere"),
-    "all_off": Question("Zero of the shunt", "Switch everything off but this board: engine, loads, solar (cover the panel or open its fuse). Wait a minute.",
+    "all_off": Question("Zero of the shunt",
+                        "Switch everything off but this board: engine, loads, solar (cover the panel or open its fuse). Wait a minute.",
                         "Everything is off: measure"),
-    "house_meter_v": Question("House voltage by a multimeter", "Hold the multimeter to the posts of the house battery and type what it shows. "
+    "house_meter_v": Question("House voltage by a multimeter",
+                              "Hold the multimeter to the posts of the house battery and type what it shows. "
                               "Take care not to bridge them.", field="Volts, all digits, as 12.63"),
-    "starter_meter_v": Question("Starter voltage by a multimeter", "Hold the multimeter to the posts of the starter battery and type what it "
+    "starter_meter_v": Question("Starter voltage by a multimeter",
+                                "Hold the multimeter to the posts of the starter battery and type what it "
                                 "shows; or the ratio of its divider, as 5:1.", field="Volts, all digits, as 12.71"),
-    "load_on": Question("Which way the current counts", "Switch on a load of five amperes or more: lights, pump, fridge.", "The load is on: measure"),
-    "meter_a": Question("Current by a meter", "With the load still on: amperes by a clamp meter in the battery's lead. A poor meter is worse than "
+    "load_on": Question("Which way the current counts", "Switch on a load of five amperes or more: lights, pump, fridge.",
+                        "The load is on: measure"),
+    "meter_a": Question("Current by a meter",
+                        "With the load still on: amperes by a clamp meter in the battery's lead. A poor meter is worse than "
                         "none.", field="Amperes, all digits, as 8.16"),
     "house_meter_under_load_v": Question("Voltage under load", "With the load still on: volts at the posts of the house battery.",
                                          field="Volts, all digits, as 12.50"),

@@ -1,6 +1,6 @@
 """The fan of the coming 36 hours: what may be left, the reserve, night and the sun's return."""
 from collections.abc import Sequence
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 
 from dashboard.charts import Clock, Figure, band, ground, level, line, note, rounded, sheet, upright
 from dashboard.palette import Palette
@@ -29,10 +29,10 @@ def figure(
         x = clock([issued_utc_s + at_s for at_s, *_ in fan])
         low, middle, high = (rounded([row[i] for row in fan], 1, 100) for i in (1, 2, 3))
         traces += band(x, low, high, "y", palette.received_band, "8 in 10 lie here")
-        traces.append(line(x, middle, "y", palette.received, "middle", customdata=list(zip(low, high)),
+        traces.append(line(x, middle, "y", palette.received, "middle", customdata=list(zip(low, high, strict=True)),
                            hovertemplate="about %{y:.0f} %, %{customdata[0]:.0f} to "
                                           "%{customdata[1]:.0f}<extra></extra>"))
-    shapes = [ground(*clock([issued_utc_s + a, issued_utc_s + b]), palette.dusk) for a, b in nights]
+    shapes = [ground(clock([issued_utc_s + a, issued_utc_s + b]), palette.dusk) for a, b in nights]
     shapes += [level(100 * reserve_frac, "y", palette.spent), upright(now, palette.faint, "solid")]
     notes = [note(f"reserve {100 * reserve_frac:.0f} %", 1, 100 * reserve_frac, "y", palette, xanchor="right",
                   font={"color": palette.spent, "size": 14}),
@@ -67,7 +67,7 @@ def nights_at(utc_s: float, latitude_deg: float, longitude_deg: float) -> tuple[
     from astral.sun import sunrise, sunset
 
     observer, found = Observer(latitude_deg, longitude_deg), []
-    today = datetime.fromtimestamp(utc_s, timezone.utc).date()
+    today = datetime.fromtimestamp(utc_s, UTC).date()
     for day in range(-2, 3):
         try:
             start = sunset(observer, today + timedelta(days=day)).timestamp()

@@ -33,14 +33,17 @@ class AlertLine:
     gone: bool
 
 
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
 def clock_text(utc_s: float, like: str = "%a %-d %b, %H:%M") -> str:
     """A moment by the board's own time zone.
 
     Weekday, day, month and minute, in English whatever the board's language.
     """
     t = time.localtime(utc_s)
-    day, month = "Mon Tue Wed Thu Fri Sat Sun".split()[t.tm_wday], (
-        "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()[t.tm_mon - 1])
+    day, month = WEEKDAYS[t.tm_wday], MONTHS[t.tm_mon - 1]
     return (like.replace("%a", day).replace("%b", month).replace("%-d", str(t.tm_mday)).replace("%Y", str(t.tm_year))
             .replace("%H", f"{t.tm_hour:02d}").replace("%M", f"{t.tm_min:02d}"))
 

@@ -10,7 +10,8 @@ import click
 
 #: command -> module that holds it; imported only when asked for, so that --help is quick
 COMMANDS = {
-    "setup": "setup", "after-install": "after_install", "run": "run", "pages": "pages", "demo": "demo", "check": "check", "status": "status", "replay": "replay", "export": "export",
+    "setup": "setup", "after-install": "after_install", "run": "run", "pages": "pages", "demo": "demo", "check": "check",
+    "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "backup": "backup", "restore": "backup",
     "doctor": "doctor", "docs": "docs", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
     "ventilation": "wiring", "parked": "parked", "wire": "wire",
@@ -21,17 +22,17 @@ COMMANDS = {
 class Refused(click.ClickException):
     """A command that could not do what was asked: one sentence, exit code 1."""
 
-    def show(self, file: Any = None) -> None:
+    def show(self, file: Any = None) -> None:  # noqa: ARG002 - click's own signature
         click.echo(f"ampledger: {self.message}", err=True)
 
 
 class Lazy(click.Group):
     """A group whose commands are imported on use, and whose expected failures are sentences."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's own signature
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:  # noqa: ARG002 - click's own signature
         if name not in COMMANDS:
             return None
         return getattr(importlib.import_module(f"monitor.commands.{COMMANDS[name]}"), name.replace("-", "_"))

@@ -1,6 +1,7 @@
 """All trackers in running order, as one fold: the same for the daemon, a replay and a test."""
 from dataclasses import dataclass
 
+from monitor import dependence
 from monitor.battery.label import Vehicle
 from monitor.detection.house import house_alerts, limit_alerts, protection
 from monitor.detection.join import isolator
@@ -89,7 +90,7 @@ def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Track
     now = TrackerStates(isolator=joined, charge=charged, counts=counted, starter=watched, loads=loaded, forecast=foreseen,
                         health=aged, house=warned, plausibility=plausible, limits=limited, protection=cut_off)
     forecast_found, health_found = forecast.findings(foreseen), health.findings(aged, vehicle)
-    return now, Findings(
+    found = Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
         starter=starter.findings(watched, vehicle), counts=counts.findings(counted),
         loads=loads.findings(loaded), forecast=forecast_found, health=health_found,
@@ -105,3 +106,4 @@ def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Track
         news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news, *aged.news),
         protection=protected,
     )
+    return now, dependence.hold_back(found, charged.suspicion.backwards >= plausibility.MAYBE_REVERSED)

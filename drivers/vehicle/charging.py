@@ -14,9 +14,10 @@ class Controller:
         self._low_s = 0.0
         self._floating = False
 
-    def tick(self, tick_s: float, voltage_v: float, sun: bool) -> None:
+    def tick(self, tick_s: float, voltage_v: float, sun: bool, battery_c: float) -> None:
         """Move its stage on by tick_s."""
-        plan = self._plan
+        plan, more_v = self._plan, self._plan.compensation_v_per_k * (25.0 - battery_c)
+        voltage_v -= more_v
         if not sun:
             self._held_s = max(self._held_s - 0.5 * tick_s, 0.0)
             if self._floating:
@@ -31,7 +32,7 @@ class Controller:
             self._held_s += tick_s
             if self._held_s > plan.absorption_h * 3600.0:
                 self._floating, self._low_s = True, 0.0
-        self.limit_v = plan.float_v if self._floating else plan.absorption_v
+        self.limit_v = (plan.float_v if self._floating else plan.absorption_v) + more_v
 
 
 class Engine:

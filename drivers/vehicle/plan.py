@@ -145,6 +145,7 @@ class Plan:
     absorption_v: float = 14.4
     float_v: float = 13.6
     absorption_h: float = 3.0
+    compensation_v_per_k: float = 0.0   # of the solar charger, by the house battery's temperature, from 25 °C
     alternator_v: float = 14.2
     alternator_limit_a: float = 70.0
     alternator: Literal["steady", "smart"] = "steady"

@@ -265,7 +265,7 @@ class VehicleSim:
         weather = self._weather
         weather.tick(at, since)
         self._panel_w = plan.panel_w * _PANEL_SHARE * weather.light_w_per_m2 / 1000.0
-        self._controller.tick(since, self._posts_v, self._panel_w > 2.0)
+        self._controller.tick(since, self._posts_v, self._panel_w > 2.0, self._house_c)
         self._household.begin_days(at, weather.sunset_hour)
         self._slow_s += since
         edge = bool(self._edges) and self._edges[0] <= at + 1e-6

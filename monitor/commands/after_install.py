@@ -17,7 +17,8 @@ def after_install() -> None:
     from monitor.process import network
 
     if USUAL[1].exists():
-        click.echo("The configuration is as it was: /etc/ampledger/ampledger.toml. Where a phone finds the pages: sudo ampledger pages address")
+        click.echo("The configuration is as it was: /etc/ampledger/ampledger.toml. Where a phone finds the pages: sudo ampledger pages "
+                   "address")
         return
     click.echo("\nampledger is installed. Read `ampledger docs wiring` before you touch a cable.")
     if os.geteuid() == 0 and network.systemctl("start", "ampledger-setup"):

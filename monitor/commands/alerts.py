@@ -1,6 +1,6 @@
 """ampledger alerts: list, acknowledge, put aside, and try the deliveries."""
 import sys
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +45,7 @@ def _print(logged: Any) -> None:
 
 
 def _moment(utc_s: float) -> str:
-    return datetime.fromtimestamp(utc_s, timezone.utc).astimezone().strftime("%Y-%m-%d %H:%M")
+    return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
 
 
 @alerts.command(short_help="Say that you have seen an alert.")

@@ -13,7 +13,8 @@ from monitor.commands.options import config_option, database_option, locate_data
 @click.argument("target", type=click.Path(path_type=Path))
 @config_option
 @database_option
-@click.option("--same-card", is_flag=True, help="Even where TARGET lies on the card that the log is on: against a mistake, not a dead card.")
+@click.option("--same-card", is_flag=True,
+              help="Even where TARGET lies on the card that the log is on: against a mistake, not a dead card.")
 @click.option("--replace", is_flag=True, help="Write over a file of that name.")
 def backup(target: Path, config_file: Path | None, database: Path | None, same_card: bool, replace: bool) -> None:
     """Copy the log to TARGET: a file, or a folder that gets a file with today's date.

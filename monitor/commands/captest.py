@@ -129,7 +129,8 @@ class CapacityTestView:
 
     def _progress(self, run: Any, house: Any) -> list[str]:
         volts = "" if run.voltage_v is None else f"{run.voltage_v:.2f} V; "
-        return [f"{run.hours:.1f} h: {run.drawn_ah:.1f} Ah drawn, {100 * run.drawn_ah / house.rated_capacity_ah:.0f} % of the label; {volts}"
+        return [f"{run.hours:.1f} h: {run.drawn_ah:.1f} Ah drawn, {100 * run.drawn_ah / house.rated_capacity_ah:.0f} % of the label; "
+                f"{volts}"
                 f"it ends at {self._stop_v:.1f} V."]
 
     def result(self, run: Any) -> tuple[Any, float]:
@@ -158,7 +159,8 @@ def _finish(watch: CapacityTestView, run: Any, database: Path) -> None:
         click.echo(f"It holds at least {held.low:.0f} Ah at its rated rate and 25 °C; it was not tested deeper.")
     warm = "not measured" if found.temperature_c is None else f"{found.temperature_c:.0f} °C"
     click.echo(f"Drawn: {found.drawn_ah:.1f} Ah in {found.hours:.1f} h, lately {found.rate_a:.1f} A; temperature {warm}. "
-               f"At this rate {100 * found.rate_factor:.0f} % and at this temperature {100 * found.temperature_factor:.0f} % of it can be had.")
+               f"At this rate {100 * found.rate_factor:.0f} % and at this temperature {100 * found.temperature_factor:.0f} % of it can be "
+               "had.")
     requests.ask(requests.doors(database), "capacity_tested", capacity_ah=held.value, low_ah=held.low, high_ah=held.high,
                    reached_end=int(found.reached_end), ended_utc_s=ended_utc_s)
     click.echo("Noted; the daemon takes it up within a few seconds, or when it next runs.")

@@ -10,8 +10,10 @@ from monitor.commands.options import config_option, load_config
 
 #: Possible but worth a look in a vehicle at rest: quantity -> (low, high, what to do).
 USUAL = {
-    "house_voltage_v": (10.5, 15.2, "measure at the posts with a multimeter: the divider's ratio may be wrong, or the battery is in trouble"),
-    "starter_voltage_v": (10.5, 15.2, "measure at the posts with a multimeter: the divider's ratio may be wrong, or the battery is in trouble"),
+    "house_voltage_v": (10.5, 15.2, "measure at the posts with a multimeter: the divider's ratio may be wrong, or the battery is in "
+                                    "trouble"),
+    "starter_voltage_v": (10.5, 15.2, "measure at the posts with a multimeter: the divider's ratio may be wrong, or the battery is in "
+                                      "trouble"),
     "house_current_a": (-150.0, 150.0, "check the shunt's scale (its label says how many millivolts are how many amperes)"),
     "house_temperature_c": (-25.0, 60.0, "see that the sensor sits on the battery's side, not in the sun or on a charger"),
     "starter_temperature_c": (-35.0, 90.0, "see where the sensor sits"),
@@ -88,7 +90,8 @@ def rows_of(source: Any, name: str) -> list[Row]:
         low, high, advice = USUAL.get(quantity, (value, value, ""))
         odd = not impossible and not low <= value <= high
         shown = f"{value:.3f} {UNITS.get(quantity.rpartition('_')[2], '')}".strip()
-        rows.append(Row(name, quantity, shown, "WRONG" if impossible else "LOOK" if odd else "ok", impossible or (advice if odd else ""), value))
+        rows.append(Row(name, quantity, shown, "WRONG" if impossible else "LOOK" if odd else "ok", impossible or (advice if odd else ""),
+                        value))
     return rows + [Row(name, fault.quantity, "no reading", "WRONG", fault.reason) for fault in reading.faults]
 
 
@@ -102,9 +105,10 @@ def compared(rows: list[Row]) -> list[Row]:
     out = []
     for row in rows:
         before = first.setdefault(row.quantity, row)
-        if before is not row and None not in (row.value, before.value) and row.verdict == "ok" and judge.find_disagreement(
-                row.quantity, before.value, row.value):
-            row = replace(row, verdict="LOOK", todo=f"source {before.source} says {before.shown}, and is the one used; one of them is wrong")
+        if (before is not row and row.value is not None and before.value is not None and row.verdict == "ok"
+                and judge.find_disagreement(row.quantity, before.value, row.value)):
+            row = replace(row, verdict="LOOK",
+                          todo=f"source {before.source} says {before.shown}, and is the one used; one of them is wrong")
         out.append(row)
     return out
 

@@ -1,6 +1,6 @@
 """ampledger clock: how the log is dated, and the owner's word for the time."""
 import time
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -14,7 +14,8 @@ TYPED_SIGMA_S, SHOWN_SIGMA_S = 30.0, 2.0
 @click.command(short_help="Show how the log is dated, or say what time it is.")
 @click.option("--set", "said", metavar="TIME", help="What time it is now, as 2026-11-29T10:00, local unless it ends in Z; "
               "`here` takes this computer's clock.")
-@click.option("--sure", is_flag=True, help="You have looked twice: it holds against every other clock. Alone: what this computer's clock shows is right.")
+@click.option("--sure", is_flag=True,
+              help="You have looked twice: it holds against every other clock. Alone: what this computer's clock shows is right.")
 @config_option
 @database_option
 def clock(said: str | None, sure: bool, config_file: Path | None, database: Path | None) -> None:
@@ -29,9 +30,9 @@ def clock(said: str | None, sure: bool, config_file: Path | None, database: Path
     if said is None and not sure:
         click.echo(_dated(log))
         return
-    here = said in (None, "here")
+    here = said is None or said == "here"
     try:
-        utc_s = time.time() if here else datetime.fromisoformat(said).timestamp()
+        utc_s = time.time() if said is None or said == "here" else datetime.fromisoformat(said).timestamp()
     except (ValueError, OverflowError, OSError):
         raise Refused(f"--set {said}: not a time; write it as 2026-11-29T10:00") from None
     try:
@@ -48,6 +49,6 @@ def _dated(log: Path) -> str:
     now = Reader(log).now()
     if now is None:
         return "Nothing is logged yet."
-    at = datetime.fromtimestamp(now.utc_s, timezone.utc).astimezone()
+    at = datetime.fromtimestamp(now.utc_s, UTC).astimezone()
     sure = f"give or take {now.utc_sigma_s:.1f} s" if now.utc_trusted else "and nobody has confirmed that"
     return f"The latest minute is of {at:%Y-%m-%d %H:%M:%S %Z}, {sure}."

@@ -66,14 +66,15 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
     """The past at once, then the present with its pages: one journey, so that the second goes on where the first ended."""
     from dataclasses import replace
 
-    from drivers.simulated import SimulatedDriver, SimulatedOptions
+    from drivers.simulated import SimulatedDriver
     from monitor.cli import Refused
     from monitor.config import load
     from monitor.process import service
 
     service.journal_lines()
     driver = SimulatedDriver(options)
-    whole = replace(load.load(config_file), sources=(Ready(driver),))
+    under_way = Ready(driver)
+    whole = replace(load.load(config_file), sources=(load.Source("simulated", lambda _: under_way, options),))
     begins_utc_s = _midnight_utc_s(days)
     stop = SignalSafeEvent()
     if days:
@@ -158,15 +159,11 @@ def _pages(database: Path, port: int, stop: SignalSafeEvent) -> Iterator[Any]:
 
 
 class Ready:
-    """The simulated vehicle as a source that is already under way, and stays so when it is closed."""
-
-    driver = "simulated"
+    """The simulated vehicle as an instrument that is already under way, and stays so when it is closed."""
 
     def __init__(self, driver: Any) -> None:
         self._driver = driver
 
-    def open(self) -> "Ready":
-        return self
 
     def read(self) -> Any:
         return self._driver.read()

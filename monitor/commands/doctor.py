@@ -30,7 +30,8 @@ def doctor(config_file: Path | None, no_sensors: bool) -> None:
     Changes nothing. Ends with 1 when something is WRONG.
     """
     config = load_config(config_file)
-    found = [*_log(config.log.database), *_disk(config.log.database), *_card(config.log.database.parent), *_clock(), *_copies(config), *_spool(config.log.database),
+    found = [*_log(config.log.database), *_disk(config.log.database), *_card(config.log.database.parent), *_clock(), *_copies(config),
+             *_spool(config.log.database),
              *find_network(config)]
     if not no_sensors:
         found += list(_sensors(config))
@@ -82,7 +83,8 @@ def _disk(database: Path) -> Iterator[Finding]:
                   "Make room, or lower raw_days under [log]; a full disk thins the log by itself, oldest first." if low else "")
     if database.exists() and not disk_reserve.file_of(database).exists():
         yield Finding("ballast", "LOOK", "the file that is given up when the disk is full is not there",
-                      f"It is made by itself when {(disk_reserve.ROOM_BYTES + disk_reserve.BALLAST_BYTES) / MEGABYTE:.0f} MB are free and the daemon runs.")
+                      f"It is made by itself when {(disk_reserve.ROOM_BYTES + disk_reserve.BALLAST_BYTES) / MEGABYTE:.0f} MB are free and "
+                      "the daemon runs.")
 
 
 def _card(folder: Path) -> Iterator[Finding]:
@@ -103,7 +105,8 @@ def _card(folder: Path) -> Iterator[Finding]:
     if lines is None:
         yield Finding("card", "-", "the kernel's log cannot be read from here", "As root: dmesg --level err")
         return
-    yield Finding("card", "WRONG" if lines else "ok", f"{len(lines)} complaints in the kernel's log" if lines else "no complaints in the kernel's log",
+    yield Finding("card", "WRONG" if lines else "ok",
+                  f"{len(lines)} complaints in the kernel's log" if lines else "no complaints in the kernel's log",
                   f"The last one: {lines[-1]}. Copy the log and change the card." if lines else "")
 
 

@@ -16,7 +16,8 @@ def find_network(config: Any) -> Iterator[Finding]:
         yield Finding("pages", "ok", "they answer this board only", "For phones: `ampledger pages open` (makes an access code too).")
     else:
         urls = network.list_urls(port, table.certificate_file is not None)
-        yield Finding("pages", "ok" if urls else "LOOK", f"open to the vehicle's network, {urls[0]}" if urls else "open, but this board is in no network",
+        yield Finding("pages", "ok" if urls else "LOOK",
+                      f"open to the vehicle's network, {urls[0]}" if urls else "open, but this board is in no network",
                       "" if urls else "Its own Wi-Fi, or a camp's: `ampledger docs network`.")
         if network.is_service() and not network.WALL.exists():
             yield Finding("pages", "WRONG", "systemd lets nobody but this board through to them",
@@ -38,11 +39,13 @@ def _wifi() -> Iterator[Finding]:
         if kind != "wifi":
             continue
         if state != "connected":
-            yield Finding("wi-fi", "LOOK", f"the radio is {state or 'off'}", "Its own Wi-Fi, or joining a camp's: `ampledger docs network`.")
+            yield Finding("wi-fi", "LOOK", f"the radio is {state or 'off'}",
+                          "Its own Wi-Fi, or joining a camp's: `ampledger docs network`.")
             continue
         own = _nmcli("-g", "802-11-wireless.mode", "connection", "show", name) == ["ap"]
         yield Finding("wi-fi", "ok", f"this board's own: {name}" if own else f"joined {name}",
-                      "" if own else "Strangers in the same Wi-Fi can read the pages; `ampledger pages open --code-to-read` asks them for the code.")
+                      "" if own else "Strangers in the same Wi-Fi can read the pages; `ampledger pages open --code-to-read` asks them for "
+                                     "the code.")
 
 
 def _nmcli(*arguments: str) -> list[str]:

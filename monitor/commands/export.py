@@ -2,7 +2,7 @@
 import csv
 import sys
 from contextlib import ExitStack
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -74,7 +74,7 @@ def _rolled(reader: Any, span: tuple[float, float], every: str, writer: Any) -> 
 
 
 def _text(utc_s: float) -> str:
-    return datetime.fromtimestamp(utc_s, timezone.utc).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return datetime.fromtimestamp(utc_s, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _utc_s(text: str | None, option: str, default: float) -> float:
@@ -83,6 +83,6 @@ def _utc_s(text: str | None, option: str, default: float) -> float:
     if text is None:
         return default
     try:
-        return datetime.fromisoformat(text).astimezone(timezone.utc).timestamp()
+        return datetime.fromisoformat(text).astimezone(UTC).timestamp()
     except (ValueError, OverflowError):
         raise Refused(f"{option} {text!r} is not a time; write it as 2026-06-01 or 2026-06-01T18:00+02:00") from None

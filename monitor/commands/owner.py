@@ -3,6 +3,7 @@ import sys
 import time
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -10,7 +11,7 @@ from monitor.battery.label import CHEMISTRIES
 from monitor.commands.options import config_option, database_option, locate_database
 
 
-def _leave(config_file: Path | None, database: Path | None, kind: str, **values: object) -> None:
+def _leave(config_file: Path | None, database: Path | None, kind: str, **values: Any) -> None:
     from monitor.store import requests
 
     requests.ask(requests.doors(locate_database(config_file, database)), kind, **values)

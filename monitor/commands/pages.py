@@ -1,6 +1,4 @@
 """ampledger pages: serve them as configured, open them to the vehicle's network, close them, say where they are."""
-import os
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -132,7 +130,8 @@ def show_way(table: Any, code: str | None) -> None:
         click.echo(f"\nThis board is in no network yet. Its own Wi-Fi, or a camp's: `ampledger docs network`. "
                    f"Then the pages are at port {port} of its address: `ampledger pages address`.")
     if code is not None:
-        click.echo(f"Access code: {code}   (write it down; changing anything asks for it. A forgotten one: ampledger pages open --new-code)")
+        click.echo(f"Access code: {code}   (write it down; changing anything asks for it. A forgotten one: ampledger pages open "
+                   "--new-code)")
     elif table.code_hash is not None:
         click.echo("The access code stays as it was (--new-code makes another).")
 

@@ -45,10 +45,10 @@ def replay(readings: Path, vehicle_file: Path, start: str | None, estimates: Pat
         from monitor.reporting.sentences import day_sentence, summary
 
         found = last.findings
-        for sentence in summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+        for sentence in summary(found.charge, found.forecast, found.starter, found.join, found.counts,
                                 [c for c in found.conditions if c.active]):
             click.echo(sentence)
-        click.echo(day_sentence(found.counts.total, "In all"))
+        click.echo(day_sentence(found.counts.total, "In all", found.counts.because))
 
 
 def _progress():

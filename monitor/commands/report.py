@@ -23,7 +23,8 @@ def report(output: Path, candidates: tuple[str, ...], config_file: Path | None, 
     wear, batteries so far, the same weeks with another set-up, alerts, method, sources and cautions. It prints on
     paper from any browser. The same as `python -m dashboard.printed`: a process of its own that only reads the log.
     """
-    arguments = [sys.executable, "-m", "dashboard.printed", "--database", str(locate_database(config_file, database)), "--output", str(output)]
+    arguments = [sys.executable, "-m", "dashboard.printed", "--database", str(locate_database(config_file, database)), "--output",
+                 str(output)]
     for text in candidates:
         arguments += ["--with", text]
     os.execv(sys.executable, arguments)

@@ -10,8 +10,10 @@ import click
 from monitor.commands.options import USUAL, config_option
 
 meter_option: Callable = click.option("--meter-limit", "limit_pct", type=click.FloatRange(0, 20, min_open=True),
-                                      help="The multimeter's limit of error in per cent, from its manual. Default: 0.5 for volts, 1.5 for amperes.")
-seconds_option: Callable = click.option("--seconds", default=5.0, show_default=True, type=click.FloatRange(0.4, 600), help="How long to measure.")
+                                      help="The multimeter's limit of error in per cent, from its manual. Default: 0.5 for volts, 1.5 for "
+                                           "amperes.")
+seconds_option: Callable = click.option("--seconds", default=5.0, show_default=True, type=click.FloatRange(0.4, 600),
+                                        help="How long to measure.")
 
 
 @click.group(invoke_without_command=True, short_help="Find what is there, ask a few questions, measure, write the configuration.")
@@ -50,7 +52,7 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     from monitor.commissioning.steps import NotClear
 
     path = config_file or _place()
-    limits = {} if limit_pct is None else {"meter_v_frac": limit_pct / 100, "meter_a_frac": limit_pct / 100}
+    limits: dict[str, Any] = {} if limit_pct is None else {"meter_v_frac": limit_pct / 100, "meter_a_frac": limit_pct / 100}
     database = str(Path("/var/lib/ampledger/ampledger.db")) if path.is_relative_to("/etc") else "ampledger.db"
 
     def interview(asker: Any) -> Interview:
@@ -64,7 +66,8 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     asker = Recorded(AnswersFile(answers_file, KEYS) if answers_file else Terminal(),
                      {} if answers_file else read_answers(answers_place(path)), OFFERED)
     walk = interview(asker)
-    walk.asker.say("Read `ampledger docs wiring` before you touch a cable: a 12 V battery can weld a spanner. Ctrl-C ends this, and nothing is written.")
+    walk.asker.say("Read `ampledger docs wiring` before you touch a cable: a 12 V battery can weld a spanner. Ctrl-C ends this, and "
+                   "nothing is written.")
     if path.exists():
         walk.asker.say(f"{path} is there already; it will be kept beside the new one, and what it says beside labels, instruments "
                        "and measurements goes on.")
@@ -76,7 +79,8 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
         _written(draft, "" if board else "Next: ampledger check, then ampledger run.")
         save_answers(asker.given, path)
         if board:
-            click.echo("The daemon and the pages are started." if start_services() else "Start them: systemctl restart ampledger ampledger-dashboard")
+            click.echo("The daemon and the pages are started." if start_services()
+                       else "Start them: systemctl restart ampledger ampledger-dashboard")
             click.echo("See that every sensor answers: sudo ampledger check\nTo see it on a phone: sudo ampledger pages open")
     except NotClear as why:
         raise Refused(f"{why}. Nothing was written.") from None
@@ -119,15 +123,16 @@ def _i2c(bus: int) -> None:
     found = addresses(bus)
     for address, state in found.items():
         click.echo(f"I2C bus {bus}, address {address:#04x}: {state}" + (
-            "; better read through hwmon or iio below" if state != "free" else "; `ampledger docs drivers`, i2c, says how to describe its registers"))
+            "; better read through hwmon or iio below" if state != "free"
+            else "; `ampledger docs drivers`, i2c, says how to describe its registers"))
     if not found:
         click.echo(f"I2C bus {bus}: nobody answers")
 
 
-def _show(words: str) -> Callable[[dict[str, float]], None]:
+def _show(_words: str) -> Callable[[dict[str, float]], None]:
     """Live readings on one line of a terminal."""
     if not sys.stdout.isatty():
-        return lambda values: None
+        return lambda _: None
     due_s = [0.0]
 
     def show(values: dict[str, float]) -> None:
@@ -140,7 +145,7 @@ def _show(words: str) -> Callable[[dict[str, float]], None]:
 
 
 def _step(config_file: Path | None, seconds: float, quantities: tuple[str, ...], do: Callable[[Any, list], str],
-          until: Callable[[list], bool] = lambda rows: False) -> None:
+          until: Callable[[list], bool] = lambda _: False) -> None:
     """One measuring step on the configuration that is there."""
     from monitor.cli import Refused
     from monitor.commissioning import document, measuring
@@ -246,7 +251,7 @@ def which(config_file: Path | None, from_log: bool, days: float, seconds: float)
         verdict = starts.identify_batteries([(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows])
         return draft.exchange(verdict.first_starts, verdict.seen)
 
-    def logged(draft: Any, rows: list) -> str:
+    def logged(draft: Any, _rows: list) -> str:
         verdict = starts.from_log(_log_rows(config_file, days))
         return draft.exchange(verdict.first_starts, verdict.seen)
 

@@ -17,7 +17,7 @@ class LoadType(click.ParamType):
             self.fail(f"{value!r} is not a load; write it as fridge,45,10 (name, watts while on, hours a day)", param, ctx)
 
 
-MONTHS = "January February March April May June July August September October November December".split()
+MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"]
 
 
 @click.command(short_help="A first system from a list of loads and a place, before there is a log.")

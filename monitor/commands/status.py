@@ -2,7 +2,7 @@
 import json
 import time
 from dataclasses import asdict
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +34,7 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     alerts = [logged.what for logged in reader.alerts(open_only=True)]
     found = now.findings
     hour = now.sample.hour if now.sample else None
-    lines = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+    lines = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts,
                                [c for c in found.conditions if c.active and not _told(c, alerts)], hour)
     if as_json:
         click.echo(json.dumps(_plain(now, alerts, lines), indent=1, ensure_ascii=False))
@@ -64,12 +64,12 @@ def _old(now: Any) -> str:
 
 
 def _moment(utc_s: float) -> str:
-    return datetime.fromtimestamp(utc_s, timezone.utc).astimezone().strftime("%Y-%m-%d %H:%M %Z")
+    return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M %Z")
 
 
 def _plain(now: Any, alerts: list[Any], lines: tuple[str, ...]) -> dict[str, Any]:
     return {
-        "at_utc": datetime.fromtimestamp(now.utc_s, timezone.utc).isoformat(timespec="seconds"),
+        "at_utc": datetime.fromtimestamp(now.utc_s, UTC).isoformat(timespec="seconds"),
         "utc_trusted": now.utc_trusted, "simulated": now.simulated, "sentences": lines,
         "sample": asdict(now.sample) if now.sample else None, "findings": asdict(now.findings),
         "vehicle": asdict(now.vehicle), "alerts": [asdict(alert) for alert in alerts],

@@ -51,7 +51,8 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
     capacity = now.findings.charge.capacity_ah
     if not isinstance(capacity, Estimate):
         raise Refused(f"the capacity is not known yet: {capacity.because}")
-    life, known = from_log.describe_present(reader.rolled("quarters", now.utc_s - days * 86400.0), now.vehicle, now.findings.charge, capacity,
+    life, known = from_log.describe_present(reader.rolled("quarters", now.utc_s - days * 86400.0), now.vehicle, now.findings.charge,
+                                            capacity,
                                    time.localtime(now.utc_s).tm_gmtoff / 3600)
     setups = [candidate.setup(known.setup, text) for text in candidates]
     try:

@@ -52,7 +52,7 @@ class PagePrompter:
             except NotClear as why:
                 trouble = f"{why}."
 
-    def again(self, key: str, why: NotClear) -> None:
+    def again(self, key: str, why: NotClear) -> None:  # noqa: ARG002 - one signature for all who ask
         self._said.append(f"Not understood: {why}.")
 
     def say(self, text: str) -> None:

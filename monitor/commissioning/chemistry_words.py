@@ -7,7 +7,8 @@ MEANT: dict[str, tuple[str, str]] = {
                     ("lfp", "lithium iron phosphate, LiFePO4 on its label; another lithium chemistry is not known here")),
     **dict.fromkeys(("wet", "lead", "acid", "lead-acid", "leadacid", "calcium", "efb", "liquid", "standard", "normal"),
                     ("flooded", "lead-acid with liquid acid, with caps or closed")),
-    **dict.fromkeys(("vrla", "sealed", "sla", "fleece", "glass-mat", "glass", "mat", "absorbed"), ("agm", "lead-acid with its acid in a glass mat")),
+    **dict.fromkeys(("vrla", "sealed", "sla", "fleece", "glass-mat", "glass", "mat", "absorbed"),
+                    ("agm", "lead-acid with its acid in a glass mat")),
     **dict.fromkeys(("gell", "gelled", "jelly"), ("gel", "lead-acid with its acid as a gel")),
 }
 

@@ -11,6 +11,7 @@ import tomlkit
 from tomlkit import TOMLDocument
 
 from monitor.battery.label import BoardSupply
+from monitor.battery.limits import limits_of
 from monitor.commissioning.channel_candidates import ChannelCandidate
 from monitor.commissioning.steps import Found, NotClear
 from monitor.config import load
@@ -51,7 +52,7 @@ def build_document(name: str, house: tuple[str, float], starter: tuple[str, floa
          before: TOMLDocument | None = None) -> TOMLDocument:
     """A new configuration from the labels and the chosen channels; tables that setup does not ask about come from `before`."""
     head = _HEAD.format(name=name, day=f" on {today()}" if today() else "", house=(house[0], f"{house[1]:g}"),
-                        starter=(starter[0], f"{starter[1]:g}"), reserve=20 if house[0] == "lfp" else 50)
+                        starter=(starter[0], f"{starter[1]:g}"), reserve=f"{100 * limits_of(house[0]).reserve_frac:g}")
     text = head + "".join(_sources(chosen))
     old = {key: before[key] for key in KEPT if key in before} if before is not None else {}
     if "log" not in old:
@@ -59,9 +60,10 @@ def build_document(name: str, house: tuple[str, float], starter: tuple[str, floa
     for key, table in old.items():
         text += f"\n[{key}]\n" + "".join(_plain(tomlkit.dumps(table).strip().splitlines(keepends=True), key)) + "\n"
     doc = tomlkit.parse(text)
-    for battery in ("house", "starter") if before is not None else ():
-        if before[battery]["chemistry"] == doc[battery]["chemistry"]:  # what else was known of it still holds
-            doc[battery].update({key: value for key, value in before[battery].items() if key not in doc[battery]})
+    if before is not None:
+        for battery in ("house", "starter"):
+            if before[battery]["chemistry"] == doc[battery]["chemistry"]:  # what else was known of it still holds
+                doc[battery].update({key: value for key, value in before[battery].items() if key not in doc[battery]})
     return doc
 
 

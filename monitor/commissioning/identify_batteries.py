@@ -47,15 +47,15 @@ def identify_batteries(rows: list[Row], known_start: bool = True) -> BatteryIden
         raise NotClear("one of the two voltages shows nothing: its lead or the fuse in it is off")
     parts = [[(row[0], row[k] / levels[k - 1]) for row in rows] for k in (1, 2)]
     dips = [1.0 - min(value for _, value in part) for part in parts]
-    lifts = [_lifted(part) for part in parts]
+    first_s, second_s = (_lifted(part) for part in parts)
     signs: list[tuple[bool, str]] = []
     deep, shallow = max(dips), min(dips)
     if deep >= DIP_FRAC and deep >= LEAST_SHARE * max(shallow, 0.002):
         signs.append((dips[0] > dips[1], f"it fell by {100 * deep:.0f} % while cranking, the other by {100 * max(shallow, 0.0):.0f} %"))
-    if (known_start or signs or None not in lifts) and (lifts[0] is None) != (lifts[1] is None):
-        signs.append((lifts[1] is None, "the engine lifted it, and not the other"))
-    elif None not in lifts and abs(lifts[0] - lifts[1]) >= EARLIER_S:
-        signs.append((lifts[0] < lifts[1], f"the engine lifted it {abs(lifts[0] - lifts[1]):.0f} s before the other"))
+    if (known_start or signs) and (first_s is None) != (second_s is None):
+        signs.append((second_s is None, "the engine lifted it, and not the other"))
+    elif first_s is not None and second_s is not None and abs(first_s - second_s) >= EARLIER_S:
+        signs.append((first_s < second_s, f"the engine lifted it {abs(first_s - second_s):.0f} s before the other"))
     if not signs:
         raise NotClear("no start of the engine is seen in the two voltages; start it again while this watches, with the "
                        "charger and the sun off the house battery if possible")
@@ -67,7 +67,7 @@ def identify_batteries(rows: list[Row], known_start: bool = True) -> BatteryIden
 def _lifted(part: list[tuple[float, float]]) -> float | None:
     """When it was lifted for good [s]: three readings in a row; None where it was not."""
     run = 0
-    for k, (at_s, value) in enumerate(part):
+    for k, (_, value) in enumerate(part):
         run = run + 1 if value > 1.0 + LIFT_FRAC else 0
         if run == 3:
             return part[k - 2][0]
@@ -91,15 +91,16 @@ def from_log(rows: Iterable[tuple[float, float, float, float | None]]) -> Batter
     before = None
     for row in rows:
         if before is not None and row[0] > before[0]:
-            falls = [1.0 - row[k] / before[k] if before[k] > 0.05 else 0.0 for k in (1, 2)]
+            volts = ((row[1], before[1]), (row[2], before[2]))
+            falls = [1.0 - now / then if then > 0.05 else 0.0 for now, then in volts]
             if row[0] - before[0] <= CLOSE_S and max(falls) >= CRANK_FRAC and max(falls) >= LEAST_SHARE * abs(min(falls)):
                 cranked[falls[1] > falls[0]] += 1
             if row[0] - before[0] <= APART_S and row[3] is not None and before[3] is not None:
                 change = row[3] - before[3]
                 if STEP_A <= abs(change) <= MOST_STEP_A:
                     steps, power = steps + 1, power + change * change
-                    for k in (1, 2):
-                        moved[k - 1] += change * (row[k] / before[k] - 1.0) if before[k] > 0.05 else 0.0
+                    for k, (now, then) in enumerate(volts):
+                        moved[k] += change * (now / then - 1.0) if then > 0.05 else 0.0
         before = row
     signs: list[tuple[bool, str]] = []
     if sum(cranked) and min(cranked) * 4 < max(cranked):

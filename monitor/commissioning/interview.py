@@ -1,6 +1,7 @@
 """The walk from a blank board to a configuration: at most sixteen questions, each under a key of its own."""
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -8,8 +9,8 @@ from drivers.errors import DriverError
 from drivers.scan import Found, scan
 from monitor.battery.label import CHEMISTRIES
 from monitor.commissioning import devices, document, measuring, results, steps
-from monitor.commissioning.by_page import read_draft
 from monitor.commissioning.answer_parsing import parse_board, parse_go, parse_label, parse_quantity
+from monitor.commissioning.by_page import read_draft
 from monitor.commissioning.channel_candidates import ChannelCandidate, list_candidates, match_candidates
 from monitor.commissioning.identify_batteries import identify_batteries
 from monitor.commissioning.questions import Prompter
@@ -41,7 +42,7 @@ class Interview:
     database: str = "ampledger.db"
     meter_v_frac: float = steps.METER_V_FRAC
     meter_a_frac: float = steps.METER_A_FRAC
-    show: Callable[[str], Callable[[dict[str, float]], None]] = lambda words: lambda values: None
+    show: Callable[[str], Callable[[dict[str, float]], None]] = lambda _: lambda _: None
     where: dict[str, Any] | None = None
 
     def all(self, before: Any = None) -> results.Draft:
@@ -50,7 +51,8 @@ class Interview:
         house = self.asker.ask("house", "HOUSE battery: its kind and the ampere-hours on its label, as: agm 100\n"
                                f"(kinds: {', '.join(CHEMISTRIES)}; when in doubt flooded has caps to fill, agm has none, "
                                "lfp says lithium)", parse_label, document.describe_document(before, "house"))
-        starter = self.asker.ask("starter", "STARTER battery, likewise", parse_label, document.describe_document(before, "starter") or "flooded 70")
+        starter = self.asker.ask("starter", "STARTER battery, likewise", parse_label,
+                                 document.describe_document(before, "starter") or "flooded 70")
         self.live(self._pins)
         every = self.found()
         chosen = self.channels(every)
@@ -75,11 +77,12 @@ class Interview:
 
     def live(self, read: Callable[[], list[tuple[str, str]]]) -> None:
         """From now on these readings stand beside each question, where the questions are put by a page."""
-        getattr(self.asker, "set_live", lambda read: None)(read)
+        getattr(self.asker, "set_live", lambda _: None)(read)
 
     def _pins(self) -> list[tuple[str, str]]:
         """What the kernel's chips show at their pins."""
-        return [(f"{one.title}, {c.channel}", f"{c.value:.3f} {c.unit}") for one in scan(self.sys, self.dev) if one.driver in ("hwmon", "iio")
+        return [(f"{one.title}, {c.channel}",
+                 f"{c.value:.3f} {c.unit}") for one in scan(self.sys, self.dev) if one.driver in ("hwmon", "iio")
                 for c in one.channels if c.value is not None]
 
     def found(self) -> list[ChannelCandidate]:
@@ -136,7 +139,7 @@ class Interview:
             listed = "".join(f"\n  {k}  {offer.words}: {offer.shows}" for k, (offer, _) in enumerate(fits, 1))
             offer = self.asker.ask(
                 quantity, f"Which is {name}?{listed}\n  0  none ({without})",
-                lambda text: self._channel(text, quantity, [o for o, _ in fits]), "1" if fits and fits[0][1] else "0")
+                partial(self._channel, quantity=quantity, fits=[o for o, _ in fits]), "1" if fits and fits[0][1] else "0")
             if offer is not None:
                 chosen[quantity] = offer
         if not chosen:
@@ -172,7 +175,8 @@ class Interview:
     def board(self, draft: results.Draft) -> None:
         """How this board is fed: a load that is on even when everything is off."""
         was = document.board(draft.doc)
-        default = "" if was.supply == "unknown" else f"{was.supply.removesuffix('_shunt')} {was.current_a:g}".replace("elsewhere 0.25", "elsewhere")
+        default = "" if was.supply == "unknown" else f"{was.supply.removesuffix('_shunt')} {was.current_a:g}".replace("elsewhere 0.25",
+                                                                                                                      "elsewhere")
         self.asker.say(draft.board(self.asker.ask(
             "board", "How is THIS BOARD fed, and with how many amperes (watts of its supply over 12; 0.25 if you do not know)?\n"
             "  through 0.25  from the house battery, its 0 V on the load side of the shunt: right\n"
@@ -187,7 +191,8 @@ class Interview:
             held[:] = [self.current(draft)]
             return draft.zero(held[0])
 
-        if not self.step("all_off", "Switch EVERYTHING off but this board: engine, loads, solar (cover the panel or open its fuse). Wait a minute and "
+        if not self.step("all_off", "Switch EVERYTHING off but this board: engine, loads, solar (cover the panel or open its fuse). Wait a "
+                                    "minute and "
                          "press Enter; or type skip", do):
             return None
         return held[0]
@@ -232,7 +237,7 @@ class Interview:
     def load(self, draft: results.Draft, resting: Shown | None) -> bool:
         """The way the current counts, then its gain; whether a load was on."""
         if not self.step("load_on", "Switch a load of five amperes or more ON (lights, pump, fridge) and press Enter; or type skip",
-                         lambda: draft.direction(self.current(draft).mean, resting and resting.mean, discharging=True)):
+                         lambda: draft.direction(self.current(draft).mean, None if resting is None else resting.mean, discharging=True)):
             return False
         while True:
             meter = self.asker.ask("meter_a", "Amperes by a multimeter or clamp meter in the battery's lead, while the load is on; "
@@ -254,7 +259,8 @@ class Interview:
                 return
             try:
                 rows = self.watch(draft, self.seconds, ("house_voltage_v", "house_current_a"))
-                self.asker.say("  " + draft.lead(meter, *(steps.show_reading([r[q] for r in rows]) for q in ("house_voltage_v", "house_current_a"))))
+                self.asker.say("  " + draft.lead(meter, *(steps.show_reading([r[q] for r in rows]) for q in ("house_voltage_v",
+                                                                                                             "house_current_a"))))
                 return
             except NotClear as why:
                 self.asker.again("house_meter_under_load_v", why)
@@ -278,7 +284,7 @@ class Interview:
         return steps.show_reading([row[quantity] for row in self.watch(draft, self.seconds, (quantity,))])
 
     def watch(self, draft: results.Draft, seconds: float, quantities: tuple[str, ...],
-              until: Callable[[measuring.Rows], bool] = lambda rows: False) -> measuring.Rows:
+              until: Callable[[measuring.Rows], bool] = lambda _: False) -> measuring.Rows:
         """Readings over some seconds."""
         return measuring.watch(draft.doc, draft.path, seconds, quantities, until, self.show(", ".join(quantities)))
 

@@ -33,9 +33,9 @@ def describe_line(lines: list[str]) -> Shape | None:
             return Shape({"separator": separator, **checked},
                          tuple((str(k + 1), float(fields[-1][k])) for k in numbers))
     pattern, count = _pattern(bodies[-1])
-    if not all(re.fullmatch(pattern, body) for body in bodies):
-        return None
     found = re.fullmatch(pattern, bodies[-1])
+    if found is None or not all(re.fullmatch(pattern, body) for body in bodies):
+        return None
     return Shape({"pattern": pattern, **checked}, tuple((f"n{k}", float(found[f"n{k}"])) for k in range(1, count + 1)))
 
 
@@ -45,7 +45,7 @@ def _checksum(lines: list[str]) -> tuple[dict[str, str], list[str]]:
     if all(mark and re.fullmatch("[0-9A-Fa-f]{2,8}", sent) for _, mark, sent in parts):
         for name, of in CHECKSUMS.items():
             bodies = [body.lstrip("$!") if name == "xor8" else body for body, _, _ in parts]
-            if all(int(sent, 16) == of(body.encode()) for body, (_, _, sent) in zip(bodies, parts)):
+            if all(int(sent, 16) == of(body.encode()) for body, (_, _, sent) in zip(bodies, parts, strict=True)):
                 return {"checksum": name}, bodies
     return {}, lines
 

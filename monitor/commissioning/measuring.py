@@ -16,7 +16,7 @@ Rows = list[dict[str, float]]
 
 
 def watch(doc: TOMLDocument, base: Path, seconds: float, quantities: tuple[str, ...],
-          until: Callable[[Rows], bool] = lambda rows: False, show: Callable[[dict[str, float]], None] = lambda values: None) -> Rows:
+          until: Callable[[Rows], bool] = lambda _: False, show: Callable[[dict[str, float]], None] = lambda _: None) -> Rows:
     """What was shown, reading by reading: quantity -> value, and "at_s". Ends early once until(rows) holds.
 
     Of several sources for a quantity the first counts, as in the daemon.

@@ -45,7 +45,7 @@ class Terminal:
             except NotClear as why:
                 self.again(key, why)
 
-    def again(self, key: str, why: NotClear) -> None:
+    def again(self, key: str, why: NotClear) -> None:  # noqa: ARG002 - one signature for all who ask
         click.echo(f"  Not understood: {why}.")
 
     def say(self, text: str) -> None:
@@ -65,14 +65,16 @@ class Recorded:
     def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
         def remember(text: str) -> T:
             found = parse(text)
-            self.given[key] = getattr(found, "words", None) or {"": True, "skip": False}.get(text, text)
+            plain: str | bool = {"": True, "skip": False}.get(text, text)
+            said: str | bool | None = getattr(found, "words", None)
+            self.given[key] = said or plain
             return found
 
         if key in self._offered and isinstance(self._earlier.get(key), str):
             default = self._earlier[key]
         return self._asker.ask(key, words, remember, default)
 
-    def again(self, key: str, why: NotClear) -> None:
+    def again(self, key: str, why: NotClear) -> None:  # noqa: ARG002 - one signature for all who ask
         self._asker.again(key, why)
 
     def say(self, text: str) -> None:
@@ -80,7 +82,7 @@ class Recorded:
 
     def set_live(self, read: Callable[[], list[tuple[str, str]]]) -> None:
         """Passed on where readings are shown beside the questions."""
-        getattr(self._asker, "set_live", lambda read: None)(read)
+        getattr(self._asker, "set_live", lambda _: None)(read)
 
 
 def read_answers(path: Path) -> dict[str, Any]:
@@ -123,7 +125,7 @@ class AnswersFile:
             self.again(key, why)
             raise
 
-    def again(self, key: str, why: NotClear) -> None:
+    def again(self, key: str, why: NotClear) -> None:  # noqa: ARG002 - one signature for all who ask
         raise Refused(f"{self._path}, {key} = {self._given.get(key)!r}: {why}") from None
 
     def say(self, text: str) -> None:

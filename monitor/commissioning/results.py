@@ -43,7 +43,8 @@ class Draft:
         known = supply.supply in ("through_shunt", "past_shunt")
         document.note_result(self.doc, "board", supply=supply.supply, current_a=supply.current_a if known else None)
         return {"through_shunt": f"The board counts as a load of {supply.current_a:g} A.",
-                "past_shunt": f"The board's {supply.current_a:g} A bypass the shunt; they are booked. Better: its 0 V on the load side of the shunt.",
+                "past_shunt": f"The board's {supply.current_a:g} A bypass the shunt; they are booked. Better: its 0 V on the load side of "
+                              "the shunt.",
                 "elsewhere": "The board is no load of the house battery.",
                 "unknown": "How the board is fed is left open: its 0.2 to 0.3 A may be missing from the count."}[supply.supply]
 
@@ -120,7 +121,8 @@ class Draft:
         found = steps.lead_ohm(meter, voltage, flows)
         document.note_result(self.doc, "commissioning", house_lead_ohm=found.value, house_lead_sigma_ohm=max(found.sigma, 1e-5),
                        house_lead_on=document.today())
-        return f"With {-flows.mean:.1f} A drawn, {1000 * -flows.mean * found.value:+.0f} mV are lost between the posts and the instrument" + (
+        lost = f"With {-flows.mean:.1f} A drawn, {1000 * -flows.mean * found.value:+.0f} mV are lost between the posts and the instrument"
+        return lost + (
             "; that is in order." if not lossy(found) else
             f", {1000 * found.value:.1f} mΩ: its lead is shared with a load or has a bad joint. Take a thin fused lead of its "
             "own straight to the posts.")

@@ -27,7 +27,7 @@ from monitor.store.view import View, open_view
 from monitor.wear import week
 from monitor.wear.week import Week
 
-__all__ = ["Day", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series", "live_file_of"]
+__all__ = ["Alert", "Day", "Gap", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series", "live_file_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,21 +177,26 @@ class Reader:
             labels = log.labels
         return [Day(utc_s(labels, row[1]), utc_s(labels, row[0]), _unscaled(row[2:])) for row in reversed(rows)]
 
-    def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem[Event]]:
-        """Events whose moment lies in a span, oldest first."""
+    def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12, most: int | None = None) -> list[LoggedItem[Event]]:
+        """Events whose moment lies in a span, oldest first; the first `most` of them."""
         with open_view(self.database) as log:
-            rows = _between(log, "events", "order by at_ms, id", from_utc_s, to_utc_s)
+            rows = _between(log, "events", "order by at_ms, id", from_utc_s, to_utc_s, most)
         return [LoggedItem((row[1] + offset) / 1000, _event(row)) for offset, row in rows]
 
-    def alerts(self, open_only: bool = False, limit: int = 200) -> list[LoggedItem[Alert]]:
-        """Alerts as they stand, latest first; until_utc_s is when an alert cleared."""
+    def alerts(self, open_only: bool = False, limit: int = 200, below: int | None = None) -> list[LoggedItem[Alert]]:
+        """Alerts as they stand, latest first; until_utc_s is when an alert cleared.
+
+        open_only : those that still ask for a look
+        limit : so many at most
+        below : only those with a smaller number
+        """
         if open_only and (state := live.read(self.database)) is not None:  # the log cannot be written: it knows of no newer ones
             offset_s = state.utc_offset_s
             return [LoggedItem(a.raised_at_s + offset_s, a, None if a.cleared_at_s is None else a.cleared_at_s + offset_s)
                     for a in reversed(state.alerts)]
-        where = "where state != 'normal'" if open_only else ""
+        where = "where state != 'normal' and id < ?" if open_only else "where id < ?"
         with open_view(self.database) as log:
-            rows = log.rows("alerts", f"{where} order by raised_ms desc, id desc limit ?", (limit,))
+            rows = log.rows("alerts", f"{where} order by id desc limit ?", (2**62 if below is None else below, limit))
             labels = log.labels
         found = []
         for row in rows:
@@ -200,10 +205,10 @@ class Reader:
             found.append(LoggedItem(utc_s(labels, round(alert.raised_at_s * 1000)), alert, cleared))
         return found
 
-    def forecasts(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedForecast]:
-        """What was foreseen, an hour apart, oldest first."""
+    def forecasts(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12, most: int | None = None) -> list[LoggedForecast]:
+        """What was foreseen, an hour apart, oldest first; the first `most` of it."""
         with open_view(self.database) as log:
-            rows = _between(log, "forecasts", "order by at_ms", from_utc_s, to_utc_s)
+            rows = _between(log, "forecasts", "order by at_ms", from_utc_s, to_utc_s, most)
         found = []
         for offset, (at, reserve, low, high, probability, lowest, lowest_low, lowest_high, sun) in rows:
             at_utc = (at + offset) / 1000
@@ -265,10 +270,16 @@ class Reader:
                 yield at_utc, sample_of(row)
 
 
-def _between(log: View, table: str, order: str, from_utc_s: float, to_utc_s: float) -> list[tuple[int, tuple[Any, ...]]]:
-    """(offset [ms], row) of every row in a span of UTC."""
-    return [(offset, row) for after, until, offset in reading.pieces(log.labels, from_utc_s, to_utc_s)
-            for row in log.rows(table, f"where at_ms > ? and at_ms <= ? {order}", (after, until))]
+def _between(log: View, table: str, order: str, from_utc_s: float, to_utc_s: float,
+             most: int | None = None) -> list[tuple[int, tuple[Any, ...]]]:
+    """(offset [ms], row) of every row in a span of UTC, or of the first `most`."""
+    found: list[tuple[int, tuple[Any, ...]]] = []
+    for after, until, offset in reading.pieces(log.labels, from_utc_s, to_utc_s):
+        left = -1 if most is None else most - len(found)
+        found += [(offset, row) for row in log.rows(table, f"where at_ms > ? and at_ms <= ? {order} limit ?", (after, until, left))]
+        if most is not None and len(found) >= most:
+            break
+    return found
 
 
 def _event(row: tuple[Any, ...]) -> Event:

@@ -38,7 +38,8 @@ def inspect_card(folder: Path, root: Path = Path("/")) -> Card:
 
 def find_complaints() -> list[str] | None:
     """Lines of the kernel's log that complain of storage; None where it may not be read (often root only)."""
-    for command in (["dmesg", "--level", "emerg,alert,crit,err,warn"], ["journalctl", "--dmesg", "--boot", "--quiet", "--priority", "warning"]):
+    for command in (["dmesg", "--level", "emerg,alert,crit,err,warn"],
+                    ["journalctl", "--dmesg", "--boot", "--quiet", "--priority", "warning"]):
         try:
             said = subprocess.run(command, capture_output=True, text=True, errors="replace", timeout=10, check=True).stdout
         except (OSError, subprocess.SubprocessError):

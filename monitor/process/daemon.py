@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.reading import Reading
+from monitor import dependence
 from monitor.alerts import rules
 from monitor.battery.label import Vehicle
 from monitor.clocks.clock import Clock
@@ -51,6 +52,10 @@ class OtherLog(Exception):
     """The log at that place is of another kind than what would be written into it."""
 
 
+#: What holds where the configuration says nothing of the wiring.
+USUAL_WIRING = Wiring()
+
+
 class Daemon:
     """One vehicle's monitor. Handed everything it needs; one thread calls beat().
 
@@ -63,10 +68,11 @@ class Daemon:
 
     def __init__(self, database: Path, vehicle: Vehicle, sources: Iterable[Openable], *, clock: Clock,
                  begin: Callable[[Vehicle], Any], step: Callable[[Any, Minute, Vehicle], tuple[Any, Any]],
-                 offer: Callable[[rules.AlertChange], None] = lambda change: None,
+                 offer: Callable[[rules.AlertChange], None] = lambda _: None,
                  conditions: Callable[[], tuple[Condition, ...]] = lambda: (), beat_s: float = 1.0, commit_s: float = 60.0,
                  simulated: bool = False, begins_utc_s: float | None = None,
-                 writer: Callable[..., Writer] = Writer, first: FirstReading | None = None, copies: bool = False, wiring: Wiring = Wiring()) -> None:
+                 writer: Callable[..., Writer] = Writer, first: FirstReading | None = None, copies: bool = False,
+                 wiring: Wiring = USUAL_WIRING) -> None:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
         self._conditions, self._listens = conditions, True
@@ -189,8 +195,8 @@ class Daemon:
     def _begin_line(self, own_s: float | None) -> None:
         labels, news = self._dating.begin(self._last, own_s, self._early[0][0])
         before_s = self._before_s()
-        self._doubt_s = hypot(*(x.gap_doubt_s for x in self._dating.line.labels if before_s is not None and x.at_s > before_s), 0.0)
-        at_s = max(self._dating.line.label.at_s, self._last.at_s if self._last else 0.0)
+        self._doubt_s = hypot(*(x.gap_doubt_s for x in self._dating.begun().labels if before_s is not None and x.at_s > before_s), 0.0)
+        at_s = max(self._dating.begun().label.at_s, self._last.at_s if self._last else 0.0)
         events = (*(Event(at_s, kind, "vehicle", message) for kind, message in self._told), *news)
         self._told = []
         self.writer.offer(Batch(labels=labels, events=events))
@@ -204,7 +210,7 @@ class Daemon:
 
     def _take(self, time_s: float, answers: list) -> Any:
         """One beat's answers at a moment of the boot (or of the source's own time)."""
-        at_s = self._dating.line.at_s(time_s)
+        at_s = self._dating.begun().at_s(time_s)
         values = self.sampler.judge(answers, at_s)
         for request in self._requests.take() if self._listens else ():
             self._carry_out(request, at_s)
@@ -212,7 +218,7 @@ class Daemon:
         if before_s is not None and at_s <= before_s:
             return None
         self._note_silence(before_s, at_s)
-        label = self._dating.line.label
+        label = self._dating.begun().label
         hour = self.clock.hour(at_s + label.utc_offset_s) if label.utc_trusted else None
         day = 1 + (at_s + label.utc_offset_s) / 86400 % 365.2425 if label.utc_trusted else None
         if "house_current_a" in values:
@@ -232,14 +238,16 @@ class Daemon:
         if before_s is None:
             return
         silent_s = at_s - before_s
-        gaps = (Gap("", why, before_s, at_s, 1),) if silent_s > gather.longest_step_s(max(self._beat_s, self.state.gathering.step_s)) else ()
+        gaps = (Gap("", why, before_s, at_s, 1),
+                ) if silent_s > gather.longest_step_s(max(self._beat_s, self.state.gathering.step_s)) else ()
         events: tuple[Event, ...] = ()
         if why == CUT:
             from monitor.reporting.sentences import span as format_span
 
             doubt = f", give or take {format_span(self._doubt_s)}" if self._doubt_s >= 1 else ""
             events = (Event(at_s, "ended_uncleanly", "vehicle", f"The monitor ended without a goodbye: {why}. Nothing was measured for "
-                            f"{format_span(silent_s)}{doubt}; of the time before, up to {format_span(self._commit_s)} may not have been written.",
+                            f"{format_span(silent_s)}{doubt}; of the time before, up to {format_span(self._commit_s)} may not have been "
+                            "written.",
                             (("silent_s", round(silent_s, 1)), ("silent_doubt_s", round(self._doubt_s, 1)))),)
         if gaps or events:
             self.writer.offer(Batch(gaps=gaps, events=events))
@@ -257,8 +265,10 @@ class Daemon:
         except Exception as error:
             watched = self._failed(error, held)
         at_s = minute.end_s
-        conditions = (*(found.conditions if found else ()), *self.sampler.conditions(at_s), self.writer.condition(),
-                      self.writer.damage_condition(at_s), self._own(), *self._dating.conditions(at_s), *self.self_watch.conditions(at_s, copies=self._copies),
+        silent = dependence.hold_back_lost(self.sampler.conditions(at_s), found.protection if found else None)
+        conditions = (*(found.conditions if found else ()), *silent, self.writer.condition(),
+                      self.writer.damage_condition(at_s), self._own(), *self._dating.conditions(at_s),
+                      *self.self_watch.conditions(at_s, copies=self._copies),
                       *self._conditions())
         alerts = rules.update(self.state.alerts, conditions, at_s)
         events = found.news if found else ()
@@ -281,7 +291,7 @@ class Daemon:
         if self.writer.status().writing or found is None:
             self._live_file.remove()
             return
-        label = self._dating.line.label
+        label = self._dating.begun().label
         self._live_file.write(live.LiveState(
             at_s, label.utc_offset_s, label.utc_sigma_s, label.utc_trusted, self._simulated, minute.samples[-1] if minute.samples else None,
             found, self.vehicle, tuple(a for a in self.state.alerts.alerts if a.open)))
@@ -315,7 +325,8 @@ class Daemon:
         if not self.writer.alive():
             log.error("the log writer had ended; it is started again")
             self.writer.start()
-            self.writer.offer(Batch(events=(Event(at_s, "thread_restarted", "vehicle", "The log writer had ended and was started again."),)))
+            self.writer.offer(Batch(events=(Event(at_s, "thread_restarted", "vehicle", "The log writer had ended and was started again."),
+                                            )))
         if self.writer.status().older:
             log.warning("the log could not be read at the start (%s) and can now: going on from it", self._unread)
             self.sampler.close()
@@ -342,8 +353,8 @@ class Daemon:
             self.writer.offer(done.batch)
             for event in done.batch.events:
                 log.log(logging.WARNING if event.kind == "request_refused" else logging.INFO, "%s: %s", request.kind, event.message)
-            for alert in done.batch.alerts:
-                log.info("%s of %s: %s", request.kind, alert.kind, alert.state)
+            for change in done.changes:
+                log.info("%s of %s: %s", request.kind, change.alert.kind, change.alert.state)
 
     def _set_clock(self, request: requests.Request, at_s: float) -> Batch | None:
         values = request.values
@@ -365,7 +376,7 @@ class Daemon:
     @property
     def label(self) -> TimeLabel | None:
         """How the present is dated; None before the first beat."""
-        return self._dating.line.label if self._dating.line is not None else None
+        return self._dating.begun().label if self._dating.line is not None else None
 
     def happened(self, kind: str, message: str) -> None:
         """Records an event of the vehicle as a whole; from any thread."""

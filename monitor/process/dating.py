@@ -1,13 +1,13 @@
 """How the log is dated while it runs: the line of time, who is believed, what the owner is asked."""
 import logging
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from typing import Any
 
 from monitor.clocks import clock as clocks
 from monitor.clocks import testimony
 from monitor.clocks.clock import Clock, Timeline
 from monitor.findings import Condition, Event
-from monitor.store.time_labels import TimeLabel, LastRow
+from monitor.store.time_labels import LastRow, TimeLabel
 
 log = logging.getLogger("ampledger")
 
@@ -43,11 +43,16 @@ class Dating:
         at_s = max(self.line.label.at_s, last.at_s if last else 0.0)
         return labels, self._told(old, labels, at_s)
 
+    def begun(self) -> Timeline:
+        """The line of time, which begin() has begun."""
+        assert self.line is not None, "the line of time is begun with the first reading"
+        return self.line
+
     def look(self, at_s: float) -> tuple[tuple[TimeLabel, ...], tuple[Event, ...]]:
         """Asks the clocks again, once a minute; returns the labels to be written anew and what is to be told."""
         if self._begins_utc_s is not None:
             return (), ()
-        before = self.line
+        before = self.begun()
         self.line, labels = clocks.look(before, self._clock)
         if labels and self.line.heard is not before.heard:
             log.info("the log's time is dated anew: %s, give or take %.0f s (before: %s)", self.line.label.source,
@@ -67,8 +72,9 @@ class Dating:
             raise ValueError("it was asked before the monitor was started; ask again")
         if not testimony.possible(utc_s):
             raise ValueError(f"{_day(utc_s)} is not a date that can be: set the phone's clock first")
-        at_s = self.line.at_s(boot_s)
-        after, labels = clocks.dated(self.line, at_s, utc_s - at_s, sigma_s, testimony.SURE if sure else testimony.OWNER)
+        line = self.begun()
+        at_s = line.at_s(boot_s)
+        after, labels = clocks.dated(line, at_s, utc_s - at_s, sigma_s, testimony.SURE if sure else testimony.OWNER)
         if abs(after.label.utc_offset_s - (utc_s - at_s)) > BESIDE_S:
             raise ValueError(f"{_day(utc_s)} does not fit the log, which is at about {_day(after.utc_s(at_s))} by "
                              f"{after.label.source}; if it is right, say it again as sure")
@@ -98,7 +104,8 @@ class Dating:
             Condition(
                 "clock_unconfirmed", "vehicle", not label.utc_trusted and doubted is None, "low",
                 "Nobody has confirmed the time for a day.", "Charge and warnings do not need it; dates, and what depends on the "
-                "hour of the day, do.", "Open the page About with a phone and set the clock; or a network, a clock chip, a satellite receiver.",
+                "hour of the day, do.",
+                "Open the page About with a phone and set the clock; or a network, a clock chip, a satellite receiver.",
                 "Somebody confirms the time.", on_delay_s=UNCONFIRMED_S))
 
     def _told(self, old: dict[float, TimeLabel], labels: tuple[TimeLabel, ...], at_s: float) -> tuple[Event, ...]:
@@ -115,6 +122,6 @@ class Dating:
 
 def _day(utc_s: float) -> str:
     try:
-        return datetime.fromtimestamp(utc_s, timezone.utc).strftime("%Y-%m-%d %H:%M UTC")
+        return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
     except (ValueError, OverflowError, OSError):
         return f"{utc_s:.0f} s since 1970"

@@ -2,8 +2,9 @@
 import logging
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future
 from concurrent.futures import TimeoutError as TooLate
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,9 @@ class Maintenance:
         self.serve(writer, watch or SelfWatch(None))
         self._scheduler: Any = None
         self._thread: threading.Thread | None = None
-        self._at_s, self._done_s, self._asked = 0.0, None, None
+        self._at_s = 0.0
+        self._done_s: float | None = None
+        self._asked: Future[Any] | None = None
 
     def serve(self, writer: Writer, watch: SelfWatch) -> None:
         """Whose log it is now, and who keeps in mind how the jobs went."""
@@ -50,7 +53,7 @@ class Maintenance:
 
         logging.getLogger("apscheduler").setLevel(logging.ERROR)
         self._scheduler = BlockingScheduler(
-            timezone=timezone.utc, executors={"default": ThreadPoolExecutor(1)},
+            timezone=UTC, executors={"default": ThreadPoolExecutor(1)},
             job_defaults={"coalesce": True, "misfire_grace_time": None, "max_instances": 1})
         self._arm()
         started = threading.Event()
@@ -68,7 +71,7 @@ class Maintenance:
 
     def alive(self) -> bool:
         """Whether the scheduler works (True before it was started)."""
-        return self._scheduler is None or self._thread.is_alive()
+        return self._scheduler is None or (self._thread is not None and self._thread.is_alive())
 
     def revive(self) -> None:
         """Begins anew with a scheduler of which the thread has ended."""
@@ -83,7 +86,7 @@ class Maintenance:
     def close(self) -> None:
         """Ends after the job that runs."""
         if self._scheduler is not None:
-            if self._thread.is_alive():
+            if self._thread is not None and self._thread.is_alive():
                 self._scheduler.shutdown(wait=False)
                 self._thread.join(STARTS_WITHIN_S)
             self._scheduler = self._thread = None
@@ -130,7 +133,8 @@ class Maintenance:
                 self._tell("chore_works", f"The nightly {name} works again.")
 
     def _thin(self) -> None:
-        self._writer.ask(lambda connection: thinning.retire(connection.exec_driver_sql, past.folder_of(self._database), self._raw_days)).result(JOB_TIMEOUT_S)
+        folder = past.folder_of(self._database)
+        self._writer.ask(lambda connection: thinning.retire(connection.exec_driver_sql, folder, self._raw_days)).result(JOB_TIMEOUT_S)
 
     def _check(self) -> None:
         """Reads the log whole; what is damaged is mended the same night, and told with what is missing."""

@@ -10,7 +10,7 @@ from monitor.commissioning import steps
 from monitor.estimation import charge
 from monitor.findings import Event
 from monitor.planning import battery_history
-from monitor.planning.battery_history import BatteryHistory
+from monitor.planning.battery_history import BatteryHistory, Which
 from monitor.store import saving
 from monitor.store.batch import Batch
 from monitor.store.requests import Request
@@ -110,7 +110,7 @@ def _alerts(kept: Kept, alerts: rules.AlertsState, what: str, by: str) -> Outcom
 def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: float | None = None, label: str = "",
                       chemistry: str | None = None, at_utc_s: float | None = None) -> Outcome:
     """What was learnt of the old battery is put aside; everything else goes on."""
-    _check_place(battery)
+    which = _check_place(battery)
     if chemistry is not None and chemistry not in CHEMISTRIES:
         raise ValueError(f"no chemistry {chemistry!r:.20}; flooded, agm, gel or lfp")
     plate = getattr(kept.vehicle, battery)
@@ -121,7 +121,7 @@ def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: 
         plate = replace(plate, chemistry=chemistry, absorption_v=None, float_v=None, equalise_v=None)
     vehicle = replace(kept.vehicle, house=plate) if battery == "house" else replace(kept.vehicle, starter=plate)
     when = now.utc_s if at_utc_s is None else at_utc_s
-    history = battery_history.replace_battery(kept.history, battery, kept.vehicle, vehicle, when, label)
+    history = battery_history.replace_battery(kept.history, which, kept.vehicle, vehicle, when, label)
     trackers = kept.state.watch
     state = replace(kept.state, watch=_begin_anew(trackers, now.begin(vehicle), battery, vehicle))
     words = f", {label}" if label else ""
@@ -129,7 +129,7 @@ def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: 
     if vehicle != kept.vehicle:
         words += f". Its label says {plate.rated_capacity_ah:g} Ah, {plate.chemistry}; write that into the configuration too"
         remember.append(("vehicle", saving.to_text(vehicle)))
-    event = Event(now.at_s, "battery_replaced", battery, f"A new {battery} battery was put in{words}.",   # type: ignore[arg-type]  # checked above
+    event = Event(now.at_s, "battery_replaced", which, f"A new {battery} battery was put in{words}.",
                   (("rated_capacity_ah", plate.rated_capacity_ah),))
     return Outcome(Kept(state, vehicle, history), Batch(state=state, events=(event,)), tuple(remember))
 
@@ -145,10 +145,10 @@ def _begin_anew(trackers: Any, fresh: Any, battery: str, vehicle: Vehicle) -> An
 
 def _battery_described(kept: Kept, now: Moment, battery: str, label: str | None = None,
                        installed_utc_s: float | None = None) -> Outcome:
-    _check_place(battery)
-    history = battery_history.describe_battery(kept.history, battery, kept.vehicle, label, installed_utc_s)
+    which = _check_place(battery)
+    history = battery_history.describe_battery(kept.history, which, kept.vehicle, label, installed_utc_s)
     words = f": {battery_history.check_label(label)}" if label else ""
-    event = Event(now.at_s, "battery_described", battery, f"The owner told of the {battery} battery{words}.")   # type: ignore[arg-type]  # checked above
+    event = Event(now.at_s, "battery_described", which, f"The owner told of the {battery} battery{words}.")
     return Outcome(replace(kept, history=history), Batch(events=(event,)), (("batteries", saving.to_text(history)),))
 
 
@@ -198,9 +198,12 @@ def apply_zero(state: State, sensor: CurrentSensor) -> State:
     return replace(state, watch=replace(trackers, charge=charge.calibrated_zero(trackers.charge, sensor.offset_a, sensor.offset_sigma_a)))
 
 
-def _check_place(battery: str) -> None:
-    if battery not in ("house", "starter"):
-        raise ValueError(f"no battery called {battery!r}; house or starter")
+def _check_place(battery: str) -> Which:
+    if battery == "house":
+        return "house"
+    if battery == "starter":
+        return "starter"
+    raise ValueError(f"no battery called {battery!r}; house or starter")
 
 
 #: What a fold can do; the time is set by the daemon, which owns the clock.

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from drivers.recorded import COLUMNS, columns
-from monitor import pipeline
+from monitor import dependence, pipeline
 from monitor.alerts import rules
 from monitor.battery.label import Vehicle
 from monitor.findings import Answer, Condition, Estimate
@@ -51,7 +51,8 @@ def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterat
     measured_s: dict[str, float] = {}
     for minute in minutes(samples(path, start, vehicle.house.rated_capacity_ah)):
         held, found = pipeline.step(held, minute, vehicle)
-        alerts = rules.update(alerts, (*found.conditions, *_silences(measured_s, minute)), found.at_s)
+        alerts = rules.update(alerts, (*found.conditions, *dependence.hold_back_lost(_silences(measured_s, minute), found.protection)),
+                              found.at_s)
         yield ReplayStep(found, alerts)
 
 

@@ -43,7 +43,7 @@ class SelfWatchState:
 class SelfWatch:
     """Holds it. remember(text) keeps it with the log; from any thread."""
 
-    def __init__(self, text: str | None, remember: Callable[[str], None] = lambda text: None) -> None:
+    def __init__(self, text: str | None, remember: Callable[[str], None] = lambda _: None) -> None:
         self._remember = remember
         try:
             self.state: SelfWatchState = SelfWatchState() if text is None else saving.from_text(SelfWatchState, text)
@@ -81,7 +81,8 @@ class SelfWatch:
         lost = state.lost_s is not None and at_s - state.lost_s < LOST_S
         return (
             Condition(
-                "log_check_failed", "vehicle", bool(check.why), "medium", f"The nightly check of the log failed: {check.why}." if check.why else "",
+                "log_check_failed", "vehicle", bool(check.why), "medium",
+                f"The nightly check of the log failed: {check.why}." if check.why else "",
                 "The log may not be whole, or could not be read to its end.", "`ampledger doctor` looks it over now. A worn card "
                 "shows like this: copy the log (`ampledger backup`) and change the card.", "A check goes well."),
             Condition(
@@ -106,7 +107,8 @@ class SelfWatch:
                 "unclean_ends", "vehicle", len(cuts) >= CUTS_COUNT, "low",
                 f"The monitor was cut off {len(cuts)} times within a week." if len(cuts) >= CUTS_COUNT else "",
                 "Each cut may cost the minute that was being filled, and wears the card.",
-                "The board's feed: does it sag when the engine starts, is a plug or fuse loose? A feed from the house battery, with its own "
+                "The board's feed: does it sag when the engine starts, is a plug or fuse loose? A feed from the house battery, with its "
+                "own "
                 "fuse, holds.", "Fewer than that within a week.", figures=(("cuts", float(len(cuts))),)))
 
     def _keep(self, state: SelfWatchState) -> None:

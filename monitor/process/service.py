@@ -48,7 +48,7 @@ class CannotRun(Exception):
 
 
 def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | None = None, pace_s: float | None = None,
-        begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda found: None,
+        begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda _: None,
         first: FirstReading | None = None, ours: bool | None = None) -> None:
     """Runs until SIGTERM, SIGINT or `stop`. pace_s is the real time between beats where the sources bring their own
     (default: the beat). told is given the findings of each minute. first is a
@@ -134,7 +134,8 @@ def _sign_of_life(daemon: Daemon, found: Any) -> dict[str, Any]:
             "log_written": daemon.writer.status().writing}
 
 
-def _beats(daemon: Daemon, chores: Maintenance, heartbeat: Heartbeat, supervised: list[Supervised], clock: Clock, notifier: Notifier, stop: SignalSafeEvent, beat_s: float,
+def _beats(daemon: Daemon, chores: Maintenance, heartbeat: Heartbeat, supervised: list[Supervised], clock: Clock, notifier: Notifier,
+           stop: SignalSafeEvent, beat_s: float,
            told: Callable[[Any], None]) -> None:
     """A steady beat on absolute moments of a clock that cannot be set: one late beat makes no later one late."""
     begun_s = next_s = clock.boot_s()

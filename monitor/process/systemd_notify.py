@@ -1,6 +1,7 @@
 """Tells systemd that the daemon is ready and alive: sd_notify(3), a datagram on a socket it names."""
 import os
 import socket
+from contextlib import suppress
 
 
 class Notifier:
@@ -38,7 +39,5 @@ class Notifier:
 
     def _send(self, text: str) -> None:
         if self._socket is not None:
-            try:
+            with suppress(OSError):  # a service manager that went away must not end the daemon
                 self._socket.sendto(text.replace("\0", " ").encode(), self._address)
-            except OSError:
-                pass  # a service manager that went away must not end the daemon

@@ -12,7 +12,7 @@ from monitor.findings import (
     JoinFindings,
     StarterFindings,
 )
-from monitor.usage.counts import Tally
+from monitor.usage.counts import CountsFindings, Tally
 
 #: Drains below this are the battery's own and a clock's; no sentence names them [A].
 QUIET_A = 0.03
@@ -236,8 +236,10 @@ def crank_sentence(starter: StarterFindings) -> str:
     return f"{low}: {verdict}."
 
 
-def day_sentence(day: Tally, name: str = "Today") -> str:
+def day_sentence(day: Tally, name: str = "Today", because: str = "") -> str:
     """One day's book in one sentence: received by source, spent, and what was not seen."""
+    if because:
+        return f"What the house battery received and spent is not known, because {because}."
     parts = [f"{number(ah, 1)} Ah from {source}" for source, ah in received_by_source(day) if ah >= 0.05]
     received = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts) or "nothing"
     text = f"{name} the house battery received {received}, and spent {number(day.spent_ah, 1)} Ah"
@@ -266,9 +268,9 @@ def health_sentence(health: HealthFindings, rated_capacity_ah: float) -> str:
 
 def summary(
     charge: ChargeFindings, forecast: ForecastFindings, starter: StarterFindings, join: JoinFindings,
-    today: Tally, active: Sequence[Condition] = (), hour: float | None = None,
+    counts: CountsFindings, active: Sequence[Condition] = (), hour: float | None = None,
 ) -> tuple[str, ...]:
     """Everything a person asks first, one sentence each: alerts, house, tonight, starter, join, today."""
     alerts = tuple(f"{c.seen} {c.means}".strip() for c in active)
     return (*alerts, charge_sentence(charge), tonight_sentence(forecast, hour),
-            starter_sentence(starter, join), join_sentence(join), day_sentence(today))
+            starter_sentence(starter, join), join_sentence(join), day_sentence(counts.today, because=counts.because))

@@ -74,7 +74,7 @@ def spans(connection: sqlite3.Connection) -> list[Span]:
     """How the line of time is labelled, in order."""
     found = connection.execute(f"select {columns_of('boots')} from boots order by at_ms")
     rows = [(row[0], row[2], row[3], row[4]) for row in found if is_sound("boots", row)]
-    ends = [row[0] for row in rows[1:]] + [2**62]
+    ends = [row[0] for row in rows[1:]] + [2**62] if rows else []
     return [Span(at, end, offset, sigma, bool(trusted)) for (at, offset, sigma, trusted), end in zip(rows, ends, strict=True)]
 
 

@@ -38,6 +38,7 @@ class CountsFindings:
     today: Tally
     yesterday: Tally | None
     total: Tally
+    because: str = ""       # why none of it is to be believed now; "": it is
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,12 +64,12 @@ def _copy_with_labels(kind: str, full: Path, target: Path) -> None:
     """real: just written; old: written long ago; unsure: its clock was never confirmed."""
     with closing(sqlite3.connect(full)) as source, closing(sqlite3.connect(target)) as log, log:
         source.backup(log)
-        log.execute("update meta set value = '0' where name = 'simulated'")
+        log.execute("update meta set value = '0', crc = null where name = 'simulated'")
         end_s = log.execute("select max(end_ms) from minutes").fetchone()[0] / 1000
         begins_s = time.time() - end_s - (9 * 86400 if kind == "old" else 30)
-        log.execute("update boots set utc_offset_ms = ?", (round(1000 * begins_s),))
+        log.execute("update boots set utc_offset_ms = ?, crc = null", (round(1000 * begins_s),))
         if kind == "unsure":
-            log.execute("update boots set utc_trusted = 0, utc_sigma_s = 86400")
+            log.execute("update boots set utc_trusted = 0, utc_sigma_s = 86400, crc = null")
 
 
 @pytest.fixture(scope="session")

@@ -1,5 +1,6 @@
 """The JSON against its own OpenAPI description, and whatever a stranger may ask of it."""
 import json
+from pathlib import Path
 
 import jsonschema
 import plotly.graph_objects as go
@@ -7,7 +8,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from dashboard import create_app
 from dashboard.openapi import DESCRIPTION
+from monitor.alerts.rules import Alert
+from monitor.store import checksum, saving
+from monitor.store.open_log import OpenLog
 
 GETS = [path for path in DESCRIPTION["paths"] if not path.endswith("openapi.json")]
 
@@ -83,3 +88,44 @@ def test_whatever_is_asked_the_answer_is_an_answer_or_a_sentence(client, path: s
     assert answer.status_code in (200, 400)
     if path.startswith("/api"):
         held_against(path, answer.status_code, answer.json)
+
+
+@pytest.fixture(scope="module")
+def five_years(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A log with a forecast for each hour of five years, thousands of events, some at one moment, and a thousand alerts."""
+    database = tmp_path_factory.mktemp("five years") / "ampledger.db"
+    log = OpenLog(database, {"simulated": "1"})
+    moments = [3600_000 * hour for hour in range(5 * 365 * 24)]
+    rows = {
+        "boots": [(0, "boot", 1_600_000_000_000, 0.0, 1, "test", 0.0, 0.0, 0)],
+        "forecasts": [(at, *(0.25,) * 8) for at in moments],
+        "events": [(number, 86_400_000 * (number // 3), "tried", "vehicle", f"number {number}", "[]") for number in range(1, 6001)],
+        "alerts": [(number, 0, "normal", 3600_000 * number, saving.to_text(Alert(
+            number, "house_low", "house", "low", "normal", 3600.0 * number, "", "", "", ""))) for number in range(1, 1201)]}
+    log.sql("begin")
+    for table, found in rows.items():
+        for row in found:
+            log.sql(checksum.insert_of(table), checksum.add_checksum(table, row))
+    log.sql("commit")
+    log.close()
+    return database
+
+
+@pytest.mark.parametrize(("name", "count"), [("forecasts", 5 * 365 * 24), ("events", 6000), ("alerts", 1200)])
+def test_five_years_come_in_pages_that_are_bounded_and_leave_nothing_out(five_years: Path, name: str, count: int) -> None:
+    with create_app(five_years).test_client() as browser:
+        seen, query, largest = [], "from=1600000000&to=1900000000", 0
+        while True:
+            answer = browser.get(f"/api/v1/{name}?{query}")
+            largest = max(largest, len(answer.data))
+            rows = answer.json[name]
+            assert rows and len(rows) <= 502
+            seen += rows
+            if answer.json["next"] is None:
+                break
+            query = f"from=1600000000&to=1900000000&after={answer.json['next']!r}"
+        assert len(seen) == count and len({json.dumps(row) for row in seen}) == count
+        assert largest < 200_000
+        assert len(browser.get(f"/api/v1/{name}?from=1600000000&to=1900000000&limit=7").json[name]) in (7, 8, 9)
+        for wrong in ("limit=0", "limit=1001", "limit=x", "after=soon", "after=nan", f"after={'9' * 60}"):
+            assert browser.get(f"/api/v1/{name}?{wrong}").status_code == 400

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from werkzeug.security import generate_password_hash
 
-from dashboard import create_app
+from dashboard import create_app, guard
 from dashboard.guard import FREE_TRIES, Lockout
 from monitor.store import requests
 
@@ -226,3 +226,41 @@ def test_setting_the_clock_needs_our_form_and_the_code(client, tmp_path) -> None
     page = browser.get("/about").text
     assert browser.post("/clock", data={"token": token_of(page), "utc_ms": "1800000000250"}).status_code == 303
     assert [kind for kind, _ in left(tmp_path / "requests")] == ["set_clock"]
+
+
+def test_wrong_codes_are_forgotten_in_time_and_a_right_one_clears_those_of_everybody() -> None:
+    """Slips of a year do not add up to a lockout; a guesser is still slowed down, whatever addresses it has."""
+    clock = [0.0]
+    lockout = guard.Lockout(lambda: clock[0])
+    for slip in range(400):  # one every half an hour, from many phones
+        lockout.wrong(f"192.0.2.{slip % 200}")
+        clock[0] += 1800.0
+        assert lockout.wait_s("192.0.2.1") == 0.0
+    for guess in range(60):
+        lockout.wrong(f"198.51.100.{guess}")
+    assert lockout.wait_s("203.0.113.9") == guard.LONGEST_WAIT_S
+    lockout.right("192.0.2.1")
+    assert lockout.wait_s("203.0.113.9") == 0.0
+    tried, until = 0, clock[0] + 30 * 86400.0
+    while clock[0] < until:  # a month of guessing as fast as it is let
+        lockout.wrong("198.51.100.7")
+        tried += 1
+        clock[0] += max(lockout.wait_s("198.51.100.7"), 1.0)
+    assert tried < 30 * 60
+
+
+def test_signing_out_forgets_the_code_on_this_phone_or_on_all(make_log, tmp_path) -> None:
+    app = create_app(make_log("simulated"), requests_folder=tmp_path, code_hash=HASH)
+    one, other = app.test_client(), app.test_client()
+    for browser in (one, other):
+        page = browser.get("/code").text
+        assert browser.post("/code", data={"token": token_of(page), "code": CODE}).status_code == 303
+        assert "Sign out" in browser.get("/about").text
+    assert one.post("/sign-out", data={"token": "wrong"}).status_code == 403
+    answer = one.post("/sign-out", data={"token": token_of(one.get("/about").text)})
+    assert answer.status_code == 303 and "Signed out." in one.get(answer.headers["Location"]).text
+    assert "Sign out" not in one.get("/about").text and "Sign out" in other.get("/about").text
+    page = one.get("/code").text
+    one.post("/code", data={"token": token_of(page), "code": CODE})
+    one.post("/sign-out", data={"token": token_of(one.get("/about").text), "everywhere": "1"})
+    assert "Sign out" not in other.get("/about").text

@@ -67,9 +67,9 @@ def change(news: AlertChange) -> Iterable[str]:
 
 def closing_words(found: Findings, rated_capacity_ah: float) -> Iterable[str]:
     """What the pages would say at the end, every reason for not knowing, and the verdict's evidence."""
-    yield from sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts.today,
+    yield from sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts,
                               [c for c in found.conditions if c.active])
-    yield sentences.day_sentence(found.counts.total, "In all")
+    yield sentences.day_sentence(found.counts.total, "In all", found.counts.because)
     yield sentences.crank_sentence(found.starter)
     yield sentences.health_sentence(found.health, rated_capacity_ah)
     for line in found.health.lines:

@@ -107,7 +107,7 @@ def _begins(state: Protection, minute: Minute, volts: float | None, zero_a: floa
 
 def _suspect(state: Protection, minute: Minute, volts: float | None, high_a: float, idle: bool, zero_a: float) -> Protection:
     if state.suspect == "charge":
-        stays = volts is not None and volts >= max(state.before_v - 2 * STAYS_V, state.least_v) and high_a <= zero_a
+        stays = volts is not None and volts >= max(state.before_v - 2 * STAYS_V, CHARGER_V) and high_a <= zero_a
     else:
         stays = idle and (volts is None or volts < GONE_V)
     if not stays:

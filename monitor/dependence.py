@@ -1,0 +1,158 @@
+"""Which alert and which figure rests on which channel: what a faulty instrument spoils is held back, and says so.
+
+A reversed shunt is one alert, not a stuck isolator and a sunny night besides. Nothing is forgotten meanwhile: the
+trackers go on, and what they say is heard again when the instrument is mended.
+"""
+from dataclasses import fields, replace
+from typing import Any, TypeVar
+
+from monitor.findings import ChargeFindings, Condition, Estimate, ForecastFindings, HealthFindings, NotYet, ProtectionFindings
+from monitor.usage.counts import CountsFindings
+
+CURRENT, HOUSE_V, STARTER_V = "house current", "house voltage", "starter voltage"
+#: What a lithium battery that has cut itself off takes away: its charging, and its own voltage at the posts.
+CHARGE_PATH, HOUSE_POSTS = "charge path", "house posts"
+
+#: Fault -> channels that are not to be believed while it lasts; the first decides how the others are read. A bypassed
+#: shunt and a channel at its limit are not here: what they show is right, only the count runs short, and its interval
+#: grows. Nor is a loose temperature sensor: a battery that heats itself looks like one, and that is never held back.
+SPOILS: dict[str, tuple[str, ...]] = {
+    "shunt_reversed": (CURRENT,),
+    "protection_tripped": (CHARGE_PATH, HOUSE_POSTS),
+    "house_divider_wrong": (HOUSE_V,),
+    "starter_divider_wrong": (STARTER_V,),
+}
+#: The same as a reason, behind "not known, because"; a battery that has cut itself off spoils no figure.
+REASONS = {
+    "shunt_reversed": "the shunt counts the wrong way round",
+    "house_divider_wrong": "the house voltage is wrong by its divider",
+    "starter_divider_wrong": "the starter voltage is wrong by its divider",
+}
+
+#: Alert -> channels it rests on.
+ALERTS: dict[str, tuple[str, ...]] = {
+    "house_reserve_forecast": (CURRENT, HOUSE_V),
+    "house_low": (CURRENT, HOUSE_V),
+    "house_under_voltage": (HOUSE_V, HOUSE_POSTS),
+    "house_over_voltage": (HOUSE_V,),
+    "house_overcharged": (HOUSE_V, HOUSE_POSTS),
+    "house_runaway": (CURRENT, HOUSE_V),
+    "house_freeze_risk": (CURRENT, HOUSE_V),
+    "house_deep_discharge": (HOUSE_V, HOUSE_POSTS),
+    "house_never_full": (CURRENT, HOUSE_V),
+    "cold_charging": (CURRENT,),
+    "protection_tripped": (CURRENT,),
+    "shunt_bypassed": (CURRENT, HOUSE_V, HOUSE_POSTS),
+    "house_divider_wrong": (CURRENT, HOUSE_POSTS),
+    "battery_swapped": (CURRENT, HOUSE_V, HOUSE_POSTS),
+    "battery_type_doubtful": (CURRENT, HOUSE_V, HOUSE_POSTS),
+    "battery_worn": (CURRENT, HOUSE_V),
+    "battery_watch": (CURRENT, HOUSE_V),
+    "fridge_working_harder": (CURRENT,),
+    "isolator_stuck_closed": (CURRENT, HOUSE_V, STARTER_V),
+    "isolator_stuck_open": (CURRENT, HOUSE_V, STARTER_V, CHARGE_PATH),
+    "isolator_intermittent": (CURRENT, HOUSE_V, STARTER_V, CHARGE_PATH),
+    "path_resistance_grown": (CURRENT, HOUSE_V, STARTER_V, CHARGE_PATH),
+    "starter_drain": (STARTER_V,),
+    "starter_low": (STARTER_V,),
+    "starter_freeze_risk": (STARTER_V,),
+    "starter_part_charged": (STARTER_V,),
+    "starter_over_voltage": (STARTER_V,),
+    "starter_under_voltage": (STARTER_V,),
+    "crank_weak": (STARTER_V,),
+    "start_failed": (STARTER_V,),
+    "will_not_start": (STARTER_V, HOUSE_V),
+}
+#: Alerts of the trackers that rest on no channel which a fault above spoils.
+INDEPENDENT = ("shunt_reversed", "starter_divider_wrong", "temperature_sensor_loose", "channel_at_limit", "sensor_noisy", "house_too_hot")
+#: Alerts that wait as soon as a reversed shunt is likely: faults elsewhere that it imitates. What warns of danger does not wait.
+IMITATED = ("isolator_stuck_closed", "isolator_stuck_open", "isolator_intermittent", "path_resistance_grown", "shunt_bypassed",
+            "house_divider_wrong", "battery_swapped", "battery_type_doubtful", "protection_tripped", "house_low", "house_reserve_forecast")
+
+#: Group of figures (a field of the pipeline's findings) -> channels they rest on.
+FIGURES: dict[str, tuple[str, ...]] = {
+    "charge": (CURRENT, HOUSE_V),
+    "counts": (CURRENT,),
+    "loads": (CURRENT,),
+    "forecast": (CURRENT, HOUSE_V),
+    "health": (CURRENT, HOUSE_V),
+    "join": (CURRENT, HOUSE_V, STARTER_V),
+    "starter": (STARTER_V,),
+}
+#: The same as a person calls them, for the fault's own alert.
+CALLED = {"charge": "the charge", "counts": "what came in and went out", "loads": "who took the charge", "forecast": "tonight",
+          "health": "the house battery's health", "join": "the path between the batteries", "starter": "the starter battery"}
+
+Found = TypeVar("Found", bound=Any)
+
+
+def hold_back(found: Found, likely_reversed: bool = False) -> Found:
+    """The pipeline's findings without what rests on a channel that a fault spoils; the fault's alert says what that is.
+
+    found : a Findings of monitor/pipeline.py, with `conditions` and the groups of FIGURES
+    likely_reversed : evidence points to a reversed shunt, but is not sure yet
+    """
+    faults = _faults(found.conditions)
+    if not faults and not likely_reversed:
+        return found
+    hidden = {group: REASONS[fault] for fault in faults if fault in REASONS
+              for group, channels in FIGURES.items() if set(channels) & set(SPOILS[fault])}
+    return replace(found, conditions=hold_back_alerts(found.conditions, likely_reversed),
+                   **{group: _hidden(getattr(found, group), why) for group, why in hidden.items()})
+
+
+def hold_back_alerts(conditions: tuple[Condition, ...], likely_reversed: bool = False) -> tuple[Condition, ...]:
+    """The conditions; what rests on a spoilt channel is not active, and the fault that spoils it says so."""
+    faults = _faults(conditions)
+    spoilt = {channel for fault in faults for channel in SPOILS[fault]}
+    return tuple(_judged(c, faults, spoilt, likely_reversed) if c.active else c for c in conditions)
+
+
+def _faults(conditions: tuple[Condition, ...]) -> tuple[str, ...]:
+    """The faults that hold, in the order of SPOILS; one that rests on a channel which another has spoilt does not count."""
+    active, found = {c.kind for c in conditions if c.active}, []
+    spoilt: set[str] = set()
+    for fault, channels in SPOILS.items():
+        if fault in active and not spoilt & set(ALERTS.get(fault, ())):
+            found.append(fault)
+            spoilt |= set(channels)
+    return tuple(found)
+
+
+def _judged(condition: Condition, faults: tuple[str, ...], spoilt: set[str], likely_reversed: bool) -> Condition:
+    kind = condition.kind
+    if kind not in faults and (spoilt & set(ALERTS.get(kind, ())) or likely_reversed and kind in IMITATED):
+        return replace(condition, active=False)
+    if kind in faults and kind in REASONS:
+        names = [CALLED[group] for group, channels in FIGURES.items() if set(channels) & set(SPOILS[kind])]
+        listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+        waits = f"Until it is mended nothing is said of {listed}, and alerts that rest on it wait."
+        return replace(condition, means=f"{condition.means} {waits}")
+    return condition
+
+
+def _hidden(group: Any, why: str) -> Any:
+    """A group of figures with the reason in the place of each answer."""
+    if isinstance(group, ForecastFindings):
+        return ForecastFindings(group.issued_s, None, why)
+    changed: dict[str, Any] = {}
+    for field in fields(group):
+        value = getattr(group, field.name)
+        if isinstance(value, Estimate):
+            changed[field.name] = NotYet(why)
+        elif field.name == "shares":
+            changed["shares"] = _hidden(value, why)
+    if isinstance(group, HealthFindings):
+        changed |= {"verdict": "not enough evidence", "lines": ()}
+    elif isinstance(group, ChargeFindings):
+        changed |= {"anchor": "", "anchor_age_s": None, "chemistry_doubt": ""}
+    elif isinstance(group, CountsFindings):
+        changed["because"] = why
+    return replace(group, **changed)
+
+
+def hold_back_lost(conditions: tuple[Condition, ...], protection: ProtectionFindings | None) -> tuple[Condition, ...]:
+    """The conditions of the instruments; a voltage behind a battery's own open switch is no lost sensor."""
+    if protection is None or protection.path != "discharge":
+        return conditions
+    return tuple(replace(c, active=False) if (c.kind, c.battery) == ("sensor_lost", "house") else c for c in conditions)

@@ -1,0 +1,117 @@
+"""What a faulty instrument spoils is held back and says so; what does not rest on it speaks as before."""
+import ast
+from collections.abc import Iterator
+from dataclasses import fields, replace
+
+import pytest
+
+from drivers.vehicle import Ordered, Plan, VehicleSim
+from drivers.vehicle.scenarios import late_summer_coast, lithium_valley
+from monitor import dependence, pipeline
+from monitor.alerts import rules
+from monitor.findings import Condition, Estimate, NotYet, ProtectionFindings
+from monitor.reporting import sentences
+from monitor.sample import Sample
+from monitor.sampling.gather import minutes
+from tests.benchmarks.ensemble import owner
+from tests.docs_text import DOCS
+
+DAY_S = 86400.0
+FIGURES = [f.name for f in fields(pipeline.Findings)]
+
+
+def _raised(plan: Plan, days: float, step_s: float = 60.0) -> tuple[pipeline.Findings, dict[str, tuple[float, str]]]:
+    """The last findings, and kind -> (second, meaning) of every alert raised."""
+    vehicle, sim = owner(plan), VehicleSim(plan)
+
+    def seen() -> Iterator[Sample]:
+        while sim.at_s < days * DAY_S - 1.0:
+            sim.step(step_s)
+            yield Sample(sim.at_s, hour=sim.at_s / 3600.0 % 24.0, **sim.reading().values)
+
+    states, alerts, raised = pipeline.begin(vehicle), rules.begin(), {}
+    for minute in minutes(seen()):
+        states, found = pipeline.step(states, minute, vehicle)
+        alerts = rules.update(alerts, found.conditions, found.at_s)
+        for change in alerts.news:
+            if change.what == "raised":
+                raised.setdefault(change.alert.kind, (change.at_s, change.alert.means))
+    return found, raised
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("plan", [late_summer_coast(3), late_summer_coast(8), lithium_valley(4)], ids=lambda p: f"{p.name} {p.seed}")
+def test_a_reversed_shunt_is_one_alert_and_no_figure_that_rests_on_it(plan: Plan) -> None:
+    found, raised = _raised(replace(plan, faults=(Ordered("shunt_reversed", 0.0),)), 4.0)
+    assert raised.keys() == {"shunt_reversed"}
+    assert "nothing is said of the charge, what came in and went out" in raised["shunt_reversed"][1]
+    for group in (found.charge, found.health, found.loads, found.loads.shares, found.join):
+        assert not [f.name for f in fields(group) if isinstance(getattr(group, f.name), Estimate)]
+    assert isinstance(found.charge.charge_frac, NotYet) and "shunt" in found.charge.charge_frac.because
+    assert found.forecast.probability_before_sun is None and not found.forecast.levers and found.health.verdict == "not enough evidence"
+    said = " ".join(sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts))
+    assert "from the sun" not in said and said.count("the shunt counts the wrong way round") >= 2
+    assert found.counts.total.spent_ah > 0, "the count itself goes on"
+
+
+@pytest.mark.slow
+def test_a_wrong_starter_divider_leaves_the_house_battery_alone() -> None:
+    found, raised = _raised(replace(late_summer_coast(3), faults=(Ordered("divider_wrong", 0.0, amount=0.8),)), 2.5)
+    assert "starter_divider_wrong" in raised
+    late = {kind for kind, (at_s, _) in raised.items() if at_s > raised["starter_divider_wrong"][0]}
+    assert not {kind for kind in late if kind.startswith("starter_") or kind == "will_not_start"}
+    assert isinstance(found.charge.charge_frac, Estimate) and not isinstance(found.starter.rest_voltage_v, Estimate)
+
+
+@pytest.mark.slow
+def test_a_sound_vehicle_loses_nothing() -> None:
+    found, _ = _raised(late_summer_coast(3), 2.0, 120.0)
+    assert isinstance(found.charge.charge_frac, Estimate) and found.counts.because == ""
+
+
+def _said(*kinds: str) -> tuple[Condition, ...]:
+    return tuple(Condition(kind, "house", True, "high", f"{kind}.", "So it is.") for kind in kinds)
+
+
+def test_the_alert_that_is_held_back_goes_on_where_the_instrument_is_mended() -> None:
+    held = dependence.hold_back_alerts(_said("shunt_reversed", "isolator_stuck_open", "starter_low"))
+    assert [c.kind for c in held if c.active] == ["shunt_reversed", "starter_low"]
+    assert [c.kind for c in dependence.hold_back_alerts(_said("isolator_stuck_open", "starter_low")) if c.active] == [
+        "isolator_stuck_open", "starter_low"]
+
+
+def test_a_fault_that_rests_on_a_worse_one_holds_nothing_back() -> None:
+    held = dependence.hold_back_alerts(_said("house_divider_wrong", "shunt_reversed", "house_over_voltage"))
+    assert [c.kind for c in held if c.active] == ["shunt_reversed", "house_over_voltage"]
+
+
+def test_what_is_only_likely_makes_wait_what_it_imitates_and_not_what_warns_of_danger() -> None:
+    held = dependence.hold_back_alerts(_said("isolator_stuck_open", "house_under_voltage", "cold_charging"), likely_reversed=True)
+    assert [c.kind for c in held if c.active] == ["house_under_voltage", "cold_charging"]
+
+
+def test_heat_is_never_held_back() -> None:
+    kinds = ("shunt_reversed", "house_divider_wrong", "starter_divider_wrong", "temperature_sensor_loose", "protection_tripped", "house_too_hot")
+    assert "house_too_hot" in {c.kind for c in dependence.hold_back_alerts(_said(*kinds)) if c.active}
+
+
+def test_a_battery_that_switched_itself_off_is_no_lost_sensor() -> None:
+    lost = _said("sensor_lost")
+    assert dependence.hold_back_lost(lost, ProtectionFindings("")) == lost
+    assert not dependence.hold_back_lost(lost, ProtectionFindings("discharge", 0.0))[0].active
+
+
+def test_every_alert_of_the_trackers_and_every_group_of_figures_is_declared() -> None:
+    """A new alert has to say what it rests on."""
+    states, kinds = pipeline.begin(owner(lithium_valley(4))), set()
+    for minute in minutes(Sample(60.0 * k, 13.2, -1.0, 12.7, 20.0) for k in range(1, 4)):
+        states, found = pipeline.step(states, minute, owner(lithium_valley(4)))
+        kinds |= {c.kind for c in found.conditions}
+    for path in (DOCS.parent / "monitor").rglob("*.py"):
+        if {"detection", "estimation", "wear", "usage", "forecast"} & set(path.parts):
+            kinds |= {node.args[0].value for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Call)
+                      and getattr(node.func, "id", "") == "Condition" and node.args and isinstance(node.args[0], ast.Constant)}
+    assert len(kinds) > 25
+    assert not sorted(kinds - set(dependence.ALERTS) - set(dependence.INDEPENDENT))
+    assert not sorted((set(dependence.ALERTS) | set(dependence.INDEPENDENT)) - kinds - {"house_reserve_forecast"})
+    assert set(dependence.FIGURES) <= set(FIGURES) and set(dependence.FIGURES) == set(dependence.CALLED)
