@@ -12,6 +12,7 @@ demo: $(STAMP)
 # What a change must pass within a minute: arrows, published values, and every test that is quick.
 check: $(VENV)/.installed-test
 	$(BIN)/ruff check --quiet .
+	$(BIN)/mypy
 	$(BIN)/python -m pytest -q -n auto --dist loadgroup -m "not slow and not browser and not board"
 
 # Everything: the check, then what takes long.

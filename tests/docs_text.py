@@ -60,7 +60,8 @@ def limit_tables() -> str:
     from monitor.battery.label import CHEMISTRIES
     from monitor.battery.limits import freezing_table, rows, told_within_s
 
-    parts = ["## By kind of battery", "", f"| limit | {' | '.join(CHEMISTRIES)} | unit | source |", "|---|" + "---|" * (len(CHEMISTRIES) + 2)]
+    parts = ["## By kind of battery", "", f"| limit | {' | '.join(CHEMISTRIES)} | unit | source |",
+             "|---|" + "---|" * (len(CHEMISTRIES) + 2)]
     for row in rows():
         values = dict(row.values)
         cells = " | ".join(f"{values[c]:g}" if c in values else "–" for c in CHEMISTRIES)

@@ -37,17 +37,20 @@ from monitor.store.delta_compression import restore
 BYTES = st.binary(max_size=200)
 NUMBERS = st.one_of(st.integers(-10**30, 10**30), st.floats())
 PLAIN = st.recursive(st.one_of(st.none(), st.booleans(), NUMBERS, st.text(max_size=20)),
-                     lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=8), inner, max_size=4)), max_leaves=8)
+                     lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=8), inner, max_size=4)),
+                     max_leaves=8)
 #: Texts of digits, signs and separators: nearer to the truth than any text.
 NEARLY = st.text(alphabet="0123456789+-.,;:eE*#$ \t_naifNY=t", max_size=60)
-CSV = st.one_of(BYTES, st.lists(st.lists(st.one_of(NEARLY.filter(lambda t: "," not in t), NUMBERS.map(str)), max_size=5).map(",".join), max_size=6)
+CSV = st.one_of(BYTES, st.lists(st.lists(st.one_of(NEARLY.filter(lambda t: "," not in t), NUMBERS.map(str)), max_size=5).map(",".join),
+                                max_size=6)
                 .map(lambda rows: "\n".join(["t_s,house_v,house_a,starter_v,house_temp_c", *rows]).encode()))
 KEYS = st.sampled_from(["house", "starter", "vehicle", "shunt", "log", "dashboard", "alerts", "clock", "source", "commissioning", "driver",
                         "measures", "chemistry", "rated_capacity_ah", "float_v", "absorption_v", "bedtime", "database", "address",
                         "commit_s", "mqtt", "host", "command", "apprise", "gpsd", "certificate_file", "root", "device", "channel"])
 WORDS = st.sampled_from(["agm", "lfp", "hwmon", "serial", "modbus", "i2c", "can_rvc", "mqtt", "w1", "iio", "gpio", "21:30", "127.0.0.1:1"])
 TABLES = st.recursive(st.one_of(st.booleans(), NUMBERS, WORDS, st.text(max_size=12), st.dates(), st.times()),
-                      lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(st.one_of(KEYS, st.text(max_size=6)), inner, max_size=5)),
+                      lambda inner: st.one_of(st.lists(inner, max_size=3),
+                                              st.dictionaries(st.one_of(KEYS, st.text(max_size=6)), inner, max_size=5)),
                       max_leaves=20)
 VALID = {"house": {"chemistry": "agm", "rated_capacity_ah": 100}, "starter": {"chemistry": "agm", "rated_capacity_ah": 70}}
 
@@ -175,12 +178,14 @@ REPORTS = st.fixed_dictionaries({"class": st.sampled_from(["TPV", "SKY"]), "mode
 SAVED = st.one_of(NEARLY, PLAIN.map(json.dumps), st.integers(1, 3000).map(lambda n: "[" * n))
 
 PARSERS: dict[str, Parser] = {
-    "configuration, as text": Parser(st.one_of(st.text(max_size=200), NEARLY), lambda t: tomllib.loads(t), (tomllib.TOMLDecodeError, RecursionError)),
+    "configuration, as text": Parser(st.one_of(st.text(max_size=200), NEARLY), lambda t: tomllib.loads(t),
+                                     (tomllib.TOMLDecodeError, RecursionError)),
     "configuration, as tables": Parser(st.dictionaries(KEYS, TABLES, max_size=6), _tables, (ConfigError,)),
     "a recording": Parser(CSV, _in_file("drive.csv", lambda p: list(columns(p))), (CannotOpen, ReadFailed)),
     "a packed recording": Parser(BYTES, _in_file("drive.csv.gz", lambda p: list(columns(p))), (CannotOpen, ReadFailed)),
     "a serial line": Parser(st.one_of(BYTES, NEARLY.map(str.encode)), _line, ()),
-    "Modbus words": Parser(st.tuples(st.lists(st.integers(0, 65535), min_size=4, max_size=4), CODES, st.sampled_from(["big", "little"])), _modbus, ()),
+    "Modbus words": Parser(st.tuples(st.lists(st.integers(0, 65535), min_size=4, max_size=4), CODES, st.sampled_from(["big", "little"])),
+                           _modbus, ()),
     "register bytes": Parser(st.tuples(BYTES, SPECS), _registers, (ReadFailed,)),
     "CAN frames": Parser(st.tuples(st.sampled_from([0x1FFFD, 0x1FFFC, 0x12345]), st.integers(0, 255), st.binary(max_size=8),
                                    st.integers(0, 8)), _frame, ()),
@@ -189,12 +194,14 @@ PARSERS: dict[str, Parser] = {
         lambda p: f"{p[0]} {p[1]}\n{p[2]} t={p[0]}".encode())), _in_file(
             "28-0316a2794a8b/w1_slave", lambda p: W1Driver(W1Options(sensor="28-0316a2794a8b", root=scratch(),
                                                                      measures="house_temperature_c")).read()), (DriverError,)),
-    "a scan's layout": Parser(st.one_of(NEARLY.map(str.encode), st.from_regex(r"[bl]e:[su]\d{1,3}/\d{1,3}(>>\d{1,3})?", fullmatch=True).map(str.encode)),
+    "a scan's layout": Parser(st.one_of(NEARLY.map(str.encode),
+                                        st.from_regex(r"[bl]e:[su]\d{1,3}/\d{1,3}(>>\d{1,3})?", fullmatch=True).map(str.encode)),
                               _in_file("scan/in_voltage0_type", lambda p: (
                                   (p.parent / "in_voltage0_en").write_text("1"), (p.parent / "in_voltage0_index").write_text("0"),
                                   layout(p.parent, "in_voltage0").raw(b"\x01" * 64))), (ReadFailed,)),
     "gpsd's reports": Parser(st.one_of(BYTES.map(lambda b: b'{"class":"TPV",' + b), REPORTS), fix, ()),
-    "requests of the owner": Parser(st.one_of(BYTES, st.fixed_dictionaries({"kind": st.sampled_from(list(requests.KINDS)), "values": PLAIN}).map(
+    "requests of the owner": Parser(st.one_of(BYTES, st.fixed_dictionaries({"kind": st.sampled_from(list(requests.KINDS)),
+                                                                            "values": PLAIN}).map(
         lambda d: json.dumps(d).encode())), requests._checked, (ValueError,)),
     "saved findings": Parser(SAVED, lambda t: saving.from_text(Findings, t), (ValueError,)),
     "what waits for delivery": Parser(SAVED.map(str.encode), _in_file("undelivered.json", lambda p: Spool(p).read()), ()),

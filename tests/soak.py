@@ -54,7 +54,7 @@ def _befall(instrument: Instrument, chance: Random) -> None:
     elif how == "broken":
         instrument.shows = ZeroDivisionError("a mistake in the driver")
     elif how == "absurd":
-        instrument.shows = {name: 4e4 for name in instrument.gives}
+        instrument.shows = dict.fromkeys(instrument.gives, 40000.0)
 
 
 def lived(folder: Path, days: float, beat_s: float, every_days: float, seed: int = 5) -> Iterator[Mark]:

@@ -80,5 +80,6 @@ def _scripted(at_s: float, end_s: float) -> tuple[Condition, ...]:
         Condition("sensor_lost", "starter", end_s - 7200 < at_s <= end_s - 5400, "medium", "The starter sensor was silent.",
                   "Nothing is known of the starter battery meanwhile.", "Look at its plug.", "It answers again."),
         Condition("house_low", "house", at_s > end_s - 3600, "high", "The house battery is at 31 %.",
-                  "The reserve is near.", "Switch the fridge to its low step.", "It is above 40 % again.", figures=(("charge_frac", 0.31),)),
+                  "The reserve is near.", "Switch the fridge to its low step.", "It is above 40 % again.",
+                  figures=(("charge_frac", 0.31),)),
     )

@@ -91,7 +91,8 @@ def test_fifty_clients_at_once_delay_no_sample(tmp_path: Path) -> None:
             wait_until_open(port)
             forget(manager)
             heard(manager, "WATCHDOG=1")
-            clients = subprocess.Popen([sys.executable, "-m", "tests.test_crowd", str(port), str(SECONDS)], stdout=subprocess.PIPE, text=True)
+            clients = subprocess.Popen([sys.executable, "-m", "tests.test_crowd", str(port), str(SECONDS)], stdout=subprocess.PIPE,
+                                       text=True)
             beats: list[float] = []
             while clients.poll() is None:
                 heard(manager, "WATCHDOG=1")

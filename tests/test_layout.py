@@ -10,7 +10,8 @@ SOURCES = sorted(p for folder in ("drivers", "monitor", "dashboard") for p in (R
 #: What every pure room may import besides what MAY_IMPORT names: the types that are handed on, and what a battery is.
 PUBLISHED = ["monitor.sample", "monitor.findings", "monitor.battery", "monitor.parameters"]
 #: Rooms of pure computation: no clock, file, socket or chance of their own.
-PURE = ["monitor/battery", "monitor/estimation", "monitor/detection", "monitor/usage", "monitor/forecast", "monitor/wear", "monitor/circuits"]
+PURE = ["monitor/battery", "monitor/estimation", "monitor/detection", "monitor/usage", "monitor/forecast", "monitor/wear",
+        "monitor/circuits"]
 
 #: folder -> what of ours its files may import (the longest folder that fits counts)
 MAY_IMPORT = {

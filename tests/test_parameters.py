@@ -11,7 +11,8 @@ from tests.test_layout import PURE, ROOT
 ROWS = [(room, module, name, row) for room, modules in parameters.rooms() for module, rows in modules.items() for name, row in rows.items()]
 
 #: Names of module-level numbers that are definitions, not knowledge: lengths of a day or a slot, indices, mathematics.
-DEFINITIONS = {"DAY_S", "WEEK_S", "SLOT_S", "DAY_SLOTS", "BINS", "NOON", "STEP_H", "Z95", "_GOLDEN", "BLOCK_S", "FAN_STEPS", "STATES", "SURFACE", "REFERENCE_C", "COMPENSATED_K", "CELL_CONSTANT_V"}
+DEFINITIONS = {"DAY_S", "WEEK_S", "SLOT_S", "DAY_SLOTS", "BINS", "NOON", "STEP_H", "Z95", "_GOLDEN", "BLOCK_S", "FAN_STEPS", "STATES",
+               "SURFACE", "REFERENCE_C", "COMPENSATED_K", "CELL_CONSTANT_V"}
 
 
 def _sources(room: str, module: str) -> list[Path]:
@@ -43,7 +44,8 @@ def test_no_module_keeps_a_constant_of_its_own(folder: str) -> None:
                 names = {n.id for t in targets for n in ast.walk(t) if isinstance(n, ast.Name)}
                 numbers = [n.value for n in ast.walk(node.value) if isinstance(n, ast.Constant)
                            and isinstance(n.value, (int, float)) and not isinstance(n.value, bool) and n.value not in (0, 1, 2)]
-                calls = any(isinstance(n, ast.Attribute) and isinstance(n.value, ast.Name) and n.value.id.isupper() for n in ast.walk(node.value))
+                calls = any(isinstance(n, ast.Attribute) and isinstance(n.value, ast.Name) and n.value.id.isupper()
+                            for n in ast.walk(node.value))
                 if numbers and not calls and not names & DEFINITIONS and not any(re.fullmatch(r"[a-z_]+", n) for n in names):
                     found.append(f"{path.relative_to(ROOT)}: {sorted(names)} = {numbers[:5]}")
     assert not found, "\n".join(found)

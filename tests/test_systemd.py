@@ -33,7 +33,8 @@ def test_every_unit_is_hardened(unit: str, most: int) -> None:
 
     The set-up on a phone runs as root, once, for an hour at most: it writes the configuration and starts the others.
     """
-    ran = subprocess.run(["systemd-analyze", "security", "--offline=true", f"--threshold={most}", "--no-pager", str(FOLDER / f"{unit}.service")],
+    ran = subprocess.run(["systemd-analyze", "security", "--offline=true", f"--threshold={most}", "--no-pager",
+                          str(FOLDER / f"{unit}.service")],
                          capture_output=True, text=True, timeout=60, check=False)
     assert ran.returncode == 0, ran.stdout[-300:] + ran.stderr
     assert {unit.stem for unit in UNITS} == {"ampledger", "ampledger-dashboard", "ampledger-setup"}
@@ -47,11 +48,13 @@ def test_each_service_has_a_user_of_its_own_and_the_pages_are_not_in_the_group_t
     shutil.copy(FOLDER / "sysusers.conf", tmp_path / "usr/lib/sysusers.d/ampledger.conf")
     subprocess.run(["systemd-sysusers", f"--root={tmp_path}"], check=True, capture_output=True, timeout=60)
     users = {line.split(":")[0]: line.split(":") for line in (tmp_path / "etc/passwd").read_text().splitlines()}
-    groups = {line.split(":")[0]: (line.split(":")[2], line.split(":")[3].split(",")) for line in (tmp_path / "etc/group").read_text().splitlines()}
+    groups = {line.split(":")[0]: (line.split(":")[2],
+                                   line.split(":")[3].split(",")) for line in (tmp_path / "etc/group").read_text().splitlines()}
     assert set(users) == {"ampledger", "ampledger-pages"} and all(u[6].endswith("nologin") for u in users.values())
     assert groups["ampledger-log"][1] == ["ampledger"] and users["ampledger-pages"][3] == groups["ampledger-log"][0]
     assert users["ampledger"][3] == groups["ampledger"][0] and groups["ampledger"][1] == [""]
-    settings = {unit.stem: dict(line.split("=", 1) for line in unit.read_text().splitlines() if "=" in line and line[:1] != "#") for unit in UNITS if unit.stem != "ampledger-setup"}
+    settings = {unit.stem: dict(line.split("=", 1) for line in unit.read_text().splitlines() if "=" in line and line[:1] != "#")
+                for unit in UNITS if unit.stem != "ampledger-setup"}
     assert {name: s["User"] for name, s in settings.items()} == {"ampledger": "ampledger", "ampledger-dashboard": "ampledger-pages"}
     assert all(s["Group"] == "ampledger-log" for s in settings.values())
     assert "SupplementaryGroups" not in settings["ampledger-dashboard"] and "StateDirectory" not in settings["ampledger-dashboard"]

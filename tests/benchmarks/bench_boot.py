@@ -29,8 +29,10 @@ def main() -> None:
         unit_s = unit_ms(time.process_time) / 1000
         ready = [pages(Path(folder)) for _ in range(TIMES)]
     for name, values, goal in (("start to the first reading", [a for a, _, _ in starts], "0.1"),
-                               ("  processor time of that", [b for _, b, _ in starts], ""), ("start to ready (log open, first beat)", [c for _, _, c in starts], ""),
-                               ("start of the pages to their first answer", [a for a, _ in ready], "0.5"), ("  processor time of that", [b for _, b in ready], "")):
+                               ("  processor time of that", [b for _, b, _ in starts], ""),
+                               ("start to ready (log open, first beat)", [c for _, _, c in starts], ""),
+                               ("start of the pages to their first answer", [a for a, _ in ready], "0.5"),
+                               ("  processor time of that", [b for _, b in ready], "")):
         values.sort()
         print(f"{name:<44} median {values[TIMES // 2]:.2f} s, best {values[0]:.2f} s"
               + (f"   goal {goal} s" if goal else f" = {values[0] / unit_s:.1f} U" if "processor" in name else ""))
@@ -44,7 +46,10 @@ def spent_s(pid: int) -> float:
 
 
 def daemon(folder: Path) -> tuple[float, float, float]:
-    """Seconds to the first reading, processor seconds of them, and seconds to READY=1. The instrument's file is a pipe: opening it shows when it is read."""
+    """Seconds to the first reading, processor seconds of them, and seconds to READY=1.
+
+    The instrument's file is a pipe: opening it shows when it is read.
+    """
     folder.mkdir()
     chip = HwmonFolder(folder / "hwmon")
     pipe = chip.place / "in1_input"

@@ -37,7 +37,8 @@ def main() -> None:
         _pages(app, tried, broke)
         print(f"{len(PAGES)} pages and forms: {tried['browsed']} cases", flush=True)
         _description(app, tried, broke)
-    print(f"{sum(tried.values())} cases in {time.perf_counter() - started:.0f} s; unhandled exceptions and 5xx answers: {sum(broke.values())}")
+    print(f"{sum(tried.values())} cases in {time.perf_counter() - started:.0f} s; unhandled exceptions and 5xx answers: "
+          f"{sum(broke.values())}")
     for what, count in broke.most_common(20):
         print(f"  {count} x {what}")
 
@@ -60,13 +61,15 @@ def _parser(name, parser, tried: Counter, broke: Counter) -> None:
 def _pages(app, tried: Counter, broke: Counter) -> None:
     client = app.test_client()
     token = client.get("/code").text.split('name="token" value="')[1].split('"')[0]
-    texts = st.one_of(st.text(max_size=30), st.integers().map(str), st.floats().map(str), st.sampled_from(["day", "all", "left", "about", "24"]))
+    texts = st.one_of(st.text(max_size=30), st.integers().map(str), st.floats().map(str),
+                      st.sampled_from(["day", "all", "left", "about", "24"]))
     names = st.sampled_from(["span", "from", "to", "points", "told", "hours", "code", "utc_ms", "v"])
 
     @settings(max_examples=BROWSED, **HOW)
     @given(st.sampled_from(PAGES), st.sampled_from(["GET", "POST", "GET", "PUT", "HEAD", "OPTIONS", "DELETE"]),
            st.dictionaries(names, texts, max_size=3), st.dictionaries(names, texts, max_size=3), st.booleans(),
-           st.dictionaries(st.sampled_from(["Host", "Accept-Encoding", "Cookie", "If-None-Match", "Sec-Fetch-Site", "Range", "Content-Type"]),
+           st.dictionaries(st.sampled_from(["Host", "Accept-Encoding", "Cookie", "If-None-Match", "Sec-Fetch-Site", "Range",
+                                            "Content-Type"]),
                            st.text(st.characters(min_codepoint=32, max_codepoint=255, exclude_characters="\x7f"), max_size=20), max_size=2))
     def once(page, method, query, form, ours, headers) -> None:
         tried["browsed"] += 1
@@ -82,7 +85,8 @@ def _pages(app, tried: Counter, broke: Counter) -> None:
 
 
 def _description(app, tried: Counter, broke: Counter) -> None:
-    schema = schemathesis.openapi.from_wsgi("/api/v1/openapi.json", lambda environ, start: app({**environ, "REMOTE_ADDR": "127.0.0.1"}, start))
+    schema = schemathesis.openapi.from_wsgi("/api/v1/openapi.json", lambda environ,
+                                            start: app({**environ, "REMOTE_ADDR": "127.0.0.1"}, start))
     for result in schema.get_all_operations():
         operation = result.ok()
         before = tried["asked"]
@@ -94,7 +98,7 @@ def _description(app, tried: Counter, broke: Counter) -> None:
             try:
                 case.call_and_validate(headers={"Accept-Encoding": "identity"}, excluded_checks=[positive_data_acceptance])
             except Exception as error:
-                broke[f"{operation.label}: {type(error).__name__}: {error}"[:160]] += 1
+                broke[f"{operation.label}: {type(error).__name__}: {error}"[:160]] += 1  # noqa: B023 - called within this turn of the loop
 
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

@@ -72,7 +72,8 @@ def drives() -> None:
         rms = (sum(m * m for m in misses) / count) ** 0.5
         changes = [w for k, w in enumerate(words) if k == 0 or w[1] != words[k - 1][1]]
         grown = aged.judged.resistance_growth_ratio
-        print(f"{name:22} usable charge rms {100 * rms:.1f} % coverage {100 * inside / count:.0f} % of {count} weeks, last {100 * misses[-1]:+.1f} %; "
+        print(f"{name:22} usable charge rms {100 * rms:.1f} % coverage {100 * inside / count:.0f} % of {count} weeks, last "
+              f"{100 * misses[-1]:+.1f} %; "
               f"resistance {_shown(grown)}; {time.perf_counter() - begun:.0f} s for {steps} readings")
         print("   " + "; ".join(f"week {k}: {word} ({100 * true:.0f} % left)" for k, word, true in changes))
 
@@ -87,7 +88,8 @@ def grown_plans(factor: float, count: int, case: str, seed: int = 0) -> Iterator
         yield replace(plan, house=replace(plan.house, resistance_end_factor=factor))
 
 
-def health_of(plan: Plan, step_s: float = 120.0, days: float | None = None, charge_sigma: float = 0.03, seed: int = 1) -> health.HealthState:
+def health_of(plan: Plan, step_s: float = 120.0, days: float | None = None, charge_sigma: float = 0.03,
+              seed: int = 1) -> health.HealthState:
     """The health tracker over a journey, told the true charge with an error that comes and goes within days."""
     chance, vehicle = Random(seed), owner(plan)
     held, off, truth = health.begin(), chance.gauss(0, charge_sigma), []
@@ -101,7 +103,8 @@ def health_of(plan: Plan, step_s: float = 120.0, days: float | None = None, char
         soc, size = truth[-1]
         off += -off / 2000 + chance.gauss(0, charge_sigma * (2 / 2000) ** 0.5)
         level = min(max(soc + off, 0.0), 1.0)
-        found = ChargeFindings(Estimate(level, level, level, "counting"), Estimate(size, 0.92 * size, 1.08 * size, "learnt"), *[NotYet("")] * 4)
+        found = ChargeFindings(Estimate(level, level, level, "counting"), Estimate(size, 0.92 * size, 1.08 * size, "learnt"),
+                               *[NotYet("")] * 4)
         held = health.update(held, minute, vehicle, found)
     return held
 
@@ -123,7 +126,8 @@ def growth(count: int = 2, cases: tuple[str, ...] = ("reservoir fades", "plates 
                     inside += found.low <= truth <= found.high
                 print(f"{case:16} {plan.house.label_ah:4.0f} Ah true {truth:.2f} seen {_shown(found)} "
                       f"{100 * (ratios[-1] - 1):+.0f} %  {time.perf_counter() - begun:.0f} s", flush=True)
-    print(f"within 8 %: {sum(abs(r - 1) < 0.08 for r in ratios)} of {known}; rms {100 * (sum((r - 1) ** 2 for r in ratios) / known) ** 0.5:.1f} %; "
+    print(f"within 8 %: {sum(abs(r - 1) < 0.08 for r in ratios)} of {known}; rms "
+          f"{100 * (sum((r - 1) ** 2 for r in ratios) / known) ** 0.5:.1f} %; "
           f"in the interval {inside} of {known}")
 
 

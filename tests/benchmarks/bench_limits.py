@@ -66,7 +66,8 @@ def lived(plan: Plan, step_s: float = 120.0) -> tuple[str, Counter[str], list[st
         alerts = rules.update(alerts, conditions, minute.end_s)
         raised += [(c.at_s, c.alert.kind) for c in alerts.news if c.what == "raised" and c.announce]
     new = [(at_s, kind) for at_s, kind in raised if kind not in ("house_low", "house_under_voltage")]
-    false = [f"{plan.name} ({plan.house.chemistry}): {kind} at {at_s / 86400.0:.2f} d" for at_s, kind in new if not _true(kind, at_s, truth, plan)]
+    false = [f"{plan.name} ({plan.house.chemistry}): {kind} at {at_s / 86400.0:.2f} d" for at_s,
+             kind in new if not _true(kind, at_s, truth, plan)]
     return plan.name.rsplit(" ", 1)[0], Counter(kind for _, kind in new), false
 
 
@@ -82,7 +83,8 @@ def _true(kind: str, at_s: float, truth: list[tuple[float, float, float, float]]
         return lowest_v < 10.6
     if kind == "house_freeze_risk":
         soc = max(min(r[2] for r in near) - 0.08, 0.0)
-        point_c = next(t0 + (t1 - t0) * (soc - z0) / (z1 - z0) for (z0, t0), (z1, t1) in zip(FREEZES, FREEZES[1:], strict=False) if soc <= z1)
+        point_c = next(t0 + (t1 - t0) * (soc - z0) / (z1 - z0) for (z0, t0),
+                       (z1, t1) in zip(FREEZES, FREEZES[1:], strict=False) if soc <= z1)
         return coldest < point_c + 6.0
     return False    # too much voltage, runaway and protection: none of these vehicles has cause for it
 

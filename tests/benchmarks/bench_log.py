@@ -10,9 +10,9 @@ from pathlib import Path
 from random import Random
 
 from monitor.logbook.reader import Reader
-from monitor.store.sample_rows import sample_row
 from monitor.sample import Sample
 from monitor.store import checksum, chunks
+from monitor.store.sample_rows import sample_row
 from tests import store_fixture
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"
@@ -56,7 +56,8 @@ def an_hour(noise_v: float, noise_a: float, seed: int = 3) -> list[tuple]:
         rows.append(sample_row(Sample(
             1e6 + i, round((12.52 + 0.03 * amps - 2e-6 * i + chance.gauss(0, noise_v)) / 0.00125) * 0.00125,
             round((amps + chance.gauss(0, noise_a)) / 0.002) * 0.002, round((12.71 + chance.gauss(0, noise_v)) / 0.00125) * 0.00125,
-            round((19.4 - i / 9000) * 16) / 16, None, round((15.0 - i / 4000) * 16) / 16, max(0.0, round(chance.gauss(0, noise_a) / 0.002) * 0.002))))
+            round((19.4 - i / 9000) * 16) / 16, None, round((15.0 - i / 4000) * 16) / 16,
+            max(0.0, round(chance.gauss(0, noise_a) / 0.002) * 0.002))))
     return rows
 
 

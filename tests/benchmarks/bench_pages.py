@@ -24,21 +24,22 @@ LEVELS_S = {"minutes": 60, "quarters": 900, "hours": 3600, "days": 86400}
 
 def main() -> None:
     """Prints a table. Bounds (month plot 95th percentile 10 ms, ready 0.5 s, 45 MB) are for an idle machine."""
-    unit_ms = unit_ms()
+    unit = unit_ms()
     with tempfile.TemporaryDirectory() as folder:
         database = long_log(Path(folder) / "ampledger.db")
         port = free_port()
         started = time.perf_counter()
         server = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database),
-                                   "--address", f"127.0.0.1:{port}"], stderr=subprocess.DEVNULL, env={"MALLOC_ARENA_MAX": "1", "PATH": "/usr/bin:/bin"})
+                                   "--address", f"127.0.0.1:{port}"], stderr=subprocess.DEVNULL,
+                                   env={"MALLOC_ARENA_MAX": "1", "PATH": "/usr/bin:/bin"})
         try:
             wait_until_open(port)
             ready_s = time.perf_counter() - started
-            print(f"unit of work U: {unit_ms:.1f} ms (18.2 ms where the bounds were set); ready after {ready_s:.2f} s")
+            print(f"unit of work U: {unit:.1f} ms (18.2 ms where the bounds were set); ready after {ready_s:.2f} s")
             print(f"{'request':48} {'median':>8} {'95 %':>8} {'95 %/U':>7} {'kB':>7}")
             for path in ASKS:
                 times, size = _ask(port, path, 100)
-                print(f"{path:48} {times[50]:6.1f}ms {times[95]:6.1f}ms {times[95] / unit_ms:7.2f} {size / 1e3:7.1f}")
+                print(f"{path:48} {times[50]:6.1f}ms {times[95]:6.1f}ms {times[95] / unit:7.2f} {size / 1e3:7.1f}")
             print(f"fifty clients at once on the month plot: slowest answer {_crowd(port):.2f} s")
             print(f"memory (PSS) after that: {_pss_mb(server.pid):.1f} MB")
         finally:

@@ -22,5 +22,6 @@ def main() -> None:
     early, late = [m for m in marks if m.day <= 25][-1], marks[-2]
     days = late.day - early.day
     print(f"from day {early.day:.0f} to {late.day:.0f}: memory {(late.memory_mb - early.memory_mb) / days * 1000:+.0f} kB a day, "
-          f"threads {late.threads - early.threads:+}, files {late.files - early.files:+}, objects {(late.objects - early.objects) / days:+.0f} a day "
+          f"threads {late.threads - early.threads:+}, files {late.files - early.files:+}, objects "
+          f"{(late.objects - early.objects) / days:+.0f} a day "
           f"({time.perf_counter() - started:.0f} s)")

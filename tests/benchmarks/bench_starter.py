@@ -11,9 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
+from monitor.battery.frost import density_from_charge_kg_l, freezing_point_c
 from monitor.battery.label import Battery, Vehicle
 from monitor.detection.starter import crank, starter
-from monitor.battery.frost import density_from_charge_kg_l, freezing_point_c
 from monitor.findings import JoinFindings
 from monitor.sample import Minute
 from tests.benchmarks import join_scores, parkings

@@ -174,7 +174,7 @@ def profile_says(lived: Lived, k: int) -> bool:
 
 def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
     """All figures of the ensemble."""
-    rows, simple, profile, inside, widths, few = [], [], [], [], [], []
+    rows, simple, profile, inside, widths = [], [], [], [], []
     rows_warned, warned, flattened, false_w, false_told, saved, quiet_nights = 0, 0, 0, 0, 0, 0, 0
     told = 0
     when, covered, said_never = [], [], 0

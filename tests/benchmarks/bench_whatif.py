@@ -51,7 +51,8 @@ def told(plan: Plan, days: float) -> Told:
         daemon.close()
         reader = Reader(database)
         now = reader.now()
-        life, known = from_log.describe_present(reader.rolled("quarters"), now.vehicle, now.findings.charge, now.findings.charge.capacity_ah)
+        life, known = from_log.describe_present(reader.rolled("quarters"), now.vehicle, now.findings.charge,
+                                                now.findings.charge.capacity_ah)
     return Told(plan, vehicle, life, known)
 
 

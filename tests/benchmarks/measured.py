@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.sampling.gather import minutes
 from monitor.sample import Minute, Sample
+from monitor.sampling.gather import minutes
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,7 +171,7 @@ class PhysicsBattery:
         v = self.e_v + self.r_ohm * current_a
         gas = max(self._gas0 + self._gas_g * v, 0.0)
         main = current_a - gas
-        self.core.y, core_v, _, _ = self.core.solve(dt, main - self._gone, 
+        self.core.y, core_v, _, _ = self.core.solve(dt, main - self._gone,
             self._y + self._dy * (main - self._at) if abs(main - self._at) < 0.1 * q else self._y)
         v = core_v + self._more[0] + self._more[1] * main
         hours = dt / 3600.0

@@ -54,7 +54,8 @@ class Container:
 
     def sh(self, line: str, user: str = "root", timeout_s: float = 300) -> str:
         """What a line of shell says; it must succeed."""
-        done = self.run("su", "-", user, "-c", line, timeout_s=timeout_s) if user != "root" else self.run("sh", "-c", line, timeout_s=timeout_s)
+        done = self.run("su", "-", user, "-c", line, timeout_s=timeout_s) if user != "root" else self.run("sh", "-c", line,
+                                                                                                          timeout_s=timeout_s)
         assert done.returncode == 0, f"{line}\nended with {done.returncode}:\n{done.stdout}"
         return done.stdout
 

@@ -22,7 +22,8 @@ pytestmark = [pytest.mark.board, pytest.mark.skipif(
 WORK = Path(os.environ.get("AMPLEDGER_BOARD_FOLDER", "/var/tmp/ampledger-board"))
 LARGEST_BYTES = 60_000_000
 #: What README says to type on the board, in this order.
-README = re.findall(r"^sudo (.+?)(?: +#.*)?$", (ROOT / "README.md").read_text().partition("## Put it on a board")[2].partition("##")[0], re.MULTILINE)
+README = re.findall(r"^sudo (.+?)(?: +#.*)?$", (ROOT / "README.md").read_text().partition("## Put it on a board")[2].partition("##")[0],
+                    re.MULTILINE)
 ANSWERS = 'house = "agm 100"\nstarter = "flooded 70"\nstarter_voltage_v = "in_voltage0"\nstarter_meter_v = 12.71\nall_off = true\n'
 
 
@@ -43,7 +44,8 @@ def earlier(package: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     subprocess.run(["dpkg-deb", "-R", str(package), str(folder / "tree")], check=True)
     control = folder / "tree/DEBIAN/control"
     control.write_text(re.sub(r"^Version: .*$", "Version: 0.0.9", control.read_text(), flags=re.MULTILINE))
-    subprocess.run(["dpkg-deb", "--root-owner-group", "-Zgzip", "-z1", "--build", str(folder / "tree"), str(folder / "ampledger_0.0.9.deb")],
+    subprocess.run(["dpkg-deb", "--root-owner-group", "-Zgzip", "-z1", "--build", str(folder / "tree"),
+                    str(folder / "ampledger_0.0.9.deb")],
                    check=True, capture_output=True)
     return folder / "ampledger_0.0.9.deb"
 
@@ -91,7 +93,7 @@ def _install(board: Container, package: Path) -> None:
     assert code and code[1] not in board.sh("ps ax -o args 2>/dev/null || cat /proc/[0-9]*/cmdline")
     status, page = board.get()
     assert status == 401 and "access code" in page
-    assert "0" == board.sh("systemctl is-failed --quiet ampledger ampledger-dashboard ampledger-setup && echo 1 || echo 0").strip()
+    assert board.sh("systemctl is-failed --quiet ampledger ampledger-dashboard ampledger-setup && echo 1 || echo 0").strip() == "0"
     verified = board.sh("systemd-analyze verify --man=no /usr/lib/systemd/system/ampledger*.service 2>&1; true")
     assert "ampledger" not in verified, verified
 
@@ -100,7 +102,8 @@ def _set_up(board: Container) -> None:
     """The same questions, answered from a file."""
     (board.root / "root/answers.toml").write_text(ANSWERS)
     assert README[1].startswith("ampledger setup")
-    said = board.sh("systemctl stop ampledger-setup; ampledger setup --answers /root/answers.toml --seconds 1 --sys /srv/kernel/sys --dev /srv/kernel/dev")
+    said = board.sh("systemctl stop ampledger-setup; ampledger setup --answers /root/answers.toml --seconds 1 --sys /srv/kernel/sys --dev "
+                    "/srv/kernel/dev")
     assert "Written: /etc/ampledger/ampledger.toml" in said and "The daemon and the pages are started." in said
     assert board.sh("stat -c %a:%G /etc/ampledger/ampledger.toml").strip() == "640:ampledger"
     board.until("systemctl is-active --quiet ampledger && systemctl is-active --quiet ampledger-dashboard", 60)

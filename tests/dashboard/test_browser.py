@@ -18,8 +18,8 @@ pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="no browser here; install one with: apt-get install chromium"),
 ]
 #: A browser that asks nobody for anything by itself.
-QUIET = ("--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-         "--disable-component-update --disable-sync --disable-default-apps").split()
+QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+         "--disable-component-update", "--disable-sync", "--disable-default-apps"]
 PHONE = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "is_mobile": True, "has_touch": True}
 DESK = {"viewport": {"width": 1280, "height": 860}}
 LEAST_TOUCH_PX = 40

@@ -42,7 +42,8 @@ def aged(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = store_fixture.fill(tmp_path_factory.mktemp("aged") / "ampledger.db", 2.2, beat_s=60.0)
     log = OpenLog(path, {})
     told = tuple(event(week, 100.0 + k) for k, (_, week) in enumerate(weeks(14, 0.3)))
-    test = Event(5000.0, "capacity_test", "house", "A test.", (("capacity_ah", 47.0), ("low_ah", 45.0), ("high_ah", 49.0), ("reached_end", 1.0)))
+    test = Event(5000.0, "capacity_test", "house", "A test.",
+                 (("capacity_ah", 47.0), ("low_ah", 45.0), ("high_ah", 49.0), ("reached_end", 1.0)))
     pending = WriteQueue()
     pending.add(Batch(events=(*told, test)))
     log.write(pending)

@@ -144,7 +144,8 @@ def test_a_certificate_that_cannot_be_used_is_refused_in_a_sentence(certificate,
     with pytest.raises(Unusable, match="nowhere.pem: No such file"):
         context_of(tmp_path / "nowhere.pem", certificate[1])
     for pair in (["--certificate", str(certificate[0]), "--key", str(other)], ["--certificate", str(certificate[0])]):
-        ran = subprocess.run([sys.executable, "-m", "dashboard", "--database", str(full), *pair], capture_output=True, text=True, timeout=60)
+        ran = subprocess.run([sys.executable, "-m", "dashboard", "--database", str(full), *pair], capture_output=True, text=True,
+                             timeout=60)
         assert ran.returncode == 1 and "belong together" in ran.stderr and "Traceback" not in ran.stderr
 
 

@@ -162,5 +162,6 @@ class Recording:
 
 COUNTERPARTS = {"hwmon": HwmonFolder, "iio": IioFolder, "w1": W1Folder, "recorded": Recording,
                 "serial": Terminal, "modbus": Server, "modbus over a serial line": SerialServer, "sunspec": SunspecServer,
-                "i2c": I2cChip, "iio_fast": BufferedFolder, "gpio": GpioLine, "can_rvc": VirtualCan, "can_rvc over a serial adapter": SlcanAdapter,
+                "i2c": I2cChip, "iio_fast": BufferedFolder, "gpio": GpioLine, "can_rvc": VirtualCan,
+                "can_rvc over a serial adapter": SlcanAdapter,
                 "mqtt": Broker}

@@ -151,7 +151,8 @@ def test_wrong_i2c_descriptions_are_refused_before_anything_is_opened(change: di
 def test_an_i2c_bus_that_is_not_there_says_so() -> None:
     """The kernel's own answer, through the real library."""
     with pytest.raises(CannotOpen, match="/dev/i2c-250.*No such file"):
-        I2cDriver(I2cDriver.Options.model_validate({"bus": 250, "address": 0x40, "measures": {"house_voltage_v": {"register": 1, "scale": 1}}}))
+        I2cDriver(I2cDriver.Options.model_validate({"bus": 250, "address": 0x40,
+                                                    "measures": {"house_voltage_v": {"register": 1, "scale": 1}}}))
 
 
 def test_a_gpio_chip_that_is_not_there_says_so() -> None:

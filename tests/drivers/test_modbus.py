@@ -79,7 +79,7 @@ def test_a_register_that_the_device_lacks_is_its_exception_in_words(server: Serv
 
 
 def test_several_late_messages_together_keep_to_the_time_of_one_reading(server: Server) -> None:
-    server.held = {k: 1 for k in range(40)}
+    server.held = dict.fromkeys(range(40), 1)
     driver = _driver(server, {"house_voltage_v": 1, "house_current_a": 10, "starter_voltage_v": 20, "ambient_temperature_c": 30})
     driver.read()
     server.how = "late"  # 0.6 s for each answer

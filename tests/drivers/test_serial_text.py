@@ -168,7 +168,8 @@ def test_one_field_that_is_no_number_spoils_only_itself(port: Port) -> None:
 
 
 @pytest.mark.parametrize(("change", "words"), [
-    ({"pattern": "x"}, "one of the two"), ({"separator": None, "pattern": "(", "measures": {"house_voltage_v": "v"}}, "no regular expression"),
+    ({"pattern": "x"}, "one of the two"),
+    ({"separator": None, "pattern": "(", "measures": {"house_voltage_v": "v"}}, "no regular expression"),
     ({"separator": None, "pattern": "(?P<u>.)", "measures": {"house_voltage_v": "v"}}, "it has: u"),
     ({"measures": {"house_voltage_v": "volts"}}, "number of the field"), ({"checksum": "xor9"}, "xor8")])
 def test_wrong_descriptions_are_refused_before_the_port_is_opened(change: dict, words: str) -> None:

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.config import load
 from monitor.battery.label import Vehicle
+from monitor.config import load
 from monitor.sample import Sample
 from tests.reference import RECORDINGS, vehicle_toml
 

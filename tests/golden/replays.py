@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from monitor import pipeline
-from monitor.process import replay
 from monitor.alerts import rules
 from monitor.battery.label import Battery, Vehicle
-from monitor.sampling.gather import minutes
-from monitor.sample import Sample
 from monitor.pipeline import Findings
+from monitor.process import replay
+from monitor.sample import Sample
+from monitor.sampling.gather import minutes
 from tests.golden import lives, recordings, text
 
 FINDINGS = Path(__file__).parent / "findings"

@@ -1,10 +1,10 @@
 """Findings as lines that a diff shows well: one line a moment, six significant digits."""
 from collections.abc import Iterable
 
-from monitor.reporting import sentences
 from monitor.alerts.rules import AlertChange
 from monitor.findings import Answer, Estimate, Event
 from monitor.pipeline import Findings
+from monitor.reporting import sentences
 
 
 def number(value: float | None) -> str:
@@ -32,17 +32,21 @@ def estimates(found: Findings) -> Iterable[str]:
            f"anchor {charge.anchor or '-'} {number(charge.anchor_age_s)}; {charge.charging_stage}")
     yield (f"{at} starter: charge {answer(starter.charge_frac)}; rest {answer(starter.rest_voltage_v)}; drain {answer(starter.drain_a)}; "
            f"doubtful after {number(starter.doubtful_after_s)}; crank {answer(starter.crank_lowest_v)} {answer(starter.crank_drop_frac)} "
-           f"{starter.crank_verdict or '-'}; isolator {join.isolator}, engine {join.engine}, {join.build}, path {answer(join.path_resistance_ohm)}")
+           f"{starter.crank_verdict or '-'}; isolator {join.isolator}, engine {join.engine}, {join.build}, path "
+           f"{answer(join.path_resistance_ohm)}")
     yield (f"{at} long run: {health.verdict}; usable {answer(health.capacity_frac)}; growth {answer(health.resistance_growth_ratio)}; "
-           f"ohm {answer(health.resistance_ohm)}; own {answer(health.own_capacity_ah)}; weeks {health.weeks_count}; out {number(health.charge_out_ah)}; "
-           f"cycles {number(health.full_cycles_count)}; total in {number(found.counts.total.received_ah)} out {number(found.counts.total.spent_ah)}")
+           f"ohm {answer(health.resistance_ohm)}; own {answer(health.own_capacity_ah)}; weeks {health.weeks_count}; out "
+           f"{number(health.charge_out_ah)}; "
+           f"cycles {number(health.full_cycles_count)}; total in {number(found.counts.total.received_ah)} out "
+           f"{number(found.counts.total.spent_ah)}")
 
 
 def forecast(found: Findings) -> str:
     """One forecast in a line."""
     f = found.forecast
     fan = [point for point in f.fan if point[0] <= 86400.0][-1:]
-    return (f"{_days(found.at_s)} before sun {number(f.probability_before_sun)}; reserve in {number(f.reserve_in_s)} ({number(f.reserve_in_low_s)} "
+    return (f"{_days(found.at_s)} before sun {number(f.probability_before_sun)}; reserve in {number(f.reserve_in_s)} "
+            f"({number(f.reserve_in_low_s)} "
             f"{number(f.reserve_in_high_s)}); lowest {number(f.lowest_frac)} ({number(f.lowest_low_frac)} {number(f.lowest_high_frac)}); "
             f"sun in {number(f.sun_back_in_s)}; full in {number(f.full_in_s)}; if cloudy {number(f.probability_cloudy_tomorrow)}; "
             f"fan {' '.join(number(x) for point in fan for x in point) or '-'}; levers {len(f.levers)}")

@@ -1,4 +1,5 @@
-"""The board's own current: a load that is on when everything is off, booked where the shunt does not see it, and found where nobody said so."""
+"""The board's own current: a load that is on when everything is off, booked where the shunt does not see it, and found
+where nobody said so."""
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -32,7 +33,8 @@ def _draft(**tables: object) -> Draft:
 
 
 @pytest.mark.parametrize(("said", "supply", "current_a"), [
-    ("through 0.3", "through_shunt", 0.3), ("past 0,2", "past_shunt", 0.2), ("through", "through_shunt", 0.25), ("elsewhere", "elsewhere", 0.0),
+    ("through 0.3", "through_shunt", 0.3), ("past 0,2", "past_shunt", 0.2), ("through", "through_shunt", 0.25),
+    ("elsewhere", "elsewhere", 0.0),
     ("", "unknown", 0.0), ("skip", "unknown", 0.0)])
 def test_what_is_answered(said: str, supply: str, current_a: float) -> None:
     found = parse_board(said)
@@ -122,7 +124,8 @@ def test_without_one_or_with_one_that_is_booked_nothing_is_said(case: str, numbe
     plan = _case(case, number)
     assert _bypass_found(plan, owner(plan)) is None
     sensor = owner(plan).current_sensor
-    booked = replace(owner(plan), current_sensor=replace(sensor, offset_a=sensor.offset_a + 0.25), board=BoardSupply("past_shunt", 0.25, 0.06))
+    booked = replace(owner(plan), current_sensor=replace(sensor, offset_a=sensor.offset_a + 0.25),
+                     board=BoardSupply("past_shunt", 0.25, 0.06))
     assert _bypass_found(replace(plan, faults=(Ordered("load_unseen", 0.0, amount=0.25),)), booked) is None
 
 

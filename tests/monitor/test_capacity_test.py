@@ -156,10 +156,12 @@ def _log(database: Path, true: float) -> None:
             if battery.voltage_v < 8.0:
                 return
             yield Reading({"house_voltage_v": battery.voltage_v + noise.gauss(0, 0.002), "house_current_a": current + noise.gauss(0, 0.01),
-                           "starter_voltage_v": 12.7, "house_temperature_c": 25.0 + noise.gauss(0, 0.1)}, simulated=True, at_s=(k + 1) * 60.0)
+                           "starter_voltage_v": 12.7, "house_temperature_c": 25.0 + noise.gauss(0, 0.1)}, simulated=True,
+                           at_s=(k + 1) * 60.0)
 
     vehicle = Vehicle(HOUSE, Battery("starter", "flooded", 70))
-    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step, simulated=True,
+    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step,
+                  simulated=True,
                   begins_utc_s=1.8e9)
     life.past(readings())
     life.close()

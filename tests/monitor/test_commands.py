@@ -201,8 +201,9 @@ def test_doctor_names_what_is_wrong(tmp_path: Path) -> None:
 
 
 def test_a_code_is_hashed_as_the_pages_want_it(tmp_path: Path) -> None:
-    from dashboard.__main__ import hash_in
     from werkzeug.security import check_password_hash
+
+    from dashboard.__main__ import hash_in
 
     done = _run("code", input="three odd words\nthree odd words\n")
     assert done.exit_code == 0

@@ -5,7 +5,7 @@ from random import Random
 import pytest
 
 from monitor.detection.starter import crank
-from monitor.findings import Estimate, JoinFindings, NotYet
+from monitor.findings import JoinFindings, NotYet
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
 from monitor.store import saving

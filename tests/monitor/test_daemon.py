@@ -242,7 +242,8 @@ def test_a_zero_in_the_configuration_that_is_newer_than_the_log_s_takes_its_plac
 
 
 def test_the_log_says_which_instrument_gives_what(database: Path) -> None:
-    life = daemon(database, sources=[Instrument("first", house_voltage_v=12.6), Instrument("second", house_voltage_v=12.6, house_current_a=-1.0)])
+    life = daemon(database, sources=[Instrument("first", house_voltage_v=12.6),
+                                     Instrument("second", house_voltage_v=12.6, house_current_a=-1.0)])
     live(life, 130)
     life.daemon.close()
     assert Reader(database).sources() == {"house_voltage_v": "first", "house_current_a": "second"}

@@ -263,7 +263,8 @@ def test_a_command_is_bounded_in_time_and_in_what_it_prints(tmp_path: Path, body
 def test_what_a_command_leaves_behind_is_ended_with_it(tmp_path: Path, ends: str) -> None:
     """A helper of its own that would sleep for a minute, with our pipe still open."""
     pid = tmp_path / "pid"
-    body = (f"import subprocess, sys, time\nchild = subprocess.Popen(['sleep', '60'])\nopen({str(pid)!r}, 'w').write(str(child.pid))\n{ends}")
+    body = (f"import subprocess, sys, time\nchild = subprocess.Popen(['sleep', '60'])\nopen({str(pid)!r}, "
+            f"'w').write(str(child.pid))\n{ends}")
     with suppress(NotDelivered):
         Command(_script(tmp_path, body)).send(_change(), 1.5)
     _until(lambda: not _alive(int(pid.read_text())))
@@ -339,7 +340,8 @@ def test_a_topic_goes_over_tls_and_only_to_the_right_broker(tmp_path: Path) -> N
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    (tmp_path / "m.conf").write_text(f"listener {port}\nallow_anonymous true\nuser root\ncertfile {tmp_path}/broker.pem\nkeyfile {tmp_path}/key.pem\n")
+    (tmp_path / "m.conf").write_text(f"listener {port}\nallow_anonymous true\nuser root\ncertfile {tmp_path}/broker.pem\nkeyfile "
+                                     f"{tmp_path}/key.pem\n")
     broker = subprocess.Popen([shutil.which("mosquitto"), "-c", str(tmp_path / "m.conf")], stderr=subprocess.DEVNULL)
     topics = [Topic(MqttTable(host=host, port=port, tls=True, ca_file=ca)) for host, ca in (
         ("127.0.0.1", tmp_path / "broker.pem"), ("127.0.0.1", None), ("localhost", tmp_path / "broker.pem"))]

@@ -91,7 +91,8 @@ def test_what_is_only_likely_makes_wait_what_it_imitates_and_not_what_warns_of_d
 
 
 def test_heat_is_never_held_back() -> None:
-    kinds = ("shunt_reversed", "house_divider_wrong", "starter_divider_wrong", "temperature_sensor_loose", "protection_tripped", "house_too_hot")
+    kinds = ("shunt_reversed", "house_divider_wrong", "starter_divider_wrong", "temperature_sensor_loose", "protection_tripped",
+             "house_too_hot")
     assert "house_too_hot" in {c.kind for c in dependence.hold_back_alerts(_said(*kinds)) if c.active}
 
 

@@ -5,7 +5,7 @@ from random import Random
 import pytest
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
+from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
 from monitor.store.saving import from_text, to_text

@@ -116,7 +116,7 @@ def test_frost_in_the_house_battery_is_said_the_evening_before_and_when_it_comes
     before_s, words = _first(said, "house_freeze_risk", "medium")
     now_s, _ = _first(said, "house_freeze_risk", "high")
     assert before_s < caused_s - 6 * HOUR_S and "tonight" in words
-    assert 17.0 <= before_s / HOUR_S % 24.0 or before_s / HOUR_S % 24.0 < 9.0
+    assert before_s / HOUR_S % 24.0 >= 17.0 or before_s / HOUR_S % 24.0 < 9.0
     assert now_s <= caused_s + told_within_s()["house_freeze_risk"]
 
 

@@ -18,7 +18,7 @@ from monitor.store import runtime
 from monitor.store.lock import hold_lock
 from tests.hand_clock import HandClock
 from tests.monitor.test_service import CONFIG, heard
-from tests.vehicle_by_hand import REST, Instrument, daemon
+from tests.vehicle_by_hand import REST, daemon
 from tests.vehicle_by_hand import live as live_for
 
 
@@ -52,7 +52,8 @@ def cut_after(database: Path, seconds: float) -> HandClock:
     life = daemon(database)
     live_for(life, seconds)
     life.daemon.writer.flush()
-    kept = {file: file.read_bytes() for file in database.parent.iterdir() if file.name.startswith("ampledger.db") and "shm" not in file.name}
+    kept = {file: file.read_bytes() for file in database.parent.iterdir() if file.name.startswith("ampledger.db")
+            and "shm" not in file.name}
     life.daemon.close()
     for file in list(database.parent.iterdir()):
         if file.name.startswith("ampledger.db"):

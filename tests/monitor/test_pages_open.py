@@ -47,7 +47,8 @@ def test_opening_makes_address_wall_and_code_and_closing_takes_all_three(config:
     assert check_password_hash(hash_in(config), _code(said)) and _code(said) not in config.read_text()
     allowed = [ip_network(word) for word in network.WALL.read_text().partition("IPAddressAllow=")[2].split()]
     inside = lambda text: any(ip_address(text) in net for net in allowed if net.version == ip_address(text).version)  # noqa: E731
-    assert all(map(inside, ("10.42.0.9", "192.168.1.20", "172.20.10.2", "fe80::1"))) and not any(map(inside, ("198.51.100.7", "8.8.8.8", "2001:db8::1")))
+    assert all(map(inside, ("10.42.0.9", "192.168.1.20", "172.20.10.2", "fe80::1"))) and not any(map(inside, ("198.51.100.7", "8.8.8.8",
+                                                                                                              "2001:db8::1")))
     _pages(config, "close")
     table = load(config).dashboard
     assert not table.open_to_network and table.code_hash is None and not network.WALL.exists()

@@ -98,7 +98,8 @@ def test_lead_acid_has_no_such_switches() -> None:
     assert _seen([*CHARGING, *[(14.2, 0.0, 12.0)] * 30], agm) == []
 
 
-def _lived(plan: Plan, days: float) -> tuple[list[tuple[float, str]], list[tuple[float, str]], list[tuple[float, float, float, float]], float]:
+def _lived(plan: Plan, days: float) -> tuple[list[tuple[float, str]], list[tuple[float, str]], list[tuple[float, float, float, float]],
+                                             float]:
     """(second, kind) of alerts as they are raised; of events; (second, truth, low, high) of charge; last second of life."""
     vehicle, sim = owner(plan), VehicleSim(plan)
     truth: dict[float, float] = {}

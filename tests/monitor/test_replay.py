@@ -98,10 +98,14 @@ def test_a_column_that_falls_blank_is_a_lost_sensor(tmp_path: Path, vehicle: Pat
 
 
 @pytest.mark.parametrize(("row", "words"), [
-    (lambda k: f"{k * 30},{12600 - k},-2.0,12.7,20", "house_v is 12569.5, which no 12 V vehicle shows (3 to 20); it looks like millivolts: divide by 1000"),
-    (lambda k: f"{k * 30},12.6,-2.0,{1270 - k / 100},20", "starter_v is 1269.7, which no 12 V vehicle shows (3 to 20); it looks like hundredths of a volt"),
-    (lambda k: f"{k * 30},12.6,-45000,12.7,20", "house_a is -45000, which no 12 V vehicle shows (-1500 to 1500); it looks like milliamperes: divide by 1000 (-45)"),
-    (lambda k: f"{k * 30},{12.6 - k * 1e-5:.4f},-800,12.7,20", "of a battery of 60 Ah (at t_s = 870); if it is in milliamperes, divide it by 1000"),
+    (lambda k: f"{k * 30},{12600 - k},-2.0,12.7,20",
+     "house_v is 12569.5, which no 12 V vehicle shows (3 to 20); it looks like millivolts: divide by 1000"),
+    (lambda k: f"{k * 30},12.6,-2.0,{1270 - k / 100},20",
+     "starter_v is 1269.7, which no 12 V vehicle shows (3 to 20); it looks like hundredths of a volt"),
+    (lambda k: f"{k * 30},12.6,-45000,12.7,20",
+     "house_a is -45000, which no 12 V vehicle shows (-1500 to 1500); it looks like milliamperes: divide by 1000 (-45)"),
+    (lambda k: f"{k * 30},{12.6 - k * 1e-5:.4f},-800,12.7,20",
+     "of a battery of 60 Ah (at t_s = 870); if it is in milliamperes, divide it by 1000"),
     (lambda k: f"{k * 30},12.6,-2.0,12.7,293.1", "it looks like kelvin: subtract 273.15"),
     (lambda k: f"{k * 1000},12.6,-2.0,12.7,20", "t_s goes on by 1000 s from row to row"),
 ])
@@ -113,7 +117,8 @@ def test_columns_in_another_unit_are_refused_with_the_likely_one(tmp_path: Path,
 
 def test_single_wild_values_are_left_out_as_the_daemon_leaves_them_out(tmp_path: Path, vehicle: Path) -> None:
     """A tenth of the readings is nonsense; nothing that is concluded leaves what the other nine show."""
-    rows = [f"{k * 30},{99999 if k % 10 == 3 else 12.6},{1e7 if k % 10 == 5 else -2.0},12.7,{400 if k % 10 == 7 else 20}" for k in range(1, 1200)]
+    rows = [f"{k * 30},{99999 if k % 10 == 3 else 12.6},{1e7 if k % 10 == 5 else -2.0},12.7,{400 if k % 10 == 7 else 20}"
+            for k in range(1, 1200)]
     (tmp_path / "r.csv").write_text("\n".join([HEADER, *rows]) + "\n")
     done = _run(tmp_path / "r.csv", vehicle)
     assert done.exit_code == 0, done.output

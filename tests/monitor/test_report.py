@@ -116,7 +116,8 @@ def test_a_figure_never_shows_a_minus_zero_nor_less_than_nothing() -> None:
 
 
 def test_a_summary_begins_with_what_is_wrong() -> None:
-    told = sentences.summary(charge(), ForecastFindings(0.0, 0.02), starter(), JoinFindings("open", "off"), CountsFindings(Tally(0.0), None, Tally(0.0)),
+    told = sentences.summary(charge(), ForecastFindings(0.0, 0.02), starter(), JoinFindings("open", "off"),
+                             CountsFindings(Tally(0.0), None, Tally(0.0)),
                           [Condition("starter_drain", "starter", True, seen="It loses 180 mA.", means="It may not start.")])
     assert told[0] == "It loses 180 mA. It may not start." and len(told) == 6
     assert all(line.endswith(".") for line in told)

@@ -49,7 +49,8 @@ def _weeks(chance: Random, growth: float, depth: float, warmth_per_k: float, cou
         sums = Sums()
         for _ in range(60):
             charge, warm = chance.uniform(0.95 - 0.5 * k / count, 1.0), chance.gauss(-12 + 15 * k / count, 4)
-            ohm = 0.006 * growth ** (k / (count - 1)) * exp(depth * resistance_weeks.shape(charge) + warmth_per_k * warm + chance.gauss(0, 0.08))
+            shift_ln = depth * resistance_weeks.shape(charge) + warmth_per_k * warm + chance.gauss(0, 0.08)
+            ohm = 0.006 * growth ** (k / (count - 1)) * exp(shift_ln)
             sums = resistance_weeks.add(sums, LoadStep(ohm, 4.0, 4.0, None), 1.0, charge, warm, NONE)
         learnt = resistance_weeks.pool_effects(learnt, resistance_weeks.within_week(sums))
         kept.append(sums)

@@ -187,7 +187,8 @@ class Hanging(Instrument):
 
 
 def test_a_hung_instrument_is_a_named_gap_and_the_others_go_on_with_every_beat() -> None:
-    adc, shunt, late = Hanging("adc", starter_voltage_v=12.7), Instrument("shunt", house_current_a=-1.0), Instrument("probe", house_voltage_v=12.6)
+    adc, shunt = Hanging("adc", starter_voltage_v=12.7), Instrument("shunt", house_current_a=-1.0)
+    late = Instrument("probe", house_voltage_v=12.6)
     beats = Beats(adc, shunt, late, beat_s=0.2, hangs_after_s=0.2)
     assert len(beats.beat(5)) == 3
     threads = threading.active_count()
@@ -263,5 +264,6 @@ def test_two_solar_chargers_are_added_up_and_never_half_counted() -> None:
     one, two = Instrument("one", solar_current_a=3.0), Instrument("two", solar_2_current_a=1.5)
     assert Beats(one, two).beat() == {"solar_current_a": 4.5}
     assert judge.add_solar({"solar_current_a": 3.0}, {"solar_current_a", "solar_2_current_a"}) == {}
-    assert judge.add_solar({"solar_current_a": 3.0, "house_voltage_v": 13.0}, {"solar_current_a"}) == {"solar_current_a": 3.0, "house_voltage_v": 13.0}
+    assert judge.add_solar({"solar_current_a": 3.0, "house_voltage_v": 13.0}, {"solar_current_a"}) == {"solar_current_a": 3.0,
+                                                                                                       "house_voltage_v": 13.0}
     assert Beats(two).beat() == {"solar_current_a": 1.5}

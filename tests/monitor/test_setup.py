@@ -160,7 +160,8 @@ def test_answers_from_a_file_write_the_same_without_a_question(tmp_path: Path) -
 def test_a_configuration_that_is_there_is_kept_beside_and_its_other_tables_go_on(tmp_path: Path) -> None:
     board = Board(tmp_path)
     old = ('[house]\nchemistry = "agm"\nrated_capacity_ah = 50\nfloat_v = 13.7\n[starter]\nchemistry = "agm"\nrated_capacity_ah = 40\n'
-           '[log]\ndatabase = "elsewhere.db"   # on the stick\n[alerts]\napprise = ["json://192.0.2.7/a"]\n[alerts.mqtt]\nhost = "127.0.0.1"\n')
+           '[log]\ndatabase = "elsewhere.db"   # on the stick\n[alerts]\napprise = ["json://192.0.2.7/a"]\n[alerts.mqtt]\nhost = '
+           '"127.0.0.1"\n')
     (tmp_path / "van.toml").write_text(old)
     code, said = _answers(board, 'starter_meter_v = 12.71\n')
     assert code == 0 and "is there already" in said and "kept as van.toml.old-1" in said
@@ -231,7 +232,8 @@ def test_a_folder_that_may_not_be_written_is_one_sentence(tmp_path: Path) -> Non
 
 def test_a_nonsense_answer_is_told_and_the_question_put_again(tmp_path: Path) -> None:
     board = Board(tmp_path)
-    replies = ["agm", "agm 100 200", "wat 100", "agm 100000", "lead 100", "agm 100", "", "", "9", "", "", "", "0", "perhaps", "skip", "soup", "elsewhere", "skip", "x",
+    replies = ["agm", "agm 100 200", "wat 100", "agm 100000", "lead 100", "agm 100", "", "", "9", "", "", "", "0", "perhaps", "skip",
+               "soup", "elsewhere", "skip", "x",
                "12.62", "", "volts", "5:1", "skip"]
     code, said = _setup(board, *_arguments(board), stdin="\n".join(replies) + "\n")
     assert code == 0, said

@@ -56,8 +56,10 @@ class SetUp:
             self.port = free.getsockname()[1]
         self.path = board.root / "van.toml"
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "monitor", "setup", "--phone", "--port", str(self.port), "-c", str(self.path), "--sys", str(board.root / "sys"),
-             "--dev", str(board.root / "dev"), "--seconds", "0.5", *more], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+            [sys.executable, "-m", "monitor", "setup", "--phone", "--port", str(self.port), "-c", str(self.path), "--sys",
+             str(board.root / "sys"),
+             "--dev", str(board.root / "dev"), "--seconds", "0.5", *more], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+             text=True)
         self.said = ""
         assert self.process.stdout
         while "Ctrl-C" not in self.said:

@@ -67,9 +67,8 @@ def test_a_restore_keeps_the_log_that_was_there_and_refuses_while_the_daemon_wri
     backup.backup(database, copy)
     spans = Reader(database).span()
     OpenLog(database).sql("delete from minutes")
-    with lock.hold_lock(database):
-        with pytest.raises(backup.NotCopied, match="stop it first"):
-            backup.restore(copy, database)
+    with lock.hold_lock(database), pytest.raises(backup.NotCopied, match="stop it first"):
+        backup.restore(copy, database)
     proof = backup.restore(copy, database)
     assert proof.minutes == 288 and Reader(database).span() == spans
     assert (tmp_path / "ampledger.before-restore-1.db").exists()

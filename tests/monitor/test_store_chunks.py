@@ -9,12 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.logbook.reader import Reader
-from monitor.store.sample_rows import sample_row
 from monitor.sample import Sample
 from monitor.store import chunks, thinning
 from monitor.store.batch import Batch
 from monitor.store.columns import RAW_COLUMNS
 from monitor.store.open_log import OpenLog
+from monitor.store.sample_rows import sample_row
 from monitor.store.write_queue import WriteQueue
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"

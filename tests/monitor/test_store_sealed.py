@@ -62,7 +62,8 @@ def everything(database: Path) -> dict[str, list]:
         "forecasts": reader.forecasts(), "gaps": reader.gaps(), "now": [reader.now()],
         **{level: list(reader.rolled(level)) for level in ("minutes", "quarters", "hours", "days")},
         **{f"picture of {days:g} days": [reader.series(BEGINS_UTC_S + at * 86400, BEGINS_UTC_S + (at + days) * 86400)]
-           for days, at in ((0.04, 0.5), (0.04, 3.5), (1.0, 1.4), (2.0, 1.0), (4.0, 0.0), (30.0, -26.0), (100.0, -96.0), (4000.0, -3990.0))},
+           for days, at in ((0.04, 0.5), (0.04, 3.5), (1.0, 1.4), (2.0, 1.0), (4.0, 0.0), (30.0, -26.0), (100.0, -96.0),
+                            (4000.0, -3990.0))},
     }
 
 

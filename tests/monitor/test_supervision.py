@@ -118,7 +118,8 @@ def test_memory_that_runs_out_ends_in_going_on_or_in_a_restart_and_never_in_sile
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(tmp_path / "notify"))
         manager.settimeout(60)
-        process = subprocess.Popen(command, env={**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify")}, stderr=subprocess.PIPE, text=True)
+        process = subprocess.Popen(command, env={**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify")}, stderr=subprocess.PIPE,
+                                   text=True)
         try:
             heard(manager, "STATUS=")
             pages = int(Path(f"/proc/{process.pid}/statm").read_text().split()[0])

@@ -94,7 +94,8 @@ def board() -> Iterator[Board]:
     place = Path(tempfile.mkdtemp(prefix="board-"))
     try:
         place.chmod(0o755)
-        for name, owner, mode in (("var", SERVICE.uid, 0o751), ("run", SERVICE.uid, 0o751), ("pages", PAGES.uid, 0o700), ("home", PERSON.uid, 0o755)):
+        for name, owner, mode in (("var", SERVICE.uid, 0o751), ("run", SERVICE.uid, 0o751), ("pages", PAGES.uid, 0o700),
+                                  ("home", PERSON.uid, 0o755)):
             (place / name).mkdir()
             os.chown(place / name, owner, PERSON.gid if name == "home" else LOG)
             (place / name).chmod(mode)
@@ -216,7 +217,8 @@ def test_the_pages_read_the_log_and_can_neither_write_it_nor_read_secrets_nor_pa
 def test_what_each_user_asks_is_done_and_named(board: Board, service) -> None:
     # a page's request, as the pages' process leaves it
     code, said = board.ran(PAGES, "-c", "import sys; from pathlib import Path; from monitor.store import requests\n"
-                           f"requests.ask(requests.doors(Path({str(board.database)!r}), pages=True), 'battery_described', by='192.0.2.9', battery='house', label='from a page')")
+                           f"requests.ask(requests.doors(Path({str(board.database)!r}), pages=True), 'battery_described', by='192.0.2.9', "
+                           "battery='house', label='from a page')")
     assert code == 0, said
     for user in (PERSON, None, SERVICE):
         code, said = board.command(user, "battery", "describe", "house", "--label", f"by {user.uid if user else 'root'}")
@@ -231,7 +233,8 @@ def test_what_each_user_asks_is_done_and_named(board: Board, service) -> None:
 def test_commands_of_root_and_of_a_person_lock_nobody_out(board: Board, service) -> None:
     copy = board.place / "home" / "copy.db"
     for user in (PERSON, None):
-        for arguments in (("status",), ("alerts", "list"), ("export", "--every", "days"), ("backup", "--same-card", str(copy.with_name(f"{user}.db"))), ("clock",)):
+        for arguments in (("status",), ("alerts", "list"), ("export", "--every", "days"),
+                          ("backup", "--same-card", str(copy.with_name(f"{user}.db"))), ("clock",)):
             code, said = board.command(user, *arguments)
             assert code == 0, (user, arguments, said)
     end(service)

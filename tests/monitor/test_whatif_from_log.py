@@ -27,7 +27,8 @@ def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
     plan = options.plan()
     vehicle = Vehicle(Battery("house", plan.house.chemistry, plan.house.label_ah, absorption_v=plan.absorption_v, float_v=plan.float_v,
                               reserve_soc_frac=0.5 if plan.house.chemistry == "agm" else 0.3), Battery("starter", "flooded", 74))
-    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step, simulated=True,
+    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step,
+                  simulated=True,
                   begins_utc_s=1.8e9 - 1.8e9 % 86400)
     life.past(SimulatedDriver(options).history(DAYS, step_s=240.0))
     life.close()
@@ -36,7 +37,8 @@ def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 
 def test_the_present_set_up_explains_the_log_and_a_larger_one_has_no_more_bad_nights(log: Path) -> None:
     now = Reader(log).now()
-    life, known = from_log.describe_present(Reader(log).rolled("quarters"), now.vehicle, now.findings.charge, now.findings.charge.capacity_ah)
+    life, known = from_log.describe_present(Reader(log).rolled("quarters"), now.vehicle, now.findings.charge,
+                                            now.findings.charge.capacity_ah)
     slots, rms = whatif.explain(life, known)
     assert rms < 0.03
     today, larger = whatif.ask(slots, known, [setup(known.setup, f"capacity={2 * known.setup.capacity_ah:.0f}")], rms)
@@ -56,7 +58,8 @@ def test_the_life_out_of_the_log_balances_what_the_shunt_counted(log: Path) -> N
 
 
 def test_the_command_prints_every_candidate_beside_today(log: Path) -> None:
-    done = CliRunner().invoke(commands, ["whatif", "--with", "capacity=300", "--with", "chemistry=lfp,capacity=100", "--database", str(log)])
+    done = CliRunner().invoke(commands, ["whatif", "--with", "capacity=300", "--with", "chemistry=lfp,capacity=100", "--database",
+                                         str(log)])
     assert done.exit_code == 0, done.output
     assert "as it is" in done.output and "capacity=300" in done.output and "Weight: only" in done.output
 
@@ -74,7 +77,8 @@ def test_lithium_brings_its_own_reserve_and_takes_what_comes_but_not_in_frost() 
     from monitor.planning.load_profile import Slot
 
     sunny = [Slot(10 + k / 4, 0.0, 40.0) for k in range(8)]
-    assert simulate(sunny, lithium, 0.3).charge_frac == () and simulate(sunny, lithium, 0.3).curtailed_ah < simulate(sunny, base, 0.3).curtailed_ah
+    assert simulate(sunny, lithium, 0.3).charge_frac == ()
+    assert simulate(sunny, lithium, 0.3).curtailed_ah < simulate(sunny, base, 0.3).curtailed_ah
     frost = [Slot(10 + k / 4, 0.0, 40.0, temperature_c=-3.0) for k in range(8)]
     assert simulate(frost, lithium, 0.3).curtailed_ah == pytest.approx(80.0)
 

@@ -111,7 +111,8 @@ def test_a_winter_is_believed_of_one_clock_and_two_winters_are_not() -> None:
         agreed = testimony.agree(LABELS[:2], (said(0.0, "boot 0", 0.0), said(0.0, "boot 0", 0.0, testimony.CHIP),
                                               said(10000.0, "boot 1", days * DAY_S)))
         # the latest of two equals: without a history the later word is taken, with one it is not
-        history = testimony.agree(LABELS[:3], (said(0.0, "boot 0", 0.0), said(10000.0, "boot 1", 0.0), said(20000.0, "boot 2", days * DAY_S)))
+        history = testimony.agree(LABELS[:3], (said(0.0, "boot 0", 0.0), said(10000.0, "boot 1", 0.0),
+                                               said(20000.0, "boot 2", days * DAY_S)))
         assert (history.doubted is None) == believed and agreed.labels[-1].utc_trusted in (True, believed)
 
 

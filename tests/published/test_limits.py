@@ -80,7 +80,8 @@ def test_a_full_battery_of_the_tropics_reads_thin_and_is_judged_by_its_voltage()
     assert freezing_point_c(density_from_rest_voltage_kg_l(12.24)) == pytest.approx(-26.7, abs=0.5)
 
 
-@pytest.mark.parametrize(("chemistry", "low", "high"), [("flooded", 14.4, 14.8), ("agm", 14.4, 14.7), ("gel", 14.1, 14.4), ("lfp", 14.0, 14.6)])
+@pytest.mark.parametrize(("chemistry", "low", "high"),
+                         [("flooded", 14.4, 14.8), ("agm", 14.4, 14.7), ("gel", 14.1, 14.4), ("lfp", 14.0, 14.6)])
 def test_charging_voltages_of_the_handbooks_are_allowed_and_not_much_more(chemistry: str, low: float, high: float) -> None:
     """Linden; Berndt (from memory): absorption at 25 °C. Lithium 3.65 V a cell."""
     battery = Battery("house", chemistry, 100)
@@ -96,7 +97,8 @@ def test_gel_bears_less_than_agm_and_agm_less_than_flooded() -> None:
 
 
 @pytest.mark.parametrize(("temperature_c", "gentle_v", "steep_v"), [(45.0, 13.92, 13.80), (10.0, 14.76, 14.85)])
-def test_a_gel_charger_that_compensates_by_4_or_5_mv_a_cell_is_never_called_wrong(temperature_c: float, gentle_v: float, steep_v: float) -> None:
+def test_a_gel_charger_that_compensates_by_4_or_5_mv_a_cell_is_never_called_wrong(temperature_c: float, gentle_v: float,
+                                                                                  steep_v: float) -> None:
     """14.4 V at 25 °C and -4 or -5 mV a cell and kelvin (IEEE 1187/1188 practice, from memory)."""
     battery = Battery("house", "gel", 100)
     assert held_voltage_v(battery, temperature_c) > max(gentle_v, steep_v)
@@ -109,7 +111,8 @@ def test_float_voltages_of_a_published_fit_are_allowed(temperature_c: float, gel
     assert held_voltage_v(Battery("house", "agm", 100), temperature_c) > agm_v
 
 
-@pytest.mark.parametrize(("rule_k", "temperature_c", "life_frac"), [(10.0, 35.0, 0.5), (8.0, 35.0, 0.42), (10.0, 45.0, 0.25), (8.0, 45.0, 0.18)])
+@pytest.mark.parametrize(("rule_k", "temperature_c", "life_frac"),
+                         [(10.0, 35.0, 0.5), (8.0, 35.0, 0.42), (10.0, 45.0, 0.25), (8.0, 45.0, 0.18)])
 def test_life_in_heat_lies_between_the_published_rules(rule_k: float, temperature_c: float, life_frac: float) -> None:
     """Life halves per 8 or 10 K above 25 °C (IEEE 1188 practice, from memory); corrosion per 15 K (Schiffer 2007)."""
     gentle, harsh = ageing_ratio(limits_of("agm"), temperature_c)
