@@ -8,11 +8,16 @@ settings.register_profile("patient", deadline=None)     # times belong to the be
 settings.load_profile("patient")
 
 ROOT = Path(__file__).parent.parent
-#: Files and folders that take more than some seconds of a core, longest first (pytest --durations=0): `make check` leaves
-#: them out, `make test` begins with them so that the last worker does not end alone.
+#: Files and folders that take more than some seconds of a core (pytest --durations=0), the longest first: `make check`
+#: leaves them out, `make test` begins with them so that the last worker does not end alone.
 SLOW = (
-    "tests/golden/test_golden.py", "tests/test_reference_drives.py", "tests/scenarios/test_charge_ensemble.py",
-    "tests/intervals/", "tests/crash/", "tests/test_soak.py", "tests/dashboard/", "tests/test_crowd.py",
+    "tests/golden/test_golden.py", "tests/test_reference_drives.py", "tests/scenarios/", "tests/intervals/", "tests/crash/",
+    "tests/test_soak.py", "tests/dashboard/", "tests/test_crowd.py", "tests/monitor/test_isolator.py",
+    "tests/monitor/test_limit_alerts.py", "tests/monitor/test_whatif_from_log.py", "tests/monitor/test_starter_ensemble.py",
+    "tests/monitor/test_charge.py", "tests/monitor/test_charge_steps.py", "tests/monitor/test_charge_suspicion.py",
+    "tests/monitor/test_demo.py", "tests/monitor/test_protection.py", "tests/monitor/test_parked.py",
+    "tests/monitor/test_plausibility.py", "tests/monitor/test_forecast.py", "tests/monitor/test_capacity_test.py",
+    "tests/monitor/test_whatif.py", "tests/monitor/test_loads.py", "tests/monitor/test_starter.py", "tests/monitor/test_wrong_dates.py",
 )
 #: Whose tests share nothing and may be spread over workers one by one; of every other file all tests stay on one worker,
 #: for they share fixtures, ports, processes or a computed ensemble.
