@@ -36,7 +36,8 @@ def show(every: bool, config_file: Path | None, database: Path | None) -> None:
 
 def _print(logged: Any) -> None:
     alert = logged.what
-    click.secho(f"{alert.id}  {alert.kind.replace('_', ' ')} ({alert.battery}), {alert.priority}, {alert.state}, "
+    by = f" by {alert.acknowledged_by}" if alert.acknowledged_by else ""
+    click.secho(f"{alert.id}  {alert.kind.replace('_', ' ')} ({alert.battery}), {alert.priority}, {alert.state}{by}, "
                 f"since {_moment(logged.at_utc_s)}" + (f", over {_moment(logged.until_utc_s)}" if logged.until_utc_s else ""), bold=True)
     for heading, text in (("Seen", alert.seen), ("Means", alert.means), ("Look first", alert.look_first),
                           ("Goes away", alert.clears_when)):
