@@ -60,4 +60,4 @@ golden: $(VENV)/.installed-test
 	$(BIN)/python -m tests.golden
 
 clean:
-	rm -rf $(VENV) demo-data build dist .pytest_cache
+	rm -rf $(VENV) demo-data build dist .pytest_cache .mypy_cache .ruff_cache

@@ -81,7 +81,7 @@ def test_the_instrument_of_each_quantity_is_named_where_the_log_tells(full, tmp_
     log = tmp_path / "ampledger.db"
     with closing(sqlite3.connect(full)) as source, closing(sqlite3.connect(log)) as target, target:
         source.backup(target)
-        target.execute("insert or replace into meta values ('sources', ?)", (
+        target.execute("insert or replace into meta (name, value) values ('sources', ?)", (
             '{"house_voltage_v": "hwmon, ina226", "house_temperature_c": "w1, 28-0316a2794a8b"}',))
     seen = Text(create_app(log).test_client().get("/about").text).text
     assert "hwmon, ina226" in seen and "w1, 28-0316a2794a8b" in seen
