@@ -15,7 +15,9 @@ from monitor.alerts import rules
 from monitor.battery.label import Vehicle
 from monitor.battery.limits import told_within_s
 from monitor.detection import temperature_trend
-from monitor.sample import Sample
+from monitor.detection.starter import starter
+from monitor.findings import JoinFindings
+from monitor.sample import Minute, Sample
 from monitor.sampling.gather import minutes
 from tests.benchmarks.ensemble import owner
 from tests.docs_text import DOCS
@@ -157,6 +159,23 @@ def test_the_coming_night_is_the_last_one_and_how_much_colder_it_has_become() ->
     assert temperature_trend.change_k(trend) == pytest.approx(-6.0, abs=0.1)
     assert temperature_trend.coming_low_c(trend) == pytest.approx(-1.0, abs=0.1)
     assert temperature_trend.expected_c(trend, 12 * HOUR_S) == pytest.approx(-1.0, abs=0.1)
+
+
+def test_frost_in_the_starter_battery_is_said_the_evening_before_and_when_it_comes() -> None:
+    """At 11.95 V the acid freezes at about -15 °C (manuals). A night of -8 °C, a front of -10 K at noon, a night of -18 °C."""
+    vehicle, state, alerts, said = owner(COAST), starter.begin(), rules.begin(), []
+    for k in range(56 * 60):
+        hour = k / 60.0 % 24.0
+        air_c = -8.0 + 8.0 * max(0.0, 1.0 - abs(hour - 15.0) / 9.0) - (10.0 if k >= 36 * 60 else 0.0)
+        minute = Minute(60.0 * k, 60.0 * k + 60.0, (), starter_voltage_v=11.95, ambient_temperature_c=air_c, hour=hour)
+        state = starter.update(state, minute, vehicle, JoinFindings("open", "off"))
+        alerts = rules.update(alerts, starter.conditions(state, vehicle), minute.end_s)
+        said += [(c.at_s / HOUR_S, c.alert.priority, c.alert.seen) for c in alerts.news
+                 if c.what in ("raised", "worse") and c.alert.kind == "starter_freeze_risk"]
+    (before_h, before, words), (now_h, now, _) = said
+    assert (before, now) == ("medium", "high") and 41.0 <= before_h < now_h and "tonight: −13 °C" in words
+    reached_h = 39.0 + next(k for k in range(24 * 60) if -18.0 + 8.0 * max(0.0, 1.0 - k / 60.0 / 9.0) <= -12.2) / 60.0
+    assert now_h <= reached_h + told_within_s()["starter_freeze_risk"] / HOUR_S
 
 
 def test_nothing_is_expected_before_a_day_has_been_seen_or_over_a_hole() -> None:
