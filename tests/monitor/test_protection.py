@@ -75,8 +75,9 @@ def test_a_charger_that_finds_the_path_open_already_is_seen_too() -> None:
     [(14.2, 20.0 * 0.8**k, 12.0) for k in range(40)],                               # full: less and less
     [*[(14.2, 6.0, 12.0)] * 20, *[(13.5, 0.0, 12.0)] * 20],                         # absorption is over, float
     [*CHARGING, *[(13.30, -12.0, 12.0)] * 20],                                      # a load takes it all
+    [*[(13.4 + 0.05 * k, 9.0, 12.0) for k in range(8)], *[(13.69, 0.1, 12.0)] * 9],  # a load takes it all while the voltage climbs
     [*[(13.1, -0.1, 12.0)] * 10, *[(13.2 + 0.05 * k, 4.0, 12.0) for k in range(10)]],
-], ids=["charger gone", "tail", "float", "load", "charge begins"])
+], ids=["charger gone", "tail", "float", "load", "load on a climb", "charge begins"])
 def test_whatever_else_ends_a_charge_is_none(rows: list[tuple[float, float, float]]) -> None:
     assert _seen(rows) == []
 

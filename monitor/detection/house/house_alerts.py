@@ -38,6 +38,8 @@ def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: Ch
     charge.
     """
     house, volts, warm_c = vehicle.house, minute.house_voltage_v, minute.house_temperature_c
+    if warm_c is None:
+        warm_c = minute.ambient_temperature_c
     left, low = state.charge_frac, state.low
     if isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high - charge.charge_frac.low <= GUESS_WIDTH_FRAC:
         left = charge.charge_frac.value

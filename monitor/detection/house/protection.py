@@ -85,7 +85,9 @@ def update(state: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
 
 def _begins(state: Protection, minute: Minute, volts: float | None, zero_a: float, house: Battery) -> Protection:
     """Nothing flows: did it a minute or two ago, and has the voltage gone on as if it still did?"""
-    (_, earlier_a, _), (before_v, before_a, drawn_a), _ = state.last
+    (_, earlier_a, _), (before_v, before_a, drawn_a), (last_v, last_a, _) = state.last
+    if last_a > 2 * zero_a:     # still charging a minute ago: its voltage is what has to stay
+        before_v = max(before_v, last_v)
     suspect: Path = ""
     least = (TAIL_PER_H if before_v > TAIL_V else CHARGE_PER_H) * house.rated_capacity_ah
     if before_v > TAIL_V and before_a > zero_a and not state.nothing:

@@ -7,6 +7,7 @@ from monitor.parameters import table
 
 P = table("detection/wiring", "plausibility_alerts")
 UNSEEN_A, UNSEEN_LOW_A = P.number("unseen_a"), P.number("unseen_low_a")
+UNMEASURED_A, UNMEASURED_LOW_A, MEASURED_SIGMA_A = P.number("unmeasured_a"), P.number("unmeasured_low_a"), P.number("measured_sigma_a")
 
 #: The same while nothing is wrong.
 PARTS: dict[str, Part] = {
@@ -38,7 +39,9 @@ def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings
     unseen = 0.0
     if isinstance(offset, Estimate):
         known = vehicle.current_sensor.offset_a
-        if offset.value - known > UNSEEN_A and offset.low - known > UNSEEN_LOW_A:
+        least_a, least_low_a = (UNSEEN_A, UNSEEN_LOW_A) if vehicle.current_sensor.offset_sigma_a <= MEASURED_SIGMA_A else (
+            UNMEASURED_A, UNMEASURED_LOW_A)
+        if offset.value - known > least_a and offset.low - known > least_low_a:
             unseen = offset.value - known
     if pairs >= bypass.PAIRS:
         ohm = charge.resistance_ohm
