@@ -97,6 +97,11 @@ class LogView:
         return self._ask_once("simulated", lambda reader: reader.simulated())
 
     @property
+    def relearning(self) -> float | None:
+        """How far the daemon is in learning from the log again [0..1]; None where it is not at it."""
+        return self._ask_once("relearning", lambda reader: reader.relearning())
+
+    @property
     def unsure(self) -> bool:
         """Whether nobody has said so far what time it is."""
         return bool(self.now and not self.now.simulated and not self.now.utc_trusted)

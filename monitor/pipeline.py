@@ -1,5 +1,6 @@
 """All trackers in running order, as one fold: the same for the daemon, a replay and a test."""
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
 
 from monitor import dependence
 from monitor.battery.label import Vehicle
@@ -41,6 +42,10 @@ class TrackerStates:
     protection: protection.Protection
 
 
+#: the trackers by name
+ALL = frozenset(f.name for f in fields(TrackerStates))
+
+
 @dataclass(frozen=True, slots=True)
 class Findings:
     """Everything concluded by the end of one minute."""
@@ -70,40 +75,74 @@ def begin(vehicle: Vehicle) -> TrackerStates:
 
 def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[TrackerStates, Findings]:
     """One minute further: the isolator first, for it says whose a current or a voltage is."""
+    now, join, charge_found, protected = _advance(states, minute, vehicle)
+    forecast_found, health_found = forecast.findings(now.forecast), health.findings(now.health, vehicle)
+    found = Findings(
+        at_s=minute.end_s, join=join, charge=charge_found,
+        starter=starter.findings(now.starter, vehicle), counts=counts.findings(now.counts),
+        loads=loads.findings(now.loads), forecast=forecast_found, health=health_found,
+        conditions=(
+            *isolator.conditions(now.isolator, vehicle), *charge.conditions(now.charge, vehicle),
+            *starter.conditions(now.starter, vehicle), *loads.conditions(now.loads),
+            *forecast.conditions(now.forecast), *health.conditions(now.health),
+            *house_alerts.conditions(now.house, vehicle), protection.condition(now.protection, vehicle),
+            *limit_alerts.conditions(now.limits, vehicle, sun_in_s=forecast_found.sun_back_in_s,
+                                     since_full_s=health_found.since_full_s, low_hours=health_found.low_hours),
+            *plausibility.conditions(now.plausibility, vehicle, charge_found,
+                                     now.charge.suspicion.backwards >= plausibility.MAYBE_REVERSED),
+        ),
+        news=(*now.isolator.news, *now.charge.news, *now.starter.news, *now.loads.news, *now.forecast.news, *now.health.news),
+        protection=protected,
+    )
+    return now, dependence.hold_back(found, now.charge.suspicion.backwards >= plausibility.MAYBE_REVERSED)
+
+
+def relive(states: TrackerStates, minute: Minute, vehicle: Vehicle, parts: frozenset[str]) -> TrackerStates:
+    """One minute further through a past of which nobody asks what was concluded.
+
+    Parameters
+    ----------
+    states : what the trackers hold
+    minute : from the log
+    vehicle : as it is known today
+    parts : the trackers that live through it, with all that they need (`needed`); the others stay as they are
+    """
+    return _advance(states, minute, vehicle, parts)[0]
+
+
+def needed(parts: Iterable[str]) -> frozenset[str]:
+    """The trackers that these rest on, themselves among them.
+
+    >>> sorted(needed({"charge"}))
+    ['charge', 'isolator', 'protection']
+    """
+    found = {"isolator", "protection", *parts}
+    if found & {"loads", "forecast", "health", "house", "plausibility", "limits"}:
+        found.add("charge")
+    if "forecast" in found:
+        found.add("loads")
+    return frozenset(found)
+
+
+def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
+             parts: frozenset[str] = ALL) -> tuple[TrackerStates, JoinFindings, ChargeFindings, ProtectionFindings]:
     joined = isolator.update(states.isolator, minute, vehicle)
     join = isolator.findings(joined, vehicle)
     cut_off = protection.update(states.protection, minute, vehicle)
     protected = protection.findings(cut_off, vehicle)
     seen, minute = minute, minute if protected.voltage_trusted else protection.without_voltage(minute)
-    charged = charge.update(states.charge, minute, vehicle, join)
+    charged = charge.update(states.charge, minute, vehicle, join) if "charge" in parts else states.charge
     charge_found = charge.findings(charged, vehicle)
-    counted = counts.update(states.counts, minute, join)
-    watched = starter.update(states.starter, seen, vehicle, join)
-    loaded = loads.update(states.loads, minute, vehicle, join, charge_found)
-    foreseen = forecast.update(states.forecast, minute, vehicle, charge_found, loaded)
-    aged = health.update(states.health, minute, vehicle, charge_found)
-    warned = house_alerts.update(states.house, minute, vehicle, charge_found)
+    counted = counts.update(states.counts, minute, join) if "counts" in parts else states.counts
+    watched = starter.update(states.starter, seen, vehicle, join) if "starter" in parts else states.starter
+    loaded = loads.update(states.loads, minute, vehicle, join, charge_found) if "loads" in parts else states.loads
+    foreseen = forecast.update(states.forecast, minute, vehicle, charge_found, loaded) if "forecast" in parts else states.forecast
+    aged = health.update(states.health, minute, vehicle, charge_found) if "health" in parts else states.health
+    warned = house_alerts.update(states.house, minute, vehicle, charge_found) if "house" in parts else states.house
     if not protected.voltage_trusted:
         warned = house_alerts.without_voltage(warned)
-    plausible = plausibility.update(states.plausibility, minute, vehicle)
-    limited = limit_alerts.update(states.limits, minute, vehicle, charge_found)
+    plausible = plausibility.update(states.plausibility, minute, vehicle) if "plausibility" in parts else states.plausibility
+    limited = limit_alerts.update(states.limits, minute, vehicle, charge_found) if "limits" in parts else states.limits
     now = TrackerStates(isolator=joined, charge=charged, counts=counted, starter=watched, loads=loaded, forecast=foreseen,
                         health=aged, house=warned, plausibility=plausible, limits=limited, protection=cut_off)
-    forecast_found, health_found = forecast.findings(foreseen), health.findings(aged, vehicle)
-    found = Findings(
-        at_s=minute.end_s, join=join, charge=charge_found,
-        starter=starter.findings(watched, vehicle), counts=counts.findings(counted),
-        loads=loads.findings(loaded), forecast=forecast_found, health=health_found,
-        conditions=(
-            *isolator.conditions(joined, vehicle), *charge.conditions(charged, vehicle),
-            *starter.conditions(watched, vehicle), *loads.conditions(loaded),
-            *forecast.conditions(foreseen), *health.conditions(aged),
-            *house_alerts.conditions(warned, vehicle), protection.condition(cut_off, vehicle),
-            *limit_alerts.conditions(limited, vehicle, sun_in_s=forecast_found.sun_back_in_s,
-                                     since_full_s=health_found.since_full_s, low_hours=health_found.low_hours),
-            *plausibility.conditions(plausible, vehicle, charge_found, charged.suspicion.backwards >= plausibility.MAYBE_REVERSED),
-        ),
-        news=(*joined.news, *charged.news, *watched.news, *loaded.news, *foreseen.news, *aged.news),
-        protection=protected,
-    )
-    return now, dependence.hold_back(found, charged.suspicion.backwards >= plausibility.MAYBE_REVERSED)
+    return now, join, charge_found, protected

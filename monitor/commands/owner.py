@@ -139,3 +139,15 @@ def zero(minutes: float, config_file: Path | None, database: Path | None) -> Non
     Everything must be off, the solar charger too (cover the panel or open its fuse), for that long before you ask.
     """
     _leave(config_file, database, "calibrate_zero", minutes=minutes)
+
+
+@click.command(short_help="Learn everything again from the log.")
+@config_option
+@database_option
+def relearn(config_file: Path | None, database: Path | None) -> None:
+    """Have the daemon live through its log again and take over what it learns: charge, capacity, isolator, loads, health.
+
+    It does so by itself after an upgrade that cannot read what was learnt before. Measuring goes on meanwhile;
+    `ampledger status` and the page Now say how far it is.
+    """
+    _leave(config_file, database, "relearn")

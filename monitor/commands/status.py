@@ -41,6 +41,8 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
         return
     if now.simulated:
         click.echo("SIMULATED: no real battery is behind these figures.\n")
+    if (part := reader.relearning()) is not None:
+        click.echo(f"Relearning from your log: {part:.0%}. Until it is done, figures may be less sure than they were.\n".replace("%", " %"))
     for alert in alerts:
         click.secho(f"[{alert.priority}] number {alert.id}, {alert.state}: {alert.seen} {alert.means}", bold=True)
     for line in lines:

@@ -142,6 +142,14 @@ class Reader:
         """A word about the log as a whole, or None where there is no such word."""
         return self._meta(name)
 
+    def relearning(self) -> float | None:
+        """How far the daemon is in learning from the log again [0..1], or None where it is not at it."""
+        try:
+            text = self._meta("relearning")
+            return float(json.loads(text)["part"]) if text else None
+        except (ValueError, KeyError, TypeError):
+            return None
+
     def lives(self) -> BatteryHistory:
         """The batteries that were told of; none where nobody said anything, or another version did."""
         return battery_history.read(self._meta("batteries"))

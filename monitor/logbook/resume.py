@@ -1,4 +1,5 @@
 """Where the log ended: read at a start, before anything is written, quickly and without SQLAlchemy."""
+import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -27,6 +28,7 @@ class Resumed:
     batteries: str | None = None
     lost: tuple[str, ...] = ()  # parts of the state that could not be read and begin afresh
     older: bool = False         # the newest generation was damaged, the one before was taken
+    relearning: tuple[str, ...] = ()  # parts that were being learnt from the log again when it ended
     cut: bool = False           # the log was not closed: the power went, or the process was ended
     tail_lost_s: float = 0.0    # minutes that had been written and are gone, up to this moment (0: none)
     self_watch: str | None = None  # what ampledger knows of its own checks and copies
@@ -86,6 +88,14 @@ def _opened(database: Path) -> "closing[sqlite3.Connection]":
     return closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=rw", uri=True, timeout=5, isolation_level=None))
 
 
+def relearning_of(text: str | None) -> tuple[str, ...]:
+    """The parts named in what the log remembers of a relearning; none where there is none, or it is not understood."""
+    try:
+        return tuple(map(str, json.loads(text)["parts"])) if text else ()
+    except (ValueError, KeyError, TypeError):
+        return ()
+
+
 def _compare(mark: commit_mark.Mark | None, log: sqlite3.Connection) -> dict[str, Any]:
     """What the mark outside the log says of its end; nothing where there is none."""
     if mark is None:
@@ -113,7 +123,7 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
     texts, generation, missing = state.newest(log.execute("select generation, whole, at_ms, format, crc, body from tracker_state"))
     if texts is not None:
         held, lost = state.unpack(texts, fresh)
-    elif generation:
+    elif generation or log.execute("select 1 from minutes limit 1").fetchone() or sealed_ms:
         lost = ("everything",)
     older = texts is not None and missing > 0
     if "alerts" in lost or texts is None:
@@ -134,7 +144,8 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
         ended_s = max(rows_s, labels[-1].at_s, seen[-1].at_s if seen else 0.0)
         last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels), _heard(meta.get("heard")))
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
-                   meta.get("shunt_configured"), meta.get("batteries"), lost, older, self_watch=meta.get("self_watch"))
+                   meta.get("shunt_configured"), meta.get("batteries"), lost, older, relearning_of(meta.get("relearning")),
+                   self_watch=meta.get("self_watch"))
 
 
 def _heard(text: str | None) -> tuple[Testimony, ...] | None:

@@ -2,9 +2,9 @@
 
 from monitor.findings import Answer, Estimate
 from monitor.pipeline import Findings
-from monitor.sample import Minute
+from monitor.sample import Minute, Sample
 from monitor.store.batch import ForecastRow, LoggedMinute, MinuteRow
-from monitor.store.columns import ROLLED, milliseconds, to_stored
+from monitor.store.columns import RAW, ROLLED, milliseconds, to_stored
 from monitor.usage.counts import Tally
 
 #: roll-up fields that are the minute's own
@@ -38,6 +38,24 @@ def minute_row(minute: Minute, found: Findings, before: Tally) -> MinuteRow:
                "curtailed_frac": float(found.loads.curtailed)}
     return (milliseconds(minute.end_s), milliseconds(minute.start_s),
             *[to_stored(values[name], scale) for name, (_, scale, _) in ROLLED.items()])
+
+
+def minute_of(start_s: float, end_s: float, values: dict[str, float | None], hour: float | None, year_day: float | None) -> Minute:
+    """A minute out of its row, to live through it again: one sample stands for all of it.
+
+    Parameters
+    ----------
+    start_s, end_s : on the line of time [s]
+    values : named as in columns.py ROLLED
+    hour, year_day : of its end, where a clock was trusted
+    """
+    known = {name: values[name] for name in _OF_MINUTE}
+    for name in ("gap_s", "covered_s", "charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh"):
+        known[name] = known[name] or 0.0
+    if abs((end_s - start_s) - known["covered_s"]) < 1 and not known["gap_s"]:
+        known["covered_s"] = end_s - start_s
+    sample = Sample(end_s, **{name: values.get(name) for name in RAW if name in values}, hour=hour, year_day=year_day)
+    return Minute(start_s=start_s, end_s=end_s, samples=(sample,), hour=hour, year_day=year_day, **known)
 
 
 def forecast_row(found: Findings) -> ForecastRow:

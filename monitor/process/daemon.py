@@ -2,7 +2,7 @@
 import logging
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
 from math import hypot
 from pathlib import Path
 from typing import Any
@@ -18,26 +18,22 @@ from monitor.guides.wiring_plan import Wiring
 from monitor.logbook import live, resume
 from monitor.logbook.rows import logged_minute
 from monitor.planning import battery_history
-from monitor.process import owner_requests, shunt_calibration
+from monitor.process import dark, owner_requests, shunt_calibration
 from monitor.process.dating import Dating
 from monitor.process.owner_requests import Kept, Moment, Outcome, apply_zero
+from monitor.process.relearning import Relearner, Relearning
 from monitor.process.self_watch import SelfWatch
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
 from monitor.sampling.sampler import Openable, Sampler
 from monitor.store import requests, saving
-from monitor.store.batch import Batch, Gap, LoggedMinute, TimeLabel
+from monitor.store.batch import Batch, LoggedMinute, TimeLabel
 from monitor.store.state import State
 from monitor.store.time_labels import Heard
 from monitor.store.writer import Writer
 
 log = logging.getLogger("ampledger")
-
-#: Why nothing was measured for a time.
-CUT = "the power went, or the process was ended"
-STOPPED = "the monitor was stopped"
-STILL = "no beat came: suspended, or starved of processor time"
 
 #: A tracker that fails so often in a row is begun afresh with the others.
 FAILURES = 3
@@ -72,7 +68,8 @@ class Daemon:
                  conditions: Callable[[], tuple[Condition, ...]] = lambda: (), beat_s: float = 1.0, commit_s: float = 60.0,
                  simulated: bool = False, begins_utc_s: float | None = None,
                  writer: Callable[..., Writer] = Writer, first: FirstReading | None = None, copies: bool = False,
-                 wiring: Wiring = USUAL_WIRING) -> None:
+                 wiring: Wiring = USUAL_WIRING,
+                 relearning: Callable[..., Relearning] | None = None) -> None:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
         self._conditions, self._listens = conditions, True
@@ -85,6 +82,7 @@ class Daemon:
         self._unplaced: deque[tuple[float, list]] = deque(maxlen=round(UNPLACED_S / beat_s))
         self._live_file = live.LiveFile(database)
         self._configured, self._told_sources = vehicle.current_sensor, dict[str, Openable]()
+        self._relearner = Relearner(relearning)
         self._resume()
 
     def _resume(self) -> None:
@@ -110,14 +108,12 @@ class Daemon:
         if self._unread:
             log.error("the log cannot be read: %s; going on from memory alone until it can", self._unread)
         if found.lost:
-            told.append(("begun_afresh", "What was learnt could not be read and begins afresh: " + ", ".join(found.lost) + "."))
+            told.append(("begun_afresh", "What was learnt could not be read: " + ", ".join(found.lost) + ". "
+                         + ("It is learnt again from the log." if self._relearner.able else "It begins afresh.")))
         if found.older:
             told.append(("state_damaged", "The latest saved state was damaged; the one before it was taken, and the minutes "
                          "between count as a gap."))
-        if found.tail_lost_s and found.last is not None:
-            told.append(("tail_lost", f"The log's last {max(found.tail_lost_s - found.last.at_s, 60.0) / 60:.0f} minutes, which had been "
-                         "written, are gone: the card lost them, or an older log was put in its place."))
-        self._dark = CUT if found.cut else STOPPED
+        self._dark = dark.CUT if found.cut else dark.STOPPED
         self._told = told
         self.self_watch = SelfWatch(found.self_watch, lambda text: self.writer.remember("self_watch", text))
         self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
@@ -139,6 +135,14 @@ class Daemon:
             self.self_watch.note_cut(found.last.at_s)
         if found.last is not None and found.tail_lost_s:
             self.self_watch.note_lost(found.last.at_s, found.tail_lost_s - found.last.at_s)
+        if found.last is not None:
+            self._begin_relearning({*found.relearning, *(name.removeprefix("watch.") for name in found.lost)})
+
+    def _begin_relearning(self, wanted: set[str]) -> None:
+        """Trackers whose memory could not be read live through the log again beside the beat, which goes on at once."""
+        names = [f.name for f in fields(self.state.watch)] if is_dataclass(self.state.watch) else []
+        self._relearner.begin(self.database, self.vehicle, tuple(n for n in names if {n, "everything"} & wanted), type(self.state.watch),
+                              self.writer.remember)
 
     def _rescue(self, fresh: State, found: resume.Resumed) -> tuple[resume.Resumed, str]:
         """A damaged log is salvaged before anything is written into it; where that cannot be done now, memory carries on."""
@@ -154,7 +158,13 @@ class Daemon:
     def beat(self) -> Any:
         """One reading of every instrument; returns findings where it closed a minute, else None."""
         boot_s = self.clock.boot_s()
-        return self._hear(boot_s, *self.sampler.read(boot_s))
+        found = self._hear(boot_s, *self.sampler.read(boot_s))
+        learnt = self._relearner.turn(self.state.watch, self._step, self._before_s() or 0.0, self.writer.remember)
+        if learnt is not None:
+            watch, event = learnt
+            self.state = replace(self.state, watch=watch)
+            self.writer.offer(Batch(events=(event,), state=self.state))
+        return found
 
     def past(self, readings: Iterable[Reading], commit_s: float = 43200.0) -> None:
         """Lives through readings that bring their own time as fast as they come, committing seldom."""
@@ -231,26 +241,15 @@ class Daemon:
         return self._live(minute) if minute is not None else None
 
     def _note_silence(self, before_s: float | None, at_s: float) -> None:
-        """A time in the dark is a gap of everything; the end of a run that nobody asked for is an event too, with what it cost."""
-        why, self._dark = self._dark, STILL
+        """A time in the dark is a gap of everything; the end of a run that nobody asked for is an event too."""
+        why, self._dark = self._dark, dark.STILL
         if before_s is None and self._last is not None:
             before_s = self._last.at_s
-        if before_s is None:
-            return
-        silent_s = at_s - before_s
-        gaps = (Gap("", why, before_s, at_s, 1),
-                ) if silent_s > gather.longest_step_s(max(self._beat_s, self.state.gathering.step_s)) else ()
-        events: tuple[Event, ...] = ()
-        if why == CUT:
-            from monitor.reporting.sentences import span as format_span
-
-            doubt = f", give or take {format_span(self._doubt_s)}" if self._doubt_s >= 1 else ""
-            events = (Event(at_s, "ended_uncleanly", "vehicle", f"The monitor ended without a goodbye: {why}. Nothing was measured for "
-                            f"{format_span(silent_s)}{doubt}; of the time before, up to {format_span(self._commit_s)} may not have been "
-                            "written.",
-                            (("silent_s", round(silent_s, 1)), ("silent_doubt_s", round(self._doubt_s, 1)))),)
-        if gaps or events:
-            self.writer.offer(Batch(gaps=gaps, events=events))
+        if before_s is not None:
+            longest_s = gather.longest_step_s(max(self._beat_s, self.state.gathering.step_s))
+            batch = dark.describe(why, before_s, at_s, doubt_s=self._doubt_s, longest_s=longest_s, commit_s=self._commit_s)
+            if batch is not None:
+                self.writer.offer(batch)
 
     def _live(self, minute: Minute) -> Any:
         """One minute further for the trackers, the alerts, the log and whoever is to be told."""
@@ -275,6 +274,7 @@ class Daemon:
         labels, dated = self._dating.look(at_s)
         self._keep_heard()
         self.state = State(watched, alerts, self.state.gathering)
+        self._relearner.note(minute)
         self.writer.offer(Batch(minute.samples, lived, self.state, (*events, *dated), tuple(change.alert for change in alerts.news),
                                 self.sampler.gaps(), labels))
         for change in alerts.news:
@@ -339,7 +339,10 @@ class Daemon:
 
     def _carry_out(self, request: requests.Request, at_s: float) -> None:
         kept = Kept(self.state, self.vehicle, self.lives)
-        if request.kind == "set_clock":
+        if request.kind == "relearn":
+            self._begin_relearning({"everything"})
+            done = Outcome(kept, Batch(events=(Event(at_s, "relearning", "vehicle", "Everything is learnt again from the log."),)))
+        elif request.kind == "set_clock":
             done = Outcome(kept, self._set_clock(request, at_s))
         else:
             offset_s = self.label.utc_offset_s if self.label is not None else 0.0
@@ -393,4 +396,5 @@ class Daemon:
         """Writes everything, the unfinished minute included, and ends; returns whether all was written."""
         self.writer.offer(Batch(state=self.state, gaps=(*self.sampler.gaps(), *self.sampler.open_gaps())))
         self.sampler.close()
+        self._relearner.close()
         return self.writer.close(timeout_s)

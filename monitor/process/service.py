@@ -21,6 +21,7 @@ from monitor.findings import Estimate
 from monitor.process import restarts
 from monitor.process.daemon import Daemon, OtherLog
 from monitor.process.maintenance import Maintenance
+from monitor.process.relearning import Relearning
 from monitor.process.stop import SignalSafeEvent
 from monitor.process.systemd_notify import Notifier
 from monitor.sampling.first_reading import FirstReading
@@ -115,6 +116,7 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
     own_time = simulated or any(source.driver == "recorded" for source in config.sources)
     try:
         daemon = Daemon(config.log.database, config.vehicle, config.sources, clock=clock, begin=pipeline.begin, step=pipeline.step,
+                      relearning=Relearning,
                       offer=deliverer.offer, conditions=lambda: (deliverer.condition(), heartbeat.condition()), beat_s=config.log.beat_s,
                       commit_s=config.log.commit_s, simulated=simulated,
                       begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None,

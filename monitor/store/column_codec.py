@@ -47,6 +47,8 @@ def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[Sequence[int 
                 found.append(first)
             elif place == 1:
                 found.append([a + b for a, b in zip(first, whole(_read(plain, places[1], count)), strict=True)])
+            elif place >= len(places):  # a column that came into the log later
+                found.append([None] * count)
             else:
                 found.append(_read(plain, places[place], count))
         return found

@@ -25,6 +25,7 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
     "capacity_tested": {"capacity_ah": (int, float), "low_ah": (int, float), "high_ah": (int, float), "reached_end": int,
                         "ended_utc_s": (int, float)},
     "calibrate_zero": {"minutes": (int, float)},
+    "relearn": {},
     "set_clock": {"utc_s": (int, float), "sigma_s": (int, float), "asked_boot_s": (int, float), "sure": int},
 }
 LARGEST_BYTES = 4096

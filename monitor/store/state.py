@@ -17,6 +17,8 @@ from monitor.store.delta_compression import restore, shrink
 #: format of the blobs below; a blob of another format is not read
 FORMAT = 2
 WHOLE_EVERY = 30
+#: the name under which the versions of the parts are kept among their texts
+VERSIONS = "versions"
 
 Row = tuple[int, int, int, int, int, bytes]  # generation, whole (1 or 0), at_ms, format, crc, body
 Texts = dict[str, str]                       # part -> its text
@@ -32,8 +34,18 @@ class State:
 
 
 def texts_of(state: State) -> Texts:
-    """The state as text, part by part."""
-    return {name: saving.to_text(part) for field in fields(State) for name, part in _parts(field.name, getattr(state, field.name))}
+    """The state as text, part by part, and the version of each part that has one beyond the first."""
+    parts = {name: part for field in fields(State) for name, part in _parts(field.name, getattr(state, field.name))}
+    versions = {name: version for name, part in parts.items() if (version := version_of(part)) != 1}
+    return {name: saving.to_text(part) for name, part in parts.items()} | ({VERSIONS: json.dumps(versions)} if versions else {})
+
+
+def version_of(part: Any) -> int:
+    """The version of what a tracker holds: its class's VERSION, 1 where it says nothing.
+
+    It is raised when the same fields mean something else; other fields are another version by themselves.
+    """
+    return getattr(type(part), "VERSION", 1)
 
 
 def pack(texts: Texts, before: Texts | None, generation: int, at_ms: int) -> Row:
@@ -71,11 +83,14 @@ def unpack(texts: Texts, fresh: State) -> tuple[State, tuple[str, ...]]:
     """
     lost: list[str] = []
     read: dict[str, Any] = {}
+    versions = json.loads(texts.get(VERSIONS, "{}"))
     for field in fields(State):
         begun = getattr(fresh, field.name)
         found = {}
         for name, part in _parts(field.name, begun):
             try:
+                if versions.get(name, 1) != version_of(part):
+                    raise ValueError(f"{name} is of version {versions.get(name, 1)}, this program's is {version_of(part)}")
                 found[name] = saving.from_text(type(part), texts[name])
             except (ValueError, KeyError):
                 found[name] = part

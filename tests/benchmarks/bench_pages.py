@@ -58,8 +58,8 @@ def long_log(database: Path) -> Path:
             marks = ", ".join("?" * len(rows[0]))
             count = int(DAYS * 86400 / step_s)
             log.executemany(f"insert or replace into {level} values ({marks})", (
-                (-1000 * step_s * i, -1000 * step_s * (i + 1), *rows[i % len(rows)][2:]) for i in range(count)))
-        log.execute("update boots set at_ms = ?", (-DAYS * 86_400_000 - 1,))
+                (-1000 * step_s * i, -1000 * step_s * (i + 1), *rows[i % len(rows)][2:-1], None) for i in range(count)))
+        log.execute("update boots set at_ms = ?, crc = null", (-DAYS * 86_400_000 - 1,))
     return database
 
 

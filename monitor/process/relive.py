@@ -1,0 +1,138 @@
+"""Lives through a log again, in a process of its own beside the daemon: what the trackers would hold, had they seen it all.
+
+`python -m monitor.process.relive DATABASE PARTS` reads the vehicle from its standard input, says on its standard output how far it is,
+and last what the trackers hold and up to which moment. Minutes for the far past, raw readings for the latest weeks.
+"""
+import json
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from monitor import pipeline
+from monitor.battery.label import Vehicle
+from monitor.estimation import charge
+from monitor.logbook.rows import minute_of
+from monitor.sample import Minute, Sample
+from monitor.sampling import gather
+from monitor.store import reading, saving
+from monitor.store.columns import ROLLED
+from monitor.store.reading import Span
+from monitor.store.sample_rows import sample_of
+from monitor.store.view import View, open_view
+
+#: The latest so many seconds are lived through from raw readings: edges, starts and steps are in no minute.
+RAW_S = 21 * 86400.0
+#: Progress is told after so many minutes.
+TOLD_EVERY = 1440
+#: Forecasts are judged by the latest nights alone; before these they need not be made again [s].
+FORECAST_S = 40 * 86400.0
+SCALES = [scale for _, scale, _ in ROLLED.values()]
+
+
+def relive(database: Path, vehicle: Vehicle, parts: frozenset[str] = pipeline.ALL,
+           progress: Callable[[float], None] = lambda _: None) -> tuple[Any, float]:
+    """(what the trackers hold, up to which moment [s]) after everything the log has.
+
+    Parameters
+    ----------
+    database : a log, written to or not
+    vehicle : as it is known today, for all of the past; batteries that were replaced begin anew where the log says so
+    parts : the trackers that are wanted; what they rest on lives along, the others stay at their beginning
+    progress : told the part of the log that is behind [0..1]
+
+    Raises
+    ------
+    monitor.store.reading.NoLog, sqlite3.Error : the log cannot be read
+    """
+    states, wanted = pipeline.begin(vehicle), pipeline.needed(parts)
+    early = wanted - {"forecast"}
+    with open_view(database) as log:
+        first, last = log.ends()
+        if first is None or last is None:
+            return states, 0.0
+        replaced = [(row[1], row[3]) for row in log.rows("events", "where kind = 'battery_replaced' order by at_ms")]
+        end_s = first / 1000
+        for count, minute in enumerate(minutes_of(log, last), 1):
+            while replaced and replaced[0][0] <= minute.start_s * 1000:
+                states = _replace_battery(states, replaced.pop(0)[1], vehicle)
+            states = pipeline.relive(states, minute, vehicle, wanted if minute.end_s > last / 1000 - FORECAST_S else early)
+            end_s = minute.end_s
+            if count % TOLD_EVERY == 0:
+                progress((end_s - first / 1000) / max((last - first) / 1000, 1.0))
+    return states, end_s
+
+
+def minutes_of(log: View, last_ms: int) -> Iterator[Minute]:
+    """Every minute of a log up to a moment [ms]: rows of minutes first, then minutes gathered anew from raw readings."""
+    dating = Dating(log.labels)
+    raw_from = max(last_ms - round(RAW_S * 1000), -1)
+    firsts = next((hour[0][0] for hour in log.raw(raw_from, last_ms) if hour), last_ms)
+    raw_from = firsts // 60_000 * 60_000
+    before: Sample | None = None
+    for end, start, *row in log.rolled("minutes", -(2**62), raw_from):
+        values = {name: None if value is None else value / scale for name, value, scale in zip(ROLLED, row, SCALES, strict=True)}
+        minute = minute_of(start / 1000, end / 1000, values, *dating.of(end))
+        before = minute.samples[-1]
+        yield minute
+    state = gather.Gathering(before=before)
+    for hour in log.raw(raw_from, last_ms):
+        for raw in hour:
+            hour_of_day, day = dating.of(raw[0])
+            state, closed = gather.add(state, replace(sample_of(raw), hour=hour_of_day, year_day=day))
+            if closed is not None:
+                yield closed
+    if state.samples:
+        yield gather.close(state)
+
+
+class Dating:
+    """Hour of the day and day of the year of moments that come in order, where a clock was trusted."""
+
+    def __init__(self, labels: list[Span]) -> None:
+        self._labels, self._place = labels, 0
+        self._zone_s, self._zone_until = 0.0, float("-inf")
+
+    def of(self, at_ms: int) -> tuple[float | None, float | None]:
+        """(local hour, day of the year) of a moment of the line of time [ms]."""
+        if not self._labels:
+            return None, None
+        while self._place + 1 < len(self._labels) and self._labels[self._place + 1].at_ms <= at_ms:
+            self._place += 1
+        label = self._labels[self._place]
+        if not label.utc_trusted:
+            return None, None
+        utc_s = (at_ms + label.utc_offset_ms) / 1000
+        if not self._zone_until - 3600 <= utc_s < self._zone_until:  # the zone is asked once in an hour of the log
+            self._zone_s, self._zone_until = time.localtime(utc_s).tm_gmtoff or 0, utc_s // 3600 * 3600 + 3600
+        return (utc_s + self._zone_s) / 3600 % 24, 1 + utc_s / 86400 % 365.2425
+
+
+def _replace_battery(states: Any, battery: str, vehicle: Vehicle) -> Any:
+    fresh = pipeline.begin(vehicle)
+    if battery == "starter":
+        return replace(states, starter=fresh.starter)
+    return replace(states, charge=charge.replaced(states.charge, vehicle), health=fresh.health)
+
+
+def main() -> None:
+    """The process of its own: polite to everything else on the board."""
+    os.nice(19)
+    vehicle = saving.from_text(Vehicle, sys.stdin.read())
+
+    def tell(**words: Any) -> None:
+        print(json.dumps(words), flush=True)
+
+    try:
+        states, until_s = relive(Path(sys.argv[1]), vehicle, frozenset(sys.argv[2].split(",")), lambda done: tell(part=round(done, 4)))
+    except (reading.NoLog, OSError, ValueError) as error:
+        tell(failed=str(error))
+        return
+    tell(states=saving.to_text(states), until_s=until_s)
+
+
+if __name__ == "__main__":
+    main()
