@@ -10,7 +10,7 @@ class Bounds:
 
     count : so many estimates at least
     coverage : so many of them hold the truth at least
-    width : the mean width lies between these: mostly a quarter less and a quarter more than today's, so that 1.2 or 3.5
+    width : the mean width lies between these: some 15 to 25 % less and more than today's, so that 1.2 or 3.5
         sigma in place of 1.96 are seen. Whoever makes an estimate better moves them, with the coverage that allows it
     """
 

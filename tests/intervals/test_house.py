@@ -1,6 +1,7 @@
 """The house battery's figures on simulated vehicles: charge, capacity, ampere-hours left, the shunt's offset, resistance.
 
 Widths: charge a fraction, capacity and ampere-hours in shares of the label, offset in amperes, resistance in shares of it.
+Most bounds are 15 % either way: part of the width is capacity that may be missing unseen, which no number of sigma changes.
 """
 import pytest
 
@@ -8,17 +9,17 @@ from tests.intervals import journeys, steps_of_load
 from tests.intervals.bounds import Bounds
 
 LEAD = {
-    "charge": Bounds(400, 0.93, (0.078, 0.130)),
-    "capacity": Bounds(400, 0.93, (0.386, 0.645)),
-    "left": Bounds(400, 0.93, (0.400, 0.666)),
-    "usable": Bounds(400, 0.93, (0.320, 0.534)),
-    "offset": Bounds(250, 0.93, (0.140, 0.233)),
+    "charge": Bounds(400, 0.93, (0.089, 0.119)),
+    "capacity": Bounds(400, 0.93, (0.445, 0.593)),
+    "left": Bounds(400, 0.93, (0.475, 0.612)),
+    "usable": Bounds(400, 0.93, (0.380, 0.491)),
+    "offset": Bounds(250, 0.93, (0.150, 0.233)),
 }
 LITHIUM = {
-    "charge": Bounds(300, 0.93, (0.136, 0.228)),
-    "capacity": Bounds(300, 0.93, (0.447, 0.745)),
-    "left": Bounds(300, 0.93, (0.430, 0.723)),
-    "usable": Bounds(300, 0.93, (0.335, 0.558)),
+    "charge": Bounds(300, 0.93, (0.157, 0.209)),
+    "capacity": Bounds(300, 0.93, (0.512, 0.685)),
+    "left": Bounds(300, 0.93, (0.515, 0.665)),
+    "usable": Bounds(300, 0.93, (0.395, 0.513)),
     "offset": Bounds(150, 0.93, (0.082, 0.137)),
 }
 RESISTANCE = Bounds(35, 0.93, (0.250, 0.415))
