@@ -11,8 +11,9 @@ ROOT = Path(__file__).parent.parent
 #: Files and folders that take more than some seconds of a core (pytest --durations=0), the longest first: `make check`
 #: leaves them out, `make test` begins with them so that the last worker does not end alone.
 SLOW = (
-    "tests/golden/test_golden.py", "tests/test_reference_drives.py", "tests/scenarios/", "tests/intervals/", "tests/crash/",
-    "tests/test_soak.py", "tests/dashboard/", "tests/test_crowd.py", "tests/monitor/test_isolator.py",
+    "tests/golden/test_golden.py", "tests/test_reference_drives.py", "tests/scenarios/", "tests/intervals/",
+    "tests/test_measured_batteries.py",
+    "tests/crash/", "tests/test_soak.py", "tests/dashboard/", "tests/test_crowd.py", "tests/monitor/test_isolator.py",
     "tests/monitor/test_limit_alerts.py", "tests/monitor/test_whatif_from_log.py", "tests/monitor/test_starter_ensemble.py",
     "tests/monitor/test_charge.py", "tests/monitor/test_charge_steps.py", "tests/monitor/test_charge_suspicion.py",
     "tests/monitor/test_demo.py", "tests/monitor/test_protection.py", "tests/monitor/test_parked.py",

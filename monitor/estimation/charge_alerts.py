@@ -4,14 +4,18 @@ from math import exp
 from monitor.battery.label import Vehicle
 from monitor.estimation import charge_report
 from monitor.estimation.charge_held import ChargeState
+from monitor.estimation.charge_suspicion import Suspicion
 from monitor.findings import Condition
 
 
 def conditions(held: ChargeState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """All three, active or not."""
-    suspect = held.suspicion
+    return suspicions(held.suspicion, charge_report.chemistry_doubt(held, vehicle))
+
+
+def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
+    """All three, active or not; doubt: why the configured type looks wrong, or ""."""
     ratio = exp(suspect.log_ratio_sum / suspect.steps_since) if suspect.steps_since else 1.0
-    doubt = charge_report.chemistry_doubt(held, vehicle)
     return (
         Condition(
             "shunt_reversed", "house", suspect.reversed, "high",

@@ -41,6 +41,8 @@ def from_text(kind: type[Saved], text: str) -> Saved:
 
 
 def _plain(value: Any) -> Any:
+    if hasattr(value, "to_plain"):   # it knows a shorter form of itself
+        return {"_": type(value).__name__} | value.to_plain()
     if is_dataclass(value):
         return {"_": type(value).__name__} | {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, (tuple, list)):
@@ -84,14 +86,22 @@ def _build(kind: Any, plain: Any) -> Any:
     if origin is Literal or kind is Any:
         return plain
     if isinstance(kind, type) and is_dataclass(kind):
-        if not isinstance(plain, dict):
-            raise ValueError(f"saved {plain!r:.40} is not a {kind.__name__}")
-        hints = _hints(kind)
-        given = {name: plain[name] for name in plain if name != "_"}
-        wanted = {f.name for f in fields(kind)}
-        if plain.get("_") not in _names(kind) or not wanted - getattr(kind, "ADDED_LATER", frozenset()) <= set(given) <= wanted:
-            raise ValueError(f"saved {plain.get('_')} does not fit {kind.__name__}")
-        return kind(**{name: _build(hints[name], value) for name, value in given.items()})
+        return _build_dataclass(kind, plain)
     if kind is float and isinstance(plain, int):
         return float(plain)
     return plain
+
+
+def _build_dataclass(kind: Any, plain: Any) -> Any:
+    if not isinstance(plain, dict):
+        raise ValueError(f"saved {plain!r:.40} is not a {kind.__name__}")
+    if hasattr(kind, "from_plain"):
+        if plain.get("_") != kind.__name__:
+            raise ValueError(f"saved {plain.get('_')} does not fit {kind.__name__}")
+        return kind.from_plain(plain)
+    hints = _hints(kind)
+    given = {name: plain[name] for name in plain if name != "_"}
+    wanted = {f.name for f in fields(kind)}
+    if plain.get("_") not in _names(kind) or not wanted - getattr(kind, "ADDED_LATER", frozenset()) <= set(given) <= wanted:
+        raise ValueError(f"saved {plain.get('_')} does not fit {kind.__name__}")
+    return kind(**{name: _build(hints[name], value) for name, value in given.items()})

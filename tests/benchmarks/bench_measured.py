@@ -168,8 +168,9 @@ def main(arguments: list[str]) -> None:
     print(f"{options.tracker}{' without the make at hand' if options.unlike else ''}: {len(recordings)} recordings, {len(trials)} trials")
     table("all", results, ["all"])
     table("by recording", results, [r.name for r in recordings])
-    table("by temperature", results,
-          sorted({k[0] for r in results for k in r.sums if "°C" in k[0] or "thermometer" in k[0]} - {f.name for f in FAULTS}))
+    named = {f.name for f in FAULTS}
+    warmths = {k[0] for r in results for k in r.sums if "°C" in k[0] or "thermometer" in k[0]}
+    table("by temperature", results, sorted(warmths - named))
     if options.faults:
         table("by fault", results, [f.name for f in FAULTS])
     sizes = [c for r in results for c in r.capacities]

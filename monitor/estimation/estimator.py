@@ -1,0 +1,171 @@
+"""Charge of a lithium iron phosphate battery: counted, and corrected by whatever its voltage says, as one mixture.
+
+Every quarter of an hour time passes (predict), one reading is compared with what each component expected (update), and
+the mixture is made small again. Nothing else moves a belief.
+"""
+from dataclasses import dataclass, replace
+from functools import partial
+from math import exp, hypot, log, sqrt
+
+from monitor.battery.label import Vehicle
+from monitor.estimation import (
+    families,
+    mixture,
+    posterior,
+    predict,
+    prior,
+    surroundings,
+    update,
+    window,
+)
+from monitor.estimation.observations import reading, rest, steep_end
+from monitor.estimation.posterior import Interval, Posterior
+from monitor.estimation.state import OFFSET, Mixture
+from monitor.estimation.window import Past, Window
+from monitor.sample import Minute
+
+#: Weight of not knowing the charge at all, at each reading of an end (ln).
+BIRTH = log(0.001)
+#: After a gap this long anything may have gone on. Its share grows with this time [h].
+UNKNOWN_GAP_H, UNKNOWN_H = 1.0, 8.0
+#: No window for so long means that voltage is not known: then only counting goes on.
+LEAST_SECONDS = 60.0
+#: Full and empty, as events: how full, how sure.
+FULL_FRAC, EMPTY_FRAC, SURE_FRAC = 0.95, 0.10, 0.04
+
+
+@dataclass(frozen=True, slots=True)
+class EstimatorState:
+    """What is held from minute to minute."""
+
+    mixture: Mixture
+    window: Window = Window()
+    past: Past = Past()
+    steps: int = 0
+    anchor: str = ""
+    anchor_at_s: float | None = None
+    fulls: int = 0
+    without: tuple[str, ...] = ()
+    misfit: float = 0.0                    # squared sigmas of the last reading, of the component it fits best
+    stale: bool = False                    # the mixture was changed from outside: intervals are to be worked out anew
+    charge: Interval = (0.0, 0.5, 1.0)     # this and what follows as of the last step
+    capacity_ah: Interval = (0.0, 0.0, 0.0)
+    left_ah: Interval = (0.0, 0.0, 0.0)
+    usable_ah: Interval = (0.0, 0.0, 0.0)  # down to the reserve
+    offset_a: tuple[float, float] = (0.0, 0.0)   # of the shunt beyond its correction: mean and sigma
+
+
+def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> EstimatorState:
+    """Nothing seen yet. without: makes whose measured curve is not to be used."""
+    first = tuple(c.rounded() for c in mixture.normalised(list(prior.begin(vehicle.house, vehicle.current_sensor))))
+    return settled(EstimatorState(first, without=without), vehicle)
+
+
+def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> EstimatorState:
+    """One minute further."""
+    battery, sensor = vehicle.house, vehicle.current_sensor
+    if state.stale:
+        state = settled(state, vehicle)
+    if window.changed(state.window, minute, battery, sensor):
+        state = _step(state, vehicle)
+    past = window.follow(state.past, minute, battery, sensor)
+    gathered, gap_h = window.add(state.window, state.past, past, minute, battery, sensor)
+    state = replace(state, window=gathered, past=past)
+    if gap_h > UNKNOWN_GAP_H:
+        state = _after_gap(_step(state, vehicle, measure=False), vehicle, gap_h)
+    due_s = window.STEP_S if state.steps else window.FIRST_STEP_S
+    if state.window.hours * 3600.0 >= due_s - 1.0:
+        state = _step(state, vehicle)
+    return state
+
+
+def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> EstimatorState:
+    """Either nobody was there, and the current on both sides stands for all of it, or anything may have gone on."""
+    share = 1.0 - exp(-gap_h / UNKNOWN_H)
+    fresh = prior.forget_charge(state.mixture, vehicle.house, vehicle.current_sensor)
+    both = [replace(c, log_weight=c.log_weight + log(1.0 - share)) for c in state.mixture]
+    both += [replace(c, log_weight=c.log_weight + log(share)) for c in mixture.normalised(list(fresh))]
+    both = [c.rounded() for c in mixture.normalised(both)]
+    return settled(replace(state, mixture=tuple(both), steps=0, anchor="" if share > 0.5 else state.anchor), vehicle)
+
+
+def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> EstimatorState:
+    """A step of the estimate with what the window holds."""
+    w, past, rated = state.window, state.past, vehicle.house.rated_capacity_ah
+    now, misfit = None, state.misfit
+    if measure and w.seconds >= LEAST_SECONDS:
+        now = surroundings.look(w.volt_seconds / w.seconds, w.ampere_seconds / w.seconds, w.rate_seconds / w.seconds, past.warmth_c)
+    passed = predict.Passed(w.hours, w.in_ah, w.out_ah, w.doubt_ah2, vehicle.current_sensor.gain_sigma_frac,
+                            surroundings.coldness(past.warmth_c))
+    found: Mixture = tuple(predict.predict(c, passed) for c in state.mixture)
+    curves = families.curves(state.without)
+    end = ""
+    if now is not None:
+        placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]))
+        if steep_end.applies(now.voltage_v):
+            placed += [(c, reading.place(c, now)) for c in prior.born_unsure_of_charge(found, BIRTH)]
+            readings = [steep_end.expect(c, at, curves[c.family], now, rated) for c, at in placed]
+            end = "full" if now.voltage_v > steep_end.TOP_V else "empty"
+        else:
+            readings = [rest.expect(c, at, curves[c.family], now, rated) for c, at in placed]
+        outcome = update.update(tuple(c for c, _ in placed), readings)
+        found, misfit = outcome.mixture, outcome.misfit
+    found = mixture.reduced(found)
+    state = settled(replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit), vehicle)
+    return _anchored(state, end, w.ampere_seconds / w.seconds if w.seconds else 0.0)
+
+
+def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorState:
+    """Whether that end of the curve has told the charge."""
+    low, middle, high = state.charge
+    sure = high - low < 4 * SURE_FRAC
+    if end == "full" and sure and middle > FULL_FRAC and current_a > -0.05:
+        return replace(state, anchor="full", anchor_at_s=state.past.at_s,
+                       fulls=state.fulls + (state.anchor != "full"))
+    if end == "empty" and sure and middle < EMPTY_FRAC:
+        return replace(state, anchor="empty", anchor_at_s=state.past.at_s)
+    return state if state.anchor else replace(state, anchor="rest", anchor_at_s=state.past.at_s)
+
+
+def settled(state: EstimatorState, vehicle: Vehicle) -> EstimatorState:
+    """The state with its intervals worked out anew."""
+    now, shares = told(state, vehicle), mixture.shares(state.mixture)
+    offset_a = sum(w * c.mean[OFFSET] for w, c in zip(shares, state.mixture, strict=True))
+    variance = sum(w * (c.covariance[OFFSET][OFFSET] + (c.mean[OFFSET] - offset_a) ** 2)
+                   for w, c in zip(shares, state.mixture, strict=True))
+    return replace(state, stale=False, offset_a=(offset_a, sqrt(variance)),
+                   charge=now.charge(), capacity_ah=now.capacity_ah(), left_ah=now.left_ah(),
+                   usable_ah=now.left_ah(vehicle.house.reserve_soc_frac))
+
+
+def charge_now(state: EstimatorState, vehicle: Vehicle) -> tuple[Interval, float]:
+    """Charge at the end of the last minute, counted on from the last step, and net charge drawn since [Ah]."""
+    w, capacity = state.window, state.capacity_ah[1]
+    doubt = w.doubt_ah2 + _gap_doubt_ah2(state, vehicle)
+    out_ah = w.out_ah - w.in_ah
+    moved, wider = -out_ah / capacity, 0.0
+    low, middle, high = state.charge
+    if doubt:
+        sigma = sqrt(doubt) / capacity
+        wider = hypot((high - low) / 3.92, sigma) * 1.96 - (high - low) / 2
+    return (_inside(low + moved - wider), _inside(middle + moved), _inside(high + moved + wider)), out_ah
+
+
+def _inside(frac: float) -> float:
+    return min(max(frac, 0.0), 1.0)
+
+
+def _gap_doubt_ah2(state: EstimatorState, vehicle: Vehicle) -> float:
+    if not state.past.gap_s:
+        return 0.0
+    _, sigma = window.bridge(state.past.current_a, state.past.current_a or 0.0, state.past.gap_s / 3600.0,
+                             vehicle.house.rated_capacity_ah)
+    return sigma * sigma
+
+
+def told(state: EstimatorState, vehicle: Vehicle) -> Posterior:
+    """What is believed at the end of the last minute."""
+    w = state.window
+    doubt = w.doubt_ah2 + _gap_doubt_ah2(state, vehicle)
+    return posterior.posterior(
+        state.mixture, mixture.shares(state.mixture), w.out_ah - w.in_ah, doubt, vehicle.current_sensor.gain_sigma_frac)

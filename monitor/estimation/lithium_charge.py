@@ -1,0 +1,190 @@
+"""State of charge of a lithium iron phosphate battery: the estimator, and what is watched beside it."""
+from dataclasses import dataclass, replace
+from math import hypot, log
+
+from monitor.battery.label import Vehicle
+from monitor.estimation import (
+    charge_alerts,
+    charge_count,
+    charge_suspicion,
+    charging_stage,
+    estimator,
+    gaussian,
+    mixture,
+    step_resistance,
+)
+from monitor.estimation.charge_count import Count
+from monitor.estimation.charge_suspicion import Suspicion
+from monitor.estimation.estimator import EstimatorState
+from monitor.estimation.posterior import Interval
+from monitor.estimation.state import CAPACITY, LEVEL, OFFSET, Component
+from monitor.estimation.step_resistance import Resistance
+from monitor.findings import (
+    Answer,
+    Basis,
+    ChargeFindings,
+    Condition,
+    Estimate,
+    Event,
+    NotYet,
+)
+from monitor.sample import Minute
+
+Z95 = 1.96
+BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
+#: Wider than this nothing is said: the prior alone covers all there is.
+UNKNOWN_WIDTH_FRAC = 0.8
+#: What a battery's own electronics and its balancing take (5 to 30 mA on average, common practice) the shunt does not
+#: see: between full charges it looks like a shunt that reads so much too high.
+OWN_USE_A = 0.03
+#: A full charge or a knee is told once in this time.
+AGAIN_S = 6 * 3600.0
+#: After this long without an anchor what is told rests on counting.
+COUNTING_S = 5 * 86400.0
+_FULL_WORDS = "The house battery took less and less at the charger's voltage: it is full, or nearly."
+_EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
+
+
+@dataclass(frozen=True, slots=True)
+class LithiumState:
+    """What is carried from minute to minute."""
+
+    estimate: EstimatorState
+    resistance: Resistance
+    count: Count = Count()
+    suspicion: Suspicion = Suspicion()
+    news: tuple[Event, ...] = ()
+
+    @property
+    def anchor(self) -> str:
+        return self.estimate.anchor
+
+
+def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> LithiumState:
+    """Nothing seen yet. without: makes whose measured curve is not to be used."""
+    return LithiumState(estimator.begin(vehicle, without), step_resistance.begin(vehicle.house))
+
+
+def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object = None) -> LithiumState:
+    """One minute further. What is known of the other battery is not needed: shunt and voltmeter are the house battery's own."""
+    battery, before = vehicle.house, state.estimate
+    capacity = before.capacity_ah[1]
+    count = charge_count.taken(charge_count.update(state.count, minute, battery, vehicle.current_sensor, capacity))
+    depth_frac = 1.0 - before.charge[1]
+    resistance = step_resistance.update(state.resistance, minute, battery, depth_frac, count.surface_v < 0.02)
+    estimate = estimator.advance(before, minute, vehicle)
+    news = []
+    for anchor, kind, words in (("full", "full_charge", _FULL_WORDS), ("empty", "empty_seen", _EMPTY_WORDS)):
+        since = before.anchor_at_s if before.anchor == anchor else None
+        if estimate.anchor == anchor and estimate.anchor_at_s == minute.end_s and (since is None or minute.end_s - since > AGAIN_S):
+            news.append(Event(minute.end_s, kind, "house", words))
+    misfit = estimate.misfit if estimate.steps != before.steps else None
+    suspicion = charge_suspicion.update(
+        state.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)
+    return LithiumState(estimate, resistance, count, suspicion, tuple(news))
+
+
+def findings(state: LithiumState, vehicle: Vehicle) -> ChargeFindings:
+    """What is known now."""
+    estimate, count, house = state.estimate, state.count, vehicle.house
+    age = None if estimate.anchor_at_s is None or count.at_s is None else count.at_s - estimate.anchor_at_s
+    (low, middle, high), out_ah = estimator.charge_now(estimate, vehicle)
+    resistance, offset = _resistance(state, 1.0 - middle), _offset(state, vehicle)
+    stage = charging_stage.stage(count, house, estimate.anchor == "full" and age is not None and age < 3 * 3600.0)
+    doubt = charge_suspicion.chemistry_doubt(state.suspicion, house, 0.0, 0.0, False)
+    wait = None
+    if state.suspicion.reversed:
+        wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
+    elif high - low > UNKNOWN_WIDTH_FRAC:
+        wait = NotYet("it needs some minutes of readings, or some hours of ordinary use")
+    if wait is not None:
+        return ChargeFindings(wait, wait, wait, wait, resistance, offset, estimate.anchor, age, doubt, stage)
+    basis = BASIS[estimate.anchor]
+    if estimate.anchor in ("full", "empty") and age is not None and age > COUNTING_S:
+        basis = "counting"
+    q_low, q, q_high = estimate.capacity_ah
+    learnt: Basis = "empty seen" if estimate.anchor == "empty" else "learnt" if estimate.fulls else "label"
+    return ChargeFindings(
+        Estimate(middle, low, high, basis), Estimate(q, q_low, q_high, learnt),
+        _less(estimate.left_ah, out_ah, 1.0, estimate.capacity_ah, basis),
+        _less(estimate.usable_ah, out_ah, 1.0 - house.reserve_soc_frac, estimate.capacity_ah, basis),
+        resistance, offset, estimate.anchor, age, doubt, stage)
+
+
+def conditions(state: LithiumState, vehicle: Vehicle) -> tuple[Condition, ...]:
+    """What may deserve an alert."""
+    doubt = charge_suspicion.chemistry_doubt(state.suspicion, vehicle.house, 0.0, 0.0, False)
+    return charge_alerts.suspicions(state.suspicion, doubt)
+
+
+def replaced(state: LithiumState, vehicle: Vehicle) -> LithiumState:
+    """The state after another lithium battery was put in: the shunt's offset and the habits stay."""
+    _, mean, covariance = _one(state)
+    fresh = begin(vehicle, state.estimate.without)
+    parts = tuple(_with_offset(c, mean[OFFSET], covariance[OFFSET][OFFSET]) for c in fresh.estimate.mixture)
+    count = Count(at_s=state.count.at_s, usual=state.count.usual, temperature_c=state.count.temperature_c)
+    return replace(fresh, estimate=replace(fresh.estimate, mixture=parts, past=replace(
+        fresh.estimate.past, temperature_c=state.estimate.past.temperature_c)), count=count,
+        suspicion=charge_suspicion.dismissed(state.suspicion))
+
+
+def calibrated_zero(state: LithiumState, sigma_a: float) -> LithiumState:
+    """The state after the shunt's zero was measured: what was learnt beyond it is forgotten."""
+    parts = tuple(_with_offset(c, 0.0, max(sigma_a, 0.002) ** 2) for c in state.estimate.mixture)
+    return replace(state, estimate=replace(state.estimate, mixture=parts, offset_a=(0.0, max(sigma_a, 0.002))))
+
+
+def apply_capacity_test(state: LithiumState, capacity_ah: float, sigma_ln: float) -> LithiumState:
+    """The state after a capacity test that reached its end: capacity is measured; what is told follows within a minute."""
+    parts = []
+    for c in state.estimate.mixture:
+        slopes = {CAPACITY: 1.0}
+        cross = gaussian.times(c.covariance, slopes)
+        total, miss = gaussian.along(cross, slopes) + sigma_ln**2, log(capacity_ah) - c.mean[CAPACITY]
+        mean, cov = gaussian.update(c.mean, c.covariance, cross, miss, total)
+        parts.append(Component(c.log_weight + gaussian.log_density(miss, total), c.family, mean, cov))
+    return replace(state, estimate=replace(state.estimate, mixture=mixture.normalised(parts), stale=True))
+
+
+def level_v(state: LithiumState) -> float:
+    """By how much the rest curve lies higher than the makes measured [V]."""
+    return _one(state)[1][LEVEL]
+
+
+def _one(state: LithiumState) -> tuple[float, tuple[float, ...], tuple[tuple[float, ...], ...]]:
+    return gaussian.merged([(c.log_weight, c.mean, c.covariance) for c in state.estimate.mixture])
+
+
+def _with_offset(component: Component, mean_a: float, variance: float) -> Component:
+    mean, rows = list(component.mean), [list(r) for r in component.covariance]
+    mean[OFFSET] = mean_a
+    for j in range(len(mean)):
+        rows[OFFSET][j] = rows[j][OFFSET] = 0.0
+    rows[OFFSET][OFFSET] = variance
+    return Component(component.log_weight, component.family, tuple(mean), tuple(tuple(r) for r in rows))
+
+
+def _less(interval: Interval, out_ah: float, most_frac: float, capacity_ah: Interval, basis: Basis) -> Estimate:
+    """What is left once out_ah more was drawn; never less than none, nor more than fits."""
+    low, middle, high = (min(max(x - out_ah, 0.0), most_frac * q) for x, q in zip(interval, capacity_ah, strict=True))
+    return Estimate(middle, low, high, basis)
+
+
+def _offset(state: LithiumState, vehicle: Vehicle) -> Answer:
+    sensor = vehicle.current_sensor
+    mean, doubt = state.estimate.offset_a
+    if doubt > 0.8 * sensor.offset_sigma_a and not sensor.offset_a:
+        return NotYet("it needs two full charges some days apart, or a zero calibration with everything off")
+    # only what was learnt from the charge's balance holds the battery's own use, not what a zero calibration measured
+    learnt = max(1.0 - (doubt / sensor.offset_sigma_a) ** 2, 0.0)
+    offset = sensor.offset_a + mean
+    return Estimate(offset, offset - hypot(Z95 * doubt, OWN_USE_A * learnt), offset + Z95 * doubt, "learnt")
+
+
+def _resistance(state: LithiumState, depth_frac: float) -> Answer:
+    if state.resistance.steps < 5:
+        return NotYet("it needs some load steps: the fridge's will do")
+    depth = min(max(depth_frac, 0.0), 1.0)
+    ohm, sigma = step_resistance.at(state.resistance, depth), step_resistance.sigma_ohm(state.resistance, depth)
+    return Estimate(ohm, max(ohm - Z95 * sigma, 0.0), ohm + Z95 * sigma, "measured")
+

@@ -1,0 +1,91 @@
+"""Keeps the sum of Gaussians small and fit: drops, splits, merges, normalises."""
+from collections.abc import Callable
+from math import exp, log, sqrt
+
+from monitor.estimation import gaussian
+from monitor.estimation.observations.reading import Place
+from monitor.estimation.state import CAPACITY, CHARGE, Component, Mixture
+from monitor.estimation.update import add_logs
+
+#: A component lighter than this (ln) is dropped; one wider than this along the curve is split where the curve can tell.
+LIGHTEST, SPLIT_FRAC, SPLIT_LIGHTEST = -11.5, 0.045, -5.0
+#: Likewise one across a bend, unless it is as narrow as this; so many times in one step.
+BENT_V, NARROW_FRAC, SPLIT_DEEPEST = 0.012, 0.010, 2
+#: Components this near each other, in their own sigmas, say the same.
+ALIKE, MOST = 0.6, 44
+
+
+def charge_moments(component: Component) -> tuple[float, float]:
+    """Mean and variance of its charge fraction."""
+    return component.mean[CHARGE], max(component.covariance[CHARGE][CHARGE], 1e-8)
+
+
+def normalised(components: list[Component]) -> Mixture:
+    """Weights that add up to one, lightest left out."""
+    total = components[0].log_weight
+    for c in components[1:]:
+        total = add_logs(total, c.log_weight)
+    return tuple(Component(c.log_weight - total, c.family, c.mean, c.covariance)
+                 for c in components if c.log_weight - total > LIGHTEST)
+
+
+def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Callable[[Component, Place], float],
+            ) -> list[tuple[Component, Place]]:
+    """The same belief, with components split that straddle a bend of the curve, each with its place on it.
+
+    where: a component's place; bent_v2: what a straight line through the curve would leave of its voltage [V2].
+    """
+    found, room = [], MOST - len(mixture)
+    waiting = [(c, 0) for c in sorted(mixture, key=lambda c: c.log_weight)]
+    while waiting:
+        c, depth = waiting.pop()
+        at = where(c)
+        variance = at.graphite_variance
+        if room > 1 and depth < SPLIT_DEEPEST and c.log_weight > SPLIT_LIGHTEST and (
+                variance > SPLIT_FRAC**2 or variance > NARROW_FRAC**2 and bent_v2(c, at) > BENT_V**2):
+            waiting += [(Component(c.log_weight + w, c.family, m, p), depth + 1)
+                        for w, m, p in gaussian.split(c.mean, c.covariance, at.graphite_cross, variance)]
+            room -= 2
+        else:
+            found.append((c, at))
+    return found
+
+
+def reduced(mixture: Mixture) -> Mixture:
+    """The same belief in fewer components: those that say the same become one."""
+    parts = list(normalised(list(mixture)))
+    parts.sort(key=lambda c: -c.log_weight)
+    places = [(c, *charge_moments(c), sqrt(c.covariance[CAPACITY][CAPACITY])) for c in parts]
+    used, found = [False] * len(parts), []
+    for i, (c, z, var, sq) in enumerate(places):
+        if used[i]:
+            continue
+        group = [i]
+        sz = sqrt(var)
+        for j in range(i + 1, len(places)):
+            other, z2, var2, sq2 = places[j]
+            if (not used[j] and other.family == c.family
+                    and abs(z2 - z) < min(ALIKE * min(sz, sqrt(var2)) + 0.002, SPLIT_FRAC)
+                    and abs(other.mean[CAPACITY] - c.mean[CAPACITY]) < ALIKE * min(sq, sq2) + 0.002):
+                group.append(j)
+                used[j] = True
+        if len(group) == 1:
+            found.append(c)
+        else:
+            weight, mean, cov = gaussian.merged([(parts[k].log_weight, parts[k].mean, parts[k].covariance) for k in group])
+            found.append(Component(weight, c.family, mean, cov))
+    found.sort(key=lambda c: -c.log_weight)
+    return tuple(c.rounded() for c in normalised(found[:MOST]))
+
+
+def shares(mixture: Mixture) -> list[float]:
+    """Weights that add up to one."""
+    top = max(c.log_weight for c in mixture)
+    weights = [exp(c.log_weight - top) for c in mixture]
+    total = sum(weights)
+    return [w / total for w in weights]
+
+
+def log_share(weight: float) -> float:
+    """Log of a share, of nothing a very small one."""
+    return log(max(weight, 1e-12))

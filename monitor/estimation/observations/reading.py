@@ -1,0 +1,106 @@
+"""What every kind of reading hands on, and where on the rest curve a component stands."""
+from dataclasses import dataclass
+from math import exp
+
+from monitor.estimation import gaussian
+from monitor.estimation.families import KINDS
+from monitor.estimation.state import (
+    AXIS_BOTTOM,
+    AXIS_SLOW,
+    AXIS_STEP,
+    AXIS_TOP,
+    CHARGE,
+    DIFFUSION,
+    DIFFUSION_ACTIVATION,
+    FILLING,
+    HYSTERESIS,
+    KINETIC,
+    KINETIC_ACTIVATION,
+    KNOTS,
+    LEVEL,
+    RESISTANCE,
+    SHAPE,
+    SLOW,
+    Component,
+)
+from monitor.estimation.surroundings import Surroundings
+
+#: What a rate of once the capacity an hour leaves unexplained, anew in each window: voltage [V], place on the curve [1].
+RATE_DOUBT_V, RATE_DOUBT_FRAC = 0.10, 0.015
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One measurement as one component sees it.
+
+    slopes: by quantity; miss: measured less expected; variance: of what is new in each such reading; log_jacobian: of
+    the change from voltage to the quantity compared; untouched: not learnt from it;
+    unsplit: part of the variance that stands for a bend within the component, which is no news of each window and does not
+    count in its weight.
+    """
+
+    slopes: dict[int, float]
+    miss: float
+    variance: float
+    log_jacobian: float = 0.0
+    untouched: tuple[int, ...] = ()
+    unsplit: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a component stands: charge, place on graphite's curve and on the rise to full, with slopes and variances."""
+
+    charge_frac: float
+    shift_frac: float
+    graphite: float
+    graphite_slopes: dict[int, float]
+    graphite_cross: list[float]
+    graphite_variance: float
+    top: float
+    top_slopes: dict[int, float]
+
+
+def place(component: Component, now: Surroundings) -> Place:
+    """Where it stands with this window's current and temperature."""
+    m = component.mean
+    z = m[CHARGE]
+    shift = now.shift_frac * exp(max(min(m[DIFFUSION] + now.diffusion_factor * m[DIFFUSION_ACTIVATION], 3.0), -3.0))
+    at_bottom = min(max(z, 0.0) / 0.08, 1.0) * min(max((0.3 - z) / 0.2, 0.0), 1.0)
+    at_step = max(1.0 - abs(z - 0.7) / 0.25, 0.0)
+    top = {CHARGE: 1.0, DIFFUSION: shift, DIFFUSION_ACTIVATION: shift * now.diffusion_factor, AXIS_TOP: 1.0, AXIS_SLOW: 1.0}
+    filled = 1.0 + m[FILLING]
+    graphite = {CHARGE: filled, DIFFUSION: shift, DIFFUSION_ACTIVATION: shift * now.diffusion_factor,
+                FILLING: z, AXIS_SLOW: 1.0}
+    if at_bottom:
+        graphite[AXIS_BOTTOM] = at_bottom
+    if at_step:
+        graphite[AXIS_STEP] = at_step
+    cross = gaussian.times(component.covariance, graphite)
+    return Place(
+        z, shift, z * filled + shift + m[AXIS_SLOW] + at_bottom * m[AXIS_BOTTOM] + at_step * m[AXIS_STEP], graphite, cross,
+        max(gaussian.along(cross, graphite), 1e-8), z + shift + m[AXIS_SLOW] + m[AXIS_TOP], top)
+
+
+def beside_curve(component: Component, now: Surroundings, rest_gap_v: float, charge_frac: float) -> tuple[float, dict[int, float]]:
+    """What stands in the voltage besides the curve's middle [V], and its slopes."""
+    m = component.mean
+    kinetic = (KINDS[component.family].kinetic * now.kinetic_v
+               * exp(max(min(m[KINETIC] + now.kinetic_factor * m[KINETIC_ACTIVATION], 2.0), -2.0)))
+    slopes = {HYSTERESIS: rest_gap_v, RESISTANCE: now.current_a, LEVEL: 1.0, SLOW: 1.0, KINETIC: kinetic,
+              KINETIC_ACTIVATION: kinetic * now.kinetic_factor}
+    volts = m[HYSTERESIS] * rest_gap_v + m[RESISTANCE] * now.current_a + m[LEVEL] + m[SLOW] + kinetic
+    z = min(max(charge_frac, KNOTS[0]), KNOTS[-1])
+    i = next(k for k in range(1, len(KNOTS)) if z <= KNOTS[k]) - 1
+    share = (z - KNOTS[i]) / (KNOTS[i + 1] - KNOTS[i])
+    for k, part in ((i, 1.0 - share), (i + 1, share)):
+        if part:
+            slopes[SHAPE + k] = part
+            volts += part * m[SHAPE + k]
+    return volts, slopes
+
+
+def white_v2(component: Component, now: Surroundings, rated_ah: float) -> float:
+    """Variance of what is new in each window's voltage: noise, and what its current did to it [V2]."""
+    drop = 0.10 * max(component.mean[RESISTANCE], 0.0) * now.current_a
+    return 0.004**2 + drop * drop + (RATE_DOUBT_V * now.current_a / rated_ah) ** 2 + (0.1 * now.kinetic_v) ** 2

@@ -1,0 +1,57 @@
+"""Voltage on the flats and the steps between them, at any moderate current.
+
+Expects the curve at the place of each component, seen through the width of its own doubt (statistical linearisation on
+three points): a tangent would believe any voltage on a flat.
+"""
+from math import sqrt
+
+from monitor.battery.rest_curves import CUT, Family, Table
+from monitor.estimation.observations.reading import Place, Reading, beside_curve, white_v2
+from monitor.estimation.state import Component
+from monitor.estimation.surroundings import Surroundings
+
+_ROOT3 = sqrt(3.0)
+#: Where on the curve a slope lies is in doubt by this part of the capacity, anew each time.
+AXIS_FRAC = 0.003
+#: A bend within a component up to this is no reason to think it less likely: wider ones are split.
+UNSPLIT_V = 0.015
+#: Part of the shift by diffusion that is new in each window.
+SHIFT_DOUBT = 0.2
+
+
+def _through(table: Table, x: float, variance: float) -> tuple[float, float, float]:
+    """A table's mean, slope and what a straight line leaves of its variance, over a Gaussian."""
+    step = _ROOT3 * sqrt(variance)
+    middle, above, below = table.at(x), table.at(x + step), table.at(x - step)
+    mean = 2.0 / 3.0 * middle + (above + below) / 6.0
+    slope = (above - below) / (2.0 * step)
+    left = 2.0 / 3.0 * (middle - mean) ** 2 + ((above - mean) ** 2 + (below - mean) ** 2) / 6.0 - slope * slope * variance
+    return mean, slope, max(left, 0.0)
+
+
+def bent_v2(at: Place, family: Family) -> float:
+    """What a straight line through the curve, over a component's doubt, leaves of its variance [V2]."""
+    left = _through(family.graphite, at.graphite, at.graphite_variance)[2]
+    if at.top + 2.0 * sqrt(at.graphite_variance) > CUT:
+        left += _through(family.top, at.top, at.graphite_variance)[2]
+    return left
+
+
+def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float) -> Reading:
+    """How one component sees this window's voltage."""
+    rest_gap_v = family.rest_gap.at(min(max(at.charge_frac, 0.0), 1.0))
+    mean, slope, left = _through(family.graphite, at.graphite, at.graphite_variance)
+    top_slope = 0.0
+    if at.top + 2.0 * sqrt(at.graphite_variance) > CUT:
+        rise, top_slope, more = _through(family.top, at.top, at.graphite_variance)
+        mean, left = mean + rise, left + more
+    volts, slopes = beside_curve(component, now, rest_gap_v, at.charge_frac)
+    for i, s in at.graphite_slopes.items():
+        slopes[i] = slopes.get(i, 0.0) + s * slope
+    if top_slope:
+        for i, s in at.top_slopes.items():
+            slopes[i] = slopes.get(i, 0.0) + s * top_slope
+    steep = slope + top_slope
+    variance = white_v2(component, now, rated_ah) + left + (steep * at.shift_frac * SHIFT_DOUBT) ** 2 + (AXIS_FRAC * steep) ** 2
+    expected = mean + volts
+    return Reading(slopes, now.voltage_v - expected, variance, unsplit=min(left, UNSPLIT_V**2))

@@ -1,0 +1,54 @@
+"""The knee and the rise to full: there voltage says where on the curve the battery's surface stands.
+
+The same equation as at rest, solved for the charge axis: a straight line through so steep a curve would be worth nothing.
+Full and empty are this and nothing else: a tail of current, a charger of 13.6 or of 14.4 V, a high rate and the cold
+come in through the shift between surface and whole. In the cold that shift is hardly known at the bottom: it may say
+how full, never how large.
+"""
+from math import hypot, log
+
+from monitor.battery.rest_curves import Family
+from monitor.estimation.observations.reading import RATE_DOUBT_FRAC, Place, Reading, beside_curve, white_v2
+from monitor.estimation.observations.rest import SHIFT_DOUBT
+from monitor.estimation.state import CAPACITY, CHARGE, FILLING, SIZE, Component
+from monitor.estimation.surroundings import Surroundings
+
+#: Voltages that belong to no flat.
+BOTTOM_V, TOP_V = 12.75, 13.65
+#: New in each window [part of the capacity]; at the bottom more with each step of ten kelvin below 5 °C.
+AXIS_FRAC, COLD_BOTTOM_FRAC, COLD_TOP_FRAC, COLD_C = 0.003, 0.025, 0.008, 5.0
+#: Below this it is empty, surface and all, and that is the whole of what it says.
+FLOOR_V, EMPTY_FRAC, EMPTY_SIGMA_FRAC, EMPTY_SLOPE_V = 10.4, 0.002, 0.010, 150.0
+ALL_BUT_CHARGE = tuple(i for i in range(SIZE) if i != CHARGE)
+#: Charges at which gap and shape are read for either end.
+NEAR_BOTTOM, NEAR_TOP = 0.08, 0.97
+
+
+def applies(voltage_v: float) -> bool:
+    """Whether a window's voltage lies on an end."""
+    return voltage_v < BOTTOM_V or voltage_v > TOP_V
+
+
+def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float) -> Reading:
+    """How one component sees this window's voltage, as a place on the charge axis."""
+    top = now.voltage_v > TOP_V
+    near = NEAR_TOP if top else NEAR_BOTTOM
+    volts, beside = beside_curve(component, now, family.rest_gap.at(near), near)
+    cold = max((COLD_C - now.temperature_c) / 10.0, 0.0)
+    if now.voltage_v <= FLOOR_V:
+        model = hypot(EMPTY_SIGMA_FRAC, cold * cold * COLD_BOTTOM_FRAC, at.shift_frac * SHIFT_DOUBT,
+                      RATE_DOUBT_FRAC * now.current_a / rated_ah)
+        return Reading(at.graphite_slopes, EMPTY_FRAC - at.graphite, model**2, -log(EMPTY_SLOPE_V), untouched=ALL_BUT_CHARGE)
+    rest_v = now.voltage_v - volts
+    star = family.whole.inverse(rest_v)
+    step = 0.004
+    slope = max((family.whole.at(star + step) - family.whole.at(star - step)) / (2.0 * step), 1.0)
+    slopes = dict(at.top_slopes if top else at.graphite_slopes)
+    for i, s in beside.items():
+        slopes[i] = slopes.get(i, 0.0) + s / slope
+    model = AXIS_FRAC + cold * cold * (COLD_TOP_FRAC if top else COLD_BOTTOM_FRAC)
+    variance = (white_v2(component, now, rated_ah) / slope**2 + model**2 + (at.shift_frac * SHIFT_DOUBT) ** 2
+                + (RATE_DOUBT_FRAC * now.current_a / rated_ah) ** 2)
+    stands = at.top if top else at.graphite
+    return Reading(slopes, star - stands, variance, -log(slope),
+                   untouched=(CAPACITY, FILLING) if cold and not top else ())

@@ -1,0 +1,136 @@
+"""What is believed of a lithium battery before the first reading, and what is kept when only its charge is lost."""
+from collections.abc import Iterator
+from math import exp, hypot, log
+
+from monitor.battery.label import Battery, CurrentSensor
+from monitor.estimation import gaussian
+from monitor.estimation.families import KINDS, Kind
+from monitor.estimation.state import (
+    AXIS_BOTTOM,
+    AXIS_SLOW,
+    AXIS_STEP,
+    AXIS_TOP,
+    CAPACITY,
+    CHARGE,
+    DIFFUSION,
+    DIFFUSION_ACTIVATION,
+    FILLING,
+    HYSTERESIS,
+    KINETIC,
+    KINETIC_ACTIVATION,
+    KNOTS,
+    LEVEL,
+    LOSS,
+    OFFSET,
+    RESISTANCE,
+    SHAPE,
+    SIZE,
+    SLOW,
+    Component,
+    Matrix,
+    Mixture,
+    Vector,
+)
+from monitor.parameters import table
+
+#: A kind lighter than this (ln of its share) is no longer brought up again.
+LEAST_LOG_SHARE = -7.0
+NOMINAL_V = 13.2
+
+
+def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[list[float], list[list[float]]]:
+    """Mean and covariance of everything but the depth, for a battery of this kind."""
+    p, rated = table("battery", "lithium_cell"), battery.rated_capacity_ah
+    mean, rows = [0.0] * SIZE, [[0.0] * SIZE for _ in range(SIZE)]
+
+    def believe(i: int, value: float, sigma: float) -> None:
+        mean[i], rows[i][i] = value, sigma * sigma
+
+    voltmeter_v = p.sigma("voltmeter_v") if battery.voltage_sigma_frac is None else NOMINAL_V * battery.voltage_sigma_frac
+    believe(OFFSET, 0.0, sensor.offset_sigma_a)
+    believe(CAPACITY, log(rated) + kind.capacity_ln, hypot(kind.capacity_sigma_ln, sensor.gain_sigma_frac))
+    believe(LOSS, p.number("loss_frac"), p.sigma("loss_frac"))
+    believe(HYSTERESIS, 0.0, 0.7)
+    believe(RESISTANCE, p.number("resistance_ohm_ah") / rated, p.sigma("resistance_ohm_ah") / rated)
+    believe(DIFFUSION, 0.0, p.sigma("diffusion_ln"))
+    believe(LEVEL, 0.0, hypot(kind.level * p.sigma("level_v"), voltmeter_v))
+    believe(AXIS_BOTTOM, 0.0, kind.bottom * p.sigma("axis_bottom_frac"))
+    believe(AXIS_STEP, 0.0, kind.axis * p.sigma("axis_step_frac"))
+    believe(AXIS_TOP, 0.0, p.sigma("axis_top_frac"))
+    # before switch-on it may have been charged or discharged: what that left behind dies away with the slow error
+    believe(AXIS_SLOW, 0.0, p.sigma("axis_slow_frac"))
+    believe(SLOW, 0.0, 2.0 * p.sigma("slow_v"))
+    believe(KINETIC, 0.0, p.sigma("kinetic_ln"))
+    believe(KINETIC_ACTIVATION, 0.0, 1.0)
+    believe(DIFFUSION_ACTIVATION, 0.0, 1.0)
+    by = kind.filling_by_capacity
+    believe(FILLING, by * kind.capacity_ln, hypot(p.sigma("filling_ln"), by * kind.capacity_sigma_ln))
+    rows[FILLING][CAPACITY] = rows[CAPACITY][FILLING] = by * rows[CAPACITY][CAPACITY]
+    sigma, length = kind.shape * p.sigma("shape_v"), p.number("shape_length_frac")
+    for i, a in enumerate(KNOTS):
+        for j, b in enumerate(KNOTS):
+            rows[SHAPE + i][SHAPE + j] = sigma**2 * exp(-0.5 * ((a - b) / length) ** 2) + (1e-8 if i == j else 0.0)
+    return mean, rows
+
+
+def placed(mean: Vector, covariance: Matrix, charge_frac: float, sigma_frac: float) -> tuple[Vector, Matrix]:
+    """The same battery at another charge, known within sigma_frac and by nothing else that is known."""
+    rows = [list(row) for row in covariance]
+    rows[CHARGE] = [0.0] * SIZE
+    for row in rows:
+        row[CHARGE] = 0.0
+    rows[CHARGE][CHARGE] = sigma_frac * sigma_frac
+    return (charge_frac, *mean[1:]), tuple(tuple(row) for row in rows)
+
+
+def _spread(mean: Vector, covariance: Matrix, kind: int, share: float) -> list[Component]:
+    """A battery of which all but the charge is known, as a row of components along it."""
+    count = KINDS[kind].along_count
+    row = []
+    for i in range(count):
+        m, c = placed(mean, covariance, 0.01 + 0.98 * (i + 0.5) / count, 0.5 / count)
+        row.append(Component(log(share / count), kind, m, c))
+    return row
+
+
+def begin(battery: Battery, sensor: CurrentSensor) -> Mixture:
+    """Before the first reading."""
+    found = []
+    for index, kind in enumerate(KINDS):
+        mean, rows = vehicle_part(battery, sensor, kind)
+        found += _spread(tuple(mean), tuple(tuple(r) for r in rows), index, kind.share)
+    return tuple(found)
+
+
+def _by_kind(mixture: Mixture) -> Iterator[tuple[int, float, Vector, Matrix]]:
+    """Each kind that still counts: index, share, mean and covariance."""
+    for index in range(len(KINDS)):
+        parts = [(c.log_weight, c.mean, c.covariance) for c in mixture if c.family == index]
+        if parts:
+            weight, mean, covariance = gaussian.merged(parts)
+            if weight > LEAST_LOG_SHARE:
+                yield index, exp(weight), mean, covariance
+
+
+def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor) -> Mixture:
+    """After a gap in which anything may have happened: shunt, resistance, capacity and curve are kept, charge is not."""
+    found = []
+    for index, share, mean, covariance in _by_kind(mixture):
+        fresh, fresh_rows = vehicle_part(battery, sensor, KINDS[index])
+        rows, new = [list(r) for r in covariance], list(mean)
+        for i in (HYSTERESIS, SLOW, AXIS_SLOW):
+            for j in range(SIZE):
+                rows[i][j] = rows[j][i] = fresh_rows[i][j]
+            new[i] = fresh[i]
+        found += _spread(tuple(new), tuple(tuple(r) for r in rows), index, share)
+    return tuple(found)
+
+
+def born_unsure_of_charge(mixture: Mixture, log_share: float) -> list[Component]:
+    """A small share of not knowing the charge, beside what is believed: an end of the curve may then correct a belief
+    that was too sure of itself. log_share: ln of the weight given."""
+    born = []
+    for index, share, mean, covariance in _by_kind(mixture):
+        m, c = placed(mean, covariance, 0.5, 0.3)
+        born.append(Component(log_share + log(share), index, m, c))
+    return born

@@ -1,0 +1,89 @@
+"""What one component of the estimate holds: named quantities, their mean and covariance."""
+from base64 import b64decode, b64encode
+from dataclasses import dataclass
+from struct import calcsize, error, pack, unpack
+
+#: Where on the charge axis the error of the curve's shape is held.
+KNOTS = (0.0, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
+NAMES = (
+    "charge_frac",         # 1 full, 0 empty
+    "offset_a",            # what the shunt reads too high
+    "capacity_ln",         # ln Ah
+    "loss_frac",           # part of charge lost on the way in
+    "hysteresis",          # 1 after charging, -1 after discharging
+    "resistance_ohm",      # at 25 °C
+    "diffusion_ln",        # ln of its time over the usual one
+    "level_v",             # by how much the whole curve lies too high
+    "axis_bottom_frac",    # by how much more charge than the curve says it stands in, near empty
+    "axis_step_frac",      # likewise at graphite's step
+    "axis_top_frac",       # likewise where it rises to full
+    "slow_v",              # slow error of the model, comes and goes
+    "kinetic_ln",          # ln of the kinetic part of the gap over the usual one
+    "kinetic_activation",  # error of its activation energy, in sigmas
+    "diffusion_activation",
+    "filling_ln",          # by how much fuller graphite is at full than the curve's
+    "axis_slow_frac",      # slow error of the model along the charge axis, comes and goes with charge that passes
+    *(f"shape_{round(100 * z):02d}_v" for z in KNOTS),
+)
+(CHARGE, OFFSET, CAPACITY, LOSS, HYSTERESIS, RESISTANCE, DIFFUSION, LEVEL, AXIS_BOTTOM, AXIS_STEP, AXIS_TOP, SLOW, KINETIC,
+ KINETIC_ACTIVATION, DIFFUSION_ACTIVATION, FILLING, AXIS_SLOW, SHAPE) = range(18)
+SIZE = len(NAMES)
+
+Vector = tuple[float, ...]
+Matrix = tuple[Vector, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One Gaussian of the mixture: log of its weight, its curve family, mean and covariance (symmetric, in full)."""
+
+    log_weight: float
+    family: int
+    mean: Vector
+    covariance: Matrix
+
+    def rounded(self) -> "Component":
+        """The same with a covariance that fits into 32 bits a number, so that it is saved short and comes back bit for bit."""
+        return Component(self.log_weight, self.family, self.mean, _square(unpack(_FLOATS, pack(_FLOATS, *_triangle(self.covariance)))))
+
+    def to_plain(self) -> dict[str, str]:
+        """Text to save it as; exact for a rounded one."""
+        numbers = pack(_DOUBLES, self.log_weight, float(self.family), *self.mean) + pack(_FLOATS, *_triangle(self.covariance))
+        return {"packed": b64encode(numbers).decode()}
+
+    @classmethod
+    def from_plain(cls, plain: dict[str, str]) -> "Component":
+        """The component that to_plain wrote.
+
+        Raises
+        ------
+        ValueError : it is of another length, or no such text
+        """
+        try:
+            numbers = b64decode(plain["packed"], validate=True)
+            split = calcsize(_DOUBLES)
+            log_weight, family, *mean = unpack(_DOUBLES, numbers[:split])
+            return cls(log_weight, int(family), tuple(mean), _square(unpack(_FLOATS, numbers[split:])))
+        except error as cause:
+            raise ValueError(f"a component of another size: {cause}") from cause
+
+
+_DOUBLES, _FLOATS = f"<{SIZE + 2}d", f"<{SIZE * (SIZE + 1) // 2}f"
+
+
+def _triangle(covariance: Matrix) -> list[float]:
+    flat: list[float] = []
+    for i, row in enumerate(covariance):
+        flat += row[:i + 1]
+    return flat
+
+
+def _square(triangle: tuple[float, ...]) -> Matrix:
+    rows, at = [], 0
+    for i in range(1, SIZE + 1):
+        rows.append(triangle[at:at + i])
+        at += i
+    return tuple([row + tuple([below[i] for below in rows[i + 1:]]) for i, row in enumerate(rows)])
+
+
+Mixture = tuple[Component, ...]

@@ -1,0 +1,133 @@
+"""Gathers minutes into the window that one step of the estimate takes, and follows what a window needs of the time before."""
+from dataclasses import dataclass, replace
+from math import exp, hypot
+
+from monitor.battery.label import Battery, CurrentSensor
+from monitor.sample import Minute
+
+STEP_S, FIRST_STEP_S = 900.0, 300.0
+#: The current behind diffusion and kinetics is filtered with this; temperature with the other.
+RATE_S, TEMPERATURE_S = 1200.0, 1800.0
+#: Below this no battery of four cells is seen: its protection has opened, or a wire is off.
+OPEN_V = 8.0
+#: Both sides' current stand for so much of a gap at most [h].
+BRIDGED_H = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Charge and voltage since the last step. Means are weighted with seconds in which both were measured."""
+
+    hours: float = 0.0
+    seconds: float = 0.0
+    volt_seconds: float = 0.0
+    ampere_seconds: float = 0.0
+    rate_seconds: float = 0.0
+    in_ah: float = 0.0
+    out_ah: float = 0.0
+    doubt_ah2: float = 0.0
+    low_a: float = 0.0
+    high_a: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What went before: last readings, filtered current, warmth, whether the protection has opened, a gap not yet bridged."""
+
+    at_s: float | None = None
+    voltage_v: float | None = None
+    current_a: float | None = None
+    rate: float = 0.0                      # filtered C-rate [1/h]
+    temperature_c: float | None = None
+    opened: bool = False
+    gap_s: float = 0.0
+
+    @property
+    def warmth_c(self) -> float:
+        """Battery temperature; 20 °C where none was ever measured."""
+        return 20.0 if self.temperature_c is None else self.temperature_c
+
+
+def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) -> Past:
+    """The past with this minute."""
+    rated = battery.rated_capacity_ah
+    voltage, current, opened = past.voltage_v, past.current_a, past.opened
+    for sample in minute.samples:
+        raw = sample.house_current_a
+        if raw is None:
+            continue
+        amps, volts = (raw - sensor.offset_a) * sensor.gain, sample.house_voltage_v
+        if volts is not None:
+            opened = _opened(opened, voltage, current, volts, amps, rated)
+            voltage = volts
+        current = amps
+    temperature = past.temperature_c
+    if minute.house_temperature_c is not None:
+        seconds = minute.covered_s + minute.gap_s
+        temperature = minute.house_temperature_c if temperature is None else (
+            temperature + (1.0 - exp(-seconds / TEMPERATURE_S)) * (minute.house_temperature_c - temperature))
+    rate = past.rate
+    mean = minute.house_current_a
+    if mean is not None:
+        mean = (mean - sensor.offset_a) * sensor.gain
+        # after a gap, and at the first minute, the present current stands for what went before
+        keep = exp(-(minute.covered_s + minute.gap_s) / RATE_S) if past.at_s is not None and past.gap_s + minute.gap_s < RATE_S else 0.0
+        rate = mean / rated + keep * (rate - mean / rated)
+    gap_s = past.gap_s + minute.gap_s if mean is None else 0.0
+    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s)
+
+
+def _opened(opened: bool, before_v: float | None, before_a: float | None, volts: float, amps: float, rated: float) -> bool:
+    """Whether the pack's protection is open. Charging: the current falls to nothing within one reading, and the voltage, now
+    the charger's alone, does not come down with it. Discharging: voltage and current are gone."""
+    if opened:
+        return not (abs(amps) > 0.004 * rated or OPEN_V < volts < 13.45)
+    if volts <= OPEN_V:
+        return abs(amps) < 0.002 * rated
+    return (before_v is not None and before_a is not None and before_a > 0.02 * rated and abs(amps) < 0.002 * rated
+            and volts > 13.8 and volts > before_v - 0.02)
+
+
+def add(window: Window, past: Past, now: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) -> tuple[Window, float]:
+    """The window with this minute, and the length of a gap that ended in it [h]; past is from before the minute."""
+    rated, into, out, doubt = battery.rated_capacity_ah, 0.0, 0.0, 0.0
+    shift = sensor.offset_a * minute.covered_s / 3600.0
+    net = (minute.charge_in_ah - minute.charge_out_ah - shift) * sensor.gain
+    small = min(minute.charge_in_ah, minute.charge_out_ah) * sensor.gain
+    into, out = (net + small, small) if net > 0 else (small, small - net)
+    gap_h = 0.0
+    current = now.current_a if minute.house_current_a is not None else None
+    if current is not None and past.gap_s + minute.gap_s:
+        gap_h = (past.gap_s + minute.gap_s) / 3600.0
+        bridged, sigma = bridge(past.current_a, current, gap_h, rated)
+        sigma = hypot(sigma, (current if past.current_a is None else past.current_a) * minute.gap_doubt_s / 3600.0)
+        into, out, doubt = into + max(bridged, 0.0), out + max(-bridged, 0.0), sigma * sigma
+    w, volts = window, minute.house_voltage_v
+    seconds = minute.covered_s
+    hours = w.hours + seconds / 3600.0 + gap_h
+    if seconds and volts is not None and minute.house_current_a is not None and not now.opened:
+        mean = (minute.house_current_a - sensor.offset_a) * sensor.gain
+        first = not w.seconds
+        w = replace(w, seconds=w.seconds + seconds, volt_seconds=w.volt_seconds + volts * seconds,
+                    ampere_seconds=w.ampere_seconds + mean * seconds,
+                    rate_seconds=w.rate_seconds + 0.5 * (past.rate + now.rate if past.at_s is not None else 2 * now.rate) * seconds,
+                    low_a=mean if first else min(w.low_a, mean), high_a=mean if first else max(w.high_a, mean))
+    return replace(w, hours=hours, in_ah=w.in_ah + into, out_ah=w.out_ah + out, doubt_ah2=w.doubt_ah2 + doubt), gap_h
+
+
+def bridge(before_a: float | None, after_a: float, gap_h: float, rated_ah: float) -> tuple[float, float]:
+    """Charge that flowed in a gap [Ah] and one sigma: the mean of both sides' current for three hours at most, in doubt by
+    their difference and by what may have gone on unseen."""
+    before = after_a if before_a is None else before_a
+    mean, hours = 0.5 * (before + after_a), min(gap_h, BRIDGED_H)
+    unseen = 0.002 * rated_ah * gap_h if gap_h < 0.34 else 0.015 * rated_ah * gap_h**0.75
+    return mean * hours, max(0.3 * abs(after_a - before), 0.1 * abs(mean)) * hours + unseen
+
+
+def changed(window: Window, minute: Minute, battery: Battery, sensor: CurrentSensor) -> bool:
+    """Whether this minute's current ends a steady stretch, which is better weighed by itself."""
+    if minute.house_current_a is None or window.seconds < 180.0:
+        return False
+    mean, rated = (minute.house_current_a - sensor.offset_a) * sensor.gain, battery.rated_capacity_ah
+    steady = window.high_a - window.low_a < 0.01 * rated
+    return steady and abs(mean - window.ampere_seconds / window.seconds) > 0.05 * rated
