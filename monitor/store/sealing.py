@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from monitor.store import checksum, column_codec, past, segment
+from monitor.store import checksum, column_codec, past, reading, segment
 from monitor.store.chunks import Damaged, unpack
 from monitor.store.columns import LEVELS, TABLE_COLUMNS
 from monitor.store.past import DAY_MS, KINDS
@@ -101,6 +101,7 @@ def _lines(table: str, rows: list[tuple[Any, ...]], when: int | None, end: int =
 
 
 def _text(at_ms: int, crc: int, body: bytes) -> str:
-    if zlib.crc32(body) != crc:
+    text = reading.text_of(at_ms, crc, body)
+    if text is None:
         raise Damaged(f"the quick readings of {at_ms / 1000:.0f} s are damaged: their checksum does not fit")
-    return zlib.decompress(body).decode()
+    return text
