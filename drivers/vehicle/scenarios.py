@@ -65,6 +65,23 @@ def _with(fault: Ordered, name: str) -> Callable[[int], Plan]:
     return plan
 
 
+#: name -> what is to be seen on it, for somebody who chooses
+TOLD: dict[str, str] = {
+    DEMO: "a small camper with an AGM battery, one panel and a fridge; a cloudy spell with close evenings",
+    "lithium-valley": "the same life with 100 Ah of lithium behind a DC-DC charger",
+    "lithium-winter": "lithium in December: freezing mornings, and electronics that refuse charge in the cold",
+    "starter-drain": "something drains the starter battery while the vehicle is parked, from the tenth day on",
+    "isolator-stuck-closed": "the relay between the batteries sticks closed, from the ninth day on",
+    "isolator-stuck-open": "the relay no longer closes, from the eighth day on",
+    "bad-contact": "a joint between the batteries grows hot and high in resistance",
+    "tired-starter": "the starter battery cranks worse and worse, from the eighth day on",
+    "faded-house": "a house battery that has lost a quarter of its capacity",
+    "sensor-lost": "the current sensor falls silent for half a day",
+    "shunt-reversed": "a shunt that counts the wrong way round",
+}
+#: When the demo opens, as seconds of its journey: an evening of the cloudy spell, when the charge will not last.
+EVENING_S = 10 * DAY_S + 18.5 * 3600.0
+
 #: name -> plan for a seed
 SCENARIOS: dict[str, Callable[[int], Plan]] = {
     DEMO: late_summer_coast,

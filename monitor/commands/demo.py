@@ -26,16 +26,18 @@ FINE_DAYS = 1.0
 
 
 @click.command(short_help="Show everything on a simulated vehicle.")
-@click.option("--days", default=14.0, show_default=True, type=click.FloatRange(0, 180), help="Days of life to begin with; 0 for none.")
+@click.option("--days", type=click.FloatRange(0, 180), help="Days of life to begin with, up to this time of day; 0 for none. "
+              "Default: up to an evening that matters, ten days in.")
 @click.option("--speed", default=60.0, show_default=True, type=click.FloatRange(1, 3600),
               help="Simulated seconds a second; 60 is an hour a minute.")
-@click.option("--scenario", help="Which journey; `ampledger demo --scenario list` names them. Default: the first.")
+@click.option("--scenario", help="Which journey; `ampledger demo --scenario list` tells of each. Default: the first.")
 @click.option("--seed", default=11, show_default=True, help="Another number, another weather and another household.")
 @click.option("--folder", default=Path("demo-data"), show_default=True, type=click.Path(path_type=Path, file_okay=False),
               help="Where the log is put; an earlier demo there is replaced, anything else is left alone.")
-@click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535), help="Of the pages; 0 takes a free one.")
+@click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535),
+              help="Of the pages; where it is taken, the next free one.")
 @click.option("--until", "until_s", type=float, hidden=True, help="End by itself after so many seconds of live running.")
-def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Path, port: int, until_s: float | None) -> None:
+def demo(days: float | None, speed: float, scenario: str | None, seed: int, folder: Path, port: int, until_s: float | None) -> None:
     """Show everything on a simulated vehicle: some weeks of life at once, then live at many times the speed of life.
 
     The readings come from a simulated vehicle and go through the same trackers, alert rules and log as
@@ -43,16 +45,18 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
     their address. Ctrl-C ends it. Writes nothing outside FOLDER.
     """
     from drivers.simulated import SimulatedOptions
-    from drivers.vehicle.scenarios import DEMO, SCENARIOS
+    from drivers.vehicle.scenarios import DEMO, SCENARIOS, TOLD
     from monitor.cli import Refused
     from monitor.store.lock import hold_lock
 
     if scenario == "list":
-        click.echo("\n".join(SCENARIOS))
+        click.echo("\n".join(f"{name:<22} {TOLD[name]}" for name in SCENARIOS))
         return
     if scenario is not None and scenario not in SCENARIOS:
         raise Refused(f"no journey called {scenario!r}; choose one of {', '.join(SCENARIOS)}")
-    port = _free_port(port)
+    wanted, port = port, _free_port(port)
+    if wanted not in (0, port):
+        click.echo(f"Port {wanted} is taken; the pages are at {port}.")
     options = SimulatedOptions(scenario=scenario or DEMO, seed=seed, speed=min(speed * BEAT_S, CLOSE_S))
     with hold_lock(folder / "ampledger.db") as ours:
         if not ours:
@@ -62,7 +66,7 @@ def demo(days: float, speed: float, scenario: str | None, seed: int, folder: Pat
     click.echo(f"\nEnded. The log stays in {folder}; look at it with: ampledger status --config {folder / 'ampledger.toml'}")
 
 
-def _live(config_file: Path, options: Any, days: float, speed: float, port: int, until_s: float | None) -> None:
+def _live(config_file: Path, options: Any, days: float | None, speed: float, port: int, until_s: float | None) -> None:
     """The past at once, then the present with its pages: one journey, so that the second goes on where the first ended."""
     from dataclasses import replace
 
@@ -75,11 +79,11 @@ def _live(config_file: Path, options: Any, days: float, speed: float, port: int,
     driver = SimulatedDriver(options)
     under_way = Ready(driver)
     whole = replace(load.load(config_file), sources=(load.Source("simulated", lambda _: under_way, options),))
-    begins_utc_s = _midnight_utc_s(days)
+    begins_utc_s, past_s = _span(days)
     stop = SignalSafeEvent()
-    if days:
+    if past_s:
         with _heard(stop):
-            _past(whole, driver, begins_utc_s, stop)
+            _past(whole, driver, begins_utc_s, past_s, stop)
         if stop.is_set():
             raise click.Abort
     if until_s is not None:
@@ -105,14 +109,14 @@ def _heard(stop: SignalSafeEvent) -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _past(whole: Any, driver: Any, begins_utc_s: float, stop: SignalSafeEvent) -> None:
-    """Some weeks through the daemon itself, as fast as they go, up to this time of day."""
+def _past(whole: Any, driver: Any, begins_utc_s: float, past_s: float, stop: SignalSafeEvent) -> None:
+    """Some days through the daemon itself, as fast as they go."""
     from monitor import pipeline
     from monitor.clocks.board_clock import BoardClock
     from monitor.process.daemon import Daemon
     from monitor.store.lock import hold_lock
 
-    began, days = time.perf_counter(), (time.time() - begins_utc_s) / 86400
+    began, days = time.perf_counter(), past_s / 86400
     with hold_lock(whole.log.database):
         daemon = Daemon(whole.log.database, whole.vehicle, whole.sources, clock=BoardClock(time.sleep), begin=pipeline.begin,
                         step=pipeline.step, simulated=True, begins_utc_s=begins_utc_s)
@@ -217,6 +221,21 @@ def _end_with_parent() -> None:
     ctypes.CDLL(None).prctl(1, signal.SIGTERM)
 
 
+def _span(days: float | None) -> tuple[float, float]:
+    """Second 0 of the journey [UTC], and how much of it is lived through at once [s].
+
+    days : so many days up to now; None: up to the evening that matters, dated so that it is the latest evening
+    """
+    from drivers.vehicle.scenarios import EVENING_S
+
+    if days is not None:
+        begins = _midnight_utc_s(days)
+        return begins, time.time() - begins if days else 0.0
+    whole_days, hour_s = divmod(EVENING_S, 86400)
+    today = _midnight_utc_s(0) + hour_s <= time.time()
+    return _midnight_utc_s(whole_days + (0 if today else 1)), EVENING_S
+
+
 def _midnight_utc_s(days: float) -> float:
     """Second 0 of the journey: the local midnight that lies so many days back [UTC]."""
     began = time.localtime(time.time() - days * 86400)
@@ -242,7 +261,8 @@ def _shown(readings: Any, days: float) -> Any:
             yield reading
 
 
-def _free_port(port: int) -> int:
+def _free_port(port: int, left: int = 20) -> int:
+    """The port, or the next one that is free."""
     from monitor.cli import Refused
 
     with socket.socket() as probe:
@@ -250,5 +270,7 @@ def _free_port(port: int) -> int:
         try:
             probe.bind(("127.0.0.1", port))
         except OSError:
-            raise Refused(f"port {port} is taken; name another with --port, or --port 0 for any") from None
-        return probe.getsockname()[1]
+            if left == 0:
+                raise Refused(f"the ports up to {port} are taken; name another with --port, or --port 0 for any") from None
+            return _free_port(port + 1, left - 1)
+        return int(probe.getsockname()[1])

@@ -156,7 +156,7 @@ def _upgrade(board: Container, package: Path, code: str) -> int:
 
 def _copy_and_restore(board: Container, minutes: int) -> None:
     """A copy and the way back, both as root: afterwards the services can still write."""
-    board.sh("ampledger backup /root/copy.db")
+    board.sh("ampledger backup --same-card /root/copy.db")
     board.sh("systemctl stop ampledger && ampledger restore --yes /root/copy.db && systemctl start ampledger")
     assert board.sh("stat -c %U /var/lib/ampledger/ampledger.db").strip() == "ampledger"
     board.until(f"test $(ampledger export --every minutes | wc -l) -gt {minutes}")

@@ -3,6 +3,7 @@ import json
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -21,12 +22,12 @@ ROOT = Path(__file__).parents[2]
 
 
 @contextmanager
-def _demo(folder: Path, *more: str) -> Iterator[subprocess.Popen]:
+def _demo(folder: Path, *more: str, port: int = 0) -> Iterator[subprocess.Popen]:
     home = folder / "home"
     home.mkdir(exist_ok=True)
     env = {**os.environ, "HOME": str(home), "PYTHONPATH": str(ROOT), "TMPDIR": str(home), "PYTHONDONTWRITEBYTECODE": "1",
            "PYTHONUNBUFFERED": "1"}
-    process = subprocess.Popen([sys.executable, "-m", "monitor", "demo", "--port", "0", *more], cwd=folder, env=env, text=True,
+    process = subprocess.Popen([sys.executable, "-m", "monitor", "demo", "--port", str(port), *more], cwd=folder, env=env, text=True,
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     try:
         yield process
@@ -77,6 +78,40 @@ def test_the_demo_lives_shows_itself_and_ends_on_ctrl_c(tmp_path: Path) -> None:
     assert not list((tmp_path / "home").rglob("*")), "nothing is written outside the folder"
     with pytest.raises(urllib.error.URLError):
         urllib.request.urlopen(address, timeout=1)
+
+
+def test_it_opens_on_an_evening_when_the_charge_will_not_last_with_something_to_do(tmp_path: Path) -> None:
+    with _demo(tmp_path, "--speed", "1") as process:
+        address = _address(process)
+        page, tonight = _get(address), _get(address + "tonight")
+        process.send_signal(signal.SIGINT)
+        assert process.communicate(timeout=30) and process.returncode == 0
+    now = Reader(tmp_path / "demo-data" / "ampledger.db").now()
+    forecast = now.findings.forecast
+    assert 18 <= time.localtime(now.utc_s).tm_hour < 20 and 0 <= time.time() - now.utc_s < 86400 + 7200
+    assert forecast.probability_before_sun > 0.4, forecast
+    assert "will probably not last" in page or "house_reserve_forecast" in {a.what.kind for a in Reader(
+        tmp_path / "demo-data" / "ampledger.db").alerts(open_only=True)}
+    assert "less" in tonight
+
+
+def test_a_port_that_is_taken_is_not_the_end_of_it(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with _demo(tmp_path, "--days", "0", port=port) as process:
+            address = _address(process)
+            _get(address)
+            process.send_signal(signal.SIGINT)
+            said, _ = process.communicate(timeout=20)
+    assert f":{port}/" not in address and process.returncode == 0
+
+
+def test_every_journey_is_told_of() -> None:
+    from drivers.vehicle.scenarios import SCENARIOS, TOLD
+
+    assert TOLD.keys() == SCENARIOS.keys() and all(20 < len(words) < 110 for words in TOLD.values())
 
 
 def test_ctrl_c_while_the_past_is_made_leaves_a_whole_log(tmp_path: Path) -> None:
