@@ -141,6 +141,8 @@ def _folder(code_file: Path | None) -> Iterator[Path]:
 @contextmanager
 def _pages(folder: Path, port: int, code_hash: str) -> Iterator[None]:
     """The set-up pages, by a user without rights where this one is root."""
+    from monitor.commands.demo import _end_with_parent
+
     hashed = folder / "code-hash"
     hashed.write_text(code_hash)
     hashed.chmod(0o600)
@@ -149,7 +151,7 @@ def _pages(folder: Path, port: int, code_hash: str) -> Iterator[None]:
     if user is not None:
         os.chown(hashed, user.pw_uid, user.pw_gid)
     pages = subprocess.Popen([sys.executable, "-m", "dashboard.setup_pages", "--folder", str(folder), "--address", f"0.0.0.0:{port}",
-                              "--code-file", str(hashed)], stdin=subprocess.DEVNULL, cwd="/", **who)
+                              "--code-file", str(hashed)], stdin=subprocess.DEVNULL, cwd="/", preexec_fn=_end_with_parent, **who)
     try:
         _wait_for(pages, port)
         yield
