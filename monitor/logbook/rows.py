@@ -49,12 +49,13 @@ def minute_of(start_s: float, end_s: float, values: dict[str, float | None], hou
     values : named as in columns.py ROLLED
     hour, year_day : of its end, where a clock was trusted
     """
-    known = {name: values[name] for name in _OF_MINUTE}
+    known: dict[str, Any] = {name: values[name] for name in _OF_MINUTE}
     for name in ("gap_s", "covered_s", "charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh"):
         known[name] = known[name] or 0.0
     if abs((end_s - start_s) - known["covered_s"]) < 1 and not known["gap_s"]:
         known["covered_s"] = end_s - start_s
-    sample = Sample(end_s, **{name: values.get(name) for name in RAW if name in values}, hour=hour, year_day=year_day)
+    measured: dict[str, Any] = {name: values[name] for name in RAW if name in values}
+    sample = Sample(end_s, **measured, hour=hour, year_day=year_day)
     return Minute(start_s=start_s, end_s=end_s, samples=(sample,), hour=hour, year_day=year_day, **known)
 
 
