@@ -1,5 +1,7 @@
 """Minutes and forecasts as rows of the log."""
 
+from typing import Any
+
 from monitor.findings import Answer, Estimate
 from monitor.pipeline import Findings
 from monitor.sample import Minute, Sample
