@@ -12,7 +12,10 @@ UP_S = 60.0
 
 @click.command("after-install", hidden=True)
 def after_install() -> None:
-    """Start the set-up's pages where nothing is configured yet, and say how to go on. Run by the package."""
+    """Start the set-up's pages where nothing is configured yet, and say how to go on.
+
+    The package runs it at the end of its installation; it can be run again to see the phone's address and code.
+    """
     from monitor.commands.setup_phone import SERVICE_CODE, show_setup_way
     from monitor.process import network
 

@@ -143,11 +143,11 @@ class Reader:
         return self._meta(name)
 
     def relearning(self) -> float | None:
-        """How far the daemon is in learning from the log again [0..1], or None where it is not at it."""
+        """How far the daemon is in learning from the log again [0..1], or None where it is not at it (or the log cannot be read)."""
         try:
             text = self._meta("relearning")
             return float(json.loads(text)["part"]) if text else None
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError, NoLog, sqlite3.Error, OSError):
             return None
 
     def lives(self) -> BatteryHistory:
