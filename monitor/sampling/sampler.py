@@ -124,18 +124,33 @@ class Sampler:
         reasons: dict[str, str] = {}
         seconds: dict[str, tuple[float, str]] = {}
         for instrument, reading in answers:
-            for fault in reading.faults:
-                instrument.gives.add(fault.quantity)
-                reasons.setdefault(fault.quantity, f"{instrument.name}: {fault.reason}")
-            for quantity, value in reading.values.items():
-                instrument.gives.add(quantity)
-                why = judge.refuse_reading(quantity, value)
-                if why:
-                    reasons.setdefault(quantity, f"{instrument.name}: {why}")
-                elif quantity not in values:
-                    values[quantity], self.sources[quantity] = float(value), instrument.source
-                else:
-                    seconds.setdefault(quantity, (value, instrument.name))
+            self._take(instrument, reading, values, reasons, seconds)
+        self._drop_frozen(values, reasons, at_s)
+        self._compare(values, seconds, at_s)
+        known = self._name_missing(values, reasons, at_s)
+        for quantity in list(self._silences):
+            if quantity in values or quantity not in known:
+                self._present(quantity, at_s)
+        return judge.add_solar(values, known)
+
+    def _take(self, instrument: _Instrument, reading: Reading, values: dict[str, float], reasons: dict[str, str],
+              seconds: dict[str, tuple[float, str]]) -> None:
+        """One reading into values, or why not into reasons; seconds: what a second instrument says of the same."""
+        for fault in reading.faults:
+            instrument.gives.add(fault.quantity)
+            reasons.setdefault(fault.quantity, f"{instrument.name}: {fault.reason}")
+        for quantity, value in reading.values.items():
+            instrument.gives.add(quantity)
+            why = judge.refuse_reading(quantity, value)
+            if why:
+                reasons.setdefault(quantity, f"{instrument.name}: {why}")
+            elif quantity not in values:
+                values[quantity], self.sources[quantity] = float(value), instrument.source
+            else:
+                seconds.setdefault(quantity, (value, instrument.name))
+
+    def _drop_frozen(self, values: dict[str, float], reasons: dict[str, str], at_s: float) -> None:
+        """Takes out what has stood still while its companion moved."""
         for quantity, (companion, _, _) in judge.FROZEN.items():
             if quantity in values:
                 self._still[quantity] = judge.watch_channel(self._still.get(quantity), values[quantity], values.get(companion), at_s)
@@ -143,7 +158,9 @@ class Sampler:
             if quantity in values and (why := judge.find_frozen(self._still[quantity], quantity, at_s)):
                 del values[quantity]
                 reasons[quantity] = why
-        self._compare(values, seconds, at_s)
+
+    def _name_missing(self, values: dict[str, float], reasons: dict[str, str], at_s: float) -> set[str]:
+        """Notes what is not measured and why; returns all that some instrument gives, or should."""
         for instrument in self._instruments:
             for quantity in instrument.gives or {""}:
                 if instrument.trouble and quantity not in values:
@@ -151,10 +168,7 @@ class Sampler:
         known = set().union(*(i.gives for i in self._instruments)) | {i.name for i in self._instruments if not i.gives and i.trouble}
         for quantity in known - values.keys():
             self._missing(quantity, reasons.get(quantity, "no instrument gives it any more"), at_s)
-        for quantity in list(self._silences):
-            if quantity in values or quantity not in known:
-                self._present(quantity, at_s)
-        return judge.add_solar(values, known)
+        return known
 
     def gaps(self) -> tuple[Gap, ...]:
         """Gaps that opened or closed since last asked."""
