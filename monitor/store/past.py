@@ -202,6 +202,27 @@ def chunk_of(block: Block, body: bytes) -> tuple[int, int, int, int, bytes]:
     return block.first_ms, block.end_ms, block.count, int.from_bytes(body[:4], "little"), body[4:]
 
 
+def read_blocks(file: BinaryIO, name: str) -> list[tuple[Block, bytes]]:
+    """Every block of a sealed file with its body; one that cannot be read becomes a known loss.
+
+    file: open for reading; name: what to call it where it is damaged.
+    """
+    opened, found = Segment(file, name), []
+    for block in opened.blocks:
+        try:
+            found.append((block, b"" if block.kind == segment.MISSING else opened.body(block)))
+        except SegmentDamaged:
+            found.append((Block(block.table, segment.MISSING, block.first_ms, block.end_ms, block.count, 0, 0), b""))
+    return found
+
+
+def rows_of(block: Block, body: bytes) -> list[tuple[Any, ...]]:
+    """The rows of a block of columns or lines, whole. Raises ValueError where it is none."""
+    if block.kind == segment.LINES:
+        return lines_of(body)
+    return list(zip(*column_codec.unpack(body, block.count, range(len(TABLE_COLUMNS[block.table]))), strict=True))
+
+
 def lines_of(body: bytes) -> list[tuple[Any, ...]]:
     """Rows out of lines of JSON; raises ValueError where it is none."""
     try:

@@ -22,19 +22,23 @@ _WHEN = {"hours": "end_ms", "days": "end_ms", "forecasts": "at_ms", "events": "a
 
 
 def due(sql: Sql, latest_ms: int) -> int | None:
-    """The oldest day of the present that may be sealed, or None."""
+    """The oldest day of the present that may be sealed, or None. A day whose readings are not all packed into hours waits."""
     firsts = [sql(f"select min({column}) from {table}").fetchone()[0] for table, column in MOVED.items()]
     oldest = min((first for first in firsts if first is not None), default=None)
     if oldest is None:
         return None
     number = past.number_of(oldest)
+    loose = sql("select min(at_ms) from samples").fetchone()[0]
+    if loose is not None and past.number_of(loose) <= number:
+        return None
     return number if (number + 1) * DAY_MS + SEAL_AFTER_MS <= latest_ms else None
 
 
 def seal(sql: Sql, folder: Path, number: int) -> int:
     """Writes the files of one day, then takes what moved out of the present. Returns the bytes written.
 
-    Every row is proved by its checksum on the way, and every packed hour by its own.
+    Every row is proved by its checksum on the way, and every packed hour by its own. What a file of that day holds already
+    and the present does not (rows that came after it was sealed) stays in it.
 
     Raises
     ------
@@ -44,9 +48,10 @@ def seal(sql: Sql, folder: Path, number: int) -> int:
     start, end = number * DAY_MS, (number + 1) * DAY_MS
     size = 0
     for kind in KINDS:
-        blocks = list(_blocks(sql, kind, start, end))
+        path = past.path_of(folder, kind, number)
+        blocks = _joined(path, list(_blocks(sql, kind, start, end)), KINDS[kind])
         if blocks or kind == "books":
-            size += segment.write(past.path_of(folder, kind, number), blocks)
+            size += segment.write(path, blocks)
     sql("begin immediate")
     try:
         for table, column in MOVED.items():
@@ -56,6 +61,35 @@ def seal(sql: Sql, folder: Path, number: int) -> int:
         sql("rollback")
         raise
     return size
+
+
+def _joined(path: Path, fresh: list[tuple[Block, bytes]], tables: tuple[str, ...]) -> list[tuple[Block, bytes]]:
+    """The fresh blocks, with what only the file at path has of the tables that leave the present."""
+    try:
+        with open(path, "rb") as file:
+            sealed = past.read_blocks(file, path.name)
+    except FileNotFoundError:
+        return fresh
+    found = [pair for pair in fresh if pair[0].table not in MOVED]
+    for table in set(tables) & set(MOVED):
+        found += _union([pair for pair in sealed if pair[0].table == table], [pair for pair in fresh if pair[0].table == table])
+    return sorted(found, key=lambda pair: (tables.index(pair[0].table), pair[0].first_ms))
+
+
+def _union(sealed: list[tuple[Block, bytes]], fresh: list[tuple[Block, bytes]]) -> list[tuple[Block, bytes]]:
+    """Blocks of one table with every row of both, the fresh one where both have it; known losses stay named."""
+    lost = [pair for pair in sealed if pair[0].kind == segment.MISSING]
+    held = [pair for pair in sealed if pair[0].kind != segment.MISSING]
+    if not held or not fresh:
+        return lost + (fresh or held)
+    table, kind = fresh[0][0].table, fresh[0][0].kind
+    if kind == CHUNK:
+        return lost + list({block.first_ms: (block, body) for block, body in held + fresh}.values())
+    rows: dict[Any, tuple[Any, ...]] = {}
+    for block, body in held + fresh:
+        rows |= {row[0]: row for row in past.rows_of(block, body)}
+    ordered = [rows[moment] for moment in sorted(rows)]
+    return lost + list(_columns(table, ordered) if kind == COLUMNS else _lines(table, ordered, 0))
 
 
 def _blocks(sql: Sql, kind: str, start: int, end: int) -> Iterator[tuple[Block, bytes]]:

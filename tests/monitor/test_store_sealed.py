@@ -81,6 +81,37 @@ def test_sealing_changes_no_answer(unsealed: Path, sealed: Path) -> None:
     assert check.check(sealed).sound and check.check(unsealed).sound
 
 
+def test_a_backlog_that_is_packed_in_parts_seals_no_day_before_all_of_it_is_there(unsealed: Path, tmp_path: Path) -> None:
+    database = store_fixture.fill(tmp_path / "ampledger.db", DAYS, beat_s=60.0)
+    log = OpenLog(database)
+    for _ in range(5):
+        thinning.pack_hours(log.sql, DAYS * DAY_MS, most=30)
+        while (number := sealing.due(log.sql, DAYS * DAY_MS)) is not None:
+            sealing.seal(log.sql, log.past, number)
+    log.close()
+    assert past.FolderFiles(past.folder_of(database)).numbers("books") == [0, 1]
+    assert everything(database) == everything(unsealed)
+
+
+def test_rows_that_come_after_their_day_was_sealed_join_it(unsealed: Path, sealed: Path, tmp_path: Path) -> None:
+    database = copy_of(unsealed, tmp_path)
+    late = {"chunks": "end_ms <= 7200000", "minutes": "end_ms between 3600000 and 7200000",
+            "quarters": "end_ms > 80000000 and end_ms <= 86400000"}
+    with closing(sqlite3.connect(database)) as log:
+        kept = {table: log.execute(f"select * from {table} where {where}").fetchall() for table, where in late.items()}
+        for table, where in late.items():
+            log.execute(f"delete from {table} where {where}")
+        log.commit()
+    assert kept["chunks"] and kept["minutes"] and kept["quarters"]
+    assert seal_all(database) == 2
+    with closing(sqlite3.connect(database)) as log:
+        for table, rows in kept.items():
+            log.executemany(f"insert into {table} values ({', '.join('?' * len(rows[0]))})", rows)
+        log.commit()
+    assert seal_all(database) == 1
+    assert everything(database) == everything(sealed)
+
+
 @pytest.mark.parametrize("stops", (0, 2, 4, 5, 8, 10, 12, 13))
 def test_a_kill_at_any_step_of_sealing_loses_and_doubles_nothing(unsealed: Path, tmp_path: Path, stops: int) -> None:
     """The process ends, without a goodbye, at the n-th file or statement it touches; the next one begins again."""
