@@ -1,5 +1,9 @@
 """Engine starts from a fast trace: an equivalent circuit of battery and starter motor makes the traces."""
+import csv
+import gzip
+from bisect import bisect_right
 from math import exp, pi, sin
+from pathlib import Path
 from random import Random
 
 import pytest
@@ -10,6 +14,7 @@ from monitor.sample import Sample
 from monitor.sampling.gather import minutes
 from monitor.store import saving
 
+MEASURED = Path(__file__).parent.parent / "recordings" / "measured" / "starts"
 RUNNING, OFF = JoinFindings("closed", "running"), JoinFindings("open", "off")
 
 
@@ -142,3 +147,65 @@ def test_a_fast_trace_travels_with_its_minute():
     assert crank.as_findings(held)[2] == "weak"
     assert held.news[0].kind == "start"
     assert saving.from_text(crank.CrankState, saving.to_text(held)) == held
+
+
+def lived(start, running_from_s, until_s=400):
+    """The starts of a vehicle in which this one comes at the 60th second and the engine is seen running from then on."""
+    samples = [Sample(float(k), 12.5, -1.0, 12.4, fast_starter=tuple(start) if k == 60 else ()) for k in range(1, until_s)]
+    held, told = crank.CrankState(), []
+    for minute in minutes(samples):
+        running = running_from_s is not None and minute.end_s >= running_from_s
+        held = crank.update(held, minute, RUNNING if running else OFF, 20.0)
+        told += [(event.at_s, event.message) for event in held.news]
+        assert saving.from_text(crank.CrankState, saving.to_text(held)) == held
+    return held, told
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("late_s", [10, 60, 150])
+def test_a_weak_start_whose_alternator_begins_after_the_trace_is_no_failure(seed, late_s):
+    start = trace(0.015, crank_s=2.2, rest_v=12.4, charging=False, after_s=5.0, seed=seed)
+    held, told = lived(start, 60 + late_s)
+    assert held.last.verdict == "weak" and held.last.started is True
+    assert "began late" in held.last.because
+    assert len(told) == 1 and "failed" not in told[0][1]
+
+
+def test_a_start_after_which_nothing_charges_has_failed_within_four_minutes():
+    held, told = lived(trace(0.019, crank_s=3.5, rest_v=12.1, starts=False), None)
+    assert held.last.verdict == "failed"
+    assert len(told) == 1 and 60 < told[0][0] <= 300
+
+
+def test_another_try_soon_after_says_that_the_first_failed():
+    start = tuple(trace(0.019, crank_s=3.5, rest_v=12.1, starts=False))
+    samples = [Sample(float(k), 12.5, -1.0, 12.1, fast_starter=start if k in (60, 120) else ()) for k in range(1, 130)]
+    held = crank.CrankState()
+    for minute in minutes(samples):
+        held = crank.update(held, minute, OFF, 20.0)
+    assert held.last.verdict == "failed" and held.pending is not None
+
+
+def test_an_engine_seen_running_after_all_takes_the_failure_back():
+    held, told = lived(trace(0.015, crank_s=2.2, rest_v=12.4, charging=False, after_s=5.0), 600, until_s=700)
+    assert held.last.verdict == "weak"
+    assert [("failed" in message) for _, message in told] == [True, False]
+
+
+@pytest.mark.parametrize("name", sorted(path.name for path in MEASURED.glob("*.csv.gz")))
+def test_a_start_measured_in_a_car_is_not_called_failed(name):
+    truth = {row["file"]: row for row in csv.DictReader((MEASURED / "truth.csv").read_text().splitlines())}[name]
+    with gzip.open(MEASURED / name, "rt") as file:
+        rows = [(float(row["t_s"]), float(row["starter_v"])) for row in csv.DictReader(file)]
+    times = [t for t, _ in rows]
+    # the reading that holds, at 20 a second; once whole, once cut off as soon as a trace may end
+    held = [(k / 20, rows[bisect_right(times, times[0] + k / 20) - 1][1]) for k in range(int(20 * (times[-1] - times[0])))]
+    found = crank.judge(held, None)
+    assert truth["ran"] == "True" and found.started is True and found.verdict in ("healthy", "borderline", "weak")
+    end = next(k for k, (t, _) in enumerate(held) if k > 60 and t > _dip(held) + float(truth["to_running_s"]) + 1.0)
+    cut, _ = lived(held[:end], 62)
+    assert cut.last is not None and cut.last.verdict != "failed"
+
+
+def _dip(readings):
+    return next(t for k, (t, v) in enumerate(readings) if k > 10 and v < readings[k - 8][1] - 0.5)

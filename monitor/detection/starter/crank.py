@@ -26,6 +26,7 @@ BASELINE, RECENT = P.count("baseline"), P.count("recent")
 GROWN = P.number("grown")
 PER_K, PER_K_SIGMA = P.number("per_k"), P.number("per_k_sigma")
 SLOW_DIP_V, AGAIN_S = P.number("slow_dip_v"), P.number("again_s")
+LATE_CHARGE_S = P.number("late_charge_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,8 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
 
     Lowest voltage and drop ratio are each placed between their healthy and their weak limit, at
     the temperature given (20 °C or more where unknown), and averaged: see docs/starter-watch.md.
+    A trace ends some seconds after the starter motor, and many alternators begin later than that:
+    "failed" is what the trace alone suggests, and `update` waits before it believes it.
     """
     if len(trace) < 20 or (trace[-1][0] - trace[0][0]) / (len(trace) - 1) > SLOWEST_S:
         return CrankVerdict("", "needs at least twenty readings a second over the whole start")
@@ -69,7 +72,7 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
     drop = (before_v - plateau_v) / plateau_v
     started, recovered_s = _took_over(times, volts, end, max(before_v, median(volts[:10])))
     severity = _severity(lowest_v, drop, temperature_c)
-    grade: CrankGrade = "healthy" if severity < 0 else ("borderline" if severity <= 1 else "weak")
+    grade = _grade(severity)
     because = (f"lowest {lowest_v:.1f} V, {plateau_v:.1f} V while turning for {duration_s:.1f} s, "
                f"{100 * drop:.0f} % below rest")
     if started is False and (grade != "healthy" or duration_s > TOO_LONG_S):
@@ -80,6 +83,10 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
     elif started is not True:
         because += "; no charging seen after it: throttled alternator or failed start"
     return CrankVerdict(grade, because, before_v, lowest_v, plateau_v, duration_s, recovered_s, drop, started, severity)
+
+
+def _grade(severity: float) -> CrankGrade:
+    return "healthy" if severity < 0 else ("borderline" if severity <= 1 else "weak")
 
 
 def _begins(times: list[float], volts: list[float]) -> int | None:
@@ -142,6 +149,9 @@ class CrankState:
     recent: tuple[tuple[float, float], ...] = ()
     last: CrankVerdict | None = None
     last_s: float | None = None
+    pending: CrankVerdict | None = None  # its trace shows no charging; whether it failed is seen by what comes after
+    pending_s: float = 0.0
+    pending_c: float | None = None
     lowest_v: float | None = None        # of the latest start seen at all
     fast: bool = False                   # the latest start had a fast trace
     level_v: float | None = None
@@ -156,7 +166,16 @@ def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c:
     [°C].
     """
     if minute.fast_starter:
-        return add(state, judge(minute.fast_starter, temperature_c), minute.end_s, temperature_c)
+        return _another(state, judge(minute.fast_starter, temperature_c), minute, join, temperature_c)
+    if state.pending is not None:
+        if join.engine == "running":
+            return _decided(state, _took_late(state.pending), minute.end_s)
+        if minute.end_s - state.pending_s > LATE_CHARGE_S:
+            return _decided(state, state.pending, minute.end_s)
+    elif (join.engine == "running" and state.last is not None and state.last.verdict == "failed" and state.last_s is not None
+          and minute.end_s - state.last_s < AGAIN_S):
+        return replace(state, last=_took_late(state.last), dips=(), news=(Event(
+            minute.end_s, "start", "starter", "The engine runs after all: its alternator began late, or another start took."),))
     low, volts = minute.starter_voltage_low_v, minute.starter_voltage_v
     level = state.level_v
     if low is None or volts is None:
@@ -176,6 +195,33 @@ def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c:
     return replace(state, level_v=volts, dips=dips, news=())
 
 
+def _another(state: CrankState, verdict: CrankVerdict, minute: Minute, join: JoinFindings, temperature_c: float | None) -> CrankState:
+    """The starts after a minute with a fast trace; a start that waits for its verdict failed if there is another."""
+    if not verdict.verdict:
+        return replace(state, news=())
+    earlier: tuple[Event, ...] = ()
+    if state.pending is not None:
+        state = _decided(state, state.pending, minute.end_s)
+        earlier = state.news
+    if verdict.verdict == "failed" and join.engine != "running":
+        return replace(state, pending=verdict, pending_s=minute.end_s, pending_c=temperature_c, news=earlier)
+    state = add(state, verdict if verdict.verdict != "failed" else _took_late(verdict), minute.end_s, temperature_c)
+    return replace(state, news=(*earlier, *state.news))
+
+
+def _decided(state: CrankState, verdict: CrankVerdict, at_s: float) -> CrankState:
+    """The starts after the verdict on the one that waited for it; it is told now [s]."""
+    after = add(state, verdict, state.pending_s, state.pending_c)
+    return replace(after, news=tuple(replace(event, at_s=at_s) for event in after.news))
+
+
+def _took_late(verdict: CrankVerdict) -> CrankVerdict:
+    """A start whose trace showed no charging, but whose engine was found running: graded by the battery alone."""
+    grade = _grade(verdict.severity or 0.0)
+    because = verdict.because.partition("; the engine did not take over")[0] + "; the alternator began late"
+    return replace(verdict, verdict=grade, because=because, started=True)
+
+
 def add(state: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: float | None) -> CrankState:
     """The starts after one more judged start.
 
@@ -192,7 +238,8 @@ def add(state: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: fl
         recent = (*recent, pair)[-RECENT:]
     message = f"Start judged {verdict.verdict}: {verdict.because}."
     event = Event(at_s, "start", "starter", message, (("lowest_v", verdict.lowest_v), ("drop_frac", verdict.drop_frac)))
-    return CrankState(state.count + 1, baseline, recent, verdict, at_s, verdict.lowest_v, True, state.level_v, (), (event,))
+    return CrankState(state.count + 1, baseline, recent, verdict, at_s, lowest_v=verdict.lowest_v, fast=True,
+                      level_v=state.level_v, news=(event,))
 
 
 def trend(state: CrankState) -> tuple[float, float, float] | None:
