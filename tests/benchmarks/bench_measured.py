@@ -1,9 +1,11 @@
 """Scores a charge tracker on recordings of real batteries, begun at many moments, with meters and labels off.
 
     python -m tests.benchmarks.bench_measured [FOLDER ...] [--starts 8] [--hours 36] [--faults] [--trips] [--unlike]
-                                              [--tracker MODULE] [--jobs 1]
+                                              [--lead] [--makes 0] [--seed 1] [--whole] [--tracker MODULE] [--jobs 1]
 
-Without a folder it takes the recordings that are part of the tests. --faults: each start with every fault of label,
+Without a folder it takes the recordings that are part of the tests. --lead: lead-acid recordings instead of lithium ones,
+and with --makes so many simulated batteries on rest curves of each other make (lead_makes). --whole: from the first reading to
+the last, nothing before the second day counted. --faults: each start with every fault of label,
 meters and log, else each start with none. --trips: a protection that opens. --unlike: the tracker does without what was
 measured on the make at hand (only where it takes such a list). Points of the true capacity: rms, share covered by the
 95 % interval, its width, worst error, worst distance beyond the interval. "before": neither full nor empty
@@ -21,9 +23,13 @@ from pathlib import Path
 from types import ModuleType
 
 from monitor.findings import Estimate, JoinFindings
-from tests.benchmarks.measured import FAULTS, Fault, Recording, load_all, spoilt, starts, tripped, vehicle
+from tests.benchmarks.lead_makes import KINDS, lives
+from tests.benchmarks.measured import FAULTS, SPARSE, Fault, Recording, load_all, spoilt, starts, tripped, vehicle
 
 RECORDINGS = Path(__file__).parents[1] / "recordings" / "measured"
+#: Drives of physics-simulated lead-acid batteries; the half-years go on too long for many starts.
+LEAD_RECORDINGS = Path(__file__).parents[1] / "recordings"
+LEAD_MOST_DAYS = 30.0
 TRACKER = "monitor.estimation.charge"
 #: In truth: above and below these charges it has been full or empty.
 FULL_FRAC, EMPTY_FRAC = 0.985, 0.03
@@ -76,14 +82,15 @@ def _begin(tracker: ModuleType, recording: Recording, fault: Fault, unlike: bool
     return tracker.begin(told, without=(recording.make,)) if unlike else tracker.begin(told)
 
 
-def run(name: str, recording: Recording, start: int, hours: float, fault: Fault, unlike: bool) -> Result:
-    """One trial."""
+def run(name: str, recording: Recording, start: int, hours: float, fault: Fault, unlike: bool, skip_s: float = 0.0) -> Result:
+    """One trial; what is said in its first skip_s seconds does not count."""
     tracker, told = importlib.import_module(name), vehicle(recording, fault)
     state, join, result = _begin(tracker, recording, fault, unlike), JoinFindings(), Result()
     truth = {s.at_s: (z, q) for s, z, q in zip(recording.samples, recording.charge_frac, recording.capacity_ah)}
     phase, ends, swung = "before", set(), False
     clock = time.process_time()
     last = None
+    from_s = recording.samples[start].at_s + skip_s
     for minute in spoilt(recording, start, hours, fault):
         state = tracker.update(state, minute, told, join)
         found = tracker.findings(state, told)
@@ -92,6 +99,8 @@ def run(name: str, recording: Recording, start: int, hours: float, fault: Fault,
         if charge > FULL_FRAC or charge < EMPTY_FRAC:
             phase = "full" if charge > FULL_FRAC else "empty"
             ends.add(phase)
+        if minute.end_s < from_s:
+            continue
         temperature = minute.samples[-1].house_temperature_c
         warm = "no thermometer" if temperature is None else "5 °C and more" if temperature > 2 else f"{5 * round(temperature / 5):+d} °C"
         keys = [("all", phase), (recording.name, phase), (fault.name, phase), (warm, phase)]
@@ -143,6 +152,16 @@ def table(title: str, results: list[Result], groups: list[str]) -> None:
                 print(f"{group:28}{phase:8}{total.line()}", flush=True)
 
 
+def _chosen(options: argparse.Namespace) -> list[Recording]:
+    """The recordings asked for, of one chemistry."""
+    folders = options.folders or [LEAD_RECORDINGS if options.lead else RECORDINGS]
+    found = [r for r in load_all(folders) if r.battery.lead_acid is options.lead and r.samples]
+    if options.lead:
+        found = [r for r in found if r.samples[-1].at_s < LEAD_MOST_DAYS * 86400.0]
+        found += [r for kind in KINDS for r in lives(kind, options.makes, options.seed)]
+    return [r for r in found if options.only in r.name]
+
+
 def main(arguments: list[str]) -> None:
     parser = argparse.ArgumentParser(prog="bench_measured")
     parser.add_argument("folders", nargs="*", type=Path)
@@ -154,12 +173,22 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--tracker", default=TRACKER)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--only", default="", help="recordings whose name holds this")
+    parser.add_argument("--lead", action="store_true")
+    parser.add_argument("--makes", type=int, default=0)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--whole", action="store_true")
+    parser.add_argument("--fault", default="", help="only faults whose name holds this")
     options = parser.parse_args(arguments)
-    recordings = [r for r in load_all(options.folders or [RECORDINGS]) if options.only in r.name]
+    recordings = _chosen(options)
     if not recordings:
         sys.exit(f"no recordings in {options.folders or RECORDINGS}: give a folder of them")
-    trials = [(options.tracker, r, start, options.hours, fault, options.unlike)
-              for r in recordings for start in starts(r, options.starts) for fault in (FAULTS if options.faults else FAULTS[:1])]
+    faults = (*FAULTS, *SPARSE) if options.lead else FAULTS
+    faults = tuple(f for f in faults if options.fault in f.name) if options.fault else faults if options.faults else faults[:1]
+    if options.whole:
+        trials = [(options.tracker, r, 0, float("inf"), fault, options.unlike, 86400.0) for r in recordings for fault in faults]
+    else:
+        trials = [(options.tracker, r, start, options.hours, fault, options.unlike, 0.0)
+                  for r in recordings for start in starts(r, options.starts) for fault in faults]
     if options.jobs > 1:
         with ProcessPoolExecutor(options.jobs) as pool:
             results = list(pool.map(run, *zip(*trials)))
@@ -168,11 +197,11 @@ def main(arguments: list[str]) -> None:
     print(f"{options.tracker}{' without the make at hand' if options.unlike else ''}: {len(recordings)} recordings, {len(trials)} trials")
     table("all", results, ["all"])
     table("by recording", results, [r.name for r in recordings])
-    named = {f.name for f in FAULTS}
+    named = {f.name for f in faults}
     warmths = {k[0] for r in results for k in r.sums if "°C" in k[0] or "thermometer" in k[0]}
     table("by temperature", results, sorted(warmths - named))
-    if options.faults:
-        table("by fault", results, [f.name for f in FAULTS])
+    if len(faults) > 1:
+        table("by fault", results, [f.name for f in faults])
     sizes = [c for r in results for c in r.capacities]
     for warm in sorted({c[0] for c in sizes}):
         errors = [e for w, e, _ in sizes if w == warm]

@@ -28,6 +28,7 @@ class Fault:
     voltage_offset_v: float = 0.0
     charges_unseen: bool = False  # the board is off whenever the battery is charged
     no_thermometer: bool = False
+    every_s: float = 0.0          # a reading only so often, 0: as it was recorded
 
 
 FAULTS = (
@@ -38,6 +39,8 @@ FAULTS = (
     Fault("voltmeter -40 mV", voltage_offset_v=-0.040), Fault("charges not logged", charges_unseen=True),
     Fault("no thermometer", no_thermometer=True),
 )
+#: Logs that are read seldom: what was current at a reading need not have been between.
+SPARSE = (Fault("a reading in 10 min", every_s=600.0), Fault("a reading in 20 min", every_s=1200.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,9 +109,13 @@ def spoilt(recording: Recording, start: int, hours: float, fault: Fault) -> Iter
     rated = recording.battery.rated_capacity_ah
 
     def samples() -> Iterator[Sample]:
+        next_s = 0.0
         for s in recording.samples[start:]:
             if s.at_s > end_s:
                 return
+            if s.at_s < next_s:
+                continue
+            next_s = s.at_s + fault.every_s if fault.every_s else 0.0
             volts, amps = s.house_voltage_v, s.house_current_a
             if fault.charges_unseen and amps is not None and amps > 0.004 * rated:
                 continue
