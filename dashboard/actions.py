@@ -1,10 +1,10 @@
-"""The few things a page can ask for: acknowledge an alert, put it aside, set the clock, sign in with the code."""
+"""The few things a page can ask for: acknowledge an alert, put it aside, set the clock, undo any of it, sign in with the code."""
 import time
 
 from flask import Blueprint, abort, current_app, redirect, render_template, request, url_for
 
 from dashboard import guard, log_view
-from monitor.store import requests
+from monitor.store import answers, requests
 
 actions = Blueprint("actions", __name__)
 #: An alert may be put aside for at most this long [h].
@@ -13,6 +13,8 @@ LONGEST_HOURS = 7 * 24
 PHONE_SIGMA_S = 2.0
 #: Requests left by one press; more wait for the next.
 MOST_AT_ONCE = 50
+#: So long a page waits for the daemon's answer, which looks for requests once a beat [s].
+WAIT_S = 3.0
 
 
 @actions.post("/alerts/<int:alert>/acknowledge")
@@ -49,6 +51,13 @@ def set_clock():
         abort(400, "The phone did not say what time it has; the button needs JavaScript and a clock that is set.")
     return _left("set_clock", {"utc_s": int(told) / 1000, "sigma_s": PHONE_SIGMA_S, "sure": int(request.form.get("sure") == "1"),
                                "asked_boot_s": time.clock_gettime(time.CLOCK_BOOTTIME)}, to="pages.about")
+
+
+@actions.post("/entries/<int:number>/undo")
+@guard.own_form
+def undo(number: int):
+    """Leave word for the daemon to undo an entry."""
+    return _left("undo", {"entry": number}, to="pages.about" if request.form.get("to") == "about" else "pages.alerts")
 
 
 @actions.route("/code", methods=["GET", "POST"])
@@ -88,13 +97,20 @@ def _left(kind: str, *asked: dict, to: str = "pages.alerts"):
     doors = current_app.config["DOORS"]
     if doors is None:
         return _words("This dashboard was started for reading only: it has no folder to leave requests in."), 403
+    alone = len(asked) == 1
     try:
-        for values in asked:
-            requests.ask(doors(), kind, by=guard.origin(request.remote_addr or "?"), **values)
+        left = [requests.ask(doors(), kind, by=guard.origin(request.remote_addr or "?"), waits=alone, **values) for values in asked]
     except OSError as error:
         return _words(f"The request could not be left in {doors()[-1]}: {error.strerror}. "
                       "See that the folder exists and that the dashboard's user may write it."), 503
-    return redirect(url_for(to, told="left"), 303)
+    answer = answers.wait_for(left[0], WAIT_S) if alone else None
+    if answer is None:
+        if alone:
+            requests.keep(left[0], doors())
+        return redirect(url_for(to, told="left"), 303)
+    if not answer.done:
+        return _words(answer.said), 409
+    return redirect(url_for(to, told="done", entry=answer.entry), 303)
 
 
 def _words(text: str) -> str:

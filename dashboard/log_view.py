@@ -13,7 +13,7 @@ from dashboard.words import age_words, clock_text, local_hour
 from monitor.battery.label import Vehicle
 from monitor.findings import Event
 from monitor.guides.wiring_plan import Wiring
-from monitor.logbook.reader import Alert, Day, Gap, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
+from monitor.logbook.reader import Alert, Day, Entry, Gap, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
 from monitor.pipeline import Findings
 from monitor.planning import parked_return
 from monitor.planning.battery_history import BatteryHistory
@@ -100,6 +100,11 @@ class LogView:
     def relearning(self) -> float | None:
         """How far the daemon is in learning from the log again [0..1]; None where it is not at it."""
         return self._ask_once("relearning", lambda reader: reader.relearning())
+
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        """What the owner told, the latest first."""
+        return self._ask_once("entries", lambda reader: reader.entries().rows[::-1])
 
     @property
     def unsure(self) -> bool:

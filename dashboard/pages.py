@@ -10,7 +10,8 @@ pages = Blueprint("pages", __name__)
 #: How often the page Now asks again [s].
 REFRESH_S = 10
 #: What was done, said on the page that it leads back to.
-ABOUT_TOLD = {"left": "Noted. The log is dated by it within a second; load this page again to see.", "out": "Signed out."}
+TOLD = {"left": "Noted. It takes effect with the next minute of the log.", "done": "Done."}
+ABOUT_TOLD = {**TOLD, "out": "Signed out."}
 #: Starts are looked for so far back [s], under these names of events.
 STARTS_S = 90 * 86400.0
 START_KINDS = ("start", "engine_start", "crank", "crank_weak", "start_failed")
@@ -87,7 +88,7 @@ def alerts():
         "alerts.html", title="Alerts", page="alerts", book=book, lead=lead, open=lines,
         gone=[line for line in lines if line.gone], closed=closed,
         may_change=guard.may_change(), has_code=current_app.config["CODE_HASH"] is not None,
-        told={"left": "Noted. It takes effect with the next minute of the log."}.get(request.args.get("told", "")))
+        told=TOLD.get(request.args.get("told", "")), undoable=_undoable())
 
 
 @pages.get("/health")
@@ -109,13 +110,19 @@ def about():
                            doubted=any(a.what.kind == "clock_doubtful" and a.what.state != "returned" for a in book.open_alerts),
                            may_change=guard.may_change(),
                            has_code=current_app.config["CODE_HASH"] is not None, told=ABOUT_TOLD.get(request.args.get("told", "")),
-                           signed_in=guard.signed_in())
+                           undoable=_undoable(), entries=about_page.list_entries(book), signed_in=guard.signed_in())
 
 
 @pages.get("/now")
 def to_now():
     """The page Now by its name."""
     return redirect(url_for("pages.now"))
+
+
+def _undoable() -> int | None:
+    """Number of the entry that was just made and that the page offers to undo."""
+    number = request.args.get("entry", "")
+    return int(number) if number.isascii() and number.isdecimal() and len(number) < 10 else None
 
 
 def _starter_state(found) -> str:

@@ -12,7 +12,8 @@ import click
 COMMANDS = {
     "setup": "setup", "after-install": "after_install", "run": "run", "pages": "pages", "demo": "demo", "check": "check",
     "status": "status", "replay": "replay", "export": "export",
-    "alerts": "alerts", "battery": "owner", "calibrate": "owner", "relearn": "owner", "backup": "backup", "restore": "backup",
+    "alerts": "alerts", "battery": "owner", "calibrate": "owner", "relearn": "owner", "undo": "undo",
+    "backup": "backup", "restore": "backup",
     "doctor": "doctor", "docs": "docs", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
     "ventilation": "wiring", "parked": "parked", "wire": "wire",
     "size": "size", "whatif": "whatif", "report": "report", "captest": "captest",

@@ -47,7 +47,7 @@ class Alert:
         return self.state != "normal"
 
 
-What = Literal["raised", "cleared", "acknowledged", "shelved", "unshelved", "worse"]
+What = Literal["raised", "cleared", "acknowledged", "shelved", "unshelved", "unacknowledged", "worse"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,6 +256,35 @@ def shelve(state: AlertsState, alert_id: int, until_s: float, at_s: float) -> Al
         raise ValueError("an alert can be shelved for up to seven days, not longer")
     done = replace(alert, shelved_until_s=until_s)
     return _apply_change(state, done, AlertChange(at_s, "shelved", done, announce=False))
+
+
+def unacknowledge(state: AlertsState, alert_id: int, at_s: float) -> AlertsState:
+    """Nobody has seen it after all: as acknowledge was before.
+
+    Raises
+    ------
+    KeyError : no alert of that number that was acknowledged and is still kept
+    """
+    alert = next((a for a in state.alerts if a.id == alert_id and a.acknowledged_at_s is not None), None)
+    if alert is None:
+        raise KeyError(f"alert {alert_id} is no longer marked as seen, or is long over")
+    before: State = "active" if alert.state == "active acknowledged" else "returned"
+    back = replace(alert, state=before, acknowledged_at_s=None, acknowledged_by="")
+    return _apply_change(state, back, AlertChange(at_s, "unacknowledged", back, announce=False))
+
+
+def unshelve(state: AlertsState, alert_id: int, at_s: float) -> AlertsState:
+    """It speaks again at once.
+
+    Raises
+    ------
+    KeyError : no alert of that number that is put aside
+    """
+    alert = next((a for a in state.alerts if a.id == alert_id and a.shelved_until_s is not None), None)
+    if alert is None:
+        raise KeyError(f"alert {alert_id} is not put aside any more")
+    back = replace(alert, shelved_until_s=None)
+    return _apply_change(state, back, AlertChange(at_s, "unshelved", back, announce=False))
 
 
 def _open(state: AlertsState, alert_id: int) -> Alert:

@@ -159,6 +159,18 @@ def dated(line: Timeline, at_s: float, offset_s: float, sigma_s: float, source: 
     return _with_changes(line, _agreed(replace(line, heard=testimony.heard_too(line.heard, said))))
 
 
+def dated_without(line: Timeline, heard: tuple[Testimony, ...], sources: frozenset[str]) -> tuple[Timeline, tuple[TimeLabel, ...]]:
+    """The line after somebody took back what was said, and the labels to be written anew.
+
+    line: of time; heard: the witnesses that are left; sources: who took something back: what they alone dated is nobody's
+    date any more.
+    """
+    spoke = {(t.boot_id, t.source) for t in heard}
+    labels = tuple(replace(x, utc_sigma_s=UNKNOWN_S, utc_trusted=False, source="nobody")
+                   if x.source in sources and (x.boot_id, x.source) not in spoke else x for x in line.labels)
+    return _with_changes(line, _agreed(replace(line, labels=labels, heard=heard)))
+
+
 def _listen(line: Timeline, clock: Clock) -> Timeline:
     """The line with what the clocks say now, where any of it is new."""
     at_s, heard, trust = line.at_s(clock.boot_s()), line.heard, clock.trust()

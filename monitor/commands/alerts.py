@@ -73,13 +73,12 @@ def shelve(number: int, hours: float, config_file: Path | None, database: Path |
 
 def _ask(database: Path, number: int, kind: str, **values: Any) -> None:
     from monitor.cli import Refused
+    from monitor.commands.wishes import ask_daemon
     from monitor.logbook.reader import Reader
-    from monitor.store import requests
 
     if number not in [logged.what.id for logged in Reader(database).alerts(open_only=True)]:
         raise Refused(f"no open alert number {number}; `ampledger alerts list` shows them")
-    requests.ask(requests.doors(database), kind, **values)
-    click.echo("Noted; the daemon takes it up within a few seconds, or when it next runs.")
+    ask_daemon(database, kind, **values)
 
 
 @alerts.command(short_help="Send a test alert through every configured way.")

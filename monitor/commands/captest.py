@@ -145,7 +145,7 @@ class CapacityTestView:
 def _finish(watch: CapacityTestView, run: Any, database: Path) -> None:
     """Says the result and leaves it for the daemon."""
     from monitor.cli import Refused
-    from monitor.store import requests
+    from monitor.commands.wishes import ask_daemon
 
     click.echo(f"\nStop: {run.why}.")
     try:
@@ -161,6 +161,5 @@ def _finish(watch: CapacityTestView, run: Any, database: Path) -> None:
     click.echo(f"Drawn: {found.drawn_ah:.1f} Ah in {found.hours:.1f} h, lately {found.rate_a:.1f} A; temperature {warm}. "
                f"At this rate {100 * found.rate_factor:.0f} % and at this temperature {100 * found.temperature_factor:.0f} % of it can be "
                "had.")
-    requests.ask(requests.doors(database), "capacity_tested", capacity_ah=held.value, low_ah=held.low, high_ah=held.high,
-                   reached_end=int(found.reached_end), ended_utc_s=ended_utc_s)
-    click.echo("Noted; the daemon takes it up within a few seconds, or when it next runs.")
+    ask_daemon(database, "capacity_tested", capacity_ah=held.value, low_ah=held.low, high_ah=held.high,
+               reached_end=int(found.reached_end), ended_utc_s=ended_utc_s)

@@ -19,12 +19,12 @@ TYPED_SIGMA_S, SHOWN_SIGMA_S = 30.0, 2.0
 @config_option
 @database_option
 def clock(said: str | None, sure: bool, config_file: Path | None, database: Path | None) -> None:
-    """Show how the log is dated and by whom, or leave word for the daemon what time it is.
+    """Show how the log is dated and by whom, or say to the daemon what time it is and hear whether it is believed.
 
     Dates can be put right at any time, for all that was ever logged; no ampere-hour changes by it.
     """
     from monitor.cli import Refused
-    from monitor.store import requests
+    from monitor.commands.wishes import ask_daemon
 
     log = locate_database(config_file, database)
     if said is None and not sure:
@@ -35,12 +35,8 @@ def clock(said: str | None, sure: bool, config_file: Path | None, database: Path
         utc_s = time.time() if said is None or said == "here" else datetime.fromisoformat(said).timestamp()
     except (ValueError, OverflowError, OSError):
         raise Refused(f"--set {said}: not a time; write it as 2026-11-29T10:00") from None
-    try:
-        requests.ask(requests.doors(log), "set_clock", utc_s=utc_s, sigma_s=SHOWN_SIGMA_S if here else TYPED_SIGMA_S,
-                       asked_boot_s=time.clock_gettime(time.CLOCK_BOOTTIME), sure=int(sure))
-    except ValueError as error:
-        raise Refused(str(error)) from None
-    click.echo("Noted; the daemon takes it up within a few seconds. Whether it was believed, the events say.")
+    ask_daemon(log, "set_clock", utc_s=utc_s, sigma_s=SHOWN_SIGMA_S if here else TYPED_SIGMA_S,
+               asked_boot_s=time.clock_gettime(time.CLOCK_BOOTTIME), sure=int(sure))
 
 
 def _dated(log: Path) -> str:

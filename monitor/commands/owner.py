@@ -3,26 +3,20 @@ import sys
 import time
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import click
 
 from monitor.battery.label import CHEMISTRIES
 from monitor.commands.options import config_option, database_option, locate_database
+from monitor.commands.wishes import ask_daemon
 
 
-def _leave(config_file: Path | None, database: Path | None, kind: str, **values: Any) -> None:
-    from monitor.store import requests
-
-    requests.ask(requests.doors(locate_database(config_file, database)), kind, **values)
-    click.echo("Noted; the daemon takes it up within a few seconds, or when it next runs.")
-
-
-@click.group(short_help="Tell that a battery was replaced.")
+@click.group(short_help="Record a new battery, name the one there, list all.")
 def battery() -> None:
     """The life of the batteries: what the log cannot know by itself.
 
-    A request is left beside the log; the daemon takes it up.
+    Each command waits for the daemon's answer, at most ten seconds, and passes it on: exit code 0 done, 1 refused, 3 kept
+    and done later. `ampledger undo` takes an entry back.
     """
 
 
@@ -32,17 +26,51 @@ def battery() -> None:
 @click.option("--chemistry", type=click.Choice(CHEMISTRIES), help="Of the new battery, if it is of another kind.")
 @click.option("--label", default="", help="What you call it, so that lists can name it.")
 @click.option("--on", "day", metavar="DAY", help="When it was put in, as 2026-06-01. Default: now.")
+@click.option("--yes", is_flag=True, help="Do not ask, even where the day is before the log began.")
 @config_option
 @database_option
-def replaced(which: str, rated_capacity_ah: float | None, chemistry: str | None, label: str, day: str | None,
+def replaced(which: str, rated_capacity_ah: float | None, chemistry: str | None, label: str, day: str | None, yes: bool,
              config_file: Path | None, database: Path | None) -> None:
     """Say that the HOUSE or STARTER battery was replaced: what was learnt of the old one is put aside.
 
     The shunt's offset is kept, for it belongs to the shunt. If the new label differs, change the configuration too.
     The old battery's weeks stay in the log: see `ampledger battery list`.
     """
-    _leave(config_file, database, "battery_replaced", battery=which, rated_capacity_ah=rated_capacity_ah,
-           label=_label(label) if label else "", chemistry=chemistry, at_utc_s=_day_utc_s(day))
+    log, at_utc_s = locate_database(config_file, database), _day_utc_s(day)
+    if at_utc_s is not None and not yes:
+        _question_day(log, which, str(day), at_utc_s)
+    ask_daemon(log, "battery_replaced", battery=which, rated_capacity_ah=rated_capacity_ah,
+               label=_label(label) if label else "", chemistry=chemistry, at_utc_s=at_utc_s)
+
+
+def _is_asked() -> bool:
+    """Whether a person sits there to be asked."""
+    return sys.stdin.isatty()
+
+
+def _question_day(log: Path, which: str, day: str, at_utc_s: float) -> None:
+    """Asks back where a battery is said to have been put in before the log began: what was learnt would be put aside for nothing.
+
+    Raises
+    ------
+    Refused : the answer is no, or nobody can be asked
+    """
+    from monitor.cli import Refused
+    from monitor.logbook.reader import NoLog, Reader
+
+    try:
+        span = Reader(log).span()
+    except NoLog:
+        return
+    if span is None or at_utc_s >= span[0]:
+        return
+    begun = datetime.fromtimestamp(span[0]).date().isoformat()
+    why = (f"{day} is before the log began ({begun}): the {which} battery in the log would be the new one all along. To tell only "
+           f"when it was put in: ampledger battery describe {which} --installed {day}")
+    if not _is_asked():
+        raise Refused(f"{why}. If it is a new battery all the same, add --yes")
+    if not click.confirm(f"{why}.\nPut aside what was learnt of it all the same?", default=False):
+        raise Refused("nothing was changed")
 
 
 @battery.command(short_help="Name the battery that is there, or say when it was put in.")
@@ -55,8 +83,8 @@ def describe(which: str, label: str | None, day: str | None, config_file: Path |
     """Tell of the HOUSE or STARTER battery that is there now: a name for it, the day it was put in, or both."""
     if label is None and day is None:
         raise click.UsageError("give --label, --installed, or both")
-    _leave(config_file, database, "battery_described", battery=which, label=None if label is None else _label(label),
-           installed_utc_s=_day_utc_s(day))
+    ask_daemon(locate_database(config_file, database), "battery_described", battery=which,
+               label=None if label is None else _label(label), installed_utc_s=_day_utc_s(day))
 
 
 @battery.command("list", short_help="All batteries in the log's history, compared.")
@@ -138,7 +166,7 @@ def zero(minutes: float, config_file: Path | None, database: Path | None) -> Non
 
     Everything must be off, the solar charger too (cover the panel or open its fuse), for that long before you ask.
     """
-    _leave(config_file, database, "calibrate_zero", minutes=minutes)
+    ask_daemon(locate_database(config_file, database), "calibrate_zero", minutes=minutes)
 
 
 @click.command(short_help="Learn everything again from the log.")
@@ -150,4 +178,4 @@ def relearn(config_file: Path | None, database: Path | None) -> None:
     It does so by itself after an upgrade that cannot read what was learnt before. Measuring goes on meanwhile;
     `ampledger status` and the page Now say how far it is.
     """
-    _leave(config_file, database, "relearn")
+    ask_daemon(locate_database(config_file, database), "relearn")

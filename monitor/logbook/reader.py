@@ -10,7 +10,8 @@ from monitor.alerts.rules import Alert
 from monitor.battery.label import Vehicle
 from monitor.findings import Event
 from monitor.guides.wiring_plan import Wiring
-from monitor.logbook import live
+from monitor.logbook import entries, live
+from monitor.logbook.entries import Entries, Entry
 from monitor.logbook.live import file_of as live_file_of
 from monitor.pipeline import Findings
 from monitor.planning import battery_history
@@ -27,7 +28,7 @@ from monitor.store.view import View, open_view
 from monitor.wear import week
 from monitor.wear.week import Week
 
-__all__ = ["Alert", "Day", "Gap", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series", "live_file_of"]
+__all__ = ["Alert", "Day", "Entry", "Gap", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series", "live_file_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +154,10 @@ class Reader:
     def lives(self) -> BatteryHistory:
         """The batteries that were told of; none where nobody said anything, or another version did."""
         return battery_history.read(self._meta("batteries"))
+
+    def entries(self) -> Entries:
+        """What the owner told the daemon, oldest first; none where nobody did, or another version wrote them."""
+        return entries.read(self._meta("entries"))
 
     def weeks(self) -> list[tuple[float, Week]]:
         """Every week of the house battery on record, as (UTC of its end, record), oldest first."""

@@ -31,6 +31,7 @@ class Resumed:
     relearning: tuple[str, ...] = ()  # parts that were being learnt from the log again when it ended
     cut: bool = False           # the log was not closed: the power went, or the process was ended
     tail_lost_s: float = 0.0    # minutes that had been written and are gone, up to this moment (0: none)
+    entries: str | None = None  # what the owner told, entry by entry
     self_watch: str | None = None  # what ampledger knows of its own checks and copies
     trouble: str = ""           # "", "damaged", "unwritable" ...
     why: str = ""
@@ -145,7 +146,7 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
         last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels), _heard(meta.get("heard")))
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
                    meta.get("shunt_configured"), meta.get("batteries"), lost, older, relearning_of(meta.get("relearning")),
-                   self_watch=meta.get("self_watch"))
+                   self_watch=meta.get("self_watch"), entries=meta.get("entries"))
 
 
 def _heard(text: str | None) -> tuple[Testimony, ...] | None:

@@ -15,13 +15,14 @@ from monitor.clocks.clock import Clock
 from monitor.config import instruments
 from monitor.findings import Condition, Event
 from monitor.guides.wiring_plan import Wiring
-from monitor.logbook import live, resume
+from monitor.logbook import entries, live, resume
 from monitor.logbook.rows import logged_minute
 from monitor.planning import battery_history
 from monitor.process import dark, owner_requests, shunt_calibration
 from monitor.process.dating import Dating
-from monitor.process.owner_requests import Kept, Moment, Outcome, apply_zero
+from monitor.process.owner_requests import apply_zero
 from monitor.process.relearning import Relearner, Relearning
+from monitor.process.requests_kept import Kept, Moment
 from monitor.process.self_watch import SelfWatch
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
@@ -30,7 +31,7 @@ from monitor.sampling.sampler import Openable, Sampler
 from monitor.store import requests, saving
 from monitor.store.batch import Batch, LoggedMinute, TimeLabel
 from monitor.store.state import State
-from monitor.store.time_labels import Heard
+from monitor.store.time_labels import Heard, Testimony
 from monitor.store.writer import Writer
 
 log = logging.getLogger("ampledger")
@@ -41,7 +42,6 @@ FAILURES = 3
 WAIT_FOR_TIME_S = 50.0
 #: Readings kept in memory while the log's end cannot be read, to be lived through again when it can [s].
 UNPLACED_S = 2 * 3600.0
-DAY_S = 86400.0
 
 
 class OtherLog(Exception):
@@ -120,7 +120,7 @@ class Daemon:
         self.sampler.go_on(found.gaps)
         sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
         self.vehicle = replace(self.vehicle, current_sensor=sensor)
-        self.lives = battery_history.read(found.batteries)
+        self.lives, self.entries = battery_history.read(found.batteries), entries.read(found.entries)
         meta = {"simulated": str(int(self._simulated)), "vehicle": saving.to_text(self.vehicle),
                 "shunt_configured": saving.to_text(self._configured), "wiring": saving.to_text(self._wiring)}
         if measured_anew:
@@ -338,39 +338,29 @@ class Daemon:
                                f"now is in it all the same{lost}."))
 
     def _carry_out(self, request: requests.Request, at_s: float) -> None:
-        kept = Kept(self.state, self.vehicle, self.lives)
-        if request.kind == "relearn":
-            self._begin_relearning({"everything"})
-            done = Outcome(kept, Batch(events=(Event(at_s, "relearning", "vehicle", "Everything is learnt again from the log."),)))
-        elif request.kind == "set_clock":
-            done = Outcome(kept, self._set_clock(request, at_s))
-        else:
-            offset_s = self.label.utc_offset_s if self.label is not None else 0.0
-            done = owner_requests.carry_out(kept, request, Moment(at_s, offset_s, self._begin, self._currents_since, request.by))
-        self.state, self.vehicle, self.lives = done.kept.state, done.kept.vehicle, done.kept.history
+        kept = Kept(self.state, self.vehicle, self.lives, self.entries)
+        offset_s = self.label.utc_offset_s if self.label is not None else 0.0
+        done = owner_requests.carry_out(kept, request, Moment(
+            at_s, offset_s, self._begin, self._currents_since, request.by, self.dated_by_owner, self._dating.said_by_owner,
+            self._take_back_time))
+        self.state, self.vehicle, self.lives, self.entries = done.kept.state, done.kept.vehicle, done.kept.history, done.kept.entries
+        if done.relearn:
+            self._begin_relearning(set(done.relearn))
         for key, text in done.remember:
             self.writer.remember(key, text)
         for change in done.changes:
             self._offer(change)
+            log.info("%s of %s: %s", request.kind, change.alert.kind, change.alert.state)
         if done.batch is not None:
             self.writer.offer(done.batch)
             for event in done.batch.events:
-                log.log(logging.WARNING if event.kind == "request_refused" else logging.INFO, "%s: %s", request.kind, event.message)
-            for change in done.changes:
-                log.info("%s of %s: %s", request.kind, change.alert.kind, change.alert.state)
+                log.log(logging.WARNING if done.refused else logging.INFO, "%s: %s", request.kind, event.message)
+        self._requests.answer(request, not done.refused, done.said, done.entry)
 
-    def _set_clock(self, request: requests.Request, at_s: float) -> Batch | None:
-        values = request.values
-        try:
-            if not 0 < values["sigma_s"] < DAY_S:
-                raise ValueError(f"a time that is known to {values['sigma_s']:g} s is of no use")
-            labels = self.dated_by_owner(values["utc_s"], values["sigma_s"], values["asked_boot_s"], bool(values.get("sure", 0)))
-        except (KeyError, ValueError, TypeError) as error:
-            return owner_requests.refusal(request, error, at_s)
-        if not labels:
-            return None
-        return Batch(labels=labels, events=(Event(at_s, "clock_set", "vehicle", "The owner said what time it is; the log is dated by it."
-                                                        + owner_requests.asker(request.by)),))
+    def _take_back_time(self, before: tuple[Testimony, ...]) -> tuple[TimeLabel, ...]:
+        labels = self._dating.take_back(before)
+        self._keep_heard()
+        return labels
 
     def _currents_since(self, from_s: float) -> list[float]:
         """House currents measured since a moment of the last half hour [A]."""

@@ -1,13 +1,12 @@
 """How the log is dated while it runs: the line of time, who is believed, what the owner is asked."""
 import logging
 from datetime import UTC, datetime
-from typing import Any
 
 from monitor.clocks import clock as clocks
 from monitor.clocks import testimony
 from monitor.clocks.clock import Clock, Timeline
 from monitor.findings import Condition, Event
-from monitor.store.time_labels import LastRow, TimeLabel
+from monitor.store.time_labels import LastRow, Testimony, TimeLabel
 
 log = logging.getLogger("ampledger")
 
@@ -17,6 +16,8 @@ MOVED_S = 3600.0
 UNCONFIRMED_S = 86400.0
 #: An owner's word further than this from how the log is dated after it was not believed [s].
 BESIDE_S = 3 * testimony.ASIDE_S[testimony.OWNER]
+#: Who speaks for the owner.
+OWNERS = frozenset({testimony.OWNER, testimony.SURE})
 
 
 class Dating:
@@ -81,7 +82,19 @@ class Dating:
         self.line = after
         return labels
 
-    def heard(self) -> tuple[Any, ...]:
+    def said_by_owner(self) -> tuple[Testimony, ...]:
+        """What the owner has said of the time so far."""
+        return tuple(t for t in self.heard() if t.source in OWNERS)
+
+    def take_back(self, before: tuple[Testimony, ...]) -> tuple[TimeLabel, ...]:
+        """Goes back to what the owner had said before; returns labels to be written."""
+        line = self.begun()
+        others = [t for t in line.heard if t.source not in OWNERS or t in before]
+        heard = (*(t for t in before if t not in others), *others)
+        self.line, labels = clocks.dated_without(line, heard, OWNERS)
+        return labels
+
+    def heard(self) -> tuple[Testimony, ...]:
         """The witnesses so far, to be kept with the log."""
         return self.line.heard if self.line is not None else ()
 

@@ -1,6 +1,6 @@
 """What the owner asked for from a page or a command: a pure fold over what the daemon keeps."""
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from math import hypot
 from typing import Any
 
@@ -9,8 +9,11 @@ from monitor.battery.label import CHEMISTRIES, CurrentSensor, Vehicle
 from monitor.commissioning import steps
 from monitor.estimation import charge
 from monitor.findings import Event
+from monitor.logbook.entries import Entry, add_entry
 from monitor.planning import battery_history
-from monitor.planning.battery_history import BatteryHistory, Which
+from monitor.planning.battery_history import Which
+from monitor.process import undo
+from monitor.process.requests_kept import Kept, Moment, Outcome
 from monitor.store import saving
 from monitor.store.batch import Batch
 from monitor.store.requests import Request
@@ -20,46 +23,7 @@ from monitor.wear.verdict import CapacityTest
 
 #: Fewest readings of the house current that a zero is taken from.
 LEAST_READINGS = 20
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """What a request may change: the saved state, the vehicle as it is known, and the batteries it has had."""
-
-    state: State
-    vehicle: Vehicle
-    history: BatteryHistory
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """What a request may need to know of the present.
-
-    at_s is the log's time, utc_offset_s what makes UTC of it; begin gives fresh trackers for a vehicle;
-    currents_since(at_s) the house currents measured since a moment of the last half hour [A]; by is who asked.
-    """
-
-    at_s: float
-    utc_offset_s: float
-    begin: Callable[[Vehicle], Any]
-    currents_since: Callable[[float], list[float]]
-    by: str = ""
-
-    @property
-    def utc_s(self) -> float:
-        """The present as UTC."""
-        return self.at_s + self.utc_offset_s
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What is kept from now on, what is to be logged (None: nothing changed), what the log remembers by name, and what became
-    of alerts, for the deliveries."""
-
-    kept: Kept
-    batch: Batch | None = None
-    remember: tuple[tuple[str, str], ...] = ()
-    changes: tuple[rules.AlertChange, ...] = ()
+DAY_S = 86400.0
 
 
 def carry_out(kept: Kept, request: Request, now: Moment) -> Outcome:
@@ -68,13 +32,29 @@ def carry_out(kept: Kept, request: Request, now: Moment) -> Outcome:
     kept: what the daemon keeps; request: what was asked, by its kind and values; now: the present.
     """
     try:
+        before = undo.remember_before(request.kind, request.values, kept, now)
         done = _DO[request.kind](kept, now, **request.values)
-        if done.batch is None or done.changes:
-            return done
+        if before is not None and done.batch is not None:
+            done = _with_entry(kept, request, now, done, before)
+        if done.changes or done.batch is None or request.kind == "undo":
+            return done  # these name who asked in their own words
         named = tuple(replace(e, message=e.message + asker(request.by)) for e in done.batch.events)
         return replace(done, batch=replace(done.batch, events=named))
     except (KeyError, ValueError, TypeError) as error:
-        return Outcome(kept, refusal(request, error, now.at_s))
+        why = error.args[0] if error.args else error
+        return Outcome(kept, refusal(request, error, now.at_s), refused=f"{why}.")
+
+
+def _with_entry(kept: Kept, request: Request, now: Moment, done: Outcome, before: undo.Before) -> Outcome:
+    """What was done, as an entry of the owner's that can be undone.
+
+    kept: as it was before; before: what the entry is about, and what was there
+    """
+    assert done.batch is not None
+    event, (subject, was) = done.batch.events[-1], before
+    entries = add_entry(kept.entries, Entry(0, request.kind, subject, event.at_s, now.utc_s, request.by, event.message, was))
+    return replace(done, kept=replace(done.kept, entries=entries), entry=kept.entries.next_id,
+                   remember=(*done.remember, ("entries", saving.to_text(entries))))
 
 
 def asker(by: str) -> str:
@@ -131,7 +111,7 @@ def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: 
         remember.append(("vehicle", saving.to_text(vehicle)))
     event = Event(now.at_s, "battery_replaced", which, f"A new {battery} battery was put in{words}.",
                   (("rated_capacity_ah", plate.rated_capacity_ah),))
-    return Outcome(Kept(state, vehicle, history), Batch(state=state, events=(event,)), tuple(remember))
+    return Outcome(replace(kept, state=state, vehicle=vehicle, history=history), Batch(state=state, events=(event,)), tuple(remember))
 
 
 def _begin_anew(trackers: Any, fresh: Any, battery: str, vehicle: Vehicle) -> Any:
@@ -186,7 +166,7 @@ def _calibrate_zero(kept: Kept, now: Moment, minutes: float) -> Outcome:
     event = Event(now.at_s, "calibrated", "house", f"The shunt's zero is {found.value + drawn_a:+.3f} A from {len(seen)} readings"
                   + (f", {board.house_a:g} A of this board counted as drawn." if drawn_a else "."),
                   (("offset_a", sensor.offset_a), ("offset_sigma_a", sensor.offset_sigma_a)))
-    return Outcome(Kept(state, replace(kept.vehicle, current_sensor=sensor), kept.history), Batch(state=state, events=(event,)),
+    return Outcome(replace(kept, state=state, vehicle=replace(kept.vehicle, current_sensor=sensor)), Batch(state=state, events=(event,)),
                    (("calibration", saving.to_text(sensor)),))
 
 
@@ -198,6 +178,21 @@ def apply_zero(state: State, sensor: CurrentSensor) -> State:
     return replace(state, watch=replace(trackers, charge=charge.calibrated_zero(trackers.charge, sensor.offset_a, sensor.offset_sigma_a)))
 
 
+def _set_clock(kept: Kept, now: Moment, utc_s: float, sigma_s: float, asked_boot_s: float, sure: int = 0) -> Outcome:
+    if not 0 < sigma_s < DAY_S:
+        raise ValueError(f"a time that is known to {sigma_s:g} s is of no use")
+    labels = now.tell_time(utc_s, sigma_s, asked_boot_s, bool(sure))
+    if not labels:
+        return Outcome(kept)
+    return Outcome(kept, Batch(labels=labels, events=(Event(now.at_s, "clock_set", "vehicle",
+                                                            "The owner said what time it is; the log is dated by it."),)))
+
+
+def _relearn(kept: Kept, now: Moment) -> Outcome:
+    return Outcome(kept, Batch(events=(Event(now.at_s, "relearning", "vehicle", "Everything is learnt again from the log."),)),
+                   relearn=("everything",))
+
+
 def _check_place(battery: str) -> Which:
     if battery == "house":
         return "house"
@@ -206,7 +201,7 @@ def _check_place(battery: str) -> Which:
     raise ValueError(f"no battery called {battery!r}; house or starter")
 
 
-#: What a fold can do; the time is set by the daemon, which owns the clock.
 _DO: dict[str, Callable[..., Outcome]] = {
     "acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "battery_described": _battery_described,
-    "capacity_tested": _capacity_tested, "calibrate_zero": _calibrate_zero}
+    "capacity_tested": _capacity_tested, "calibrate_zero": _calibrate_zero, "set_clock": _set_clock, "relearn": _relearn,
+    "undo": undo.undo}

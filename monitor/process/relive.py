@@ -8,13 +8,14 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
 from monitor import pipeline
 from monitor.battery.label import Vehicle
 from monitor.estimation import charge
+from monitor.logbook.entries import UNDONE
 from monitor.logbook.rows import minute_of
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
@@ -23,6 +24,8 @@ from monitor.store.columns import ROLLED
 from monitor.store.reading import Span
 from monitor.store.sample_rows import sample_of
 from monitor.store.view import View, open_view
+from monitor.wear import charge_tested, health
+from monitor.wear.verdict import CapacityTest
 
 #: The latest so many seconds are lived through from raw readings: edges, starts and steps are in no minute.
 RAW_S = 21 * 86400.0
@@ -54,11 +57,11 @@ def relive(database: Path, vehicle: Vehicle, parts: frozenset[str] = pipeline.AL
         first, last = log.ends()
         if first is None or last is None:
             return states, 0.0
-        replaced = [(row[1], row[3]) for row in log.rows("events", "where kind = 'battery_replaced' order by at_ms")]
+        told = _told_by_owner(log)
         end_s = first / 1000
         for count, minute in enumerate(minutes_of(log, last), 1):
-            while replaced and replaced[0][0] <= minute.start_s * 1000:
-                states = _replace_battery(states, replaced.pop(0)[1], vehicle)
+            while told and told[0][0] <= minute.start_s * 1000:
+                states = _tell(states, told.pop(0)[1], vehicle)
             states = pipeline.relive(states, minute, vehicle, wanted if minute.end_s > last / 1000 - FORECAST_S else early)
             end_s = minute.end_s
             if count % TOLD_EVERY == 0:
@@ -111,9 +114,29 @@ class Dating:
         return (utc_s + self._zone_s) / 3600 % 24, 1 + utc_s / 86400 % 365.2425
 
 
-def _replace_battery(states: Any, battery: str, vehicle: Vehicle) -> Any:
+def _told_by_owner(log: View) -> list[tuple[int, str | CapacityTest]]:
+    """What the owner told and did not undo, in order: (moment [ms], the battery that was replaced, or a capacity test)."""
+    rows = log.rows("events", f"where kind in ('battery_replaced', 'capacity_test', '{UNDONE}') order by at_ms, id")
+    figures = [(row, dict(json.loads(row[5]))) for row in rows]
+    undone = {round(1000 * given["of_at_s"]) for row, given in figures if row[2] == UNDONE and "of_at_s" in given}
+    found: list[tuple[int, str | CapacityTest]] = []
+    for row, given in figures:
+        if row[2] == UNDONE or row[1] in undone:
+            continue
+        if row[2] == "battery_replaced":
+            found.append((row[1], str(row[3])))
+        elif {f.name for f in fields(CapacityTest)} <= given.keys():
+            found.append((row[1], CapacityTest(**{**given, "reached_end": bool(given["reached_end"])})))
+    return found
+
+
+def _tell(states: Any, told: str | CapacityTest, vehicle: Vehicle) -> Any:
+    """What the trackers hold after the owner told of a battery that was replaced, or of a capacity test."""
     fresh = pipeline.begin(vehicle)
-    if battery == "starter":
+    if isinstance(told, CapacityTest):
+        return replace(states, health=health.note_capacity_test(states.health, told, vehicle),
+                       charge=charge_tested.apply_capacity_test(states.charge, told))
+    if told == "starter":
         return replace(states, starter=fresh.starter)
     return replace(states, charge=charge.replaced(states.charge, vehicle), health=fresh.health)
 

@@ -28,6 +28,25 @@ def hold_lock(database: Path) -> Iterator[bool]:
         yield ours
 
 
+def is_held(database: Path) -> bool | None:
+    """Whether a daemon holds the lock of this log; None where that cannot be seen (its lock file may not be read)."""
+    seen: bool | None = False
+    for place in (runtime.file_for(database, "lock"), database.with_name(database.name + ".lock")):
+        if place is None or not place.exists():
+            continue
+        opened = _open(place, make=False)
+        if opened is None:
+            seen = None
+            continue
+        try:
+            fcntl.flock(opened, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except OSError:
+            return True
+        finally:
+            os.close(opened)
+    return seen
+
+
 def _open(place: Path, make: bool) -> int | None:
     """A file descriptor to lock by; a lock needs no right to write."""
     flags = os.O_RDONLY | os.O_CLOEXEC

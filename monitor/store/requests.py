@@ -7,11 +7,11 @@ import secrets
 import stat
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from monitor.store import runtime
+from monitor.store import answers, runtime
 
 log = logging.getLogger("ampledger.requests")
 
@@ -26,6 +26,7 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
                         "ended_utc_s": (int, float)},
     "calibrate_zero": {"minutes": (int, float)},
     "relearn": {},
+    "undo": {"entry": int},
     "set_clock": {"utc_s": (int, float), "sigma_s": (int, float), "asked_boot_s": (int, float), "sure": int},
 }
 LARGEST_BYTES = 4096
@@ -39,11 +40,12 @@ LONGEST_NAME = 60
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """Something asked of the daemon, and by whom."""
+    """Something asked of the daemon, and by whom. answer_at: where somebody waits for the answer, None: nobody does."""
 
     kind: str
     values: dict[str, Any]
     by: str = ""
+    answer_at: Path | None = field(default=None, compare=False)
 
 
 def folder_of(database: Path) -> Path:
@@ -61,8 +63,11 @@ def doors(database: Path, *, pages: bool = False) -> tuple[Path, ...]:
     return (beside,)
 
 
-def ask(folders: Sequence[Path], kind: str, by: str = "", **values: Any) -> Path:
+def ask(folders: Sequence[Path], kind: str, by: str = "", waits: bool = False, **values: Any) -> Path:
     """Leaves a request in the first folder that takes it (`doors`). Returns the file.
+
+    folders : the best first; kind, values : what is asked (KINDS); by : who asks, in words
+    waits : whether somebody waits for the answer (`answers.wait_for`)
 
     Raises
     ------
@@ -71,24 +76,46 @@ def ask(folders: Sequence[Path], kind: str, by: str = "", **values: Any) -> Path
     """
     for folder in folders[:-1]:
         try:
-            return leave(folder, kind, by, **values)
+            return leave(folder, kind, by, waits, **values)
         except OSError as error:
             log.debug("%s: %s", folder, error)
-    return leave(folders[-1], kind, by, **values)
+    return leave(folders[-1], kind, by, waits, **values)
 
 
-def leave(folder: Path, kind: str, by: str = "", **values: Any) -> Path:
+def keep(request: Path, folders: Sequence[Path]) -> bool:
+    """Moves a request that nobody took up to where it outlives a stop of the daemon; whether it waits there now.
+
+    False: it was taken up meanwhile, or cannot be moved and waits where it was.
+    """
+    if request.parent == folders[-1]:
+        return request.exists()
+    try:
+        text = request.read_bytes()
+        request.unlink()
+        _put(folders[-1], text.decode())
+    except OSError:
+        return False
+    return True
+
+
+def leave(folder: Path, kind: str, by: str = "", waits: bool = False, **values: Any) -> Path:
     """Leaves a request; it is there whole or not at all. Returns the file.
 
     by : who asks, in words; the user who runs this, if not given
+    waits : whether somebody waits for the answer
 
     Raises
     ------
     ValueError : no such kind of request, or not with these values
     OSError : the folder cannot be made or written
     """
-    text = json.dumps({"kind": kind, "values": values, "by": by or _user(os.geteuid()) or "somebody"}, allow_nan=False)
+    text = json.dumps({"kind": kind, "values": values, "by": by or _user(os.geteuid()) or "somebody", **({"waits": True} if waits else {})},
+                      allow_nan=False)
     _checked(text.encode())
+    return _put(folder, text)
+
+
+def _put(folder: Path, text: str) -> Path:
     if not folder.exists():
         folder.mkdir(parents=True, exist_ok=True)
         runtime.hand_over(folder)
@@ -110,6 +137,17 @@ class Doors:
         self._folders = tuple((place / name, name == PAGES) for place in (memory, database.parent) if place is not None
                               for name in (PEOPLE, PAGES))
         self._done: dict[str, None] = {}
+        self._answers = answers.Answers()
+        for folder, _ in self._folders:
+            answers.clear_left(folder)
+
+    def answer(self, request: Request, done: bool, said: str, entry: int | None = None) -> None:
+        """Tells whoever waits for it what became of a request; nothing where nobody waits. Never raises.
+
+        done : whether it was carried out; said : in a sentence; entry : number of the owner's entry that it made
+        """
+        if request.answer_at is not None:
+            self._answers.give(request.answer_at, answers.Answer(done, said, entry))
 
     def take(self) -> list[Request]:
         """Everything that was left, oldest first, and the files gone. What cannot be understood is logged and gone.
@@ -118,6 +156,7 @@ class Doors:
         removed, it is taken up once in a run.
         """
         found: list[Request] = []
+        self._answers.clear()
         for folder, pages in self._folders:
             try:
                 with os.scandir(folder) as entries:
@@ -157,7 +196,8 @@ def _read(file: Path, pages: bool) -> Request:
         request = _checked(os.read(opened, LARGEST_BYTES + 1))
     finally:
         os.close(opened)
-    return Request(request.kind, request.values, _asker(state.st_uid, pages, request.by))
+    return Request(request.kind, request.values, _asker(state.st_uid, pages, request.by),
+                   answers.place_for(file) if request.answer_at is not None else None)
 
 
 def _asker(uid: int, pages: bool, said: str) -> str:
@@ -194,4 +234,4 @@ def _checked(text: bytes) -> Request:
             raise ValueError(f"{kind} does not take {name} = {value!r:.40}")
         if isinstance(value, float) and abs(value) == float("inf"):
             raise ValueError(f"{name} is not a finite number")
-    return Request(kind, values, by)
+    return Request(kind, values, by, Path() if plain.get("waits") is True else None)

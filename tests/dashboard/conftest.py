@@ -21,6 +21,12 @@ DAYS = 1.6
 ENDS_UTC_S = store_fixture.BEGINS_UTC_S + DAYS * 86400
 
 
+@pytest.fixture(autouse=True)
+def nobody_answers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No daemon runs beside these logs, so its answer is not waited for."""
+    monkeypatch.setattr("dashboard.actions.WAIT_S", 0.0)
+
+
 @pytest.fixture(scope="session")
 def full(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A day and a half of a simulated camper, one whole night in it."""

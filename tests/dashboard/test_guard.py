@@ -1,12 +1,13 @@
 """The door: names, headers, forms, the code and who may change anything."""
 import re
+import threading
 import time
 from pathlib import Path
 
 import pytest
 from werkzeug.security import generate_password_hash
 
-from dashboard import create_app, guard
+from dashboard import actions, create_app, guard
 from dashboard.guard import FREE_TRIES, Lockout
 from monitor.store import requests
 
@@ -47,6 +48,43 @@ def test_only_names_of_this_board_are_answered(client, host: str, status: int) -
     """A page of a stranger's whose name is re-bound to this board asks under the stranger's name."""
     answer = client(names=["van.lan"]).get("/", headers={"Host": host})
     assert answer.status_code == status or (host == "" and answer.status_code == 400)
+
+
+@pytest.mark.parametrize("kind", ["acknowledge", "undo"])
+def test_what_the_daemon_answers_is_said_and_offered_to_be_undone(client, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind) -> None:
+    monkeypatch.setattr(actions, "WAIT_S", 20.0)
+    browser = client()
+    page = browser.get("/alerts").text
+    doors = requests.Doors(tmp_path / "ampledger.db")
+
+    def answering(done: bool, said: str) -> threading.Thread:
+        def answer() -> None:
+            while not (asked := doors.take()):
+                time.sleep(0.02)
+            assert [r.kind for r in asked] == [kind]
+            doors.answer(asked[0], done, said, 7 if done else None)
+
+        thread = threading.Thread(target=answer)
+        thread.start()
+        return thread
+
+    to = first_alert(page) if kind == "acknowledge" else "/entries/3/undo"
+    thread = answering(True, "Alert 1 was marked as seen.")
+    shown = browser.post(to, data={"token": token_of(page)}, follow_redirects=True).text
+    thread.join()
+    assert "Done." in shown and 'action="/entries/7/undo"' in shown
+    thread = answering(False, "no open alert number 1.")
+    refused = browser.post(to, data={"token": token_of(page)})
+    thread.join()
+    assert refused.status_code == 409 and "Nothing was changed." in refused.text and "no open alert number 1." in refused.text
+
+
+def test_undoing_needs_our_form_and_the_code(client, tmp_path: Path) -> None:
+    browser = client(code_hash=HASH)
+    assert browser.post("/entries/3/undo", data={}, environ_base=AWAY).status_code in (400, 403)
+    page = browser.get("/code", environ_base=AWAY).text
+    assert "Nothing was changed yet" in browser.post("/entries/3/undo", data={"token": token_of(page)}, environ_base=AWAY).text
+    assert left(tmp_path / "requests") == []
 
 
 def test_on_the_board_itself_an_alert_is_acknowledged_without_a_code(client, tmp_path) -> None:

@@ -171,7 +171,7 @@ def test_the_command_finds_the_test_in_the_log_and_leaves_its_result_for_the_dae
     database = tmp_path / "ampledger.db"
     _log(database, 0.72)
     done = CliRunner().invoke(commands, ["captest", "--once", "--database", str(database)])
-    assert done.exit_code == 0 and "Stop: it is at" in done.output, done.output
+    assert done.exit_code == 3 and "Stop: it is at" in done.output, done.output
     (asked,) = requests.take(requests.folder_of(database))
     assert asked.kind == "capacity_tested" and asked.values["reached_end"] == 1
     assert asked.values["low_ah"] < 72 < asked.values["high_ah"] and asked.values["capacity_ah"] == pytest.approx(72, rel=0.04)

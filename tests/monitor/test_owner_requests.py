@@ -30,7 +30,7 @@ def test_a_new_battery_changes_the_vehicle_and_its_history_and_begins_its_estima
     assert done.kept.vehicle.house.rated_capacity_ah == 120.0
     assert done.kept.vehicle.starter == VEHICLE.starter
     assert done.kept.state.watch.starter is kept.state.watch.starter
-    assert dict(done.remember).keys() == {"batteries", "vehicle"}
+    assert dict(done.remember).keys() == {"batteries", "vehicle", "entries"}
     assert done.batch is not None and [e.kind for e in done.batch.events] == ["battery_replaced"]
 
 
@@ -43,7 +43,7 @@ def test_another_chemistry_drops_the_charger_voltages_of_the_old_one() -> None:
 def test_the_zero_is_the_mean_of_what_was_measured_and_needs_enough_of_it() -> None:
     done = carry_out(_kept(), Request("calibrate_zero", {"minutes": 5}), _now((0.06,) * 40 + (0.10,) * 40))
     assert done.kept.vehicle.current_sensor.offset_a == pytest.approx(0.08)
-    assert dict(done.remember).keys() == {"calibration"}
+    assert dict(done.remember).keys() == {"calibration", "entries"}
     few = carry_out(_kept(), Request("calibrate_zero", {"minutes": 5}), _now((0.06,) * 3))
     assert few.kept == _kept() and few.batch is not None
     assert "only 3 times" in few.batch.events[0].message
