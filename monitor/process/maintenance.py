@@ -5,6 +5,7 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as TooLate
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -140,8 +141,8 @@ class Maintenance:
         """Reads the log whole; what is damaged is mended the same night, and told with what is missing."""
         found = check.check(self._database)
         folder = past.folder_of(self._database)
-        for kind, number, _ in found.files:
-            missing = mending.mend(folder, kind, number)
+        for kind, number, _ in found.files:  # by the writer's own thread: it may be sealing that day
+            missing = self._writer.ask(partial(_mend, folder, kind, number)).result(JOB_TIMEOUT_S)
             self._writer.note_damage(mending.describe(kind, number, missing))
         if found.present:
             self._writer.salvage(found.present).result(JOB_TIMEOUT_S)
@@ -151,6 +152,10 @@ class Maintenance:
         proof = copies.rotate(self._database, self._backup_to, datetime.now().strftime("%Y-%m-%d"), same_card=self._same_card)
         if proof.damaged_hours:
             raise backup.NotCopied(f"the copy was made, but {proof.damaged_hours} blocks of the log were damaged before; older copies stay")
+
+
+def _mend(folder: Path, kind: str, number: int, _connection: Any) -> list[mending.Span]:
+    return mending.mend(folder, kind, number)
 
 
 def _last_done(connection: Any) -> float:

@@ -7,6 +7,7 @@ import json
 import struct
 import zlib
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from functools import cache
 from typing import Any
 
@@ -105,7 +106,8 @@ def fill(sql: Callable[..., Any], most: int = 500) -> bool:
                     sql(insert_of(table), add_checksum(table, tuple(row[:-1])))
                 sql("commit")
             except BaseException:
-                sql("rollback")
+                with suppress(Exception):  # SQLite may have done it by itself
+                    sql("rollback")
                 raise
             return True
     return False

@@ -255,7 +255,7 @@ def unfold(connection: sqlite3.Connection, folder: Path) -> None:
         for (number,) in connection.execute("select number from sealed_files where kind = ?", (kind,)).fetchall():
             (body,) = connection.execute("select body from sealed_files where kind = ? and number = ?", (kind, number)).fetchone()
             path = path_of(folder, kind, number)
-            path.parent.mkdir(parents=True, exist_ok=True)
+            segment.make_folder(path.parent)
             part = path.with_name(path.name + ".part")
             with open(part, "wb") as file:
                 file.write(body)

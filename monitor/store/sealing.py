@@ -2,6 +2,7 @@
 import json
 import zlib
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,9 @@ from monitor.store.segment import CHUNK, COLUMNS, LINES, Block
 
 Sql = Callable[..., Any]
 
-#: A day is sealed when it has been over for so long: the row of a calendar day is worked out from its minutes until then.
-SEAL_AFTER_MS = 26 * 3_600_000
+#: A day is sealed when it has been over for so long: the row of a calendar day, which can be 36 hours long where the clock was
+#: set or a night was slept through, is worked out from its minutes until then.
+SEAL_AFTER_MS = 38 * 3_600_000
 #: what leaves the present when a day is sealed -> the column that says when; everything else is in both
 MOVED = {"chunks": "end_ms", "cranks": "at_ms", "minutes": "end_ms", "quarters": "end_ms"}
 #: when a row of a table that stays happened; boots and meta are written whole
@@ -58,7 +60,8 @@ def seal(sql: Sql, folder: Path, number: int) -> int:
             sql(f"delete from {table} where {column} > ? and {column} <= ?", (start, end))
         sql("commit")
     except BaseException:
-        sql("rollback")
+        with suppress(Exception):  # SQLite may have done it by itself
+            sql("rollback")
         raise
     return size
 

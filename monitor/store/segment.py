@@ -51,7 +51,7 @@ def write(path: Path, blocks: Iterable[tuple[Block, bytes]]) -> int:
     ------
     OSError : nothing has that name that had not before
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     part = path.with_name(path.name + ".part")
     try:
         with open(part, "wb") as file:
@@ -76,6 +76,19 @@ def write(path: Path, blocks: Iterable[tuple[Block, bytes]]) -> int:
         with suppress(OSError):
             part.unlink(missing_ok=True)
         raise
+
+
+def make_folder(folder: Path) -> None:
+    """Makes a folder, and those above it, each with its name on the disk: what is in it would be lost with the name.
+
+    Raises
+    ------
+    OSError : it cannot
+    """
+    if not folder.is_dir():
+        make_folder(folder.parent)
+        folder.mkdir(exist_ok=True)
+        sync_folder(folder.parent)
 
 
 def sync_folder(folder: Path) -> None:

@@ -1,10 +1,12 @@
 """Old rows made small, then dropped: raw hours packed, raw and minutes kept for a time, roll-ups for years."""
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from monitor.store import checksum, chunks, past
+from monitor.store import checksum, chunks, past, segment
 from monitor.store.segment import Segment
+from monitor.store.write_queue import hour_end
 
 HOUR_MS = 3_600_000
 DAY_MS = 86_400_000
@@ -29,16 +31,20 @@ def pack_hours(sql: Sql, now_ms: int, most: int = 48) -> int:
         first = sql("select min(at_ms) from samples").fetchone()[0]
         if first is None or first > until:
             break
-        # an hour holds the moments after its start up to and including its end, as minutes do
-        end = -(-first // HOUR_MS) * HOUR_MS
+        end = hour_end(first)
         if end > until:
             break
-        rows = [tuple(checksum.verify("samples", row)) for row in sql(
+        loose = [tuple(checksum.verify("samples", row)) for row in sql(
             f"select {checksum.columns_of('samples')} from samples where at_ms <= ? order by at_ms", (end,)).fetchall()]
+        # a commit that was called a failure and was none after all: its rows come again, some of them packed
+        again = sql("select at_ms, end_ms, count, crc, body from chunks where end_ms >= ? and at_ms <= ?", (first, loose[-1][0])).fetchall()
+        by_moment = {row[0]: row for row in (*(row for chunk in again for row in chunks.unpack(*chunk)), *loose)}
+        rows = [by_moment[moment] for moment in sorted(by_moment)]
         packed = chunks.pack(rows)
         if chunks.unpack(*packed) != rows:
             raise chunks.Damaged(f"the hour until {end / 1000:.0f} s does not come back from its chunk; its rows are kept")
-        _whole(sql, [("insert or replace into chunks (at_ms, end_ms, count, crc, body) values (?, ?, ?, ?, ?)", packed),
+        _whole(sql, [*(("delete from chunks where at_ms = ?", (chunk[0],)) for chunk in again),
+                     ("insert or replace into chunks (at_ms, end_ms, count, crc, body) values (?, ?, ?, ?, ?)", packed),
                      ("delete from samples where at_ms <= ?", (end,))])
         done += 1
     return done
@@ -61,7 +67,7 @@ def retire(sql: Sql, folder: Path, raw_days: int, minute_days: int = KEPT_LIVED_
         files = _sealed(folder, kind)
         if files:
             if beyond_ms + sum(files.values()) >= files[oldest := min(files)]:
-                past.path_of(folder, kind, oldest).unlink(missing_ok=True)
+                _drop(folder, kind, oldest)
         elif (last := _lived(sql, table, "asc", min(beyond_ms, DAY_MS))[0]) is not None:
             sql(f"delete from {table} where end_ms <= ?", (last,))
 
@@ -87,7 +93,7 @@ def in_need(sql: Sql, folder: Path) -> str:
         if files:
             went = sorted(files)[:max(len(files) // 10, 1)]
             for number in went:
-                past.path_of(folder, kind, number).unlink(missing_ok=True)
+                _drop(folder, kind, number)
             return f"the oldest {len(went)} days of {what}"
         last, following = _lived(sql, table, "desc", KEPT_IN_NEED_DAYS * DAY_MS)
         if last is not None and following is not None:
@@ -98,17 +104,31 @@ def in_need(sql: Sql, folder: Path) -> str:
 
 
 def _sealed(folder: Path, kind: str) -> dict[int, int]:
-    """Sealed day -> what its file covers of life [ms]; a file that cannot be read counts as a whole day."""
+    """Sealed day -> what its file covers of life [ms]; one that cannot be read counts as a whole day, one with starts alone not at all."""
     files, found = past.FolderFiles(folder), {}
     for number in files.numbers(kind):
         try:
             with files.open(kind, number) as file:
-                found[number] = sum(min(max(block.end_ms - block.first_ms, 0),
-                                        block.count * 60_000 if block.table == "minutes" else HOUR_MS)
-                                    for block in Segment(file, kind).blocks if block.table in ("chunks", "minutes"))
+                blocks = Segment(file, kind).blocks
         except OSError:
             found[number] = DAY_MS
+            continue
+        if any(block.table != "cranks" for block in blocks) or not blocks:
+            found[number] = sum(min(max(block.end_ms - block.first_ms, 0), block.count * 60_000 if block.table == "minutes" else HOUR_MS)
+                                for block in blocks if block.table in ("chunks", "minutes"))
     return found
+
+
+def _drop(folder: Path, kind: str, number: int) -> None:
+    """Takes a sealed file away, but for the quick readings of starts in it; where there is no room to write those anew, all of it."""
+    path = past.path_of(folder, kind, number)
+    with suppress(OSError):
+        with open(path, "rb") as file:
+            kept = [pair for pair in past.read_blocks(file, path.name) if pair[0].table == "cranks" and pair[1]]
+        if kept:
+            segment.write(path, kept)
+            return
+    path.unlink(missing_ok=True)
 
 
 def _lived(sql: Sql, table: str, way: str, up_to_ms: int) -> tuple[int | None, int | None]:
@@ -132,5 +152,6 @@ def _whole(sql: Sql, statements: list[tuple[str, tuple[Any, ...]]]) -> None:
             sql(statement, values)
         sql("commit")
     except BaseException:
-        sql("rollback")
+        with suppress(Exception):  # SQLite may have done it by itself
+            sql("rollback")
         raise

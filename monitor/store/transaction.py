@@ -82,7 +82,8 @@ def _fill(sql: Callable[..., Any], pending: WriteQueue, place: Place) -> Place:
                     milliseconds(a.raised_at_s), saving.to_text(a)) for a in pending.alerts.values()])
     minute_ms, day_ms, whole, texts = place.minute_ms, place.day_ms, place.findings, place.texts
     if pending.minutes:
-        put("minutes", pending.minutes)
+        for rows in pending.minutes_by_days():
+            put("minutes", rows)
         hour = None if minute_ms is None else minute_ms // HOUR_MS
         put("forecasts", [row for row in pending.forecasts if row[0] // HOUR_MS != hour])
         end_ms = pending.minutes[-1][0]

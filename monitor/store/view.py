@@ -109,7 +109,8 @@ class View:
         after_ms = max(after_ms, min(self.past.until_ms, until_ms))
         places = self.connection.execute("select at_ms from chunks where end_ms > ? and at_ms <= ? order by at_ms",
                                          (after_ms, until_ms)).fetchall()
-        last = after_ms
+        loose = self._loose(after_ms, until_ms, damaged)
+        waits = next(loose, None)  # the first loose row that was not given yet
         for place in places:
             row = self.connection.execute("select at_ms, end_ms, count, crc, body from chunks where at_ms = ?", place).fetchone()
             try:
@@ -118,17 +119,26 @@ class View:
                 if damaged is not None and row is not None:
                     damaged("chunks", row[0], row[1] if isinstance(error, chunks.Damaged) else row[0], 0)
                 continue
-            yield [r for r in rows if after_ms < r[0] <= until_ms]
-            last = max(last, rows[-1][0])
-        loose = []
+            hour = [r for r in rows if after_ms < r[0] <= until_ms]
+            early = []  # loose rows before a packed one, or among its rows: of a time in which the log could not be written
+            while waits is not None and waits[0] <= rows[-1][0]:
+                early.append(waits)
+                waits = next(loose, None)
+            if early:
+                by_moment = {r[0]: r for r in (*early, *hour)}
+                hour = [by_moment[moment] for moment in sorted(by_moment)]
+            yield hour
+        if waits is not None:
+            yield [waits, *loose]
+
+    def _loose(self, after_ms: int, until_ms: int, damaged: Damaged | None) -> Iterator[chunks.Row]:
+        """Raw rows of the present that are not packed yet, in order."""
         for row in self.connection.execute(f"select {columns_of('samples')} from samples where at_ms > ? and at_ms <= ? order by at_ms",
-                                           (last, until_ms)):
+                                           (after_ms, until_ms)):
             if is_sound("samples", row):
-                loose.append(row[:-1])
+                yield row[:-1]
             elif damaged is not None:
                 damaged("samples", row[0], row[0], 1)
-        if loose:
-            yield loose
 
     def last_sample(self) -> chunks.Row | None:
         """The latest raw row."""

@@ -52,6 +52,9 @@ class Writer:
         self._status, self._stop, self._failed = Status(), False, 0
         self._log: Any = None  # an OpenLog while it is open
         self._damage: tuple[float, str] = (0.0, "")
+        self._untidy = ""  # why packing and sealing fail, while they do
+        self._device: int | None = None  # of the folder, since the log was open there
+        self._unsure: tuple[int, tuple[Event, ...]] = (0, ())  # the last event before a commit that failed, and those in it
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
@@ -189,10 +192,12 @@ class Writer:
             self._log.check_place()
             if work:
                 started = time.perf_counter()
+                self._unsure = (self._log.place.event_id, tuple(work.events))
                 self._log.write(work)
+                self._unsure = (0, ())
                 self._written(time.perf_counter() - started)
                 work = WriteQueue()  # it is in; the packing that follows may fail without giving it back
-                self._log.pack()
+                self._tidy()
         except BaseException:
             with self._change:
                 work.absorb(self._pending)
@@ -203,18 +208,47 @@ class Writer:
             if self._flush and not self._pending:
                 self._flush = False
                 self._change.notify_all()
-        for job, future in jobs:
+        for place, (job, future) in enumerate(jobs, 1):
             try:
                 future.set_result(job(self._log.connection))
             except BaseException as error:  # the asker is told, and decides
                 future.set_exception(error)
                 if classify_error(error) != "ours":
+                    with self._change:
+                        self._jobs = jobs[place:] + self._jobs
+                    self._shut()  # words about the log are said again when it is opened
                     raise
+
+    def _tidy(self) -> None:
+        """Packs and seals. Where that fails the rows are safe as they lie, and it is tried again after the next commit."""
+        why = ""
+        for _ in range(20):
+            try:
+                self._log.pack()
+                why = ""
+                break
+            except Exception as error:
+                kind, why = classify_error(error), describe_error(error)
+                if kind == "damaged":
+                    raise
+                if kind == "ours":
+                    log.error("the log could not be packed for a reason of our own", exc_info=error)
+                if kind != "full" or not self._mended(kind, why):
+                    break
+        if why and not self._untidy:
+            self._tell("log_not_packed", f"The log is written, but its older part could not be packed ({why}); it is tried again.")
+        elif self._untidy and not why:
+            self._tell("log_packed_again", "The older part of the log is packed again; nothing is lost.")
+        self._untidy = why
 
     def _open(self) -> None:
         from monitor.store.open_log import OpenLog
 
+        if self._device is not None and not self.database.exists() and _device(self.database.parent) != self._device:
+            raise OSError("the card that the log was on is gone")  # a new log in its place would be on another one
         self._log = OpenLog(self.database, dict(self._meta))  # a copy: remember() adds to it from other threads
+        self._device = _device(self.database.parent)
+        self._drop_landed()
         if self._fresh and self._log.place.minute_ms is not None:
             self._status = replace(self._status, older=True)
             raise OSError("the log has a past that was not read at the start")
@@ -223,6 +257,17 @@ class Writer:
             with suppress(ValueError, TypeError):
                 self._damage = tuple(json.loads(self._log.meta("damage") or "null") or self._damage)
         disk_reserve.hold(self.database, self._ballast_bytes)
+
+    def _drop_landed(self) -> None:
+        """A commit of which the last step failed may be in the log all the same: its events are not written twice.
+
+        Every other row has a key of its own.
+        """
+        (before, events), self._unsure = self._unsure, (0, ())
+        if events and self._log.place.event_id >= before + len(events):
+            landed = set(map(id, events))
+            with self._change:
+                self._pending.events = [event for event in self._pending.events if id(event) not in landed]
 
     def _written(self, took_s: float) -> None:
         status, self._failed = self._status, 0
@@ -301,3 +346,10 @@ class Writer:
                 opened.close(orderly)
             except Exception as error:
                 log.warning("closing the log: %s", describe_error(error))
+
+
+def _device(folder: Path) -> int | None:
+    try:
+        return folder.stat().st_dev
+    except OSError:
+        return None

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.logbook.reader import Reader
-from monitor.store import backup, check, checksum, mending, past, sealing, segment, tables, thinning
+from monitor.store import backup, check, checksum, mending, past, reading, sealing, segment, tables, thinning
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 from monitor.store.open_log import OpenLog
 from monitor.store.past import DAY_MS
@@ -212,6 +212,22 @@ def test_sealed_days_are_retired_one_a_night_by_what_they_cover(sealed: Path, tm
     log.close()
     assert len(list(Reader(database).rolled("quarters"))) == quarters
     assert Reader(database).series(BEGINS_UTC_S, BEGINS_UTC_S + 86400).level == "quarters"
+
+
+def test_the_quick_readings_of_starts_outlive_the_raw_readings_of_their_day(unsealed: Path, tmp_path: Path) -> None:
+    database = copy_of(unsealed, tmp_path)
+    starts = {day * DAY_MS + 32_000_000: f"[[0.0, 12.{day}]]" for day in (0, 1)}
+    with closing(sqlite3.connect(database)) as log:
+        log.executemany("insert into cranks (at_ms, crc, body) values (?, ?, ?)", [reading.blob_row(*start) for start in starts.items()])
+        log.commit()
+    seal_all(database)
+    log, raw = OpenLog(database), past.FolderFiles(past.folder_of(database))
+    for _ in range(3):
+        thinning.retire(log.sql, log.past, raw_days=1)
+    log.close()
+    sealed_days = past.Past(raw)
+    assert list(sealed_days.hours(-1, 2 * DAY_MS)) == [] and dict(sealed_days.lines("cranks")) == starts
+    assert check.check(database).sound
 
 
 def test_rows_under_another_key_or_in_another_table_do_not_pass() -> None:

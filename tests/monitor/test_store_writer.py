@@ -2,6 +2,7 @@
 import sqlite3
 import subprocess
 import threading
+import time
 from contextlib import closing
 from pathlib import Path
 
@@ -53,6 +54,19 @@ def test_writing_the_same_batch_again_changes_nothing(writer: Writer) -> None:
         assert writer.flush()
     assert rows(writer.database, "select count(*) from samples") == [(1,)]
     assert rows(writer.database, "select at_ms, utc_offset_ms from boots") == [(0, 10**12)]
+
+
+def test_readings_without_minutes_are_committed_in_time_too(tmp_path: Path) -> None:
+    """Where the trackers fail on every minute there are no rows of minutes."""
+    writer = Writer(tmp_path / "ampledger.db", meta=META, pauses_s=QUICK, ballast_bytes=65536)
+    writer.start()
+    until = time.monotonic() + 20
+    for number in range(1, 70):
+        writer.offer(Batch(samples=(Sample(float(number), 12.5),)))
+    while time.monotonic() < until and not writer.status().commits:
+        time.sleep(0.01)
+    assert rows(writer.database, "select count(*) >= 60 from samples") == [(1,)]
+    writer.close()
 
 
 def tear(database: Path, page: int) -> bytes:
@@ -192,6 +206,28 @@ def test_a_file_system_that_turns_read_only_is_waited_for(small_disk: Path) -> N
     assert writer.flush(10) and not writer.condition().active
     writer.close()
     assert [m for (m,) in rows(writer.database, "select message from events where kind = 'tried' order by id")] == ["number 1", "number 2"]
+
+
+def test_a_card_that_is_pulled_out_begins_no_new_log_in_its_place(small_disk: Path, tmp_path: Path) -> None:
+    place = tmp_path / "mounted"
+    place.mkdir()
+    subprocess.run(["mount", "--bind", str(small_disk), str(place)], check=True)
+    writer = Writer(place / "ampledger.db", meta=META, pauses_s=QUICK, ballast_bytes=65536)
+    writer.start()
+    try:
+        writer.offer(happened(1))
+        assert writer.flush()
+        subprocess.run(["umount", "-l", str(place)], check=True)
+        writer.offer(happened(2))
+        assert not writer.flush(1) and "gone" in writer.status().why
+        assert not list(place.iterdir())
+        subprocess.run(["mount", "--bind", str(small_disk), str(place)], check=True)
+        assert writer.flush(20)
+    finally:
+        writer.close()
+        subprocess.run(["umount", "-l", str(place)], check=False)
+    assert [m for (m,) in rows(small_disk / "ampledger.db", "select message from events where kind = 'tried' order by id")] == [
+        "number 1", "number 2"]
 
 
 def test_the_ballast_is_freed_when_the_disk_is_full(small_disk: Path) -> None:
