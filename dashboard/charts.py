@@ -20,7 +20,11 @@ FACE = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans'
 
 
 def line(x: Sequence, y: Sequence, axis: str, colour: str, name: str, **more: Any) -> Figure:
-    """One measured line. None in y leaves a gap."""
+    """One measured line. None in y leaves a gap.
+
+    x: moments as the plot takes them; y: values in the axis's unit; axis: which vertical axis, in Plotly's short form ("y", "y2");
+    colour: of the line; name: what the pop-up calls it; more: further keys of a Plotly trace.
+    """
     trace = {
         "type": "scatter", "mode": "lines", "x": x, "y": y, "yaxis": axis, "name": name, "connectgaps": False,
         "line": {"color": colour, "width": 2}, "showlegend": False,
@@ -33,6 +37,11 @@ def band(x: Sequence, low: Sequence, high: Sequence, axis: str, fill: str, name:
     """An interval as a band, one closed shape for each stretch without a gap.
 
     drawn : outlines in x by where the gaps are, shared by the bands of one figure so that they are packed once
+    x : moments as the plot takes them
+    low, high : ends of the interval in the axis's unit
+    axis : which vertical axis ("y", "y2")
+    fill : colour of the band
+    name : what the pop-up calls it
     """
     known = tuple(a is not None and b is not None for a, b in zip(low, high, strict=True))
     if not any(known):
@@ -69,25 +78,39 @@ def ground(ends: Sequence[Any], colour: str) -> Figure:
 
 
 def upright(x: Any, colour: str, dash: str = "dot") -> Figure:
-    """A vertical rule at one moment."""
+    """A vertical rule at one moment.
+
+    x: the moment, as the plot takes it; colour: of the rule; dash: Plotly's name of the stroke.
+    """
     return {"type": "line", "xref": "x", "yref": "paper", "x0": x, "x1": x, "y0": 0, "y1": 1,
             "line": {"color": colour, "width": 1.5, "dash": dash}}
 
 
 def level(y: float, axis: str, colour: str) -> Figure:
-    """A horizontal dashed rule across the plot, for a limit."""
+    """A horizontal dashed rule across the plot, for a limit.
+
+    y: where it lies, in the axis's unit; axis: which vertical axis ("y", "y2"); colour: of the rule.
+    """
     return {"type": "line", "xref": "paper", "yref": axis, "x0": 0, "x1": 1, "y0": y, "y1": y,
             "line": {"color": colour, "width": 1.5, "dash": "dash"}}
 
 
 def note(text: str, x: Any, y: float, yref: str, palette: Palette, **more: Any) -> Figure:
-    """Words on the plot itself, in place of a legend."""
+    """Words on the plot itself, in place of a legend.
+
+    text: the words; x: moment, or place across from 0 to 1 where xref says so; y: height, in the unit that yref names; yref:
+    vertical axis, or "paper" for 0 to 1; palette: colours of the page; more: further keys of a Plotly annotation.
+    """
     return {"text": text, "x": x, "y": y, "xref": "paper", "yref": yref, "showarrow": False, "xanchor": "left",
             "yanchor": "bottom", "font": {"color": palette.faint, "size": 14, "family": FACE}} | more
 
 
 def sheet(palette: Palette, height_px: int, axes: dict[str, Figure], **more: Any) -> Figure:
-    """The layout every figure shares: no frame, ruled lines, no legend; axes by their Plotly names."""
+    """The layout every figure shares: no frame, ruled lines, no legend; axes by their Plotly names.
+
+    palette: colours of the page; height_px: height of the figure; axes: settings by the axes' Plotly names; more: further keys of a
+    Plotly layout.
+    """
     layout: Figure = {
         "height": height_px, "margin": {"l": 44, "r": 8, "t": 28, "b": 48}, "showlegend": False,
         "paper_bgcolor": palette.sheet, "plot_bgcolor": palette.sheet, "hovermode": "x",
@@ -106,5 +129,8 @@ def sheet(palette: Palette, height_px: int, axes: dict[str, Figure], **more: Any
 
 
 def rounded(column: Sequence[float | None], digits: int, scale: float = 1.0) -> list[float | None]:
-    """Values for the plot, rounded so that the answer stays small; None stays a gap."""
+    """Values for the plot, rounded so that the answer stays small; None stays a gap.
+
+    column: the values; digits: decimals that are kept; scale: what they are multiplied with first (100: a percentage).
+    """
     return [None if value is None else round(value * scale, digits) for value in column]

@@ -105,6 +105,7 @@ def install(app: Flask, names: Iterable[str], code_page: str = "code.html",
 
     names : what the board is called, beside its own name; code_page : the template that asks for the code
     open_endpoints : what may be asked before the code was given
+    app : the pages
     """
     host = socket.gethostname().lower()
     known = {"localhost", host, f"{host}.local", host.partition(".")[0], *(n.lower() for n in names)}

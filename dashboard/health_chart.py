@@ -15,6 +15,11 @@ def weeks_figure(weeks: Sequence[tuple[float, Week]], replaced_utc_s: Sequence[f
     """Capacity above, resistance below, each with its 95 % band; a rule where a battery was replaced.
 
     weeks : (UTC of the end, record), oldest first; a silence of two weeks is a gap
+    replaced_utc_s : when a battery was replaced, UTC [s]
+    rated_capacity_ah : capacity on the label [Ah]
+    clock : how moments are shown
+    palette : colours of the page
+    height_px : height of the figure
     """
     rows = _with_gaps(weeks, replaced_utc_s)
     x = clock([at for at, _ in rows])
@@ -60,7 +65,10 @@ def _with_gaps(weeks: Sequence[tuple[float, Week]], cuts: Sequence[float]) -> li
 
 
 def depth_figure(depth_counts: Sequence[float], palette: Palette, height_px: int = 260) -> Figure:
-    """How often the battery was cycled how deep, ten points to a bar."""
+    """How often the battery was cycled how deep, ten points to a bar.
+
+    depth_counts: cycles by depth, ten points of charge to each; palette: colours of the page; height_px: height of the figure.
+    """
     counts = list(depth_counts)
     while len(counts) > 5 and counts[-1] < 0.05:
         counts.pop()
@@ -77,7 +85,11 @@ def depth_figure(depth_counts: Sequence[float], palette: Palette, height_px: int
 
 def sources_figure(at_utc_s: Sequence[float], sun_ah: Sequence[float], engine_ah: Sequence[float], other_ah: Sequence[float],
                    spent_ah: Sequence[float], width_s: float, clock: Clock, palette: Palette, height_px: int = 320) -> Figure:
-    """Charge received by source upward, charge spent downward, a bar for each day or week."""
+    """Charge received by source upward, charge spent downward, a bar for each day or week.
+
+    at_utc_s: middle of each bar, UTC [s]; sun_ah, engine_ah, other_ah: received in it by source [Ah]; spent_ah: what the loads took
+    [Ah]; width_s: of a bar [s]; clock: how moments are shown; palette: colours of the page; height_px: height of the figure.
+    """
     x = clock(list(at_utc_s))
     data = []
     for name, column, colour, sign in (("sun", sun_ah, palette.starter, 1), ("engine", engine_ah, palette.received, 1),

@@ -32,7 +32,11 @@ def figure(
     rows: Columns, events: Sequence[tuple[float, str]], gaps: Sequence[tuple[float, float]],
     from_utc_s: float, to_utc_s: float, reserve_frac: float, clock: Clock, palette: Palette,
 ) -> Figure:
-    """The figure of page Log. events: (UTC seconds, words); gaps: (from, to) in UTC seconds."""
+    """The figure of page Log. events: (UTC seconds, words); gaps: (from, to) in UTC seconds.
+
+    rows: charge, current and voltages by moment; from_utc_s, to_utc_s: the span shown, UTC [s]; reserve_frac: charge that is to
+    stay, 0 to 1; clock: how moments are shown; palette: colours of the page.
+    """
     x = clock(rows.at_utc_s)
     into = [v if v is not None and v > 0 else None for v in rows.house_current_a]
     out = [v if v is not None and v < 0 else None for v in rows.house_current_a]
@@ -89,6 +93,9 @@ def starter_figure(rows: Columns, gaps: Sequence[tuple[float, float]], clock: Cl
 
     The axis is cut to what it does while it stands alone: a drain is a few hundredths of a volt a
     day, a charging alternator more than one volt.
+
+    rows: voltages by moment; gaps: from and to without readings, UTC [s]; clock: how moments are shown; palette: colours of the
+    page.
     """
     x = clock(rows.at_utc_s)
     alone = [v for v, closed in zip(rows.starter_voltage_v, rows.isolator_closed_frac, strict=True)

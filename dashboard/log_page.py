@@ -37,7 +37,10 @@ class DayRow:
 
 
 def choose_span(args: Mapping[str, str], first_utc_s: float, last_utc_s: float) -> tuple[str, float, float]:
-    """Name, from and to of the span asked for; a bad one is refused in words."""
+    """Name, from and to of the span asked for; a bad one is refused in words.
+
+    args: what the address asks for; first_utc_s, last_utc_s: ends of the log, UTC [s].
+    """
     if "from" in args or "to" in args:
         start, end = _moment(args.get("from", ""), "from"), _moment(args.get("to", ""), "to")
         if not SHORTEST_S <= end - start <= LONGEST_S:

@@ -41,7 +41,10 @@ class MemoizedAnswers:
         self._held: tuple[object, dict[str, Any]] = (None, {})
 
     def get(self, database: Path, name: str, ask: Callable[[], T]) -> T:
-        """The answer kept under a name, asked for anew where the files have changed since."""
+        """The answer kept under a name, asked for anew where the files have changed since.
+
+        database: the log's file; name: what the answer is kept under; ask: works it out.
+        """
         signature = _signature(database)
         held, answers = self._held
         if held != signature:
@@ -195,7 +198,10 @@ class LogView:
         return self._ask_once("span", lambda reader: reader.span()) or (time.time(),) * 2
 
     def columns(self, from_utc_s: float, to_utc_s: float, points: int) -> Columns:
-        """Charge, current and voltages over a span."""
+        """Charge, current and voltages over a span.
+
+        from_utc_s, to_utc_s: the span, UTC [s]; points: about so many rows.
+        """
         names = tuple(name for name in Columns.__slots__ if name != "at_utc_s")
         none: dict[str, list[float | None]] = {name: [] for name in Columns.__slots__}
         found: dict[str, Any] = self._ask(lambda reader: reader.series(from_utc_s, to_utc_s, points, names).columns, none)
@@ -225,12 +231,20 @@ class LogView:
         return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
 
     def events(self, from_utc_s: float, to_utc_s: float, most: int | None = None) -> list[LoggedItem[Event]]:
+        """Events of a span, oldest first; none where the log cannot be read.
+
+        from_utc_s, to_utc_s: the span, UTC [s]; most: at most so many, None: all.
+        """
         return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s, most), [])
 
     def gaps(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem[Gap]]:
         return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s), [])
 
     def forecasts(self, from_utc_s: float, to_utc_s: float, most: int | None = None) -> list[LoggedForecast]:
+        """What was foreseen in a span, oldest first; none where the log cannot be read.
+
+        from_utc_s, to_utc_s: the span, UTC [s]; most: at most so many, None: all.
+        """
         return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s, most), [])
 
     def _ask_once(self, name: str, question: Callable[[Reader], T]) -> T:

@@ -47,6 +47,7 @@ def nights(
     forecasts : the log's hourly forecasts, oldest first
     at_utc_s, charge : the charge as it was held to be, None where it was not known
     hour_of : local clock hour of a moment
+    reserve_frac : charge that is to stay, 0 to 1
 
     A night still under way, or one the log missed half of, is left out.
     """

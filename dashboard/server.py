@@ -125,7 +125,12 @@ def context_of(certificate: Path, key: Path) -> ssl.SSLContext:
 
 def serve(app: Callable, host: str, port: int, context: ssl.SSLContext | None = None, *, idle_s: float = IDLE_S,
           slow_s: float = SLOW_S, look_s: float = LOOK_S) -> None:
-    """Serves until Ctrl-C or SIGTERM. Raises OSError where it cannot listen."""
+    """Serves until Ctrl-C or SIGTERM. Raises OSError where it cannot listen.
+
+    app: the pages; host, port: where it listens; context: certificate and key, None: plain HTTP; idle_s: a connection that says
+    nothing is closed after so long [s]; slow_s: a request must have arrived after so long [s]; look_s: how often these are looked
+    at [s].
+    """
     settings = Adjustments(
         host=host, port=port, threads=THREADS, ident=None, channel_timeout=idle_s, cleanup_interval=look_s,
         connection_limit=MOST_CONNECTIONS, max_request_body_size=32 * 1024, max_request_header_size=16 * 1024,

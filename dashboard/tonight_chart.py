@@ -18,6 +18,11 @@ def figure(
     issued_utc_s : when the forecast was made
     nights : from and to of every night in sight [s from issue]
     past : (UTC seconds, charge fraction) of the hours before, None for a gap
+    forecast : the latest
+    charge : where it starts
+    reserve_frac : charge that is to stay, 0 to 1
+    clock : how moments are shown
+    palette : colours of the page
     """
     begin, now, end = clock([past[0][0] if past else issued_utc_s, issued_utc_s, issued_utc_s + HOURS * 3600])
     traces = []
@@ -62,6 +67,8 @@ def nights_at(utc_s: float, latitude_deg: float, longitude_deg: float) -> tuple[
 
     Sunset to sunrise by the library astral (equations of the NOAA solar calculator); nothing where the
     sun stays up or down all day.
+
+    utc_s: now, UTC [s]; latitude_deg, longitude_deg: north and east positive [°].
     """
     from astral import Observer
     from astral.sun import sunrise, sunset

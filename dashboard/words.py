@@ -70,7 +70,10 @@ def age_words(age_s: float) -> str:
 
 
 def reading(label: str, value: float | None, unit: str, digits: int, note: str = "") -> tuple[str, str, str] | None:
-    """A measured value as a row, None when it was not measured."""
+    """A measured value as a row, None when it was not measured.
+
+    label: what it is; value: in SI units; unit: printed behind it; digits: decimals; note: what stands beside it.
+    """
     return None if value is None else (label, f"{number(value, digits)} {unit}", note)
 
 
@@ -83,7 +86,10 @@ def current_words(current_a: float | None) -> tuple[str, str, str] | None:
 
 
 def alert_line(logged: LoggedItem, at_s: float, when: Callable[[float], str]) -> AlertLine:
-    """An alert of the log, ready to print. at_s is now on the log's line, when turns such a time into words."""
+    """An alert of the log, ready to print. at_s is now on the log's line, when turns such a time into words.
+
+    logged: the alert and when it was raised; at_s: the log's time [s]; when: turns the log's time into words.
+    """
     alert = logged.what
     shelved = alert.shelved_until_s is not None and alert.shelved_until_s > at_s
     state = {

@@ -45,7 +45,11 @@ def nights(quarters: Sequence[tuple[float, float, dict]], hour_of: Callable[[flo
 
 
 def lines(found: Sequence[WorstNight], reserve_frac: float, when: Callable[[float], str], most: int = 5) -> list[tuple[str, ...]]:
-    """The worst few as (evening, lowest charge, at, spent, against the reserve), the lowest first."""
+    """The worst few as (evening, lowest charge, at, spent, against the reserve), the lowest first.
+
+    found: nights, in any order; reserve_frac: charge that is to stay, 0 to 1; when: turns UTC [s] into words; most: at most so
+    many.
+    """
     worst = sorted(found, key=lambda night: night.lowest_frac)[:most]
     return [(when(n.noon_utc_s), _frac(n), when(n.lowest_utc_s)[-5:], f"{number(n.spent_ah)} Ah",
              "below" if n.lowest_frac < reserve_frac else f"{number(100 * (n.lowest_frac - reserve_frac))} points above")

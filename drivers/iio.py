@@ -65,7 +65,11 @@ def value(folder: Path, channel: str) -> float:
 
 
 def shared(folder: Path, channel: str, what: str, default: float) -> float:
-    """A channel's own offset or scale, or that of its kind."""
+    """A channel's own offset or scale, or that of its kind.
+
+    folder: of the device; channel: as the kernel names it (voltage0); what: "offset" or "scale"; default: where the kernel gives
+    none.
+    """
     for name in (f"{channel}_{what}", f"{kind_of(channel)}_{what}"):
         if (folder / name).exists():
             return number(folder / name)

@@ -49,6 +49,9 @@ def device(root: Path, pattern: str, wanted: str, kind: str) -> Path:
     Looked for anew when needed: the kernel numbers devices in the order they appear, so only the name is stable.
     Two of one name without labels are told apart by their place, as 1-0040: bus 1, address 0x40.
 
+    root: folder of all devices of the kind; pattern: names of their folders in it; wanted: name, label or place of the one; kind:
+    what a message calls it.
+
     Raises
     ------
     CannotOpen : none, or more than one

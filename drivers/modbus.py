@@ -124,7 +124,10 @@ class Link:
             client.close()
 
     def ask(self, function: str, first: int, count: int) -> list[int]:
-        """The words of registers that follow each other. Raises ReadFailed; Refused if the device says no."""
+        """The words of registers that follow each other. Raises ReadFailed; Refused if the device says no.
+
+        function: Modbus function code, 3 or 4; first: address of the first register; count: how many.
+        """
         client = self.connect()
         call = client.read_holding_registers if function == "holding" else client.read_input_registers
         try:
@@ -142,7 +145,11 @@ class Link:
 
 
 def number(words: list[int], kind: str, word_order: WordOrder = "big") -> float:
-    """The number that words make up."""
+    """The number that words make up.
+
+    words: registers of 16 bits as they came; kind: how they are coded (int16, uint32, float32 ...); word_order: which of several
+    words comes first.
+    """
     value = ModbusTcpClient.convert_from_registers(words, ModbusTcpClient.DATATYPE[kind], word_order=word_order)
     assert isinstance(value, int | float), "as many words as its kind has make one number"
     return float(value)

@@ -186,6 +186,8 @@ class SerialTextDriver:
 def heard(port: str, baud: int, seconds: float) -> list[str]:
     """Whole lines that come by themselves on a port within some seconds, the newest last; empty where none does.
 
+    port: the serial port; baud: its speed [bit/s]; seconds: how long it listens [s].
+
     Raises
     ------
     CannotOpen : the port is not there, or another program has it

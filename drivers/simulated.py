@@ -112,7 +112,10 @@ class SimulatedDriver:
 
 
 def history(plan: Plan, days: float, step_s: float = 60.0) -> Iterator[Reading]:
-    """Readings of a plan's first days, every step_s seconds and more finely around the engine's starts and stops."""
+    """Readings of a plan's first days, every step_s seconds and more finely around the engine's starts and stops.
+
+    plan: vehicle and life; days: how many; step_s: between readings [s].
+    """
     vehicle = VehicleSim(plan)
     for step in steps(vehicle, days, step_s):
         vehicle.step(step)
@@ -120,7 +123,10 @@ def history(plan: Plan, days: float, step_s: float = 60.0) -> Iterator[Reading]:
 
 
 def steps(vehicle: VehicleSim, days: float, step_s: float) -> Iterator[float]:
-    """Step lengths [s] for the coming days: one journey, lived twice in these steps, is the same bit for bit."""
+    """Step lengths [s] for the coming days: one journey, lived twice in these steps, is the same bit for bit.
+
+    vehicle: the one that will live them; days: how many; step_s: the usual step [s].
+    """
     end_s = vehicle.at_s + days * 86400.0
     windows = [(t - BEFORE_S, t + AFTER_S) for d in vehicle.plan.drives for t in (d.start_s, d.stop_s)]
     windows = [w for w in sorted(windows) if w[1] > vehicle.at_s]

@@ -74,7 +74,10 @@ def begin(vehicle: Vehicle) -> TrackerStates:
 
 
 def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[TrackerStates, Findings]:
-    """One minute further: the isolator first, for it says whose a current or a voltage is."""
+    """One minute further: the isolator first, for it says whose a current or a voltage is.
+
+    states: what every tracker holds; minute: what was measured; vehicle: what its owner said of it.
+    """
     now, join, charge_found, protected = _advance(states, minute, vehicle)
     forecast_found, health_found = forecast.findings(now.forecast), health.findings(now.health, vehicle)
     found = Findings(

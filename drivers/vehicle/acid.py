@@ -53,6 +53,8 @@ def curve_v(full_v: float, empty_v: float, depths: list[float]) -> list[float]:
 
     full_v and empty_v fix the acid at both ends; between them charge takes acid and gives water, both
     in proportion. The cell's water [kg per Ah of its reservoir] follows from the two ends.
+
+    full_v, empty_v: of one cell at depth 0 and 1 [V]; depths: of discharge [1].
     """
     strong, weak = molality_at(full_v), molality_at(empty_v)
     used = ACID_MOL_PER_AH

@@ -15,7 +15,11 @@ class Controller:
         self._floating = False
 
     def tick(self, tick_s: float, voltage_v: float, sun: bool, battery_c: float) -> None:
-        """Move its stage on by tick_s."""
+        """Move its stage on by tick_s.
+
+        tick_s: how long [s]; voltage_v: at the battery [V]; sun: whether the panel gives anything; battery_c: temperature of the
+        battery [°C].
+        """
         plan, more_v = self._plan, self._plan.compensation_v_per_k * (25.0 - battery_c)
         voltage_v -= more_v
         if not sun:
@@ -64,7 +68,11 @@ class Engine:
         self.drives[self._next:] = [Drive(at_s, at_s + 1800.0), *self.drives[self._next:]]
 
     def step(self, at_s: float, dt: float, starter_v: float, house_v: float, air_c: float, fault: str) -> None:
-        """Set what holds during the step from at_s on."""
+        """Set what holds during the step from at_s on.
+
+        at_s: when the step begins [s]; dt: how long it is [s]; starter_v, house_v: at the batteries' posts [V]; air_c: outside
+        [°C]; fault: the scenario's, "" for none.
+        """
         drive = self.coming()
         self.cranking = 0.0
         if drive is not None:

@@ -12,7 +12,11 @@ BEFORE_S, AFTER_S = 1.6, 4.4
 
 def trace(start_s: float, crank_s: float, starts: bool, before_v: float, battery_ohm: float, motor_ohm: float,
           chance: Random) -> tuple[tuple[float, float], ...]:
-    """(seconds, volts) from before_v resting volts, through crank_s of cranking from start_s, and after."""
+    """(seconds, volts) from before_v resting volts, through crank_s of cranking from start_s, and after.
+
+    start_s: when the key is turned [s]; crank_s: how long the motor turns [s]; starts: whether the engine catches; before_v: at
+    rest [V]; battery_ohm, motor_ohm: resistances of battery and motor with its cables [ohm]; chance: a seeded source of it.
+    """
     steady_a = before_v / (battery_ohm + motor_ohm)
     inrush = chance.uniform(0.6, 0.85)      # beyond the steady current, while the motor stands
     spin_s = chance.uniform(0.07, 0.13)

@@ -27,7 +27,10 @@ class Fridge:
         self._leak = plan.fridge_size / (5.5 * 3600.0)
 
     def warm(self, room_c: float, opened: bool, switched_on: bool) -> None:
-        """Set what follows the air [°C]; opened: somebody takes something out."""
+        """Set what follows the air [°C]; opened: somebody takes something out.
+
+        room_c: air around it [°C]; switched_on: the compressor may run.
+        """
         self.switched_on = switched_on
         over = room_c - 25.0
         self._room_c = room_c

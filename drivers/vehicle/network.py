@@ -6,7 +6,11 @@ reaches the voltage it regulates to; then only what holds that voltage.
 
 
 def alone(e: float, r: float, load_a: float, most_a: float, limit_v: float) -> tuple[float, float]:
-    """One battery, a load and one regulated source: battery current and source current [A]."""
+    """One battery, a load and one regulated source: battery current and source current [A].
+
+    e: electromotive force [V]; r: inner resistance [ohm]; load_a: drawn beside it [A]; most_a: the source's limit of current [A];
+    limit_v: the voltage it does not exceed [V].
+    """
     current = most_a - load_a
     if most_a <= 0.0 or e + r * current <= limit_v:
         return current, most_a
@@ -21,6 +25,9 @@ def two_sources(e: float, r: float, load_a: float, first: tuple[float, float],
     """One battery, a load and two sources (most_a, limit_v): battery current and both source currents [A].
 
     The source with the lower limit gives way first.
+
+    e: electromotive force [V]; r: inner resistance [ohm]; load_a: drawn beside it [A]; first, second: limit of current [A] and of
+    voltage [V] of each.
     """
     if first[1] > second[1]:
         current, b, a = two_sources(e, r, load_a, second, first)
@@ -38,6 +45,9 @@ def joined(house: tuple[float, float], starter: tuple[float, float], path_ohm: f
     """Both batteries with the path closed: house and starter battery current, sun and alternator current [A].
 
     sun and alternator are (most_a, limit_v); the sun feeds the house side, the alternator the starter side.
+
+    house, starter: electromotive force [V] and inner resistance [ohm]; path_ohm: relay and cables between them [ohm]; house_load_a,
+    starter_load_a: drawn on either side [A]; sun, alternator: limit of current [A] and of voltage [V].
     """
     (eh, rh), (es, rs) = house, starter
     gh, gs, gp = 1.0 / rh, 1.0 / rs, 1.0 / path_ohm

@@ -36,6 +36,7 @@ class Protection:
 
         inner_v : of the four cells together, whatever stands at the posts [V]
         current_a : that flowed [A, into the battery]; wanted_a : what would flow with both paths closed
+        temperature_c : of the cells [°C]
         """
         p = self._plan
         cell_v, near_top = inner_v / CELLS, inner_v > CELLS * 3.38

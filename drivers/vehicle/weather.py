@@ -10,7 +10,10 @@ from drivers.vehicle.plan import Plan
 
 
 def sun_height_sin(latitude_deg: float, day_of_year: float, solar_hour: float) -> float:
-    """Sine of the sun's height above the horizon; negative at night."""
+    """Sine of the sun's height above the horizon; negative at night.
+
+    latitude_deg: north positive [°]; day_of_year: 1 to 366; solar_hour: 12 at noon [h].
+    """
     tilt = 23.45 * pi / 180.0 * sin(2.0 * pi * (284.0 + day_of_year) / 365.0)
     place = latitude_deg * pi / 180.0
     return sin(place) * sin(tilt) + cos(place) * cos(tilt) * cos(pi * (solar_hour - 12.0) / 12.0)

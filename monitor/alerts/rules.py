@@ -228,7 +228,7 @@ def _keep_recent(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
 def acknowledge(state: AlertsState, alert_id: int, at_s: float, by: str = "") -> AlertsState:
     """Somebody has seen it, and who. An alert that had already gone is closed by this.
 
-    state: the alerts so far; alert_id: number of the alert; at_s: the log's time [s].
+    state: the alerts so far; alert_id: number of the alert; at_s: the log's time [s]; by: who saw it.
 
     Raises
     ------

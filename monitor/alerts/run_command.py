@@ -25,6 +25,8 @@ def run_bounded(arguments: Sequence[str], text: str, timeout_s: float) -> tuple[
     When it has ended, or its time is over, whatever is left of its group is ended too. What it prints is not read;
     what it complains (standard error) is bounded.
 
+    arguments: program and its arguments; text: for its standard input; timeout_s: how long it may take [s].
+
     Raises
     ------
     OSError : it cannot be started

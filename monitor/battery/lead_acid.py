@@ -57,7 +57,7 @@ KINDS = {name: _construction(name) for name in ("flooded", "agm", "gel")}
 def rest_voltage_v(kind: Construction, charge_frac: float, temperature_c: float = 25.0) -> float:
     """Rest voltage of a 12 V battery of this construction before it has shown its own [V].
 
-    kind: the construction; charge_frac: charge left, 0 to 1; temperature_c: temperature [°C].
+    kind: the construction; charge_frac: charge left, 0 to 1; temperature_c: of the battery [°C].
     """
     return kind.full_v - kind.span_v * fall_frac(1.0 - charge_frac) + VOLTAGE_PER_K * (temperature_c - 25.0)
 
@@ -80,8 +80,8 @@ def gassing_a(capacity_ah: float, voltage_v: float, temperature_c: float, scale:
     """Current that makes gas instead of charge [A].
 
     20 mA per 100 Ah at 2.23 V a cell and 20 °C, 11 per volt and 0.06 per kelvin [2].
-    capacity_ah: capacity [Ah]; voltage_v: voltage [V]; temperature_c: temperature [°C]; scale: against the usual
-    battery of its kind.
+    capacity_ah: what it gives at its rated rate [Ah]; voltage_v: at its posts [V]; temperature_c: of the battery [°C]; scale:
+    against the usual battery of its kind.
     """
     steps = GASSING_PER_V * (voltage_v / CELLS - GASSING_FROM_V) + GASSING_PER_K * (temperature_c - 20.0)
     return scale * GASSING_A_PER_AH * capacity_ah * exp(min(steps, GASSING_MOST))

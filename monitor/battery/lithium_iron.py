@@ -30,7 +30,8 @@ def rest_voltage_v(charge_frac: float, direction: float = 0.0, filling_scale: fl
 
     direction is 1 after charging, -1 after discharging, 0 between. filling_scale is how full the
     graphite gets when the battery is full, 1 when new [3].
-    charge_frac: charge left, 0 to 1.
+    charge_frac: charge left, 0 to 1; direction: 1 after charging, -1 after discharging, 0 between; filling_scale: how full the
+    graphite gets, 1 when new.
     """
     return (
         _line(_XS, _VS, charge_frac * filling_scale) + _line(_US, _TS, 1.0 - charge_frac) + direction * GAP_V / 2

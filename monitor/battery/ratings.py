@@ -19,8 +19,8 @@ def reachable_frac(capacity_ah: float, rated_hours: float, current_a: float, exp
     """Part of the rated capacity that can be had at a steady current; never more than all of it.
 
     Below the rated current the formula would promise more than there is.
-    capacity_ah: capacity [Ah]; rated_hours: hours of discharge the label's capacity is for; current_a: current [A];
-    exponent: Peukert's exponent.
+    capacity_ah: what it gives at its rated rate [Ah]; rated_hours: hours of discharge the label's capacity is for; current_a: the
+    discharge [A]; exponent: Peukert's exponent.
     """
     if current_a <= 0:
         return 1.0
@@ -31,7 +31,7 @@ def reachable_frac(capacity_ah: float, rated_hours: float, current_a: float, exp
 def warmth_factor(temperature_c: float, per_k: float = 0.006, reference_c: float = 25.0) -> float:
     """Capacity at a temperature over that at the reference [2].
 
-    temperature_c: temperature [°C]; per_k: part per kelvin [1/K]; reference_c: temperature the capacity is for [°C].
+    temperature_c: of the battery [°C]; per_k: part per kelvin [1/K]; reference_c: temperature the capacity is for [°C].
     """
     return 1.0 + per_k * (temperature_c - reference_c)
 

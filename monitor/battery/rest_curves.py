@@ -85,7 +85,10 @@ def makes() -> dict[str, Points]:
 
 
 def crossing(points: Points, volts: float, begin: float = 0.0) -> float:
-    """The charge at which a curve first reaches a voltage."""
+    """The charge at which a curve first reaches a voltage.
+
+    points: the curve, charge and voltage; volts: the voltage [V]; begin: the charge it is followed from.
+    """
     for (z0, v0), (z1, v1) in pairwise(points):
         if z1 > begin and v0 <= volts < v1:
             return z0 + (z1 - z0) * (volts - v0) / (v1 - v0)

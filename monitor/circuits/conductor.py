@@ -63,7 +63,11 @@ def ampacity_a(size: Size, insulation_c: float, ambient_c: float = TABLE_AMBIENT
 
 
 def temperature_c(current_a: float, ampacity: float, insulation_c: float, ambient_c: float) -> float:
-    """How hot the copper gets [°C]: the rise grows with the square of the current, up to the insulation's class at `ampacity`."""
+    """How hot the copper gets [°C]: the rise grows with the square of the current, up to the insulation's class at `ampacity`.
+
+    current_a: through it [A]; ampacity: the current that heats it to its class [A]; insulation_c: class of the insulation [°C];
+    ambient_c: air around it [°C].
+    """
     top = CLASSES_C[class_column(insulation_c)]
     return ambient_c + (top - ambient_c) * (current_a / ampacity) ** 2
 
@@ -79,7 +83,10 @@ def resistance_ratio(copper_c: float) -> float:
 
 
 def loop_ohm(size: Size, length_m: float, copper_c: float = 20.0) -> float:
-    """Resistance out AND back over a one-way length [ohm]."""
+    """Resistance out AND back over a one-way length [ohm].
+
+    size: cross-section; length_m: one way [m]; copper_c: how hot it is [°C].
+    """
     return 2 * length_m * size.ohm_per_m * resistance_ratio(copper_c)
 
 

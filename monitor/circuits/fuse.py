@@ -40,7 +40,11 @@ def may_break(kind: FuseClass, supply: Supply) -> bool:
 
 
 def outlasts(size: Size, kind: FuseClass, rating_a: float, copper_c: float, insulation_c: float) -> bool:
-    """Whether the conductor outlasts every short circuit that the fuse needs up to 5 s for (adiabatic law)."""
+    """Whether the conductor outlasts every short circuit that the fuse needs up to 5 s for (adiabatic law).
+
+    size: cross-section; kind: class of the fuse; rating_a: of the fuse [A]; copper_c: how hot the copper is before [°C];
+    insulation_c: class of the insulation [°C].
+    """
     return all(conductor.withstand_s(size.area_mm2, ratio * rating_a, copper_c, insulation_c) >= seconds
                for ratio, seconds in kind.fast)
 

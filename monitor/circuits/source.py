@@ -44,6 +44,7 @@ def battery_supply(name: str, chemistry: str, capacity_ah: float | None = None, 
     capacity_ah : rated capacity of ONE of them [Ah]; cranking_a : its cold-cranking amperes (SAE) [A]
     short_circuit_a : its maker's short-circuit current [A], which counts before any estimate
     count : batteries in parallel: their currents add up
+    name : what a message calls it
 
     Raises
     ------
@@ -74,6 +75,7 @@ def panel_supply(name: str, behind: Supply, feed_ohm: float, main_breaks: bool, 
     behind : the battery; feed_ohm : loop of the feeding cable, cold [ohm]
     main_breaks : the fuse before it can break the battery's short-circuit current
     drop_v : on the way there, under load [V]
+    name : what a message calls it
     """
     volts = BATTERIES["short_circuit"]["open_v"]
     return Supply(name, volts / (behind.resistance_ohm + feed_ohm), main_breaks, f"behind its feed from {behind.name}", drop_v)

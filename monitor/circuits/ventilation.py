@@ -66,6 +66,8 @@ def calculate_ventilation(capacity_ah: float, gas_ma_per_ah: float, cells: int =
 def hydrogen_litre(overcharge_ah: float, cells: int = CELLS, gas_c: float = 0.0) -> float:
     """Hydrogen from ampere-hours that went into gas [l]; gas_c: its temperature [°C].
 
+    overcharge_ah: charge that made gas [Ah]; cells: in series.
+
     >>> round(hydrogen_litre(10, 6), 1)
     25.1
     """
@@ -77,5 +79,7 @@ def hours_to(hydrogen_pct: float, free_m3: float, gassing_a: float, cells: int =
     """Hours until a closed compartment holds so much hydrogen [h].
 
     hydrogen_pct : by volume [%]; free_m3 : free volume [m³]; gassing_a : current that makes gas [A]
+    cells : in series
+    gas_c : temperature of the gas [°C]
     """
     return hydrogen_pct / 100 * free_m3 * 1000 / hydrogen_litre(gassing_a, cells, gas_c)

@@ -89,7 +89,8 @@ def begin(clock: Clock, last: LastRow | None, begun_boot_s: float | None = None)
     In the same boot the silence is known exactly. Across boots it is the difference of the clocks where both are
     believed (testimony.py), else the middle of an honest prior, with its doubt. The silence, and a new log, end at
     begun_boot_s, where the first reading was taken (now, if not given).
-    clock: the board's clock; last: the last row of the log.
+    clock: the board's clock; last: the last row of the log; begun_boot_s: when the first reading was taken, since boot [s]; None:
+    now.
     """
     boot_s, boot_id = clock.boot_s(), clock.boot_id()
     from_s = boot_s if begun_boot_s is None else begun_boot_s
@@ -152,8 +153,8 @@ def look(line: Timeline, clock: Clock) -> tuple[Timeline, tuple[TimeLabel, ...]]
 def dated(line: Timeline, at_s: float, offset_s: float, sigma_s: float, source: str) -> tuple[Timeline, tuple[TimeLabel, ...]]:
     """The line after somebody said what time it is at at_s, and the labels to be written anew.
 
-    offset_s: what makes UTC of the log's time [s]; sigma_s: one sigma of the time [s]; source: where the time comes
-    from.
+    offset_s: what makes UTC of the log's time [s]; sigma_s: one sigma of the time [s]; source: where the time comes from; line: the
+    line of time so far; at_s: the moment meant, on that line [s].
     """
     said = Testimony(at_s, line.label.boot_id, offset_s, sigma_s, source)
     return _with_changes(line, _agreed(replace(line, heard=testimony.heard_too(line.heard, said))))

@@ -41,6 +41,11 @@ class PagePrompter:
         self._live = read
 
     def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
+        """The answer that a phone gives, parsed.
+
+        key: the answer's place in the configuration; words: the question; parse: makes a value of an answer, raises NotClear;
+        default: taken for an empty answer, None: must be given.
+        """
         trouble, offered = "", default
         while True:
             text = self._wait(key, words, offered, trouble, default is not None)

@@ -48,7 +48,10 @@ def list_candidates(found: Iterable[Found]) -> list[ChannelCandidate]:
 
 
 def match_candidates(every: list[ChannelCandidate], quantity: str, taken: list[ChannelCandidate]) -> list[tuple[ChannelCandidate, bool]]:
-    """What could be this quantity, the likeliest first, and whether each is likely at all."""
+    """What could be this quantity, the likeliest first, and whether each is likely at all.
+
+    every: all channels that were found; quantity: what is looked for; taken: channels that are spoken for.
+    """
     unit = UNIT_OF[quantity.rpartition("_")[2]]
     fits = [offer for offer in every if offer.unit in (unit, "") and offer not in taken]
     marks = {id(offer): _likely(offer, quantity, taken) for offer in fits}

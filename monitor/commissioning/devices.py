@@ -109,7 +109,10 @@ def register(text: str) -> dict[str, Any]:
 
 
 def register_value(where: dict[str, Any], spec: dict[str, Any], quantity: str) -> float:
-    """What the register shows now. Raises NotClear: one sentence."""
+    """What the register shows now. Raises NotClear: one sentence.
+
+    where: port or host, and unit, of the device; spec: register, kind, scale, as in the configuration; quantity: what it measures.
+    """
     from drivers import driver_class
 
     try:

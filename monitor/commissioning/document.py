@@ -50,7 +50,11 @@ database = "{database}"
 
 def build_document(name: str, house: tuple[str, float], starter: tuple[str, float], chosen: dict[str, ChannelCandidate], database: str,
          before: TOMLDocument | None = None) -> TOMLDocument:
-    """A new configuration from the labels and the chosen channels; tables that setup does not ask about come from `before`."""
+    """A new configuration from the labels and the chosen channels; tables that setup does not ask about come from `before`.
+
+    name: of the vehicle; house, starter: chemistry and rated capacity [Ah]; chosen: channel by quantity; database: where the log is
+    kept; before: the configuration so far, None: there is none.
+    """
     head = _HEAD.format(name=name, day=f" on {today()}" if today() else "", house=(house[0], f"{house[1]:g}"),
                         starter=(starter[0], f"{starter[1]:g}"), reserve=f"{100 * limits_of(house[0]).reserve_frac:g}")
     text = head + "".join(_sources(chosen))
@@ -125,6 +129,9 @@ def measures(doc: TOMLDocument, quantity: str) -> Iterator[tuple[Any, Any]]:
 def multiply_scale(doc: TOMLDocument, quantity: str, factor: float, base: Path) -> str:
     """Multiplies what the first source gives for a quantity; returns the key that was changed and its new value.
 
+    doc: the configuration, changed in place; quantity: what is measured; factor: what it is multiplied with; base: folder that
+    relative paths start from.
+
     Raises
     ------
     NotClear : no source gives it, or its driver has no factor
@@ -177,7 +184,10 @@ def exchange_batteries(doc: TOMLDocument) -> None:
 
 
 def note_result(doc: TOMLDocument, table: str, **values: float | str | None) -> None:
-    """Writes results into a table, made where it is not there yet; None takes a key out."""
+    """Writes results into a table, made where it is not there yet; None takes a key out.
+
+    doc: the configuration, changed in place; table: its name; values: key and value.
+    """
     if table not in doc:
         doc.add(tomlkit.nl())
         doc.add(table, tomlkit.table())

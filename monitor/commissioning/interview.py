@@ -266,7 +266,10 @@ class Interview:
                 self.asker.again("house_meter_under_load_v", why)
 
     def step(self, key: str, words: str, do: Callable[[], str]) -> bool:
-        """Lets somebody do something and measures it, again until it is clear; False where it is skipped."""
+        """Lets somebody do something and measures it, again until it is clear; False where it is skipped.
+
+        key: the step's name; words: what to do; do: measures, returns what was found or raises NotClear.
+        """
         while self.asker.ask(key, words, parse_go, ""):
             try:
                 self.asker.say("  " + do())
@@ -285,7 +288,11 @@ class Interview:
 
     def watch(self, draft: results.Draft, seconds: float, quantities: tuple[str, ...],
               until: Callable[[measuring.Rows], bool] = lambda _: False) -> measuring.Rows:
-        """Readings over some seconds."""
+        """Readings over some seconds.
+
+        draft: the configuration being made; seconds: how long [s]; quantities: what has to be measured; until: ends it early once
+        it holds.
+        """
         return measuring.watch(draft.doc, draft.path, seconds, quantities, until, self.show(", ".join(quantities)))
 
 

@@ -21,6 +21,9 @@ def watch(doc: TOMLDocument, base: Path, seconds: float, quantities: tuple[str, 
 
     Of several sources for a quantity the first counts, as in the daemon.
 
+    doc: the configuration; base: folder that relative paths start from; seconds: how long [s]; quantities: what has to be measured;
+    until: ends it early once it holds; show: is given each reading.
+
     Raises
     ------
     NotClear : nothing measures one of the quantities, or it never answered; one sentence

@@ -17,7 +17,11 @@ class Prompter(Protocol):
     """Puts questions, each under a key of its own."""
 
     def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
-        """The answer, parsed. parse raises NotClear with one sentence where it will not do; default None: must be given."""
+        """The answer, parsed. parse raises NotClear with one sentence where it will not do; default None: must be given.
+
+        key: the answer's place in the configuration; words: the question; parse: makes a value of an answer; default: taken for an
+        empty answer.
+        """
 
     def again(self, key: str, why: NotClear) -> None:
         """Says why an answer led nowhere, before the same question is put again."""
@@ -33,6 +37,11 @@ class Terminal:
         self.answers = 0
 
     def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
+        """The answer typed at the terminal, parsed.
+
+        key: the answer's place in the configuration; words: the question; parse: makes a value of an answer, raises NotClear;
+        default: taken for an empty answer, None: must be given.
+        """
         while True:
             shown = f" [{default}]" if default else ""
             text = click.prompt(f"\n{words}{shown}", default="", show_default=False, prompt_suffix="\n> ")
@@ -63,6 +72,11 @@ class Recorded:
         self.given: dict[str, str | bool] = {}
 
     def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
+        """The answer of whoever is asked, kept and offered again the next time.
+
+        key: the answer's place in the configuration; words: the question; parse: makes a value of an answer, raises NotClear;
+        default: taken for an empty answer, None: must be given.
+        """
         def remember(text: str) -> T:
             found = parse(text)
             plain: str | bool = {"": True, "skip": False}.get(text, text)
@@ -111,6 +125,11 @@ class AnswersFile:
                                            + (f"did you mean {near[0]}?" if near else f"known: {', '.join(known)}"))
 
     def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
+        """The answer that the file gives, parsed.
+
+        key: the answer's place in the configuration; words: the question; parse: makes a value of an answer, raises NotClear;
+        default: taken for an empty answer, None: must be given.
+        """
         given: Any = self._given.get(key)
         if given is None or given is False:
             # nobody stands beside the vehicle: what needs a hand is left out

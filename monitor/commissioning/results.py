@@ -54,7 +54,11 @@ class Draft:
         return -offset_a + (2 * board.current_a if board.supply == "through_shunt" else 0.0)
 
     def direction(self, current_a: float, before_a: float | None, discharging: bool) -> str:
-        """The way the current counts."""
+        """The way the current counts.
+
+        current_a: shown with the load or charger on [A]; before_a: shown without [A], None: not looked; discharging: a load is on,
+        not a charger.
+        """
         sign = steps.direction(current_a, before_a, discharging)
         words = "With the load on" if discharging else "With the charger on"
         said = f"{words} the current shows {current_a:+.2f} A"
@@ -70,7 +74,10 @@ class Draft:
         return said
 
     def gain(self, meter: Meter, current: Shown, limit_frac: float) -> str:
-        """The shunt's gain against a multimeter."""
+        """The shunt's gain against a multimeter.
+
+        meter: what the multimeter says; current: what is shown meanwhile; limit_frac: a factor further from 1 is refused.
+        """
         offset, _ = document.shunt(self.doc)
         found = steps.gain(meter, current, offset, limit_frac)
         said = f"{abs(meter.value):g} A by the meter, {abs(current.mean - offset.value):.2f} A by the shunt: "
@@ -85,7 +92,11 @@ class Draft:
         return said + f"gain {gain:.4g} (give or take {196 * sigma_frac:.1f} %)."
 
     def voltage(self, quantity: str, meter: Meter, voltage: Shown, limit_frac: float) -> str:
-        """A voltage divider's ratio against a multimeter."""
+        """A voltage divider's ratio against a multimeter.
+
+        quantity: which voltage; meter: what the multimeter says; voltage: what is shown meanwhile; limit_frac: a factor further
+        from 1 is refused.
+        """
         found = steps.voltage_factor(meter, voltage, limit_frac)
         key = document.multiply_scale(self.doc, quantity, found.value, self.path)
         name = quantity.removesuffix("_v")
@@ -115,7 +126,10 @@ class Draft:
                 + (" Compare both voltages with the multimeter again: they were compared at the wrong posts." if compared else ""))
 
     def lead(self, meter: Meter, voltage: Shown, current: Shown) -> str:
-        """What the voltage's lead loses under load."""
+        """What the voltage's lead loses under load.
+
+        meter: read at the posts under load; voltage, current: shown meanwhile.
+        """
         offset, gain = document.shunt(self.doc)
         flows = Shown((current.mean - offset.value) * gain.value, current.sigma, current.low, current.high, current.count)
         found = steps.lead_ohm(meter, voltage, flows)

@@ -26,7 +26,10 @@ def read_state(folder: Path) -> dict[str, Any] | None:
 
 
 def leave_answer(folder: Path, number: int, text: str) -> None:
-    """Leaves an answer to question `number`, whole or not at all; the pages' side. Raises OSError."""
+    """Leaves an answer to question `number`, whole or not at all; the pages' side. Raises OSError.
+
+    folder: shared by setup and pages; number: of the question; text: the answer as typed.
+    """
     name = secrets.token_hex(8)
     hidden = folder / ANSWERS / f".{name}"
     hidden.write_text(json.dumps({"number": number, "text": text[:LONGEST_ANSWER]}), encoding="utf-8")

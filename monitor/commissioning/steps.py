@@ -115,6 +115,8 @@ def direction(current_a: float, before_a: float | None, discharging: bool = True
     current_a is shown now that a load (discharging) or a charger is on, before_a what was shown without it; where
     before_a is None the sign of the current itself is judged.
 
+    current_a: shown with it on [A]; before_a: shown without [A]; discharging: a load is on, not a charger.
+
     Raises
     ------
     NotClear : too little current
@@ -129,6 +131,9 @@ def direction(current_a: float, before_a: float | None, discharging: bool = True
 
 def gain(meter: Meter, current: Shown, offset: Found, limit_frac: float = METER_A_FRAC) -> Found:
     """True current over shown current; the meter's sign does not count.
+
+    meter: the multimeter's current, with its doubt; current: shown meanwhile; offset: what is shown with everything off;
+    limit_frac: further from 1 is not believed.
 
     Raises
     ------
@@ -146,6 +151,8 @@ def gain(meter: Meter, current: Shown, offset: Found, limit_frac: float = METER_
 
 def voltage_factor(meter: Meter, voltage: Shown, limit_frac: float = METER_V_FRAC) -> Found:
     """What shown volts must be multiplied by to be those at the battery's posts.
+
+    meter: the multimeter's voltage, with its doubt; voltage: shown meanwhile; limit_frac: further from 1 is not believed.
 
     Raises
     ------
@@ -167,6 +174,8 @@ def lead_ohm(meter: Meter, voltage: Shown, current: Shown) -> Found:
 
     meter is read at the posts while the load is on; voltage and current are shown meanwhile (voltage already
     compared with the same meter, so that its own error falls out), current positive into the battery.
+
+    meter: the multimeter's voltage, with its doubt; voltage, current: shown meanwhile.
 
     Raises
     ------

@@ -54,6 +54,8 @@ def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -
     """Every fault that validation found, in the words of the file.
 
     place is where the model's own keys stand ("" for the whole file, whose tables are its keys).
+
+    error: what the validation raised; model: whose keys they are; place: dotted name of the table.
     """
     found = []
     for item in error.errors():

@@ -70,7 +70,10 @@ def load(path: Path, *, need_sources: bool = True) -> Config:
 
 
 def validate(plain: dict[str, Any], path: Path, *, need_sources: bool = True) -> Config:
-    """The configuration in tables that were read from `path`, or are to be written there. Raises ConfigError."""
+    """The configuration in tables that were read from `path`, or are to be written there. Raises ConfigError.
+
+    plain: the tables as read; path: the file they stand for; need_sources: refuse a configuration in which nothing is measured.
+    """
     faults: list[ConfigFault] = missing_tables(plain)
     file: File | None = None
     try:

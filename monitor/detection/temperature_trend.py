@@ -28,7 +28,7 @@ class Trend:
 def update(trend: Trend, at_s: float, temperature_c: float | None) -> Trend:
     """One minute further [s on the log's line of time].
 
-    trend: the temperatures so far; at_s: the log's time [s]; temperature_c: temperature [°C].
+    trend: the temperatures so far; at_s: the log's time [s]; temperature_c: the latest [°C].
     """
     slot = int(at_s // SLOT_S)
     if slot == trend.slot:

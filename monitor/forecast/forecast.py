@@ -52,8 +52,8 @@ def begin() -> ForecastState:
 def update(state: ForecastState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, loaded: loads.LoadsState) -> ForecastState:
     """One minute further; a new forecast every ten minutes and whenever it is bedtime.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
-    charge; loaded: the state of loads and sun.
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; loaded:
+    the state of loads and sun; minute: what was measured.
     """
     now_s = minute.end_s
     if now_s // ISSUE_S == state.latest.issued_s // ISSUE_S and state.run_s > 0:

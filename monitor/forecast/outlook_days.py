@@ -20,7 +20,8 @@ WARMTH_PER_K, WARMTH_LIMIT = P.number("warmth_per_k"), P.number("warmth_limit")
 def days_from(past: History, slot: int, temperature_c: float | None, rated_capacity_ah: float) -> tuple[Days, int]:
     """All past days that start at this time of day, weighted by age, and how many there are.
 
-    slot: half hour of the solar day; temperature_c: temperature [°C]; rated_capacity_ah: capacity on the label [Ah].
+    slot: half hour of the solar day; temperature_c: of the battery [°C]; rated_capacity_ah: capacity on the label [Ah]; past: load and
+    sun of the last weeks, by half hour.
     """
     raw = []
     for age in range(1, KEPT_DAYS + 1):

@@ -29,7 +29,7 @@ def margin(battery: Battery, charge: ChargeFindings, load_a: float) -> Margin | 
 
     load_a is the current with the compressor running [A]: what the cut-out sees. None while the
     charge is not known.
-    battery: its label.
+    battery: its label; charge: what is known of it; load_a: with the compressor running [A].
     """
     fraction, capacity = charge.charge_frac, charge.capacity_ah
     if not isinstance(fraction, Estimate):

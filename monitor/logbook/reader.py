@@ -179,7 +179,10 @@ class Reader:
 
     def series(self, from_utc_s: float, to_utc_s: float, points: int = 1500,
                names: tuple[str, ...] = tuple(series.COLUMNS)) -> Series:
-        """Columns over a span, from the level that suits it; see monitor/store/series.py."""
+        """Columns over a span, from the level that suits it; see monitor/store/series.py.
+
+        from_utc_s, to_utc_s: the span, UTC [s]; points: about so many rows; names: the columns.
+        """
         with open_view(self.database) as log:
             return series.read(log, from_utc_s, to_utc_s, points, names)
 
@@ -191,7 +194,10 @@ class Reader:
         return [Day(utc_s(labels, row[1]), utc_s(labels, row[0]), _unscaled(row[2:])) for row in reversed(rows)]
 
     def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12, most: int | None = None) -> list[LoggedItem[Event]]:
-        """Events whose moment lies in a span, oldest first; the first `most` of them."""
+        """Events whose moment lies in a span, oldest first; the first `most` of them.
+
+        from_utc_s, to_utc_s: the span, UTC [s]; most: at most so many, None: all.
+        """
         with open_view(self.database) as log:
             rows = _between(log, "events", "order by at_ms, id", from_utc_s, to_utc_s, most)
         return [LoggedItem((row[1] + offset) / 1000, _event(row)) for offset, row in rows]
@@ -219,7 +225,10 @@ class Reader:
         return found
 
     def forecasts(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12, most: int | None = None) -> list[LoggedForecast]:
-        """What was foreseen, an hour apart, oldest first; the first `most` of it."""
+        """What was foreseen, an hour apart, oldest first; the first `most` of it.
+
+        from_utc_s, to_utc_s: the span, UTC [s]; most: at most so many, None: all.
+        """
         with open_view(self.database) as log:
             rows = _between(log, "forecasts", "order by at_ms", from_utc_s, to_utc_s, most)
         found = []
@@ -247,6 +256,8 @@ class Reader:
 
         damaged is told first and last moment [UTC] of each hour or row whose checksum does not fit, which is left out.
 
+        from_utc_s, to_utc_s: the span, UTC [s]; damaged: is told of what is left out.
+
         Raises
         ------
         monitor.store.chunks.Damaged : there is such an hour and nobody to tell
@@ -262,6 +273,8 @@ class Reader:
         """Every row of minutes, quarters, hours or days in a span, as (UTC start, UTC end, values).
 
         damaged is told first and last moment [UTC] of what cannot be read and is left out.
+
+        level: minutes, quarters, hours or days; from_utc_s, to_utc_s: the span, UTC [s]; damaged: is told of what is left out.
         """
         with open_view(self.database) as log:
             labels = log.labels

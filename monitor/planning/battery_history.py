@@ -53,7 +53,8 @@ def describe_battery(lives: BatteryHistory, battery: Which, vehicle: Vehicle, la
               installed_utc_s: float | None = None) -> BatteryHistory:
     """With a label, a day of installation, or both, for the present battery.
 
-    lives: the batteries so far; vehicle: what its owner said of it; installed_utc_s: when it was put in, UTC [s].
+    lives: the batteries so far; vehicle: what its owner said of it; installed_utc_s: when it was put in, UTC [s]; battery: house or
+    starter; label: what the owner calls it, None: as before.
 
     Raises
     ------
@@ -77,7 +78,8 @@ def replace_battery(lives: BatteryHistory, battery: Which, before: Vehicle, afte
 
     before and after are the vehicle with the old and with the new label.
 
-    lives: the batteries so far; at_utc_s: when, UTC [s].
+    lives: the batteries so far; at_utc_s: when, UTC [s]; battery: house or starter; before, after: the vehicle with the old and
+    with the new label; label: what the owner calls the new one.
 
     Raises
     ------

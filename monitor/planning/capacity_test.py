@@ -87,7 +87,7 @@ def not_ready(charge_frac: Estimate | None, anchor: str, charging_stage: str, te
     """What is still in the way of beginning, each with what to do; empty when it may begin.
 
     charge_frac: charge left, 0 to 1; anchor: what the charge rests on; charging_stage: what the charger does;
-    temperature_c: temperature [°C].
+    temperature_c: where the battery stands [°C].
     """
     found = []
     if charge_frac is None or anchor != "full" or charge_frac.value < 0.97:
@@ -163,7 +163,8 @@ def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentS
 def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_frac: Estimate, stop_v: float) -> Result:
     """What the test gave, so far or at its end; full_frac is how full it was at its beginning.
 
-    run: the test so far; battery: its label; sensor: correction of the shunt; stop_v: voltage the test ended at [V].
+    run: the test so far; battery: its label; sensor: correction of the shunt; stop_v: voltage the test ended at [V]; full_frac:
+    charge at its beginning, 0 to 1.
 
     Raises
     ------

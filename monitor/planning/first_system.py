@@ -42,8 +42,8 @@ def plan(loads: list[sizing.Load], latitude_deg: float, month: int | None = None
     Battery: IEEE 1013 form (days, depth, end of life, cold; from memory). Panel: a day's need through the
     battery's losses, over the clear-sky hours of that month times its clearness and the panel's derating.
 
-    latitude_deg: latitude, north positive [°]; sunless_days: days without sun to be carried; temperature_c: temperature
-    [°C]; voltage_v: voltage [V].
+    latitude_deg: latitude, north positive [°]; sunless_days: days without sun to be carried; temperature_c: where the battery stands [°C];
+    voltage_v: of the system [V]; loads: what is to be run, and how long a day; month: 1 to 12, None: the poorest.
 
     Raises
     ------

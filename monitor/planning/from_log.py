@@ -30,6 +30,7 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
     or the engine's, and what went out is load; while the engine runs the load is the log's, and the sun is the engine's.
 
     current_offset_a : what the shunt shows with everything off, to be taken off
+    rows : start and end in UTC [s], and values by name
     utc_to_local_h: what makes local hours of UTC [h].
     """
     life: list[LoggedSlot] = []
@@ -108,7 +109,7 @@ def describe_present(quarters: Iterable[tuple[float, float, dict]], vehicle: Veh
     """The life that the log's quarter hours tell, and the present battery in it: what another set-up is held against.
 
     quarters: quarter hours of the log; vehicle: what its owner said of it; charge: what is known of the charge;
-    capacity_ah: capacity [Ah]; utc_to_local_h: what makes local hours of UTC [h].
+    capacity_ah: what it gives at its rated rate [Ah]; utc_to_local_h: what makes local hours of UTC [h].
     """
     life = read_slots(quarters, utc_to_local_h, offset_a(charge))
     return check_agreement(life, read_known(vehicle, life, capacity_ah))
@@ -146,7 +147,7 @@ def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[L
 def read_known(vehicle: Vehicle, life: list[LoggedSlot], capacity_ah: Estimate) -> KnownBattery:
     """The present set-up, with what the trackers know of its capacity, at the beginning of the life.
 
-    vehicle: what its owner said of it; capacity_ah: capacity [Ah].
+    vehicle: what its owner said of it; life: the quarter hours that were logged; capacity_ah: what it gives at its rated rate [Ah].
     """
     house = vehicle.house
     start = next((row.charge_frac for row in life if row.charge_frac is not None), 0.7)

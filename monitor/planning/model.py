@@ -55,8 +55,9 @@ def simulate(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: 
     takes what the log shows, or up to engine_peak_a (the most the log shows) if there is room and it
     accepts it; a DC-DC charger gives its limit. Lithium is not charged below its limit of cold (limits.toml). Use that a flat
     battery had prevented comes back while the charge is above serves_from_frac (None: it stays prevented).
-    slots: quarter hours of the log; setup: battery, panel and chargers; start_frac: charge at the start, 0 to 1;
-    keep_trace: whether the charge of every quarter hour is kept.
+    slots: quarter hours of the log; setup: battery, panel and chargers; start_frac: charge at the start, 0 to 1; keep_trace:
+    whether the charge of every quarter hour is kept; engine_peak_a: the most the engine gives [A], 0: only what the log shows;
+    serves_from_frac: charge below which loads go off, 0 to 1.
     """
     capacity, lead, cold_c = setup.capacity_ah, setup.lead_acid, limits_of(setup.chemistry).cold_charge_c
     keep = 1 - (setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if lead else 0.005))

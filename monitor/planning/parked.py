@@ -119,7 +119,7 @@ def start_limit_frac(battery: Battery) -> float:
 def plan_starter(battery: Battery, charge: Estimate, drain: Estimate, temperature_c: float) -> ParkedBattery:
     """The starter battery: its measured drain holds its own loss already, which is taken apart here by the tables.
 
-    charge: charge left, 0 to 1; temperature_c: temperature [°C].
+    charge: charge left, 0 to 1; temperature_c: where the battery stands [°C]; battery: its label; drain: all that leaves it [A].
     """
     own = _own_a(battery, battery.rated_capacity_ah, temperature_c)
     loads = Span(max(drain.low - own.high, 0.0), max(drain.high - own.low, 0.0))
@@ -130,8 +130,8 @@ def plan_starter(battery: Battery, charge: Estimate, drain: Estimate, temperatur
 def plan_house(battery: Battery, charge: Estimate, capacity_ah: float, drain: Estimate, temperature_c: float) -> ParkedBattery:
     """The house battery without sun: the loads that never go off, and its own loss.
 
-    charge: charge left, 0 to 1; capacity_ah: capacity [Ah]; drain: what draws while parked; temperature_c:
-    temperature [°C].
+    charge: charge left, 0 to 1; capacity_ah: what it gives at its rated rate [Ah]; drain: what draws while parked; temperature_c:
+    where the battery stands [°C]; battery: its label.
     """
     own = _own_a(battery, capacity_ah, temperature_c)
     loads = Span(max(drain.low, 0.0), max(drain.high, 0.0))

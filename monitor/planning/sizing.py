@@ -45,8 +45,9 @@ def battery(daily_wh: float, system_v: float, days: float, depth_frac: float, un
     The way of the published stand-alone worksheets (Sandia, Stand-Alone Photovoltaic Systems: A Handbook
     of Recommended Design Practices, worksheet 2): Ah a day x days / depth, then whole strings.
     sunless_share is the part of a day's need that the battery itself carries.
-    daily_wh: need of a day [Wh]; system_v: system voltage [V]; unit_ah: capacity of one battery [Ah]; unit_v: voltage
-    of one battery [V].
+    daily_wh: need of a day [Wh]; system_v: system voltage [V]; unit_ah: capacity of one battery [Ah]; unit_v: voltage of one
+    battery [V]; days: without sun to be carried; depth_frac: how deep it may go, 0 to 1; sunless_share: part of a day's need that
+    the battery carries, 0 to 1.
     """
     _above_zero(daily_wh=daily_wh, system_v=system_v, days=days, depth_frac=depth_frac)
     daily_ah = daily_wh / system_v
@@ -62,7 +63,7 @@ def battery_with_margins(daily_ah: float, days: float, depth_frac: float, temper
     """Rated capacity needed, with end of life, cold and margin [Ah]: the form of IEEE 1013 (from memory).
 
     daily_ah: need of a day [Ah]; days: days without sun; depth_frac: depth of discharge, 0 to 1;
-    temperature_c: temperature [°C]; margin_frac: design margin, as a part; end_of_life_frac: capacity at the end of
+    temperature_c: where the battery stands [°C]; margin_frac: design margin, as a part; end_of_life_frac: capacity at the end of
     life, as a part.
 
     >>> round(battery_with_margins(40, 3, 0.5, 10.0), 1)

@@ -21,7 +21,7 @@ def density_loss_kg_l_per_day(temperature_c: float) -> float:
 def days_to_density(from_kg_l: float, to_kg_l: float, temperature_c: float) -> float:
     """Days until the density of such a battery has fallen from one figure to another.
 
-    from_kg_l: density now [kg/L]; to_kg_l: density to be reached [kg/L]; temperature_c: temperature [°C].
+    from_kg_l: density now [kg/L]; to_kg_l: density to be reached [kg/L]; temperature_c: where the battery stands [°C].
     """
     return (from_kg_l - to_kg_l) / density_loss_kg_l_per_day(temperature_c)
 

@@ -78,8 +78,8 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     Drawn together: the capacities (today's battery as surely as it is known; a new one within 5 % of its label), the
     charge loss, and the factor on refilled sun. Use that the flat battery prevented comes back in a candidate that is
     less flat. progress is called with the number of lives lived.
-    slots: quarter hours of the log; candidates: set-ups to be compared; rms_frac: how well the present set-up is
-    reproduced, as a part; seed: of the chance.
+    slots: quarter hours of the log; candidates: set-ups to be compared; rms_frac: how well the present set-up is reproduced, as a
+    part; seed: of the chance; known: the present battery; progress: is given the number of lives lived.
     """
     days = len(slots) * SLOT_H / 24
     peak = max((s.engine_a for s in slots if s.engine_on), default=0.0)

@@ -14,6 +14,8 @@ def same_disk(a: Path, b: Path, root: Path = Path("/")) -> bool:
 
     Partitions are told by the kernel (sysfs: dev/block/MAJOR:MINOR, `partition`); what is no block device at all
     (memory, a network) counts by its number.
+
+    a, b: the two places; root: where the kernel's sysfs is found.
     """
     return _disk(_nearest(a), root) == _disk(_nearest(b), root)
 
@@ -23,6 +25,8 @@ def check_target(database: Path, target: Path, *, same_card: bool = False, repla
 
     same_card : the owner knows that it lies on the log's own card
     replace : a file of that name may be written over
+    database : the log's file
+    target : the copy's file
 
     Raises
     ------
@@ -40,6 +44,9 @@ def rotate(database: Path, folder: Path, day: str, *, same_card: bool) -> Proof:
 
     The number decides which is latest: a day can be a wrong one. Nothing goes before the new copy is proved good, and
     none goes where the new one holds damage that an older may not.
+
+    database: the log's file; folder: of the copies; day: for its name, as YYYY-MM-DD; same_card: the owner knows that the folder
+    lies on the log's own card.
 
     Raises
     ------

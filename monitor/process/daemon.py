@@ -377,7 +377,11 @@ class Daemon:
         self.writer.offer(Batch(events=(Event(at_s, kind, "vehicle", message),)))
 
     def dated_by_owner(self, utc_s: float, sigma_s: float, boot_s: float, sure: bool) -> tuple[TimeLabel, ...]:
-        """Takes the owner's word for the time; returns labels to be written. Raises ValueError (dating.py)."""
+        """Takes the owner's word for the time; returns labels to be written. Raises ValueError (dating.py).
+
+        utc_s: the time it was, UTC [s]; sigma_s: one sigma of it [s]; boot_s: at this moment since boot [s]; sure: the owner
+        insists.
+        """
         labels = self._dating.by_owner(utc_s, sigma_s, boot_s, sure)
         self._keep_heard()
         return labels

@@ -63,6 +63,9 @@ class Dating:
     def by_owner(self, utc_s: float, sigma_s: float, boot_s: float, sure: bool) -> tuple[TimeLabel, ...]:
         """Takes the owner's word for the time at boot_s; returns labels to be written.
 
+        utc_s: the time it was, UTC [s]; sigma_s: one sigma of it [s]; boot_s: at this moment since boot [s]; sure: the owner
+        insists.
+
         Raises
         ------
         ValueError : the moment is not of this boot, the time is invented, or it cannot be believed

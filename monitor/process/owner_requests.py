@@ -63,7 +63,10 @@ def asker(by: str) -> str:
 
 
 def refusal(request: Request, error: Exception, at_s: float) -> Batch:
-    """The event that says why a request was not carried out."""
+    """The event that says why a request was not carried out.
+
+    request: what was asked; error: why not; at_s: the log's time [s].
+    """
     why = error.args[0] if error.args else error
     return Batch(events=(Event(at_s, "request_refused", "vehicle", f"Asked for {request.kind.replace('_', ' ')}; not done: {why}."
                                    + asker(request.by)),))

@@ -46,7 +46,11 @@ def samples(path: Path, start: datetime | None, capacity_ah: float) -> Iterator[
 
 
 def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterator[ReplayStep]:
-    """Every minute of a recording, through all trackers and the alert rules."""
+    """Every minute of a recording, through all trackers and the alert rules.
+
+    path: the recording; vehicle: both batteries' labels and what is known around them; start: local time of its
+    beginning, None: no clock is known.
+    """
     held, alerts = pipeline.begin(vehicle), rules.begin()
     measured_s: dict[str, float] = {}
     for minute in minutes(samples(path, start, vehicle.house.rated_capacity_ah)):
@@ -71,6 +75,10 @@ def run(path: Path, vehicle: Vehicle, *, start: datetime | None = None, every_s:
         estimates: Path | None = None, events: Path | None = None, forecasts: Path | None = None,
         progress: Callable[[float], None] | None = None) -> ReplayStep | None:
     """Replay a recording into CSV files; returns the last step, or None where the recording is empty.
+
+    path: the recording; vehicle: both batteries' labels and more; start: local time of its beginning, None: no clock is known;
+    every_s: between rows of estimates [s]; estimates, events, forecasts: files to be written, None: not that one; progress: is
+    given the log's time [s].
 
     Raises
     ------

@@ -52,7 +52,10 @@ class SelfWatch:
             self.state = SelfWatchState()
 
     def note_job(self, name: str, at_s: float, why: str = "") -> None:
-        """A job of the night went well, or why it did not."""
+        """A job of the night went well, or why it did not.
+
+        name: of the job; at_s: the log's time [s]; why: what went wrong, "": nothing.
+        """
         before = next((j for j in self.state.jobs if j.name == name), Job(name, at_s))
         since_s = at_s if before.failing_s is None else before.failing_s
         after = replace(before, why=why, failing_s=since_s) if why else Job(name, at_s)

@@ -56,6 +56,10 @@ def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | N
     reading that was taken before this module was imported, and ours whether the log's lock was ours then and still is
     (None: it is taken here).
 
+    config: as read from the file; stop: ends it when set; clock: the board's, None: the real one; pace_s: real time between beats
+    [s]; begins_utc_s: date of a simulated beginning, UTC [s]; told: is given the findings; first: the reading taken before this was
+    imported; ours: the log's lock is ours.
+
     Raises
     ------
     CannotRun : another daemon has this log, the log is of another kind or a later shape, or every beat breaks

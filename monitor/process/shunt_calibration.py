@@ -9,6 +9,9 @@ def select_calibration(configured: CurrentSensor, calibration: str | None, confi
     calibration is what the log keeps of one that the daemon made, configured_then what the configuration said when
     the log was last written: where it says something else by now, a person has measured since, and is believed.
 
+    configured: the correction of the configuration; calibration: as kept in the log, None: there is none; configured_then: as kept
+    in the log.
+
     Raises
     ------
     ValueError : the log's words are of another version

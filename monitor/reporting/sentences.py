@@ -69,6 +69,7 @@ def figure(answer: Answer, unit: str, digits: int = 0, scale: float = 1.0, least
     digits : decimals of value and interval
     scale : what the SI value is multiplied with first (100 for a percentage)
     least : values below are printed as it (a capacity cannot be negative)
+    answer : an estimate, or why there is none
 
     >>> str(figure(Estimate(0.62, 0.58, 0.66, "counting"), "%", scale=100))
     '62 % (58–66)'
@@ -237,7 +238,10 @@ def crank_sentence(starter: StarterFindings) -> str:
 
 
 def day_sentence(day: Tally, name: str = "Today", because: str = "") -> str:
-    """One day's book in one sentence: received by source, spent, and what was not seen."""
+    """One day's book in one sentence: received by source, spent, and what was not seen.
+
+    day: what was counted; name: what the sentence calls it (Today); because: why nothing is known, "": it is.
+    """
     if because:
         return f"What the house battery received and spent is not known, because {because}."
     parts = [f"{number(ah, 1)} Ah from {source}" for source, ah in received_by_source(day) if ah >= 0.05]
@@ -270,7 +274,11 @@ def summary(
     charge: ChargeFindings, forecast: ForecastFindings, starter: StarterFindings, join: JoinFindings,
     counts: CountsFindings, active: Sequence[Condition] = (), hour: float | None = None,
 ) -> tuple[str, ...]:
-    """Everything a person asks first, one sentence each: alerts, house, tonight, starter, join, today."""
+    """Everything a person asks first, one sentence each: alerts, house, tonight, starter, join, today.
+
+    charge, forecast, starter, join, counts: what the trackers conclude of each; active: what deserves an alert; hour: local clock
+    hour, None: not known.
+    """
     alerts = tuple(f"{c.seen} {c.means}".strip() for c in active)
     return (*alerts, charge_sentence(charge), tonight_sentence(forecast, hour),
             starter_sentence(starter, join), join_sentence(join), day_sentence(counts.today, because=counts.because))

@@ -100,7 +100,7 @@ def find_frozen(state: Still, quantity: str, at_s: float) -> str:
 def find_disagreement(quantity: str, a: float, b: float) -> bool:
     """Whether two instruments for one quantity cannot both be right.
 
-    a: one reading; b: the other.
+    a: one reading; b: the other; quantity: what both measure.
     """
     plain, part = AGREEMENT[quantity]
     return abs(a - b) > plain + part * max(abs(a), abs(b))

@@ -33,6 +33,8 @@ def backup(database: Path, target: Path, progress: Callable[[int, int], None] | 
 
     The copy is read whole before it takes its name: a copy that has a name is good. progress(left, all) counts pages.
 
+    database: the log's file; target: the copy's file, not there yet; progress: is given pages left and all pages.
+
     Raises
     ------
     NotCopied : with the reason

@@ -46,6 +46,9 @@ def pack(rows: Sequence[Row]) -> tuple[int, int, int, int, bytes]:
 def unpack(at_ms: int, end_ms: int, count: int, crc: int, body: bytes) -> list[Row]:
     """The rows that `pack` was given.
 
+    at_ms, end_ms: moments of the first and the last row [ms]; count: of rows; crc: checksum over all of these and the body; body:
+    the packed columns.
+
     Raises
     ------
     Damaged : the checksum does not fit, or what it covers is no hour

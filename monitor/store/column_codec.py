@@ -33,6 +33,8 @@ def whole(column: Sequence[int | None]) -> list[int]:
 def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[Sequence[int | None]]:
     """The wanted columns (by place) of a blob of so many rows.
 
+    body: the blob; count: rows in it; wanted: places of the columns.
+
     Raises
     ------
     ValueError : it is no such blob

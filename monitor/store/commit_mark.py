@@ -58,7 +58,11 @@ class MarkFile:
                 os.fsync(self._file)
 
     def put(self, generation: int, event_id: int, minute_ms: int, closed: bool = False) -> None:
-        """Keeps where the log is after a commit (fields of Mark)."""
+        """Keeps where the log is after a commit (fields of Mark).
+
+        generation: of the trackers' state; event_id: of the latest event; minute_ms: end of the latest minute [ms]; closed: the log
+        was ended in order.
+        """
         if self._file is None:
             return
         self._number += 1

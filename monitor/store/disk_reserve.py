@@ -13,7 +13,10 @@ def file_of(database: Path) -> Path:
 
 
 def hold(database: Path, size: int = BALLAST_BYTES, room: int = ROOM_BYTES) -> bool:
-    """Sees that the ballast is there, if the disk has room for it; returns whether it is."""
+    """Sees that the ballast is there, if the disk has room for it; returns whether it is.
+
+    database: the log's file; size: of the reserve [bytes]; room: that must stay free beside it [bytes].
+    """
     file = file_of(database)
     try:
         if file.exists() and file.stat().st_size >= size:

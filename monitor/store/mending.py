@@ -46,7 +46,10 @@ def mend(folder: Path, kind: str, number: int) -> list[Span]:
 
 
 def describe(kind: str, number: int, missing: list[Span]) -> str:
-    """A sentence for the owner: what of a sealed day is missing."""
+    """A sentence for the owner: what of a sealed day is missing.
+
+    kind: which file of the day; number: of the day; missing: stretches of the log's time [ms].
+    """
     gone = "; ".join(f"{_WORDS.get(table, kind)} {format_moment(a)} to {format_moment(b)}" for table, a, b, _ in missing[:6])
     return (f"The sealed {kind} of day {number} of the log were damaged. Missing: {gone}. Everything else of that day was brought over; "
             "the damaged file is kept beside it. A second time means: a new card.")

@@ -77,7 +77,10 @@ def folder_of(database: Path) -> Path:
 
 
 def path_of(folder: Path, kind: str, number: int) -> Path:
-    """The file of one kind of one day."""
+    """The file of one kind of one day.
+
+    folder: of sealed days; kind: which file of the day; number: of the day.
+    """
     return folder / kind / f"{number:06d}.day"
 
 
@@ -127,7 +130,10 @@ class Past:
             yield from zip(*(column[first:last] for column in columns), strict=True)
 
     def hours(self, after_ms: int, until_ms: int, damaged: Damaged | None = None) -> Iterator[list[chunks.Row]]:
-        """Raw rows with after_ms < at_ms <= until_ms, an hour at a time."""
+        """Raw rows with after_ms < at_ms <= until_ms, an hour at a time.
+
+        after_ms, until_ms: of the log's time [ms]; damaged: is told of what is left out, None: it raises.
+        """
         until_ms = min(until_ms, self.until_ms)
         for block, body in self._blocks("chunks", after_ms, until_ms, damaged):
             try:
@@ -138,7 +144,10 @@ class Past:
             yield rows[bisect_left(rows, (after_ms + 1,)):bisect_left(rows, (until_ms + 1,))]
 
     def lines(self, table: str, after_ms: int = -(2**62), damaged: Damaged | None = None) -> Iterator[tuple[Any, ...]]:
-        """Rows of a table that is kept as lines of text, as far as the sealed days have them, day by day."""
+        """Rows of a table that is kept as lines of text, as far as the sealed days have them, day by day.
+
+        table: its name; after_ms: only later ones [ms]; damaged: is told of what is left out, None: it raises.
+        """
         for _, body in self._blocks(table, after_ms, 2**62, damaged):
             yield from lines_of(body)
 

@@ -92,7 +92,10 @@ def utc_s(labels: list[Span], at_ms: int) -> float:
 
 
 def pieces(labels: list[Span], from_utc_s: float, to_utc_s: float) -> list[tuple[int, int, int]]:
-    """The stretches of the line of time inside a span of UTC, as (after, up to and including, offset) [ms]."""
+    """The stretches of the line of time inside a span of UTC, as (after, up to and including, offset) [ms].
+
+    labels: what makes UTC of the log's time, by stretch; from_utc_s, to_utc_s: the span, UTC [s].
+    """
     found = []
     for i, span in enumerate(labels):
         first = -(2**62) if i == 0 else span.at_ms - 1
@@ -123,12 +126,18 @@ def blob_row(at_ms: int, text: str) -> tuple[int, int, bytes]:
 
 
 def shrunk_crc(at_ms: int, body: bytes, like: str) -> int:
-    """The checksum of findings that were shrunk by others."""
+    """The checksum of findings that were shrunk by others.
+
+    at_ms: when they were found [ms]; body: shrunk; like: text of those they were shrunk by.
+    """
     return zlib.crc32(body, zlib.crc32(like.encode(), zlib.crc32(struct.pack("<q", at_ms))))
 
 
 def text_of(at_ms: int, crc: int, body: bytes) -> str | None:
-    """The text in a checked blob, or None where it is damaged. Rows from before shape 0003 have a checksum over the body alone."""
+    """The text in a checked blob, or None where it is damaged. Rows from before shape 0003 have a checksum over the body alone.
+
+    at_ms: when it was written [ms]; crc: its checksum; body: compressed.
+    """
     if crc not in (_blob_crc(at_ms, body), zlib.crc32(body)):
         return None
     return zlib.decompress(body).decode()

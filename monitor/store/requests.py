@@ -66,7 +66,9 @@ def doors(database: Path, *, pages: bool = False) -> tuple[Path, ...]:
 def ask(folders: Sequence[Path], kind: str, by: str = "", waits: bool = False, **values: Any) -> Path:
     """Leaves a request in the first folder that takes it (`doors`). Returns the file.
 
-    folders : the best first; kind, values : what is asked (KINDS); by : who asks, in words
+    folders : the best first
+    kind, values : what is asked (`KINDS`)
+    by : who asks, in words
     waits : whether somebody waits for the answer (`answers.wait_for`)
 
     Raises
@@ -103,6 +105,9 @@ def leave(folder: Path, kind: str, by: str = "", waits: bool = False, **values: 
 
     by : who asks, in words; the user who runs this, if not given
     waits : whether somebody waits for the answer
+    folder : where to
+    kind : of request (`KINDS`)
+    values : what it carries
 
     Raises
     ------

@@ -13,6 +13,8 @@ def roll(sql: Callable[..., Any], before_ms: int | None, end_ms: int) -> None:
 
     The row of a span that is not over yet is left to the reader, who sees the minutes.
 
+    sql: runs a statement; before_ms, end_ms: of the log's time [ms], before_ms None: from the beginning.
+
     Raises
     ------
     monitor.store.checksum.RowDamaged : a finer row is not as it was written
@@ -28,7 +30,10 @@ def roll(sql: Callable[..., Any], before_ms: int | None, end_ms: int) -> None:
 
 
 def day(sql: Callable[..., Any], start_ms: int, end_ms: int) -> None:
-    """Writes the row of one day from its minutes, in place of the row it had so far."""
+    """Writes the row of one day from its minutes, in place of the row it had so far.
+
+    sql: runs a statement; start_ms, end_ms: of the day, on the log's time [ms].
+    """
     sql("delete from days where start_ms = ?", (start_ms,))
     _put(sql, "days", "minutes", "?, ?", (end_ms, start_ms), start_ms, end_ms)
 

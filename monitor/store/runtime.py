@@ -27,7 +27,10 @@ def is_ours(environment: Mapping[str, str] = os.environ) -> bool:
 
 
 def file_for(database: Path, ending: str, environment: Mapping[str, str] = os.environ) -> Path | None:
-    """The file in that folder that belongs to one log; None where there is no such folder."""
+    """The file in that folder that belongs to one log; None where there is no such folder.
+
+    database: the log's file; ending: of the name; environment: where systemd names the folder.
+    """
     place = folder(environment)
     if place is None:
         return None

@@ -154,7 +154,10 @@ def bring_over(aside: Path | None, connection: Any, sealed: Past) -> Salvaged:
 
 
 def describe(found: Salvaged, why: str, aside: Path | None) -> str:
-    """A sentence for the owner: what was wrong, what is missing, what to do."""
+    """A sentence for the owner: what was wrong, what is missing, what to do.
+
+    found: what was saved and what is missing; why: what was wrong; aside: where the damaged file was put, None: nowhere.
+    """
     rows = ", ".join(f"{count} {name}" for name, count in found.rows.items()) or "nothing"
     gone = [f"{what} {format_moment(a)} to {format_moment(b)}" for what, a, b in found.missing[:6]]
     if len(found.missing) > 6:

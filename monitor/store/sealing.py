@@ -42,6 +42,8 @@ def seal(sql: Sql, folder: Path, number: int) -> int:
     Every row is proved by its checksum on the way, and every packed hour by its own. What a file of that day holds already
     and the present does not (rows that came after it was sealed) stays in it.
 
+    sql: runs a statement; folder: of sealed days; number: of the day.
+
     Raises
     ------
     RowDamaged, chunks.Damaged : the present is damaged; nothing was moved

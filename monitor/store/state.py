@@ -49,7 +49,11 @@ def version_of(part: Any) -> int:
 
 
 def pack(texts: Texts, before: Texts | None, generation: int, at_ms: int) -> Row:
-    """One generation as a row of the table tracker_state; before None: whole."""
+    """One generation as a row of the table tracker_state; before None: whole.
+
+    texts: the state by part; before: the last whole one, None: this is to be whole; generation: its number; at_ms: the log's time
+    [ms].
+    """
     if before is None:
         body = zlib.compress(json.dumps(texts, separators=(",", ":")).encode(), 6)
     else:

@@ -24,7 +24,10 @@ Sql = Callable[..., Any]
 
 
 def pack_hours(sql: Sql, now_ms: int, most: int = 48) -> int:
-    """Moves whole hours of raw rows, older than LOOSE_HOURS, into chunks; returns how many. Each hour is one transaction."""
+    """Moves whole hours of raw rows, older than LOOSE_HOURS, into chunks; returns how many. Each hour is one transaction.
+
+    sql: runs a statement; now_ms: the log's time [ms]; most: at most so many hours.
+    """
     until = now_ms - now_ms % HOUR_MS - LOOSE_HOURS * HOUR_MS
     done = 0
     while done < most:

@@ -44,6 +44,8 @@ def place_of(sql: Callable[..., Any]) -> Place:
 def write(connection: Any, pending: WriteQueue, place: Place) -> Place:
     """One transaction on a SQLAlchemy connection in autocommit mode; returns the place it leads to.
 
+    connection: to the log; pending: what waits to be written; place: where the last one ended.
+
     Raises
     ------
     sqlalchemy.exc.DatabaseError : nothing was written

@@ -104,7 +104,10 @@ class View:
                 damaged(level, row[0], row[0], 1)
 
     def raw(self, after_ms: int, until_ms: int, damaged: Damaged | None = None) -> Iterator[list[chunks.Row]]:
-        """Raw rows with after_ms < at_ms <= until_ms, about an hour at a time, in order."""
+        """Raw rows with after_ms < at_ms <= until_ms, about an hour at a time, in order.
+
+        after_ms, until_ms: of the log's time [ms]; damaged: is told of what is left out, None: it raises.
+        """
         yield from self.past.hours(after_ms, until_ms, damaged)
         after_ms = max(after_ms, min(self.past.until_ms, until_ms))
         places = self.connection.execute("select at_ms from chunks where end_ms > ? and at_ms <= ? order by at_ms",

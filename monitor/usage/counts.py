@@ -61,7 +61,7 @@ def begin() -> CountsState:
 def update(state: CountsState, minute: Minute, join: JoinFindings) -> CountsState:
     """One minute further. A day ends at local midnight where the clock is known, else after 24 h of the log.
 
-    state: what was kept after the minute before; join: what is known of engine and isolator.
+    state: what was kept after the minute before; join: what is known of engine and isolator; minute: what was measured.
     """
     today, yesterday, total = state.today, state.yesterday, state.total
     if not state.started:

@@ -35,7 +35,7 @@ def follow(level: CurrentLevel, minute: Minute, expected_a: float | None) -> tup
 
     A new level is believed when two points in a row agree on it, or at once where the step has the
     size that is expected of the fridge: readings two minutes apart show a short run only once.
-    expected_a: current expected from the loads [A].
+    expected_a: current expected from the loads [A]; level: the current it settled at; minute: what was measured.
     """
     now_a, held_s, next_a, next_s, next_from_s = (
         level.amperes, level.held_s, level.next_a, level.next_s, level.next_from_s)

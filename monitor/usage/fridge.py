@@ -59,7 +59,8 @@ def amperes(fridge: Fridge) -> float | None:
 def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], part: int, temperature_c: float | None) -> Fridge:
     """The fridge after the steps of a minute; part is the bin of the solar day.
 
-    temperature_c: temperature [°C].
+    temperature_c: around the fridge, None: not measured [°C]; fridge: what is known of it; steps: of the current, up and down;
+    part: bin of the solar day.
     """
     for step in steps:
         fridge = _learn_run(fridge, step)
@@ -77,7 +78,8 @@ def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], part: int, te
 def hide_runs(fridge: Fridge, at_s: float, part: int, temperature_c: float | None) -> Fridge:
     """The fridge where steps can no longer be seen: a gap, the engine, or a charger that holds the voltage.
 
-    at_s: the log's time [s]; part: the part that is hidden; temperature_c: temperature [°C].
+    at_s: the log's time [s]; part: bin of the solar day; temperature_c: around the fridge, None: not measured [°C]; fridge: what
+    is known of it.
     """
     if fridge.running is None:
         return replace(fridge, switched_on=()) if fridge.switched_on else fridge

@@ -73,7 +73,7 @@ def split(sky: Sky, half: Half, charging_load_a: float | None = None) -> tuple[f
     temperature, and whenever the battery gives more than that, the load is what the battery gives
     [leaving this correction out biases every later result]. Under curtailment the harvest is what
     the load and the battery took: the sun had more, see `potential_a`.
-    sky: what was learnt of the sun; charging_load_a: load while charging [A].
+    sky: what was learnt of the sun; charging_load_a: load while charging [A]; half: sums of the half hour.
     """
     if half.solar_a is not None:
         return max(half.solar_a - half.net_a, 0.0), max(half.solar_a, 0.0)
@@ -100,7 +100,7 @@ def potential_a(sky: Sky, half: Half, harvest_a: float) -> float:
 def note_sun(sky: Sky, half: Half, harvest_a: float) -> Sky:
     """The sky after one more half hour in which nothing but sun and loads moved the battery.
 
-    harvest_a: current from the sun [A].
+    harvest_a: current from the sun [A]; sky: what was learnt of the sun; half: sums of the half hour.
     """
     at = half.slot % DAY_SLOTS
     if deep_night(half.slot):

@@ -33,7 +33,8 @@ def add(
 ) -> History:
     """The history with one more slot; slots left out between are marked as not measured.
 
-    load_a: current of the loads [A]; harvest_a: current from the sun [A]; temperature_c: temperature [°C].
+    load_a: current of the loads [A]; harvest_a: current from the sun [A]; temperature_c: around the fridge, None: not measured
+    [°C]; history: half hours so far; slot: number of the half hour.
     """
     row = (_short(load_a, 2), _short(harvest_a, 2), _short(temperature_c, 0))
     if not history.load_a or slot - history.next_slot > KEPT_DAYS * DAY_SLOTS:
@@ -56,6 +57,8 @@ def renumber(history: History, slots: int, from_slot: int | None = None) -> Hist
 
     All of them, or those from from_slot on where a pause of unsure length came before it: then
     what lay before was numbered right, and the pause grows or shrinks.
+
+    history: half hours so far; slots: later by so many, negative: earlier; from_slot: only from this one on, None: all.
     """
     at = 0 if from_slot is None else from_slot - history.first_slot
     if not 0 < at < len(history.load_a):
@@ -70,7 +73,8 @@ def renumber(history: History, slots: int, from_slot: int | None = None) -> Hist
 def window(values: tuple[float | None, ...], first_slot: int, from_slot: int) -> tuple[float | None, ...]:
     """One day of values from a slot on, or () unless three quarters of it were measured.
 
-    first_slot: number of the first half hour; from_slot: number of the half hour it begins at.
+    first_slot: number of the first half hour; from_slot: number of the half hour it begins at; values: by half hour, None: not
+    measured.
     """
     start = from_slot - first_slot
     if start < 0 or start + DAY_SLOTS > len(values):

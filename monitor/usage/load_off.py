@@ -44,8 +44,8 @@ def add(state: LoadOffState, at_s: float, voltage_v: float, current_a: float,
         rated_capacity_ah: float) -> tuple[LoadOffState, LoadStep | None]:
     """What is held after one more bin, and the step that it completes.
 
-    state: what was kept after the minute before; at_s: the log's time [s]; voltage_v: voltage [V]; current_a: current
-    [A]; rated_capacity_ah: capacity on the label [Ah].
+    state: what was kept after the minute before; at_s: the log's time [s]; voltage_v: of the house battery [V]; current_a: into
+    the house battery [A]; rated_capacity_ah: capacity on the label [Ah].
     """
     if state.voltage_v is None or at_s - state.at_s > APART_S:
         return LoadOffState(at_s, voltage_v, current_a), None

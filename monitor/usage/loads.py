@@ -83,8 +83,8 @@ def begin() -> LoadsState:
 def update(state: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindings, charge: ChargeFindings) -> LoadsState:
     """One minute further; at the end of each half hour the split is made and remembered.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it; join: what is known of engine and
-    isolator; charge: what is known of the charge.
+    state: what was kept after the minute before; vehicle: what its owner said of it; join: what is known of engine and isolator;
+    charge: what is known of the charge; minute: what was measured.
     """
     clock, paused = state.clock, state.paused_slot
     if minute.hour is not None and not state.hour_known:

@@ -44,7 +44,7 @@ def is_settled(clock: SolarClock) -> bool:
 def describe_clock(clock: SolarClock, at_s: float, hour: float) -> SolarClock:
     """The clock after a trusted local hour, which places noon to about an hour.
 
-    at_s: the log's time [s].
+    at_s: the log's time [s]; clock: what is known of noon; hour: local clock hour.
     """
     return weigh_day(clock, (at_s + (CLOCK_NOON_HOUR - hour) * 3600.0) % DAY_S, 3600.0)
 
@@ -58,7 +58,7 @@ def note_doubt(clock: SolarClock, doubt_s: float) -> SolarClock:
 def weigh_day(clock: SolarClock, noon_s: float, sigma_s: float) -> SolarClock:
     """The clock after one sight of noon; half a day either way is no difference that can be known.
 
-    noon_s: the log's time of solar noon [s]; sigma_s: one sigma of the time [s].
+    noon_s: the log's time of solar noon [s]; sigma_s: one sigma of the time [s]; clock: what is known of noon.
     """
     miss_s = (noon_s - clock.noon_s + DAY_S / 2) % DAY_S - DAY_S / 2
     before = clock.sigma_s**2

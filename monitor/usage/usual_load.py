@@ -23,7 +23,7 @@ class UsualLoad:
 def learn(usual: UsualLoad, current_a: float, seconds: float, hour: float | None, at_s: float) -> UsualLoad:
     """Add a measured span. Without a clock, hours since the log began take the place of clock hours.
 
-    usual: what is usual for this vehicle; current_a: current [A]; seconds: how long [s]; hour: local clock hour, None:
+    usual: what is usual for this vehicle; current_a: into the house battery [A]; seconds: how long [s]; hour: local clock hour, None:
     not known; at_s: the log's time [s].
     """
     now = _hour(hour, at_s)
@@ -49,8 +49,8 @@ def guess(
     gone_s is how long nothing had been measured when the span began. For half an hour things go on
     as before; after that the hour of the day decides. The sigmas of one gap's spans are to be added
     as they are, not their squares: a cloudy day is cloudy throughout.
-    usual: what is usual for this vehicle; seconds: how long [s]; before_a: current before [A]; rated_ah: capacity on
-    the label [Ah].
+    usual: what is usual for this vehicle; seconds: how long [s]; before_a: current before [A]; rated_ah: capacity on the label
+    [Ah]; hour: local clock hour at its end, None: not known; at_s: the log's time at its end [s]; gone_s: unmeasured before it [s].
     """
     charge = sigma = done = 0.0
     while done < seconds:
@@ -72,8 +72,8 @@ def look_back(
     """What the first current after a gap changes in the guess of its last part, and one sigma [Ah].
 
     It may have begun at any moment, at most an hour ago (a drive, an evening's lights).
-    usual: what is usual for this vehicle; gap_s: length of the gap [s]; at_s: the log's time [s]; after_a: current
-    after [A]; rated_ah: capacity on the label [Ah].
+    usual: what is usual for this vehicle; gap_s: length of the gap [s]; at_s: the log's time [s]; after_a: current after [A];
+    rated_ah: capacity on the label [Ah]; hour: local clock hour, None: not known.
     """
     back_s = min(gap_s / 2, EDGE_S)
     expected, _ = _expect(usual, hour, at_s, -back_s / 2, rated_ah)

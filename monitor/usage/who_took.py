@@ -38,8 +38,8 @@ def shares(
     slots of sunrise and sunset. What the shares leave over of the measured load is told as a rest,
     never spread over the others; it is looked for in the dark only, since by day a load cannot be
     told from less sun.
-    past: days so far; cold: whether the fridge is in the cold; day_c: the day's temperature [°C]; bursts_ah_per_day:
-    short loads of a day [Ah].
+    past: days so far; cold: what is known of the fridge; day_c: the day's temperature [°C]; bursts_ah_per_day: short loads of
+    a day [Ah]; base_a: of the loads that are always on [A]; rise, fall: half hours of sunrise and sunset.
     """
     loads = _by_slot(past, past.load_a)
     total = _sum_of(loads)

@@ -85,8 +85,8 @@ def begin() -> HealthState:
 def update(state: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HealthState:
     """One minute further; a week is closed by the first minute beyond it.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
-    charge.
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; minute:
+    what was measured.
     """
     filling, weeks, judged = state.filling, state.weeks, state.judged
     news: tuple[Event, ...] = ()

@@ -74,8 +74,8 @@ def shape(charge_frac: float) -> float:
 def add(sums: Sums, step: LoadStep, weight: float, charge_frac: float, warmth_k: float, found: Effects) -> Sums:
     """One more load step.
 
-    sums: sums of the week so far; weight: how much it counts; charge_frac: charge left, 0 to 1; warmth_k: against 25 °C
-    [K]; found: what was found.
+    sums: sums of the week so far; weight: how much it counts; charge_frac: charge left, 0 to 1; warmth_k: against 25 °C [K]; found:
+    what was found; step: of the current, and what the voltage did.
     """
     x, y, t = shape(charge_frac), log(step.ohm), warmth_k
     slope, slope_w = sums.slope, sums.slope_w

@@ -72,8 +72,8 @@ def begin() -> SwingsState:
 def update(state: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> SwingsState:
     """One minute further.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
-    charge.
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; minute:
+    what was measured.
     """
     battery, now = vehicle.house, state.open
     if minute.gap_s > 600.0 or charge.anchor_age_s is None:

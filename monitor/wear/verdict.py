@@ -55,7 +55,8 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
 
     "replace" needs one decisive line or two strong ones that do not share a measurement. Weeks too cold,
     and a resistance that jumped from one week to the next (a bad contact looks so), are left out first.
-    battery: its label.
+    battery: its label; weeks: the weekly records, oldest first; test: the latest capacity test, None: there was none; growth: of
+    the resistance against the first weeks.
     """
     warm = tuple(w for w in weeks if w.temperature_c is None or w.temperature_c > COLD_C)
     capacity, growth = _capacity(warm, battery), _growth(warm) if growth is None else growth

@@ -24,6 +24,7 @@ def update(acid: Acid, span_s: float, volts: float | None, amps: float | None, l
 
     volts, amps : of the house battery [V, A]
     low_frac : lower end of the interval of its charge, None while not known
+    battery : its label
     acid: what was seen at rest; span_s: how long it lasted [s].
     """
     if volts is None or amps is None:
@@ -41,7 +42,7 @@ def update(acid: Acid, span_s: float, volts: float | None, amps: float | None, l
 def at_risk(acid: Acid, temperature_c: float | None, battery: Battery) -> bool:
     """Whether it may freeze at this temperature [°C], with a margin for where the thermometer sits.
 
-    acid: what was seen at rest; temperature_c: temperature [°C]; battery: its label.
+    acid: what was seen at rest; temperature_c: of the battery [°C]; battery: its label.
     """
     margin_k = limits_of(battery.chemistry).frost_margin_k
     if acid.density_kg_l is None or temperature_c is None or margin_k is None or temperature_c > 0.0:

@@ -28,7 +28,7 @@ def update(heat: Heat, at_s: float, span_s: float, temperature_c: float | None, 
     """Some seconds further; a temperature that is not measured leaves everything as it was.
 
     heat: the hours above the limit so far; at_s: the log's time [s]; span_s: how long it lasted [s]; temperature_c:
-    temperature [°C]; battery: its label.
+    of the battery [°C]; battery: its label.
     """
     if temperature_c is None:
         return heat
@@ -84,6 +84,7 @@ def runaway(state: Runaway, at_s: float, volts: float | None, amps: float | None
 
     volts, amps : of the house battery [V, A], positive while charging
     temperature_c : of the battery; air_c : around it [°C], None where not measured
+    battery : its label
     state: what was kept after the minute before; at_s: the log's time [s].
     """
     limits = limits_of(battery.chemistry)

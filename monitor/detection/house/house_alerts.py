@@ -34,8 +34,8 @@ def begin() -> HouseAlertsState:
 def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HouseAlertsState:
     """One minute further; a quantity that is not measured keeps the verdict it had.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
-    charge.
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; minute:
+    what was measured.
     """
     house, volts, warm_c = vehicle.house, minute.house_voltage_v, minute.house_temperature_c
     if warm_c is None:

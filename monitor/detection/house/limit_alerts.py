@@ -47,8 +47,8 @@ def begin() -> LimitsState:
 def update(state: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> LimitsState:
     """One minute further; a quantity that is not measured keeps the verdict it had.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the
-    charge.
+    state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; minute:
+    what was measured.
     """
     house, volts, amps, at_s, span_s = vehicle.house, minute.house_voltage_v, minute.house_current_a, minute.end_s, minute.duration_s
     warm_c, air_c, air_only = minute.house_temperature_c, minute.ambient_temperature_c, state.air_only

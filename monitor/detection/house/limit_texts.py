@@ -29,7 +29,7 @@ def degrees(temperature_c: float) -> str:
 def overcharged(hours: float, limit_v: float, volts: float | None, battery: Battery) -> Condition:
     """Hours above what this kind of battery may be held at.
 
-    hours: hours above it; limit_v: what it may be held at [V]; volts: voltage now [V].
+    hours: hours above it; limit_v: what it may be held at [V]; volts: voltage now [V]; battery: its label.
     """
     limits = limits_of(battery.chemistry)
     return _said(
@@ -50,7 +50,7 @@ def _kind(battery: Battery) -> str:
 def too_hot(heat: Heat, temperature_c: float | None, battery: Battery) -> Condition:
     """Heat, with its hours and what it costs.
 
-    heat: the hours above the limit so far; temperature_c: temperature [°C]; battery: its label.
+    heat: the hours above the limit so far; temperature_c: of the battery [°C]; battery: its label.
     """
     limits = limits_of(battery.chemistry)
     now_c = temperature_c if temperature_c is not None else heat.most_c
@@ -101,7 +101,8 @@ def deep(state: Deep, battery: Battery) -> Condition:
 def frost(acid: Acid, temperature_c: float | None, coming_c: float | None, now: bool) -> Condition:
     """Thin acid and frost, now or in the coming night.
 
-    temperature_c: temperature [°C]; coming_c: lowest temperature expected [°C].
+    temperature_c: of the battery [°C]; coming_c: lowest temperature expected [°C]; acid: what is known of how spent it is; now: it is
+    that cold already.
     """
     density = acid.density_kg_l if acid.density_kg_l is not None else 1.0
     point_c = freezing.freezing_point_c(density)
@@ -138,6 +139,8 @@ def cold_charging(current_a: float | None, temperature_c: float | None, air_only
     current_a, temperature_c : of the battery now [A, °C]; air_only: the thermometer hangs in the air
     morning_c : expected when the sun begins to charge, sun_in_s seconds from now; None: nothing to say of the morning
     hour : the local hour now, None where no clock is trusted
+    sun_in_s : until the sun begins to charge [s]
+    battery : its label
     """
     limits = limits_of(battery.chemistry)
     if limits.cold_charge_c is None or limits.cold_margin_k is None or limits.cold_rate_per_h is None or temperature_c is None:

@@ -55,7 +55,8 @@ def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: f
     joined says whether the batteries were joined before the point: then a house charger lifts the
     starter too and only a sudden rise or a dip speaks for the engine. dc_dc says that a DC-DC charger
     sits between them: then the house stands above the starter while it is fed.
-    run: the engine's state; ignition_on: the ignition wire, None: there is none.
+    run: the engine's state; ignition_on: the ignition wire, None: there is none; last: the last few points; joined: the batteries
+    were joined before it; dc_dc: a DC-DC charger sits between them.
     """
     point = last[-1]
     if len(last) < 2 or point.at_s - last[-2].at_s > GAP_S:

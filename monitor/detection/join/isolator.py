@@ -45,7 +45,7 @@ def update(state: JoinState, minute: Minute, vehicle: Vehicle) -> JoinState:
 
     Works at any spacing of samples up to a few minutes: one second shows starts as dips, thirty
     seconds or two minutes show only that the voltage has been lifted or let go.
-    vehicle: what its owner said of it.
+    vehicle: what its owner said of it; state: what was kept after the minute before; minute: what was measured.
     """
     news: list[Event] = []
     now = state

@@ -71,10 +71,9 @@ def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: 
          may_hold: bool = True) -> IsolatorEvidence:
     """The evidence after one more point.
 
-    contact: the evidence so far; before, point: the last point and this one; engine: what it does, since_s [s];
-    may_hold: a relay that was closed when the engine stopped may still be.
-    While the engine runs the alternator holds the starter, so steps say nothing and only the difference counts;
-    with the engine off steps say most.
+    contact: the evidence so far; before, point: the last point and this one; engine: what it does, since_s [s]; may_hold: a relay
+    that was closed when the engine stopped may still be. While the engine runs the alternator holds the starter, so steps say
+    nothing and only the difference counts; with the engine off steps say most; since_s: how long it has been doing it [s].
     """
     if point.house_v is None:
         return contact
@@ -173,7 +172,7 @@ def _update_own_level(own_xy: float, own_xx: float) -> float | None:
 def is_informative(contact: IsolatorEvidence, before: Point, point: Point) -> bool:
     """Whether a point while open and at rest could move the odds at all.
 
-    contact: the evidence so far; before: the point before.
+    contact: the evidence so far; before: the point before; point: the latest point.
     """
     if contact.odds > -CEILING or point.house_v is None or before.house_v is None:
         return True

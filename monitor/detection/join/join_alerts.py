@@ -44,8 +44,8 @@ def conditions(record: JoinRecord, touching: IsolatorEvidence, path: path_resist
                vehicle: Vehicle) -> tuple[Condition, ...]:
     """The four conditions of isolator and path, active or not.
 
-    record: what runs and stops have shown; touching: the evidence for a join; vehicle: what
-    its owner said of it.
+    record: what runs and stops have shown; touching: the evidence for a join; vehicle: what its owner said of it; path: what is
+    known of relay and cables.
     """
     built = join_faults.build(record, vehicle)
     dc_dc = built == "dc_dc"

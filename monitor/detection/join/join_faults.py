@@ -55,9 +55,9 @@ def note(record: JoinRecord, point: Point, run: EngineState, was: str, isolator:
          touching: IsolatorEvidence, built: str, vehicle: Vehicle) -> JoinRecord:
     """The record after one more point; built: what sits between the batteries, as far as known before it.
 
-    run: the engine's state; was: the engine's state before; isolator: open, closed or unknown; isolator_before: the
-    isolator's state a point before; touching: the evidence for a join; vehicle: what its
-    owner said of it.
+    run: the engine's state; was: the engine's state before; isolator: open, closed or unknown; isolator_before: the isolator's
+    state a point before; touching: the evidence for a join; vehicle: what its owner said of it; record: what runs and stops have
+    shown; point: the latest point.
     """
     volts, house = point.starter_v, point.house_v
     if house is None:

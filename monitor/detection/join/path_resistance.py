@@ -41,6 +41,9 @@ def step(path: PathResistance, last: tuple[Point, ...], isolator: str, house_bef
     current through the path come or gone. house_before_a is the house current before the run: a join
     that begins at another current was joined already. A relay that holds on after the engine goes on
     passing current, so an end counts only where the voltages part.
+
+    path: what was found so far; last: the last five points; isolator: open, closed or unknown; house_before_a: house current before
+    the run [A], None: not known.
     """
     if isolator == "open" and last[-1].at_s - path.open_s > OPEN_NOTE_S:
         path = replace(path, open_s=last[-1].at_s)

@@ -13,7 +13,7 @@ LET_GO_MARGIN_V, LET_GO_MOST_V = P.numbers("let_go_margin_v"), P.number("let_go_
 def after_stop(record: JoinRecord, starter_v: float, vehicle: Vehicle) -> str:
     """What this vehicle's relay does when the engine stops, by its earlier stops: open, closed (it holds on) or unknown.
 
-    record: what runs and stops have shown; starter_v: starter battery's voltage [V].
+    record: what runs and stops have shown; starter_v: starter battery's voltage [V]; vehicle: what its owner said of it.
     """
     if released_at_once(record, vehicle):
         return "open"

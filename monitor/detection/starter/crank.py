@@ -162,8 +162,8 @@ class CrankState:
 def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c: float | None) -> CrankState:
     """The starts after one more minute; a fast trace in it is judged, slow readings give the lowest seen.
 
-    state: what was kept after the minute before; join: what is known of engine and isolator; temperature_c: temperature
-    [°C].
+    state: what was kept after the minute before; join: what is known of engine and isolator; temperature_c: of the battery [°C];
+    minute: what was measured.
     """
     if minute.fast_starter:
         return _another(state, judge(minute.fast_starter, temperature_c), minute, join, temperature_c)
@@ -226,7 +226,7 @@ def add(state: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: fl
     """The starts after one more judged start.
 
     state: what was kept after the minute before; verdict: the judged start; at_s: the log's time [s]; temperature_c:
-    temperature [°C].
+    of the battery [°C].
     """
     if not verdict.verdict or verdict.drop_frac is None or verdict.lowest_v is None:
         return replace(state, news=())

@@ -75,7 +75,8 @@ def begin() -> StarterState:
 def update(state: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> StarterState:
     """The state after one more minute; join says what the isolator tracker made of it.
 
-    vehicle: what its owner said of it.
+    vehicle: what its owner said of it; state: what was kept after the minute before; minute: what was measured; join: what is known
+    of engine and isolator.
     """
     before, volts = state.now, minute.starter_voltage_v
     warm = minute.starter_temperature_c      # its own thermometer, else outside air, else the house battery's

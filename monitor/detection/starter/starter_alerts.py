@@ -90,7 +90,8 @@ class LevelAlert:
 def update_level(state: LevelAlert, minute: Minute, join: JoinFindings, battery: Battery) -> LevelAlert:
     """The level after one more minute.
 
-    state: what was kept after the minute before; join: what is known of engine and isolator; battery: its label.
+    state: what was kept after the minute before; join: what is known of engine and isolator; battery: its label; minute: what was
+    measured.
     """
     volts = minute.starter_voltage_v
     if volts is None:
@@ -120,7 +121,7 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
     rest_v : the resting voltage, None while it is not resting [V]
     coming_low_c : the lowest temperature expected in the coming night, None while not known or too far off [°C]
     vehicle: what its owner said of it; level: its level; found: what was found; doubtful_after_s: how long it may stand
-    before a start is doubtful [s]; starts: what was seen of starts; temperature_c: temperature [°C]; house_v: house
+    before a start is doubtful [s]; starts: what was seen of starts; temperature_c: of the battery [°C]; house_v: house
     battery's voltage [V]; uncharged_s: since it was three quarters full [s]; at_s: the log's time [s].
     """
     lead = vehicle.starter.lead_acid
@@ -167,7 +168,7 @@ def _low(rest_v: float, flat: bool) -> Condition:
 def charge_frac(rest_v: float, temperature_c: float | None, battery: Battery) -> float:
     """Charge left by the resting voltage, 0 to 1.
 
-    rest_v: resting voltage [V]; temperature_c: temperature [°C]; battery: its label.
+    rest_v: resting voltage [V]; temperature_c: of the battery [°C]; battery: its label.
     """
     kind = KINDS.get(battery.chemistry, KINDS["agm"])
     at_25 = rest_v - VOLTAGE_PER_K * ((20.0 if temperature_c is None else temperature_c) - 25.0)

@@ -64,7 +64,7 @@ class Usual:
 def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usual) -> Decay:
     """The filter at the first quarter-hour of a parking.
 
-    at_s: the log's time [s]; voltage_v: voltage [V]; temperature_c: temperature [°C]; usual: what is usual for this
+    at_s: the log's time [s]; voltage_v: at its posts [V]; temperature_c: of the battery [°C]; usual: what is usual for this
     vehicle.
     """
     means, sigmas = list(SURFACE_V), list(SURFACE_SIGMA_V)
@@ -93,7 +93,11 @@ def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usu
 
 
 def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None) -> Decay:
-    """The filter after one more quarter-hour median of the starter voltage at rest."""
+    """The filter after one more quarter-hour median of the starter voltage at rest.
+
+    held: the filter so far; at_s: the log's time [s]; voltage_v: the median [V]; temperature_c: of the battery [°C], None: not
+    measured.
+    """
     hours = (at_s - held.at_s) / 3600
     late = held.late_c
     if temperature_c is None:

@@ -41,8 +41,8 @@ class Bypass:
 def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None) -> Bypass:
     """After one more minute; ring holds volts and amperes of the last six, in turn. scatter_v: of single readings.
 
-    state: what was kept after the minute before; at_s: the log's time [s]; battery: its label; hour: local clock hour,
-    None: not known.
+    state: what was kept after the minute before; at_s: the log's time [s]; battery: its label; hour: local clock hour, None: not
+    known; ring: volts and amperes of the last six minutes, in turn.
     """
     if len(ring) < 12 or at_s < state.skip_until_s:
         return state
@@ -74,8 +74,8 @@ def _stepped(state: Bypass, at_s: float, step_v: float, size_v: float, worth: fl
 def block(state: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:
     """The means of ten minutes more.
 
-    state: what was kept after the minute before; at_s: the log's time [s]; voltage_v: voltage [V]; current_a: current
-    [A]; battery: its label.
+    state: what was kept after the minute before; at_s: the log's time [s]; voltage_v: at its posts [V]; current_a: into the
+    battery [A]; battery: its label.
     """
     if not EMPTY_V[battery.lead_acid] < voltage_v < FILL_V[battery.lead_acid]:
         return state if not state.blocks else replace(state, blocks=())

@@ -23,7 +23,7 @@ def begin() -> PlausibilityState:
 def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
     """One minute further.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it.
+    state: what was kept after the minute before; vehicle: what its owner said of it; minute: what was measured.
     """
     house, b, at_s = vehicle.house, state.block, minute.end_s
     volts, amps, starter = minute.house_voltage_v, minute.house_current_a, minute.starter_voltage_v

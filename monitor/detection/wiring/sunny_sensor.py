@@ -23,7 +23,7 @@ class TemperatureSwings:
 def update(state: TemperatureSwings, at_s: float, temperature_c: float, sun: bool) -> TemperatureSwings:
     """Ten minutes more; sun: something charges the house battery without the engine.
 
-    state: what was kept after the minute before; at_s: the log's time [s]; temperature_c: temperature [°C].
+    state: what was kept after the minute before; at_s: the log's time [s]; temperature_c: what the sensor shows [°C].
     """
     last = (*state.last_c[-BLOCKS:], temperature_c) if at_s - state.last_s < GAP_S else (temperature_c,)
     swing = max(abs(temperature_c - t) for t in last)

@@ -38,8 +38,8 @@ class VoltageLevel:
 def house(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
     """The means of some minutes more.
 
-    state: what was kept after the minute before; voltage_v: voltage [V]; current_a: current [A]; hours: how long they last [h];
-    battery: its label.
+    state: what was kept after the minute before; voltage_v: at its posts [V]; current_a: into the battery [A]; hours: how long
+    they last [h]; battery: its label.
     """
     rated = battery.rated_capacity_ah
     if voltage_v <= ALIVE_V[battery.lead_acid]:
@@ -69,7 +69,7 @@ def _low(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, 
 def starter(state: VoltageLevel, voltage_v: float, low_v: float, high_v: float) -> VoltageLevel:
     """Ten minutes of the starter battery more: mean, lowest and highest.
 
-    state: what was kept after the minute before; voltage_v: voltage [V]; low_v: lowest voltage [V]; high_v: highest
+    state: what was kept after the minute before; voltage_v: at its posts [V]; low_v: lowest voltage [V]; high_v: highest
     voltage [V].
     """
     if high_v - low_v > LEVEL_FRAC * voltage_v:
