@@ -261,6 +261,8 @@ def shelve(state: AlertsState, alert_id: int, until_s: float, at_s: float) -> Al
 def unacknowledge(state: AlertsState, alert_id: int, at_s: float) -> AlertsState:
     """Nobody has seen it after all: as acknowledge was before.
 
+    state: the alerts so far; alert_id: number of the alert; at_s: the log's time [s].
+
     Raises
     ------
     KeyError : no alert of that number that was acknowledged and is still kept
@@ -275,6 +277,8 @@ def unacknowledge(state: AlertsState, alert_id: int, at_s: float) -> AlertsState
 
 def unshelve(state: AlertsState, alert_id: int, at_s: float) -> AlertsState:
     """It speaks again at once.
+
+    state: the alerts so far; alert_id: number of the alert; at_s: the log's time [s].
 
     Raises
     ------

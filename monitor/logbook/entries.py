@@ -68,5 +68,8 @@ def find_undoable(entries: Entries, number: int) -> Entry:
 
 
 def mark_undone(entries: Entries, number: int, utc_s: float, by: str) -> Entries:
-    """With one entry marked as undone, when and by whom."""
+    """With one entry marked as undone, when and by whom.
+
+    entries: what the owner asked so far; number: of the entry; utc_s: when, UTC [s]; by: who.
+    """
     return replace(entries, rows=tuple(replace(e, undone_utc_s=utc_s, undone_by=by) if e.id == number else e for e in entries.rows))

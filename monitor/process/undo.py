@@ -43,7 +43,10 @@ def remember_before(kind: str, values: dict[str, Any], kept: Kept, now: Moment) 
 
 
 def undo(kept: Kept, now: Moment, entry: int) -> Outcome:
-    """Puts back what was there before an entry. Raises ValueError or KeyError where that cannot be."""
+    """Puts back what was there before an entry. Raises ValueError or KeyError where that cannot be.
+
+    kept: everything that can be put back; now: the moment, and who asks; entry: its number.
+    """
     found = find_undoable(kept.entries, entry)
     back = _BACK[found.kind](kept, now, found, dict(found.before))
     entries = mark_undone(kept.entries, entry, now.utc_s, now.by)

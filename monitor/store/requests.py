@@ -150,6 +150,7 @@ class Doors:
         """Tells whoever waits for it what became of a request; nothing where nobody waits. Never raises.
 
         done : whether it was carried out; said : in a sentence; entry : number of the owner's entry that it made
+        request : the one that was taken
         """
         if request.answer_at is not None:
             self._answers.give(request.answer_at, answers.Answer(done, said, entry))
