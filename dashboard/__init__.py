@@ -9,7 +9,7 @@ from flask import Flask
 
 def create_app(
     database: Path, *, requests_folder: Path | None = None, doors: Callable[[], Sequence[Path]] | None = None, code_hash: str | None = None,
-    code_to_read: bool = False, names: Iterable[str] = (), secure: bool = False,
+    code_to_read: bool = False, names: Iterable[str] = (), secure: bool = False, results_folder: Path | None = None,
 ) -> Flask:
     """The dashboard over one log, as a WSGI application.
 
@@ -21,12 +21,14 @@ def create_app(
     code_to_read : reading needs the code too
     names : names the board is called by, beside its own, that a browser may ask for
     secure : it is served over TLS only, so the session's cookie must not go another way
+    results_folder : where results of long work are kept; None: they go with this process
 
     Raises
     ------
     ValueError : reading shall need a code and none is set
     """
-    from dashboard import actions, api, failures, files, guard, guide_pages, log_view, pages
+    from dashboard import actions, api, failures, files, guard, guide_pages, jobs, log_view, pages
+    from dashboard.jobs.background import Background
     from monitor.reporting import sentences
 
     if code_to_read and code_hash is None:
@@ -43,6 +45,7 @@ def create_app(
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.extensions["kept"] = log_view.MemoizedAnswers()
+    app.extensions["background"] = Background(results_folder)
     guard.install(app, names)
     failures.install(app)
     app.jinja_env.filters["capfirst"] = lambda text: text[:1].upper() + text[1:]
@@ -54,4 +57,5 @@ def create_app(
     app.register_blueprint(guide_pages.guides)
     app.register_blueprint(actions.actions)
     app.register_blueprint(api.api)
+    jobs.install(app)
     return app

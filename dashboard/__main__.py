@@ -1,4 +1,5 @@
 """python -m dashboard: serves the pages over one log. Reads no configuration, so it needs nothing of the daemon."""
+import os
 import re
 import sys
 from ipaddress import ip_address
@@ -24,11 +25,13 @@ HASH = re.compile(r"(scrypt|pbkdf2):[^$\s]+\$[^$\s]+\$[0-9a-f]+")
 @click.option("--code-to-read", is_flag=True, help="Reading needs the code too.")
 @click.option("--name", "names", multiple=True,
               help="A name browsers may call this board by, beside its own. May be repeated.")
+@click.option("--results-folder", type=click.Path(path_type=Path, file_okay=False), envvar="CACHE_DIRECTORY",
+              help="Where results of long work are kept (default: they go with this process).")
 @click.option("--certificate", type=click.Path(path_type=Path, dir_okay=False),
               help="Your certificate with its chain (PEM): the pages are then served by https only.")
 @click.option("--key", type=click.Path(path_type=Path, dir_okay=False), help="The certificate's private key (PEM), not locked.")
 def main(database: Path, address: str, requests_folder: Path | None, code_file: Path | None, code_to_read: bool,
-         names: tuple[str, ...], certificate: Path | None, key: Path | None) -> None:
+         names: tuple[str, ...], results_folder: Path | None, certificate: Path | None, key: Path | None) -> None:
     """Serve the pages over one log. They only read it; Ctrl-C ends.
 
     Nothing is fetched from outside. Without a code, only a browser on the board itself can
@@ -41,7 +44,7 @@ def main(database: Path, address: str, requests_folder: Path | None, code_file: 
         context = server.context_of(certificate, key) if certificate and key else None
         app = create_app(database, doors=(lambda: (requests_folder,)) if requests_folder else lambda: requests.doors(database, pages=True),
                          code_hash=hash_in(code_file) if code_file else None, code_to_read=code_to_read, names=names,
-                         secure=context is not None)
+                         secure=context is not None, results_folder=results_folder)
     except (ValueError, server.Unusable) as error:
         raise click.ClickException(str(error)) from error
     shown = f"[{host}]" if ":" in host else host

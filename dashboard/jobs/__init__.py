@@ -1,0 +1,11 @@
+"""Pages for jobs that are not a look at the figures: each the face of a command, reached from the page More."""
+from flask import Blueprint, Flask
+
+jobs = Blueprint("jobs", __name__)
+
+
+def install(app: Flask) -> None:
+    """Gives app these pages."""
+    from dashboard.jobs import more_page, what_if_page  # noqa: F401 - they register themselves
+
+    app.register_blueprint(jobs)

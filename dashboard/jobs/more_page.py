@@ -1,0 +1,38 @@
+"""Page More: every job by the question that leads to it, one tap away."""
+from flask import render_template
+
+from dashboard import log_view as books
+from dashboard.jobs import jobs
+
+#: heading -> (question, what is found there, endpoint)
+QUESTIONS = {
+    "At camp": (
+        ("Will it last the night?", "Tonight: the coming 36 hours, and what you can do", "pages.tonight"),
+        ("It will not start", "Starting help, step by step", "guides.starting_help"),
+        ("What took the charge?", "Log: any span, hour by hour", "pages.log"),
+        ("How long may it stand?", "Parked: drain, and what to do before", "guides.parked"),
+    ),
+    "The batteries": (
+        ("Is the battery finished?", "Health: verdict, evidence, wear", "pages.health"),
+        ("What do I buy?", "What if: other batteries and panels over your own weeks", "jobs.what_if"),
+    ),
+    "Wiring": (
+        ("Where does it connect?", "Wiring, with the picture of this vehicle", "guides.wiring"),
+        ("Which cable and fuse?", "Circuit sheet, to print", "guides.circuits"),
+    ),
+    "This board": (
+        ("Can I trust the figures?", "About: instruments, gaps, the clock, versions", "pages.about"),
+        ("I want the data", "JSON, described by OpenAPI", "api.openapi"),
+    ),
+}
+
+
+@jobs.get("/more")
+def more():
+    """All jobs by question. There even when the log cannot be read."""
+    try:
+        book = books.open_log_view()
+        _ = book.now, book.simulated, book.open_alerts, book.stale
+    except books.NoLogView:
+        book = None
+    return render_template("more.html", title="More", page="more", book=book, questions=QUESTIONS)

@@ -1,0 +1,141 @@
+"""The pages of jobs: each answers over every kind of log, refuses in words, and leaves the work to somebody else."""
+import json
+import re
+import time
+from pathlib import Path
+
+import pytest
+
+from dashboard.jobs.background import KEPT, Background
+from dashboard.jobs.more_page import QUESTIONS
+from dashboard.jobs.what_if_page import describe_candidate
+from monitor.findings import Estimate
+from monitor.logbook.reader import Reader
+from monitor.planning import candidates, from_log, whatif
+from tests.dashboard.test_pages import Text
+
+JOBS = ("/more", "/what-if")
+LOGS = ("simulated", "real", "old", "unsure", "empty")
+
+
+def token(client, page: str) -> str:
+    """What a form of a page brings back."""
+    return re.search(r'name="token" value="([^"]+)"', client.get(page).text)[1]
+
+
+def wait(client, address: str, bound_s: float = 120.0) -> None:
+    """Until the work under an address is over."""
+    end = time.monotonic() + bound_s
+    while not client.get(f"{address}/state").json["over"]:
+        assert time.monotonic() < end, "not over in time"
+        time.sleep(0.1)
+
+
+@pytest.mark.parametrize("log", LOGS)
+@pytest.mark.parametrize("page", JOBS)
+def test_a_job_s_page_is_there_whatever_the_log_is_like(client, page: str, log: str) -> None:
+    answer = client(log).get(page)
+    seen = Text(answer.text)
+    assert answer.status_code == 200 and len(answer.data) < 150_000
+    assert not re.search(r"\bNone\b|\bnan\b|Undefined|[{}]{2}", seen.text)
+    assert not [a for a in seen.addresses if a.startswith(("http:", "https:", "//"))] and not seen.handlers and not seen.inline_scripts
+
+
+def test_every_job_is_one_tap_from_more_and_more_from_every_page(client) -> None:
+    board = client()
+    more = Text(board.get("/more").text)
+    assert "It will not start" in more.text and "What do I buy?" in more.text
+    for address in more.addresses:
+        assert board.get(address).status_code == 200, address
+    assert all("/more" in Text(board.get(page).text).addresses for page in ("/", "/log", "/starting-help", "/what-if"))
+    assert sum(len(rows) for rows in QUESTIONS.values()) >= 10
+
+
+@pytest.mark.parametrize("log", ["missing", "damaged", "letter"])
+def test_more_is_there_when_the_log_cannot_be_read(client, log: str) -> None:
+    assert client(log).get("/more").status_code == 200
+
+
+def test_what_if_works_it_out_beside_the_pages_and_says_what_the_command_says(full: Path, client) -> None:
+    board = client()
+    left = {"token": token(board, "/what-if"), "a-capacity": "120", "a-chemistry": "lfp", "b-sun": "1,5", "days": "3"}
+    answer = board.post("/what-if", data=left)
+    assert answer.status_code == 303
+    address = answer.headers["Location"]
+    assert board.get("/more").status_code == 200      # meanwhile
+    wait(board, address)
+    shown = Text(board.get(address).text).text
+    expected = _asked_directly(full, ["chemistry=lfp,capacity=120", "sun=1.5"])
+    for answer in expected:
+        low = f"{100 * answer.lowest_frac.value:.0f} % ({100 * answer.lowest_frac.low:.0f}–{100 * answer.lowest_frac.high:.0f})"
+        assert low in shown, low
+        assert f"{answer.cycles_per_year.value:.0f} ({answer.cycles_per_year.low:.0f}–{answer.cycles_per_year.high:.0f})" in shown
+    assert "hint, no more" in shown                   # the log's own weight
+    page = board.get(address).text
+    assert page.count("<svg class=\"ranges\"") == 3 and "Today&#39;s set-up: " in page
+    assert address in Text(board.get("/what-if").text).addresses       # kept and linkable
+    assert board.post("/what-if", data=left).headers["Location"] == address     # the same question is not worked out twice
+
+
+def _asked_directly(database: Path, texts: list[str]) -> list[whatif.CandidateResult]:
+    reader = Reader(database)
+    now = reader.now()
+    capacity = now.findings.charge.capacity_ah
+    assert isinstance(capacity, Estimate)
+    life, known = from_log.describe_present(reader.rolled("quarters", now.utc_s - 3 * 86400.0), now.vehicle, now.findings.charge, capacity,
+                                            time.localtime(now.utc_s).tm_gmtoff / 3600)
+    slots, rms = whatif.explain(life, known)
+    return whatif.ask(slots, known, [candidates.setup(known.setup, text) for text in texts], rms)
+
+
+@pytest.mark.parametrize(("given", "said"), [
+    ({}, "fill in at least one figure"), ({"a-capacity": "much"}, "capacity = &#39;much&#39; is not a number"),
+    ({"a-reserve": "140"}, "reserve must be below 100"), ({"a-sun": "-2"}, "must be above 0"), ({"a-sun": "2", "days": "2"}, "from 3 to 730"),
+    ({"a-chemistry": "bread"}, "write flooded, agm")])
+def test_what_if_refuses_in_a_sentence_and_keeps_what_was_typed(client, given: dict, said: str) -> None:
+    board = client()
+    answer = board.post("/what-if", data={"token": token(board, "/what-if"), **given})
+    assert answer.status_code == 400
+    assert said.lower() in answer.text.lower()
+    for name, value in given.items():
+        if name != "a-chemistry":
+            assert f'name="{name}" value="{value}"' in answer.text
+
+
+def test_what_if_asks_for_the_form_s_own_token_and_knows_only_its_own_answers(client) -> None:
+    board = client()
+    board.get("/what-if")
+    assert board.post("/what-if", data={"a-sun": "2"}).status_code == 403
+    for name in ("0" * 12, "..%2f..%2fetc", "whatif-000000000000.json", "zzz"):
+        assert board.get(f"/what-if/{name}").status_code == 404
+        assert board.get(f"/what-if/{name}/state").status_code == 404
+
+
+def test_a_set_up_in_words() -> None:
+    assert describe_candidate("loads=0.8,reserve=20") == "use × 0.8, reserve 20 %"
+    assert describe_candidate("") == ""
+
+
+def test_one_piece_of_work_at_a_time_with_its_progress_and_a_bounded_number_of_results(tmp_path: Path) -> None:
+    work = Background(tmp_path)
+    module = "tests.dashboard.slow_stand_in"
+    assert work.start("a" * 12, "job-aaaaaaaaaaaa.json", module, ["--seconds", "0.6"])
+    assert work.start("a" * 12, "job-aaaaaaaaaaaa.json", module, ["--seconds", "0.6"])       # it is at it
+    assert not work.start("b" * 12, "job-bbbbbbbbbbbb.json", module, [])                     # no second one beside it
+    seen = []
+    end = time.monotonic() + 30
+    while work.busy and time.monotonic() < end:
+        seen.append(work.stage("a" * 12, "job-aaaaaaaaaaaa.json").done_frac)
+        time.sleep(0.02)
+    assert 0.5 in seen
+    assert json.loads(work.stage("a" * 12, "job-aaaaaaaaaaaa.json").file.read_text()) == {"seconds": 0.6}
+    assert work.start("c" * 12, "job-cccccccccccc.json", module, ["--fail", "It cannot be."])
+    while work.busy:
+        time.sleep(0.02)
+    assert work.stage("c" * 12, "job-cccccccccccc.json").why == "It cannot be."
+    for number in range(KEPT + 5):
+        (tmp_path / f"job-{number:012x}.json").write_text("{}")
+    assert work.start("d" * 12, "job-dddddddddddd.json", module, [])
+    while work.busy:
+        time.sleep(0.02)
+    assert len(work.kept("job")) == KEPT and work.kept("job")[0][0] == "d" * 12

@@ -1,0 +1,57 @@
+"""The pages of jobs in a real browser, on a phone and on a desk: forms filled in by hand, nothing too wide or too small."""
+# ruff: noqa: F811 - fixtures of another file of tests
+import pytest
+
+from tests.dashboard.test_browser import CHROMIUM, DESK, LEAST_TOUCH_PX, PHONE, browser, opened, site  # noqa: F401
+from tests.dashboard.test_jobs import JOBS
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(CHROMIUM is None, reason="no browser here; install one with: apt-get install chromium"),
+]
+SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+SMALL = """least => [...document.querySelectorAll('a, button, select, input, summary')]
+    .filter(e => e.offsetParent !== null && e.type !== 'hidden')
+    .map(e => [e.textContent.trim().slice(0, 30) || e.name, e.getBoundingClientRect()])
+    .filter(([, r]) => r.height < least || r.width < least)
+    .map(([t, r]) => `${t} ${r.width}x${r.height}`)"""
+
+
+def fits(page, path: str) -> None:
+    """Nothing sticks out at the side, everything to press is large enough, and nothing was complained of."""
+    assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"], path
+    assert page.evaluate(SMALL, LEAST_TOUCH_PX) == [], path
+    assert page.complaints == [], path
+
+
+@SIZES
+def test_every_job_s_page_fits(site: str, opened, size: dict) -> None:
+    page = opened(site, **size)
+    for path in JOBS:
+        page.goto(site + path)
+        fits(page, path)
+        assert page.locator("h1").count() == 1 and page.locator("main").count() == 1
+
+
+@SIZES
+def test_a_question_is_asked_and_answered_with_pictures(site: str, opened, size: dict) -> None:
+    page = opened(f"{site}/more", **size)
+    page.get_by_role("link", name="What do I buy?").click()
+    page.get_by_label("Capacity, Ah").first.fill("180" if size is PHONE else "90")
+    page.get_by_text("And a second one beside it").click()
+    page.get_by_label("Solar panel, times today's").nth(1).fill("2")
+    page.get_by_label("Latest days of the log").fill("3")
+    page.get_by_role("button", name="Work it out").click()
+    page.get_by_role("heading", name="Side by side").wait_for(timeout=120_000)
+    assert page.locator("svg.ranges").count() == 3
+    fits(page, page.url)
+    page.get_by_role("link", name="Change it").click()
+    assert page.get_by_label("Capacity, Ah").first.input_value() == ("180" if size is PHONE else "90")
+
+
+def test_it_works_without_javascript(site: str, opened) -> None:
+    page = opened(f"{site}/what-if", java_script_enabled=False, **PHONE)
+    page.get_by_label("Use, times today's").first.fill("0.7")
+    page.get_by_label("Latest days of the log").fill("3")
+    page.get_by_role("button", name="Work it out").click()
+    page.get_by_role("heading", name="Side by side").wait_for(timeout=120_000)     # by itself, every three seconds
