@@ -1,5 +1,4 @@
 """python -m dashboard: serves the pages over one log. Reads no configuration, so it needs nothing of the daemon."""
-import os
 import re
 import sys
 from ipaddress import ip_address

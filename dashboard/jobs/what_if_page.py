@@ -2,8 +2,10 @@
 import hashlib
 import json
 from pathlib import Path
+from urllib.parse import urlencode
 
 from flask import abort, current_app, jsonify, redirect, render_template, request, url_for
+from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from dashboard import guard
@@ -58,7 +60,7 @@ def what_if_answer(name: str):
     stage = background().stage(name, _file(name)) if NUMBER.fullmatch(name) else None
     if stage is None:
         abort(404)
-    book = _book()
+    book = books.open_log_view()
     if stage.file is None:
         return render_template("working.html", title="What if", page="what-if", book=book, stage=stage, heading="What if",
                                state=url_for("jobs.what_if_state", name=name), back=url_for("jobs.what_if"),
@@ -87,18 +89,18 @@ def describe(found: dict) -> dict:
     names = [describe_candidate(a["asked"]) or "Today's set-up" for a in answers]
     today, others = answers[0], list(zip(names[1:], answers[1:], strict=True))
     best_name, best = min(others, key=lambda pair: (pair[1]["nights_below_per_30"]["value"], -pair[1]["lowest_frac"]["value"]))
+    def picture(heading: str, figure: str, most: float, scale: float = 1.0, limits: bool = False) -> tuple[str, Markup]:
+        marks = [_mark(n, a[figure], scale, 100 * a["reserve_frac"] if limits else None) for n, a in zip(names, answers, strict=True)]
+        return heading, draw_ranges(heading, marks, 0, most)
+
     return {
-        "lead": _lead(best_name, best, today), "weight": _sentence(found["weight"]), "made": clock_text(found["made_utc_s"], "%-d %b %Y, %H:%M"),
-        "days": number(found["days"]), "rows": [_row(name, a) for name, a in zip(names, answers, strict=True)],
-        "again": url_for("jobs.what_if", days=found["asked_days"], **_fields([a["asked"] for a in answers[1:]])),
-        "pictures": [
-            ("Nights below the reserve, of 30", draw_ranges("Nights below the reserve, of 30",
-                                                            [_mark(n, a["nights_below_per_30"]) for n, a in zip(names, answers, strict=True)], 0, 30)),
-            ("Lowest charge, %", draw_ranges("Lowest charge, per cent", [
-                _mark(n, a["lowest_frac"], 100, 100 * a["reserve_frac"]) for n, a in zip(names, answers, strict=True)], 0, 100)),
-            ("Days that end full, of 30", draw_ranges("Days that end full, of 30",
-                                                      [_mark(n, a["full_days_per_30"]) for n, a in zip(names, answers, strict=True)], 0, 30)),
-        ]}
+        "lead": _lead(best_name, best, today), "weight": _sentence(found["weight"]), "days": number(found["days"]),
+        "made": clock_text(found["made_utc_s"], "%-d %b %Y, %H:%M"),
+        "rows": [_row(name, a) for name, a in zip(names, answers, strict=True)],
+        "again": f"{url_for('jobs.what_if')}?{urlencode({'days': found['asked_days'], **_fields([a['asked'] for a in answers[1:]])})}",
+        "pictures": [picture("Nights below the reserve, of 30", "nights_below_per_30", 30),
+                     picture("Lowest charge, %", "lowest_frac", 100, 100, limits=True),
+                     picture("Days that end full, of 30", "full_days_per_30", 30)]}
 
 
 def describe_candidate(text: str) -> str:
@@ -149,20 +151,21 @@ def _mark(name: str, found: dict, scale: float = 1.0, at: float | None = None) -
 
 
 def _form(given: dict[str, str], wrong: str = ""):
-    book = _book()
-    first, last = book.extent() if book else (0.0, 0.0)
+    book = books.open_log_view()
+    first, last = book.extent()
     kept = []
     for name, file in background().kept("whatif"):
         found = _kept(file)
         if found is not None:
             kept.append((name, clock_text(found["made_utc_s"], "%-d %b, %H:%M"),
                          "; ".join(describe_candidate(a["asked"]) for a in found["answers"][1:])))
-    vehicle = book.vehicle if book else None
+    vehicle, length_days = book.vehicle, (last - first) / 86400
+    young = "" if length_days >= LEAST_DAYS else (f"The log is {number(length_days)} days long. It takes {LEAST_DAYS} days to say something, "
+                                                  "and four weeks to say it well.")
     return render_template(
-        "what_if_form.html", title="What if", page="what-if", book=book, given=given, wrong=wrong, places=PLACES, fields=FIELDS, kinds=KINDS,
-        kept=kept, filled={name.partition("-")[0] for name, text in given.items() if text}, young="" if last - first >= LEAST_DAYS * 86400 else f"The log is {number((last - first) / 86400)} days long. "
-        f"It takes {LEAST_DAYS} days to say something, and four weeks to say it well.", usual_days=USUAL_DAYS,
-        today=f"{vehicle.house.rated_capacity_ah:g} Ah, {KINDS[vehicle.house.chemistry]}" if vehicle else "")
+        "what_if_form.html", title="What if", page="what-if", book=book, given=given, wrong=wrong, places=PLACES, fields=FIELDS,
+        kinds=KINDS, kept=kept, filled={name.partition("-")[0] for name, text in given.items() if text}, young=young,
+        usual_days=USUAL_DAYS, today=f"{vehicle.house.rated_capacity_ah:g} Ah, {KINDS[vehicle.house.chemistry]}" if vehicle else "")
 
 
 def _kept(file: Path) -> dict | None:
@@ -205,7 +208,3 @@ def _file(name: str) -> str:
 
 def _sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}."
-
-
-def _book() -> books.LogView:
-    return books.open_log_view()

@@ -47,7 +47,8 @@ def weigh(database: Path, days: int, asked: tuple[str, ...]) -> dict:
     capacity = now.findings.charge.capacity_ah
     if not isinstance(capacity, Estimate):
         raise ValueError(f"the capacity is not known yet: {capacity.because}")
-    life, known = from_log.describe_present(reader.rolled("quarters", now.utc_s - days * 86400.0), now.vehicle, now.findings.charge, capacity,
+    quarters = reader.rolled("quarters", now.utc_s - days * 86400.0)
+    life, known = from_log.describe_present(quarters, now.vehicle, now.findings.charge, capacity,
                                             time.localtime(now.utc_s).tm_gmtoff / 3600)
     setups = [candidates.setup(known.setup, text) for text in asked]
     slots, rms = whatif.explain(life, known)

@@ -90,7 +90,8 @@ def _asked_directly(database: Path, texts: list[str]) -> list[whatif.CandidateRe
 
 @pytest.mark.parametrize(("given", "said"), [
     ({}, "fill in at least one figure"), ({"a-capacity": "much"}, "capacity = &#39;much&#39; is not a number"),
-    ({"a-reserve": "140"}, "reserve must be below 100"), ({"a-sun": "-2"}, "must be above 0"), ({"a-sun": "2", "days": "2"}, "from 3 to 730"),
+    ({"a-reserve": "140"}, "reserve must be below 100"), ({"a-sun": "-2"}, "must be above 0"),
+    ({"a-sun": "2", "days": "2"}, "from 3 to 730"),
     ({"a-chemistry": "bread"}, "write flooded, agm")])
 def test_what_if_refuses_in_a_sentence_and_keeps_what_was_typed(client, given: dict, said: str) -> None:
     board = client()
