@@ -160,7 +160,7 @@ def _form(given: dict[str, str], wrong: str = ""):
             kept.append((name, clock_text(found["made_utc_s"], "%-d %b, %H:%M"),
                          "; ".join(describe_candidate(a["asked"]) for a in found["answers"][1:])))
     vehicle, length_days = book.vehicle, (last - first) / 86400
-    young = "" if length_days >= LEAST_DAYS else (f"The log is {number(length_days)} days long. It takes {LEAST_DAYS} days to say something, "
+    young = "" if length_days >= LEAST_DAYS else (f"The log is {number(length_days)} days long. It takes {LEAST_DAYS} to say something, "
                                                   "and four weeks to say it well.")
     return render_template(
         "what_if_form.html", title="What if", page="what-if", book=book, given=given, wrong=wrong, places=PLACES, fields=FIELDS,
