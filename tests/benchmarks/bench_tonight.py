@@ -7,7 +7,7 @@ charge that the forecast starts from is the truth with an error as large as it i
 """
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -172,82 +172,110 @@ def profile_says(lived: Lived, k: int) -> bool:
     return False
 
 
-def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
-    """All figures of the ensemble."""
-    rows, simple, profile, inside, widths = [], [], [], [], []
-    rows_warned, warned, flattened, false_w, false_told, saved, quiet_nights = 0, 0, 0, 0, 0, 0, 0
-    told = 0
-    when, covered, said_never = [], [], 0
-    for lived in lives:
-        truth = lived.truth
+@dataclass
+class Tally:
+    """What an ensemble of camps came to, counted camp by camp."""
+
+    rows: list = field(default_factory=list)         # each evening: probability said, whether it came, day
+    simple: list = field(default_factory=list)       # what a day's mean current would have said, whether it came
+    profile: list = field(default_factory=list)      # what the mean hourly profile would have said
+    inside: list = field(default_factory=list)
+    widths: list = field(default_factory=list)
+    when: list = field(default_factory=list)         # |hours said - hours it took|
+    covered: list = field(default_factory=list)
+    said_never: int = 0
+    flattened: int = 0
+    warned: int = 0
+    rows_warned: int = 0
+    quiet_nights: int = 0
+    false_w: int = 0
+    false_told: int = 0
+    saved: int = 0
+    told: int = 0
+
+    def add(self, lived: Lived) -> None:
+        """One camp more."""
+        last_day = int(lived.truth.t_s[-1] // 86400) - 1
         by_hour = {round(issue.at_s / 3600): (k, issue) for k, issue in enumerate(lived.issues)}
-        last_day = int(truth.t_s[-1] // 86400) - 1
-        for day in range(0, last_day):
-            at_h = day * 24 + 22
-            k, issue = by_hour[at_h]
-            if issue.charge_frac < truth.reserve_frac + 0.02:
-                continue
-            came = night(truth, issue.at_s)
-            y = came.reached_s is not None
-            rows.append((issue.probability, y, day))
-            z, capacity, mean_a = lived.drawn_ah[k]
-            hours = (z - truth.reserve_frac) * capacity / max(-mean_a, 1e-3)
-            simple.append((hours * 3600 < came.sun_s - issue.at_s, y))
-            profile.append((profile_says(lived, k), y))
-            inside.append(issue.lowest[0] <= came.lowest <= issue.lowest[2])
-            widths.append(issue.lowest[2] - issue.lowest[0])
-        for day in range(0, last_day):
-            # A night is flattened when the reserve is reached between solar 15:00 and the sun carrying again.
-            i = int((day * 24 + truth.clock_noon_hour + 3) * 3600)
-            if truth.charge_frac[int(i / STEP_S)] < truth.reserve_frac + 0.02:
-                continue
-            came = night(truth, float(i))
-            messages = [e for e in lived.events if i - 3 * 3600 <= e.at_s <= came.sun_s]
-            told += len(messages)
-            if came.reached_s is not None:
-                if came.reached_s - i > 4 * 3600:
-                    flattened += 1
-                    warned += any(e.at_s <= came.reached_s - 3 * 3600 for e in messages)
-                    rows_warned += any(
-                        x.probability >= 0.3 for x in lived.issues if i <= x.at_s <= came.reached_s - 3 * 3600)
-                    if not any(e.at_s <= came.reached_s - 3 * 3600 for e in messages) and SHOW:
-                        print("missed", lived.issues[0].camp, day, "reached", round((came.reached_s / 3600) % 24, 1),
-                              "lowest", round(came.lowest - truth.reserve_frac, 3), "messages",
-                              [(round((e.at_s / 3600) % 24, 1), round(e.probability, 2)) for e in messages], "rows",
-                              [round(x.probability, 2) for x in lived.issues if i <= x.at_s <= came.reached_s])
-            else:
-                quiet_nights += 1
-                false_w += any(e.warning for e in messages)
-                false_told += any(e.probability >= 0.5 for e in messages)
-                drove = truth.engine[int(i / STEP_S):int(came.sun_s / STEP_S)].any()
-                saved += bool(drove) and any(e.warning for e in messages)
-                if messages and SHOW:
-                    print("false", lived.issues[0].camp, day, "lowest", round(came.lowest - truth.reserve_frac, 3),
-                          [(round((e.at_s / 3600) % 24, 1), round(e.probability, 2)) for e in messages])
+        for day in range(last_day):
+            self._evening(lived, day, *by_hour[day * 24 + 22])
+        for day in range(last_day):
+            self._messages(lived, day)
+        self._hours(lived)
+
+    def _evening(self, lived: Lived, day: int, k: int, issue: Issue) -> None:
+        """The forecast at ten, beside two simple ones."""
+        truth = lived.truth
+        if issue.charge_frac < truth.reserve_frac + 0.02:
+            return
+        came = night(truth, issue.at_s)
+        y = came.reached_s is not None
+        self.rows.append((issue.probability, y, day))
+        z, capacity, mean_a = lived.drawn_ah[k]
+        hours = (z - truth.reserve_frac) * capacity / max(-mean_a, 1e-3)
+        self.simple.append((hours * 3600 < came.sun_s - issue.at_s, y))
+        self.profile.append((profile_says(lived, k), y))
+        self.inside.append(issue.lowest[0] <= came.lowest <= issue.lowest[2])
+        self.widths.append(issue.lowest[2] - issue.lowest[0])
+
+    def _messages(self, lived: Lived, day: int) -> None:
+        """Whether a night was announced. It is flattened when the reserve is reached between solar 15:00 and the sun carrying again."""
+        truth = lived.truth
+        i = int((day * 24 + truth.clock_noon_hour + 3) * 3600)
+        if truth.charge_frac[int(i / STEP_S)] < truth.reserve_frac + 0.02:
+            return
+        came = night(truth, float(i))
+        messages = [e for e in lived.events if i - 3 * 3600 <= e.at_s <= came.sun_s]
+        self.told += len(messages)
+        if came.reached_s is None:
+            self._quiet(lived, day, i, came, messages)
+        elif came.reached_s - i > 4 * 3600:
+            self.flattened += 1
+            said = any(e.at_s <= came.reached_s - 3 * 3600 for e in messages)
+            self.warned += said
+            self.rows_warned += any(x.probability >= 0.3 for x in lived.issues if i <= x.at_s <= came.reached_s - 3 * 3600)
+            if not said and SHOW:
+                print("missed", lived.issues[0].camp, day, "reached", round((came.reached_s / 3600) % 24, 1),
+                      "lowest", round(came.lowest - truth.reserve_frac, 3), "messages", _shown(messages), "rows",
+                      [round(x.probability, 2) for x in lived.issues if i <= x.at_s <= came.reached_s])
+
+    def _quiet(self, lived: Lived, day: int, i: int, came: Night, messages: list) -> None:
+        truth = lived.truth
+        self.quiet_nights += 1
+        self.false_w += any(e.warning for e in messages)
+        self.false_told += any(e.probability >= 0.5 for e in messages)
+        drove = truth.engine[int(i / STEP_S):int(came.sun_s / STEP_S)].any()
+        self.saved += bool(drove) and any(e.warning for e in messages)
+        if messages and SHOW:
+            print("false", lived.issues[0].camp, day, "lowest", round(came.lowest - truth.reserve_frac, 3), _shown(messages))
+
+    def _hours(self, lived: Lived) -> None:
+        """The time to the reserve, six to twelve hours ahead of it."""
+        truth = lived.truth
         under = truth.charge_frac < truth.reserve_frac
-        below = np.nonzero(under[1:] & ~under[:-1])[0]
         armed_from = 0
-        for b in below:
+        for b in np.nonzero(under[1:] & ~under[:-1])[0]:
             if b < armed_from or b * STEP_S < 2 * 86400:
                 continue
             after = np.nonzero(truth.charge_frac[b:] > truth.reserve_frac + 0.1)[0]
             armed_from = b + after[0] if len(after) else len(truth.charge_frac)
             for issue in lived.issues:
                 lead_h = (b * STEP_S - issue.at_s) / 3600
-                if 6 < lead_h <= 12:
-                    if issue.reserve_in_s is None:
-                        said_never += 1
-                        continue
-                    when.append(abs(issue.reserve_in_s / 3600 - lead_h))
-                    covered.append(issue.low_s / 3600 <= lead_h <= issue.high_s / 3600)
-    p = np.array([r[0] for r in rows])
-    y = np.array([r[1] for r in rows], float)
-    base = y.mean()
-    uncertainty = base * (1 - base)
+                if not 6 < lead_h <= 12:
+                    continue
+                if issue.reserve_in_s is None:
+                    self.said_never += 1
+                    continue
+                self.when.append(abs(issue.reserve_in_s / 3600 - lead_h))
+                self.covered.append(issue.low_s / 3600 <= lead_h <= issue.high_s / 3600)
 
-    def skill(said):
-        return 1 - np.mean((np.asarray(said, float) - y) ** 2) / uncertainty
 
+def _shown(messages: list) -> list[tuple[float, float]]:
+    return [(round((e.at_s / 3600) % 24, 1), round(e.probability, 2)) for e in messages]
+
+
+def _reliability(p: np.ndarray, y: np.ndarray) -> tuple[float, list[tuple[float, float, int]]]:
+    """The widest gap between said and come over bins with fifty nights, and the bins with fifteen: (said, came, nights)."""
     gap, bins = 0.0, []
     for low in np.arange(0, 1, 0.1):
         g = (p >= low) & (p < low + 0.1 + (low > 0.85))
@@ -255,22 +283,39 @@ def score(lives: list[Lived], quiet: bool = False) -> dict[str, float]:
             bins.append((round(float(p[g].mean()), 2), round(float(y[g].mean()), 2), int(g.sum())))
         if g.sum() >= 50:
             gap = max(gap, abs(p[g].mean() - y[g].mean()))
-    early = np.array([r[2] for r in rows]) < 3
+    return float(gap), bins
+
+
+def score(lives: list[Lived]) -> dict[str, float]:
+    """All figures of the ensemble."""
+    t = Tally()
+    for lived in lives:
+        t.add(lived)
+    p = np.array([r[0] for r in t.rows])
+    y = np.array([r[1] for r in t.rows], float)
+    base = y.mean()
+
+    def skill(said):
+        return 1 - np.mean((np.asarray(said, float) - y) ** 2) / (base * (1 - base))
+
+    gap, bins = _reliability(p, y)
+    early = np.array([r[2] for r in t.rows]) < 3
+    quiet, nights = max(t.quiet_nights, 1), max(t.quiet_nights + t.flattened, 1)
     return {
-        "nights": len(rows), "base": base, "skill": skill(p), "skill 24 h": skill([s for s, _ in simple]),
-        "skill profile": skill([s for s, _ in profile]),
+        "nights": len(t.rows), "base": base, "skill": skill(p), "skill 24 h": skill([s for s, _ in t.simple]),
+        "skill profile": skill([s for s, _ in t.profile]),
         "Brier first 3": float(np.mean((p[early] - y[early]) ** 2)),
         "hits 0.5": float(np.mean(p[y > 0] >= 0.5)), "hits 0.3": float(np.mean(p[y > 0] >= 0.3)),
         "false 0.5": float(np.mean(p[y < 1] >= 0.5)), "false 0.3": float(np.mean(p[y < 1] >= 0.3)),
-        "false 24 h": float(np.mean([s for s, t in simple if not t])),
-        "flattened": flattened, "warned 3 h ahead": warned / max(flattened, 1),
-        "rows 3 h ahead": rows_warned / max(flattened, 1),
-        "false warnings": false_w / max(quiet_nights, 1), "of them a drive": saved / max(quiet_nights, 1),
-        "told 0.5 or more": false_told / max(quiet_nights, 1), "quiet nights": quiet_nights,
-        "messages a day": told / max(quiet_nights + flattened, 1),
-        "lowest inside": float(np.mean(inside)), "lowest width": float(np.mean(widths)),
-        "when MAE h": float(np.mean(when)), "when inside": float(np.mean(covered)), "when n": len(when),
-        "said never": said_never, "gap": float(gap),
+        "false 24 h": float(np.mean([s for s, came in t.simple if not came])),
+        "flattened": t.flattened, "warned 3 h ahead": t.warned / max(t.flattened, 1),
+        "rows 3 h ahead": t.rows_warned / max(t.flattened, 1),
+        "false warnings": t.false_w / quiet, "of them a drive": t.saved / quiet,
+        "told 0.5 or more": t.false_told / quiet, "quiet nights": t.quiet_nights,
+        "messages a day": t.told / nights,
+        "lowest inside": float(np.mean(t.inside)), "lowest width": float(np.mean(t.widths)),
+        "when MAE h": float(np.mean(t.when)), "when inside": float(np.mean(t.covered)), "when n": len(t.when),
+        "said never": t.said_never, "gap": gap,
         "us a step": 1e6 * sum(v.seconds for v in lives) / sum(v.steps for v in lives),
         "bins": bins,
     }

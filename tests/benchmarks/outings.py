@@ -156,97 +156,132 @@ def _smart_v(rng: np.random.Generator, at_s: float, held: tuple[float, float]) -
     return volts, at_s + rng.exponential(60 if kind < 0.25 else 400) + 10
 
 
+class _Journey:
+    """A vehicle under way: what it holds from step to step, and what each part of it does in one."""
+
+    def __init__(self, rng: np.random.Generator, rig: Rig, days: float, runs: tuple[tuple[float, float], ...], fault: Fault | None,
+                 mean_c: float) -> None:
+        self.rng, self.rig, self.runs, self.fault, self.mean_c = rng, rig, runs, fault, mean_c
+        self.starter = _Cell(REST_V[rig.starter], rig.starter_ah * rng.uniform(0.75, 1.0), rig.starter_ohm, rng.uniform(0.8, 0.98))
+        self.house = _Cell(REST_V[rig.house], rig.house_ah * rng.uniform(0.8, 1.05), rig.house_ohm, rng.uniform(0.55, 0.95))
+        self.fridge_s = rng.uniform(600, 1200)
+        self.lamps = [(d * 86400 + rng.uniform(18, 20) * 3600, rng.uniform(1, 4) * 3600, rng.uniform(0.5, 6))
+                      for d in range(int(days) + 1)]
+        self.period_s, self.clear = rng.uniform(2000, 4200), rng.uniform(0.3, 1.0, int(days) + 2)
+        self.edges, self.next_edge = sorted(t for run in runs for t in run), 0
+        self.at_s = self.want_s = self.flicker_s = self.idle_until = 0.0
+        self.closed = self.joined = self.running = self.idle = False
+        self.smart = (14.4, 0.0)
+        self.vs = self.vh = self.amps_h = self.warm_c = 0.0
+
+    def near_an_edge(self) -> bool:
+        """Whether the engine starts or stops within a quarter of an hour."""
+        while self.next_edge < len(self.edges) and self.edges[self.next_edge] < self.at_s - 900:
+            self.next_edge += 1
+        return self.next_edge < len(self.edges) and abs(self.edges[self.next_edge] - self.at_s) < 900
+
+    def driven(self) -> bool:
+        """Whether the engine runs now."""
+        return any(a <= self.at_s < b for a, b in self.runs[max(0, self.next_edge // 2 - 1):self.next_edge // 2 + 2])
+
+    def step(self, step_s: float) -> None:
+        """One step further."""
+        self.at_s += step_s
+        self.running = self.driven()
+        hour = self.at_s / 3600 % 24
+        self.warm_c = self.mean_c + 5 * sin(2 * pi * (hour - 9) / 24)
+        house_load, sun_a, starter_load = self._house_load(hour), self._sun_a(hour), self._starter_load()
+        self._relay()
+        self.joined = self._is_joined()
+        self._circuit(step_s, starter_load, house_load, sun_a)
+
+    def _fault(self, kind: str) -> float | None:
+        """The amount of a fault that is on now."""
+        return self.fault.amount if self.fault is not None and self.at_s >= self.fault.from_s and self.fault.kind == kind else None
+
+    def _house_load(self, hour: float) -> float:
+        load = 0.35 + (self.rig.fridge_a if self.at_s % self.period_s < self.fridge_s else 0.0)
+        load += sum(a for t, long_s, a in self.lamps if t <= self.at_s < t + long_s) if hour >= 17 or hour < 1 else 0.0
+        return 0.05 if self.house.charge < 0.1 else load       # the low-voltage switch has opened
+
+    def _sun_a(self, hour: float) -> float:
+        if not (self.rig.sun_a and 6 < hour < 20):
+            return 0.0
+        cloud = self.clear[int(self.at_s // 86400)] * (0.7 + 0.3 * sin(self.at_s / 700) * sin(self.at_s / 1900 + 1))
+        return self.rig.sun_a * max(0.0, sin(pi * (hour - 6) / 14)) * max(cloud, 0.05)
+
+    def _starter_load(self) -> float:
+        load = self.rig.standby_a + (self._fault("drain") or 0.0)
+        if self.running:
+            load += 14 + 6 * sin(self.at_s / 300)
+            if self.at_s > self.idle_until:
+                self.idle, self.idle_until = self.rng.random() < 0.2, self.at_s + self.rng.exponential(150) + 15
+        return load
+
+    def _relay(self) -> None:
+        rig, more_v = self.rig, 0.05 if self.closed else 0.1
+        turn_v = rig.open_v if self.closed else rig.close_v
+        wants = self.running if rig.join in ("engine", "dc_dc") else (
+            self.vs > turn_v or rig.join == "dual" and self.vh > turn_v + more_v)
+        if wants == self.closed or rig.join == "dc_dc":
+            self.want_s = self.at_s
+        elif self.at_s - self.want_s >= rig.delay_s or (rig.join == "engine" and self.closed):
+            self.closed, self.want_s = wants, self.at_s
+
+    def _is_joined(self) -> bool:
+        """What the contact does, which a fault may keep from what the relay was told."""
+        joined = self.closed and self.rig.join != "dc_dc"
+        if self._fault("stuck_closed") is not None:
+            return True
+        if self._fault("stuck_open") is not None:
+            return False
+        flicker_s = self._fault("intermittent")
+        if flicker_s is not None and joined and self.running:
+            if self.at_s > self.flicker_s:
+                self.flicker_s = self.at_s + self.rng.exponential(flicker_s)
+            return self.flicker_s - self.at_s > 45
+        return joined
+
+    def _circuit(self, step_s: float, starter_load: float, house_load: float, sun_a: float) -> None:
+        """Conductances and sources at both nodes, solved, and what that does to the batteries."""
+        rig, smart = self.rig, self.rig.alternator == "smart"
+        path_ohm = rig.path_ohm * (self._fault("path") or 1.0)
+        (es, gs), (eh, gh) = self.starter.source(self.warm_c, step_s), self.house.source(self.warm_c, step_s)
+        if smart and self.running:
+            self.smart = _smart_v(self.rng, self.at_s, self.smart)
+        set_v = self.smart[0] if smart else rig.set_v - 0.008 * (self.warm_c - 20)
+        dc_a = 0.0
+        if rig.join == "dc_dc" and self.running and self.vs > 13.0 and self._fault("stuck_open") is None:
+            dc_a = min(25.0, max(0.0, (14.3 - self.vh) * 120 + 2))
+        self.vs, self.vh, amps_s, self.amps_h = _solve(
+            es, gs, eh, gh, 1 / path_ohm if self.joined else 0.0, starter_load + dc_a * self.vh / max(self.vs, 10) / 0.9,
+            house_load - dc_a, set_v if self.running else 0.0, rig.most_a * (0.45 if self.idle else 1.0), sun_a)
+        self.starter.passes(amps_s, step_s)
+        self.house.passes(self.amps_h, step_s)
+
+
 def outing(rng: np.random.Generator, rig: Rig, days: float, runs: tuple[tuple[float, float], ...] | None = None,
            fault: Fault | None = None, mean_c: float | None = None) -> Outing:
     """So many days of a vehicle's life, with one fault or none."""
     runs = drives(rng, days) if runs is None else runs
     out = Outing(drives=runs)
-    mean_c = rng.uniform(-3, 28) if mean_c is None else mean_c
-    starter = _Cell(REST_V[rig.starter], rig.starter_ah * rng.uniform(0.75, 1.0), rig.starter_ohm, rng.uniform(0.8, 0.98))
-    house = _Cell(REST_V[rig.house], rig.house_ah * rng.uniform(0.8, 1.05), rig.house_ohm, rng.uniform(0.55, 0.95))
-    closed, want_s, at_s, last_s, flicker_s = False, 0.0, 0.0, 0.0, 0.0
-    smart = (14.4, 0.0)
-    fridge_s, lamps = rng.uniform(600, 1200), [(d * 86400 + rng.uniform(18, 20) * 3600, rng.uniform(1, 4) * 3600,
-                                               rng.uniform(0.5, 6)) for d in range(int(days) + 1)]
-    period_s, clear = rng.uniform(2000, 4200), rng.uniform(0.3, 1.0, int(days) + 2)
-    sums, count, idle, idle_until = [0.0, 0.0, 0.0], 0, False, 0.0
-    edges = sorted(t for run in runs for t in run)
-    next_edge = 0
-    until_s = days * 86400
-    vs = vh = amps_h = 0.0
-    while at_s < until_s:
-        while next_edge < len(edges) and edges[next_edge] < at_s - 900:
-            next_edge += 1
-        near = next_edge < len(edges) and abs(edges[next_edge] - at_s) < 900
-        driving = any(a <= at_s < b for a, b in runs[max(0, next_edge // 2 - 1):next_edge // 2 + 2])
-        step_s = min(10.0 if near or driving else 30.0, rig.spacing_s)
-        at_s += step_s
-        running = any(a <= at_s < b for a, b in runs[max(0, next_edge // 2 - 1):next_edge // 2 + 2])
-        on = fault is not None and at_s >= fault.from_s
-        hour = at_s / 3600 % 24
-        warm_c = mean_c + 5 * sin(2 * pi * (hour - 9) / 24)
-        # loads and sun
-        house_load = 0.35 + (rig.fridge_a if at_s % period_s < fridge_s else 0.0)
-        house_load += sum(a for t, long_s, a in lamps if t <= at_s < t + long_s) if hour >= 17 or hour < 1 else 0.0
-        if house.charge < 0.1:
-            house_load = 0.05       # the low-voltage switch has opened
-        sun_a = 0.0
-        if rig.sun_a and 6 < hour < 20:
-            cloud = clear[int(at_s // 86400)] * (0.7 + 0.3 * sin(at_s / 700) * sin(at_s / 1900 + 1))
-            sun_a = rig.sun_a * max(0.0, sin(pi * (hour - 6) / 14)) * max(cloud, 0.05)
-        starter_load = rig.standby_a + (fault.amount if on and fault.kind == "drain" else 0.0)
-        if running:
-            starter_load += 14 + 6 * sin(at_s / 300)
-            if at_s > idle_until:
-                idle, idle_until = rng.random() < 0.2, at_s + rng.exponential(150) + 15
-        # the join
-        wants = running if rig.join in ("engine", "dc_dc") else (
-            vs > rig.close_v or (rig.join == "dual" and vh > rig.close_v + 0.1) if not closed else
-            vs > rig.open_v or (rig.join == "dual" and vh > rig.open_v + 0.05))
-        if wants == closed or rig.join == "dc_dc":
-            want_s = at_s
-        elif at_s - want_s >= rig.delay_s or (rig.join == "engine" and closed):
-            closed, want_s = wants, at_s
-        joined = closed and rig.join != "dc_dc"
-        if on and fault.kind == "stuck_closed":
-            joined = True
-        elif on and fault.kind == "stuck_open":
-            joined = False
-        elif on and fault.kind == "intermittent" and joined and running:
-            if at_s > flicker_s:
-                flicker_s = at_s + rng.exponential(fault.amount)
-            joined = flicker_s - at_s > 45
-        path_ohm = rig.path_ohm * (fault.amount if on and fault.kind == "path" else 1.0)
-        # the circuit: conductances and sources at both nodes
-        (es, gs), (eh, gh) = starter.source(warm_c, step_s), house.source(warm_c, step_s)
-        g = 1 / path_ohm if joined else 0.0
-        if rig.alternator == "smart" and running:
-            smart = _smart_v(rng, at_s, smart)
-        set_v = smart[0] if rig.alternator == "smart" else rig.set_v - 0.008 * (warm_c - 20)
-        most_a = rig.most_a * (0.45 if idle else 1.0)
-        dc_a = 0.0
-        if rig.join == "dc_dc" and running and vs > 13.0 and not (on and fault.kind == "stuck_open"):
-            dc_a = min(25.0, max(0.0, (14.3 - vh) * 120 + 2))
-        vs, vh, amps_s, amps_h = _solve(
-            es, gs, eh, gh, g, starter_load + dc_a * vh / max(vs, 10) / 0.9,
-            house_load - dc_a, set_v if running else 0.0, most_a, sun_a)
-        starter.passes(amps_s, step_s)
-        house.passes(amps_h, step_s)
-        sums[0] += vh
-        sums[1] += amps_h
-        sums[2] += vs
+    life = _Journey(rng, rig, days, runs, fault, rng.uniform(-3, 28) if mean_c is None else mean_c)
+    sums, count, last_s = [0.0, 0.0, 0.0], 0, 0.0
+    while life.at_s < days * 86400:
+        busy = life.near_an_edge() or life.driven()
+        life.step(min(10.0 if busy else 30.0, rig.spacing_s))
+        sums = [a + b for a, b in zip(sums, (life.vh, life.amps_h, life.vs), strict=True)]
         count += 1
-        spacing_s = rig.spacing_s if near or driving else max(rig.spacing_s, 30.0)
-        if at_s - last_s >= spacing_s - 0.5:
+        if life.at_s - last_s >= (rig.spacing_s if busy else max(rig.spacing_s, 30.0)) - 0.5:
             noise = rng.normal(0, rig.noise_v, 2)
             out.samples.append(Sample(
-                at_s, _read(sums[0] / count * (1 + rig.gain_h) + noise[0], rig.step_v),
+                life.at_s, _read(sums[0] / count * (1 + rig.gain_h) + noise[0], rig.step_v),
                 round(sums[1] / count + rig.zero_a + rng.normal(0, 0.03), 2),
-                _read(sums[2] / count * (1 + rig.gain_s) + noise[1], rig.step_v), round(warm_c + 2, 1),
-                ambient_temperature_c=round(warm_c, 1)))
-            out.running.append(running)
-            out.closed.append(joined)
-            last_s, sums, count = at_s, [0.0, 0.0, 0.0], 0
+                _read(sums[2] / count * (1 + rig.gain_s) + noise[1], rig.step_v), round(life.warm_c + 2, 1),
+                ambient_temperature_c=round(life.warm_c, 1)))
+            out.running.append(life.running)
+            out.closed.append(life.joined)
+            last_s, sums, count = life.at_s, [0.0, 0.0, 0.0], 0
     return out
 
 
