@@ -1,12 +1,13 @@
 """The guides as pages: wiring with this vehicle's picture, the circuit sheet, what to do when it will not start."""
 from dataclasses import replace
 
-from flask import Blueprint, Response, render_template, request
+from flask import Blueprint, Response, abort, render_template, request
 from markupsafe import Markup
 
 from dashboard import guide_text
 from dashboard import log_view as books
 from dashboard.words import clock_text
+from monitor import documents
 from monitor.circuits import source, ventilation, words
 from monitor.circuits.circuit import KINDS, LAYINGS, PLACES, Circuit, Refused
 from monitor.circuits.design import CAUTION, Sheet, design
@@ -41,6 +42,23 @@ def starting_help() -> str:
     """What to do when it will not start."""
     lead, body = guide_text.render_guide("starting-help")
     return render_template("guide.html", title="If it will not start", page="starting-help", book=_book(), lead=lead, body=body)
+
+
+@guides.get("/documents")
+def list_documents() -> str:
+    """Every document that came with this program."""
+    rows = [(name, documents.title(name)) for name in documents.names()]
+    return render_template("documents.html", title="Documents", page="documents", book=_book(), rows=rows)
+
+
+@guides.get("/documents/<name>")
+def document(name: str) -> str:
+    """One document, as `ampledger docs` shows it."""
+    try:
+        title, body = guide_text.render_document(name)
+    except KeyError:
+        abort(404)
+    return render_template("guide.html", title=title, page="documents", book=_book(), lead=body, body="")
 
 
 @guides.get("/parked")

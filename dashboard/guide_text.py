@@ -7,9 +7,10 @@ from markdown_it import MarkdownIt
 from markdown_it.token import Token
 from markupsafe import Markup
 
+from monitor import documents
 from monitor.guides.text import read_guide
 
-#: Document in docs/ -> the page here that shows it. Links to other documents become plain words: they are not on the board.
+#: Document in docs/ -> the page here that shows it in another form; the others are shown as they are, below Documents.
 PAGES = {"wiring.md": "guides.wiring", "starting-help.md": "guides.starting_help", "alerts.md": "pages.alerts"}
 
 
@@ -25,6 +26,13 @@ def render_guide(name: str) -> tuple[Markup, Markup]:
     before, _, after = text.partition("\n![") if "\n![" in text else text.partition("\n## ")
     after = after.split("\n", 1)[1] if "\n![" in text else f"## {after}"
     return _html(before), _html(after)
+
+
+@cache
+def render_document(name: str) -> tuple[str, Markup]:
+    """A document's heading and the rest of it as HTML. Raises KeyError where there is none of that name."""
+    heading, _, rest = documents.read(name).partition("\n")
+    return heading.lstrip("# ").strip(), _html(rest)
 
 
 def _html(text: str) -> Markup:
@@ -43,15 +51,18 @@ def _html(text: str) -> Markup:
 
 def _linked(children: list[Token]) -> list[Token]:
     """The same words with links to pages of this board, and none to documents that are not here."""
-    found, dropping = [], False
+    found, dropping, name = [], False, ""
     for child in children:
         if child.type == "link_open":
             document = str(child.attrGet("href")).partition("#")[0]
-            dropping = document not in PAGES
+            name = document.removesuffix(".md")
+            dropping = document not in PAGES and (not document.endswith(".md") or name not in documents.names())
             if not dropping:
-                child.attrSet("href", url_for(PAGES[document]))
-        if dropping and child.type in ("link_open", "link_close"):
+                child.attrSet("href", url_for(PAGES[document]) if document in PAGES else url_for("guides.document", name=name))
+        if child.type == "image" or dropping and child.type in ("link_open", "link_close"):
             continue
+        if child.type == "text" and child.content == f"{name}.md" and name in documents.names():
+            child.content = documents.title(name)
         found.append(child)
     return found
 

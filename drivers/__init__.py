@@ -65,5 +65,5 @@ def _foreign(name: str) -> Any:
     lacking = [part for part in ("Options", "read", "close") if not hasattr(cls, part)]
     if lacking:
         raise DriverUnavailable(f"driver {name!r} of the package {package} lacks {', '.join(lacking)}; "
-                                "docs/writing-a-driver.md says what a driver has")
+                                "`ampledger docs writing-a-driver` says what a driver has")
     return cls

@@ -38,7 +38,7 @@ class BatteryType(click.ParamType):
 @click.option("--circuit", "listed", type=CircuitType(), multiple=True,
               help="A circuit by name, amperes and metres one way. Repeat; the options below hold for each.")
 @click.option("--file", "system_file", type=click.Path(path_type=Path, dir_okay=False), help="A whole system in one TOML file "
-    "(docs/wiring.md).")
+    "(`ampledger docs wiring` shows one).")
 @click.option("--kind", type=click.Choice(["load", "charger", "link", "sense", "control"]), default="load", show_default=True,
               help="link joins two batteries; control is a relay's trigger wire.")
 @click.option("--place", type=click.Choice(["cabin", "engine-bay"]), default="cabin", show_default=True, help="Where its hottest part "

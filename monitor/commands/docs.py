@@ -7,7 +7,7 @@ from monitor import documents
 @click.command(short_help="Show the documentation that came with this program.")
 @click.argument("name", required=False)
 def docs(name: str | None) -> None:
-    """Show a document, or list them all. The pages serve them too, under Documents on the page About.
+    """Show a document, or list them all. The pages serve them too: Documents, at the foot of each page.
 
     They lie on this machine as Markdown; nothing is fetched from anywhere.
     """

@@ -6,8 +6,9 @@ import click
 def schema() -> None:
     """Print the JSON Schema of ampledger.toml.
 
-    An editor that knows it completes keys and marks mistakes while you write. The same text is
-    docs/ampledger.schema.json. Options of a driver are not in it; `ampledger docs drivers` has them.
+    An editor that knows it completes keys and marks mistakes while you write. The same text lies
+    as ampledger.schema.json in the folder that `ampledger docs` names.
+    Options of a driver are not in it; `ampledger docs drivers` has them.
     """
     from monitor.config.load import schema_text
 

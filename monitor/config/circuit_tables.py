@@ -71,7 +71,7 @@ def load(path: Path) -> Sheet:
     try:
         plain = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        raise ConfigError(path, [ConfigFault("", "", None, "there is no such file", "docs/wiring.md shows one")]) from None
+        raise ConfigError(path, [ConfigFault("", "", None, "there is no such file", "`ampledger docs wiring` shows one")]) from None
     except (OSError, UnicodeDecodeError) as error:
         raise ConfigError(path, [ConfigFault("", "", None, f"it cannot be read: {error}", "check its name and permissions")]) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:

@@ -221,7 +221,7 @@ class SourceTable(BaseModel):
     """One instrument: its driver's name; everything else belongs to the driver."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
-    driver: str = Field(min_length=1, description="one of the drivers in docs/drivers.md")
+    driver: str = Field(min_length=1, description="one of the drivers that `ampledger docs drivers` lists")
 
 
 class File(Table):

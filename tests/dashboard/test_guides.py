@@ -1,12 +1,14 @@
 """The guides as pages: there whatever the log is like, with this vehicle's picture, and a circuit sheet that refuses."""
+import html
 import re
 from urllib.parse import quote
 
 import pytest
 
+from monitor import documents
 from tests.dashboard.test_pages import Text
 
-GUIDES = ("/wiring", "/circuits", "/circuits?name=fridge&current=5&length=4", "/starting-help")
+GUIDES = ("/wiring", "/circuits", "/circuits?name=fridge&current=5&length=4", "/starting-help", "/documents", "/documents/install")
 LOGS = ("simulated", "real", "old", "unsure", "empty", "missing", "damaged", "letter")
 
 
@@ -93,3 +95,20 @@ def test_the_ventilation_calculator_on_the_wiring_page(client) -> None:
         "capacity=1e999"):
         answer = board.get("/wiring?" + bad)
         assert answer.status_code == 200 and "REFUSED" in answer.text
+
+
+@pytest.mark.parametrize("name", documents.names())
+def test_every_document_is_served_and_its_links_lead_somewhere(client, name: str) -> None:
+    board = client()
+    assert f'href="/documents/{name}"' in board.get("/documents").text
+    answer = board.get(f"/documents/{name}")
+    assert answer.status_code == 200 and documents.title(name) in html.unescape(answer.text)
+    article = answer.text.partition("<article")[2].partition("</article>")[0]
+    assert "<img" not in article and ".md" not in " ".join(re.findall(r'href="([^"]*)"', article))
+    for address in set(re.findall(r'href="(/[^"#]*)', article)):
+        assert board.get(address).status_code == 200, address
+
+
+def test_a_document_that_is_not_there_is_a_page_that_says_so(client) -> None:
+    for name in ("nothing", "..%2f..%2fetc%2fpasswd", "install.md"):
+        assert client().get(f"/documents/{name}").status_code == 404

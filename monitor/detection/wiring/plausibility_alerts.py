@@ -85,7 +85,7 @@ def _at_limit(state: PlausibilityState) -> Condition:
                 "channel_at_limit", "house", True, "medium",
                 f"The house {what} stops at exactly {limit.stuck_value:g} {unit}, time after time, while everything else moves on.",
                 "The channel is cut off at the end of its range; what lies beyond is lost, and the count runs short.",
-                "A shunt or divider for more, or another range of the converter (docs/drivers.md).",
+                "A shunt or divider for more, or another range of the converter (page Documents, Drivers).",
                 "It clears after three days without it.", figures=(("value_ratio", limit.stuck_value),))
     return IDLE["channel_at_limit"]
 
