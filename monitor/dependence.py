@@ -59,6 +59,7 @@ ALERTS: dict[str, tuple[str, ...]] = {
     "starter_part_charged": (STARTER_V,),
     "starter_over_voltage": (STARTER_V,),
     "starter_under_voltage": (STARTER_V,),
+    "alternator_not_charging": (STARTER_V,),
     "crank_weak": (STARTER_V,),
     "start_failed": (STARTER_V,),
     "will_not_start": (STARTER_V, HOUSE_V),

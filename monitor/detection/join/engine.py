@@ -1,8 +1,9 @@
 """Whether the engine runs, from the starter voltage's steps; an ignition wire is used where there is one."""
 from dataclasses import dataclass, replace
 
-from monitor.detection.join import alternator_control, power_direction
+from monitor.detection.join import alternator_control, held_up, power_direction
 from monitor.detection.join.alternator_control import RETURN_S, SUDDEN_S, AlternatorControl
+from monitor.detection.join.held_up import HeldUp
 from monitor.detection.join.points import Point
 from monitor.detection.join.power_direction import DC_FEEDS_A, FLOWS_A, FLOWS_V
 from monitor.findings import Engine
@@ -47,16 +48,18 @@ class EngineState:
     charged: bool = False                # the last run charged for minutes
     peak_v: float | None = None          # highest level of this run
     sunk_s: float = 0.0                  # for so long well below it
+    held: HeldUp = HeldUp()              # the voltage since the last stop
 
 
-def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: float | None, dc_dc: bool = False) -> EngineState:
+def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: float | None, dc_dc: bool = False,
+         lead: bool = True) -> EngineState:
     """The state after one more point, the end of the last few that had a starter voltage.
 
     joined says whether the batteries were joined before the point: then a house charger lifts the
     starter too and only a sudden rise or a dip speaks for the engine. dc_dc says that a DC-DC charger
     sits between them: then the house stands above the starter while it is fed.
     run: the engine's state; ignition_on: the ignition wire, None: there is none; last: the last few points; joined: the batteries
-    were joined before it; dc_dc: a DC-DC charger sits between them.
+    were joined before it; dc_dc: a DC-DC charger sits between them; lead: the starter battery is lead-acid.
     """
     point = last[-1]
     if len(last) < 2 or point.at_s - last[-2].at_s > GAP_S:
@@ -78,14 +81,17 @@ def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: f
         return _follow(run, last, "off" if over else "unknown", False)
     if run.state == "running":
         return _follow(run, last, _still_running(run, before, point, dc_dc), False)
+    run = replace(run, held=held_up.update(run.held, point))
     state, lifted = _not_running(run, last, joined, dc_dc)
+    if lead and state != "running" and held_up.engine_runs_on(run.held, point, run.stopped_s):
+        state, lifted = "running", False
     return _follow(run, last, state, lifted)
 
 
 def is_calm(run: EngineState, point: Point) -> bool:
     """Whether the point changes nothing: engine off, voltage where it rests, no dip."""
     rest = run.rest_v
-    return (run.state == "off" and rest is not None and -0.02 < point.starter_v - rest < 0.02
+    return (run.state == "off" and rest is not None and -0.02 < point.starter_v - rest < 0.02 and point.starter_v < SUNK_AT_ALL_V
             and (point.low_v is None or point.low_v > rest - 0.2))
 
 
@@ -227,8 +233,9 @@ def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bo
         # The least of the last points, for a charger may begin before the starter is seen to rise; and
         # a flicker within a drive keeps what was before it.
         before_a, most_a = min((p.house_a for p in last[:-1] if p.house_a is not None), default=None), 0.0
-    charged, peak = run.charged, run.peak_v
+    charged, peak, held = run.charged, run.peak_v, HeldUp() if state == "running" else run.held
     if changed and run.state == "running":
+        held = held_up.update(HeldUp(), point)
         stopped, charged = point.at_s, point.at_s - run.since_s > CHARGED_S
         if state == "off":
             rest = volts
@@ -237,7 +244,7 @@ def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bo
         if stopped is not None:
             if point.at_s - stopped > DRIVE_PAUSE_S:
                 throttle = alternator_control.new_drive(throttle)
-            elif point.at_s - stopped < RETURN_S and not _start_seen_since(run, stopped):
+            elif point.at_s - stopped < RETURN_S and not _start_seen_since(run, stopped) and not held_up.is_sag(run.held):
                 throttle = alternator_control.note_return(throttle)
     if state == "running":
         level = volts if level is None else level
@@ -252,7 +259,8 @@ def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bo
         rest += (volts - rest) * (1.0 if rest - 0.1 < volts < rest else share)
         level = peak = None
     return EngineState(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, throttle,
-                       lifted, before_a, most_a, charged, peak, 0.0 if state == "off" else run.sunk_s)
+                       lifted, before_a, most_a, charged, peak, 0.0 if state == "off" else run.sunk_s,
+                       held)
 
 
 def _start_seen_since(run: EngineState, at_s: float) -> bool:

@@ -10,6 +10,7 @@ from monitor.detection.join import (
     join_faults,
     path_resistance,
     relay_release,
+    uncharged_run,
 )
 from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point, points
@@ -33,6 +34,7 @@ class JoinState:
     last: tuple[Point, ...] = ()         # the last five points with a starter voltage
     at_s: float = 0.0
     news: tuple[Event, ...] = ()
+    uncharged: uncharged_run.UnchargedRun = uncharged_run.UnchargedRun()
 
 
 def begin() -> JoinState:
@@ -51,7 +53,8 @@ def update(state: JoinState, minute: Minute, vehicle: Vehicle) -> JoinState:
     now = state
     for point in points(minute):
         now = _step(now, point, vehicle, minute.ignition_on, news)
-    return JoinState(now.run, now.touching, now.path, now.record, now.isolator, now.last, minute.end_s, tuple(news))
+    uncharged = uncharged_run.update(state.uncharged, minute, state.run.state, now.run, now.isolator)
+    return JoinState(now.run, now.touching, now.path, now.record, now.isolator, now.last, minute.end_s, tuple(news), uncharged)
 
 
 def _step(state: JoinState, point: Point, vehicle: Vehicle, ignition_on: float | None, news: list[Event]) -> JoinState:
@@ -62,7 +65,7 @@ def _step(state: JoinState, point: Point, vehicle: Vehicle, ignition_on: float |
     built = join_faults.build(state.record, vehicle)
     dc_dc = built == "dc_dc"
     was = state.run.state
-    run = engine.step(state.run, last, state.isolator == "closed", ignition_on, dc_dc)
+    run = engine.step(state.run, last, state.isolator == "closed", ignition_on, dc_dc, vehicle.starter.lead_acid)
     touching = state.touching
     if before is None or point.at_s - before.at_s > engine.GAP_S:
         touching = isolator_evidence.update_on_edge(touching, "unknown")      # nobody saw what the relay did meanwhile
@@ -107,10 +110,13 @@ def findings(state: JoinState, vehicle: Vehicle) -> JoinFindings:
         return JoinFindings("unknown", "unknown", built, resistance, "the starter voltage is not being measured")
     if built == "dc_dc":
         resistance = path_resistance.NotYet("a DC-DC charger joins the batteries, not a contact")
-    return JoinFindings(state.isolator, state.run.state, built, resistance, _because(state, built))
+    running = uncharged_run.engine(state.uncharged, state.run.state)
+    return JoinFindings(state.isolator, running, built, resistance, _because(state, built))
 
 
 def _because(state: JoinState, built: str) -> str:
+    if state.uncharged.goes_on:
+        return "the starter battery is drained as by a running engine, and nothing charges it"
     if built == "dc_dc":
         return "a DC-DC charger sits between the batteries: they are never joined"
     followed = isolator_evidence.transfer(state.touching)
@@ -129,4 +135,4 @@ def _because(state: JoinState, built: str) -> str:
 
 def conditions(state: JoinState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """What is wrong with isolator or path, if anything."""
-    return join_alerts.conditions(state.record, state.touching, state.path, vehicle)
+    return join_alerts.conditions(state.record, state.touching, state.path, vehicle, state.uncharged)

@@ -1,15 +1,23 @@
-"""What of isolator and path deserves a warning: stuck closed, stuck open, intermittent, grown resistance."""
+"""What of alternator, isolator and path deserves a warning: no charge, stuck closed or open, intermittent, grown resistance."""
 from monitor.battery.label import Vehicle
 from monitor.detection.join import isolator_evidence as contacts
-from monitor.detection.join import join_faults, path_resistance
+from monitor.detection.join import join_faults, path_resistance, uncharged_run
 from monitor.detection.join.isolator_evidence import IsolatorEvidence
 from monitor.detection.join.join_faults import CHARGING_WELL_V
 from monitor.detection.join.join_record import JoinRecord
+from monitor.detection.join.uncharged_run import UnchargedRun
 from monitor.findings import Condition, Priority
 
 #: kind -> priority, what it means, what to look at first, what would make it go away.
 #: {part}: isolator or DC-DC charger.
 TEXTS: dict[str, tuple[Priority, str, str, str]] = {
+    "alternator_not_charging": (
+        "high", "Either the engine is running and the alternator is not charging, or ignition or lights were left on. Once the "
+        "starter battery is empty the engine stalls, or does not start again.",
+        "Engine running: switch off what you can and do not stop it before you are safe; look at the charge warning lamp and at the "
+        "temperature, for a belt that is gone may drive the water pump too: if it rises, stop at once. Engine off and key out: the "
+        "belt, the alternator's plug, cable, fuse and earth. Engine not running: ignition and lights off.",
+        "It clears once an engine run charges the starter battery for a minute."),
     "isolator_stuck_closed": (
         "high", "The isolator has not let go: house loads empty the starter battery as well.",
         "Listen for the relay when the engine stops; look for welded contacts or a control wire that stays live.",
@@ -41,20 +49,33 @@ def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...], part: st
 
 
 def conditions(record: JoinRecord, touching: IsolatorEvidence, path: path_resistance.PathResistance,
-               vehicle: Vehicle) -> tuple[Condition, ...]:
-    """The four conditions of isolator and path, active or not.
+               vehicle: Vehicle, uncharged: UnchargedRun) -> tuple[Condition, ...]:
+    """The five conditions of alternator, isolator and path, active or not.
 
-    record: what runs and stops have shown; touching: the evidence for a join; vehicle: what its owner said of it; path: what is
-    known of relay and cables.
+    record: what runs and stops have shown; touching: the evidence for a join; path: its resistance; vehicle: what
+    its owner said of it; uncharged: whether the engine runs and nothing charges.
     """
     built = join_faults.build(record, vehicle)
     dc_dc = built == "dc_dc"
     return (
+        _uncharged(uncharged) if uncharged.found else IDLE["alternator_not_charging"],
         _stuck_closed(record, touching, vehicle) if record.stuck and not dc_dc else IDLE["isolator_stuck_closed"],
         _stuck_open(record, dc_dc) if join_faults.stuck_open(record) else IDLE["isolator_stuck_open"],
         _intermittent(record) if built == "isolator" and join_faults.count_openings(record) else IDLE["isolator_intermittent"],
         _grown(path) if not dc_dc and path_resistance.has_grown(path) else IDLE["path_resistance_grown"],
     )
+
+
+def _uncharged(uncharged: UnchargedRun) -> Condition:
+    volts = "" if uncharged.now_v is None else f": {uncharged.now_v:.1f} V"
+    if not uncharged.goes_on:
+        seen = "The alternator did not charge in the last run"
+    elif uncharged_run.engine(uncharged, "unknown") == "running":
+        seen = "Engine running, but the alternator is not charging"
+    else:
+        seen = "Starter battery drained as by a running engine"
+    return _said("alternator_not_charging", f"{seen}{volts}.",
+                 (("voltage_v", uncharged.now_v or 0.0), ("loaded_s", uncharged.loaded_s)))
 
 
 def _stuck_closed(record: JoinRecord, touching: IsolatorEvidence, vehicle: Vehicle) -> Condition:
