@@ -144,7 +144,8 @@ def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
     warned = house_alerts.update(states.house, minute, vehicle, charge_found) if "house" in parts else states.house
     if not protected.voltage_trusted:
         warned = house_alerts.without_voltage(warned)
-    plausible = plausibility.update(states.plausibility, minute, vehicle) if "plausibility" in parts else states.plausibility
+    plausible = plausibility.update(states.plausibility, minute, vehicle, charge_found.resistance_ohm) if (
+        "plausibility" in parts) else states.plausibility
     limited = limit_alerts.update(states.limits, minute, vehicle, charge_found) if "limits" in parts else states.limits
     now = TrackerStates(isolator=joined, charge=charged, counts=counted, starter=watched, loads=loaded, forecast=foreseen,
                         health=aged, house=warned, plausibility=plausible, limits=limited, protection=cut_off)

@@ -5,7 +5,8 @@ The vehicle shares no formula with the trackers; the recorded drives were made b
 """
 from collections.abc import Iterator
 from dataclasses import replace
-from math import inf
+from math import exp, inf
+from random import Random
 
 import pytest
 
@@ -194,6 +195,56 @@ def test_noise_that_the_companion_explains_is_life() -> None:
     for _ in range(6 * 6):
         held = is_noisy(held, 2.0, 0.01, "a")
     assert grow_noise(held)
+
+
+@pytest.mark.parametrize("resistance", [None, Estimate(0.0011, 0.0009, 0.0013, "measured")], ids=["unknown", "learnt"])
+@pytest.mark.parametrize("from_h", [13, 20])
+def test_a_pulsing_load_on_a_pack_of_one_milliohm_is_no_noise(resistance, from_h) -> None:
+    """An inverter's load pulses for half a day: 5 A of scatter are 5 mV, little more than the voltmeter's own."""
+    battery, r, held = Vehicle(Battery("house", "lfp", 280.0), Battery("starter", "agm", 70.0)), Random(4), plausibility.begin()
+
+    def seen() -> Iterator[Sample]:
+        for k in range(1, 36 * 360):
+            amps = -8.0 + r.gauss(0.0, 0.02 if k < from_h * 360 else 5.0)
+            yield Sample(10.0 * k, round((13.25 + 0.001 * amps + r.gauss(0.0, 0.0015)) / 0.00125) * 0.00125, round(amps, 2))
+
+    for minute in minutes(seen()):
+        held = plausibility.update(held, minute, battery, resistance)
+        assert not any(c.active for c in plausibility.conditions(held, battery, NOTHING))
+
+
+@pytest.mark.parametrize("wrong", ["current", "voltage"])
+def test_noise_on_a_stiff_pack_is_still_found_where_it_can_be_told(wrong) -> None:
+    """A current that scatters by 30 A would move a pack of one milliohm by 30 mV; 80 mV of its voltage are 80 A."""
+    battery, r, held = Vehicle(Battery("house", "lfp", 280.0), Battery("starter", "agm", 70.0)), Random(5), plausibility.begin()
+
+    def seen() -> Iterator[Sample]:
+        for k in range(1, 36 * 360):
+            late = k >= 14 * 360
+            yield Sample(10.0 * k, 13.242 + r.gauss(0.0, 0.08 if late and wrong == "voltage" else 0.0015),
+                         -8.0 + r.gauss(0.0, 30.0 if late and wrong == "current" else 0.02))
+
+    for minute in minutes(seen()):
+        held = plausibility.update(held, minute, battery, Estimate(0.0011, 0.0009, 0.0013, "measured"))
+    assert [c.kind for c in plausibility.conditions(held, battery, NOTHING) if c.active] == ["sensor_noisy"]
+
+
+def steady(amps: float, start_s: float, hours: float) -> Iterator[tuple[float, float, float]]:
+    """A test load or a charger that holds its current exactly: the voltage settles, creeps, and runs through its knee."""
+    for k in range(int(hours * 60)):
+        h = k / 60.0
+        volts = 12.7 + 0.1 * amps / 10.0 * (1.6 - exp(-h * 8)) + 0.05 * amps / 10.0 * h + 0.9 * amps / 10.0 * exp((h - hours) * 3.0)
+        yield start_s + 60.0 * k, volts, amps
+
+
+@pytest.mark.parametrize("amps", [-10.0, 10.0])
+def test_a_constant_load_or_charger_is_no_channel_at_its_limit(amps: float) -> None:
+    held = update_limit(Limit(), 0.0, 60.0, -10.0, 10.0, 12.7, "a")
+    for day in range(3):
+        for at_s, volts, current in steady(amps, 30_000.0 + 86_400.0 * day, 8.0):
+            held = update_limit(held, at_s, 60.0, current, current, volts, "a")
+        held = update_limit(held, at_s + 60.0, 60.0, -0.3, 0.2, 12.6, "a")
+    assert held.stuck_s == 0.0
 
 
 def test_what_is_held_comes_back_bit_for_bit_and_a_gap_ends_every_run() -> None:

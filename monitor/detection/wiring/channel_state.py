@@ -24,7 +24,8 @@ class Limit:
     run_s: float = 0.0              # 0: not at an extreme
     other_low: float = 0.0
     other: float = 0.0              # the companion's latest
-    moved: bool = False             # the companion has moved so in this run
+    rose: bool = False              # the companion has risen so in this run
+    fell: bool = False              # and fallen so
     stuck_s: float = 0.0
     stuck_at_s: float = 0.0
     stuck_value: float = 0.0
@@ -48,14 +49,17 @@ def update_limit(state: Limit, at_s: float, span_s: float, low: float, high: flo
     if at_s - h.begun_s < OLD_S or h.high - h.low < RANGE[unit]:
         return h
     if not h.run_s or low != h.run_value:
-        return replace(h, run_value=low, run_s=span_s, other_low=other, other=other, moved=False)
-    moved = h.moved or (other - h.other_low >= RISE_A if unit == "v" else abs(other - h.other) >= JUMP_V)
+        return replace(h, run_value=low, run_s=span_s, other_low=other, other=other, rose=False, fell=False)
+    # A steady load or charger lets the voltage run one way only, to its knee or its end; loads that come and go move it both ways.
+    rose = h.rose or other - (h.other_low if unit == "v" else h.other) >= (RISE_A if unit == "v" else JUMP_V)
+    fell = h.fell or unit == "v" or h.other - other >= JUMP_V
+    moved, already = rose and fell, h.rose and h.fell
     run, stuck, stuck_at, value = h.run_s + span_s, h.stuck_s, h.stuck_at_s, h.stuck_value
     if moved:
         if at_s - stuck_at > FORGOTTEN_S or value != low:
             stuck = 0.0
-        stuck, stuck_at, value = stuck + (span_s if h.moved else run), at_s, low
-    return replace(h, run_s=run, other_low=min(h.other_low, other), other=other, moved=moved, stuck_s=stuck, stuck_at_s=stuck_at,
+        stuck, stuck_at, value = stuck + (span_s if already else run), at_s, low
+    return replace(h, run_s=run, other_low=min(h.other_low, other), other=other, rose=rose, fell=fell, stuck_s=stuck, stuck_at_s=stuck_at,
                    stuck_value=value)
 
 

@@ -2,7 +2,7 @@
 from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, plausibility_alerts, sunny_sensor, voltage_level
 from monitor.detection.wiring.plausibility_held import Block, PlausibilityState
-from monitor.findings import ChargeFindings, Condition
+from monitor.findings import Answer, ChargeFindings, Condition, Estimate
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -13,6 +13,7 @@ P = table("detection/wiring", "plausibility")
 CALM_V = table("battery", "alternator").number("charging_well_v")
 RUNNING_V = table("battery", "alternator").number("nothing_rests_above_v")
 MAYBE_REVERSED = P.number("maybe_reversed")
+LEAST_OHM_AH, MOST_OHM_AH, VISIBLE_V = P.by_chemistry("least_ohm_ah"), P.number("most_ohm_ah"), P.number("visible_v")
 
 
 def begin() -> PlausibilityState:
@@ -20,10 +21,13 @@ def begin() -> PlausibilityState:
     return PlausibilityState()
 
 
-def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
+def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
+           resistance_ohm: Answer | None = None) -> PlausibilityState:
     """One minute further.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it; minute: what was measured.
+    state: what was kept after the minute before; vehicle: what its owner said of it; minute: what was
+    measured; resistance_ohm: the house battery's,
+    None: not known.
     """
     house, b, at_s = vehicle.house, state.block, minute.end_s
     volts, amps, starter = minute.house_voltage_v, minute.house_current_a, minute.starter_voltage_v
@@ -52,10 +56,10 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> Plausi
         starter_low, starter_high = min(starter_low, starter), max(starter_high, starter)
     block = Block(b.start_s, minutes, house_v, house_a, scatter_v, scatter_a, starter_minutes, starter_v, starter_low, starter_high)
     now = PlausibilityState(block, ring, loads, state.level, limit_v, limit_a, state.noise_v, state.noise_a, state.swings, at_s)
-    return now if at_s - b.start_s < BLOCK_S else _closed(now, minute, vehicle)
+    return now if at_s - b.start_s < BLOCK_S else _closed(now, minute, vehicle, resistance_ohm)
 
 
-def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> PlausibilityState:
+def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, resistance_ohm: Answer | None) -> PlausibilityState:
     """Ten minutes are over."""
     b, house, at_s = state.block, vehicle.house, state.at_s
     level, loads, noise_v, noise_a, swings = state.level, state.bypass, state.noise_v, state.noise_a, state.swings
@@ -67,11 +71,14 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle) -> Plaus
         level = voltage_level.house(level, volts, amps, b.minutes * span_s / (3600.0 * max(b.minutes, b.starter_minutes)), house)
         loads = bypass.block(loads, at_s, volts, amps, house)
         if volts < CALM_V and len(minute.samples) > 1:
-            ohm = 0.9 / house.rated_capacity_ah
+            least, most = (resistance_ohm.low, resistance_ohm.high) if isinstance(resistance_ohm, Estimate) else (
+                LEAST_OHM_AH[house.lead_acid] / house.rated_capacity_ah, MOST_OHM_AH / house.rated_capacity_ah)
             v, a = b.scatter_v / b.minutes, b.scatter_a / b.minutes
-            # what each scatters by itself does not explain the other
-            noise_v, noise_a = (channel_state.is_noisy(noise_v, v, ohm * max(a - 2.0 * noise_a.usual, 0.0), "v"),
-                                channel_state.is_noisy(noise_a, a, max(v - 2.0 * noise_v.usual, 0.0) / ohm, "a"))
+            # what each scatters by itself does not explain the other; a stiff battery may hide any current's from the voltmeter
+            hidden = least * a < max(VISIBLE_V, 3.0 * noise_v.usual)
+            noise_v, noise_a = (
+                channel_state.is_noisy(noise_v, v, most * max(a - 2.0 * noise_a.usual, 0.0), "v"),
+                channel_state.is_noisy(noise_a, a, a if hidden else max(v - 2.0 * noise_v.usual, 0.0) / least, "a"))
     running = False
     if b.starter_minutes >= 8 and span_s < 2 * BLOCK_S:
         mean = b.starter_v / b.starter_minutes
