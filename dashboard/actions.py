@@ -13,6 +13,9 @@ LONGEST_HOURS = 7 * 24
 PHONE_SIGMA_S = 2.0
 #: Requests left by one press; more wait for the next.
 MOST_AT_ONCE = 50
+#: Pages that ask for something, by the name that their forms carry: where the answer leads back to.
+BACK = {"alerts": "pages.alerts", "about": "pages.about", "battery": "jobs.battery", "instruments": "jobs.instruments",
+        "capacity-test": "jobs.capacity_test", "board": "jobs.board"}
 #: So long a page waits for the daemon's answer, which looks for requests once a beat [s].
 WAIT_S = 3.0
 
@@ -21,7 +24,7 @@ WAIT_S = 3.0
 @guard.own_form
 def acknowledge(alert: int):
     """Leave word for the daemon that someone has seen it."""
-    return _left("acknowledge", {"alert": alert})
+    return leave("acknowledge", {"alert": alert})
 
 
 @actions.post("/alerts/acknowledge-gone")
@@ -29,7 +32,7 @@ def acknowledge(alert: int):
 def acknowledge_gone():
     """Leave word that all alerts that went away by themselves have been seen."""
     gone = [a.what.id for a in log_view.open_log_view().open_alerts if a.what.state == "returned"]
-    return _left("acknowledge", *({"alert": number} for number in gone[:MOST_AT_ONCE]))
+    return leave("acknowledge", *({"alert": number} for number in gone[:MOST_AT_ONCE]))
 
 
 @actions.post("/alerts/<int:alert>/shelve")
@@ -39,7 +42,7 @@ def shelve(alert: int):
     hours = request.form.get("hours", "", type=str)
     if not (hours.isascii() and hours.isdecimal()) or not 1 <= int(hours) <= LONGEST_HOURS:
         abort(400, f"An alert is put aside for 1 to {LONGEST_HOURS} hours, not {hours!r:.20}.")
-    return _left("shelve", {"alert": alert, "for_s": 3600.0 * int(hours)})
+    return leave("shelve", {"alert": alert, "for_s": 3600.0 * int(hours)})
 
 
 @actions.post("/clock")
@@ -49,21 +52,21 @@ def set_clock():
     told = request.form.get("utc_ms", "")
     if not (told.isascii() and told.isdecimal()) or not 1.7e12 < int(told[:20]) < 5e12:
         abort(400, "The phone did not say what time it has; the button needs JavaScript and a clock that is set.")
-    return _left("set_clock", {"utc_s": int(told) / 1000, "sigma_s": PHONE_SIGMA_S, "sure": int(request.form.get("sure") == "1"),
-                               "asked_boot_s": time.clock_gettime(time.CLOCK_BOOTTIME)}, to="pages.about")
+    return leave("set_clock", {"utc_s": int(told) / 1000, "sigma_s": PHONE_SIGMA_S, "sure": int(request.form.get("sure") == "1"),
+                               "asked_boot_s": time.clock_gettime(time.CLOCK_BOOTTIME)}, to=_name(request.form.get("to"), "about"))
 
 
 @actions.post("/entries/<int:number>/undo")
 @guard.own_form
 def undo(number: int):
     """Leave word for the daemon to undo an entry."""
-    return _left("undo", {"entry": number}, to="pages.about" if request.form.get("to") == "about" else "pages.alerts")
+    return leave("undo", {"entry": number}, to=_name(request.form.get("to"), "alerts"))
 
 
 @actions.route("/code", methods=["GET", "POST"])
 def code():
     """Ask for the code, and check it."""
-    return _entered() if request.method == "POST" else render_template("code.html", title="Code", to=_to())
+    return _entered() if request.method == "POST" else render_template("code.html", title="Code", to=_name(request.args.get("to")))
 
 
 @actions.post("/sign-out")
@@ -79,27 +82,33 @@ def sign_out():
 def _entered():
     wrong = guard.try_code(request.form.get("code", ""))
     if wrong:
-        return render_template("code.html", title="Code", wrong=wrong, to=_to()), 403
-    return redirect(url_for(f"pages.{_to() or 'alerts'}"), 303)
+        return render_template("code.html", title="Code", wrong=wrong, to=_name(request.args.get("to"))), 403
+    return redirect(url_for(BACK[_name(request.args.get("to"), "alerts")]), 303)
 
 
-def _to() -> str | None:
-    """The page that asked for the code, where it is not Alerts."""
-    return "about" if request.args.get("to") == "about" else None
+def _name(given: str | None, usual: str = "alerts") -> str:
+    """The page that a form or an address names, else the usual one."""
+    return given if given in BACK else usual
 
 
-def _left(kind: str, *asked: dict, to: str = "pages.alerts"):
+def leave(kind: str, *asked: dict, to: str = "alerts"):
+    """Leaves requests of one kind at the daemon's door, waits a moment for its answer, and leads back to a page (BACK).
+
+    kind : as in `requests.KINDS`; asked : the values of each; to : name of the page that asks
+    """
     if not guard.may_change():
         if current_app.config["CODE_HASH"] is None:
             return _words("Changing anything from another machine needs a code, and none is set. On the board, run "
                           "`ampledger code` and put its line into the configuration."), 403
-        return render_template("code.html", title="Code", wrong="Nothing was changed yet."), 403
+        return render_template("code.html", title="Code", wrong="Nothing was changed yet.", to=to), 403
     doors = current_app.config["DOORS"]
     if doors is None:
         return _words("This dashboard was started for reading only: it has no folder to leave requests in."), 403
     alone = len(asked) == 1
     try:
         left = [requests.ask(doors(), kind, by=guard.origin(request.remote_addr or "?"), waits=alone, **values) for values in asked]
+    except ValueError as error:
+        return _words(f"{str(error)[:1].upper()}{str(error)[1:]}."), 400
     except OSError as error:
         return _words(f"The request could not be left in {doors()[-1]}: {error.strerror}. "
                       "See that the folder exists and that the dashboard's user may write it."), 503
@@ -107,10 +116,10 @@ def _left(kind: str, *asked: dict, to: str = "pages.alerts"):
     if answer is None:
         if alone:
             requests.keep(left[0], doors())
-        return redirect(url_for(to, told="left"), 303)
+        return redirect(url_for(BACK[to], told="left"), 303)
     if not answer.done:
         return _words(answer.said), 409
-    return redirect(url_for(to, told="done", entry=answer.entry), 303)
+    return redirect(url_for(BACK[to], told="done", entry=answer.entry), 303)
 
 
 def _words(text: str) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 from ipaddress import ip_address
 
-from flask import Flask, Response, current_app, jsonify, render_template, request, session
+from flask import Flask, Response, current_app, g, jsonify, render_template, request, session
 from werkzeug.security import check_password_hash
 
 #: Scripts, fonts and data from us only, nothing inline; Plotly writes style attributes, hence the one exception.
@@ -136,6 +136,8 @@ def install(app: Flask, names: Iterable[str], code_page: str = "code.html",
     def harden(answer: Response) -> Response:
         for header, value in HEADERS.items():
             answer.headers[header] = value
+        if "policy" in g:  # a page with a stricter room of its own
+            answer.headers["Content-Security-Policy"] = g.policy
         answer.headers.setdefault("Cache-Control", "no-store")
         return _packed(answer)
 
@@ -236,7 +238,7 @@ def _on_the_board(address: str | None) -> bool:
 
 
 def _packed(answer: Response) -> Response:
-    if (answer.direct_passthrough or answer.status_code == 304 or "Content-Encoding" in answer.headers
+    if (answer.direct_passthrough or answer.is_streamed or answer.status_code == 304 or "Content-Encoding" in answer.headers
             or "gzip" not in request.headers.get("Accept-Encoding", "")
             or not ((answer.mimetype or "").startswith("text/") or answer.mimetype == "application/json")):
         return answer

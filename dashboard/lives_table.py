@@ -10,7 +10,7 @@ HEADINGS = ("", *life_words.HEADINGS)
 def rows(book: LogView) -> list[tuple[str, str, tuple[str, ...]]]:
     """(name, from and to, figures under HEADINGS), oldest first."""
     lives = book.lives.of("house", book.known.vehicle)
-    return [(life_words.name(one.life), _ends(one.life), life_words.figures(one))
+    return [(life_words.name(one.life), describe_ends(one.life), life_words.figures(one))
             for one in battery_history.compare_services(lives, book.weeks())]
 
 
@@ -30,6 +30,7 @@ def replaced_utc_s(book: LogView) -> list[float]:
     return [life.replaced_utc_s for life in book.lives.of("house", book.known.vehicle) if life.replaced_utc_s is not None]
 
 
-def _ends(life: battery_history.BatteryService) -> str:
+def describe_ends(life: battery_history.BatteryService) -> str:
+    """From when to when a battery was there, in words."""
     begun = "before the log" if life.installed_utc_s is None else clock_text(life.installed_utc_s, "%-d %b %Y")
     return f"{begun} to {'today' if life.replaced_utc_s is None else clock_text(life.replaced_utc_s, '%-d %b %Y')}"

@@ -18,6 +18,8 @@ THREADS = 8
 MOST_CONNECTIONS, MOST_OF_ONE_ADDRESS = 240, 60
 #: A client that has sent nothing for so long, or has not come to the end of its request or fetched its answer, is let go [s].
 IDLE_S, SLOW_S, LOOK_S = 30.0, 45.0, 5.0
+#: Of a long answer this much at least must be fetched within SLOW_S, and no more than the second waits in memory [bytes].
+LEAST_FETCHED, MOST_WAITING = 256 * 1024, 1024 * 1024
 
 
 class Unusable(Exception):
@@ -25,9 +27,15 @@ class Unusable(Exception):
 
 
 class Channel(HTTPChannel):
-    """One connection, and since when it has been in the same half-done state."""
+    """One connection, since when it has been in the same half-done state, and how much it has fetched."""
 
     half_done: tuple[Any, float] | None = None
+    fetched = 0
+
+    def send(self, data: bytes, do_close: bool = True) -> int:
+        sent = super().send(data, do_close)
+        self.fetched += sent
+        return sent
 
 
 class Server(TcpWSGIServer):
@@ -54,8 +62,9 @@ class Server(TcpWSGIServer):
     def maintenance(self, now: float) -> None:
         super().maintenance(now)
         for channel in list(self.active_channels.values()):
-            state = (id(channel.request), channel.total_outbufs_len > 0)
-            if channel.requests or state == (id(None), False):
+            waits = channel.total_outbufs_len > 0
+            state = (id(channel.request), waits, channel.fetched // LEAST_FETCHED)  # a long answer is fetched piece by piece
+            if not waits and (channel.requests or channel.request is None):
                 channel.half_done = None  # it waits for us, or between two requests
             elif channel.half_done is None or channel.half_done[0] != state:
                 channel.half_done = (state, now)
@@ -88,7 +97,9 @@ class TlsChannel(Channel):
     def send(self, data: bytes, do_close: bool = True) -> int:
         try:
             with self.outbuf_lock:
-                return self.socket.send(data)
+                sent = self.socket.send(data)
+            self.fetched += sent
+            return sent
         except (ssl.SSLWantReadError, ssl.SSLWantWriteError):
             return 0
         except (OSError, ValueError):
@@ -133,7 +144,8 @@ def serve(app: Callable, host: str, port: int, context: ssl.SSLContext | None = 
     """
     settings = Adjustments(
         host=host, port=port, threads=THREADS, ident=None, channel_timeout=idle_s, cleanup_interval=look_s,
-        connection_limit=MOST_CONNECTIONS, max_request_body_size=32 * 1024, max_request_header_size=16 * 1024,
+        connection_limit=MOST_CONNECTIONS, outbuf_high_watermark=MOST_WAITING,
+        max_request_body_size=32 * 1024, max_request_header_size=16 * 1024,
         clear_untrusted_proxy_headers=True, asyncore_use_poll=True, asyncore_loop_timeout=min(look_s, 1),
         url_scheme="https" if context else "http")
     dispatcher = ThreadedTaskDispatcher()

@@ -68,8 +68,9 @@ class Background:
                 return True
             self._failed.pop(number, None)
             self._process = subprocess.Popen(
-                [sys.executable, "-m", module, *arguments, "--output", str(self.folder / file_name)], stdin=subprocess.DEVNULL,
-                stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, errors="replace", env=os.environ | {"PYTHONUNBUFFERED": "1"})
+                [sys.executable, "-m", "dashboard.jobs.gently", module, *arguments, "--output", str(self.folder / file_name)],
+                stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, errors="replace",
+                env=os.environ | {"PYTHONUNBUFFERED": "1"})
             self._number, self._done_frac = number, 0.0
             atexit.register(self._process.kill)
             threading.Thread(target=self._follow, args=(self._process, number, file_name), name="background", daemon=True).start()

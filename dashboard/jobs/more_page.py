@@ -15,6 +15,8 @@ QUESTIONS = {
     "The batteries": (
         ("Is the battery finished?", "Health: verdict, evidence, wear", "pages.health"),
         ("What do I buy?", "What if: other batteries and panels over your own weeks", "jobs.what_if"),
+        ("I put in a new one", "New battery: record it, compare it with the old one", "jobs.battery"),
+        ("What do I show the workshop?", "Report: one file to open, print or send", "jobs.report"),
     ),
     "Wiring": (
         ("Where does it connect?", "Wiring, with the picture of this vehicle", "guides.wiring"),
@@ -22,7 +24,8 @@ QUESTIONS = {
     ),
     "This board": (
         ("Can I trust the figures?", "About: instruments, gaps, the clock, versions", "pages.about"),
-        ("I want the data", "JSON, described by OpenAPI", "api.openapi"),
+        ("I want the figures in a spreadsheet", "Download: any span as CSV", "jobs.download"),
+        ("I want them in a program", "JSON, described by OpenAPI", "api.openapi"),
     ),
 }
 

@@ -1,6 +1,5 @@
 """python -m dashboard.jobs.what_if_work: replays the log through other set-ups and writes the answers as JSON. For the page What if."""
 import json
-import os
 import sys
 import time
 from dataclasses import asdict
@@ -22,7 +21,6 @@ FIGURES = ("nights_below_per_30", "nights_difference_per_30", "unserved_ah_per_3
 @click.option("--output", required=True, type=click.Path(path_type=Path, dir_okay=False))
 def main(database: Path, days: int, asked: tuple[str, ...], output: Path) -> None:
     """Write the answers for today's set-up and the others; prints the part that is done."""
-    os.nice(10)
     try:
         found = weigh(database, days, asked)
     except (NoLog, ValueError, whatif.NotExplained) as error:

@@ -1,10 +1,14 @@
 """The pages of jobs: each answers over every kind of log, refuses in words, and leaves the work to somebody else."""
+import gzip
 import json
 import re
+import subprocess
+import sys
 import time
 from pathlib import Path
 
 import pytest
+from werkzeug.security import generate_password_hash
 
 from dashboard.jobs.background import KEPT, Background
 from dashboard.jobs.more_page import QUESTIONS
@@ -12,9 +16,10 @@ from dashboard.jobs.what_if_page import describe_candidate
 from monitor.findings import Estimate
 from monitor.logbook.reader import Reader
 from monitor.planning import candidates, from_log, whatif
+from monitor.store import requests
 from tests.dashboard.test_pages import Text
 
-JOBS = ("/more", "/what-if")
+JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours")
 LOGS = ("simulated", "real", "old", "unsure", "empty")
 
 
@@ -140,3 +145,90 @@ def test_one_piece_of_work_at_a_time_with_its_progress_and_a_bounded_number_of_r
     while work.busy:
         time.sleep(0.02)
     assert len(work.kept("job")) == KEPT and work.kept("job")[0][0] == "d" * 12
+
+
+def test_a_report_is_made_opened_and_saved(client) -> None:
+    board = client()
+    answer = board.post("/report", data={"token": token(board, "/report")})
+    address = answer.headers["Location"]
+    wait(board, address)
+    opened = board.get(f"{address}/house-battery.html")
+    assert opened.status_code == 200 and "House battery" in opened.text and len(opened.data) > 100_000
+    policy = opened.headers["Content-Security-Policy"]
+    assert "sandbox" in policy and "allow-same-origin" not in policy and "default-src 'none'" in policy
+    assert "sandbox" not in board.get("/report").headers["Content-Security-Policy"]
+    saved = board.get(f"{address}/house-battery.html?save=1")
+    assert re.search(r'filename="house-battery-\d{4}-\d\d-\d\d.html"', saved.headers["Content-Disposition"])
+    assert address in Text(board.get("/report").text).addresses
+    assert "Open it" in board.get(address).text and "print" in board.get(address).text
+    assert board.get("/report/000000000000/house-battery.html").status_code == 404
+
+
+@pytest.mark.parametrize("every", ["minutes", "hours", "days", "raw", "recording"])
+def test_a_download_is_the_command_s_own_csv(full: Path, client, every: str) -> None:
+    board = client()
+    shown = Text(board.get(f"/download?every={every}&from=2026-06-01&to=2026-07-01").text)
+    address = next(a for a in shown.addresses if a.startswith("/download/ampledger.csv"))
+    plain = board.get(address)
+    assert plain.status_code == 200 and plain.mimetype == "text/csv"
+    assert plain.headers["Content-Disposition"] == f'attachment; filename="ampledger-{every}-2026-06-01-to-2026-07-01.csv"'
+    told = subprocess.run([sys.executable, "-m", "monitor", "export", "--database", full, "--every", every], stdout=subprocess.PIPE,
+                          check=True)
+    assert plain.data == told.stdout
+    packed = board.get(address, headers={"Accept-Encoding": "gzip"})
+    assert packed.headers["Content-Encoding"] == "gzip" and gzip.decompress(packed.data) == told.stdout
+    rows, size = told.stdout.count(b"\n") - 1, len(told.stdout)
+    said = re.search(r"about ([\d,]+) rows", shown.text)
+    assert 0.7 * rows - 2 <= float(said[1].replace(",", "")) <= 1.4 * rows + 2
+    value, unit = re.search(r"about ([\d.]+) (kB|MB), ", shown.text).groups()
+    assert 0.6 * size - 1000 <= float(value) * (1e6 if unit == "MB" else 1e3) <= 1.6 * size + 1000
+
+
+@pytest.mark.parametrize(("query", "said"), [("every=years", "is none of"), ("from=yesterday", "is not a day"),
+                                             ("from=2026-06-03&to=2026-06-01", "after the last one"), ("from=0001-01-01", "no such year")])
+def test_a_download_that_cannot_be_is_refused_in_a_sentence(client, query: str, said: str) -> None:
+    board = client()
+    assert said in Text(board.get(f"/download?{query}").text).text
+    assert board.get(f"/download/ampledger.csv?{query}").status_code == 400
+
+
+def test_one_download_at_a_time_and_the_next_when_it_is_over(client) -> None:
+    board = client()
+    first = board.get("/download/ampledger.csv?every=raw", buffered=False)
+    second = board.get("/download/ampledger.csv?every=days")
+    assert second.status_code == 503 and "Another download" in second.text
+    first.close()
+    assert board.get("/download/ampledger.csv?every=days").status_code == 200
+
+
+def asked(folder: Path) -> list[requests.Request]:
+    return requests.take(folder)
+
+
+def test_a_new_battery_is_recorded_named_and_asked_for_with_the_code_only(client, tmp_path: Path) -> None:
+    board = client()
+    page = Text(board.get("/battery").text)
+    assert "AGM, 60 Ah" in page.text and "disconnect the negative lead first" in page.text
+    left = {"token": token(board, "/battery"), "battery": "house", "capacity": "120,5", "chemistry": "lfp", "label": "the blue one"}
+    assert board.post("/battery/replaced", data=left).status_code == 303
+    (one,) = asked(tmp_path / "requests")
+    assert one.kind == "battery_replaced"
+    assert one.values == {"battery": "house", "rated_capacity_ah": 120.5, "chemistry": "lfp", "label": "the blue one", "at_utc_s": None}
+    assert board.post("/battery/described", data=left | {"day": "2024-05-01"}).status_code == 303
+    (two,) = asked(tmp_path / "requests")
+    assert two.kind == "battery_described" and time.localtime(two.values["installed_utc_s"])[:4] == (2024, 5, 1, 12)
+    for wrong, said in (({"battery": "other"}, "Say which battery"), ({"capacity": "big"}, "write a number"),
+                        ({"capacity": "-4"}, "from 1 to 2000"), ({"day": "2999-01-01"}, "not a day that has been"),
+                        ({"day": "soon"}, "is not a day"), ({"chemistry": "tin"}, "no chemistry")):
+        answer = board.post("/battery/replaced", data=left | wrong)
+        assert answer.status_code == 400 and said.lower() in Text(answer.text).text.lower(), wrong
+    assert asked(tmp_path / "requests") == []
+    closed = client(code_hash=generate_password_hash("1234"))
+    assert "Enter the code" in closed.get("/battery").text and "/battery/replaced" not in closed.get("/battery").text
+    closed.get("/code?to=battery")
+    given = {"token": token(closed, "/code?to=battery")}
+    assert closed.post("/battery/replaced", data=left | given).status_code == 403
+    assert asked(tmp_path / "requests") == []
+    assert closed.post("/code?to=battery", data=given | {"code": "1234"}).headers["Location"] == "/battery"
+    again = {"token": token(closed, "/battery")}
+    assert closed.post("/battery/replaced", data=left | again).status_code == 303

@@ -1,5 +1,7 @@
 """The pages of jobs in a real browser, on a phone and on a desk: forms filled in by hand, nothing too wide or too small."""
 # ruff: noqa: F811 - fixtures of another file of tests
+from pathlib import Path
+
 import pytest
 
 from tests.dashboard.test_browser import CHROMIUM, DESK, LEAST_TOUCH_PX, PHONE, browser, opened, site  # noqa: F401
@@ -55,3 +57,46 @@ def test_it_works_without_javascript(site: str, opened) -> None:
     page.get_by_label("Latest days of the log").fill("3")
     page.get_by_role("button", name="Work it out").click()
     page.get_by_role("heading", name="Side by side").wait_for(timeout=120_000)     # by itself, every three seconds
+
+
+@SIZES
+def test_a_new_battery_is_recorded_with_a_thumb(site: str, opened, full, size: dict) -> None:
+    from monitor.store import requests
+
+    page = opened(f"{site}/more", **size)
+    page.get_by_role("link", name="I put in a new one").click()
+    form = page.locator("form", has=page.get_by_role("button", name="Record it"))
+    form.get_by_label("starter").check()
+    form.get_by_label("Rated capacity, Ah").fill("80")
+    form.get_by_label("Your name for it").fill("spring")
+    form.get_by_role("button", name="Record it").click()
+    page.wait_for_url("**/battery?told=left")
+    assert "Noted." in page.inner_text("main")
+    (one,) = requests.take(requests.folder_of(full))
+    assert one.values["battery"] == "starter" and one.values["rated_capacity_ah"] == 80 and one.values["label"] == "spring"
+    fits(page, page.url)
+
+
+@SIZES
+def test_a_report_is_made_opened_and_drawn(site: str, opened, size: dict) -> None:
+    page = opened(f"{site}/report", **size)
+    page.get_by_role("button", name="Make a report").click()
+    page.get_by_text("Your report is ready.").wait_for(timeout=120_000)
+    fits(page, page.url)
+    page.goto(page.url + "/house-battery.html")
+    page.locator("body[data-drawn=yes]").wait_for(timeout=20_000)
+    assert page.evaluate("self.origin") == "null"        # in a room of its own
+    assert page.complaints == []
+
+
+@SIZES
+def test_a_span_is_downloaded_after_its_size_was_said(site: str, opened, size: dict) -> None:
+    page = opened(f"{site}/download", **size)
+    page.get_by_label("How fine").select_option("hours")
+    page.get_by_role("button", name="Say how large it is").click()
+    page.get_by_text("over the network").wait_for()
+    fits(page, page.url)
+    with page.expect_download() as coming:
+        page.get_by_role("link", name="Download", exact=True).click()
+    assert coming.value.suggested_filename.startswith("ampledger-hours-")
+    assert Path(coming.value.path()).read_text().startswith("utc_start,utc_end,")

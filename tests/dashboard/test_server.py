@@ -251,3 +251,27 @@ def test_a_machine_that_changes_its_address_within_its_network_is_one_origin() -
     assert origin("2001:db8:1:2:aaaa::1") == origin("2001:db8:1:2::ffff") != origin("2001:db8:1:3::1")
     assert origin("192.168.4.1") != origin("192.168.4.2")
     assert origin("fe80::1%wlan0") == origin("fe80::2%wlan0")
+
+
+def test_a_client_that_stops_fetching_a_download_is_let_go_and_the_next_one_gets_it(hasty: int) -> None:
+    """The first asks for every reading and fetches nothing: it holds neither a thread nor the download for ever."""
+    with socket.create_connection(("127.0.0.1", hasty), 10) as idle:
+        idle.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        idle.sendall(b"GET /download/ampledger.csv?every=raw&from=2026-06-01&to=2026-07-01 HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+        end = time.monotonic() + 20
+        while got(hasty, "/download/ampledger.csv?every=days")[0] != 200:
+            assert time.monotonic() < end, "the download stays with who does not fetch it"
+            time.sleep(0.3)
+
+
+def test_a_client_that_fetches_a_long_answer_steadily_gets_it_whole(hasty: int) -> None:
+    """Slower than the patience of one look, quicker than the least: the whole bundle in some seconds."""
+    whole = got(hasty, BUNDLE)[1]
+    with socket.create_connection(("127.0.0.1", hasty), 10) as slow:
+        slow.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 65536)
+        slow.sendall(f"GET {BUNDLE} HTTP/1.0\r\nHost: 127.0.0.1\r\n\r\n".encode())
+        found = b""
+        while piece := slow.recv(65536):
+            found += piece
+            time.sleep(0.1)
+    assert found.partition(b"\r\n\r\n")[2] == whole
