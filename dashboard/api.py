@@ -252,6 +252,8 @@ def _plain(found: Any) -> dict[str, Any]:
     made = {}
     for field in fields(found):
         value = getattr(found, field.name)
+        if field.name == "posterior":   # for computing on; its intervals are there already
+            continue
         made[field.name] = asdict(value) if is_dataclass(value) and not isinstance(value, type) else value
     return made
 

@@ -146,7 +146,7 @@ def _hidden(group: Any, why: str) -> Any:
     if isinstance(group, HealthFindings):
         changed |= {"verdict": "not enough evidence", "lines": ()}
     elif isinstance(group, ChargeFindings):
-        changed |= {"anchor": "", "anchor_age_s": None, "chemistry_doubt": ""}
+        changed |= {"anchor": "", "anchor_age_s": None, "chemistry_doubt": "", "posterior": None}
     elif isinstance(group, CountsFindings):
         changed["because"] = why
     return replace(group, **changed)

@@ -1,6 +1,8 @@
 """What the trackers conclude: estimates that carry their doubt, conditions, events."""
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
+
+from monitor.posterior import Posterior
 
 Basis = Literal[
     "full charge seen", "empty seen", "rested", "counting", "measured", "learnt", "label", "first guess"
@@ -81,6 +83,9 @@ class ChargeFindings:
     anchor_age_s: float | None = None
     chemistry_doubt: str = ""           # "" or: behaves like ..., with the evidence
     charging_stage: Literal["discharging", "charging", "absorption", "float", "resting", "unknown"] = "unknown"
+    posterior: Posterior | None = None  # charge and capacity at once, for whoever computes on; None where they are not known
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"posterior"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -162,4 +162,4 @@ def _finish(watch: CapacityTestView, run: Any, database: Path) -> None:
                f"At this rate {100 * found.rate_factor:.0f} % and at this temperature {100 * found.temperature_factor:.0f} % of it can be "
                "had.")
     ask_daemon(database, "capacity_tested", capacity_ah=held.value, low_ah=held.low, high_ah=held.high,
-               reached_end=int(found.reached_end), ended_utc_s=ended_utc_s)
+               reached_end=int(found.reached_end), ended_utc_s=ended_utc_s, sigma_ln=found.sigma_ln)

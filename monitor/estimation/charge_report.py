@@ -3,12 +3,13 @@ from math import exp, hypot, log, sqrt
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Vehicle
-from monitor.estimation import charge_guesses, charge_suspicion, charging_stage, step_resistance
+from monitor.estimation import charge_guesses, charge_posterior, charge_suspicion, charging_stage, step_resistance
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
 from monitor.estimation.charge_guesses import Guesses
 from monitor.estimation.charge_held import ChargeState
 from monitor.estimation.kalman import Belief
 from monitor.findings import Answer, Basis, ChargeFindings, Estimate, NotYet
+from monitor.posterior import Part
 
 Z95 = 1.96
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
@@ -32,12 +33,14 @@ OWN_USE_A = 0.03
 def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
     """What is known now."""
     count, house = held.count, vehicle.house
-    counted, sigma, log_q, sigma_q, cross = _charge(held, vehicle)
+    parts = _parts(held, vehicle)
+    counted, sigma, log_q, sigma_q, cross = _moments(parts)
     z = min(counted, 1.0)   # a count may run beyond full, what is in the battery may not
-    seen_full = held.fulls > 0
+    seen_full, least = held.fulls > 0, 0.0
     if not house.lead_acid and held.anchor in ("", "rest") and z > 0.12:
         # On the plateau a voltmeter 0.3 % off, or a curve a tenth of a volt off, fits the wrong charge perfectly.
-        sigma = max(sigma, PLATEAU_SIGMA_FRAC)
+        least = PLATEAU_SIGMA_FRAC
+    sigma = max(sigma, least)
     age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
     stage = charging_stage.stage(count, house, held.session_sigma < 1.0)
     offset = _offset(held, vehicle)
@@ -57,7 +60,8 @@ def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
         basis = "rested" if house.lead_acid else "counting"
     capacity = exp(log_q)
     # the gain of the shunt cannot be told from capacity, and stays in its interval
-    sigma_q = hypot(sigma_q, vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC[house.lead_acid])
+    beyond = hypot(vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC[house.lead_acid])
+    sigma_q = hypot(sigma_q, beyond)
     learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if seen_full else "label"
     # Counted up from a knee what is left is known, however large the battery.
     missing = hidden if _less_if_smaller(cross, house.lead_acid) else 0.0
@@ -66,14 +70,15 @@ def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
     return ChargeFindings(
         Estimate(_inside(z), low, high, basis),
         Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, hidden)), capacity * exp(Z95 * sigma_q), learnt),
-        left, usable, resistance, offset, held.anchor, age, doubt, stage)
+        left, usable, resistance, offset, held.anchor, age, doubt, stage,
+        charge_posterior.hand_on(parts, SYSTEMATIC[house.lead_acid], beyond, hidden, house.lead_acid, least, _offset_moments(held)[1]))
 
 
-def _charge(held: ChargeState, vehicle: Vehicle) -> tuple[float, float, float, float, float]:
-    """Charge fraction and ln capacity over all guesses: mean, sigma, mean, sigma, covariance."""
+def _parts(held: ChargeState, vehicle: Vehicle) -> list[Part]:
+    """Charge fraction and ln capacity of each guess: weight, means, variances, covariance."""
     count, rated = held.count, vehicle.house.rated_capacity_ah
     usual, sure = _unless_worn(held.guesses)
-    total_z = total_zz = total_q = total_qq = total_zq = 0.0
+    parts: list[Part] = []
     for share, guess in zip(charge_guesses.shares(held.guesses), held.guesses):
         mean, cov = guess.belief.mean, guess.belief.covariance
         depth = mean[DEPTH] + count.out_ah - count.in_ah * (1 - mean[LOSS]) + mean[OFFSET] * count.hours + count.lost_ah
@@ -95,6 +100,14 @@ def _charge(held: ChargeState, vehicle: Vehicle) -> tuple[float, float, float, f
         u = depth / capacity
         z, var_z = 1 - u, max(var_d / capacity**2 - 2 * u * var_dq / capacity + u * u * var_q, 0.0)
         cross = u * var_q - var_dq / capacity
+        parts.append((share, z, log_q, var_z, var_q, cross))
+    return parts
+
+
+def _moments(parts: list[Part]) -> tuple[float, float, float, float, float]:
+    """Over all guesses: mean charge fraction, sigma, mean ln capacity, sigma, covariance."""
+    total_z = total_zz = total_q = total_qq = total_zq = 0.0
+    for share, z, log_q, var_z, var_q, cross in parts:
         total_z += share * z
         total_q += share * log_q
         total_zz += share * (var_z + z * z)
@@ -161,10 +174,15 @@ def _left(
     return Estimate(max(charge, 0.0), max(charge - Z95 * below, 0.0), max(charge + Z95 * doubt, 0.0), basis)
 
 
-def _offset(held: ChargeState, vehicle: Vehicle) -> Answer:
+def _offset_moments(held: ChargeState) -> tuple[float, float]:
+    """Mean and sigma of the shunt's zero beyond its correction [A]."""
     parts = list(zip(charge_guesses.shares(held.guesses), (g.belief for g in held.guesses)))
     mean = sum(w * b.mean[OFFSET] for w, b in parts)
-    doubt = sqrt(sum(w * (b.covariance[OFFSET][OFFSET] + (b.mean[OFFSET] - mean) ** 2) for w, b in parts))
+    return mean, sqrt(sum(w * (b.covariance[OFFSET][OFFSET] + (b.mean[OFFSET] - mean) ** 2) for w, b in parts))
+
+
+def _offset(held: ChargeState, vehicle: Vehicle) -> Answer:
+    mean, doubt = _offset_moments(held)
     known = vehicle.current_sensor.offset_a
     offset = known + mean
     if doubt > 0.8 * vehicle.current_sensor.offset_sigma_a and not known:

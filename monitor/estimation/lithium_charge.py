@@ -108,7 +108,8 @@ def findings(state: LithiumState, vehicle: Vehicle) -> ChargeFindings:
         Estimate(middle, low, high, basis), Estimate(q, q_low, q_high, learnt),
         _less(estimate.left_ah, out_ah, 1.0, estimate.capacity_ah, basis),
         _less(estimate.usable_ah, out_ah, 1.0 - house.reserve_soc_frac, estimate.capacity_ah, basis),
-        resistance, offset, estimate.anchor, age, doubt, stage)
+        resistance, offset, estimate.anchor, age, doubt, stage,
+        replace(estimator.told(estimate, vehicle), offset_sigma_a=estimate.offset_a[1]).reduced())
 
 
 def conditions(state: LithiumState, vehicle: Vehicle) -> tuple[Condition, ...]:

@@ -96,8 +96,8 @@ def _run(state: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin,
     days, count = outlook_days.days_from(
         loaded.past, slot, loaded.temperature_c, vehicle.house.rated_capacity_ah)
     start = night.Start(
-        slot, first, margin.above_frac, margin.above_sigma_frac, margin.capacity_ah, margin.capacity_sigma_ah,
-        margin.correlation, 1 - margin.reserve_frac, vehicle.house.lead_acid, _by_day(loaded, now_s))
+        slot=slot, first_frac=first, posterior=margin.posterior, reserve_frac=margin.reserve_frac, below=margin.above_frac <= 0,
+        lead_acid=vehicle.house.lead_acid, by_day=_by_day(loaded, now_s))
     made = night.draw_scenarios(start, days, PATHS, Random(int(now_s)))
     found = _summary(made, first, now_s, margin, state.learnt)
     share = sum(path.lowest_ah < 0 for path in made) / len(made)

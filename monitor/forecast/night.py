@@ -2,11 +2,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
-from math import exp, sqrt
+from math import exp
 from random import Random
 from statistics import NormalDist
 
 from monitor.parameters import table
+from monitor.posterior import Posterior
 from monitor.usage.history import DAY_SLOTS
 
 STEP_H = 0.5
@@ -22,16 +23,13 @@ LATEST_SUN_SLOT = P.count("latest_sun_slot")
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """Where all paths begin, with one sigma of what is not known exactly."""
+    """Where all paths begin, and what is believed of charge and capacity there."""
 
     slot: int
     first_frac: float       # how much of the present slot is still to come
-    above_frac: float       # charge above the reserve, part of the capacity
-    above_sigma_frac: float
-    capacity_ah: float
-    capacity_sigma_ah: float
-    correlation: float      # of the two
-    room_frac: float        # from the reserve to full
+    posterior: Posterior
+    reserve_frac: float
+    below: bool             # the reserve is reached already
     lead_acid: bool
     by_day: bool            # the sun is up: the night in question is the coming one
 
@@ -70,15 +68,15 @@ def ends_h(first_frac: float) -> list[float]:
 
 
 def draw_scenarios(start: Start, days: Days, count: int, random: Random) -> list[Scenario]:
-    """That many paths, each with its own charge, load day, sky day and their scales, all evenly spread.
+    """That many paths, each with its own charge and capacity, load day, sky day and their scales, all evenly spread.
 
     start: where it begins; days: the days they are drawn from; count: how many; random: a seeded source of chance.
     """
     normal = _spread(count)
-    charges, sizes, loads, skies = normal[:], normal[:], normal[:], normal[:]
-    for column in (charges, sizes, loads, skies):
+    loads, skies = normal[:], normal[:]
+    for column in (loads, skies):
         random.shuffle(column)
-    tied, free = start.correlation, sqrt(1 - start.correlation**2)
+    batteries = start.posterior.draw(count, random)
     load_days = _draw_start([day[0] for day in days.loads], count, random)
     sky_days = _draw_start([day[0] for day in days.harvests], count, random)
     by_hour = [_hours(day[2]) for day in days.loads], [_hours(day[1]) for day in days.harvests]
@@ -94,15 +92,14 @@ def draw_scenarios(start: Start, days: Days, count: int, random: Random) -> list
             a = a - 1 if a > 0 else load_days[int(random.random() * count)]
             b = b - 1 if b > 0 else sky_days[int(random.random() * count)]
             legs.append((by_hour[0][a], days.loads[a][1] * more, by_hour[1][b]))
-        capacity = start.capacity_ah + start.capacity_sigma_ah * (tied * charges[i] + free * sizes[i])
-        above = start.above_frac + start.above_sigma_frac * charges[i]
-        made.append(_run(start, legs, brighter, above, max(capacity, 0.3 * start.capacity_ah), times))
+        charge_frac, capacity = batteries[i]
+        made.append(_run(start, legs, brighter, charge_frac - start.reserve_frac, capacity, times))
     return made
 
 
 def _run(start: Start, legs: list[Leg], brighter: float, above: float, capacity: float, times: list[float]) -> Scenario:
-    room = start.room_frac * capacity
-    ah = min(above, start.room_frac) * capacity
+    room_frac = 1.0 - start.reserve_frac
+    room, ah = room_frac * capacity, min(above, room_frac) * capacity
     kept = KEPT_LEAD if start.lead_acid else KEPT_LITHIUM
     accepts = 1.0 / ACCEPTANCE_H if start.lead_acid else 1.0
     # By day and in the evening the sun is looked for from solar midnight on; in the small hours at once.
@@ -138,7 +135,7 @@ def _run(start: Start, legs: list[Leg], brighter: float, above: float, capacity:
             step += 1
             step_h = usual_h
         step_h = usual_h = 1.0
-    return _summarise_scenarios(track, times, sun_step, latest, room, capacity, start.above_frac <= 0)
+    return _summarise_scenarios(track, times, sun_step, latest, room, capacity, start.below)
 
 
 def _summarise_scenarios(

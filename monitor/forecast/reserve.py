@@ -4,20 +4,17 @@ from dataclasses import dataclass
 from monitor.battery import lead_acid, lithium_iron
 from monitor.battery.label import Battery
 from monitor.findings import ChargeFindings, Estimate
-
-Z95 = 1.96
+from monitor.posterior import Posterior
 
 
 @dataclass(frozen=True, slots=True)
 class Margin:
-    """Charge above the reserve as part of the capacity, and the capacity, with one sigma each and their correlation."""
+    """Charge above the reserve as part of the capacity, the capacity, and what is believed of both."""
 
     above_frac: float
-    above_sigma_frac: float
     capacity_ah: float
-    capacity_sigma_ah: float
-    correlation: float
     reserve_frac: float
+    posterior: Posterior
 
     @property
     def usable_ah(self) -> float:
@@ -25,33 +22,19 @@ class Margin:
 
 
 def margin(battery: Battery, charge: ChargeFindings, load_a: float) -> Margin | None:
-    """The margin above the reserve, or above the fridge's own cut-out where that comes first.
+    """The margin above the reserve, or above the fridge's own cut-out where that comes first; None while the charge is not known.
 
-    load_a is the current with the compressor running [A]: what the cut-out sees. None while the
-    charge is not known.
-    battery: its label; charge: what is known of it; load_a: with the compressor running [A].
+    Parameters
+    ----------
+    battery : its label
+    charge : what is known of its charge
+    load_a : the current with the compressor running [A]: what the cut-out sees
     """
     fraction, capacity = charge.charge_frac, charge.capacity_ah
-    if not isinstance(fraction, Estimate):
+    if not isinstance(fraction, Estimate) or not isinstance(capacity, Estimate) or charge.posterior is None:
         return None
-    rated = battery.rated_capacity_ah
-    q_ah = capacity.value if isinstance(capacity, Estimate) else 0.9 * rated
-    q_sigma = _sigma(capacity) if isinstance(capacity, Estimate) else 0.15 * rated
-    reserve = max(battery.reserve_soc_frac, _cutout_frac(battery, charge, load_a, q_ah))
-    above = fraction.value - reserve
-    z_sigma = max(_sigma(fraction), 0.01 / Z95)
-    tie = 0.0
-    found = charge.usable_left_ah
-    if isinstance(found, Estimate) and reserve == battery.reserve_soc_frac and above > 0.02 and q_sigma > 0:
-        variance = _sigma(found) ** 2
-        apart = (z_sigma * q_ah) ** 2 + (above * q_sigma) ** 2
-        tie = min(max((variance - apart) / (2 * z_sigma * q_ah * above * q_sigma), -0.9), 0.9)
-    return Margin(above, z_sigma, q_ah, q_sigma, tie, reserve)
-
-
-def _sigma(found: Estimate) -> float:
-    """One sigma of the wider side: either bound may be cut off at empty or full, and the lower holds what may be missing."""
-    return max(found.high - found.value, found.value - found.low) / Z95
+    reserve = max(battery.reserve_soc_frac, _cutout_frac(battery, charge, load_a, capacity.value))
+    return Margin(fraction.value - reserve, capacity.value, reserve, charge.posterior)
 
 
 def _cutout_frac(battery: Battery, charge: ChargeFindings, load_a: float, capacity_ah: float) -> float:

@@ -33,7 +33,9 @@ RATE_S, IDLE_S = 7200.0, 7200.0
 BEGUN_FRAC = 0.004
 #: A test colder or hotter than this is no test [°C]: the table of [1], and care for the battery.
 COLDEST_C, HOTTEST_C = 10.0, 45.0
-PEUKERT_SIGMA = 0.04
+PEUKERT_SIGMA, Z95 = 0.04, 1.96
+#: Either end of how full it was when it began is at least so far from the middle (ln): no charge is known better than 0.5 %.
+LEAST_START_LN = 0.01
 LITHIUM_PEUKERT, LITHIUM_PER_K = 1.03, 0.004
 
 Phase = Literal["waiting", "running", "ended", "stopped", "spoiled"]
@@ -81,6 +83,7 @@ class Result:
     temperature_c: float | None
     rate_factor: float          # part of its capacity that can be had at this rate [2]
     temperature_factor: float   # and at this temperature [1]
+    sigma_ln: float             # one sigma of its logarithm
 
 
 def not_ready(charge_frac: Estimate | None, anchor: str, charging_stage: str, temperature_c: float | None) -> list[str]:
@@ -178,7 +181,6 @@ def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_f
     left, left_sigma = ((stop_v - END_V[lead]) * 0.06, 0.01 + (stop_v - END_V[lead]) * 0.04) if lead else (0.02, 0.015)
     if not reached:
         left, left_sigma = 0.0, 0.01
-    start_sigma = max((full_frac.high - full_frac.low) / 3.92, 0.005)
     span = max(full_frac.value - left, 0.1)
     warm, warm_sigma = _warmth(run.temperature_c, lead, run.hours)
     exponent = lead_acid.KINDS[battery.chemistry].peukert if lead else LITHIUM_PEUKERT
@@ -191,10 +193,14 @@ def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_f
     # rate over the rated one, logarithm: how far a wrong exponent carries
     distance = max(log(rate * hours / capacity), 0.0)
     doubt = hypot(
-        sensor.gain_sigma_frac, sensor.offset_sigma_a * run.hours / run.drawn_ah, start_sigma / span, left_sigma / span, warm_sigma,
+        sensor.gain_sigma_frac, sensor.offset_sigma_a * run.hours / run.drawn_ah, left_sigma / span, warm_sigma,
         PEUKERT_SIGMA * distance, 0.6 * run.gap_s * run.rate_a / 3600 / run.drawn_ah)
-    low, high = capacity * exp(-1.96 * doubt), capacity * exp(1.96 * doubt)
-    return Result(Estimate(capacity, low, high, "measured"), reached, run.drawn_ah, run.hours, run.rate_a, run.temperature_c, reach, warm)
+    # How full it was is an interval with two ends that differ (none is fuller than full): each goes to its own end of the capacity.
+    fuller = max(log(max(full_frac.high - left, 0.1) / span), LEAST_START_LN)
+    emptier = max(log(span / max(full_frac.low - left, 0.1)), LEAST_START_LN)
+    low, high = capacity * exp(-hypot(Z95 * doubt, fuller)), capacity * exp(hypot(Z95 * doubt, emptier))
+    return Result(Estimate(capacity, low, high, "measured"), reached, run.drawn_ah, run.hours, run.rate_a, run.temperature_c, reach, warm,
+                  hypot(doubt, max(fuller, emptier) / Z95))
 
 
 def _warmth(temperature_c: float | None, lead: bool, hours: float) -> tuple[float, float]:

@@ -1,6 +1,7 @@
 """A life out of the log: quarter hours of load, harvest and engine, and what is known of the present battery."""
 from collections.abc import Iterable
 from dataclasses import replace
+from math import sqrt
 
 from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Estimate
@@ -19,6 +20,8 @@ FLAT_FRAC, FLAT_V = 0.10, 11.8
 CUT_QUARTERS, CUT_SHARE = 8, 0.35
 #: What is left of a shunt's offset, at most and usually [A]; how far off the first known charge usually is.
 DRIFT_A, DRIFT_SIGMA_A, START_SIGMA_FRAC = 0.08, 0.04, 0.1
+#: One sigma of the logarithm of a capacity whose doubt an earlier version did not write down (common practice).
+USUAL_CAPACITY_SIGMA_LN = 0.10
 
 
 def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.0, current_offset_a: float = 0.0) -> list[LoggedSlot]:
@@ -112,7 +115,7 @@ def describe_present(quarters: Iterable[tuple[float, float, dict]], vehicle: Veh
     capacity_ah: what it gives at its rated rate [Ah]; utc_to_local_h: what makes local hours of UTC [h].
     """
     life = read_slots(quarters, utc_to_local_h, offset_a(charge))
-    return check_agreement(life, read_known(vehicle, life, capacity_ah))
+    return check_agreement(life, read_known(vehicle, life, charge, capacity_ah))
 
 
 def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[LoggedSlot], KnownBattery]:
@@ -144,12 +147,17 @@ def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[L
     return life, replace(found, start_frac=start)
 
 
-def read_known(vehicle: Vehicle, life: list[LoggedSlot], capacity_ah: Estimate) -> KnownBattery:
+def read_known(vehicle: Vehicle, life: list[LoggedSlot], charge: ChargeFindings, capacity_ah: Estimate) -> KnownBattery:
     """The present set-up, with what the trackers know of its capacity, at the beginning of the life.
 
-    vehicle: what its owner said of it; life: the quarter hours that were logged; capacity_ah: what it gives at its rated rate [Ah].
+    Parameters
+    ----------
+    vehicle : what its owner said of it
+    life : the quarter hours that were logged
+    charge : what is known of charge and capacity; in a log of an earlier version without their posterior
+    capacity_ah : what it gives at its rated rate [Ah]
     """
     house = vehicle.house
     start = next((row.charge_frac for row in life if row.charge_frac is not None), 0.7)
     return KnownBattery(Setup("as it is", house.chemistry, capacity_ah.value, house.reserve_soc_frac), start,
-                 (capacity_ah.high - capacity_ah.low) / 3.92)
+                 USUAL_CAPACITY_SIGMA_LN if charge.posterior is None else sqrt(charge.posterior.covariance()[1]))

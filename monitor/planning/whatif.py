@@ -20,11 +20,11 @@ class NotExplained(Exception):
 
 @dataclass(frozen=True, slots=True)
 class KnownBattery:
-    """What the trackers know of the present battery: fractions and ampere-hours with one sigma."""
+    """What the trackers know of the present battery: charge at the beginning [1], one sigma of the logarithm of its capacity."""
 
     setup: Setup
     start_frac: float
-    capacity_sigma_ah: float
+    capacity_sigma_ln: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
         same = (setup.capacity_ah, setup.chemistry) == (known.setup.capacity_ah, known.setup.chemistry)
         lives: list[SimulationResult] = []
         for k, (size, loss, sun) in enumerate(draws):
-            spread = known.capacity_sigma_ah / known.setup.capacity_ah if same else 0.05
+            spread = known.capacity_sigma_ln if same else 0.05
             base = setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if setup.lead_acid else 0.005)
             drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * size), sun_ratio=setup.sun_ratio * sun,
                             charge_loss_frac=base * loss)

@@ -136,12 +136,13 @@ def _battery_described(kept: Kept, now: Moment, battery: str, label: str | None 
 
 
 def _capacity_tested(kept: Kept, now: Moment, capacity_ah: float, low_ah: float, high_ah: float, reached_end: int,
-                     ended_utc_s: float) -> Outcome:
+                     ended_utc_s: float, sigma_ln: float | None = None) -> Outcome:
     """A capacity test counts in the verdict from now on, and for the charge estimate."""
     vehicle, trackers = kept.vehicle, kept.state.watch
     if not 0 < low_ah <= capacity_ah <= high_ah < 5 * vehicle.house.rated_capacity_ah:
         raise ValueError(f"{low_ah:g} to {high_ah:g} Ah around {capacity_ah:g} Ah is no result of a capacity test")
-    test = CapacityTest(now.at_s + min(ended_utc_s - now.utc_s, 0.0), float(capacity_ah), float(low_ah), float(high_ah), bool(reached_end))
+    test = CapacityTest(now.at_s + min(ended_utc_s - now.utc_s, 0.0), float(capacity_ah), float(low_ah), float(high_ah), bool(reached_end),
+                        None if sigma_ln is None else float(sigma_ln))
     if isinstance(getattr(trackers, "health", None), health.HealthState):
         before = trackers.health.test
         if before is not None and abs(before.at_s - test.at_s) < 60:
@@ -152,7 +153,7 @@ def _capacity_tested(kept: Kept, now: Moment, capacity_ah: float, low_ah: float,
     state = replace(kept.state, watch=trackers)
     found = f"{capacity_ah:.0f} Ah ({low_ah:.0f} to {high_ah:.0f})" if reached_end else f"at least {low_ah:.0f} Ah"
     event = Event(now.at_s, "capacity_test", "house", f"A capacity test of the house battery gave {found}.",
-                  tuple((f.name, float(getattr(test, f.name))) for f in fields(test)))
+                  tuple((f.name, float(getattr(test, f.name))) for f in fields(test) if getattr(test, f.name) is not None))
     return Outcome(replace(kept, state=state), Batch(state=state, events=(event,)))
 
 

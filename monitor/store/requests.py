@@ -23,7 +23,7 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
                          "at_utc_s": (int, float, type(None))},
     "battery_described": {"battery": str, "label": (str, type(None)), "installed_utc_s": (int, float, type(None))},
     "capacity_tested": {"capacity_ah": (int, float), "low_ah": (int, float), "high_ah": (int, float), "reached_end": int,
-                        "ended_utc_s": (int, float)},
+                        "ended_utc_s": (int, float), "sigma_ln": (int, float)},
     "calibrate_zero": {"minutes": (int, float)},
     "relearn": {},
     "undo": {"entry": int},

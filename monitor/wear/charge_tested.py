@@ -9,17 +9,17 @@ from monitor.parameters import table
 from monitor.wear.verdict import CapacityTest
 
 P = table("wear", "charge_tested")
-LEAST_SIGMA = P.number("least_sigma")
+LEAST_SIGMA, UNSAID_SIGMA = P.number("least_sigma"), P.number("unsaid_sigma")
 
 
 def apply_capacity_test(state: charge.ChargeState, test: CapacityTest) -> charge.ChargeState:
     """The charge tracker after a capacity test that reached its end; after one that did not, as before.
 
-    The test becomes one measurement of the logarithm of capacity, as sure as its interval says.
+    The test becomes one measurement of the logarithm of capacity, as sure as the test says.
     """
     if not test.reached_end:
         return state
-    sigma = max((log(test.high_ah) - log(max(test.low_ah, 0.1))) / 3.92, LEAST_SIGMA)
+    sigma = UNSAID_SIGMA if test.sigma_ln is None else max(test.sigma_ln, LEAST_SIGMA)
     belief = charge_guesses.one(state.guesses)
     slopes = tuple(1.0 if i == CAPACITY else 0.0 for i in range(len(belief.mean)))
     belief = kalman.weigh(belief, slopes, log(test.capacity_ah) - belief.mean[CAPACITY], sigma * sigma)

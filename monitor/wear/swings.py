@@ -26,6 +26,7 @@ SLOW_TIMES = P.number("slow_times")
 USUAL_OHM = P.number("usual_ohm")
 LEAST_DEPTH_FRAC, KEPT, FORGOTTEN_PER_WEEK = P.number("least_depth_frac"), P.count("kept"), P.number("forgotten_per_week")
 KNEE_FRAC, KNEE_SIGMA = P.number("knee_frac"), P.number("knee_sigma")
+UNKNOWN_OFFSET_A = P.number("unknown_offset_a")
 LOST_FRAC = P.by_chemistry("lost_frac")
 LOST_SIGMA_FRAC = P.by_chemistry("lost_sigma_frac")
 MOST_RETURN_FRAC = P.by_chemistry("most_return_frac")
@@ -163,8 +164,8 @@ def _between(now: OpenSwing, at_s: float, depth_frac: float, battery: Battery, c
 
 
 def _charge_sigma_ah(battery: Battery, hours: float, returned_ah: float, charge_ah: float, charge: ChargeFindings) -> float:
-    offset = charge.current_offset_a
-    offset_a = (offset.high - offset.low) / 3.92 if isinstance(offset, Estimate) else 0.06
+    known = isinstance(charge.current_offset_a, Estimate) and charge.posterior is not None
+    offset_a = charge.posterior.offset_sigma_a if known and charge.posterior else UNKNOWN_OFFSET_A
     return sqrt((offset_a * hours) ** 2 + (LOST_SIGMA_FRAC[battery.lead_acid] * returned_ah) ** 2 + (0.006 * charge_ah) ** 2 + 0.3**2)
 
 

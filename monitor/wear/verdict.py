@@ -1,6 +1,7 @@
 """Is the house battery used up: a verdict from weekly records, with its lines of evidence."""
 from dataclasses import dataclass
 from math import log
+from typing import ClassVar
 
 from monitor.battery.label import Battery
 from monitor.findings import Answer, Estimate, EvidenceLine, NotYet, VerdictWord
@@ -23,7 +24,8 @@ TEST_HOLDS_S = P.number("test_holds_s")
 class CapacityTest:
     """A capacity test: what the battery gave from full, at its rated rate and 25 °C, with its 95 % interval [Ah].
 
-    reached_end is False where the test was stopped before the battery was empty: it holds at least low_ah.
+    reached_end is False where the test was stopped before the battery was empty: it holds at least low_ah. sigma_ln is the
+    doubt of its logarithm; None in a test that an earlier version noted.
     """
 
     at_s: float
@@ -31,6 +33,9 @@ class CapacityTest:
     low_ah: float
     high_ah: float
     reached_end: bool = True
+    sigma_ln: float | None = None
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"sigma_ln"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ import numpy as np
 from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.forecast import forecast
+from monitor.posterior import of_normal
 from monitor.sample import Minute
 from monitor.usage import loads
 from tests.benchmarks.camps import STEP_S, Camp, camp
@@ -93,7 +94,7 @@ def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
             Estimate(z, z - 1.96 * SIGMA_CHARGE, z + 1.96 * SIGMA_CHARGE, "counting"),
             Estimate(capacity, capacity * (1 - 1.96 * SIGMA_CAPACITY), capacity * (1 + 1.96 * SIGMA_CAPACITY),
                      "learnt"),
-            UNKNOWN, UNKNOWN, UNKNOWN, UNKNOWN)
+            UNKNOWN, UNKNOWN, UNKNOWN, UNKNOWN, posterior=of_normal(z, SIGMA_CHARGE, capacity, SIGMA_CAPACITY))
         held = loads.update(held, minute, vehicle, JoinFindings(engine="running" if engine[i] else "off"), charge)
         ahead = forecast.update(ahead, minute, vehicle, charge, held)
         if ahead.evening.said_s == end_s and forecast.conditions(ahead)[0].active:

@@ -91,7 +91,7 @@ def test_a_capacity_test_reaches_the_verdict_and_the_charge_tracker_once(life) -
     capacity = lambda: life.daemon.state.watch.charge.guesses[0].belief  # noqa: E731
     for _ in range(2):
         requests.leave(requests.folder_of(life.daemon.database), "capacity_tested", capacity_ah=0.7 * rated, low_ah=0.67 * rated,
-                       high_ah=0.73 * rated, reached_end=1, ended_utc_s=1.0)
+                       high_ah=0.73 * rated, reached_end=1, ended_utc_s=1.0, sigma_ln=0.022)
         live(life, 1)
     held = life.daemon.state.watch.health
     assert isinstance(held.test, CapacityTest) and held.judged.word == "replace"

@@ -4,6 +4,7 @@ import pytest
 from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.forecast import forecast
+from monitor.posterior import of_normal
 from monitor.store.saving import from_text, to_text
 from monitor.usage import loads
 from tests.monitor.test_loads import load_a, minute, sun_a
@@ -16,7 +17,8 @@ VEHICLE = Vehicle(Battery("house", "agm", 100.0, reserve_soc_frac=0.5, absorptio
 def charge_of(charge_frac: float, capacity_ah: float = 100.0) -> ChargeFindings:
     return ChargeFindings(
         Estimate(charge_frac, charge_frac - 0.03, charge_frac + 0.03, "counting"),
-        Estimate(capacity_ah, 0.95 * capacity_ah, 1.05 * capacity_ah, "learnt"), NOT_YET, NOT_YET, NOT_YET, NOT_YET)
+        Estimate(capacity_ah, 0.95 * capacity_ah, 1.05 * capacity_ah, "learnt"), NOT_YET, NOT_YET, NOT_YET, NOT_YET,
+        posterior=of_normal(charge_frac, 0.03 / 1.96, capacity_ah, 0.05 / 1.96))
 
 
 def lived(days: float, charge_at=lambda at_s: 0.95, sun: float = 1.0, vehicle: Vehicle = VEHICLE):

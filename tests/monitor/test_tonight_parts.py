@@ -1,5 +1,8 @@
 """The parts of tonight's forecast: paths, reserve, levers, outcomes, history and the solar clock."""
+from dataclasses import replace
+from math import log
 from random import Random
+from statistics import pstdev
 
 import pytest
 
@@ -8,6 +11,8 @@ from monitor.findings import ChargeFindings, Estimate, ForecastFindings, NotYet
 from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve
 from monitor.forecast.advisory import Evening
 from monitor.forecast.outcomes import Learnt, NightOutcome
+from monitor.posterior import Posterior, of_normal
+from monitor.store.saving import from_text, to_text
 from monitor.usage import history, solar_clock
 from monitor.usage.history import DAY_SLOTS, History
 
@@ -17,9 +22,8 @@ EVENING_SLOT = 44
 
 
 def start(above_frac: float = 0.2, above_sigma_frac: float = 0.0, **more) -> night.Start:
-    facts = {"slot": EVENING_SLOT, "first_frac": 1.0, "above_frac": above_frac, "above_sigma_frac": above_sigma_frac,
-             "capacity_ah": 100.0, "capacity_sigma_ah": 0.0, "correlation": 0.0, "room_frac": 0.5, "lead_acid": True,
-             "by_day": True}
+    facts = {"slot": EVENING_SLOT, "first_frac": 1.0, "posterior": of_normal(0.5 + above_frac, above_sigma_frac, 100.0, 0.0),
+             "reserve_frac": 0.5, "below": above_frac <= 0, "lead_acid": True, "by_day": True}
     return night.Start(**(facts | more))
 
 
@@ -81,10 +85,11 @@ def test_nothing_is_asked_of_a_safe_night() -> None:
     assert levers.levers(made, lambda p: p, (("the fridge", 1.5),), 20.0) == (("Nothing needs doing.", 0.0),)
 
 
-def charge(frac: float, half_width: float, usable: Estimate | NotYet = NOT_YET) -> ChargeFindings:
+def charge(frac: float, half_width: float, correlation: float = 0.0) -> ChargeFindings:
     return ChargeFindings(
         Estimate(frac, frac - half_width, frac + half_width, "counting"), Estimate(100.0, 90.0, 110.0, "learnt"),
-        NOT_YET, usable, Estimate(0.008, 0.007, 0.009, "measured"), NOT_YET)
+        NOT_YET, NOT_YET, Estimate(0.008, 0.007, 0.009, "measured"), NOT_YET,
+        posterior=of_normal(frac, half_width / 1.96, 100.0, 0.05, correlation))
 
 
 def test_a_cut_out_that_comes_before_the_reserve_is_the_reserve() -> None:
@@ -98,11 +103,34 @@ def test_a_cut_out_that_comes_before_the_reserve_is_the_reserve() -> None:
 
 
 def test_charge_and_capacity_that_are_unsure_together_are_drawn_together() -> None:
-    battery = Battery("house", "agm", 100.0, reserve_soc_frac=0.2)
-    tied = reserve.margin(battery, charge(0.8, 0.04, Estimate(60.0, 51.0, 69.0, "counting")), 5.0)
-    apart = reserve.margin(battery, charge(0.8, 0.04, Estimate(60.0, 52.8, 67.2, "counting")), 5.0)
-    assert tied.correlation > 0.4
-    assert apart.correlation == pytest.approx(0.0, abs=0.05)
+    """A battery that is smaller than believed and emptier for it ends lower: the paths carry the tie of the belief."""
+    made = {tie: night.draw_scenarios(start(posterior=of_normal(0.75, 0.04, 100.0, 0.1, tie)), days(), 400, Random(5))
+            for tie in (-0.9, 0.9)}
+    begin_ah = {tie: [path.track_ah[0] for path in paths] for tie, paths in made.items()}
+    spread = {tie: pstdev(values) for tie, values in begin_ah.items()}
+    # (z - 0.5) q: 4 Ah by the charge, 2.5 Ah by the capacity, added with their sign
+    assert spread[0.9] == pytest.approx(6.3, abs=0.6) and spread[-0.9] == pytest.approx(2.1, abs=0.5)
+
+
+def test_a_belief_with_two_peaks_is_drawn_with_two_peaks() -> None:
+    either = Posterior(((0.7, 0.9, log(100.0), 1e-4, 1e-4, 0.0), (0.3, 0.52, log(100.0), 1e-4, 1e-4, 0.0)))
+    made = night.draw_scenarios(start(posterior=either), days(), 200, Random(5))
+    assert sum(path.lowest_ah < 0 for path in made) == 60
+
+
+def test_what_is_saved_of_a_belief_comes_back_and_keeps_its_moments() -> None:
+    whole = Posterior(tuple((1 / 20, 0.3 + 0.02 * k, log(90.0 + k), 1e-3, 4e-3, 1e-3) for k in range(20)), 0.05)
+    few = whole.reduced()
+    assert len(few.parts) < 12 and from_text(Posterior, to_text(few)) == few
+    assert few.mean() == pytest.approx(whole.mean(), rel=1e-6) and few.covariance() == pytest.approx(whole.covariance(), rel=1e-5)
+    assert few.charge() == pytest.approx(whole.charge(), abs=0.004)
+    with pytest.raises(ValueError):
+        from_text(Posterior, '{"_":"Posterior","packed":"AAAA=="}')
+
+
+def test_no_forecast_without_the_belief_itself() -> None:
+    battery = Battery("house", "agm", 100.0)
+    assert reserve.margin(battery, replace(charge(0.8, 0.04), posterior=None), 5.0) is None
 
 
 def told(said: float, came: bool, lowest: float = 0.5, raw: float | None = None) -> NightOutcome:
@@ -161,7 +189,7 @@ def said_at(odds: dict[float, float], bedtime: float = 22.0, soon_h: float = 3.0
         hour = k / 6
         p = odds[max(from_hour for from_hour in odds if from_hour <= hour)]
         forecast = ForecastFindings(hour * 3600, p, reserve_in_low_s=soon_h * 3600, reserve_in_s=4 * 3600.0)
-        held = advisory.step(held, forecast, p, reserve.Margin(0.1, 0.02, 100.0, 5.0, 0.0, 0.5), hour >= bedtime,
+        held = advisory.step(held, forecast, p, reserve.Margin(0.1, 100.0, 0.5, of_normal(0.6, 0.02, 100.0, 0.05)), hour >= bedtime,
                             hour % 24, True)
         if held.said_s == hour * 3600:
             found.append((round(hour, 1), held.high))

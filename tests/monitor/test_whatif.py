@@ -107,10 +107,10 @@ def test_throttled_harvest_is_refilled_and_the_rest_left_alone() -> None:
 def test_the_present_set_up_must_explain_the_log_first() -> None:
     slots = _life(20)
     rows = _as_logged(slots, NOW, 0.6)
-    _, rms = whatif.explain(rows, whatif.KnownBattery(NOW, 0.6, 4.0))
+    _, rms = whatif.explain(rows, whatif.KnownBattery(NOW, 0.6, 0.04))
     assert rms < 0.01
     with pytest.raises(whatif.NotExplained, match="does not explain"):
-        whatif.explain(rows, whatif.KnownBattery(replace(NOW, capacity_ah=60), 0.6, 4.0))
+        whatif.explain(rows, whatif.KnownBattery(replace(NOW, capacity_ah=60), 0.6, 0.04))
 
 
 @pytest.mark.parametrize(("candidate", "limit"), [
@@ -123,7 +123,7 @@ def test_nights_below_the_reserve_come_close_to_those_of_the_true_life(candidate
     for seed in range(6):
         slots = _life(30, sun_a=11.0, seed=seed)
         rows = _logged_by_bucket(slots, NOW.capacity_ah, 0.6)
-        known = whatif.KnownBattery(NOW, 0.6, 2.0)
+        known = whatif.KnownBattery(NOW, 0.6, 0.02)
         found, rms = whatif.explain(rows, known)
         answers = whatif.ask(found, known, [candidate], rms, seed=seed)[1]
         truth = _nights_below(_bucket(slots, candidate.capacity_ah, 0.6, candidate.sun_ratio), candidate.reserve_frac)
@@ -134,13 +134,13 @@ def test_nights_below_the_reserve_come_close_to_those_of_the_true_life(candidate
 
 def test_a_short_log_is_called_a_hint() -> None:
     slots = _life(5)
-    known = whatif.KnownBattery(NOW, 0.6, 4.0)
+    known = whatif.KnownBattery(NOW, 0.6, 0.04)
     found, rms = whatif.explain(_as_logged(slots, NOW, 0.6), known)
     assert "only 5 days" in whatif.ask(found, known, [], rms)[0].weight
 
 
 def test_the_same_question_gets_the_same_answer() -> None:
-    slots, known = _life(15), whatif.KnownBattery(NOW, 0.6, 4.0)
+    slots, known = _life(15), whatif.KnownBattery(NOW, 0.6, 0.04)
     other = replace(NOW, name="twice", capacity_ah=200)
     assert whatif.ask(slots, known, [other], 0.0) == whatif.ask(slots, known, [other], 0.0)
 
@@ -158,7 +158,7 @@ def test_use_that_a_flat_battery_prevented_comes_back_with_a_larger_one() -> Non
     assert sum(row.cut for row in rows) > 100
     filled = refill(rows)
     assert sum(s.load_a + s.prevented_a for s in filled) == pytest.approx(sum(s.load_a for s in whole), rel=0.01)
-    known = whatif.KnownBattery(small, 0.5, 0.5)
+    known = whatif.KnownBattery(small, 0.5, 0.01)
     twice = replace(small, name="twice", capacity_ah=60.0)
     today, larger = whatif.ask(filled, known, [twice], 0.0)
     truth = simulate(whole, twice, 0.5)
@@ -170,7 +170,7 @@ def test_a_steady_error_of_the_shunt_and_a_wrong_beginning_are_found_by_the_repl
     slots = _life(30)
     rows = _as_logged(slots, NOW, 0.6)
     shifted = [replace(row, load_a=row.load_a + 0.06) for row in rows]
-    life, known = from_log.check_agreement(shifted, whatif.KnownBattery(NOW, 0.48, 4.0))
+    life, known = from_log.check_agreement(shifted, whatif.KnownBattery(NOW, 0.48, 0.04))
     assert sum(a.load_a - b.load_a for a, b in zip(life, rows)) / len(rows) == pytest.approx(0.0, abs=0.021)
     assert known.start_frac == pytest.approx(0.6, abs=0.05)
     assert whatif.explain(life, known)[1] < whatif.RMS_LIMIT_FRAC / 2
@@ -178,7 +178,7 @@ def test_a_steady_error_of_the_shunt_and_a_wrong_beginning_are_found_by_the_repl
 
 def test_a_load_that_goes_round_the_shunt_is_not_taken_for_its_error() -> None:
     rows = [replace(row, load_a=max(row.load_a - 0.5, 0.0)) for row in _as_logged(_life(30, sun_a=7.0), NOW, 0.6)]
-    life, known = from_log.check_agreement(rows, whatif.KnownBattery(NOW, 0.6, 4.0))
+    life, known = from_log.check_agreement(rows, whatif.KnownBattery(NOW, 0.6, 0.04))
     with pytest.raises(whatif.NotExplained):
         whatif.explain(life, known)
 
@@ -189,7 +189,7 @@ def test_a_log_that_is_not_sure_of_its_low_nights_is_not_held_against_the_replay
     rows = _as_logged(slots, setup, 0.6)
     assert simulate(slots, setup, 0.6).nights_below > 2
     hidden = [replace(row, charge_frac=None) if row.charge_frac < 0.35 else row for row in rows]
-    assert whatif.explain(hidden, whatif.KnownBattery(setup, 0.6, 4.0))[1] < 0.01
+    assert whatif.explain(hidden, whatif.KnownBattery(setup, 0.6, 0.04))[1] < 0.01
     shifted = [row if row.charge_frac > 0.35 else replace(row, charge_frac=0.36) for row in rows]
     with pytest.raises(whatif.NotExplained, match="nights"):
-        whatif.explain(shifted, whatif.KnownBattery(setup, 0.6, 4.0))
+        whatif.explain(shifted, whatif.KnownBattery(setup, 0.6, 0.04))

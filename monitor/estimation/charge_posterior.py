@@ -1,0 +1,50 @@
+"""What the charge filter hands on of charge and capacity: its guesses as a sum of normals, with what may be missing unseen."""
+from math import hypot, sqrt
+
+from monitor.posterior import Part, Posterior
+
+#: A half of a normal, as a normal: its mean and sigma over the whole one's sigma. Two of these, one to each side, have the whole
+#: one's median, its 2.5 % and its 97.5 % (mathematics; where one side is twice as wide as the other within 4 %).
+HALF_MEAN, HALF_SIGMA = 0.74, 0.74
+#: Less than this (ln) is not worth two parts.
+LEAST_HIDDEN_LN = 0.01
+
+
+def hand_on(parts: list[Part], doubt_frac: float, doubt_ln: float, hidden_ln: float, lead_acid: bool, least_sigma_frac: float,
+            offset_sigma_a: float) -> Posterior:
+    """The belief, ready to be drawn from.
+
+    Parameters
+    ----------
+    parts : charge fraction and ln capacity of each guess
+    doubt_frac : of charge, that grows with the depth it was counted down from full (one sigma, of the depth)
+    doubt_ln : of capacity, beyond what the guesses hold (one sigma of ln): the shunt's gain, what no measurement averages out
+    hidden_ln : how much more capacity may be missing than voltage shows (one sigma of ln, to the lower side only)
+    lead_acid : whether what is missing was counted down from full in any case
+    least_sigma_frac : charge is never surer than this
+    offset_sigma_a : how well the shunt's zero is known [A]
+    """
+    made: list[Part] = []
+    for w, z, q, var_z, var_q, cross in parts:
+        z = min(z, 1.0)
+        depth = 1.0 - z
+        var_z = max(var_z + (doubt_frac * depth) ** 2, least_sigma_frac**2)
+        # Counted from full, less capacity is less charge: what is hidden of the one is missing from the other.
+        lever = depth if lead_acid else min(max(cross / max(var_q, 1e-9), 0.0), 1.0)
+        whole = (w, z, q, var_z, var_q + doubt_ln**2, cross)
+        made += [whole] if hidden_ln < LEAST_HIDDEN_LN else _split(whole, hidden_ln, lever)
+    return Posterior(tuple(made), offset_sigma_a).reduced()
+
+
+def _split(whole: Part, hidden_ln: float, lever: float) -> list[Part]:
+    """One normal as two halves by capacity, the lower one wider by what is hidden; charge follows by their covariance and the lever."""
+    w, z, q, var_z, var_q, cross = whole
+    found = []
+    for side, more in ((1.0, 0.0), (-1.0, hidden_ln)):
+        sigma = hypot(sqrt(var_q), more)
+        tie = cross + lever * more * more                        # of this side's charge and capacity
+        by_q = tie / (sigma * sigma)
+        kept = HALF_SIGMA**2 - 1.0                               # the half's own variance, over the whole one's, less one
+        found.append((w / 2, z + side * HALF_MEAN * sigma * by_q, q + side * HALF_MEAN * sigma,
+                      var_z + (lever * more) ** 2 + kept * by_q * tie, HALF_SIGMA**2 * sigma * sigma, HALF_SIGMA**2 * tie))
+    return found
