@@ -53,7 +53,11 @@ def unpack(at_ms: int, end_ms: int, count: int, crc: int, body: bytes) -> list[R
     ------
     Damaged : the checksum does not fit, or what it covers is no hour
     """
-    if crc != _crc(at_ms, end_ms, count, body):
+    try:
+        fits = crc == _crc(at_ms, end_ms, count, body)
+    except (struct.error, TypeError) as error:  # something else where numbers were
+        raise Damaged(f"an hour is damaged: {error}") from error
+    if not fits:
         raise Damaged(f"the hour from {at_ms / 1000:.0f} s is damaged: its checksum does not fit")
     try:
         plain = lzma.decompress(body, format=lzma.FORMAT_RAW, filters=_FILTERS)

@@ -55,6 +55,8 @@ class OpenLog:
                 if begun_new:
                     commit_mark.forget(path)
                 self._mark = commit_mark.MarkFile(path)
+                self._mark.put_map(commit_mark.TableMap(self.sql("pragma page_size").fetchone()[0], dict(self.sql(
+                    "select name, rootpage from sqlite_master where type = 'table'").fetchall())))
         except BaseException:
             self.close()
             raise

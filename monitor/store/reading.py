@@ -3,7 +3,7 @@ import sqlite3
 import struct
 import zlib
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -114,8 +114,9 @@ def findings_text(rows: list[tuple[int, int, int, bytes]]) -> tuple[int, str | N
     text = text_of(*found[1])
     if text is not None and 2 in found:
         at_ms, crc, body = found[2]
-        if crc in (shrunk_crc(at_ms, body, text), zlib.crc32(body, zlib.crc32(text.encode()))):
-            return at_ms, restore(body, text)
+        with suppress(struct.error, TypeError):
+            if crc in (shrunk_crc(at_ms, body, text), zlib.crc32(body, zlib.crc32(text.encode()))):
+                return at_ms, restore(body, text)
     return found[1][0], text
 
 
@@ -138,7 +139,10 @@ def text_of(at_ms: int, crc: int, body: bytes) -> str | None:
 
     at_ms: when it was written [ms]; crc: its checksum; body: compressed.
     """
-    if crc not in (_blob_crc(at_ms, body), zlib.crc32(body)):
+    try:
+        if crc not in (_blob_crc(at_ms, body), zlib.crc32(body)):
+            return None
+    except (struct.error, TypeError):  # something else where a number or a blob was
         return None
     return zlib.decompress(body).decode()
 

@@ -7,40 +7,41 @@ import errno
 import json
 import logging
 import os
-import sqlite3
-from bisect import bisect_right
-from collections.abc import Iterable, Iterator
-from contextlib import closing, suppress
-from dataclasses import dataclass, field
-from itertools import islice
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from monitor.store import chunks, commit_mark, disk_reserve, past, reading, rollups, segment
-from monitor.store.checksum import add_checksum, columns_of, insert_of, is_sound
+from monitor.store import chunks, commit_mark, disk_reserve, holes, past, reading, rollups, salvage_rows, segment
+from monitor.store.checksum import add_checksum, insert_of, is_sound
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 from monitor.store.past import Past
 
 log = logging.getLogger("ampledger.salvage")
 STEP = 500
-#: A minute without any raw reading is missing; fewer readings than this share of the usual number are told too.
-FEW = 0.7
 
 #: what is brought over first: without it the rest says little
 ORDER = ("meta", "boots", "tracker_state", "alerts", "events", "gaps", "findings", "days", "hours", "forecasts", "quarters", "minutes",
          "chunks", "samples", "cranks")
 #: tables of which the sealed days have copies, to fill what the present lost
 _COPIED = ("meta", "boots", "alerts", "events", "gaps", "forecasts")
-_MOVED = {"chunks": 1, "cranks": 0, "minutes": 0, "quarters": 0}
+#: of these each sealed day has all
+_WHOLE = ("meta", "boots")
+_MOVED = {"chunks": 1, "cranks": 0, "minutes": 0, "quarters": 0, "samples": 0}
+#: tables of which a lost row leaves no hole that can be seen
+_UNCOUNTED = ("meta", "boots", "alerts", "events", "gaps", "forecasts", "cranks", "days")
 
 
 @dataclass
 class Salvaged:
-    """What came over (rows by table), rows that were there and could not be believed, and spans [ms] that are missing."""
+    """What came over (rows by table), rows that were there and could not be believed, spans [ms] that are missing, and tables
+    of which rows may be missing that nobody can count."""
 
     rows: dict[str, int] = field(default_factory=dict)
     refused: dict[str, int] = field(default_factory=dict)
     missing: list[tuple[str, int, int]] = field(default_factory=list)
+    torn: list[str] = field(default_factory=list)
 
 
 def part_of(database: Path) -> Path:
@@ -51,6 +52,26 @@ def part_of(database: Path) -> Path:
 def note_of(database: Path) -> Path:
     """The note that a salvage is not over."""
     return database.with_name(database.name + ".salvaging")
+
+
+def kept_wal_of(database: Path) -> Path:
+    """The second name of a write-ahead log while it is not known yet whether all of it is whole."""
+    return database.with_name(database.name + ".kept-wal")
+
+
+def keep_wal(database: Path) -> bool:
+    """Gives a write-ahead log a second name before SQLite opens it: SQLite takes of it what comes before the first damage and
+    drops the rest. Returns whether there is one.
+
+    Raises
+    ------
+    OSError : the folder cannot be written
+    """
+    wal, kept = database.with_name(database.name + "-wal"), kept_wal_of(database)
+    if wal.exists() and wal.stat().st_size:
+        kept.unlink(missing_ok=True)
+        _second_name(wal, kept)
+    return kept.exists()
 
 
 def unfinished(database: Path) -> str:
@@ -98,7 +119,7 @@ def rescue(database: Path, why: str) -> str:
         for file in (part, *_companions(part)):
             file.unlink(missing_ok=True)
         try:
-            found = _build(part, aside, Past(past.FolderFiles(past.folder_of(database))))
+            found = _build(part, aside, Past(past.FolderFiles(past.folder_of(database))), database)
             break
         except Exception as error:
             if not _is_full(error) or not disk_reserve.give_up(database):
@@ -106,7 +127,7 @@ def rescue(database: Path, why: str) -> str:
             log.warning("no room for the salvage: the disk reserve is given up")
     with open(part, "rb") as grown:
         os.fsync(grown.fileno())
-    _write_note(database, {"aside": aside.name if aside else "", "why": why, "stage": "in place"})
+    _write_note(database, {"aside": aside.name if aside else "", "why": why, "map": asdict(_map(database)), "stage": "in place"})
     for file in _companions(database):  # they belong to the damaged one, which has them under its other name
         file.unlink(missing_ok=True)
     commit_mark.forget(database)
@@ -116,7 +137,8 @@ def rescue(database: Path, why: str) -> str:
     return describe(found, why, aside)
 
 
-def bring_over(aside: Path | None, connection: Any, sealed: Past) -> Salvaged:
+def bring_over(aside: Path | None, connection: Any, sealed: Past, tables: commit_mark.TableMap | None = None,
+               until_ms: int = 0) -> Salvaged:
     """Copies every row that can be read and is as it was written into an open, empty log; the sealed days fill what they can.
 
     Parameters
@@ -124,33 +146,58 @@ def bring_over(aside: Path | None, connection: Any, sealed: Past) -> Salvaged:
     aside : the damaged log, or None where there is none
     connection : SQLAlchemy's, of the new log
     sealed : the sealed days beside it
+    tables : where its tables begin, as far as that is known
+    until_ms : how far it is known to have gone
     """
     found = Salvaged()
     sql = connection.exec_driver_sql
-    for table in ORDER:
-        names = columns_of(table) if table in TABLE_COLUMNS else ", ".join(BLOB_COLUMNS[table])
-        statement = (insert_of(table) if table in TABLE_COLUMNS else
-                     f"insert into {table} ({names}) values ({', '.join('?' * len(BLOB_COLUMNS[table]))})").replace(
-                         "insert or replace", "insert").replace("insert into", "insert or ignore into")
-        for rows in batched(_readable(aside, table, names) if aside is not None else (), STEP):
-            sql("begin immediate")
-            for row in rows:
-                if table in _MOVED and _is_sealed(row, _MOVED[table], sealed.until_ms):
-                    continue
-                try:
-                    if not _is_good(table, row):
-                        raise ValueError("its checksum does not fit")
-                    found.rows[table] = found.rows.get(table, 0) + sql(statement, tuple(row)).rowcount
-                except Exception as error:
-                    if _is_full(error):
-                        sql("rollback")
-                        raise
-                    found.refused[table] = found.refused.get(table, 0) + 1
-                    log.debug("%s: %s", table, error)
-            sql("commit")
-    _fill(sql, sealed, found)
-    found.missing = _holes(sql, sealed)
+    with salvage_rows.opened(aside, tables or commit_mark.TableMap()) as carver:
+        for table in ORDER:
+            broken: list[str] = []
+            torn = carver is not None and carver.is_broken(table)
+            if carver is not None and carver.is_ahead:
+                _bring(sql, table, salvage_rows.rows_of(carver, table), sealed, found)
+            _bring(sql, table, salvage_rows.readable(aside, table, broken) if aside is not None else (), sealed, found)
+            if carver is not None and (broken or torn):
+                _bring(sql, table, salvage_rows.rows_of(carver, table), sealed, found)
+            if carver is not None and torn and table not in _WHOLE:
+                _bring(sql, table, salvage_rows.strays_of(carver, table, _known(sql, table)), sealed, found)
+            found.torn += [table] if torn and table in _UNCOUNTED else []
+        _fill(sql, sealed, found)
+        for table in _WHOLE:  # a copy in a sealed day is better than a stray, of which nobody knows when it was
+            if carver is not None and carver.is_broken(table):
+                _bring(sql, table, salvage_rows.strays_of(carver, table, _known(sql, table)), sealed, found)
+    found.missing = holes.find_holes(sql, sealed, until_ms)
     return found
+
+
+def _bring(sql: Any, table: str, rows: Iterable[tuple[Any, ...]], sealed: Past, found: Salvaged) -> None:
+    """Writes rows that are good and not there yet."""
+    statement = insert_of(table) if table in TABLE_COLUMNS else (
+        f"insert into {table} ({', '.join(BLOB_COLUMNS[table])}) values ({', '.join('?' * len(BLOB_COLUMNS[table]))})")
+    statement = statement.replace("insert or replace", "insert").replace("insert into", "insert or ignore into")
+    for part in salvage_rows.batched(rows, STEP):
+        sql("begin immediate")
+        for row in part:
+            if table in _MOVED and _is_sealed(row, _MOVED[table], sealed.until_ms):
+                continue
+            try:
+                if not _is_good(table, row):
+                    raise ValueError("its checksum does not fit")
+                found.rows[table] = found.rows.get(table, 0) + sql(statement, tuple(row)).rowcount
+            except Exception as error:
+                if _is_full(error):
+                    sql("rollback")
+                    raise
+                found.refused[table] = found.refused.get(table, 0) + 1
+                log.debug("%s: %s", table, error)
+        sql("commit")
+
+
+def _known(sql: Any, table: str) -> Callable[[tuple[Any, ...]], bool]:
+    """Whether the new log has a row already. A day has one row, whatever its end was when it was written."""
+    starts = {row[0] for row in sql("select start_ms from days")} if table == "days" else set()
+    return lambda row: row[1] in starts
 
 
 def describe(found: Salvaged, why: str, aside: Path | None) -> str:
@@ -163,17 +210,11 @@ def describe(found: Salvaged, why: str, aside: Path | None) -> str:
     if len(found.missing) > 6:
         gone.append(f"{len(found.missing) - 6} more spans")
     gone += [f"{count} rows of {table}" for table, count in found.refused.items()]
+    gone += [f"perhaps rows of {table}" for table in found.torn]
     missing = "; ".join(gone) or "nothing that was logged"
     kept = f" The damaged one is kept as {aside.name}." if aside is not None else ""
     return (f"The log was damaged ({why}). Missing: {missing}. What could be read is in a new log ({rows}).{kept} "
             "A second time means: a new card.")
-
-
-def batched(rows: Iterable[tuple[Any, ...]], size: int) -> Iterator[list[tuple[Any, ...]]]:
-    """Lists of at most `size` rows."""
-    rows = iter(rows)
-    while part := list(islice(rows, size)):
-        yield part
 
 
 def format_moment(at_ms: int) -> str:
@@ -182,7 +223,7 @@ def format_moment(at_ms: int) -> str:
     return f"day {days} {rest // 3600:02d}:{rest % 3600 // 60:02d}"
 
 
-def _note(database: Path) -> dict[str, str] | None:
+def _note(database: Path) -> dict[str, Any] | None:
     try:
         found = json.loads(note_of(database).read_text(encoding="utf-8"))
         return found if isinstance(found, dict) else {}
@@ -192,7 +233,13 @@ def _note(database: Path) -> dict[str, str] | None:
         return {}
 
 
-def _write_note(database: Path, words: dict[str, str]) -> None:
+def _map(database: Path) -> commit_mark.TableMap:
+    """Where the damaged log's tables begin: by the note of a salvage that was begun, else by the mark beside the log."""
+    noted = commit_mark.map_of((_note(database) or {}).get("map"))
+    return noted if noted.roots else commit_mark.read_map(database)
+
+
+def _write_note(database: Path, words: dict[str, Any]) -> None:
     note = note_of(database)
     part = note.with_name(note.name + ".part")
     with open(part, "w", encoding="utf-8") as file:
@@ -207,11 +254,12 @@ def _begin(database: Path, why: str) -> Path | None:
     """Writes the note, and gives the damaged log its second name; both once, however often this is begun."""
     note = _note(database) or {}
     aside = database.with_name(note["aside"]) if note.get("aside") else _free_name(database, "damaged")
-    _write_note(database, {"aside": aside.name, "why": note.get("why", why)})
-    for ending in ("", "-wal"):
-        file, other = database.with_name(database.name + ending), aside.with_name(aside.name + ending)
+    _write_note(database, {"aside": aside.name, "why": note.get("why", why), "map": asdict(_map(database))})
+    for file, ending in ((database, ""), (kept_wal_of(database), "-wal"), (database.with_name(database.name + "-wal"), "-wal")):
+        other = aside.with_name(aside.name + ending)
         if file.exists() and not other.exists():
             _second_name(file, other)
+    kept_wal_of(database).unlink(missing_ok=True)
     return aside if aside.exists() else None
 
 
@@ -227,12 +275,13 @@ def _second_name(file: Path, other: Path) -> None:
         os.replace(part, other)
 
 
-def _build(part: Path, aside: Path | None, sealed: Past) -> Salvaged:
+def _build(part: Path, aside: Path | None, sealed: Past, database: Path) -> Salvaged:
     from monitor.store.open_log import OpenLog
 
     new = OpenLog(part, salvaging=True)
     try:
-        found = bring_over(aside, new.connection, sealed)
+        mark = commit_mark.read(database)
+        found = bring_over(aside, new.connection, sealed, _map(database), mark.minute_ms if mark is not None else 0)
         sql = new.connection.exec_driver_sql
         for what, after_ms, until_ms in found.missing:
             sql(insert_of("gaps"), add_checksum("gaps", (after_ms, f"log: {what}", "the log was damaged", until_ms, 0)))
@@ -246,7 +295,7 @@ def _fill(sql: Any, sealed: Past, found: Salvaged) -> None:
     for table in _COPIED:
         statement = insert_of(table).replace("insert or replace", "insert or ignore")
         rows: Iterable[tuple[Any, ...]] = sealed.lines(table)
-        if table in ("meta", "boots"):  # each day has them whole: the latest word stands
+        if table in _WHOLE:  # each day has them whole: the latest word stands
             rows = {row[0]: row for row in rows}.values()
         sql("begin immediate")
         for row in rows:
@@ -260,42 +309,6 @@ def _fill(sql: Any, sealed: Past, found: Salvaged) -> None:
             found.rows[level] = found.rows.get(level, 0) + sql(statement, add_checksum(level, row)).rowcount
     rollups.fill(sql)
     sql("commit")
-
-
-def _holes(sql: Any, sealed: Past) -> list[tuple[str, int, int]]:
-    """Spans that have no minutes, no quarters or no raw readings where there were some, as far as the present goes back."""
-    holes = []
-    after = max(sealed.until_ms, 0) or None
-    minutes = sql("select end_ms, start_ms, covered_s from minutes order by end_ms").fetchall()
-    for end, start, _ in minutes:
-        if after is not None and start > after:
-            holes.append(("minutes", after, start))
-        after = end
-    spans = [(row[0], row[1], row[2]) for row in sql("select at_ms, end_ms, count from chunks order by at_ms")]
-    loose = [row[0] for row in sql("select at_ms from samples order by at_ms")]
-    return holes + _raw_holes(minutes, spans, loose)
-
-
-def _raw_holes(minutes: list[Any], spans: list[tuple[int, int, int]], loose: list[int]) -> list[tuple[str, int, int]]:
-    """Minutes that were measured and of which no raw reading is left, or too few."""
-    per_minute = sorted(bisect_right(loose, end) - bisect_right(loose, start) for end, start, covered in minutes
-                        if (covered or 0) > 50 and loose and start >= loose[0] and end <= loose[-1])
-    usual = per_minute[len(per_minute) // 2] if per_minute else 1
-    holes: list[tuple[str, int, int]] = []
-    firsts = [span[0] for span in spans]
-    for end, start, covered in minutes:
-        if (covered or 0) < 50:
-            continue
-        place = bisect_right(firsts, end) - 1
-        packed = place >= 0 and spans[place][1] > start
-        count = bisect_right(loose, end) - bisect_right(loose, start)
-        if packed or count >= FEW * usual:
-            continue
-        if holes and holes[-1][2] >= start:
-            holes[-1] = ("raw readings", holes[-1][1], end)
-        else:
-            holes.append(("raw readings", start, end))
-    return holes
 
 
 def _is_sealed(row: tuple[Any, ...], place: int, until_ms: int) -> bool:
@@ -329,31 +342,3 @@ def _free_name(database: Path, word: str) -> Path:
     while (aside := database.with_name(f"{database.stem}.{word}-{number}{database.suffix}")).exists():
         number += 1
     return aside
-
-
-def _readable(aside: Path, table: str, names: str) -> Iterator[tuple[Any, ...]]:
-    """Rows from the front until reading breaks, then from the back until it breaks again or meets the first part."""
-    last: tuple[Any, ...] | None = None
-    known = _columns_in(aside, table)
-    if known:  # a log of an earlier shape is salvaged too
-        names = ", ".join(name if name in known else "null" for name in names.split(", "))
-    key = names.partition(",")[0]
-    for direction in ("", " desc"):
-        try:
-            with closing(sqlite3.connect(f"{aside.resolve().as_uri()}?mode=ro", uri=True)) as old:
-                for row in old.execute(f"select {names} from {table} order by {key}{direction}"):
-                    if direction and row == last:
-                        return
-                    yield row
-                    last = last if direction else row
-            return  # all of it came
-        except (sqlite3.Error, OverflowError, UnicodeDecodeError) as error:
-            log.info("%s breaks off%s: %s", table, " from its end" if direction else "", error)
-
-
-def _columns_in(aside: Path, table: str) -> set[str]:
-    try:
-        with closing(sqlite3.connect(f"{aside.resolve().as_uri()}?mode=ro", uri=True)) as old:
-            return {row[1] for row in old.execute(f"pragma table_info({table})")}
-    except sqlite3.Error:
-        return set()

@@ -67,8 +67,7 @@ def newest(rows: Iterable[Row]) -> tuple[Texts | None, int, int]:
     """(texts, generation, generations lost): the newest generation that can be built from rows whose checksum fits."""
     rows = list(rows)
     highest = max((r[0] for r in rows if isinstance(r[0], int)), default=0)
-    sound = {r[0]: r for r in rows if all(isinstance(v, int) for v in r[:5]) and isinstance(r[5], bytes)
-             and r[3] == FORMAT and r[4] == _crc(*r[:4], r[5])}
+    sound = {r[0]: r for r in rows if is_sound(r)}
     for start in sorted((g for g, r in sound.items() if r[1]), reverse=True):
         texts: Texts = json.loads(zlib.decompress(sound[start][5]))
         generation = start
@@ -77,6 +76,12 @@ def newest(rows: Iterable[Row]) -> tuple[Texts | None, int, int]:
             generation += 1
         return texts, generation, highest - generation
     return None, highest, len(rows)
+
+
+def is_sound(row: Any) -> bool:
+    """Whether a row of the table tracker_state is as it was written, and of this program's format."""
+    return (all(isinstance(v, int) and abs(v) < 2**63 for v in row[:5]) and isinstance(row[5], bytes) and row[3] == FORMAT
+            and bool(row[4] == _crc(row[0], row[1], row[2], row[3], row[5])))
 
 
 def unpack(texts: Texts, fresh: State) -> tuple[State, tuple[str, ...]]:
