@@ -27,7 +27,7 @@ def create_app(
     ------
     ValueError : reading shall need a code and none is set
     """
-    from dashboard import actions, api, failures, files, guard, guide_pages, jobs, log_view, pages
+    from dashboard import actions, api, data_out, failures, files, guard, guide_pages, jobs, log_view, pages
     from dashboard.jobs.background import Background
     from monitor.reporting import sentences
 
@@ -57,5 +57,6 @@ def create_app(
     app.register_blueprint(guide_pages.guides)
     app.register_blueprint(actions.actions)
     app.register_blueprint(api.api)
+    app.register_blueprint(data_out.data_out)
     jobs.install(app)
     return app

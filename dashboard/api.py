@@ -2,7 +2,7 @@
 import json
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, fields, is_dataclass
+from dataclasses import asdict, fields
 from typing import Any, TypeVar
 
 from flask import Blueprint, Response, abort, request
@@ -12,8 +12,8 @@ from dashboard import log_view as books
 from dashboard.charts import Figure
 from dashboard.openapi import DESCRIPTION
 from dashboard.palette import PALETTES, Palette
-from dashboard.words import QUANTITIES, local_ms
-from monitor.reporting import sentences
+from dashboard.words import local_ms
+from monitor.reporting.state import describe_state
 
 api = Blueprint("api", __name__, url_prefix="/api/v1")
 FEWEST, MOST, USUAL = 10, 2000, 600
@@ -38,20 +38,8 @@ def now() -> Response:
         return _json({"empty": True, "simulated": book.simulated})
     return _json({
         "empty": False, "simulated": book.simulated, "stale": bool(book.stale), "at_utc_s": book.utc_of(book.at_s),
-        "clock_trusted": book.known.utc_trusted,
-        "readings": {name: getattr(book.latest, name) for name in QUANTITIES},
-        "join": _plain(found.join), "charge": _plain(found.charge), "starter": _plain(found.starter),
-        "loads": _plain(found.loads), "counts": asdict(found.counts), "forecast": _plain(found.forecast),
-        "health": asdict(found.health),
-        "open_alerts": len(book.open_alerts),
-        "sentences": {
-            "charge": sentences.charge_sentence(found.charge),
-            "tonight": sentences.tonight_sentence(found.forecast, book.hour),
-            "starter": sentences.starter_sentence(found.starter, found.join), "join": sentences.join_sentence(found.join),
-            "today": sentences.day_sentence(found.counts.today, because=found.counts.because),
-            "health": sentences.health_sentence(found.health, book.known.vehicle.house.rated_capacity_ah),
-        },
-    })
+        "clock_trusted": book.known.utc_trusted, "open_alerts": len(book.open_alerts),
+    } | describe_state(found, book.latest, book.known.vehicle, book.hour))
 
 
 @api.get("/series")
@@ -245,17 +233,6 @@ def _nights(book, utc_s: float) -> tuple[tuple[float, float], ...]:
 
 def _reserve_frac(book) -> float:
     return book.vehicle.house.reserve_soc_frac if book.vehicle else 0.0
-
-
-def _plain(found: Any) -> dict[str, Any]:
-    """Findings as JSON: an answer is its value with low, high and basis, or the reason for having none."""
-    made = {}
-    for field in fields(found):
-        value = getattr(found, field.name)
-        if field.name == "posterior":   # for computing on; its intervals are there already
-            continue
-        made[field.name] = asdict(value) if is_dataclass(value) and not isinstance(value, type) else value
-    return made
 
 
 def _figure(figure: Figure) -> Response:

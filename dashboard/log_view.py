@@ -45,7 +45,7 @@ class MemoizedAnswers:
 
         database: the log's file; name: what the answer is kept under; ask: works it out.
         """
-        signature = _signature(database)
+        signature = signature_of(database)
         held, answers = self._held
         if held != signature:
             # Two threads may both ask anew; either answer is right.
@@ -269,7 +269,7 @@ def open_log_view() -> LogView:
     return g.book
 
 
-def _signature(database: Path) -> tuple[tuple[int, int, int] | None, ...]:
+def signature_of(database: Path) -> tuple[tuple[int, int, int] | None, ...]:
     """What changes whenever the log is written: size and time of the file and of what waits beside it."""
     found: list[tuple[int, int, int] | None] = []
     for path in (database, database.with_name(database.name + "-wal"), live_file_of(database) or database):

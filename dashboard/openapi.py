@@ -1,4 +1,5 @@
 """The JSON under /api/v1 described in OpenAPI 3.1; tests hold every answer against it."""
+import json
 from typing import Any
 
 Schema = dict[str, Any]
@@ -101,6 +102,20 @@ SCHEMAS: dict[str, Schema] = {
     | {"description": "A Plotly figure; its time axis is the board's local clock."},
     "Refusal": _object({"title": TEXT, "detail": TEXT}, todo=_list(TEXT)),
 }
+
+def describe_message() -> Schema:
+    """JSON Schema (2020-12) of the state that is published, retained, on a topic (monitor/reporting/state.py)."""
+    now = SCHEMAS["Now"]["oneOf"][1]["properties"]
+    alert = _object({"id": {"type": "integer"}} | {name: SCHEMAS["Alert"]["properties"][name] for name in (
+        "kind", "battery", "priority", "state", "seen", "means", "look_first")})
+    head = {"version": {"const": 1}, "simulated": FLAG, "at_utc_s": MAYBE, "clock_trusted": FLAG, "alerts": _list(alert)}
+    found = _object(head | {
+        name: now[name] for name in ("readings", "join", "charge", "starter", "loads", "counts", "forecast", "health", "sentences")})
+    text = json.dumps({"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "ampledger: the state, version 1"} | found | {
+        "$defs": {name: SCHEMAS[name] for name in (
+            "Estimate", "NotYet", "Answer", "Readings", "Tally", "Charge", "Join", "Starter", "Loads", "Health", "Forecast")}})
+    return json.loads(text.replace("#/components/schemas/", "#/$defs/"))
+
 
 _SPAN = [
     {"name": "span", "in": "query", "schema": {"enum": ["hour", "day", "week", "month", "year", "all"]},

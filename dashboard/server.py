@@ -12,8 +12,8 @@ from waitress.task import ThreadedTaskDispatcher
 
 from dashboard.guard import origin
 
-#: Enough for a family's phones on the slowest page; one request takes milliseconds.
-THREADS = 8
+#: Enough for a family's phones on the slowest page, beside the listeners of data_out.py; one request takes milliseconds.
+THREADS = 14
 #: Open connections altogether, and of one address: a stranger with one machine cannot take them all.
 MOST_CONNECTIONS, MOST_OF_ONE_ADDRESS = 240, 60
 #: A client that has sent nothing for so long, or has not come to the end of its request or fetched its answer, is let go [s].

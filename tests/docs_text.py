@@ -115,6 +115,15 @@ def made() -> dict[tuple[str, str], str]:
     return {("commands.md", "help"): help_texts(), ("configuration.md", "keys"): key_tables(), ("limits.md", "limits"): limit_tables()}
 
 
+def state_schema() -> str:
+    """JSON Schema of the state that is published."""
+    import json
+
+    from dashboard.openapi import describe_message
+
+    return json.dumps(describe_message(), indent=1, ensure_ascii=False) + "\n"
+
+
 def copied() -> dict[str, str]:
     """document -> the whole text or picture that it is: the guides are packaged, so that the board can show them."""
     from monitor.guides.text import GUIDES, read_guide
@@ -132,5 +141,6 @@ if __name__ == "__main__":
         before, _, after = between(path.read_text(), marker)
         path.write_text(before + text + after)
     (DOCS / "ampledger.schema.json").write_text(schema_text())
+    (DOCS / "state-1.schema.json").write_text(state_schema())
     for document, text in copied().items():
         (DOCS / document).write_text(text)

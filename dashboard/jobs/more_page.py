@@ -25,7 +25,7 @@ QUESTIONS = {
     "This board": (
         ("Can I trust the figures?", "About: instruments, gaps, the clock, versions", "pages.about"),
         ("I want the figures in a spreadsheet", "Download: any span as CSV", "jobs.download"),
-        ("I want them in a program", "JSON, described by OpenAPI", "api.openapi"),
+        ("I want them in a program", "JSON, described by OpenAPI; OpenMetrics at /metrics, events at /stream", "api.openapi"),
     ),
 }
 

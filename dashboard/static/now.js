@@ -1,4 +1,5 @@
-// Keeps the page Now fresh: asks for it again and puts the new sheet in place of the old one.
+// Keeps the page Now fresh: asks for it again and puts the new sheet in place of the old one, as soon as the board says that
+// there is news; now and then where it does not say so.
 "use strict";
 (() => {
   const main = () => document.getElementById("main");
@@ -26,6 +27,36 @@
     }
   }
 
-  setInterval(renew, every);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) renew(); });
+  let listener = null;
+  let asked = Date.now();
+
+  function listen() {
+    if (listener || document.hidden) return;
+    listener = new EventSource("/stream");
+    let first = true;
+    listener.addEventListener("minute", () => {
+      if (!first) { asked = Date.now(); renew(); }
+      first = false;
+      document.body.dataset.listens = "yes";
+    });
+    listener.onerror = () => {       // gone, or too many listen: ask now and then instead, and try to listen again in a minute
+      listener.close();
+      listener = null;
+      renew();
+      setTimeout(listen, 60000);
+    };
+  }
+
+  setInterval(() => {
+    const heard = listener && listener.readyState === EventSource.OPEN;
+    if (Date.now() - asked < (heard ? 60000 : every) - 500) return;
+    asked = Date.now();
+    renew();
+  }, every);
+  listen();
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) { if (listener) listener.close(); listener = null; return; }
+    renew();
+    listen();
+  });
 })();

@@ -130,6 +130,7 @@ class Topic:
         except ModuleNotFoundError:
             raise ValueError("[alerts] mqtt needs a package; run: " + install_command("mqtt")) from None
         port = broker.port or (8883 if broker.tls else 1883)
+        self.with_state = broker.state
         self._topic, self._place, self._up = broker.topic, f"{broker.host}:{port}", threading.Event()
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2)
         self._client.will_set(f"{broker.topic}/alive", "0", qos=1, retain=True)
@@ -152,11 +153,11 @@ class Topic:
             raise NotDelivered(f"{self._place}: {self._refused or f'no connection within {timeout_s:g} s'}")
         self._publish(f"{change.alert.battery}/{change.alert.kind}", as_dict(change), timeout_s)
 
-    def hand(self, values: dict[str, Any], timeout_s: float) -> None:
-        """Publishes a sign of life at TOPIC/heartbeat, retained; raises NotDelivered."""
+    def hand(self, values: dict[str, Any], timeout_s: float, place: str = "heartbeat") -> None:
+        """Publishes a sign of life at TOPIC/heartbeat, or something else under another place, retained; raises NotDelivered."""
         if not self._up.wait(timeout_s):
             raise NotDelivered(f"{self._place}: {self._refused or f'no connection within {timeout_s:g} s'}")
-        self._publish("heartbeat", values, timeout_s)
+        self._publish(place, values, timeout_s)
 
     def _secure(self, broker: "MqttTable") -> None:
         """TLS 1.2 or later, the broker's certificate and name checked against ca_file, or what this system trusts."""
@@ -194,3 +195,16 @@ class Topic:
             return
         client.publish(f"{self._topic}/alive", "1", qos=1, retain=True)
         self._up.set()
+
+
+class StateTopic:
+    """The whole state on a topic, at TOPIC/state: what the latest minute says, for whoever comes later too."""
+
+    name = "state"
+
+    def __init__(self, topic: Topic) -> None:
+        self._topic = topic
+
+    def hand(self, values: dict[str, Any], timeout_s: float) -> None:
+        """Publishes it, retained; raises NotDelivered."""
+        self._topic.hand(values, timeout_s, "state")

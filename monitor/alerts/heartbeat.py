@@ -39,6 +39,11 @@ class Heartbeat:
         self._thread: threading.Thread | None = None
         self.revive()
 
+    @property
+    def has_receivers(self) -> bool:
+        """Whether anybody waits for it."""
+        return bool(self._receivers)
+
     def live(self, values: dict[str, Any]) -> None:
         """A minute was concluded; returns at once."""
         first = self._latest is None

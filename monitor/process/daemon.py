@@ -73,7 +73,7 @@ class Daemon:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
         self._conditions, self._listens = conditions, True
-        self._beat_s, self._commit_s, self._simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
+        self._beat_s, self._commit_s, self.simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
         self._make_writer, self._first, self._wiring = writer, first, wiring
         self._requests = requests.Doors(database)
         self._failures, self._broken, self._copies = 0, "", copies
@@ -93,7 +93,7 @@ class Daemon:
         damage = ""
         if found.trouble == "damaged":
             found, damage = self._rescue(fresh, found)
-        if found.simulated is not None and found.simulated != self._simulated:
+        if found.simulated is not None and found.simulated != self.simulated:
             kinds = ("a simulated vehicle", "a real one")
             raise OtherLog(f"{self.database} is the log of {kinds[0] if found.simulated else kinds[1]}, and this run is of "
                            f"{kinds[1] if found.simulated else kinds[0]}; name another database under [log]")
@@ -121,7 +121,7 @@ class Daemon:
         sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
         self.vehicle = replace(self.vehicle, current_sensor=sensor)
         self.lives, self.entries = battery_history.read(found.batteries), entries.read(found.entries)
-        meta = {"simulated": str(int(self._simulated)), "vehicle": saving.to_text(self.vehicle),
+        meta = {"simulated": str(int(self.simulated)), "vehicle": saving.to_text(self.vehicle),
                 "shunt_configured": saving.to_text(self._configured), "wiring": saving.to_text(self._wiring)}
         if measured_anew:
             meta["calibration"] = meta["shunt_configured"]
@@ -177,7 +177,7 @@ class Daemon:
         self.writer.commit_every(self._commit_s)
 
     def _hear(self, boot_s: float, answers: list, own_s: float | None, simulated: bool) -> Any:
-        if simulated and not self._simulated:
+        if simulated and not self.simulated:
             raise OtherLog("an instrument marks its readings as simulated, but the log is of a real vehicle")
         if own_s is None and self._begins_utc_s is not None:
             return None  # a recording that has ended, or a simulation that failed to read
@@ -293,7 +293,7 @@ class Daemon:
             return
         label = self._dating.begun().label
         self._live_file.write(live.LiveState(
-            at_s, label.utc_offset_s, label.utc_sigma_s, label.utc_trusted, self._simulated, minute.samples[-1] if minute.samples else None,
+            at_s, label.utc_offset_s, label.utc_sigma_s, label.utc_trusted, self.simulated, minute.samples[-1] if minute.samples else None,
             found, self.vehicle, tuple(a for a in self.state.alerts.alerts if a.open)))
 
     def _keep_heard(self) -> None:

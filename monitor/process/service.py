@@ -9,7 +9,7 @@ from contextlib import ExitStack
 from typing import Any, Protocol
 
 from monitor import pipeline
-from monitor.alerts.channels import Command, Topic
+from monitor.alerts.channels import Command, StateTopic, Topic
 from monitor.alerts.delivery import Deliverer, channels
 from monitor.alerts.heartbeat import Heartbeat, Receiver
 from monitor.alerts.rules import RANK
@@ -24,6 +24,7 @@ from monitor.process.maintenance import Maintenance
 from monitor.process.relearning import Relearning
 from monitor.process.stop import SignalSafeEvent
 from monitor.process.systemd_notify import Notifier
+from monitor.reporting.state import describe_message
 from monitor.sampling.first_reading import FirstReading
 from monitor.store.lock import hold_lock
 from monitor.store.migrate import NewerLog
@@ -32,6 +33,8 @@ log = logging.getLogger("ampledger")
 
 #: Beats in a row that break before the daemon gives up and lets systemd start it anew.
 BROKEN_BEATS = 30
+#: The whole state goes out on a topic so often [s].
+STATE_EVERY_S = 60.0
 #: Chores wait until the first minutes are measured: they cost an import.
 CHORES_AFTER_S = 180.0
 
@@ -76,13 +79,13 @@ def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | N
         if pause_s := restarts.wait_s(clock.boot_s()):
             log.warning("started again and again; waiting %.0f s to spare the card", pause_s)
             stop.wait(pause_s)
-        daemon, heartbeat = _daemon(config, clock, stack, supervised, begins_utc_s, first)
+        daemon, heartbeat, state_out = _daemon(config, clock, stack, supervised, begins_utc_s, first)
         chores = Maintenance(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
                              tell=daemon.happened, same_card=config.log.backup_on_same_card, watch=daemon.self_watch)
         stack.callback(chores.close)
         supervised.append(chores)
         try:
-            _beats(daemon, chores, heartbeat, supervised, clock, notifier, stop, pace_s or config.log.beat_s, told)
+            _beats(daemon, chores, (heartbeat, state_out), supervised, clock, notifier, stop, pace_s or config.log.beat_s, told)
         finally:
             notifier.stopping()
             if not daemon.close():
@@ -103,7 +106,7 @@ def _clock(config: Config, stop: SignalSafeEvent, stack: ExitStack, supervised: 
 
 
 def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Supervised], begins_utc_s: float | None,
-            first: FirstReading | None) -> tuple[Daemon, Heartbeat]:
+            first: FirstReading | None) -> tuple[Daemon, Heartbeat, Heartbeat]:
     try:
         ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
     except ValueError as error:
@@ -115,7 +118,10 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
         hearers.append(Command(tuple(config.alerts.heartbeat_command)))
     heartbeat = Heartbeat(hearers, 60.0 * config.alerts.heartbeat_minutes, config.alerts.timeout_s)
     stack.callback(heartbeat.close)
-    supervised += [deliverer, heartbeat]
+    topics: list[Receiver] = [StateTopic(way) for way in ways if isinstance(way, Topic) and way.with_state]
+    state_out = Heartbeat(topics, STATE_EVERY_S, config.alerts.timeout_s)
+    stack.callback(state_out.close)
+    supervised += [deliverer, heartbeat, state_out]
     simulated = any(source.driver == "simulated" for source in config.sources)
     own_time = simulated or any(source.driver == "recorded" for source in config.sources)
     try:
@@ -127,7 +133,7 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
                       first=first, wiring=config.wiring, copies=config.log.backup_to is not None)
     except (OtherLog, NewerLog) as error:
         raise CannotRun(str(error)) from None
-    return daemon, heartbeat
+    return daemon, heartbeat, state_out
 
 
 def _sign_of_life(daemon: Daemon, found: Any) -> dict[str, Any]:
@@ -140,10 +146,21 @@ def _sign_of_life(daemon: Daemon, found: Any) -> dict[str, Any]:
             "log_written": daemon.writer.status().writing}
 
 
-def _beats(daemon: Daemon, chores: Maintenance, heartbeat: Heartbeat, supervised: list[Supervised], clock: Clock, notifier: Notifier,
-           stop: SignalSafeEvent, beat_s: float,
+def _state(daemon: Daemon, found: Any) -> dict[str, Any]:
+    """The whole state, for a topic."""
+    label, samples = daemon.label, daemon.state.gathering.samples
+    at_utc_s = None if label is None else found.at_s + label.utc_offset_s
+    trusted = label is not None and label.utc_trusted
+    hour = daemon.clock.hour(at_utc_s) if trusted and at_utc_s is not None else None
+    return describe_message(found, samples[-1] if samples else daemon.state.gathering.before, daemon.vehicle, daemon.state.alerts.alerts,
+                            at_utc_s=at_utc_s, utc_trusted=trusted, simulated=daemon.simulated, hour=hour)
+
+
+def _beats(daemon: Daemon, chores: Maintenance, out: tuple[Heartbeat, Heartbeat], supervised: list[Supervised], clock: Clock,
+           notifier: Notifier, stop: SignalSafeEvent, beat_s: float,
            told: Callable[[Any], None]) -> None:
     """A steady beat on absolute moments of a clock that cannot be set: one late beat makes no later one late."""
+    heartbeat, state_out = out
     begun_s = next_s = clock.boot_s()
     broken, ready, armed = 0, False, False
     label = None
@@ -169,6 +186,8 @@ def _beats(daemon: Daemon, chores: Maintenance, heartbeat: Heartbeat, supervised
             told(found)
             supervise(supervised, daemon.happened)
             heartbeat.live(_sign_of_life(daemon, found))
+            if state_out.has_receivers:
+                state_out.live(_state(daemon, found))
             chores.serve(daemon.writer, daemon.self_watch)  # another where the log was found late
             if not armed and clock.boot_s() - begun_s >= CHORES_AFTER_S:
                 chores.start()

@@ -140,8 +140,9 @@ def test_the_page_now_renews_itself_and_says_when_the_board_is_silent(full: Path
         page.clock.install()
         page.goto(base)
         said = page.inner_text("#tonight")
+        page.locator("body[data-listens=yes]").wait_for()
         page.evaluate("document.getElementById('tonight').textContent = 'old'")
-        page.clock.fast_forward(11_000)
+        full.touch()                                    # the log has grown, and the board says so
         expect(page.locator("#tonight")).to_have_text(said, timeout=20_000)
         assert not page.locator("#silent").is_visible()
         process.kill()
@@ -152,6 +153,25 @@ def test_the_page_now_renews_itself_and_says_when_the_board_is_silent(full: Path
         context.close()
         process.kill()
         process.wait(10)
+
+
+def test_the_page_now_asks_by_itself_where_nobody_tells_it_of_news(site: str, browser) -> None:
+    """A proxy that lets no stream through, or a board to which too many listen already."""
+    from playwright.sync_api import expect
+
+    context = browser.new_context(**PHONE)
+    try:
+        page = context.new_page()
+        page.route("**/stream", lambda route: route.abort())
+        page.clock.install()
+        page.goto(site)
+        said = page.inner_text("#tonight")
+        page.wait_for_timeout(500)
+        page.evaluate("document.getElementById('tonight').textContent = 'old'")
+        page.clock.fast_forward(11_000)
+        expect(page.locator("#tonight")).to_have_text(said, timeout=20_000)
+    finally:
+        context.close()
 
 
 def test_an_alert_is_marked_as_seen_with_a_thumb(site: str, full: Path, opened) -> None:

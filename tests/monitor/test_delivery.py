@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from monitor.alerts import rules
-from monitor.alerts.channels import Command, Journal, NotDelivered, Services, Topic
+from monitor.alerts.channels import Command, Journal, NotDelivered, Services, StateTopic, Topic
 from monitor.alerts.delivery import KEPT, Deliverer
 from monitor.alerts.spool import Spool
 from monitor.config.tables import MqttTable
@@ -231,6 +231,17 @@ def test_a_topic_keeps_the_latest_state_and_leaves_a_last_will(tmp_path: Path) -
         _until(lambda: len(got) == 2)
         assert got["van/alerts/alive"] == "1"
         assert json.loads(got["van/alerts/house/house_low"])["priority"] == "high"
+        StateTopic(topic).hand({"version": 1}, 2)
+        late: dict[str, tuple[str, bool]] = {}
+        late_reader = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)       # comes later and is told all the same
+        late_reader.on_message = lambda c, u, m: late.__setitem__(m.topic, (m.payload.decode(), m.retain))
+        late_reader.connect("127.0.0.1", port)
+        late_reader.subscribe("van/alerts/state")
+        late_reader.loop_start()
+        _until(lambda: "van/alerts/state" in late)
+        late_reader.loop_stop()
+        late_reader.disconnect()
+        assert late["van/alerts/state"] == ('{"version": 1}', True)
         deliverer = Deliverer([topic])
         held = rules.update(rules.begin(), (), 0.0)
         held = rules.update(held, (Condition("house_low", "house", True),), 1.0)
