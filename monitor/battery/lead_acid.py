@@ -35,7 +35,6 @@ class Construction:
     full_sigma_v: float
     span_v: float             # from full down to empty at the rated rate, rested
     span_sigma_ln: float
-    charge_loss_frac: float   # of what goes in, below gassing
     gassing_scale: float
     self_discharge_per_month: float
     peukert: float
@@ -46,7 +45,7 @@ def _construction(name: str) -> Construction:
     return Construction(
         full_v=rows.number("full_v"), full_sigma_v=rows.sigma("full_v"),
         span_v=rows.number("span_v"), span_sigma_ln=rows.number("span_sigma_ln"),
-        charge_loss_frac=rows.number("charge_loss_frac"), gassing_scale=rows.number("gassing_scale"),
+        gassing_scale=rows.number("gassing_scale"),
         self_discharge_per_month=rows.number("self_discharge_per_month"), peukert=rows.number("peukert"),
     )
 

@@ -6,7 +6,7 @@ that counting is exact whatever the capacity turns out to be.
 from dataclasses import dataclass
 from math import exp, hypot, log, sqrt
 
-from monitor.battery import lead_acid, lithium_iron
+from monitor.battery import charge_loss, lead_acid, lithium_iron
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.estimation import charge_anchor, kalman
 from monitor.estimation.kalman import Belief
@@ -26,8 +26,6 @@ class Prior:
     depth_sigma_frac: float
     capacity_ln: float        # of what the label says
     capacity_sigma_ln: float
-    loss_frac: float
-    loss_sigma_frac: float
     level_sigma_v: float
     span_sigma_ln: float
     span_follows_capacity: float   # how far a lost part of the capacity shows in the span
@@ -37,8 +35,8 @@ class Prior:
 
 
 #: The label is what a new lead-acid battery gives (EN 50342-1); those in service give mostly 85 to 103 % of it.
-LEAD = Prior(0.35, 0.25, -0.03, 0.15, 0.03, 0.02, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
-LITHIUM = Prior(0.40, 0.30, -0.08, 0.15, 0.004, 0.003, 0.10, 0.05, 0.4, 0.045, 24.0, 1.0)
+LEAD = Prior(0.35, 0.25, -0.03, 0.15, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
+LITHIUM = Prior(0.40, 0.30, -0.08, 0.15, 0.10, 0.05, 0.4, 0.045, 24.0, 1.0)
 
 
 #: What a shunt's gain is in doubt by before anybody compared it; the priors and the noise of counting allow for it.
@@ -61,9 +59,9 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
     level_sigma_v = hypot(p.level_sigma_v, NOMINAL_V * (battery.voltage_sigma_frac or 0.0))
     span_sigma = lead_acid.KINDS[battery.chemistry].span_sigma_ln if battery.lead_acid else p.span_sigma_ln
     belief = kalman.begin(
-        (p.depth_frac * rated, 0.0, log(rated) + p.capacity_ln, p.loss_frac, 0.0,
+        (p.depth_frac * rated, 0.0, log(rated) + p.capacity_ln, charge_loss.FRAC[battery.chemistry], 0.0,
          p.span_follows_capacity * p.capacity_ln, 0.0, 0.0, 0.0),
-        (p.depth_sigma_frac * rated, sensor.offset_sigma_a, capacity_sigma, p.loss_sigma_frac,
+        (p.depth_sigma_frac * rated, sensor.offset_sigma_a, capacity_sigma, charge_loss.SIGMA_FRAC[battery.chemistry],
          level_sigma_v, span_sigma, p.wander_v, 0.01, charge_anchor.TAIL_SIGMA_LN),
     )
     rows = [list(row) for row in belief.covariance]

@@ -2,6 +2,7 @@
 from collections.abc import Iterator
 from math import exp, hypot, log
 
+from monitor.battery import charge_loss
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.estimation import gaussian
 from monitor.estimation.families import KINDS, Kind
@@ -49,7 +50,7 @@ def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[l
     voltmeter_v = p.sigma("voltmeter_v") if battery.voltage_sigma_frac is None else NOMINAL_V * battery.voltage_sigma_frac
     believe(OFFSET, 0.0, sensor.offset_sigma_a)
     believe(CAPACITY, log(rated) + kind.capacity_ln, hypot(kind.capacity_sigma_ln, sensor.gain_sigma_frac))
-    believe(LOSS, p.number("loss_frac"), p.sigma("loss_frac"))
+    believe(LOSS, charge_loss.FRAC[battery.chemistry], charge_loss.SIGMA_FRAC[battery.chemistry])
     believe(HYSTERESIS, 0.0, 0.7)
     believe(RESISTANCE, p.number("resistance_ohm_ah") / rated, p.sigma("resistance_ohm_ah") / rated)
     believe(DIFFUSION, 0.0, p.sigma("diffusion_ln"))

@@ -2,6 +2,7 @@
 from dataclasses import dataclass, replace
 from random import Random
 
+from monitor.battery import charge_loss
 from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Condition, Event, ForecastFindings
 from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve, tonight_words
@@ -97,7 +98,7 @@ def _run(state: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin,
         loaded.past, slot, loaded.temperature_c, vehicle.house.rated_capacity_ah)
     start = night.Start(
         slot=slot, first_frac=first, posterior=margin.posterior, reserve_frac=margin.reserve_frac, below=margin.above_frac <= 0,
-        lead_acid=vehicle.house.lead_acid, by_day=_by_day(loaded, now_s))
+        lead_acid=vehicle.house.lead_acid, kept_frac=1.0 - charge_loss.FRAC[vehicle.house.chemistry], by_day=_by_day(loaded, now_s))
     made = night.draw_scenarios(start, days, PATHS, Random(int(now_s)))
     found = _summary(made, first, now_s, margin, state.learnt)
     share = sum(path.lowest_ah < 0 for path in made) / len(made)

@@ -16,7 +16,6 @@ Leg = tuple[Sequence[float], float, Sequence[float]]
 
 P = table("forecast", "night")
 FULL = P.number("full")
-KEPT_LEAD, KEPT_LITHIUM = P.number("kept_lead"), P.number("kept_lithium")
 ACCEPTANCE_H = P.number("acceptance_h")
 LATEST_SUN_SLOT = P.count("latest_sun_slot")
 
@@ -31,6 +30,7 @@ class Start:
     reserve_frac: float
     below: bool             # the reserve is reached already
     lead_acid: bool
+    kept_frac: float        # of what goes in, below gassing
     by_day: bool            # the sun is up: the night in question is the coming one
 
 
@@ -100,7 +100,7 @@ def draw_scenarios(start: Start, days: Days, count: int, random: Random) -> list
 def _run(start: Start, legs: list[Leg], brighter: float, above: float, capacity: float, times: list[float]) -> Scenario:
     room_frac = 1.0 - start.reserve_frac
     room, ah = room_frac * capacity, min(above, room_frac) * capacity
-    kept = KEPT_LEAD if start.lead_acid else KEPT_LITHIUM
+    kept = start.kept_frac
     accepts = 1.0 / ACCEPTANCE_H if start.lead_acid else 1.0
     # By day and in the evening the sun is looked for from solar midnight on; in the small hours at once.
     at_slot = start.slot % DAY_SLOTS

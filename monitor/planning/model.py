@@ -1,6 +1,7 @@
 """A set-up living a life: a plain battery model, quarter hour by quarter hour."""
 from dataclasses import dataclass
 
+from monitor.battery import charge_loss
 from monitor.battery.label import Chemistry
 from monitor.battery.limits import limits_of
 from monitor.planning.load_profile import SLOT_H, Slot
@@ -23,7 +24,7 @@ class Setup:
     solar_limit_a: float | None = None      # of the solar charger
     engine_limit_a: float | None = None     # of a DC-DC charger; None: what the log's alternator gave
     load_ratio: float = 1.0                 # a thriftier fridge: below 1
-    charge_loss_frac: float | None = None   # None: 3 % lead-acid, 0.5 % lithium iron phosphate
+    charge_loss_frac: float | None = None   # None: the usual of its construction
     rated_load_a: float | None = None       # for the rate effect; None: a twentieth of the capacity
 
     @property
@@ -60,7 +61,7 @@ def simulate(slots: list[Slot], setup: Setup, start_frac: float, engine_peak_a: 
     serves_from_frac: charge below which loads go off, 0 to 1.
     """
     capacity, lead, cold_c = setup.capacity_ah, setup.lead_acid, limits_of(setup.chemistry).cold_charge_c
-    keep = 1 - (setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if lead else 0.005))
+    keep = 1 - (setup.charge_loss_frac if setup.charge_loss_frac is not None else charge_loss.FRAC[setup.chemistry])
     charge = start_frac * capacity
     served = float("inf") if serves_from_frac is None else serves_from_frac * capacity
     reserve, accept = setup.reserve_frac * capacity, 1 / ACCEPTANCE_H

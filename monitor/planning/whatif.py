@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from math import exp, sqrt
 from random import Random
 
+from monitor.battery import charge_loss
 from monitor.findings import Estimate
 from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill
 from monitor.planning.model import Setup, SimulationResult, simulate
@@ -93,7 +94,7 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
         lives: list[SimulationResult] = []
         for k, (size, loss, sun) in enumerate(draws):
             spread = known.capacity_sigma_ln if same else 0.05
-            base = setup.charge_loss_frac if setup.charge_loss_frac is not None else (0.03 if setup.lead_acid else 0.005)
+            base = setup.charge_loss_frac if setup.charge_loss_frac is not None else charge_loss.FRAC[setup.chemistry]
             drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * size), sun_ratio=setup.sun_ratio * sun,
                             charge_loss_frac=base * loss)
             lives.append(simulate(slots, drawn, known.start_frac, 0.0 if mine else peak, serves_from_frac=None if mine else serves))

@@ -7,7 +7,7 @@ iron phosphate is silent on its plateau and speaks when it is full and where it 
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
-from monitor.battery import lead_acid
+from monitor.battery import charge_loss, lead_acid
 from monitor.battery.label import Battery, Vehicle
 from monitor.estimation import charge_anchor
 from monitor.findings import Answer, ChargeFindings, Estimate, NotYet
@@ -27,8 +27,6 @@ USUAL_OHM = P.number("usual_ohm")
 LEAST_DEPTH_FRAC, KEPT, FORGOTTEN_PER_WEEK = P.number("least_depth_frac"), P.count("kept"), P.number("forgotten_per_week")
 KNEE_FRAC, KNEE_SIGMA = P.number("knee_frac"), P.number("knee_sigma")
 UNKNOWN_OFFSET_A = P.number("unknown_offset_a")
-LOST_FRAC = P.by_chemistry("lost_frac")
-LOST_SIGMA_FRAC = P.by_chemistry("lost_sigma_frac")
 MOST_RETURN_FRAC = P.by_chemistry("most_return_frac")
 WEEK_S, BOUND_HOLDS_S = 7 * 86400.0, 60 * 86400.0
 
@@ -82,7 +80,7 @@ def update(state: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
     sensor = vehicle.current_sensor
     offset = charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else sensor.offset_a
     hours = minute.covered_s / 3600.0
-    kept = 1.0 - LOST_FRAC[battery.lead_acid]
+    kept = 1.0 - charge_loss.FRAC[battery.chemistry]
     net_ah = (minute.charge_out_ah - kept * minute.charge_in_ah + offset * hours) * sensor.gain
     known = charge.charge_frac
     anchored = charge.anchor if charge.anchor_age_s == 0.0 and isinstance(known, Estimate) else ""
@@ -166,7 +164,8 @@ def _between(now: OpenSwing, at_s: float, depth_frac: float, battery: Battery, c
 def _charge_sigma_ah(battery: Battery, hours: float, returned_ah: float, charge_ah: float, charge: ChargeFindings) -> float:
     known = isinstance(charge.current_offset_a, Estimate) and charge.posterior is not None
     offset_a = charge.posterior.offset_sigma_a if known and charge.posterior else UNKNOWN_OFFSET_A
-    return sqrt((offset_a * hours) ** 2 + (LOST_SIGMA_FRAC[battery.lead_acid] * returned_ah) ** 2 + (0.006 * charge_ah) ** 2 + 0.3**2)
+    lost_ah = charge_loss.SIGMA_FRAC[battery.chemistry] * returned_ah
+    return sqrt((offset_a * hours) ** 2 + lost_ah ** 2 + (0.006 * charge_ah) ** 2 + 0.3**2)
 
 
 def _close_swing(state: SwingsState, at_s: float, following: OpenSwing, swing: Swing | None = None) -> SwingsState:

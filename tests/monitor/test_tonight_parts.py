@@ -23,7 +23,7 @@ EVENING_SLOT = 44
 
 def start(above_frac: float = 0.2, above_sigma_frac: float = 0.0, **more) -> night.Start:
     facts = {"slot": EVENING_SLOT, "first_frac": 1.0, "posterior": of_normal(0.5 + above_frac, above_sigma_frac, 100.0, 0.0),
-             "reserve_frac": 0.5, "below": above_frac <= 0, "lead_acid": True, "by_day": True}
+             "reserve_frac": 0.5, "below": above_frac <= 0, "lead_acid": True, "kept_frac": 0.97, "by_day": True}
     return night.Start(**(facts | more))
 
 

@@ -1,16 +1,25 @@
 """How much of what goes into a lead-acid battery stays: published shape, gassing and self-discharge."""
+from random import Random
+
 import pytest
 
-from monitor.battery import lead_acid, lithium_iron
+from monitor.battery import charge_loss, lead_acid, lithium_iron
 from monitor.battery.label import Battery
 from monitor.estimation import charge_filter
+from monitor.forecast import night
+from monitor.planning import model
+from monitor.planning.load_profile import Slot
+from monitor.posterior import of_normal
+from monitor.usage.history import DAY_SLOTS
+
+SUNNY = night.Days(((1.0, 1.0, (0.0,) * DAY_SLOTS),), ((1.0, (10.0,) * DAY_SLOTS),), 0.0, 0.0)
 
 
 @pytest.mark.parametrize("name", ["flooded", "agm", "gel"])
 def test_little_is_lost_below_gassing(name: str) -> None:
     """Stevens and Corey, 25th IEEE PVSC 1996 (shape, looked up): above 95 % at low charge, steeply less near full, where it gasses."""
     kind = lead_acid.KINDS[name]
-    assert 0.95 <= 1.0 - kind.charge_loss_frac < 1.0
+    assert 0.95 <= 1.0 - charge_loss.FRAC[name] < 1.0
     near_full = lead_acid.gassing_a(100.0, 14.4, 25.0, kind.gassing_scale) / 2.0     # of a current of C/50
     early = lead_acid.gassing_a(100.0, 13.2, 25.0, kind.gassing_scale) / 10.0        # of C/10 at a low voltage
     assert near_full > 0.05 > 10 * early
@@ -26,6 +35,19 @@ def test_gassing_rises_with_temperature() -> None:
     """0.06 per kelvin (parameters of Schiffer 2007 in public model source): 1.82 times in 10 K."""
     ratio = lead_acid.gassing_a(100.0, 13.8, 35.0) / lead_acid.gassing_a(100.0, 13.8, 25.0)
     assert ratio == pytest.approx(1.82, abs=0.01)
+
+
+def test_forecast_what_if_and_charge_lose_the_same() -> None:
+    """A day of charging at 10 A into an empty battery, below gassing: what stays in it is one number in every room."""
+    for name, stays in (("flooded", 0.96), ("agm", 0.97), ("gel", 0.97), ("lfp", 0.996)):
+        life = [Slot(h / 4, 0.0, 10.0) for h in range(8)]
+        held = model.simulate(life, model.Setup("", name, 1000.0), 0.1, keep_trace=True).charge_frac[-1] * 1000.0
+        assert held - 100.0 == pytest.approx(20.0 * stays, abs=0.03)     # and a little self-discharge
+        path = night.draw_scenarios(night.Start(
+            slot=0, first_frac=1.0, posterior=of_normal(0.1, 0.0, 1000.0, 0.0), reserve_frac=0.1, below=True, lead_acid=name != "lfp",
+            kept_frac=1.0 - charge_loss.FRAC[name], by_day=True), SUNNY, 1, Random(1))[0]
+        assert path.track_ah[4] == pytest.approx(20.0 * stays)
+        assert charge_filter.begin(Battery("house", name, 100.0), _sensor()).mean[charge_filter.LOSS] == pytest.approx(1.0 - stays)
 
 
 @pytest.mark.parametrize("name", ["flooded", "agm", "gel"])
