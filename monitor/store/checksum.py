@@ -18,6 +18,12 @@ _NONE = -(2**63)
 _INTEGERS = {"samples", *LEVELS}
 _ENCODE = json.JSONEncoder(separators=(",", ":")).encode
 
+#: SQLite's user_version of a log in which every row has a checksum: there a row without one is damaged. A sector of zeros reads as
+#: rows without values, the checksum among them.
+ALL_CHECKED = 0x616D7043
+#: the checksum; where there is none and there must be one, a number that fits no row
+CRC = f"coalesce(crc, (select user_version from pragma_user_version where user_version = {ALL_CHECKED}))"
+
 Row = Sequence[Any]
 
 
@@ -50,7 +56,7 @@ def checksum_of(table: str) -> Callable[[Row], int]:
 @cache
 def columns_of(table: str) -> str:
     """Columns to select, checksum last, so that `is_sound` and `verify` can judge the rows."""
-    return ", ".join((*TABLE_COLUMNS[table], "crc"))
+    return ", ".join((*TABLE_COLUMNS[table], CRC))
 
 
 @cache
@@ -83,6 +89,16 @@ def verify(table: str, row: Row) -> Row:
     if not is_sound(table, row):
         raise RowDamaged(f"row {row[0]!r:.40} of {table} is damaged: its checksum does not fit")
     return row[:-1]
+
+
+def demand_all(sql: Callable[..., Any]) -> bool:
+    """Has a row without a checksum count as damaged from now on, if there is none left; returns whether it is so."""
+    if sql("pragma user_version").fetchone()[0] == ALL_CHECKED:
+        return True
+    if any(sql(f"select 1 from {table} where crc is null limit 1").fetchone() for table in TABLE_COLUMNS):
+        return False
+    sql(f"pragma user_version = {ALL_CHECKED}")
+    return True
 
 
 def meta_row(name: str, value: str) -> tuple[str, tuple[Any, ...]]:

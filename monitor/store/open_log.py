@@ -51,6 +51,7 @@ class OpenLog:
             self._packed_hour = -1
             self._unchecked = True
             self.past = past.folder_of(path)
+            self._demanded = begun_new and checksum.demand_all(self.sql)
             if not salvaging:
                 if begun_new:
                     commit_mark.forget(path)
@@ -89,6 +90,7 @@ class OpenLog:
         if hour != self._packed_hour:
             thinning.pack_hours(self.sql, hour * thinning.HOUR_MS)
             self._packed_hour = hour
+            self._demanded = self._demanded or (not self._unchecked and checksum.demand_all(self.sql))
         for _ in range(SEALED_AT_ONCE):
             number = sealing.due(self.sql, self.place.minute_ms or 0)
             if number is None:

@@ -10,7 +10,7 @@ from typing import Any
 
 from monitor.store import chunks, commit_mark, reading, state
 from monitor.store.carving import Carver, Row
-from monitor.store.checksum import columns_of, is_sound
+from monitor.store.checksum import CRC, is_sound
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 
 log = logging.getLogger("ampledger.salvage")
@@ -36,12 +36,12 @@ def readable(aside: Path, table: str, broken: list[str]) -> Iterator[tuple[Any, 
     table : which rows
     broken : is told why it broke
     """
-    names = columns_of(table) if table in TABLE_COLUMNS else ", ".join(BLOB_COLUMNS[table])
+    columns = (*TABLE_COLUMNS[table], "crc") if table in TABLE_COLUMNS else BLOB_COLUMNS[table]
     last: tuple[Any, ...] | None = None
     known = _columns_in(aside, table)
     if known:  # a log of an earlier shape is salvaged too
-        names = ", ".join(name if name in known else "null" for name in names.split(", "))
-    key = names.partition(",")[0]
+        columns = tuple(name if name in known else "null" for name in columns)
+    key, names = columns[0], ", ".join(CRC if name == "crc" and table in TABLE_COLUMNS else name for name in columns)
     for direction in ("", " desc"):
         try:
             with closing(sqlite3.connect(f"{aside.resolve().as_uri()}?mode=ro", uri=True)) as old:

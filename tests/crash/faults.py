@@ -36,6 +36,7 @@ class Outcome:
     gone: int
     unnamed: int
     told: str
+    first_changed: str = ""
 
     @property
     def good(self) -> bool:
@@ -173,11 +174,11 @@ def compare(rows: Rows, database: Path, kind: str, told: str, tail_lost: bool, e
     """Every row against what was written."""
     after = rows_of(database)
     missing = missing_of(database)
-    changed = gone = unnamed = 0
+    changed, gone, unnamed, first = 0, 0, 0, ""
     for table, was in rows.items():
         for key, values in after[table].items():
-            if key not in was or values != was[key]:
-                changed += not _is_short(table, key, missing)
+            if (key not in was or values != was[key]) and not _is_short(table, key, missing):
+                changed, first = changed + 1, first or f"{table} {key}: {was.get(key)} became {values}"
         lost = [key for key in was if key not in after[table]]
         gone += len(lost)
         if not lost or (table in (*TABLES, "days") and re.search(rf"Missing: [^.]*\b{table}\b", told)):
@@ -187,7 +188,7 @@ def compare(rows: Rows, database: Path, kind: str, told: str, tail_lost: bool, e
             unnamed += table in TABLES or not (
                 (tail_lost and key > end_utc_s) or _is_short(table, key, missing)
                 or any(what in names and first <= key <= until for what, first, until in missing))
-    return Outcome(kind, changed, gone, unnamed, told)
+    return Outcome(kind, changed, gone, unnamed, told, first)
 
 
 def _is_short(level: str, end_utc_s: object, missing: list[tuple[str, float, float]]) -> bool:

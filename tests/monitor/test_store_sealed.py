@@ -248,3 +248,23 @@ def test_a_file_that_is_no_sealed_file_is_damaged_and_no_crash(tmp_path: Path) -
             view = past.Past(past.FolderFiles(folder))
             assert view.damage(kind, 3) == [("", 3 * DAY_MS, 4 * DAY_MS, 0)]
     assert list(view.rows("minutes", 0, 9 * DAY_MS)) == []
+
+
+def test_a_row_without_a_checksum_is_damaged_where_every_row_has_one_and_sound_in_an_earlier_log(unsealed: Path, tmp_path: Path) -> None:
+    """A sector of zeros over a page makes rows of missing values out of it, the checksum missing with them."""
+    database = copy_of(unsealed, tmp_path)
+    with closing(sqlite3.connect(database)) as log:
+        end, = log.execute("select end_ms from minutes order by end_ms limit 1 offset 100").fetchone()
+        log.execute("update minutes set crc = null, house_voltage_mv = null where end_ms = ?", (end,))
+        log.commit()
+    assert not check.check(database).sound
+    assert len(list(Reader(database).rolled("minutes", damaged=lambda *_: None))) == 1440 * DAYS - 1
+    with closing(sqlite3.connect(database)) as log:
+        log.execute("pragma user_version = 0")
+    assert check.check(database).sound
+    log = OpenLog(database)  # the row gets its checksum, and from then on every row must have one
+    assert not checksum.demand_all(log.sql)
+    log.sql(*("update minutes set crc = ? where end_ms = ?", (checksum.add_checksum("minutes", log.sql(
+        f"select {', '.join(TABLE_COLUMNS['minutes'])} from minutes where end_ms = ?", (end,)).fetchone())[-1], end)))
+    assert checksum.demand_all(log.sql)
+    log.close()
