@@ -37,7 +37,8 @@ def main(count: int = FAULTS, first: int = 1000) -> None:
                 print(f"fault {seed} ({left.kind}): {left.changed} rows changed, {left.gone} gone, {left.unnamed} of them not named; "
                       f"told: {left.told[:300] or 'nothing'} {left.first_changed[:500]}", flush=True)
             if seed % 100 == 99:
-                print(f"{seed - first + 1} faults, {sum(well.values())} ended well, {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
+                so_far = f"{seed - first + 1} faults, {sum(well.values())} ended well, {time.monotonic() - began:.0f} s"
+                print(so_far, file=sys.stderr, flush=True)
     print(f"{sum(kinds.values())} faults in {time.monotonic() - began:.0f} s; every row right or marked missing: {sum(well.values())}")
     for kind, number in sorted(kinds.items()):
         print(f"  {kind}: {well[kind]} of {number}; most rows gone by one: {gone[kind]}")
