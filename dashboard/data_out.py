@@ -88,7 +88,8 @@ class Families:
     def add(self, name: str, unit: str, text: str, *samples: tuple[dict[str, str], float | None], kind: str = "gauge") -> None:
         """A family with the samples that are known; without one it is left out.
 
-        name : it ends in the unit, "" for none; text : what it says; samples : labels and value of each; kind : its type
+        name : it ends in the unit; unit : as OpenMetrics writes it, "" for none; text : what it says; samples : labels and value
+        of each; kind : its type
         """
         known = [(labels, value) for labels, value in samples if value is not None]
         if not known:

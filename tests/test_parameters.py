@@ -53,3 +53,28 @@ def test_no_module_keeps_a_constant_of_its_own(folder: str) -> None:
 
 #: The charge filter that is being replaced keeps its numbers until it goes.
 LEGACY = {p.name for p in (ROOT / "monitor" / "estimation").glob("*.py")}
+
+
+#: Rooms that are not pure keep their choices at the head of the module, each with the reason beside it.
+IMPURE = ("process", "alerts", "store", "sampling", "clocks", "logbook", "planning", "commissioning")
+#: Units of time and the like, which need no reason.
+UNITS_OF = {"DAY_S", "HOUR_S", "MINUTE_S", "QUARTER_S", "DAY_MS", "HOUR_MS", "SLOT_H", "AMPERE_UNITS", "DEGREE_UNITS"}
+
+
+@pytest.mark.parametrize("room", IMPURE)
+def test_a_choice_says_why(room: str) -> None:
+    """A number at the head of a module has a comment above or beside it."""
+    bare = []
+    for path in sorted((ROOT / "monitor" / room).rglob("*.py")):
+        lines = path.read_text().split("\n")
+        for node in ast.parse("\n".join(lines)).body:
+            if not isinstance(node, (ast.Assign, ast.AnnAssign)) or node.value is None:
+                continue
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            names = {n.id for t in targets for n in ast.walk(t) if isinstance(n, ast.Name)}
+            numbers = [n for n in ast.walk(node.value)
+                       if isinstance(n, ast.Constant) and type(n.value) in (int, float) and n.value not in (0, 1, 2)]
+            said = lines[node.lineno - 2].lstrip().startswith("#") or any("#" in line for line in lines[node.lineno - 1:node.end_lineno])
+            if numbers and not said and not names & UNITS_OF and all(n.isupper() for n in names):
+                bare.append(f"{path.relative_to(ROOT)}:{node.lineno} {sorted(names)}")
+    assert not bare, "\n".join(bare)

@@ -59,6 +59,7 @@ class Background:
         number : what it is called in addresses: twelve of 0-9a-f
         file_name : of its result, in the folder: KIND-NUMBER.ENDING
         module : is run with the arguments and `--output FILE`; each line it prints is the part that is done, and the last
+        arguments : of the module's command line
             line on its standard error says why it failed
         """
         with self._lock:

@@ -25,6 +25,9 @@ def draw_ranges(title: str, marks: Sequence[Mark], least: float, most: float) ->
     """Values with their 95 % ranges, one under the other on one axis from least to at most `most`, as narrow as the values allow.
 
     Each row is told in words for who cannot see it.
+
+    title: what the picture shows, for who cannot see it; marks: the values with their ranges; least, most: ends of the axis, in the
+    values' unit.
     """
     top = max([mark.high for mark in marks] + [mark.at for mark in marks if mark.at is not None], default=most)
     end = min(most, least + _round_up(max(top - least, (most - least) / 10)))

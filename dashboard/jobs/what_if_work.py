@@ -33,6 +33,8 @@ def main(database: Path, days: int, asked: tuple[str, ...], output: Path) -> Non
 def weigh(database: Path, days: int, asked: tuple[str, ...]) -> dict:
     """The answers as plain data, today's set-up first.
 
+    database: the log's file; days: of the log that are looked at; asked: candidates as `ampledger whatif` takes them.
+
     Raises
     ------
     ValueError : the log is empty, the capacity is not known, or a candidate cannot be read

@@ -154,7 +154,10 @@ class Topic:
         self._publish(f"{change.alert.battery}/{change.alert.kind}", as_dict(change), timeout_s)
 
     def hand(self, values: dict[str, Any], timeout_s: float, place: str = "heartbeat") -> None:
-        """Publishes a sign of life at TOPIC/heartbeat, or something else under another place, retained; raises NotDelivered."""
+        """Publishes a sign of life at TOPIC/heartbeat, or something else under another place, retained; raises NotDelivered.
+
+        values: what is published, as JSON; timeout_s: how long it may take [s]; place: below the topic.
+        """
         if not self._up.wait(timeout_s):
             raise NotDelivered(f"{self._place}: {self._refused or f'no connection within {timeout_s:g} s'}")
         self._publish(place, values, timeout_s)

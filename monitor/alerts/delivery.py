@@ -18,10 +18,13 @@ log = logging.getLogger("ampledger.delivery")
 
 #: Pauses between tries [s]; the last one repeats until GIVE_UP_S after the alert.
 PAUSES_S = (5.0, 30.0, 120.0, 600.0)
+#: (choice: a day later the alert is told by what stands on the pages, not by a message).
 GIVE_UP_S = 24 * 3600.0
-#: So much waits for each channel; beyond it what is least urgent goes, the oldest of it first.
+#: So much waits for each channel; beyond it what is least urgent goes, the oldest of it first
+#: (choice: months of ordinary alerts).
 KEPT = 200
-#: Nothing delivered for so long by a channel that has something to deliver: it is dead [s].
+#: Nothing delivered for so long by a channel that has something to deliver: it is dead [s] (choice: a day holds every
+#: hour at which a vehicle may have a network).
 DEAD_S = 24 * 3600.0
 
 

@@ -10,9 +10,10 @@ from monitor.findings import Condition
 
 log = logging.getLogger("ampledger.heartbeat")
 
-#: What was concluded longer ago than this is no sign of life: the beat stands still [s].
+#: What was concluded longer ago than this is no sign of life: the beat stands still [s] (choice: three minutes, for one
+#: may be late while the log is sealed).
 FRESH_S = 180.0
-#: Missed so often in a row, and it is told [count].
+#: Missed so often in a row, and it is told [count] (choice: one miss is a network that comes and goes).
 MISSED_COUNT = 3
 
 

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from contextlib import suppress
 from typing import IO
 
-#: Of what a program complains so many bytes are kept, the latest; the rest is read and forgotten.
+#: Of what a program complains so many bytes are kept, the latest; the rest is read and forgotten (choice: some fifty lines).
 KEPT_BYTES = 4096
-#: Between the word to end and the end [s].
+#: Between the word to end and the end [s] (choice: time to close a connection).
 GRACE_S = 1.0
+#: Between two looks at whether it has ended [s] (choice: nobody notices a twentieth of a second).
 LOOK_S = 0.05
 
 

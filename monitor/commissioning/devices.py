@@ -6,6 +6,7 @@ from drivers.extras import install_command
 from drivers.scan import Found, SeenChannel
 from monitor.commissioning.steps import NotClear
 
+#: Speeds that are tried, the most common first [bit/s] (common practice).
 BAUDS = (9600, 115200, 19200, 4800)
 TYPES = ("INT16", "UINT16", "INT32", "UINT32", "FLOAT32", "INT64", "UINT64", "FLOAT64")
 REGISTER = "type, for example, holding 20 INT32 0.001: kind, address from 0, type and what one count is worth"

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 STATE, ANSWERS = "state.json", "answers"
+#: Characters of an answer that are kept (choice: the longest sensible one is a path).
 LONGEST_ANSWER = 200
 
 

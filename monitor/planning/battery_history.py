@@ -7,6 +7,7 @@ from monitor.store import saving
 from monitor.wear.week import Week
 
 Which = Literal["house", "starter"]
+#: A label fits on a line of a phone (choice).
 LONGEST_LABEL = 60
 #: At the ends of a life the mean of so many weeks is taken.
 END_WEEKS = 3

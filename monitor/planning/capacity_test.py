@@ -24,18 +24,21 @@ from monitor.sample import Sample
 END_V = {True: 10.5, False: 11.0}
 #: A stop at up to this voltage is still an end; above it the test says only "at least" [V].
 LATEST_END_V = {True: 11.0, False: 11.5}
-#: Below the end voltage for so long, smoothed over as long: a pump's start does not end a test [s].
+#: Below the end voltage for so long, smoothed over as long: a pump's start does not end a test [s] (choice).
 HOLD_S = 60.0
 #: Readings further apart are a gap; charge that came in beyond this part of the label spoils the test.
 BRIDGE_S, SPOILED_FRAC, RESTART_FRAC = 300.0, 0.005, 0.02
+#: The rate that counts is the mean over the last two hours [2]; loads off for as long end a test (choice: a fridge's pause is shorter) [s].
 RATE_S, IDLE_S = 7200.0, 7200.0
 #: A current below this part of the label an hour is none: a shunt's own fault.
 BEGUN_FRAC = 0.004
 #: A test colder or hotter than this is no test [°C]: the table of [1], and care for the battery.
 COLDEST_C, HOTTEST_C = 10.0, 45.0
+#: One sigma of Peukert's exponent within a construction (common practice: tables differ by as much); 95 % of a normal in sigmas.
 PEUKERT_SIGMA, Z95 = 0.04, 1.96
 #: Either end of how full it was when it began is at least so far from the middle (ln): no charge is known better than 0.5 %.
 LEAST_START_LN = 0.01
+#: Lithium iron phosphate: exponent of the rate, part of the capacity lost per kelvin below 25 °C (common practice).
 LITHIUM_PEUKERT, LITHIUM_PER_K = 1.03, 0.004
 
 Phase = Literal["waiting", "running", "ended", "stopped", "spoiled"]

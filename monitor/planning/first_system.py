@@ -11,6 +11,7 @@ ROUND_TRIP_FRAC = {"lead-acid": 0.80, "lithium iron phosphate": 0.94}
 PANEL_DERATE = 0.75
 #: Mean clearness of an ordinary month, and of a poor one.
 CLEARNESS = {"ordinary": 0.65, "poor": 0.4}
+#: Day of the year in the middle of each month (definition).
 MIDDLE_DAY = (15, 46, 74, 105, 135, 166, 196, 227, 258, 288, 319, 349)
 
 

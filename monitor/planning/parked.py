@@ -13,6 +13,7 @@ from monitor.planning import storage
 EXCESSIVE_A = 0.035
 #: Wider than anybody stores a vehicle.
 TEMPERATURE_LIMITS_C, WEEKS_LIMITS = (-40.0, 60.0), (0.1, 104.0)
+#: Tables give losses by the month (definition).
 MONTH_DAYS = 30.0
 
 

@@ -9,9 +9,11 @@ from monitor.findings import Estimate
 from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill
 from monitor.planning.model import Setup, SimulationResult, simulate
 
+#: Lives of each candidate (choice: the ends of a 95 % range are then known to about a tenth of it).
 DRAWS = 100
 #: The log must be explained this well before anything else is asked of it.
 RMS_LIMIT_FRAC, NIGHTS_LIMIT = 0.03, 0.5
+#: Answers from a shorter log are said to be rough (choice: two weeks hold each weekday twice, and some weather).
 SHORT_LOG_DAYS = 14
 
 

@@ -18,6 +18,7 @@ log = logging.getLogger("ampledger.chores")
 
 #: In the small hours, local time, when the vehicle sleeps.
 NIGHT_HOUR, NIGHT_MINUTE = 3, 20
+#: A job of the night that takes longer hangs (choice: sealing a day takes seconds, a check of years minutes).
 JOB_TIMEOUT_S = 600.0
 #: After so long without a night's work it is done at once.
 OVERDUE_S = 26 * 3600.0

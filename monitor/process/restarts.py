@@ -5,6 +5,7 @@ from pathlib import Path
 
 #: So many starts within the span are none too many: an upgrade, a stuck plug, a tried setting.
 FREE_COUNT, SPAN_S = 5, 600.0
+#: Beyond them each start waits twice as long as the one before (choice: long enough to spare the card, and a minute is soon lived).
 FIRST_WAIT_S, LONGEST_WAIT_S = 5.0, 60.0
 
 

@@ -11,6 +11,7 @@ from monitor.store.checksum import columns_of, is_sound
 from monitor.store.columns import TABLE_COLUMNS
 from monitor.store.lock import hold_lock
 
+#: Nightly copies that stay (choice: damage is found within a night, and a day's sleep is left).
 KEPT_COPIES = 3
 
 

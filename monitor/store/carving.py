@@ -19,6 +19,7 @@ from typing import Any
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 
 Row = tuple[Any, ...]
+#: Kinds of a page of a table or an index (SQLite's file format, section 1.6).
 LEAF, INSIDE, INDEX = 0x0D, 0x05, (0x02, 0x0A)
 #: tables whose key is the row's own number, which the record does not repeat
 _KEYED = {*TABLE_COLUMNS, *BLOB_COLUMNS} - {"meta", "gaps"}
@@ -28,6 +29,7 @@ _WIDTH = {table: len(columns) + 1 for table, columns in TABLE_COLUMNS.items()} |
 _FLOATS = {"forecasts": range(1, 9), "boots": (3, 6, 7)}
 #: Longest record that is believed: an hour of raw readings is 30 kB, what trackers hold 200 kB.
 _LONGEST = 1 << 24
+#: Bytes of a frame's header and of the file's in a write-ahead log (SQLite's file format, section 4.1).
 _FRAME, _WAL_HEADER = 24, 32
 
 

@@ -15,8 +15,10 @@ from monitor.store.columns import RAW_COLUMNS
 
 #: a row of the table samples: its moment, then the values
 Row = tuple[int, *tuple[int | None, ...]]
+#: LZMA2 for an hour of rows (choice: its dictionary is larger than an hour, so a larger one gains nothing).
 _FILTERS = [{"id": lzma.FILTER_LZMA2, "dict_size": 65536, "lc": 0, "lp": 0, "pb": 0, "mode": lzma.MODE_NORMAL,
              "nice_len": 64, "mf": lzma.MF_BT4, "depth": 48}]
+#: Bytes of a value in a column (format).
 _WIDTH = 4
 
 

@@ -8,8 +8,10 @@ import struct
 from collections.abc import Sequence
 from itertools import accumulate, pairwise
 
+#: LZMA2 for a day of rows; the dictionary holds all of one (format).
 _FILTERS = [{"id": lzma.FILTER_LZMA2, "dict_size": 1 << 18, "lc": 0, "lp": 0, "pb": 0, "mode": lzma.MODE_NORMAL,
              "nice_len": 64, "mf": lzma.MF_BT4, "depth": 48}]
+#: Bytes a value -> type code of Python's array (definition).
 _CODES = {1: "b", 2: "h", 4: "i", 8: "q"}
 
 

@@ -16,6 +16,7 @@ from typing import Any
 _SLOT = struct.Struct("<8sQqqqB")
 _CRC = struct.Struct("<I")
 _SIGNATURE = b"amplmark"
+#: Two slots in blocks of their own, so that a torn write spoils one: 4 KiB is the sector of today's cards (definition).
 BLOCK_BYTES = 4096
 _MAP = struct.Struct("<8sII")
 _MAP_SIGNATURE = b"amplmap1"

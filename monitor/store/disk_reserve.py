@@ -2,6 +2,7 @@
 import os
 from pathlib import Path
 
+#: Given up when the disk is full (choice: some weeks of minutes, or the journal of a large transaction).
 BALLAST_BYTES = 8 * 1024 * 1024
 #: The ballast is made, and made again, only where so much would still be free besides.
 ROOM_BYTES = 64 * 1024 * 1024

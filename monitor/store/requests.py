@@ -29,12 +29,15 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
     "undo": {"entry": int},
     "set_clock": {"utc_s": (int, float), "sigma_s": (int, float), "asked_boot_s": (int, float), "sure": int},
 }
+#: A request has a few hundred bytes; what is larger is none (choice).
 LARGEST_BYTES = 4096
+#: Taken up at one beat, so that a flood of them does not hold it up (choice).
 MOST = 100
 #: Two doors, so that the pages cannot pass for a person: the folder for people's commands, and the one for the pages.
 PEOPLE, PAGES = "requests", "requests-pages"
 #: What a user's number shows as where the service's own user namespace does not know it (user_namespaces(7)).
 UNKNOWN_UID = 65534
+#: A name fits on a line of a phone (choice).
 LONGEST_NAME = 60
 
 

@@ -19,6 +19,7 @@ from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 from monitor.store.past import Past
 
 log = logging.getLogger("ampledger.salvage")
+#: Rows written in one transaction (choice: small enough that a bad one costs little to repeat).
 STEP = 500
 
 #: what is brought over first: without it the rest says little

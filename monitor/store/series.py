@@ -17,6 +17,7 @@ COLUMNS = {name: ROLLED[name][:2] for name in (
 _RAW_NAMES = tuple(RAW)
 #: a silence of so many steps is a gap in the picture
 SILENCE_STEPS = 2.5
+#: A span up to so long is drawn from single readings [s] (choice: an hour and a quarter at one a second is what a phone draws at once).
 RAW_UP_TO_S = 4500
 
 

@@ -16,6 +16,7 @@ from monitor.store.delta_compression import restore, shrink
 
 #: format of the blobs below; a blob of another format is not read
 FORMAT = 2
+#: One generation in so many is written whole, the others as what differs from it (choice: half an hour of minutes).
 WHOLE_EVERY = 30
 #: the name under which the versions of the parts are kept among their texts
 VERSIONS = "versions"

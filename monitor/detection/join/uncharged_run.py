@@ -45,7 +45,7 @@ def update(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, i
     """After one more minute.
 
     state: what was kept after the minute before; was: the engine's state then; run: the engine as it is judged by charging;
-    isolator: whether the batteries are joined.
+    isolator: whether the batteries are joined; minute: what was measured.
     """
     volts = minute.starter_voltage_v
     if volts is None:
