@@ -27,6 +27,19 @@ def version_of(connection: Any) -> str | None:
     return row[0] if row else None
 
 
+def _renew_first_state(connection: Any) -> None:
+    """The first logs kept what was learnt in two slots, under the same number of shape: that table begins anew.
+
+    What was learnt is then learnt again from the log's own rows.
+    """
+    columns = {row[1] for row in connection.exec_driver_sql("pragma table_info(tracker_state)")}
+    if "slot" in columns:
+        connection.exec_driver_sql("drop table tracker_state")
+        connection.exec_driver_sql(
+            "create table tracker_state (generation INTEGER NOT NULL, whole INTEGER NOT NULL, at_ms INTEGER NOT NULL, "
+            "format INTEGER NOT NULL, crc INTEGER NOT NULL, body BLOB NOT NULL, PRIMARY KEY (generation))")
+
+
 def upgrade(connection: Any, path: str = "the log") -> bool:
     """Brings the log behind a SQLAlchemy connection to HEAD; returns whether anything had to change.
 
@@ -50,6 +63,7 @@ def upgrade(connection: Any, path: str = "the log") -> bool:
     with _ONE_AT_A_TIME:
         connection.exec_driver_sql("begin immediate")
         try:
+            _renew_first_state(connection)
             command.upgrade(config, "head")
         except BaseException:
             connection.exec_driver_sql("rollback")
