@@ -5,6 +5,8 @@ from pathlib import Path
 
 import click
 
+from monitor.commands.options import ChemistryType
+
 
 class CircuitType(click.ParamType):
     """A circuit as NAME,AMPERES,METRES."""
@@ -27,9 +29,10 @@ class BatteryType(click.ParamType):
     def convert(self, value, param, ctx):
         try:
             chemistry, capacity, *count = value.split(",")
-            return chemistry.strip(), float(capacity), int(*count or ["1"])
+            found = float(capacity), int(*count or ["1"])
         except (ValueError, TypeError):
             self.fail(f"{value!r} is not a battery; write it as agm,100 or, for two in parallel, agm,100,2", param, ctx)
+        return ChemistryType().convert(chemistry, param, ctx), *found
 
 
 @click.command(short_help="Cable, fuse and relay for a circuit: heat, short circuit and drop.")

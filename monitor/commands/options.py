@@ -1,16 +1,38 @@
 """The options that several commands share: where the configuration and the log are."""
 import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 
+from monitor.battery.label import CHEMISTRIES
+from monitor.commissioning.chemistry_words import find_meant
+
 #: Looked for in this order where --config is not given.
 USUAL = (Path("ampledger.toml"), Path("/etc/ampledger/ampledger.toml"))
 
 #: The log of a board that was set up as it is meant to be.
 BOARD_LOG = Path("/var/lib/ampledger/ampledger.db")
+
+class ChemistryType(click.ParamType):
+    """A kind of battery; what people call it otherwise is asked back."""
+
+    name = "kind"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """One of ours, or refused with the one that is most likely meant."""
+        text = str(value).strip().lower()
+        if text in CHEMISTRIES:
+            return text
+        meant = find_meant(text.replace(",", " ").split())
+        if meant is None:
+            self.fail(f"{str(value)[:30]!r} is no kind of battery here; there are {', '.join(CHEMISTRIES)}", param, ctx)
+        if sys.stdin.isatty() and click.confirm(f"Do you mean {meant[0]} ({meant[1]})?", default=True):
+            return meant[0]
+        self.fail(f"{str(value)[:30]!r}: do you mean {meant[0]} ({meant[1]})? Then write {meant[0]}", param, ctx)
+
 
 config_option: Callable = click.option(
     "--config", "-c", "config_file", type=click.Path(path_type=Path), envvar="AMPLEDGER_CONFIG", show_envvar=True,

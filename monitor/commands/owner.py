@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from monitor.battery.label import CHEMISTRIES
-from monitor.commands.options import config_option, database_option, locate_database
+from monitor.commands.options import ChemistryType, config_option, database_option, locate_database
 from monitor.commands.wishes import ask_daemon
 
 
@@ -23,7 +22,7 @@ def battery() -> None:
 @battery.command(short_help="A new battery was put in.")
 @click.argument("which", type=click.Choice(["house", "starter"]))
 @click.option("--capacity", "rated_capacity_ah", type=click.FloatRange(1, 2000), help="Ampere-hours on the new label.")
-@click.option("--chemistry", type=click.Choice(CHEMISTRIES), help="Of the new battery, if it is of another kind.")
+@click.option("--chemistry", type=ChemistryType(), help="Of the new battery, if it is of another kind: flooded, agm, gel or lfp.")
 @click.option("--label", default="", help="What you call it, so that lists can name it.")
 @click.option("--on", "day", metavar="DAY", help="When it was put in, as 2026-06-01. Default: now.")
 @click.option("--yes", is_flag=True, help="Do not ask, even where the day is before the log began.")

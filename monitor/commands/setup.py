@@ -20,6 +20,7 @@ seconds_option: Callable = click.option("--seconds", default=5.0, show_default=T
 @config_option
 @click.option("--answers", "answers_file", type=click.Path(path_type=Path, dir_okay=False), help="A TOML file that answers instead of you.")
 @click.option("--i2c", "i2c_bus", type=click.IntRange(0), help="First ask every address of this I2C bus who is there. A chip may mind.")
+@click.option("--modbus", default="", metavar="WHERE", help="Also ask this Modbus device: its address, as 192.168.1.50, or serial port.")
 @click.option("--meter-limit", "limit_pct", type=click.FloatRange(0, 20, min_open=True),
               help="The multimeter's limit of error in per cent. Default: 0.5 for volts, 1.5 for amperes.")
 @seconds_option
@@ -30,9 +31,10 @@ seconds_option: Callable = click.option("--seconds", default=5.0, show_default=T
 @click.option("--sys", "sys_folder", default=Path("/sys"), hidden=True, type=click.Path(path_type=Path))
 @click.option("--dev", "dev_folder", default=Path("/dev"), hidden=True, type=click.Path(path_type=Path))
 @click.pass_context
-def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | None, i2c_bus: int | None, limit_pct: float | None,
-          seconds: float, phone: bool, port: int, patience_s: float, code_file: Path | None, sys_folder: Path, dev_folder: Path) -> None:
-    """Put this board into service: find the instruments, ask at most sixteen questions, measure, and write ampledger.toml.
+def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | None, i2c_bus: int | None, modbus: str,
+          limit_pct: float | None, seconds: float, phone: bool, port: int, patience_s: float, code_file: Path | None, sys_folder: Path,
+          dev_folder: Path) -> None:
+    """Put this board into service: find the instruments, ask at most fifteen questions, measure, and write ampledger.toml.
 
     It shows what each channel reads, then walks through which battery is which (start the engine), the shunt's
     zero (everything off), both voltages (a multimeter), which way the current counts and its gain (a load on),
@@ -56,7 +58,7 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     database = str(Path("/var/lib/ampledger/ampledger.db")) if path.is_relative_to("/etc") else "ampledger.db"
 
     def interview(asker: Any) -> Interview:
-        return Interview(asker, path, seconds, sys_folder, dev_folder, show=_show, database=database, **limits)
+        return Interview(asker, path, seconds, sys_folder, dev_folder, show=_show, database=database, modbus=modbus, **limits)
 
     if phone:
         from monitor.commands.setup_phone import host

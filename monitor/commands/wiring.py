@@ -15,6 +15,8 @@ def wiring(picture: Path | None, config_file: Path | None) -> None:
 
     The same as the page Wiring of the board. Without a configuration the usual vehicle is drawn.
     """
+    if picture is not None and not picture.name:
+        raise click.BadParameter("give the name of a file, as wiring.svg", param_hint="--picture")
     from monitor.guides import text, wiring_picture
     from monitor.guides.wiring_plan import WiringPlan, make_plan
 

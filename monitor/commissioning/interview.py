@@ -1,4 +1,4 @@
-"""The walk from a blank board to a configuration: at most sixteen questions, each under a key of its own."""
+"""The walk from a blank board to a configuration: at most fifteen questions, each under a key of its own."""
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
@@ -32,7 +32,8 @@ START_S, AFTER_S = 90.0, 3.0
 
 @dataclass(slots=True)
 class Interview:
-    """One walk. sys and dev are where the kernel shows its devices, another folder than /sys and /dev only in trials."""
+    """One walk. sys and dev are where the kernel shows its devices, another folder than /sys and /dev only in trials;
+    modbus is a Modbus device that is asked too, without a question."""
 
     asker: Prompter
     path: Path
@@ -43,6 +44,7 @@ class Interview:
     meter_v_frac: float = steps.METER_V_FRAC
     meter_a_frac: float = steps.METER_A_FRAC
     show: Callable[[str], Callable[[dict[str, float]], None]] = lambda _: lambda _: None
+    modbus: str = ""
     where: dict[str, Any] | None = None
 
     def all(self, before: Any = None) -> results.Draft:
@@ -100,10 +102,30 @@ class Interview:
             self.asker.say(f"  {one.title}" + (f": {shows}" if shows else ""))
         if not found:
             self.asker.say("  nothing; is the chip's kernel module loaded, and 1-wire or I2C switched on?")
-        found = [one for one in found if one.driver]
-        device = self.asker.ask("modbus", "A Modbus device to ask as well? Its address (192.168.1.50 or 192.168.1.50:502) or serial port; "
+        every = list_candidates([one for one in found if one.driver])
+        device = self._modbus(every, any(not one.driver for one in found))
+        return [*every, *list_candidates([device] if device else [])]
+
+    def _has_answer(self, key: str) -> bool:
+        """Whether an answer to a question is there already."""
+        return bool(getattr(self.asker, "has_answer", lambda _: False)(key))
+
+    def _modbus(self, every: list[ChannelCandidate], silent: bool) -> Found | None:
+        """A Modbus device: the one that was named, else asked for where something is still missing.
+
+        every : channels that were found; silent : whether a serial port is there that says nothing by itself
+        """
+        if self.modbus:
+            return self._device(self.modbus)
+        needed = ("house_voltage_v", "house_current_a", "starter_voltage_v")
+        taken: list[ChannelCandidate] = []
+        for quantity in needed:
+            taken += [offer for offer, likely in match_candidates(every, quantity, taken) if likely][:1]
+        if len(taken) == len(needed) and not silent and not self._has_answer("modbus"):
+            self.asker.say("A Modbus device as well? Begin again with --modbus and its address.")
+            return None
+        return self.asker.ask("modbus", "A Modbus device to ask as well? Its address (192.168.1.50 or 192.168.1.50:502) or serial port; "
                                 "Enter: none", self._device, "none")
-        return list_candidates([*found, *([device] if device else [])])
 
     def _rooted(self, one: Found) -> Found:
         """With the kernel's folder, where it is not the usual one."""
@@ -135,6 +157,11 @@ class Interview:
                 continue
             if not fits and self.where is None:
                 self.asker.say(f"\nNothing here can measure {name}: {without}.")
+                continue
+            alone = quantity == "house_current_a" and [likely for _, likely in fits] == [True] and self.where is None
+            if alone and not self._has_answer(quantity):
+                chosen[quantity] = fits[0][0]
+                self.asker.say(f"\n{name[:1].upper()}{name[1:]}: {fits[0][0].words}, the only current that is measured here.")
                 continue
             listed = "".join(f"\n  {k}  {offer.words}: {offer.shows}" for k, (offer, _) in enumerate(fits, 1))
             offer = self.asker.ask(

@@ -88,6 +88,12 @@ class Recorded:
             default = self._earlier[key]
         return self._asker.ask(key, words, remember, default)
 
+    def has_answer(self, key: str) -> bool:
+        """Whether an answer is there already: such a question is put even where it could be spared."""
+        if key in self._offered and isinstance(self._earlier.get(key), str):
+            return True
+        return bool(getattr(self._asker, "has_answer", lambda _: False)(key))
+
     def again(self, key: str, why: NotClear) -> None:  # noqa: ARG002 - one signature for all who ask
         self._asker.again(key, why)
 
@@ -123,6 +129,10 @@ class AnswersFile:
                 near = difflib.get_close_matches(key, known, 1, 0.6)
                 raise Refused(f"{path}, {key}: there is no such question; "
                                            + (f"did you mean {near[0]}?" if near else f"known: {', '.join(known)}"))
+
+    def has_answer(self, key: str) -> bool:
+        """Whether the file answers it."""
+        return key in self._given
 
     def ask(self, key: str, words: str, parse: Callable[[str], T], default: str | None = None) -> T:
         """The answer that the file gives, parsed.

@@ -62,3 +62,12 @@ def test_every_document_that_a_message_names_is_there(tmp_path: Path) -> None:
         assert _run("docs", f"docs/{name}.md")[0] == 0
     assert str(documents.folder()) in listed
     assert _run("docs", "poetry")[0] == 1
+
+
+@pytest.mark.parametrize(("said", "meant"), [("lithium", "lfp"), ("LiFePO4", "lfp"), ("wet", "flooded"), ("lead", "flooded"),
+                                             ("sealed", "agm")])
+def test_a_chemistry_by_another_word_is_asked_back_by_commands_too(said: str, meant: str, tmp_path: Path) -> None:
+    code, answer = _run("battery", "replaced", "house", "--chemistry", said, "-d", str(tmp_path / "a.db"))
+    assert code == 2 and f"do you mean {meant} (" in answer and not list(tmp_path.iterdir())
+    code, answer = _run("circuit", "--current", "5", "--length", "2", "--battery", f"{said},100")
+    assert code == 2 and f"do you mean {meant} (" in answer

@@ -125,9 +125,8 @@ def test_a_blank_board_is_set_up_from_a_phone(board: Board, setup: SetUp) -> Non
     setup.answer("House battery", kind="agm", capacity_ah="100")
     setup.answer("Starter battery", kind="flooded", capacity_ah="70")
     assert "ina226" in setup.phone.get()
-    setup.answer("A Modbus device?", text="")
-    for heading in ("House voltage", "House current"):
-        setup.answer(heading, text="1")
+    setup.answer("House voltage", text="1")
+    assert "the only current that is measured here" in setup.phone.get()
     setup.answer("Starter voltage", text="1")
     setup.answer("House battery temperature", text="1")
     setup.answer("Which battery is which?", text="skip")
