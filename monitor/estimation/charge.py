@@ -130,7 +130,7 @@ def update(held: ChargeState, minute: Minute, vehicle: Vehicle, join: JoinFindin
     if anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
         most_ah = max(most_ah, depth_frac * capacity - charge_report.Z95 * belief.sigma(DEPTH))
     suspicion = charge_suspicion.update(
-        held.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)
+        held.suspicion, minute, battery, count, resistance, depth_frac)
     return ChargeState(
         guesses, resistance, count, window, anchor, fulls, anchor_at, knee_at, session, session_h, before, surprise, growth,
         growth_at, most_ah, suspicion, tuple(news))

@@ -1,10 +1,9 @@
 """What the charge tracker sees that a person should settle: shunt, battery or type are not what was said."""
-from math import exp
-
 from monitor.battery.label import Vehicle
 from monitor.estimation import charge_report
 from monitor.estimation.charge_held import ChargeState
 from monitor.estimation.charge_suspicion import Suspicion
+from monitor.estimation.swap_evidence import SwapEvidence
 from monitor.findings import Condition
 
 
@@ -15,7 +14,6 @@ def conditions(held: ChargeState, vehicle: Vehicle) -> tuple[Condition, ...]:
 
 def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
     """All three, active or not; doubt: why the configured type looks wrong, or ""."""
-    ratio = exp(suspect.log_ratio_sum / suspect.steps_since) if suspect.steps_since else 1.0
     return (
         Condition(
             "shunt_reversed", "house", suspect.reversed, "high",
@@ -24,13 +22,7 @@ def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
             "The shunt counts charge as discharge and the other way round; no figure of the house battery can be trusted.",
             "Swap the two sense wires of the shunt, or the sign in the configuration.",
             "It clears after some load steps that look right.", figures=(("steps_count", suspect.backwards),)),
-        Condition(
-            "battery_swapped", "house", suspect.swapped, "medium",
-            f"Since the last interruption its resistance is {ratio:.1f} times what it was, and its voltage does not fit "
-            "the charge it should hold." if suspect.swapped else "",
-            "It may be another battery. What was learnt of the old one does not hold for it.",
-            "If it was changed, say so: ampledger battery replaced. If not, look for a loose or corroded terminal.",
-            "It clears when the owner says that it was replaced.", figures=(("resistance_ratio", ratio),)),
+        _swapped(suspect.swap),
         Condition(
             "battery_type_doubtful", "house", bool(doubt), "low",
             f"The house battery {doubt}." if doubt else "",
@@ -38,3 +30,17 @@ def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
             "Read the label again and correct the chemistry in the configuration.",
             "It clears when the type fits what the battery does.", on_delay_s=3600.0),
     )
+
+
+def _swapped(swap: SwapEvidence) -> Condition:
+    found = []
+    if swap.found_ratio is not None and not 0.8 < swap.found_ratio < 1.25:
+        found.append(f"its resistance is {swap.found_ratio:.1f} times what it was")
+    if swap.found_jump_v is not None and abs(swap.found_jump_v) > 0.05:
+        found.append(f"its voltage stands {abs(swap.found_jump_v):.2f} V {'higher' if swap.found_jump_v > 0 else 'lower'} than before")
+    seen = f"House battery behaves like another since the last interruption: {' and '.join(found) or 'nothing fits together'}."
+    return Condition(
+        "battery_swapped", "house", swap.found, "medium", seen if swap.found else "",
+        "It may be another battery. What was learnt of the old one does not hold for it.",
+        "If it was changed, say so: ampledger battery replaced. If not, look for a loose or corroded terminal.",
+        "It clears when the owner says that it was replaced.", figures=(("resistance_ratio", swap.found_ratio or 1.0),))

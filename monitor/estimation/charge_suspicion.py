@@ -1,17 +1,16 @@
 """Three things that spoil every figure: a shunt wired backwards, another battery, another chemistry."""
 from dataclasses import dataclass, replace
-from math import log
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery
-from monitor.estimation import step_resistance
+from monitor.estimation import step_resistance, swap_evidence
 from monitor.estimation.charge_count import Count
+from monitor.estimation.step_resistance import Resistance
+from monitor.estimation.swap_evidence import SwapEvidence
 from monitor.sample import Minute
 
 #: Steps that must speak against each other's half before the shunt is called reversed.
 REVERSED_AFTER, MOST = 8.0, 20.0
-#: A battery cannot be changed in less time than this.
-SWAP_GAP_S, SWAP_STEPS, SWAP_LOG_RATIO = 600.0, 8, 0.3
 #: Part of the rated capacity that must have gone by where a battery of the named kind holds hardly any.
 ODD_FRAC = {True: 0.08, False: 0.35}
 
@@ -23,13 +22,7 @@ class Suspicion:
     backwards: float = 0.0
     last_voltage_v: float | None = None
     last_current_a: float | None = None
-    gap_s: float = 0.0
-    before_ohm: float = 0.0        # resistance expected before the last long gap, 0: no such gap lately
-    gap_at_s: float = 0.0
-    log_ratio_sum: float = 0.0     # of the steps since, seen over expected
-    steps_since: int = 0
-    misfit: float = 0.0            # worst squared sigmas of a voltage since
-    swapped: bool = False
+    swap: SwapEvidence = SwapEvidence()
     odd_ah: float = 0.0            # charge that passed at a voltage the named chemistry hardly knows
 
     @property
@@ -38,13 +31,14 @@ class Suspicion:
         return self.backwards >= REVERSED_AFTER
 
 
-def update(
-    held: Suspicion, minute: Minute, battery: Battery, count: Count, expected_ohm: float, misfit: float | None,
-) -> Suspicion:
-    """One minute further; misfit is that of a voltage weighed in this minute, if one was."""
+def update(held: Suspicion, minute: Minute, battery: Battery, count: Count, resistance: Resistance, depth_frac: float) -> Suspicion:
+    """One minute further.
+
+    held: what was kept after the minute before; minute: what was measured; battery: its label; count: what came in and went out;
+    resistance: what load steps have shown; depth_frac: drawn from full, of the capacity.
+    """
     s, rated = held, battery.rated_capacity_ah
     backwards, last_v, last_a = s.backwards, s.last_voltage_v, s.last_current_a
-    total, steps = s.log_ratio_sum, s.steps_since
     for _, voltage, current in step_resistance.bins(minute):
         if last_v is not None and last_a is not None and not minute.gap_s:
             change, rise = current - last_a, voltage - last_v
@@ -52,29 +46,15 @@ def update(
                 ohm = rise / change
                 if 0.1 < abs(ohm) * rated < 12.0:
                     backwards = min(max(backwards + (1.0 if ohm < 0 else -1.0), -MOST), MOST)
-                if s.before_ohm and 0.0 < ohm * rated < 12.0 and max(current, last_a) < 0.002 * rated:
-                    total, steps = total + log(ohm / expected_ohm), steps + 1
         last_v, last_a = voltage, current
-    gap_s, before, gap_at, worst, swapped = s.gap_s, s.before_ohm, s.gap_at_s, s.misfit, s.swapped
-    if minute.gap_s:
-        gap_s += minute.gap_s
-        if gap_s >= SWAP_GAP_S:
-            before, gap_at, total, steps, worst = expected_ohm, minute.end_s, 0.0, 0, 0.0
-    else:
-        gap_s = 0.0
-    if before:
-        worst = max(worst, misfit or 0.0)
-        if steps >= SWAP_STEPS and abs(total / steps) > SWAP_LOG_RATIO and worst > 16.0:
-            swapped = True
-        if minute.end_s - gap_at > 86400.0:
-            before = 0.0
-    return Suspicion(
-        backwards, last_v, last_a, gap_s, before, gap_at, total, steps, worst, swapped, _odd(s.odd_ah, battery, count))
+    now_ohm = step_resistance.at(resistance, depth_frac)
+    swap = swap_evidence.update(s.swap, minute, battery, now_ohm / step_resistance.at(resistance, 0.0), now_ohm, count.surface_v)
+    return Suspicion(backwards, last_v, last_a, swap, _odd(s.odd_ah, battery, count))
 
 
 def dismissed(held: Suspicion) -> Suspicion:
     """The same after the owner said what battery it is."""
-    return replace(held, before_ohm=0.0, log_ratio_sum=0.0, steps_since=0, misfit=0.0, swapped=False, odd_ah=0.0)
+    return replace(held, swap=SwapEvidence(), odd_ah=0.0)
 
 
 def _odd(odd_ah: float, battery: Battery, count: Count) -> float:

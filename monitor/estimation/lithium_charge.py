@@ -78,9 +78,8 @@ def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object 
         since = before.anchor_at_s if before.anchor == anchor else None
         if estimate.anchor == anchor and estimate.anchor_at_s == minute.end_s and (since is None or minute.end_s - since > AGAIN_S):
             news.append(Event(minute.end_s, kind, "house", words))
-    misfit = estimate.misfit if estimate.steps != before.steps else None
     suspicion = charge_suspicion.update(
-        state.suspicion, minute, battery, count, step_resistance.at(resistance, depth_frac), misfit)
+        state.suspicion, minute, battery, count, resistance, depth_frac)
     return LithiumState(estimate, resistance, count, suspicion, tuple(news))
 
 

@@ -83,3 +83,47 @@ def test_flooded_sold_as_agm_is_named_after_some_full_charges() -> None:
 def test_an_agm_within_its_own_range_is_believed() -> None:
     for held, found, _ in camp(Vehicle(Battery("house", "agm", 100.0), STARTER), Plain(92.0, 60.0, 12.85, 11.75, 0.008), 6):
         assert found.chemistry_doubt == ""
+
+
+def interrupted(vehicle: Vehicle, minutes_s: int, after_ohm: float, after_v: float, before: int = DAY_MIN):
+    """A day on 10 mΩ at 12.6 V, silence, then five hours on another resistance and voltage."""
+    held = cycling(charge.begin(vehicle), vehicle, 0, before, 0.010, rest_v=12.6)
+    for k in range(before, before + minutes_s):
+        held = charge.update(held, minute(k, None, None), vehicle, JoinFindings())
+    return cycling(held, vehicle, before + minutes_s, 300, after_ohm, rest_v=after_v)
+
+
+@pytest.mark.parametrize("silent_min", [10, 30, 2 * DAY_MIN])
+@pytest.mark.parametrize("ohm", [0.004, 0.022])
+def test_half_or_twice_the_resistance_after_any_interruption_is_asked_about(silent_min: int, ohm: float) -> None:
+    held = interrupted(AGM, silent_min, ohm, 12.5)
+    assert "battery_swapped" in active(held, AGM)
+    condition = next(c for c in charge.conditions(held, AGM) if c.kind == "battery_swapped")
+    assert "resistance" in condition.seen
+    assert active(charge.replaced(held, AGM), AGM) == set()
+
+
+@pytest.mark.parametrize("silent_min", [10, 30, 2 * DAY_MIN])
+@pytest.mark.parametrize("ohm", [0.0085, 0.010, 0.012])
+def test_the_same_battery_is_believed_after_any_interruption(silent_min: int, ohm: float) -> None:
+    """It was charged or drained meanwhile as far as its size lets it: a C/5 load, an engine."""
+    moved_v = min(0.24 * silent_min / 60.0, 0.3)
+    for volts in (12.6 - moved_v, 12.6, 12.6 + min(moved_v, 0.15)):
+        assert "battery_swapped" not in active(interrupted(AGM, silent_min, ohm, volts), AGM)
+
+
+def test_a_voltage_that_jumps_within_minutes_is_asked_about_though_the_resistance_is_alike() -> None:
+    held = interrupted(AGM, 6, 0.010, 12.15)
+    condition = next(c for c in charge.conditions(held, AGM) if c.kind == "battery_swapped")
+    assert condition.active and "0.45 V lower" in condition.seen
+
+
+def test_another_interruption_soon_after_hides_nothing() -> None:
+    held = cycling(charge.begin(AGM), AGM, 0, DAY_MIN, 0.010, rest_v=12.6)
+    k = DAY_MIN
+    for silent, on in ((30, 40), (5, 40), (5, 300)):
+        for n in range(k, k + silent):
+            held = charge.update(held, minute(n, None, None), AGM, JoinFindings())
+        held = cycling(held, AGM, k + silent, on, 0.022, rest_v=12.5)
+        k += silent + on
+    assert "battery_swapped" in active(held, AGM)
