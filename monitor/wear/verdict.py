@@ -18,6 +18,7 @@ RECENT_WEEKS = P.count("recent_weeks")
 NO_EFFECTS = Effects(0.0, 0.0, 0.0, 0.0, 0.0)
 COLD_C = P.number("cold_c")
 TEST_HOLDS_S = P.number("test_holds_s")
+USED_FRAC, LEAST_WEEKS = P.number("used_frac"), P.count("least_weeks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,9 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
         sound = test.low_ah > USED_UP_FRAC * battery.rated_capacity_ah
     else:
         sound = isinstance(capacity, Estimate) and capacity.value >= SOUND_FRAC
-    return Verdict(_word(lines, sound, len(warm) + 2 * (test is not None)), tuple(lines), capacity, growth)
+    # a silent week, or one on a charger, repeats what was known before: no more of them make it sounder
+    used = sum(week.charge_out_ah >= USED_FRAC * battery.rated_capacity_ah for week in warm)
+    return Verdict(_word(lines, sound, used + LEAST_WEEKS * (test is not None)), tuple(lines), capacity, growth)
 
 
 def _test_lines(test: CapacityTest, battery: Battery) -> list[EvidenceLine]:
@@ -114,7 +117,7 @@ def _test_lines(test: CapacityTest, battery: Battery) -> list[EvidenceLine]:
     return [EvidenceLine("for", seen, "a later test that gives less")]
 
 
-def _word(lines: list[EvidenceLine], sound: bool, weeks: int) -> VerdictWord:
+def _word(lines: list[EvidenceLine], sound: bool, used_weeks: int) -> VerdictWord:
     decisive = sum(line.weight == "decisive" for line in lines)
     strong = sum(line.weight == "strong" for line in lines)
     weak = sum(line.weight == "weak" for line in lines)
@@ -122,7 +125,7 @@ def _word(lines: list[EvidenceLine], sound: bool, weeks: int) -> VerdictWord:
         return "replace"
     if decisive or strong or weak >= 2 or (weak and not sound):
         return "watch"
-    if any(line.weight == "for" for line in lines) and weeks >= 2:
+    if any(line.weight == "for" for line in lines) and used_weeks >= LEAST_WEEKS:
         return "healthy"
     return "not enough evidence"
 

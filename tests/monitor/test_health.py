@@ -22,13 +22,40 @@ def _weeks(capacity_ah: float | None, sigma_ah: float = 2.0, growth: float = 1.0
     known = capacity_ah is not None
     low, high = (capacity_ah - 1.96 * sigma_ah, capacity_ah + 1.96 * sigma_ah) if known else (None, None)
     return tuple(Week(k * 604800.0, 0.008 * growth ** (k / (count - 1)), 0.0001, capacity_ah, low, high,
-                      more.get("temperature_c", 20.0), lowest_frac=0.3, highest_frac=1.0) for k in range(count))
+                      more.get("temperature_c", 20.0), lowest_frac=0.3, highest_frac=1.0,
+                      charge_out_ah=more.get("charge_out_ah", 70.0)) for k in range(count))
 
 
 @pytest.mark.parametrize(("capacity_ah", "word"), [(95, "healthy"), (88, "healthy"), (75, "watch"), (62, "replace")])
 def test_the_80_per_cent_line(capacity_ah: float, word: str) -> None:
     """End of life at 80 % of rated capacity: US Bureau of Reclamation FIST 3-6; decisive here only below 70 %."""
     assert judge(_weeks(capacity_ah), HOUSE).word == word
+
+
+@pytest.mark.parametrize("silent_days", [8, 26, 60])
+def test_one_discharge_and_a_long_silence_are_no_verdict(silent_days: int) -> None:
+    """Capacity was learnt in one discharge; then nothing was measured, and the battery stood on a charger for two weeks."""
+    day_s, states = 86400.0, health.begin()
+    size = Estimate(97.0, 94.0, 100.0, "empty seen")
+    known = ChargeFindings(Estimate(0.9, 0.88, 0.92, "counting"), size, *[NotYet("x")] * 4, "empty", 3600.0)
+
+    def seen():
+        for k in range(1, 300):                                  # a day: 80 Ah out, some of them back
+            yield Sample(300.0 * k, 12.4, -4.0 if k < 240 else 10.0, house_temperature_c=20.0)
+        for k in range(300, 300 + 14 * 288, 6):                  # two weeks on a charger, after the silence
+            yield Sample(300.0 * k + silent_days * day_s, 13.5, 0.05, house_temperature_c=20.0)
+
+    for minute in minutes(seen()):
+        states = health.update(states, minute, VEHICLE, known)
+    found = health.findings(states, VEHICLE)
+    assert found.verdict == "not enough evidence" and found.weeks_count >= 3
+
+
+def test_silent_weeks_add_nothing_and_weeks_of_use_do() -> None:
+    used, silent = _weeks(95, count=2), _weeks(95, count=12, charge_out_ah=2.0)
+    assert judge(silent, HOUSE).word == "not enough evidence"
+    assert judge((*used[:1], *silent[1:]), HOUSE).word == "not enough evidence"
+    assert judge((*used, *silent[2:]), HOUSE).word == "healthy"
 
 
 def test_a_wide_interval_is_never_decisive() -> None:
