@@ -18,6 +18,7 @@ from typing import Literal
 from monitor.battery import lead_acid, ratings
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.findings import Estimate
+from monitor.parameters import table
 from monitor.sample import Sample
 
 #: 1.75 V a cell; four lithium cells at 2.75 V, where hardly anything is left and no protection has tripped yet.
@@ -40,6 +41,11 @@ PEUKERT_SIGMA, Z95 = 0.04, 1.96
 LEAST_START_LN = 0.01
 #: Lithium iron phosphate: exponent of the rate, part of the capacity lost per kelvin below 25 °C (common practice).
 LITHIUM_PEUKERT, LITHIUM_PER_K = 1.03, 0.004
+PEUKERT_SIGMA = 0.04
+LITHIUM_PEUKERT = 1.03
+_WARMTH = table("battery", "lithium_warmth")
+SLOW_PER_H, FAST_PER_H = _WARMTH.number("slow_per_h"), _WARMTH.number("fast_per_h")
+SLOW_PER_K, FAST_PER_K = _WARMTH.number("slow_per_k"), _WARMTH.number("fast_per_k")
 
 Phase = Literal["waiting", "running", "ended", "stopped", "spoiled"]
 
@@ -185,7 +191,7 @@ def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_f
     if not reached:
         left, left_sigma = 0.0, 0.01
     span = max(full_frac.value - left, 0.1)
-    warm, warm_sigma = _warmth(run.temperature_c, lead, run.hours)
+    warm, warm_sigma = _warmth(run.temperature_c, lead, run.hours, run.rate_a / battery.rated_capacity_ah)
     exponent = lead_acid.KINDS[battery.chemistry].peukert if lead else LITHIUM_PEUKERT
     capacity = run.drawn_ah / span / warm
     rate, hours = max(run.rate_a, 1e-6), battery.rated_hours
@@ -206,12 +212,17 @@ def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_f
                   hypot(doubt, max(fuller, emptier) / Z95))
 
 
-def _warmth(temperature_c: float | None, lead: bool, hours: float) -> tuple[float, float]:
-    """Capacity at a temperature over that at 25 °C, and its doubt: half way between [1] and [3], which differ in the cold."""
+def _warmth(temperature_c: float | None, lead: bool, hours: float, rate_per_h: float) -> tuple[float, float]:
+    """Capacity at a temperature over that at 25 °C, and its doubt.
+
+    Lead-acid: half way between [1] and [3], which differ in the cold. Lithium: next to nothing at a slow rate, for the cold
+    takes voltage and not charge; at a fast one the end voltage comes earlier.
+    """
     if temperature_c is None:
         return (0.95, 0.05) if lead else (0.98, 0.03)
     if not lead:
-        factor = 1 - LITHIUM_PER_K * max(25.0 - temperature_c, 0.0)
+        share = min(max(log(max(rate_per_h, 1e-6) / SLOW_PER_H) / log(FAST_PER_H / SLOW_PER_H), 0.0), 1.0)
+        factor = 1 - (SLOW_PER_K + share * (FAST_PER_K - SLOW_PER_K)) * max(25.0 - temperature_c, 0.0)
         return factor, (1 - factor) / 2
     vented = ratings.from_table(ratings.TESTING, temperature_c)
     sealed = ratings.warmth_factor(temperature_c, 0.006 if hours > 3 else 0.010)
