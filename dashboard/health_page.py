@@ -76,6 +76,8 @@ def wear_rows(health: HealthFindings) -> list[tuple[str, str, str]]:
         low, high = sorted(health.heat_ratio)
         rows.append(("Ageing by warmth", f"{number(low, 2)} to {number(high, 2)} times",
                      "against a life at 25 °C, by two published rules"))
+    elif health.heat_because:
+        rows.append(("Ageing by warmth", "not known", f"because {health.heat_because}"))
     rows.append(("Weeks on record", str(health.weeks_count), ""))
     return rows
 

@@ -13,9 +13,7 @@ CURRENT, HOUSE_V, STARTER_V = "house current", "house voltage", "starter voltage
 #: What a lithium battery that has cut itself off takes away: its charging, and its own voltage at the posts.
 CHARGE_PATH, HOUSE_POSTS = "charge path", "house posts"
 
-#: Fault -> channels that are not to be believed while it lasts; the first decides how the others are read. A bypassed
-#: shunt and a channel at its limit are not here: what they show is right, only the count runs short, and its interval
-#: grows. Nor is a loose temperature sensor: a battery that heats itself looks like one, and that is never held back.
+#: Fault -> channels that are not to be believed while it lasts; the first decides how the others are read.
 SPOILS: dict[str, tuple[str, ...]] = {
     "shunt_reversed": (CURRENT,),
     "protection_tripped": (CHARGE_PATH, HOUSE_POSTS),
@@ -28,6 +26,16 @@ REASONS = {
     "house_divider_wrong": "the house voltage is wrong by its divider",
     "starter_divider_wrong": "the starter voltage is wrong by its divider",
 }
+
+#: Fault -> groups of figures that are hidden until it is mended, and why. What the instrument shows is right as far as it
+#: goes, so that alerts go on: a battery that is low is not fuller than the count says, and one that heats itself looks like a
+#: loose sensor. A constant bypass is learnt and booked by the charge estimate: only what rests on the bare count is hidden.
+HIDES: dict[str, tuple[tuple[str, ...], str]] = {
+    "shunt_bypassed": (("charge", "counts", "loads", "forecast", "health"), "a load goes past the shunt and is not counted"),
+    "channel_at_limit": (("charge", "counts", "loads", "forecast", "health"), "a meter is cut off at the end of its range"),
+    "temperature_sensor_loose": (("health",), "the temperature sensor is not on the battery"),
+}
+BARE_COUNT = ("counts", "loads")
 
 #: Alert -> channels it rests on.
 ALERTS: dict[str, tuple[str, ...]] = {
@@ -94,9 +102,13 @@ def hold_back(found: Found, likely_reversed: bool = False) -> Found:
     likely_reversed : evidence points to a reversed shunt, but is not sure yet
     """
     faults = _faults(found.conditions)
-    if not faults and not likely_reversed:
+    hides = _hides(found.conditions)
+    if not faults and not hides and not likely_reversed:
         return found
-    hidden = {group: REASONS[fault] for fault in faults if fault in REASONS
+    hidden = {group: HIDES[fault][1] for fault, groups in hides.items() if fault != "temperature_sensor_loose" for group in groups}
+    if "temperature_sensor_loose" in hides and "health" not in hidden:
+        found = replace(found, health=_without_warmth(found.health, HIDES["temperature_sensor_loose"][1]))
+    hidden |= {group: REASONS[fault] for fault in faults if fault in REASONS
               for group, channels in FIGURES.items() if set(channels) & set(SPOILS[fault])}
     return replace(found, conditions=hold_back_alerts(found.conditions, likely_reversed),
                    **{group: _hidden(getattr(found, group), why) for group, why in hidden.items()})
@@ -120,16 +132,42 @@ def _faults(conditions: tuple[Condition, ...]) -> tuple[str, ...]:
     return tuple(found)
 
 
+def _hides(conditions: tuple[Condition, ...]) -> dict[str, tuple[str, ...]]:
+    """Fault -> groups of figures that it hides now."""
+    found = {}
+    for condition in conditions:
+        if condition.active and condition.kind in HIDES:
+            booked = dict(condition.figures).get("booked_ratio", 0.0) > 0.5
+            found[condition.kind] = BARE_COUNT if booked else HIDES[condition.kind][0]
+    return found
+
+
 def _judged(condition: Condition, faults: tuple[str, ...], spoilt: set[str], likely_reversed: bool) -> Condition:
     kind = condition.kind
     if kind not in faults and (spoilt & set(ALERTS.get(kind, ())) or likely_reversed and kind in IMITATED):
         return replace(condition, active=False)
     if kind in faults and kind in REASONS:
         names = [CALLED[group] for group, channels in FIGURES.items() if set(channels) & set(SPOILS[kind])]
-        listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-        waits = f"Until it is mended nothing is said of {listed}, and alerts that rest on it wait."
-        return replace(condition, means=f"{condition.means} {waits}")
+        return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}, and alerts that "
+                       "rest on it wait.")
+    if kind in HIDES:
+        names = ["ageing by warmth and growth of the resistance"] if kind == "temperature_sensor_loose" else [
+            CALLED[group] for group in _hides((condition,))[kind]]
+        return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}.")
     return condition
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _without_warmth(health: HealthFindings, why: str) -> HealthFindings:
+    """Health without what is brought to 25 °C by a thermometer that is not on the battery."""
+    lines = tuple(line for line in health.lines if "resistance" not in line.seen)
+    word = health.verdict if len(lines) == len(health.lines) else "not enough evidence"
+    changed: dict[str, Any] = {name: NotYet(why) for name in ("resistance_growth_ratio", "resistance_ohm")
+                               if isinstance(getattr(health, name), Estimate)}
+    return replace(health, heat_ratio=None, heat_because=why, lines=lines, verdict=word, **changed)
 
 
 def _hidden(group: Any, why: str) -> Any:

@@ -177,3 +177,4 @@ class HealthFindings:
     longest_without_full_s: float
     own_capacity_ah: Answer                  # by swings between two words of the battery: lead-acid its acid's, never its health
     at_least_ah: float                       # drawn from full, these two months, without finding it empty; 0: nothing yet
+    heat_because: str = ""                   # why heat_ratio is hidden

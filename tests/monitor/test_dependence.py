@@ -9,7 +9,7 @@ from drivers.vehicle import Ordered, Plan, VehicleSim
 from drivers.vehicle.scenarios import late_summer_coast, lithium_valley
 from monitor import dependence, pipeline
 from monitor.alerts import rules
-from monitor.findings import Condition, Estimate, NotYet, ProtectionFindings
+from monitor.findings import Condition, Estimate, EvidenceLine, NotYet, ProtectionFindings
 from monitor.reporting import sentences
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
@@ -88,6 +88,55 @@ def test_a_fault_that_rests_on_a_worse_one_holds_nothing_back() -> None:
 def test_what_is_only_likely_makes_wait_what_it_imitates_and_not_what_warns_of_danger() -> None:
     held = dependence.hold_back_alerts(_said("isolator_stuck_open", "house_under_voltage", "cold_charging"), likely_reversed=True)
     assert [c.kind for c in held if c.active] == ["house_under_voltage", "cold_charging"]
+
+
+def _found(*conditions: Condition) -> pipeline.Findings:
+    """Findings of a sound vehicle with every group filled by hand, and these conditions."""
+    vehicle = owner(late_summer_coast(3))
+    states, found = pipeline.begin(vehicle), None
+    for minute in minutes(Sample(60.0 * k, 12.7, -1.0, 12.7, 20.0) for k in range(1, 5)):
+        states, found = pipeline.step(states, minute, vehicle)
+    some = Estimate(1.0, 0.9, 1.1, "measured")
+    line = EvidenceLine("for", "resistance is 1.0 to 1.1 times that of its first weeks", "a later rise")
+    return replace(found, conditions=conditions, charge=replace(found.charge, charge_frac=some),
+                   forecast=replace(found.forecast, probability_before_sun=0.2),
+                   health=replace(found.health, verdict="healthy", lines=(line,), capacity_frac=some, resistance_ohm=some,
+                                  resistance_growth_ratio=some, heat_ratio=(0.9, 1.1)))
+
+
+@pytest.mark.parametrize(("kind", "why"), [("shunt_bypassed", "past the shunt"), ("channel_at_limit", "end of its range")])
+def test_figures_that_rest_on_a_count_that_runs_short_are_hidden_and_its_alerts_are_not(kind: str, why: str) -> None:
+    found = dependence.hold_back(_found(*_said(kind, "house_low", "house_under_voltage")))
+    assert isinstance(found.charge.charge_frac, NotYet) and why in found.charge.charge_frac.because
+    assert found.forecast.probability_before_sun is None and why in found.forecast.because
+    assert found.health.verdict == "not enough evidence" and why in found.counts.because
+    assert [c.kind for c in found.conditions if c.active] == [kind, "house_low", "house_under_voltage"]
+    assert "Until it is mended nothing is said of the charge, what came in and went out" in found.conditions[0].means
+    said = " ".join(sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts))
+    assert why in said
+
+
+def test_a_constant_bypass_that_the_charge_estimate_has_learnt_hides_the_bare_count_only() -> None:
+    booked = replace(_said("shunt_bypassed")[0], figures=(("booked_ratio", 1.0),))
+    found = dependence.hold_back(_found(booked))
+    assert isinstance(found.charge.charge_frac, Estimate) and found.forecast.probability_before_sun == 0.2
+    assert found.health.verdict == "healthy" and "past the shunt" in found.counts.because
+    assert "nothing is said of what came in and went out and who took the charge" in found.conditions[0].means
+
+
+def test_a_loose_thermometer_hides_what_is_brought_to_25_degrees() -> None:
+    found = dependence.hold_back(_found(*_said("temperature_sensor_loose", "house_too_hot")))
+    health = found.health
+    assert health.heat_ratio is None and "not on the battery" in health.heat_because
+    assert isinstance(health.resistance_growth_ratio, NotYet) and isinstance(health.resistance_ohm, NotYet)
+    assert isinstance(health.capacity_frac, Estimate) and not health.lines and health.verdict == "not enough evidence"
+    assert isinstance(found.charge.charge_frac, Estimate)
+    assert [c.kind for c in found.conditions if c.active] == ["temperature_sensor_loose", "house_too_hot"]
+
+
+def test_figures_come_back_when_it_is_mended() -> None:
+    found = _found(*(replace(c, active=False) for c in _said(*dependence.HIDES)))
+    assert dependence.hold_back(found) == found
 
 
 def test_heat_is_never_held_back() -> None:

@@ -36,7 +36,7 @@ def conditions(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFinding
 def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings) -> Condition:
     pairs = bypass.pairs_now(state.bypass, state.at_s)
     offset = charge.current_offset_a
-    unseen = 0.0
+    unseen, booked = 0.0, False
     if isinstance(offset, Estimate):
         known = vehicle.current_sensor.offset_a
         least_a, least_low_a = (UNSEEN_A, UNSEEN_LOW_A) if vehicle.current_sensor.offset_sigma_a <= MEASURED_SIGMA_A else (
@@ -52,6 +52,7 @@ def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings
         seen = (f"For hours the shunt showed {state.bypass.idle_a:.1f} A flowing in, at a voltage at which nothing charges, and the "
                 "voltage sank meanwhile.")
     elif unseen:
+        booked = True       # the charge estimate has learnt it, and counts it
         seen = f"The count closes only if {unseen:.2f} A more flow out all the time than the shunt shows."
     else:
         return IDLE["shunt_bypassed"]
@@ -62,7 +63,7 @@ def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings
         "On the battery's side of the shunt there must be one cable only, from post to shunt: move every other one to the far side. "
         "Then, with everything off, `ampledger setup zero`.",
         "It clears a day or two after the last sign of it.", off_delay_s=6 * 3600.0,
-        figures=(("pairs_count", pairs), ("unseen_a", unseen or state.bypass.idle_a)))
+        figures=(("pairs_count", pairs), ("unseen_a", unseen or state.bypass.idle_a), ("booked_ratio", float(booked))))
 
 
 def _divider(battery: Part, factor: float) -> Condition:
