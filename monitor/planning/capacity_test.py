@@ -39,6 +39,7 @@ COLDEST_C, HOTTEST_C = 10.0, 45.0
 PEUKERT_SIGMA, Z95 = 0.04, 1.96
 #: Either end of how full it was when it began is at least so far from the middle (ln): no charge is known better than 0.5 %.
 LEAST_START_LN = 0.01
+#: Exponent of the rate for lithium iron phosphate (common practice).
 LITHIUM_PEUKERT = 1.03
 _WARMTH = table("battery", "lithium_warmth")
 SLOW_PER_H, FAST_PER_H = _WARMTH.number("slow_per_h"), _WARMTH.number("fast_per_h")
