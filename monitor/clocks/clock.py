@@ -11,8 +11,6 @@ from monitor.store.time_labels import LastRow, Testimony, TimeLabel
 UNKNOWN_S = 3.2e8
 #: A silence between boots whose length nobody knows: log-uniform between a minute and sixty days.
 SHORTEST_S, LONGEST_S = 60.0, 60 * 86400.0
-#: Labels that are dated anew, the latest so many: most of a year of starts. What lies before them keeps its dates.
-LABELS_COUNT = 1000
 #: Below this the doubt about a silence between two trusted clocks is none at all to a battery [s].
 NO_DOUBT_S = 5.0
 
@@ -182,8 +180,8 @@ def _listen(line: Timeline, clock: Clock) -> Timeline:
 
 
 def _agreed(line: Timeline) -> Timeline:
-    agreed = testimony.agree(line.labels[-LABELS_COUNT:], line.heard)
-    return replace(line, labels=(*line.labels[:-LABELS_COUNT], *agreed.labels), doubted=agreed.doubted)
+    agreed = testimony.agree(line.labels, line.heard)
+    return replace(line, labels=agreed.labels, doubted=agreed.doubted)
 
 
 def _with_changes(before: Timeline, after: Timeline) -> tuple[Timeline, tuple[TimeLabel, ...]]:

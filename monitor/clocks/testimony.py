@@ -213,19 +213,22 @@ def _fill(rows: list[TimeLabel], dated: list[bool]) -> tuple[TimeLabel, ...]:
         first, end = (0 if back is None else back + 1), (len(rows) if on is None else on)
         if back is None and on is None:
             return tuple(rows)
-        shares, gaps = [max(x.gap_doubt_s, x.gap_s) for x in rows[first:end + 1]], [x.gap_s for x in rows[first:end + 1]]
+        shares = list(accumulate(max(x.gap_doubt_s, x.gap_s) for x in rows[first:end + 1]))
+        gaps = list(accumulate(x.gap_s for x in rows[first:end + 1]))
         doubts = [x.gap_doubt_s for x in rows[first:end + 1]]
+        before = list(accumulate(doubts, hypot))
+        after = [*list(accumulate(reversed(doubts), hypot))[::-1], 0.0]
         for k in range(end - first):
-            row, before_s, after_s = rows[first + k], hypot(*doubts[:k + 1]), hypot(*doubts[k + 1:])
+            row, before_s, after_s = rows[first + k], before[k], after[k + 1]
             if on is not None and back is None:
                 made[first + k] = _labelled(row, rows[on].utc_offset_s, hypot(rows[on].utc_sigma_s, after_s), False, "dated backwards")
             elif back is not None and on is None:
                 made[first + k] = _labelled(row, rows[back].utc_offset_s, hypot(rows[back].utc_sigma_s, before_s), False, "counted on")
             elif back is not None and on is not None:
                 # what was silence altogether is known; how it is shared out is not, to no more than uniform over it
-                silence_s = sum(gaps) + rows[on].utc_offset_s - rows[back].utc_offset_s
-                mine_s = silence_s * sum(shares[:k + 1]) / (sum(shares) or 1.0)
+                silence_s = gaps[-1] + rows[on].utc_offset_s - rows[back].utc_offset_s
+                mine_s = silence_s * shares[k] / (shares[-1] or 1.0)
                 sigma_s = max(min(before_s, after_s), abs(silence_s) / 12**0.5)
-                made[first + k] = _labelled(row, rows[back].utc_offset_s + mine_s - sum(gaps[:k + 1]),
+                made[first + k] = _labelled(row, rows[back].utc_offset_s + mine_s - gaps[k],
                                             hypot(rows[back].utc_sigma_s, sigma_s), False, "dated between")
     return tuple(made)

@@ -58,7 +58,7 @@ class Dating:
         if labels and self.line.heard is not before.heard:
             log.info("the log's time is dated anew: %s, give or take %.0f s (before: %s)", self.line.label.source,
                      self.line.label.utc_sigma_s, before.label.source)
-        return labels, self._told({x.at_s: x for x in before.labels}, labels, at_s)
+        return labels, self._told({x.at_s: x for x in before.labels}, labels, at_s) if labels else ()
 
     def by_owner(self, utc_s: float, sigma_s: float, boot_s: float, sure: bool) -> tuple[TimeLabel, ...]:
         """Takes the owner's word for the time at boot_s; returns labels to be written.

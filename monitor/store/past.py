@@ -174,6 +174,7 @@ class Past:
                         opened.body(block)
                     except SegmentDamaged:
                         found.append((block.table, block.first_ms, block.end_ms, block.count))
+                found += opened.lost_spans(KINDS[kind], start, end)
                 if not found and not opened.is_whole():
                     found.append(("", start, end, 0))
         except OSError:

@@ -9,7 +9,7 @@ header is passed over to the next one. A file has its name only when it is whole
 import os
 import struct
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -124,6 +124,27 @@ class Segment:
         if len(body) != block.size or zlib.crc32(body) != block.crc:
             raise SegmentDamaged(f"{self.name}: {block.count} rows of {block.table} are damaged")
         return body
+
+    def lost_spans(self, tables: Sequence[str], start_ms: int, end_ms: int) -> list[tuple[str, int, int, int]]:
+        """(table, first moment, last moment, 0) of what headers that are gone may have been of, where the contents were found again.
+
+        tables : of this kind of file, in the order of its blocks
+        start_ms, end_ms : of its day [ms]
+        """
+        if not self.mended:
+            return []
+        found: list[tuple[str, int, int, int]] = []
+        place, last = len(SIGNATURE), Block(tables[0], 0, start_ms, start_ms, 0, 0, 0)
+        for block in self.blocks:
+            if block.place != place + _HEADER.size + _CRC.size and block.table in tables and last.table in tables:
+                between = tables[tables.index(last.table):tables.index(block.table) + 1]
+                found += [(table, last.end_ms if table == last.table else start_ms, block.first_ms if table == block.table else end_ms, 0)
+                          for table in between]
+            place, last = block.place + block.size, block
+        listed = len(self.blocks) * (_HEADER.size + 8) + _END.size
+        if (not self.blocks or self._file.seek(0, os.SEEK_END) - place < listed) and last.table in tables:
+            found += [(table, last.end_ms if table == last.table else start_ms, end_ms, 0) for table in tables[tables.index(last.table):]]
+        return found
 
     def is_whole(self) -> bool:
         """Whether every byte of the file is as it was written: header by header, and the contents."""

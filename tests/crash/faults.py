@@ -158,12 +158,12 @@ def look(rows: Rows, database: Path, kind: str, told: list[str]) -> Outcome:
     end_s = found.last.at_s if found.last else 0.0
     if found.tail_lost_s:
         told.append(f"Missing: what was written after {end_s}")
+    sealed = past.Past(past.FolderFiles(past.folder_of(database)))
     try:
         checked = check.check(database)
     except Exception as error:  # the present cannot be opened at all
-        checked = check.Checked(str(error), 0, (), 0)
-    sealed = past.Past(past.FolderFiles(past.folder_of(database)))
-    for file_kind, number, _ in checked.files or tuple(check.check_files(sealed)):
+        checked = check.Checked(str(error), 0, tuple(check.check_files(sealed)), 0)
+    for file_kind, number, _ in checked.files:
         told.append(mending.describe(file_kind, number, mending.mend(past.folder_of(database), file_kind, number)))
     if checked.present:
         told.append(salvage.rescue(database, checked.present))
@@ -173,7 +173,7 @@ def look(rows: Rows, database: Path, kind: str, told: list[str]) -> Outcome:
 def compare(rows: Rows, database: Path, kind: str, told: str, tail_lost: bool, end_utc_s: float) -> Outcome:
     """Every row against what was written."""
     after = rows_of(database)
-    missing = missing_of(database)
+    missing = missing_of(database) if after != rows else []
     changed, gone, unnamed, first = 0, 0, 0, ""
     for table, was in rows.items():
         for key, values in after[table].items():

@@ -246,7 +246,7 @@ def test_a_file_that_is_no_sealed_file_is_damaged_and_no_crash(tmp_path: Path) -
         for junk in (b"", b"x" * 5000, segment.SIGNATURE, segment.MARK * 100):
             path.write_bytes(junk)
             view = past.Past(past.FolderFiles(folder))
-            assert view.damage(kind, 3) == [("", 3 * DAY_MS, 4 * DAY_MS, 0)]
+            assert view.damage(kind, 3) == [(table, 3 * DAY_MS, 4 * DAY_MS, 0) for table in past.KINDS[kind]]
     assert list(view.rows("minutes", 0, 9 * DAY_MS)) == []
 
 
@@ -268,3 +268,23 @@ def test_a_row_without_a_checksum_is_damaged_where_every_row_has_one_and_sound_i
         f"select {', '.join(TABLE_COLUMNS['minutes'])} from minutes where end_ms = ?", (end,)).fetchone())[-1], end)))
     assert checksum.demand_all(log.sql)
     log.close()
+
+
+@pytest.mark.parametrize("kind", ("raw", "minutes", "books"))
+def test_what_a_cut_sealed_file_had_behind_the_cut_is_named(sealed: Path, tmp_path: Path, kind: str) -> None:
+    def moments(database: Path, told: list[tuple[float, float]]) -> set[float]:
+        reader, tell = Reader(database), lambda a, b: told.append((a, b))
+        return {at for at, _ in reader.rows(damaged=tell)} | {
+            end for level in ("minutes", "quarters") for _, end, _ in reader.rolled(level, damaged=tell)}
+
+    right = moments(sealed, [])
+    size = past.path_of(past.folder_of(sealed), kind, 1).stat().st_size
+    for part in (0, 30, size // 3, size // 2, size - 3000, size - 400, size - 1):
+        database = copy_of(sealed, tmp_path / f"{part}")
+        path = past.path_of(past.folder_of(database), kind, 1)
+        path.write_bytes(path.read_bytes()[:max(part, 0)])
+        mending.mend(past.folder_of(database), kind, 1)
+        told: list[tuple[float, float]] = []
+        left = moments(database, told)
+        assert all(any(a <= at <= b for a, b in told) for at in right - left), f"cut at {part} of {size}"
+        assert check.check(database).sound

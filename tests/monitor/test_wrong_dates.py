@@ -1,10 +1,12 @@
 """Wrong dates: every combination of right and wrong witnesses; nothing learnt or logged is lost, the right time mends the wrong one."""
 import shutil
+import time
 from itertools import product
 from pathlib import Path
 
 import pytest
 
+from monitor.clocks import clock as clocks
 from monitor.clocks import testimony
 from monitor.clocks.clock import Trust, Witness
 from monitor.logbook.reader import Reader
@@ -201,3 +203,20 @@ def test_the_owner_is_asked_and_what_is_said_twice_holds(history, tmp_path: Path
     messages = [e.what.message for e in Reader(database).events() if e.what.kind == "request_refused"]
     assert len(messages) == 3 and "not a date that can be" in messages[0] and "say it again as sure" in messages[2]
     assert Reader(database).span()[0] == pytest.approx(BEGINS_UTC_S, abs=62)
+
+
+def test_every_stretch_of_ten_years_of_starts_is_dated_anew_when_the_right_time_comes() -> None:
+    """18,000 starts, each seventh dated by a chip that is three years fast, and in the last of them the right time."""
+    fast_s = 3 * 365 * 86400.0
+    labels = [TimeLabel(k * 17500.0, f"boot {k}", BEGINS_UTC_S + fast_s, 60.0, k % 7 == 0, testimony.CHIP if k % 7 == 0 else "counted on",
+                        3600.0, 1e4) for k in range(18000)]
+    heard: tuple[Word, ...] = ()
+    for x in labels[-1000:]:
+        if x.utc_trusted:
+            heard = testimony.heard_too(heard, Word(x.at_s, x.boot_id, x.utc_offset_s, 60.0, testimony.CHIP))
+    line = clocks.Timeline(0.0, tuple(labels), heard)
+    began = time.process_time()
+    after, written = clocks.dated(line, labels[-1].at_s, BEGINS_UTC_S, 0.01, testimony.SATELLITES)
+    assert time.process_time() - began < 5.0  # of a busy machine: no start waits for it
+    assert {x.utc_offset_s for x in after.labels} == {BEGINS_UTC_S} and len(written) == 18000
+    assert after.label.utc_trusted and not after.labels[0].utc_trusted
