@@ -17,6 +17,7 @@ from monitor.logbook.reader import Alert, Day, Entry, Gap, LatestMinute, LoggedF
 from monitor.pipeline import Findings
 from monitor.planning import parked_return
 from monitor.planning.battery_history import BatteryHistory
+from monitor.planning.watched_test import WatchedTest, describe_progress
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
 from monitor.wear.week import Week
@@ -221,6 +222,19 @@ class LogView:
     def lives(self) -> BatteryHistory:
         """The batteries that were told of."""
         return self._ask_once("lives", lambda reader: reader.lives())
+
+    @property
+    def capacity_test(self) -> WatchedTest | None:
+        """The latest capacity test that somebody asked for."""
+        return self._ask_once("capacity test", lambda reader: reader.capacity_test())
+
+    @property
+    def testing(self) -> str:
+        """Where a capacity test stands that waits or runs; "" where there is none, or the log cannot be read."""
+        try:
+            return describe_progress(self.capacity_test)
+        except NoLogView:
+            return ""
 
     def capacity_tests(self) -> list[LoggedItem[Event]]:
         """Every capacity test, oldest first."""

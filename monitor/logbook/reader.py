@@ -16,6 +16,7 @@ from monitor.logbook.live import file_of as live_file_of
 from monitor.pipeline import Findings
 from monitor.planning import battery_history
 from monitor.planning.battery_history import BatteryHistory
+from monitor.planning.watched_test import WatchedTest
 from monitor.sample import Sample
 from monitor.store import chunks, reading, saving, series
 from monitor.store.batch import Gap
@@ -154,6 +155,14 @@ class Reader:
     def lives(self) -> BatteryHistory:
         """The batteries that were told of; none where nobody said anything, or another version did."""
         return battery_history.read(self._meta("batteries"))
+
+    def capacity_test(self) -> WatchedTest | None:
+        """The latest capacity test that somebody asked for; None where nobody did, or another version wrote it."""
+        text = self._meta("capacity_test")
+        try:
+            return saving.from_text(WatchedTest, text) if text else None
+        except ValueError:
+            return None
 
     def entries(self) -> Entries:
         """What the owner told the daemon, oldest first; none where nobody did, or another version wrote them."""

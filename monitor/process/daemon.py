@@ -19,6 +19,7 @@ from monitor.logbook import entries, live, resume
 from monitor.logbook.rows import logged_minute
 from monitor.planning import battery_history
 from monitor.process import dark, owner_requests, shunt_calibration
+from monitor.process.capacity_watch import CapacityWatch
 from monitor.process.dating import Dating
 from monitor.process.owner_requests import apply_zero
 from monitor.process.relearning import Relearner, Relearning
@@ -116,6 +117,7 @@ class Daemon:
         self._dark = dark.CUT if found.cut else dark.STOPPED
         self._told = told
         self.self_watch = SelfWatch(found.self_watch, lambda text: self.writer.remember("self_watch", text))
+        self.capacity_watch = CapacityWatch(found.capacity_test, lambda text: self.writer.remember("capacity_test", text))
         self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
         self.sampler.go_on(found.gaps)
         sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
@@ -267,7 +269,7 @@ class Daemon:
         silent = dependence.hold_back_lost(self.sampler.conditions(at_s), found.protection if found else None)
         conditions = (*(found.conditions if found else ()), *silent, self.writer.condition(),
                       self.writer.damage_condition(at_s), self._own(), *self._dating.conditions(at_s),
-                      *self.self_watch.conditions(at_s, copies=self._copies),
+                      *self.self_watch.conditions(at_s, copies=self._copies), *self.capacity_watch.conditions(at_s),
                       *self._conditions())
         alerts = rules.update(self.state.alerts, conditions, at_s)
         events = found.news if found else ()
@@ -282,6 +284,8 @@ class Daemon:
         if self.sampler.sources != self._told_sources:
             self._told_sources = dict(self.sampler.sources)
             self.writer.remember("sources", instruments.text(self._told_sources))
+        if counted := self.capacity_watch.live(minute, getattr(found, "charge", None), vehicle, self._dating.begun().label.utc_offset_s):
+            self._carry_out(counted, at_s)
         self._show_live(at_s, minute, found)
         self._supervise(at_s)
         return found
@@ -338,12 +342,13 @@ class Daemon:
                                f"now is in it all the same{lost}."))
 
     def _carry_out(self, request: requests.Request, at_s: float) -> None:
-        kept = Kept(self.state, self.vehicle, self.lives, self.entries)
+        kept = Kept(self.state, self.vehicle, self.lives, self.entries, self.capacity_watch.test)
         offset_s = self.label.utc_offset_s if self.label is not None else 0.0
         done = owner_requests.carry_out(kept, request, Moment(
             at_s, offset_s, self._begin, self._currents_since, request.by, self.dated_by_owner, self._dating.said_by_owner,
             self._take_back_time))
         self.state, self.vehicle, self.lives, self.entries = done.kept.state, done.kept.vehicle, done.kept.history, done.kept.entries
+        self.capacity_watch.test = done.kept.test
         if done.relearn:
             self._begin_relearning(set(done.relearn))
         for key, text in done.remember:

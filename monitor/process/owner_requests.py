@@ -12,6 +12,7 @@ from monitor.findings import Event
 from monitor.logbook.entries import Entry, add_entry
 from monitor.planning import battery_history
 from monitor.planning.battery_history import Which
+from monitor.planning.watched_test import begin_test
 from monitor.process import undo
 from monitor.process.requests_kept import Kept, Moment, Outcome
 from monitor.store import saving
@@ -157,6 +158,27 @@ def _capacity_tested(kept: Kept, now: Moment, capacity_ah: float, low_ah: float,
     return Outcome(replace(kept, state=state), Batch(state=state, events=(event,)))
 
 
+def _begin_capacity_test(kept: Kept, now: Moment, stop_v: float | None, to_reserve: int) -> Outcome:
+    """The daemon follows a test from now on, until it ends or somebody ends it."""
+    if kept.test is not None and kept.test.at_work:
+        raise ValueError("a capacity test is being followed already; end it first")
+    test = begin_test(kept.vehicle, now.at_s, now.by, stop_v, bool(to_reserve))
+    event = Event(now.at_s, "capacity_test_begun", "house",
+                  f"A capacity test of the house battery is followed; it ends at {test.stop_v:g} V"
+                  + (" or at the reserve." if test.stop_frac is not None else "."))
+    return Outcome(replace(kept, test=test), Batch(events=(event,)))
+
+
+def _end_capacity_test(kept: Kept, now: Moment) -> Outcome:
+    """The test is followed no further; nothing of it counts."""
+    if kept.test is None or not kept.test.at_work:
+        raise ValueError("no capacity test is being followed")
+    test = replace(kept.test, over=f"{now.by or 'somebody'} ended it", over_s=now.at_s)
+    event = Event(now.at_s, "capacity_test_left", "house",
+                  f"The capacity test was ended after {test.run.drawn_ah:.0f} Ah; nothing of it counts.")
+    return Outcome(replace(kept, test=test), Batch(events=(event,)))
+
+
 def _calibrate_zero(kept: Kept, now: Moment, minutes: float) -> Outcome:
     """The mean of what the shunt showed over the last minutes becomes its zero."""
     seen = now.currents_since(now.at_s - 60 * minutes)
@@ -207,5 +229,6 @@ def _check_place(battery: str) -> Which:
 
 _DO: dict[str, Callable[..., Outcome]] = {
     "acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "battery_described": _battery_described,
-    "capacity_tested": _capacity_tested, "calibrate_zero": _calibrate_zero, "set_clock": _set_clock, "relearn": _relearn,
+    "capacity_tested": _capacity_tested, "begin_capacity_test": _begin_capacity_test, "end_capacity_test": _end_capacity_test,
+    "calibrate_zero": _calibrate_zero, "set_clock": _set_clock, "relearn": _relearn,
     "undo": undo.undo}

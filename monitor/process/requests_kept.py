@@ -7,6 +7,7 @@ from monitor.alerts import rules
 from monitor.battery.label import Vehicle
 from monitor.logbook.entries import Entries
 from monitor.planning.battery_history import BatteryHistory
+from monitor.planning.watched_test import WatchedTest
 from monitor.store.batch import Batch
 from monitor.store.state import State
 from monitor.store.time_labels import Testimony, TimeLabel
@@ -14,12 +15,14 @@ from monitor.store.time_labels import Testimony, TimeLabel
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What a request may change: the saved state, the vehicle as it is known, the batteries it has had, the owner's entries."""
+    """What a request may change: the saved state, the vehicle as it is known, the batteries it has had, the owner's entries,
+    the capacity test that was asked for."""
 
     state: State
     vehicle: Vehicle
     history: BatteryHistory
     entries: Entries = Entries()
+    test: WatchedTest | None = None
 
 
 def _no_dating(*_: Any) -> tuple[TimeLabel, ...]:

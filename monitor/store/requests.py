@@ -24,6 +24,8 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
     "battery_described": {"battery": str, "label": (str, type(None)), "installed_utc_s": (int, float, type(None))},
     "capacity_tested": {"capacity_ah": (int, float), "low_ah": (int, float), "high_ah": (int, float), "reached_end": int,
                         "ended_utc_s": (int, float), "sigma_ln": (int, float)},
+    "begin_capacity_test": {"stop_v": (int, float, type(None)), "to_reserve": int},
+    "end_capacity_test": {},
     "calibrate_zero": {"minutes": (int, float)},
     "relearn": {},
     "undo": {"entry": int},

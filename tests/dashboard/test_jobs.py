@@ -2,24 +2,30 @@
 import gzip
 import json
 import re
+import shutil
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from werkzeug.security import generate_password_hash
 
+from dashboard import create_app
 from dashboard.jobs.background import KEPT, Background
 from dashboard.jobs.more_page import QUESTIONS
 from dashboard.jobs.what_if_page import describe_candidate
 from monitor.findings import Estimate
 from monitor.logbook.reader import Reader
 from monitor.planning import candidates, from_log, whatif
-from monitor.store import requests
+from monitor.planning.capacity_test import CapacityTestRun
+from monitor.planning.watched_test import WatchedTest
+from monitor.store import requests, saving
 from tests.dashboard.test_pages import Text
 
-JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours")
+JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test")
 LOGS = ("simulated", "real", "old", "unsure", "empty")
 
 
@@ -232,3 +238,28 @@ def test_a_new_battery_is_recorded_named_and_asked_for_with_the_code_only(client
     assert closed.post("/code?to=battery", data=given | {"code": "1234"}).headers["Location"] == "/battery"
     again = {"token": token(closed, "/battery")}
     assert closed.post("/battery/replaced", data=left | again).status_code == 303
+
+
+def test_a_capacity_test_is_begun_shown_on_every_page_and_ended(full: Path, client, tmp_path: Path) -> None:
+    board = client()
+    page = Text(board.get("/capacity-test").text).text
+    assert "Stay within reach" in page and "loads of 2 to 6 A" in page and "10.5 V" in page
+    left = {"token": token(board, "/capacity-test"), "stop_v": "10,8", "to_reserve": "1"}
+    assert board.post("/capacity-test/begin", data=left).status_code == 303
+    (one,) = asked(tmp_path / "requests")
+    assert (one.kind, one.values) == ("begin_capacity_test", {"stop_v": 10.8, "to_reserve": 1})
+    assert board.post("/capacity-test/begin", data=left | {"stop_v": "3"}).status_code == 400
+    assert asked(tmp_path / "requests") == []
+    at_work = WatchedTest("Anna", 0.0, 10.5, None, CapacityTestRun("running", "", 0.0, 7200.0, 12.3, current_a=-6.0, rate_a=6.1,
+                                                                   voltage_v=12.31))
+    database = tmp_path / "ampledger.db"
+    shutil.copytree(full.parent, tmp_path, dirs_exist_ok=True)
+    with closing(sqlite3.connect(database)) as log, log:
+        log.execute("insert or replace into meta (name, value) values ('capacity_test', ?)", (saving.to_text(at_work),))
+    other = create_app(database, requests_folder=tmp_path / "requests").test_client()
+    for path in ("/", "/log", "/more"):
+        assert "Capacity test running for 2.0 h: 12.3 Ah drawn, 12.31 V." in Text(other.get(path).text).text
+    shown = other.get("/capacity-test")
+    assert "asked for by Anna" in shown.text and "Follow a test</button>" not in shown.text and 'http-equiv="refresh"' in shown.text
+    assert other.post("/capacity-test/end", data={"token": token(other, "/capacity-test")}).status_code == 303
+    assert [r.kind for r in asked(tmp_path / "requests")] == ["end_capacity_test"]
