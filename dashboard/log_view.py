@@ -229,6 +229,11 @@ class LogView:
         return self._ask_once("capacity test", lambda reader: reader.capacity_test())
 
     @property
+    def channels(self) -> tuple[str, ...]:
+        """By what alerts go out; none where the log does not tell."""
+        return tuple((self._ask_once("channels", lambda reader: reader.meta("channels")) or "").split())
+
+    @property
     def testing(self) -> str:
         """Where a capacity test stands that waits or runs; "" where there is none, or the log cannot be read."""
         try:

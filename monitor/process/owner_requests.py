@@ -8,7 +8,7 @@ from monitor.alerts import rules
 from monitor.battery.label import CHEMISTRIES, CurrentSensor, Vehicle
 from monitor.commissioning import steps
 from monitor.estimation import charge
-from monitor.findings import Event
+from monitor.findings import Condition, Event
 from monitor.logbook.entries import Entry, add_entry
 from monitor.planning import battery_history
 from monitor.planning.battery_history import Which
@@ -179,6 +179,16 @@ def _end_capacity_test(kept: Kept, now: Moment) -> Outcome:
     return Outcome(replace(kept, test=test), Batch(events=(event,)))
 
 
+def _test_alerts(kept: Kept, now: Moment) -> Outcome:
+    """A test message goes out like any alert, by every channel, and is tried again like any other."""
+    by = now.by or "somebody"
+    condition = Condition(
+        "test", "vehicle", True, "low", "This is a test.", f"Nothing is wrong: {by} asked for it.", "",
+                          "It is not an alert and needs no clearing.")
+    event = Event(now.at_s, "test_message", "vehicle", f"A test message goes out by every channel; {by} asked for it.")
+    return Outcome(kept, Batch(events=(event,)), changes=rules.update(rules.begin(), (condition,), now.at_s).news)
+
+
 def _calibrate_zero(kept: Kept, now: Moment, minutes: float) -> Outcome:
     """The mean of what the shunt showed over the last minutes becomes its zero."""
     seen = now.currents_since(now.at_s - 60 * minutes)
@@ -230,5 +240,6 @@ def _check_place(battery: str) -> Which:
 _DO: dict[str, Callable[..., Outcome]] = {
     "acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "battery_described": _battery_described,
     "capacity_tested": _capacity_tested, "begin_capacity_test": _begin_capacity_test, "end_capacity_test": _end_capacity_test,
+    "test_alerts": _test_alerts,
     "calibrate_zero": _calibrate_zero, "set_clock": _set_clock, "relearn": _relearn,
     "undo": undo.undo}

@@ -133,6 +133,7 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
                       first=first, wiring=config.wiring, copies=config.log.backup_to is not None)
     except (OtherLog, NewerLog) as error:
         raise CannotRun(str(error)) from None
+    daemon.writer.remember("channels", " ".join(way.name for way in ways))
     return daemon, heartbeat, state_out
 
 

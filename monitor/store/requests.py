@@ -26,6 +26,7 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
                         "ended_utc_s": (int, float), "sigma_ln": (int, float)},
     "begin_capacity_test": {"stop_v": (int, float, type(None)), "to_reserve": int},
     "end_capacity_test": {},
+    "test_alerts": {},
     "calibrate_zero": {"minutes": (int, float)},
     "relearn": {},
     "undo": {"entry": int},

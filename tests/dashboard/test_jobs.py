@@ -17,15 +17,18 @@ from dashboard import create_app
 from dashboard.jobs.background import KEPT, Background
 from dashboard.jobs.more_page import QUESTIONS
 from dashboard.jobs.what_if_page import describe_candidate
-from monitor.findings import Estimate
+from monitor.alerts import rules
+from monitor.alerts.spool import Spool, Waiting
+from monitor.findings import Condition, Estimate
 from monitor.logbook.reader import Reader
 from monitor.planning import candidates, from_log, whatif
 from monitor.planning.capacity_test import CapacityTestRun
 from monitor.planning.watched_test import WatchedTest
+from monitor.process.self_watch import Job, SelfWatchState
 from monitor.store import requests, saving
 from tests.dashboard.test_pages import Text
 
-JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test")
+JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board")
 LOGS = ("simulated", "real", "old", "unsure", "empty")
 
 
@@ -263,3 +266,26 @@ def test_a_capacity_test_is_begun_shown_on_every_page_and_ended(full: Path, clie
     assert "asked for by Anna" in shown.text and "Follow a test</button>" not in shown.text and 'http-equiv="refresh"' in shown.text
     assert other.post("/capacity-test/end", data={"token": token(other, "/capacity-test")}).status_code == 303
     assert [r.kind for r in asked(tmp_path / "requests")] == ["end_capacity_test"]
+
+
+def test_the_board_s_page_says_what_the_self_watch_knows_worst_first_and_sends_a_test(full: Path, tmp_path: Path) -> None:
+    database = tmp_path / "ampledger.db"
+    shutil.copytree(full.parent, tmp_path, dirs_exist_ok=True)
+    now_s = Reader(database).now().at_s
+    watch = SelfWatchState((Job("backup", now_s - 5 * 86400), Job("check", now_s, "hour 12 is damaged", now_s)), (now_s - 60,) * 4)
+    with closing(sqlite3.connect(database)) as log, log:
+        for name, text in (("self_watch", saving.to_text(watch)), ("channels", "journal command")):
+            log.execute("insert or replace into meta (name, value) values (?, ?)", (name, text))
+    change = rules.update(rules.begin(), (Condition("house_low", "house", True, "high"),), 1.0).news[0]
+    Spool(tmp_path / "undelivered.json").write((Waiting(change, "command", 3, 0.0, 0.0, "no network"),))
+    board = create_app(database, requests_folder=tmp_path / "requests").test_client()
+    page = board.get("/board").text
+    text = Text(page).text
+    assert "4 things need a look." in text
+    assert text.index("failed: hour 12 is damaged") < text.index("Last copy") < text.index("Room on the card")
+    assert "4 in a week" in text and "1 not delivered by command" in text and "no network" in text
+    assert "the journal of this board, your command" in text
+    assert board.post("/board/test-message", data={"token": token(board, "/board")}).status_code == 303
+    assert board.post("/clock", data={"token": token(board, "/board"), "to": "board", "utc_ms": "1790000000000"}).headers["Location"] == (
+        "/board?told=left")
+    assert [r.kind for r in asked(tmp_path / "requests")] == ["test_alerts", "set_clock"]

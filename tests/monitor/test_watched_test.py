@@ -5,6 +5,7 @@ import pytest
 
 from monitor import pipeline
 from monitor.alerts import rules
+from monitor.alerts.delivery import Deliverer
 from monitor.battery.label import Battery, Vehicle
 from monitor.findings import Estimate
 from monitor.planning.battery_history import BatteryHistory
@@ -110,3 +111,21 @@ def test_it_is_begun_and_ended_by_requests_that_say_who_and_refuse_in_a_sentence
 
 def test_what_another_version_wrote_is_left_aside() -> None:
     assert CapacityWatch("{not json").test is None
+
+
+def test_a_test_message_that_is_asked_for_goes_out_by_every_channel() -> None:
+    done = owner_requests.carry_out(kept(), Request("test_alerts", {}), moment())
+    got: list[str] = []
+
+    class Phone:
+        name = "phone"
+
+        def send(self, change, timeout_s):
+            got.append(change.alert.seen)
+
+    deliverer = Deliverer([Phone()])
+    for change in done.changes:
+        deliverer.offer(change)
+    deliverer.close()
+    assert got == ["This is a test."] and not done.refused and "somebody asked for it" in done.said
+    assert done.kept == kept()                                                             # and no alert stays open

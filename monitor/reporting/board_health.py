@@ -1,0 +1,119 @@
+"""Health of the board as the log and the system tell it without a question to anybody: copies, checks, room, card, clock, messages."""
+import os
+import shutil
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from monitor.alerts.spool import Spool
+from monitor.logbook.reader import Reader
+from monitor.process import card
+from monitor.process.self_watch import CHECK, COPY, CUTS_S, LATE_S, THINNING, Job, SelfWatch
+from monitor.reporting.sentences import span
+
+MEGABYTE = 1e6
+#: Less room than this is worth a word; a log that is so old too [s].
+LOW_ROOM_BYTES, OLD_LOG_S = 400 * MEGABYTE, 900.0
+Verdict = Literal["ok", "look", "wrong"]
+
+
+@dataclass(frozen=True, slots=True)
+class HealthRow:
+    """One line: what it is about, how it is, what was seen, and what to do where it is not well."""
+
+    what: str
+    verdict: Verdict
+    said: str
+    todo: str = ""
+
+
+def inspect_board(database: Path, when: Callable[[float], str], root: Path = Path("/")) -> list[HealthRow]:
+    """All lines, for a process that can read the log and nothing else. What cannot be told from here is left out.
+
+    database : the log; when : a moment of the log's own line of time in words; root : of the system's files
+
+    Raises
+    ------
+    NoLog, sqlite3.Error, OSError : the log cannot be read
+    """
+    reader = Reader(database)
+    now = reader.now()
+    watch = SelfWatch(reader.meta("self_watch")).state
+    jobs = {job.name: job for job in watch.jobs}
+    at_s = now.at_s if now else 0.0
+    rows = [_figures(now.utc_s if now else None, bool(now and now.simulated)), _check(jobs.get(CHECK), when),
+            _copy(jobs.get(COPY), at_s, when)]
+    if (thinning := jobs.get(THINNING)) is not None and thinning.why:
+        rows.append(HealthRow("Old readings", "look", f"could not be thinned: {thinning.why}", "The log grows until it works again."))
+    rows.append(_room(database))
+    rows += _card(database.parent, root)
+    cuts = sum(at_s - moment < CUTS_S for moment in watch.cuts_s)
+    rows.append(HealthRow("Power cuts", "look" if cuts > 2 else "ok", f"{cuts} in a week" if cuts else "none in a week",
+                          "Look at the board's feed: does it sag when the engine starts, is a plug or fuse loose?" if cuts > 2 else ""))
+    rows += _messages(database)
+    return rows
+
+
+def _figures(utc_s: float | None, simulated: bool) -> HealthRow:
+    if utc_s is None:
+        return HealthRow("Measuring", "look", "nothing has been concluded yet", "It takes a minute after the first start.")
+    age_s = max(time.time() - utc_s, 0.0)
+    old = age_s > OLD_LOG_S and not simulated
+    return HealthRow("Measuring", "look" if old else "ok", f"last minute written {'just now' if age_s < 120 else span(age_s) + ' ago'}"
+                     if not simulated else "simulated", "Is the board's clock right, and does the monitor run? `systemctl status ampledger`"
+                     if old else "")
+
+
+def _check(job: Job | None, when: Callable[[float], str]) -> HealthRow:
+    if job is None:
+        return HealthRow("Nightly check", "ok", "not run yet", "It reads the whole log once a night.")
+    if job.why:
+        return HealthRow("Nightly check", "wrong", f"failed: {job.why}", "Copy the log, think of a new card; `ampledger doctor` says more.")
+    return HealthRow("Nightly check", "ok", f"the log is whole, {when(job.well_s)}")
+
+
+def _copy(job: Job | None, at_s: float, when: Callable[[float], str]) -> HealthRow:
+    if job is None:
+        return HealthRow("Last copy", "look", "none so far",
+                         "A card can die any day: set `backup_to` under [log] to a stick or another card.")
+    if job.why:
+        return HealthRow("Last copy", "wrong", f"failed: {job.why}", "Is the stick plugged in and mounted, with room?")
+    late = at_s - job.well_s > LATE_S
+    return HealthRow("Last copy", "look" if late else "ok", when(job.well_s), "Is the board on at night, or long enough after a start?"
+                     if late else "")
+
+
+def _room(database: Path) -> HealthRow:
+    room = shutil.disk_usage(database.parent)
+    low = room.free < LOW_ROOM_BYTES
+    free = f"{room.free / 1e9:.1f} GB free" if room.free >= 1e9 else f"{room.free / MEGABYTE:.0f} MB free"
+    return HealthRow("Room on the card", "look" if low else "ok", free,
+                     "Make room; a full card thins the log by itself, oldest first." if low else "")
+
+
+def _card(folder: Path, root: Path) -> list[HealthRow]:
+    seen = card.inspect_card(folder, root)
+    if seen.read_only:
+        return [HealthRow("Card", "wrong", "mounted read-only",
+                          "The kernel does that after errors. Copy the log; most likely: a new card.")]
+    if seen.errors_count:
+        return [HealthRow("Card", "wrong", f"its file system has counted {seen.errors_count} errors",
+                          "Copy the log, check the file system from another computer, and think of a new card.")]
+    if seen.worn_tenths is not None:
+        worn = seen.worn_tenths >= card.WORN_TENTHS
+        return [HealthRow("Card", "look" if worn else "ok", f"has used up to {10 * seen.worn_tenths} % of its life",
+                          "Change it while it still works." if worn else "")]
+    return [HealthRow("Card", "ok", "no errors counted")] if seen.errors_count == 0 else []
+
+
+def _messages(database: Path) -> list[HealthRow]:
+    file = database.parent / "undelivered.json"
+    if file.exists() and not os.access(file, os.R_OK):
+        return []
+    stuck = [item for item in Spool(file).read() if item.tries]
+    if not stuck:
+        return [HealthRow("Messages", "ok", "none waiting")]
+    return [HealthRow("Messages", "look", f"{len(stuck)} not delivered by {', '.join(sorted({item.channel for item in stuck}))}",
+                      f"The last reason: {stuck[-1].why}. Is there a network?")]
