@@ -25,7 +25,7 @@ from monitor.planning import candidates, from_log, whatif
 from monitor.planning.capacity_test import CapacityTestRun
 from monitor.planning.watched_test import WatchedTest
 from monitor.process.self_watch import Job, SelfWatchState
-from monitor.store import requests, saving
+from monitor.store import checksum, requests, saving
 from tests.dashboard.test_pages import Text
 
 JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board")
@@ -210,6 +210,13 @@ def test_one_download_at_a_time_and_the_next_when_it_is_over(client) -> None:
     assert board.get("/download/ampledger.csv?every=days").status_code == 200
 
 
+def note(database: Path, **words: str) -> None:
+    """Writes words about a log into it, as the daemon does."""
+    with closing(sqlite3.connect(database)) as log, log:
+        for row in words.items():
+            log.execute("insert or replace into meta (name, value, crc) values (?, ?, ?)", (*row, checksum.checksum_of("meta")(row)))
+
+
 def asked(folder: Path) -> list[requests.Request]:
     return requests.take(folder)
 
@@ -257,8 +264,7 @@ def test_a_capacity_test_is_begun_shown_on_every_page_and_ended(full: Path, clie
                                                                    voltage_v=12.31))
     database = tmp_path / "ampledger.db"
     shutil.copytree(full.parent, tmp_path, dirs_exist_ok=True)
-    with closing(sqlite3.connect(database)) as log, log:
-        log.execute("insert or replace into meta (name, value) values ('capacity_test', ?)", (saving.to_text(at_work),))
+    note(database, capacity_test=saving.to_text(at_work))
     other = create_app(database, requests_folder=tmp_path / "requests").test_client()
     for path in ("/", "/log", "/more"):
         assert "Capacity test running for 2.0 h: 12.3 Ah drawn, 12.31 V." in Text(other.get(path).text).text
@@ -273,9 +279,7 @@ def test_the_board_s_page_says_what_the_self_watch_knows_worst_first_and_sends_a
     shutil.copytree(full.parent, tmp_path, dirs_exist_ok=True)
     now_s = Reader(database).now().at_s
     watch = SelfWatchState((Job("backup", now_s - 5 * 86400), Job("check", now_s, "hour 12 is damaged", now_s)), (now_s - 60,) * 4)
-    with closing(sqlite3.connect(database)) as log, log:
-        for name, text in (("self_watch", saving.to_text(watch)), ("channels", "journal command")):
-            log.execute("insert or replace into meta (name, value) values (?, ?)", (name, text))
+    note(database, self_watch=saving.to_text(watch), channels="journal command")
     change = rules.update(rules.begin(), (Condition("house_low", "house", True, "high"),), 1.0).news[0]
     Spool(tmp_path / "undelivered.json").write((Waiting(change, "command", 3, 0.0, 0.0, "no network"),))
     board = create_app(database, requests_folder=tmp_path / "requests").test_client()
