@@ -168,6 +168,28 @@ def zero(minutes: float, config_file: Path | None, database: Path | None) -> Non
     ask_daemon(locate_database(config_file, database), "calibrate_zero", minutes=minutes)
 
 
+@calibrate.command(short_help="A steady load is on: compare the shunt with a meter.")
+@click.option("--meter-a", "meter_a", required=True, help="Amperes by a clamp meter in the battery's lead, as displayed.")
+@click.option("--minutes", default=0.5, show_default=True, type=click.FloatRange(0.1, 30), help="How long the load has been on and steady.")
+@click.option("--meter-limit", "limit_pct", default=1.5, show_default=True, type=click.FloatRange(0, 20, min_open=True, max_open=True),
+              help="The meter's limit of error in per cent, from its manual.")
+@config_option
+@database_option
+def gain(meter_a: str, minutes: float, limit_pct: float, config_file: Path | None, database: Path | None) -> None:
+    """Take what a meter shows, over what the house shunt shows over the last minutes, as the shunt's gain.
+
+    Switch on a steady load of five amperes or more, with nothing charging. A poor meter is worse than none.
+    """
+    from monitor.commissioning.steps import NotClear, compare_reading
+
+    try:
+        meter = compare_reading(meter_a)
+    except NotClear as error:
+        raise click.BadParameter(str(error), param_hint="--meter-a") from None
+    ask_daemon(locate_database(config_file, database), "calibrate_gain", meter_a=meter.value, digit_a=meter.digit,
+               limit_frac=limit_pct / 100, minutes=minutes)
+
+
 @click.command(short_help="Learn everything again from the log.")
 @config_option
 @database_option

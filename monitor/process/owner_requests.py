@@ -25,6 +25,8 @@ from monitor.wear.verdict import CapacityTest
 #: Fewest readings of the house current that a zero is taken from.
 LEAST_READINGS = 20
 DAY_S = 86400.0
+#: A load is steady while the current stays within this part of it, and this besides [A]; common practice of comparing two meters.
+STEADY_FRAC, STEADY_A = 0.05, 0.2
 
 
 def carry_out(kept: Kept, request: Request, now: Moment) -> Outcome:
@@ -206,6 +208,34 @@ def _calibrate_zero(kept: Kept, now: Moment, minutes: float) -> Outcome:
                    (("calibration", saving.to_text(sensor)),))
 
 
+def _calibrate_gain(kept: Kept, now: Moment, meter_a: float, digit_a: float, limit_frac: float, minutes: float) -> Outcome:
+    """What a meter showed over what the shunt showed, over the last minutes with a steady load on, becomes its gain.
+
+    meter_a, digit_a : what the meter shows and its last digit [A]; limit_frac : the meter's limit of error; minutes : how long
+    the load has been on
+    """
+    seen = now.currents_since(now.at_s - 60 * minutes)
+    if len(seen) < LEAST_READINGS:
+        raise ValueError(f"the house current was measured only {len(seen)} times in these {minutes:g} minutes")
+    if not 0 < limit_frac < 0.2 or not 0 <= digit_a <= abs(meter_a):
+        raise ValueError(f"a meter with a limit of error of {100 * limit_frac:g} % and a last digit of {digit_a:g} A is of no use")
+    shown, sensor = steps.show_reading(seen), kept.vehicle.current_sensor
+    if shown.high - shown.low > STEADY_FRAC * abs(shown.mean) + STEADY_A:
+        raise ValueError(f"the current went from {shown.low:.2f} to {shown.high:.2f} A meanwhile: switch on one steady load, wait, and "
+                         "try again")
+    found = steps.gain(steps.Meter(meter_a, digit_a), shown, steps.Found(sensor.offset_a, sensor.offset_sigma_a), limit_frac)
+    if abs(found.value - 1.0) > steps.GAIN_FRAC:
+        raise ValueError(f"the shunt shows {shown.mean:.2f} A where the meter shows {meter_a:g} A: that is a wrong scale, no gain; "
+                         "`ampledger setup gain` sets the scale in the configuration")
+    sensor = replace(sensor, gain=found.value, gain_sigma_frac=found.sigma / found.value)
+    event = Event(now.at_s, "calibrated", "house", f"The shunt's gain is {found.value:.4g} (give or take "
+                  f"{196 * sensor.gain_sigma_frac:.1f} %): {abs(meter_a):g} A by the meter, "
+                  f"{abs(shown.mean - sensor.offset_a):.2f} A by the shunt.",
+                  (("gain_ratio", sensor.gain), ("gain_sigma_frac", sensor.gain_sigma_frac)))
+    return Outcome(replace(kept, vehicle=replace(kept.vehicle, current_sensor=sensor)), Batch(state=kept.state, events=(event,)),
+                   (("calibration", saving.to_text(sensor)),))
+
+
 def apply_zero(state: State, sensor: CurrentSensor) -> State:
     """The state after the shunt's zero was measured: what the charge estimate had learnt beyond it is put aside."""
     trackers = state.watch
@@ -240,6 +270,6 @@ def _check_place(battery: str) -> Which:
 _DO: dict[str, Callable[..., Outcome]] = {
     "acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "battery_described": _battery_described,
     "capacity_tested": _capacity_tested, "begin_capacity_test": _begin_capacity_test, "end_capacity_test": _end_capacity_test,
-    "test_alerts": _test_alerts,
-    "calibrate_zero": _calibrate_zero, "set_clock": _set_clock, "relearn": _relearn,
+    "test_alerts": _test_alerts, "calibrate_zero": _calibrate_zero, "calibrate_gain": _calibrate_gain, "set_clock": _set_clock,
+    "relearn": _relearn,
     "undo": undo.undo}

@@ -119,14 +119,16 @@ def _told_by_owner(log: View) -> list[tuple[int, str | CapacityTest]]:
     rows = log.rows("events", f"where kind in ('battery_replaced', 'capacity_test', '{UNDONE}') order by at_ms, id")
     figures = [(row, dict(json.loads(row[5]))) for row in rows]
     undone = {round(1000 * given["of_at_s"]) for row, given in figures if row[2] == UNDONE and "of_at_s" in given}
+    needed = {f.name for f in fields(CapacityTest)} - CapacityTest.ADDED_LATER
     found: list[tuple[int, str | CapacityTest]] = []
     for row, given in figures:
         if row[2] == UNDONE or row[1] in undone:
             continue
         if row[2] == "battery_replaced":
             found.append((row[1], str(row[3])))
-        elif {f.name for f in fields(CapacityTest)} <= given.keys():
-            found.append((row[1], CapacityTest(**{**given, "reached_end": bool(given["reached_end"])})))
+        elif needed <= given.keys():
+            known = {f.name: given[f.name] for f in fields(CapacityTest) if f.name in given}
+            found.append((row[1], CapacityTest(**{**known, "reached_end": bool(given["reached_end"])})))
     return found
 
 

@@ -30,7 +30,7 @@ def remember_before(kind: str, values: dict[str, Any], kept: Kept, now: Moment) 
         mine = BatteryHistory(tuple(life for life in kept.history.lives if life.battery == place))
         return f"{place} battery", (("battery", place), ("lives", saving.to_text(mine)),
                                     ("plate", saving.to_text(getattr(kept.vehicle, place, kept.vehicle.house))))
-    if kind == "calibrate_zero":
+    if kind in ("calibrate_zero", "calibrate_gain"):
         return "shunt", (("sensor", saving.to_text(kept.vehicle.current_sensor)),)
     if kind == "capacity_tested":
         test = getattr(getattr(kept.state.watch, "health", None), "test", None)
@@ -71,7 +71,7 @@ def _battery(kept: Kept, _: Moment, entry: Entry, before: dict[str, str]) -> Out
                    relearn=LEARNT[place] if entry.kind == "battery_replaced" else ())
 
 
-def _zero(kept: Kept, _: Moment, __: Entry, before: dict[str, str]) -> Outcome:
+def _sensor(kept: Kept, _: Moment, __: Entry, before: dict[str, str]) -> Outcome:
     sensor = saving.from_text(CurrentSensor, before["sensor"])
     return Outcome(replace(kept, vehicle=replace(kept.vehicle, current_sensor=sensor)), remember=(("calibration", saving.to_text(sensor)),),
                    relearn=("charge",))
@@ -99,5 +99,6 @@ def _alert(kept: Kept, now: Moment, entry: Entry, before: dict[str, str]) -> Out
 
 
 _BACK: dict[str, Callable[[Kept, Moment, Entry, dict[str, str]], Outcome]] = {
-    "battery_replaced": _battery, "battery_described": _battery, "calibrate_zero": _zero, "capacity_tested": _test, "set_clock": _clock,
+    "battery_replaced": _battery, "battery_described": _battery, "calibrate_zero": _sensor,
+    "calibrate_gain": _sensor, "capacity_tested": _test, "set_clock": _clock,
     "acknowledge": _alert, "shelve": _alert}

@@ -28,6 +28,7 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
     "end_capacity_test": {},
     "test_alerts": {},
     "calibrate_zero": {"minutes": (int, float)},
+    "calibrate_gain": {"meter_a": (int, float), "digit_a": (int, float), "limit_frac": (int, float), "minutes": (int, float)},
     "relearn": {},
     "undo": {"entry": int},
     "set_clock": {"utc_s": (int, float), "sigma_s": (int, float), "asked_boot_s": (int, float), "sure": int},

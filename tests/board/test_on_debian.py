@@ -78,11 +78,39 @@ def test_from_a_bare_image_to_figures_on_a_phone_and_back(board: Container, pack
     kernel.now(house_a=-4.2)
     board.until("ampledger status")
     code = _open(board)
-    assert time.monotonic() - begun_s < 600 and len(README) <= 6
+    took_s = time.monotonic() - begun_s
+    print(f"from the bare image to figures at the phone's address: {took_s:.0f} s, {len(README)} commands")
+    assert took_s < 600 and len(README) <= 6
     _people(board)
     minutes = _upgrade(board, package, code)
     _copy_and_restore(board, minutes)
     _remove(board)
+
+
+def test_make_install_from_a_checkout_measures_serves_and_is_taken_away() -> None:
+    """Into a bare root, then its own systemd: the files of the package without the package."""
+    root = WORK / "checkout"
+    make_root("bookworm", WORK, root)
+    subprocess.run(["make", "install", f"DESTDIR={root}", f"PYTHON={sys.executable}"], cwd=ROOT, check=True, capture_output=True, text=True)
+    for name in ("postinst", "prerm", "postrm"):
+        shutil.copy(ROOT / "deb" / name, root / "root" / name)
+    board = Container(root)
+    try:
+        said = board.sh("sh /root/postinst configure")
+        assert f"http://{ADDRESS}:8765/" in said
+        kernel = Board(root / "srv/kernel")
+        kernel.now(house_a=0.0)
+        _set_up(board)
+        board.until("ampledger status")
+        _open(board)
+        uninstall = (ROOT / "Makefile").read_text().partition("uninstall:\n")[2].partition("\n\n")[0]
+        lines = uninstall.replace("\\\n", " ").replace("\t", "").replace("sh deb/", "sh /root/").replace("@echo", "echo")
+        board.sh(f"set -e\n{lines}")
+        left = board.sh("ls /etc/ampledger /var/lib/ampledger; ls -d /opt/ampledger /usr/bin/ampledger 2>/dev/null; true")
+        assert "ampledger.toml" in left and "ampledger.db" in left and "/opt" not in left and "/usr/bin" not in left
+    finally:
+        board.end()
+        shutil.rmtree(root, ignore_errors=True)
 
 
 def _install(board: Container, package: Path) -> None:

@@ -5,7 +5,7 @@ import pytest
 
 from monitor import pipeline
 from monitor.alerts import rules
-from monitor.battery.label import Battery, Vehicle
+from monitor.battery.label import Battery, CurrentSensor, Vehicle
 from monitor.planning import battery_history
 from monitor.process.owner_requests import Kept, Moment, carry_out
 from monitor.sampling.gather import Gathering
@@ -63,3 +63,25 @@ def test_what_cannot_be_done_changes_nothing_and_says_why(request_: Request) -> 
     assert done.kept == kept and done.remember == ()
     assert done.batch is not None and [e.kind for e in done.batch.events] == ["request_refused"]
     assert len(done.batch.events[0].message) > 30
+
+
+def test_the_gain_is_what_the_meter_shows_over_what_the_shunt_shows() -> None:
+    """By hand: the meter 8.16 A, the shunt -8.00 A with a zero of 0.08 A: 8.16 / 8.08 = 1.0099."""
+    kept = replace(_kept(), vehicle=replace(VEHICLE, current_sensor=CurrentSensor(offset_a=0.08, offset_sigma_a=0.005)))
+    asked = {"meter_a": 8.16, "digit_a": 0.01, "limit_frac": 0.015, "minutes": 0.5}
+    done = carry_out(kept, Request("calibrate_gain", asked, "mate"), _now((-8.0,) * 30))
+    sensor = done.kept.vehicle.current_sensor
+    assert sensor.gain == pytest.approx(1.0099, abs=1e-4) and sensor.offset_a == 0.08
+    assert sensor.gain_sigma_frac == pytest.approx(0.015 / 3**0.5, rel=0.05), "a limit of error is rectangular (GUM 4.3.7)"
+    assert dict(done.remember).keys() == {"calibration", "entries"} and done.entry == 1
+    back = carry_out(done.kept, Request("undo", {"entry": 1}), _now())
+    assert back.kept.vehicle == kept.vehicle and back.relearn == ("charge",)
+
+
+@pytest.mark.parametrize(("currents", "change", "why"), [
+    ((-8.0,) * 5, {}, "only 5 times"), ((-8.0, -6.0) * 20, {}, "one steady load"), ((-0.3,) * 30, {"meter_a": 0.3}, "too little"),
+    ((-4.0,) * 30, {}, "wrong scale"), ((-8.0,) * 30, {"limit_frac": 0.5}, "of no use"), ((-8.0,) * 30, {"digit_a": 9.0}, "of no use")])
+def test_a_gain_that_cannot_be_is_refused_with_what_to_do(currents: tuple[float, ...], change: dict, why: str) -> None:
+    asked = {"meter_a": 8.16, "digit_a": 0.01, "limit_frac": 0.015, "minutes": 0.5} | change
+    done = carry_out(_kept(), Request("calibrate_gain", asked), _now(currents))
+    assert why in done.refused and done.kept == _kept()
