@@ -30,8 +30,10 @@ QUESTIONS = {
                              "run until this page goes on. The battery that sags is the starter battery.", "Ready: watch for the start"),
     "board": Question("This board is a load",
                       "How is this board fed? Through the shunt (its 0 V on the load side: right), past it (0 V at the battery), "
-                      "or from elsewhere. With amperes, if you know them: watts of its supply over 12. Skip it if you do not know.",
-                      field="through 0.25, past 0.25 or elsewhere"),
+                      "or from elsewhere. With amperes, if you know them: watts of its supply over 12. After a comma, for the wiring "
+                      "picture, what else is fitted: relay or dc-dc, solar, solar 2 or no solar, shore, inverter, shunt in positive. "
+                      "Skip it if you do not know.",
+                      field="through 0.25, relay, solar, shore"),
     "all_off": Question("Zero of the shunt",
                         "Switch everything off but this board: engine, loads, solar (cover the panel or open its fuse). Wait a minute.",
                         "Everything is off: measure"),

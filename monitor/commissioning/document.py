@@ -21,7 +21,7 @@ FIRST_DATE = date(2026, 1, 1)
 #: How the table of a quantity names its channel, where a driver does not call it channel.
 CHANNEL_KEYS = {"sunspec": "point", "modbus": "address", "mqtt": "topic"}
 #: Tables of an earlier configuration that setup does not ask about, and keeps.
-KEPT = ("vehicle", "board", "log", "dashboard", "clock", "alerts")
+KEPT = ("vehicle", "wiring", "board", "log", "dashboard", "clock", "alerts")
 
 _HEAD = """\
 # {name}, written by `ampledger setup`{day}.

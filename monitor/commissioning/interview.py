@@ -9,7 +9,7 @@ from drivers.errors import DriverError
 from drivers.scan import Found, scan
 from monitor.battery.label import CHEMISTRIES
 from monitor.commissioning import devices, document, measuring, results, steps
-from monitor.commissioning.answer_parsing import parse_board, parse_go, parse_label, parse_quantity
+from monitor.commissioning.answer_parsing import parse_board_and_fitted, parse_go, parse_label, parse_quantity
 from monitor.commissioning.by_page import read_draft
 from monitor.commissioning.channel_candidates import ChannelCandidate, list_candidates, match_candidates
 from monitor.commissioning.identify_batteries import identify_batteries
@@ -204,11 +204,17 @@ class Interview:
         was = document.board(draft.doc)
         default = "" if was.supply == "unknown" else f"{was.supply.removesuffix('_shunt')} {was.current_a:g}".replace("elsewhere 0.25",
                                                                                                                       "elsewhere")
-        self.asker.say(draft.board(self.asker.ask(
+        supply, fitted = self.asker.ask(
             "board", "How is THIS BOARD fed, and with how many amperes (watts of its supply over 12; 0.25 if you do not know)?\n"
             "  through 0.25  from the house battery, its 0 V on the load side of the shunt: right\n"
             "  past 0.25     from the house battery, its 0 V at the battery: the shunt does not see it\n"
-            "  elsewhere     not from the house battery\nEnter: do not know", parse_board, default)))
+            "  elsewhere     not from the house battery\n"
+            "After a comma, for the wiring picture, what else is fitted: relay or dc-dc (between the batteries), solar, solar 2 or\n"
+            "no solar, shore (a charger from the mains), inverter, shunt in positive. As: through 0.25, relay, solar, shore\n"
+            "Enter: do not know", parse_board_and_fitted, default)
+        self.asker.say(draft.board(supply))
+        if words := draft.fitted(fitted):
+            self.asker.say(words)
 
     def all_off(self, draft: results.Draft) -> Shown | None:
         """The shunt's zero. Returns what was shown, also where it is skipped."""

@@ -1,5 +1,5 @@
 """What each step changes in the configuration, with its date and doubt, and the sentence that tells it."""
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import hypot
 from pathlib import Path
 
@@ -7,6 +7,7 @@ from tomlkit import TOMLDocument
 
 from monitor.battery.label import BoardSupply
 from monitor.commissioning import document, steps
+from monitor.commissioning.answer_parsing import Fitted
 from monitor.commissioning.steps import Found, Meter, Shown
 
 #: A lead that loses less than this at ten amperes is in order [V].
@@ -47,6 +48,17 @@ class Draft:
                               "the shunt.",
                 "elsewhere": "The board is no load of the house battery.",
                 "unknown": "How the board is fed is left open: its 0.2 to 0.3 A may be missing from the count."}[supply.supply]
+
+    def fitted(self, fitted: Fitted) -> str:
+        """What else is wired; what was not named stays as it is. Returns what was noted, "" for nothing."""
+        named = {f.name: value for f in fields(fitted) if (value := getattr(fitted, f.name)) is not None}
+        if (charging := named.pop("charging", None)) is not None:
+            document.note_result(self.doc, "vehicle", charging=charging)
+        if named:
+            document.note_result(self.doc, "wiring", **named)
+        if charging is None and not named:
+            return ""
+        return "What is fitted is noted; the page Wiring draws it. More, and changes: [wiring] and [vehicle] in the configuration."
 
     def _turned_offset(self, offset_a: float) -> float:
         """The shunt's zero after the current was turned round: what the board drew had been taken off the wrong way."""

@@ -9,7 +9,8 @@ import tomlkit
 
 from drivers.vehicle import Ordered, Plan
 from monitor.battery.label import BoardSupply, Vehicle
-from monitor.commissioning.answer_parsing import parse_board
+from monitor.commissioning.answer_parsing import Fitted, parse_board, parse_board_and_fitted
+from monitor.commissioning.document import build_document
 from monitor.commissioning.results import Draft
 from monitor.commissioning.steps import NotClear, show_reading
 from monitor.config.load import validate
@@ -39,6 +40,36 @@ def _draft(**tables: object) -> Draft:
 def test_what_is_answered(said: str, supply: str, current_a: float) -> None:
     found = parse_board(said)
     assert (found.supply, found.current_a) == (supply, pytest.approx(current_a))
+
+
+@pytest.mark.parametrize(("said", "supply", "fitted"), [
+    ("through 0.25, dc-dc, solar 2, shore", "through_shunt", Fitted("dc_dc", 2, True)),
+    ("past 0,2, relay, no solar", "past_shunt", Fitted("isolator", 0)),
+    ("Relay, Solar, Inverter, shunt in positive", "unknown", Fitted("isolator", 1, None, True, "high")),
+    ("elsewhere; dcdc", "elsewhere", Fitted("dc_dc")), ("solar 3, through", "through_shunt", Fitted(None, 3)),
+    ("", "unknown", Fitted()), ("skip", "unknown", Fitted()), ("through 0.3", "through_shunt", Fitted())])
+def test_what_else_is_fitted_is_said_in_the_same_answer(said: str, supply: str, fitted: Fitted) -> None:
+    assert parse_board_and_fitted(said)[0].supply == supply and parse_board_and_fitted(said)[1] == fitted
+
+
+@pytest.mark.parametrize(("said", "sentence"), [
+    ("through 0.25, windmill", "'windmill' is none of: relay"), ("through, past", "says twice"), ("solar 2, no solar", "contradicts"),
+    ("relay, dc-dc", "contradicts"), ("solar 9", "through, past or elsewhere"), ("yes", "through, past or elsewhere"),
+    ("through 40, relay", "no small board")])
+def test_what_cannot_be_fitted_gets_one_sentence(said: str, sentence: str) -> None:
+    with pytest.raises(NotClear, match=sentence):
+        parse_board_and_fitted(said)
+
+
+def test_what_is_fitted_is_drawn_and_what_was_not_named_stays() -> None:
+    draft = _draft(wiring={"inverter": True, "solar_charger_count": 2})
+    assert "Wiring draws it" in draft.fitted(Fitted("dc_dc", None, True))
+    config = validate(draft.doc.unwrap(), Path("van.toml"), need_sources=False)
+    assert (config.wiring.inverter, config.wiring.solar_charger_count, config.wiring.shore_charger) == (True, 2, True)
+    assert config.vehicle.charging == "dc_dc"
+    assert draft.fitted(Fitted()) == ""
+    again = build_document("van", ("agm", 100.0), ("flooded", 70.0), {}, "a.db", draft.doc)
+    assert again.unwrap()["wiring"] == draft.doc.unwrap()["wiring"]
 
 
 @pytest.mark.parametrize("said", ["yes", "through 40", "past 0"])

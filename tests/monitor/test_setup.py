@@ -104,12 +104,14 @@ def test_a_terminal_a_modbus_map_and_kernel_folders_together_run_after_fifteen_a
             ("STARTER battery's voltage", None, "10 UINT16 0.01"),
             ("HOUSE battery's temperature", None, ""), ("solar current", None, "curr1"),
             ("Which battery is which", None, "skip"),
-            ("THIS BOARD fed", None, "through 0.2"),
+            ("THIS BOARD fed", None, "through 0.2, dc-dc, solar 2, shore"),
             ("EVERYTHING off", lambda: world(12.66, 0.11, 12.8), ""),
             ("HOUSE battery's posts", None, "12.70"), ("STARTER battery's posts", None, ""),
             ("load of five", lambda: world(12.5, -5.9, 12.8), ""), ("Amperes", None, "skip"), ("with the load still on", None, ""),
         ])
         assert talk.code == 0 and len(talk.asked) <= 15, talk.said
+        whole = load.load(tmp_path / "van.toml")
+        assert whole.vehicle.charging == "dc_dc" and whole.wiring.solar_charger_count == 2 and whole.wiring.shore_charger
         with subprocess.Popen([sys.executable, "-m", "monitor", "run", "-c", str(tmp_path / "van.toml")], cwd=ROOT,
                               stderr=subprocess.PIPE) as daemon:
             time.sleep(5.0)
