@@ -47,8 +47,17 @@ def starting_help() -> str:
 @guides.get("/documents")
 def list_documents() -> str:
     """Every document that came with this program."""
-    rows = [(name, documents.title(name)) for name in documents.names()]
+    rows = {heading: [(name, documents.title(name)) for name in row] for heading, row in documents.shelves().items() if row}
     return render_template("documents.html", title="Documents", page="documents", book=_book(), rows=rows)
+
+
+@guides.get("/documents/<name>.png")
+def document_picture(name: str) -> Response:
+    """A picture in a document."""
+    try:
+        return Response(documents.read_picture(name), mimetype="image/png", headers={"Cache-Control": "public, max-age=3600"})
+    except KeyError:
+        abort(404)
 
 
 @guides.get("/documents/<name>")

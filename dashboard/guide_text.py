@@ -59,6 +59,12 @@ def _linked(children: list[Token]) -> list[Token]:
             dropping = document not in PAGES and (not document.endswith(".md") or name not in documents.names())
             if not dropping:
                 child.attrSet("href", url_for(PAGES[document]) if document in PAGES else url_for("guides.document", name=name))
+        if child.type == "image" and (picture := str(child.attrGet("src")).removesuffix(".png")) in documents.pictures():
+            child.attrSet("src", url_for("guides.document_picture", name=picture))
+            child.attrSet("loading", "lazy")
+            child.attrSet("class", "shot")
+            found.append(child)
+            continue
         if child.type == "image" or dropping and child.type in ("link_open", "link_close"):
             continue
         if child.type == "text" and child.content == f"{name}.md" and name in documents.names():

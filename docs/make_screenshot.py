@@ -1,4 +1,4 @@
-"""Makes docs/now.png from our own demo: the page Now on a phone and on a desk, side by side.
+"""Makes docs/now.png from our own demo, the page Now on a phone and on a desk, and the pictures of the guide for travellers.
 
 Run from the top of the checkout, with the test extras installed and Chromium on the machine:
 
@@ -23,6 +23,8 @@ from playwright.sync_api import Browser, sync_playwright
 TARGET = Path(__file__).with_name("now.png")
 ARGUMENTS = ("--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
              "--disable-component-update")
+#: Pictures of the guide: name -> page of the demo.
+GUIDE = {"guide-now": "/", "guide-tonight": "/tonight", "guide-health": "/health"}
 #: The two pictures on one sheet.
 SHEET = """<body style="margin:0;background:#cfd8c6;display:flex;gap:28px;padding:28px;width:max-content">
 <img src="data:image/png;base64,{phone}" style="height:860px;border:1px solid #14211a">
@@ -78,6 +80,13 @@ def _photograph(browser: Browser, base: str) -> None:
         page.evaluate("document.fonts.ready")
         return base64.b64encode(page.screenshot()).decode()
 
+    for name, path in GUIDE.items():
+        page = browser.new_page(viewport={"width": 390, "height": 760}, is_mobile=True, has_touch=True, color_scheme="light")
+        page.goto(base + path)
+        page.wait_for_function("!document.querySelector('[data-figure]:not([data-drawn])')")
+        page.evaluate("document.fonts.ready")
+        page.screenshot(path=str(TARGET.with_name(f"{name}.png")))
+        page.close()
     sheet = browser.new_page(viewport={"width": 2200, "height": 940})
     sheet.set_content(SHEET.format(phone=shot(390, 844, True), desk=shot(1280, 844, False)))
     sheet.wait_for_function("[...document.images].every(i => i.complete)")

@@ -6,6 +6,16 @@ from pathlib import Path
 PLACES = (Path(__file__).parent.parent / "docs", Path("/usr/share/doc/ampledger/docs"), Path(sys.prefix) / "share/doc/ampledger")
 
 
+#: The shelves: heading -> the documents on it, in the order of reading. What stands on none is reference.
+SHELVES = {
+    "For travellers": ("guide", "starting-help", "parked", "dashboard"),
+    "For electricians": ("job-sheet", "wiring", "install", "commissioning", "network"),
+    "Reference": (),
+    "Research notes": ("how-it-works", "estimation", "starter-watch", "tonight", "health", "blind-alleys", "reliability",
+                       "simulated-vehicle"),
+}
+
+
 def folder() -> Path | None:
     """The folder that holds the documents; None where they were left out."""
     return next((place for place in PLACES if (place / "install.md").exists()), None)
@@ -15,6 +25,14 @@ def names() -> list[str]:
     """Every document, without its ending."""
     place = folder()
     return sorted(file.stem for file in place.glob("*.md")) if place is not None else []
+
+
+def shelves() -> dict[str, list[str]]:
+    """Every document, by shelf."""
+    placed = {name for row in SHELVES.values() for name in row}
+    there = names()
+    return {heading: [name for name in row if name in there] or [name for name in there if name not in placed]
+            for heading, row in SHELVES.items()}
 
 
 def read(name: str) -> str:
@@ -28,6 +46,25 @@ def read(name: str) -> str:
     if place is None or name not in names():
         raise KeyError(name)
     return (place / f"{name}.md").read_text(encoding="utf-8")
+
+
+def pictures() -> list[str]:
+    """The guide's pictures, without their ending; others are too heavy for a phone."""
+    place = folder()
+    return sorted(file.stem for file in place.glob("guide-*.png")) if place is not None else []
+
+
+def read_picture(name: str) -> bytes:
+    """A picture (PNG).
+
+    Raises
+    ------
+    KeyError : there is none of that name
+    """
+    place = folder()
+    if place is None or name not in pictures():
+        raise KeyError(name)
+    return (place / f"{name}.png").read_bytes()
 
 
 def title(name: str) -> str:

@@ -50,3 +50,20 @@ def test_every_paper_cited_is_among_the_references() -> None:
     # Two papers of one volume are named together there.
     assert sorted(paper for paper in cited if paper not in known and paper.rsplit(" ", 1)[1] not in known) == []
     assert len(cited) > 20
+
+
+def test_the_readme_says_at_once_whom_it_is_for_and_the_guide_stays_short() -> None:
+    readme, guide = (ROOT / "README.md").read_text(), (ROOT / "docs" / "guide.md").read_text()
+    assert len(readme.split()) <= 350 and "is for people who travel" in readme.split("\n\n")[1].partition(".")[0]
+    assert len(guide.split()) <= 4000
+    assert all(f"## {question}" in guide for question in (
+        "Will it last the night?", "It will not start", "Is the battery finished?", "What do I buy?"))
+
+
+def test_every_document_stands_on_a_shelf() -> None:
+    from monitor import documents
+
+    shelves = documents.shelves()
+    placed = [name for row in shelves.values() for name in row]
+    assert sorted(placed) == documents.names() and all(shelves.values())
+    assert all(name in placed for row in documents.SHELVES.values() for name in row)

@@ -7,6 +7,7 @@ from dashboard.jobs import jobs
 #: heading -> (question, what is found there, endpoint)
 QUESTIONS = {
     "At camp": (
+        ("How do I read all this?", "The guide for travellers, by question, and all documents", "guides.list_documents"),
         ("Will it last the night?", "Tonight: the coming 36 hours, and what you can do", "pages.tonight"),
         ("It will not start", "Starting help, step by step", "guides.starting_help"),
         ("What took the charge?", "Log: any span, hour by hour", "pages.log"),

@@ -21,7 +21,9 @@ def docs(name: str | None) -> None:
         raise Refused("the documents were left out when this was installed; a package or a checkout has them")
     if name is None:
         width = max(map(len, documents.names()))
-        click.echo("\n".join(f"{one:<{width}}  {documents.title(one)}" for one in documents.names()))
+        for heading, row in documents.shelves().items():
+            click.echo(f"{heading}:")
+            click.echo("\n".join(f"  {one:<{width}}  {documents.title(one)}" for one in row))
         click.echo(f"\nThey lie in {place}; read one with: ampledger docs install")
         return
     name = name.rpartition("/")[2].removesuffix(".md")

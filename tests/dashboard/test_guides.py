@@ -104,7 +104,7 @@ def test_every_document_is_served_and_its_links_lead_somewhere(client, name: str
     answer = board.get(f"/documents/{name}")
     assert answer.status_code == 200 and documents.title(name) in html.unescape(answer.text)
     article = answer.text.partition("<article")[2].partition("</article>")[0]
-    assert "<img" not in article and ".md" not in " ".join(re.findall(r'href="([^"]*)"', article))
+    assert all(src.startswith("/documents/guide-") for src in re.findall(r'<img src="([^"]*)', article)) and ".md" not in " ".join(re.findall(r'href="([^"]*)"', article))
     for address in set(re.findall(r'href="(/[^"#]*)', article)):
         assert board.get(address).status_code == 200, address
 
@@ -112,3 +112,14 @@ def test_every_document_is_served_and_its_links_lead_somewhere(client, name: str
 def test_a_document_that_is_not_there_is_a_page_that_says_so(client) -> None:
     for name in ("nothing", "..%2f..%2fetc%2fpasswd", "install.md"):
         assert client().get(f"/documents/{name}").status_code == 404
+
+
+def test_the_guide_for_travellers_shows_its_pictures_and_nothing_else_is_served_beside_them(client) -> None:
+    board = client()
+    pictures = [a for a in Text(board.get("/documents/guide").text).addresses if a.endswith(".png")]
+    assert len(pictures) == 3
+    for address in pictures:
+        answer = board.get(address)
+        assert answer.status_code == 200 and answer.data.startswith(b"\x89PNG") and len(answer.data) < 150_000
+    for name in ("..%2fpyproject", "nothing", "example.toml"):
+        assert board.get(f"/documents/{name}.png").status_code == 404
