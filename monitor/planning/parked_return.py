@@ -5,6 +5,7 @@ from math import exp, hypot
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.parameters import table
 from monitor.planning import storage
 from monitor.planning.parked import Span
 
@@ -17,9 +18,8 @@ RUNNING_FRAC = 0.1
 SETTLED_H, MEAN_H = 24, 6
 #: Doubt of the fall of a rest voltage over a parking [V], one standard deviation: surface charge left, temperature, noise.
 FALL_SIGMA_V = 0.01
-#: What a starter battery in use holds of its label, and one standard deviation of its logarithm: worn ones hold 80 % and
-#: less (US Bureau of Reclamation FIST 3-6 for the end of life; the spread is common practice).
-HOLDS_FRAC, HOLDS_SIGMA_LN = 0.9, 0.15
+_STARTER = table("battery", "starter_battery")
+HOLDS_FRAC, HOLDS_SIGMA_LN = _STARTER.number("holds_frac"), _STARTER.number("holds_sigma_ln")
 #: Warmth where none was measured [°C].
 MILD_C = 15.0
 #: Above this something charges it [V].

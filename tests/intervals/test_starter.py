@@ -5,11 +5,9 @@ Widths: drain in shares of all that leaves the battery; without a drain in amper
 from tests.intervals import journeys, parked
 from tests.intervals.bounds import Bounds
 
-#: Most of this width is what a label and a table are worth, so what the voltage adds to it shows in little: 1.96 sigma
-#: give 2.13, 1.2 give 1.95, 3.5 give 2.51.
-DRAIN = Bounds(45, 0.92, (2.00, 2.27))
-USUAL = Bounds(55, 0.93, (0.036, 0.060))
-PATH = Bounds(12, 0.93, (0.31, 0.52))
+DRAIN = Bounds(45, 0.93, (0.93, 1.25))
+USUAL = Bounds(55, 0.93, (0.030, 0.041))
+PATH = Bounds(12, 0.93, (0.265, 0.360))
 CHARGE = Bounds(250, 0.88, (0.20, 0.33))
 
 

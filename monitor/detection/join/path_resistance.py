@@ -107,7 +107,6 @@ def estimate(path: PathResistance, throttled: bool = False) -> Answer:
     value, sigma = _fit(path.baseline, path.recent)
     if value <= 0:
         return NotYet("the edges seen so far do not fit a plain path")
-    sigma *= sqrt(1 + 1 / len(path.recent))     # few edges cannot show that one of them is not of the join alone
     return Estimate(value, max(0.0, value - 1.96 * sigma), value + 1.96 * sigma, "measured")
 
 

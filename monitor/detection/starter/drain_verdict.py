@@ -1,6 +1,7 @@
 """When a falling rest voltage is called a drain: slow, fast and sudden ones, each with its own patience."""
-from dataclasses import dataclass
-from math import sqrt
+from dataclasses import dataclass, replace
+from math import exp, hypot, sqrt
+from typing import ClassVar
 
 from monitor.battery.label import Battery
 from monitor.battery.lead_acid import KINDS
@@ -25,7 +26,9 @@ FAST_TIMES = P.number("fast_times")
 FAST_EVEN_FRAC = P.number("fast_even_frac")
 SUDDEN_V, SUDDEN_MINUTES = P.number("sudden_v"), P.count("sudden_minutes")
 OVER_FRAC, OVER_SOON_V_PER_DAY = P.number("over_frac"), P.number("over_soon_v_per_day")
-SCALE_LOW, SCALE_HIGH = P.number("scale_low"), P.number("scale_high")
+FAST_SIGMA_LN = P.number("fast_sigma_ln")
+_IN_USE = table("battery", "starter_battery")
+HOLDS_FRAC, HOLDS_SIGMA_LN = _IN_USE.number("holds_frac"), _IN_USE.number("holds_sigma_ln")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,9 @@ class Drain:
     low_a: float
     high_a: float
     fall_v_per_day: float    # all of it, the usual part included
+    usual_v_per_day: float = 0.0    # that part, as of when it was found: afterwards the filter takes some of the drain for it
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"usual_v_per_day"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +61,22 @@ def amperes(volts_per_day: float, battery: Battery) -> float:
     """Current that makes a rested battery fall so fast, by label and table."""
     kind = KINDS.get(battery.chemistry, KINDS["agm"])
     return volts_per_day * battery.rated_capacity_ah / kind.span_v / 24
+
+
+def held_amperes(volts_per_day: float, battery: Battery) -> float:
+    """The same for a battery in use, which holds less than its label."""
+    return HOLDS_FRAC * amperes(volts_per_day, battery)
+
+
+def scale_sigma_ln(battery: Battery) -> float:
+    """One sigma of ln of what a label and a table make of a fall: the span of the rest curve and what the battery still holds."""
+    return hypot(KINDS.get(battery.chemistry, KINDS["agm"]).span_sigma_ln, HOLDS_SIGMA_LN)
+
+
+def _sized(fall_v_per_day: float, relative_sigma: float, battery: Battery) -> tuple[float, float, float]:
+    """Amperes of a fall, with their 95 % interval: doubt of the fall (a share of it) and of the scale are independent."""
+    value, spread = held_amperes(fall_v_per_day, battery), 1.96 * hypot(relative_sigma, scale_sigma_ln(battery))
+    return value, value * exp(-spread), value * exp(spread)
 
 
 def expected_v_per_h(state: Decay) -> float:
@@ -83,10 +105,15 @@ def slow(search: Search, state: Decay, rests: tuple[Rest, ...], battery: Battery
     )
     if not passes:
         return None, False
-    return Drain(
-        "slow", state.at_s, best.at_s, amperes(extra, battery), amperes(extra - 1.96 * sigma, battery) * SCALE_LOW,
-        amperes(extra + 1.96 * sigma, battery) * SCALE_HIGH, extra + fall_v_per_day(state)[0],
-    ), True
+    usual = fall_v_per_day(state)[0]
+    return Drain("slow", state.at_s, best.at_s, *_sized(extra, sigma / extra, battery), extra + usual, usual), True
+
+
+def follow(found: Drain, likely: Drain) -> Drain:
+    """A drain that was found, sized anew by what has been seen since."""
+    extra = likely.fall_v_per_day - likely.usual_v_per_day
+    return replace(likely, how=found.how, found_s=found.found_s, since_s=likely.since_s if found.how == "slow" else found.since_s,
+                   fall_v_per_day=extra + found.usual_v_per_day, usual_v_per_day=found.usual_v_per_day)
 
 
 def _still_falls(extra: float, rests: tuple[Rest, ...]) -> bool:
@@ -125,8 +152,7 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
     # The first half-hour holds the drop at once by resistance as well: the rate is that of the rest.
     rate = 24 * (part[FAST_BLOCK].plain_v - last.plain_v) / (hours * (1 - 1 / blocks))
     usual = 24 * first.expected_v_per_h
-    extra = amperes(max(rate - usual, 0.0), battery)
-    return Drain("fast", last.at_s, first.at_s, extra, extra * SCALE_LOW * 0.8, extra * SCALE_HIGH * 1.2, rate)
+    return Drain("fast", last.at_s, first.at_s, *_sized(max(rate - usual, 0.0), FAST_SIGMA_LN, battery), rate)
 
 
 def over(found: Drain, rests: tuple[Rest, ...]) -> bool:

@@ -1,5 +1,6 @@
 """The starter battery while it stands alone: rest, drain, level, and its starts; one fold over the minutes."""
 from dataclasses import dataclass, replace
+from math import hypot
 from statistics import median
 
 from monitor.battery.label import Vehicle
@@ -167,11 +168,14 @@ def quarter_hour(state: StarterState, at_s: float, volts: float, vehicle: Vehicl
     passing = parking.passing + 1 if passes else 0
     if found is None and state.now.isolator == "open" and volts > EMPTY_V:
         found = likely if passing >= drain_verdict.IN_A_ROW else drain_verdict.fast(rests, decay.begun_s, battery)
+        if found is not None:
+            found = replace(found, usual_v_per_day=surface_decay.fall_v_per_day(decay)[0])
     elif found is not None and drain_verdict.over(found, rests):
         # It stopped by itself: a lamp was put out. Look at the rest as at a new one.
         return replace(state, parking=Parking(rests=rests[-1:]))
-    elif found is not None and found.how == "slow" and likely is not None:
-        found = replace(likely, found_s=found.found_s)
+    elif found is not None and found.how != "sudden" and likely is not None:
+        # What is known of it grows: a fast one was judged by two hours.
+        found = drain_verdict.follow(found, likely)
     charged_s = state.charged_s
     if volts - VOLTAGE_PER_K * ((warm if warm is not None else 20.0) - 25.0) > starter_alerts.three_quarters_v(battery):
         charged_s = at_s
@@ -196,12 +200,15 @@ def findings(state: StarterState, vehicle: Vehicle) -> StarterFindings:
     left = 1 - (kind.full_v + VOLTAGE_PER_K * (decay.base_c - 25.0) - level) / kind.span_v
     charge = Estimate(_clip(left), _clip(left - spread / kind.span_v), _clip(left + spread / kind.span_v), "rested")
     fall, fall_sigma = surface_decay.fall_v_per_day(decay)
-    own, found = drain_verdict.amperes(fall, battery), state.parking.found
+    found = state.parking.found
+    own = drain_verdict.held_amperes(fall if found is None or found.how == "sudden" else found.usual_v_per_day, battery)
+    doubt = 1.96 * hypot(drain_verdict.held_amperes(fall_sigma, battery), own * drain_verdict.scale_sigma_ln(battery))
     if found is not None and found.how != "sudden":
-        draining = Estimate(found.extra_a + own, found.low_a, found.high_a + 2 * max(own, 0.0), "measured")
+        total = found.extra_a + own
+        draining = Estimate(total, max(total - hypot(found.extra_a - found.low_a, doubt), 0.0),
+                            total + hypot(found.high_a - found.extra_a, doubt), "measured")
     else:
-        doubt = 1.96 * drain_verdict.amperes(fall_sigma, battery)
-        draining = Estimate(own, max(0.0, own - doubt), 1.3 * (own + doubt), "rested")
+        draining = Estimate(own, max(0.0, own - doubt), own + doubt, "rested")
     return StarterFindings(charge, rest, draining, _doubtful_s(state), *crank.as_findings(state.starts))
 
 
