@@ -8,6 +8,9 @@ Basis = Literal[
     "full charge seen", "empty seen", "rested", "counting", "measured", "learnt", "label", "first guess"
 ]
 
+#: Half of a 95 % interval of a normal, in sigmas; before any moment of a log [s].
+Z95, NEVER_S = 1.96, -1e9
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

@@ -2,7 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.battery.label import Vehicle
-from monitor.findings import ChargeFindings, Condition, Estimate, ForecastFindings
+from monitor.findings import NEVER_S, ChargeFindings, Condition, Estimate, ForecastFindings
 from monitor.forecast import outcomes
 from monitor.forecast.outcomes import Learnt, NightOutcome
 from monitor.forecast.reserve import Margin
@@ -27,7 +27,7 @@ class Evening:
     past_bedtime: bool | None = None    # None: the log has only begun
     at_bedtime: float | None = None     # probability then
     said: float | None = None           # probability of the last message of this evening
-    said_s: float = -1e9
+    said_s: float = NEVER_S
     said_count: int = 0
     over: int = 0                       # forecasts in a row over the heads-up level
     active: bool = False

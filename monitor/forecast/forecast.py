@@ -4,7 +4,7 @@ from random import Random
 
 from monitor.battery import charge_loss
 from monitor.battery.label import Vehicle
-from monitor.findings import ChargeFindings, Condition, Event, ForecastFindings
+from monitor.findings import NEVER_S, ChargeFindings, Condition, Event, ForecastFindings
 from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve, tonight_words
 from monitor.forecast.advisory import Evening
 from monitor.forecast.night import Scenario
@@ -34,7 +34,7 @@ class ForecastState:
     """The latest forecast, what it came from, the evening's messages and how past nights turned out."""
 
     latest: ForecastFindings = WAITING
-    run_s: float = -1e9
+    run_s: float = NEVER_S
     margins_ah: tuple[float, ...] = ()      # of every path before the sun is back, sorted
     share: float = 0.0                      # of them that reach the reserve
     foreseen_ah: tuple[float, ...] = ()     # mean of the paths over the first hours

@@ -17,7 +17,7 @@ from typing import Literal
 
 from monitor.battery import lead_acid, ratings
 from monitor.battery.label import Battery, CurrentSensor
-from monitor.findings import Estimate
+from monitor.findings import Z95, Estimate
 from monitor.parameters import table
 from monitor.sample import Sample
 
@@ -35,8 +35,8 @@ RATE_S, IDLE_S = 7200.0, 7200.0
 BEGUN_FRAC = 0.004
 #: A test colder or hotter than this is no test [°C]: the table of [1], and care for the battery.
 COLDEST_C, HOTTEST_C = 10.0, 45.0
-#: One sigma of Peukert's exponent within a construction (common practice: tables differ by as much); 95 % of a normal in sigmas.
-PEUKERT_SIGMA, Z95 = 0.04, 1.96
+#: One sigma of Peukert's exponent within a construction (common practice: tables differ by as much).
+PEUKERT_SIGMA = 0.04
 #: Either end of how full it was when it began is at least so far from the middle (ln): no charge is known better than 0.5 %.
 LEAST_START_LN = 0.01
 #: Exponent of the rate for lithium iron phosphate (common practice).

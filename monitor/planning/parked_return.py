@@ -5,6 +5,7 @@ from math import exp, hypot
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.findings import Z95
 from monitor.parameters import table
 from monitor.planning import storage
 from monitor.planning.parked import Span
@@ -112,9 +113,9 @@ def _starter(hours: Sequence[Hour], battery: Battery, temperature_c: float) -> L
     fall_v = _mean_v(first) - _mean_v(last)
     seen_days = (last[-1].end_utc_s - first[0].start_utc_s) / 86400
     per_volt = battery.rated_capacity_ah / KINDS[battery.chemistry].span_v
-    spread = 1.96 * hypot(KINDS[battery.chemistry].span_sigma_ln, HOLDS_SIGMA_LN)
-    low = max(fall_v - 1.96 * FALL_SIGMA_V, 0.0) * per_volt * HOLDS_FRAC * exp(-spread) * days / seen_days
-    high = max(fall_v + 1.96 * FALL_SIGMA_V, 0.0) * per_volt * HOLDS_FRAC * exp(spread) * days / seen_days
+    spread = Z95 * hypot(KINDS[battery.chemistry].span_sigma_ln, HOLDS_SIGMA_LN)
+    low = max(fall_v - Z95 * FALL_SIGMA_V, 0.0) * per_volt * HOLDS_FRAC * exp(-spread) * days / seen_days
+    high = max(fall_v + Z95 * FALL_SIGMA_V, 0.0) * per_volt * HOLDS_FRAC * exp(spread) * days / seen_days
     drain = Span(max(low - own.high, 0.0) / days / 24, max(high - own.low, 0.0) / days / 24)
     return Loss("starter", Span(low, high), own, drain)
 

@@ -2,7 +2,7 @@
 from dataclasses import dataclass, replace
 from math import cos, exp, pi
 
-from monitor.findings import Answer, Estimate, NotYet
+from monitor.findings import Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
 from monitor.usage.current_steps import CurrentStep
 
@@ -203,4 +203,4 @@ def ah_per_day(fridge: Fridge, day_c: tuple[float | None, ...]) -> Answer:
     value = size * 24 * sum(parts) / BINS
     unseen = sum(fridge.on_s[p] + fridge.off_s[p] < 3600 for p in range(BINS)) / BINS
     sigma = value * (0.05**2 + (0.25 * unseen) ** 2 + 0.3**2 / fridge.cycles) ** 0.5
-    return Estimate(value, value - 1.96 * sigma, value + 1.96 * sigma, "learnt")
+    return Estimate(value, value - Z95 * sigma, value + Z95 * sigma, "learnt")

@@ -2,7 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.battery.label import Vehicle
-from monitor.findings import Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
+from monitor.findings import Z95, Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
 from monitor.sample import Minute
 from monitor.usage import current_steps, daylight, fridge, fridge_effort, harvest, history, solar_clock, who_took
 from monitor.usage.current_steps import CurrentLevel
@@ -255,7 +255,7 @@ def findings(state: LoadsState) -> LoadsFindings:
         load_a=_estimate_roughly(state.load_a) if state.load_a is not None else waiting,
         harvest_a=_estimate_roughly(state.harvest_a) if state.harvest_a is not None else waiting,
         shares=state.shares, curtailed=state.curtailed, fridge_running=cold.running,
-        duty_per_k=Estimate(slope, slope - 1.96 * sigma, slope + 1.96 * sigma, "learnt") if cold.cycles > 30
+        duty_per_k=Estimate(slope, slope - Z95 * sigma, slope + Z95 * sigma, "learnt") if cold.cycles > 30
         else NotYet("some days of different warmth have to pass"),
         drive_charge_a=NotYet("no drive has charged the house battery yet") if state.drive_charge_a is None
         else _estimate_roughly(state.drive_charge_a),

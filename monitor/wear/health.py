@@ -6,15 +6,7 @@ from typing import TypeVar
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import Limits, ageing_ratio, limits_of
 from monitor.estimation import step_resistance
-from monitor.findings import (
-    ChargeFindings,
-    Condition,
-    Estimate,
-    Event,
-    EvidenceLine,
-    HealthFindings,
-    NotYet,
-)
+from monitor.findings import Z95, ChargeFindings, Condition, Estimate, Event, EvidenceLine, HealthFindings, NotYet
 from monitor.parameters import table
 from monitor.sample import Minute
 from monitor.usage import load_off
@@ -214,7 +206,7 @@ def findings(state: HealthState, vehicle: Vehicle) -> HealthFindings:
 def _latest_resistance(state: HealthState) -> Estimate | NotYet:
     for week in reversed(state.weeks):
         if week.resistance_ohm is not None and week.resistance_sigma_ohm is not None:
-            spread = 1.96 * week.resistance_sigma_ohm
+            spread = Z95 * week.resistance_sigma_ohm
             return Estimate(week.resistance_ohm, week.resistance_ohm - spread, week.resistance_ohm + spread, "measured")
     return NotYet("one week in which a load of some amperes went off at least twenty times")
 

@@ -2,7 +2,7 @@
 from dataclasses import dataclass
 from math import exp, hypot, sqrt
 
-from monitor.findings import Answer, Estimate, NotYet
+from monitor.findings import Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
 from monitor.wear import resistance_weeks
 from monitor.wear.resistance_weeks import Effects, WeekLevel
@@ -78,7 +78,7 @@ def growth(levels: tuple[WeekLevel, ...], found: Effects) -> Answer:
     late_first, doubt_first = _late([one.late_ohm for one in warm[:LATE_WEEKS]], first)
     late_last, doubt_last = _late([one.late_ohm for one in warm[-LATE_WEEKS:]], last)
     ratio = (last - late_last) / (first - late_first)
-    spread = exp(1.96 * hypot(ends.sigma_ln, doubt_first, doubt_last))
+    spread = exp(Z95 * hypot(ends.sigma_ln, doubt_first, doubt_last))
     return Estimate(ratio, ratio / spread, ratio * spread, "measured")
 
 

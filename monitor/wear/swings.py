@@ -10,7 +10,7 @@ from math import hypot, sqrt
 from monitor.battery import charge_loss, lead_acid
 from monitor.battery.label import Battery, Vehicle
 from monitor.estimation import charge_anchor
-from monitor.findings import Answer, ChargeFindings, Estimate, NotYet
+from monitor.findings import Z95, Answer, ChargeFindings, Estimate, NotYet
 from monitor.parameters import table
 from monitor.sample import Minute
 from monitor.wear.total_least_squares import Swing, capacity
@@ -103,7 +103,7 @@ def update(state: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
     if now.returned_ah > MOST_RETURN_FRAC[battery.lead_acid] * battery.rated_capacity_ah:
         return _close_swing(state, minute.end_s, OpenSwing())
     if now.from_depth_frac < 0.5 and anchored != "empty":
-        sure_ah = drawn_ah - 1.96 * _charge_sigma_ah(battery, now.hours, now.returned_ah, drawn_ah, charge)
+        sure_ah = drawn_ah - Z95 * _charge_sigma_ah(battery, now.hours, now.returned_ah, drawn_ah, charge)
         if sure_ah > state.most_ah or minute.end_s - state.most_at_s > BOUND_HOLDS_S:
             state = replace(state, most_ah=max(sure_ah, 0.0), most_at_s=minute.end_s)
     return replace(state, open=_read(now, minute, battery, charge) if battery.lead_acid else now)
@@ -197,5 +197,5 @@ def own_capacity(state: SwingsState, vehicle: Vehicle) -> Answer:
                       if vehicle.house.lead_acid else "it takes one discharge from full to empty")
     value, sigma = state.found
     shared = lead_acid.KINDS[vehicle.house.chemistry].span_sigma_ln if vehicle.house.lead_acid else KNEE_SIGMA
-    spread = 1.96 * value * hypot(sigma / value, shared, vehicle.current_sensor.gain_sigma_frac)
+    spread = Z95 * value * hypot(sigma / value, shared, vehicle.current_sensor.gain_sigma_frac)
     return Estimate(value, max(value - spread, 0.0), value + spread, "learnt")

@@ -3,6 +3,7 @@ from dataclasses import dataclass, replace
 from math import exp
 
 from monitor.detection.join.points import Point
+from monitor.findings import NEVER_S
 from monitor.parameters import table
 
 P = table("detection/join", "alternator_control")
@@ -25,7 +26,7 @@ class AlternatorControl:
 
     returns: int = 0        # in this drive
     drives: int = 0         # drives with several returns, less those with none
-    stirred_s: float = -1e9 # last sudden step of the starter by itself
+    stirred_s: float = NEVER_S # last sudden step of the starter by itself
     bustle: float = 0.0     # larger ones of late, none of them up to where alternators charge
 
 

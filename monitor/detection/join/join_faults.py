@@ -9,7 +9,7 @@ from monitor.detection.join.engine import EngineState
 from monitor.detection.join.isolator_evidence import IsolatorEvidence
 from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point
-from monitor.findings import Build
+from monitor.findings import NEVER_S, Build
 from monitor.parameters import table
 
 P = table("detection/join", "join_faults")
@@ -67,7 +67,7 @@ def note(record: JoinRecord, point: Point, run: EngineState, was: str, isolator:
         if was != "running":
             changes |= {
                 "run_charging_s": 0.0, "run_open_s": 0.0, "run_fed_s": 0.0, "run_closed": False, "run_counted": False,
-                "uphill": False, "closed_run_s": 0.0, "joined_s": 0.0, "low_s": 0.0, "stop_s": None, "plainly_open_s": -1e9,
+                "uphill": False, "closed_run_s": 0.0, "joined_s": 0.0, "low_s": 0.0, "stop_s": None, "plainly_open_s": NEVER_S,
                 "from_v": None, "openings": tuple(at for at in record.openings if point.at_s - at < REMEMBER_S)}
             record = replace(record, **(changes | {"house_v": None}))
         changes |= _note_run(record, point, house, run, isolator, built)

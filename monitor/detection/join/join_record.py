@@ -1,6 +1,8 @@
 """What runs and stops have shown of the isolator of this vehicle."""
 from dataclasses import dataclass
 
+from monitor.findings import NEVER_S
+
 
 @dataclass(frozen=True, slots=True)
 class JoinRecord:
@@ -25,7 +27,7 @@ class JoinRecord:
     one_way_s: float = 0.0           # open while the house charged well
     openings: tuple[float, ...] = ()
     house_joins: int = 0             # times it closed from the house side
-    plainly_open_s: float = -1e9     # when it was last plainly open at rest
+    plainly_open_s: float = NEVER_S     # when it was last plainly open at rest
     stuck: bool = False              # stuck closed, until plainly open again
     follows: int = 0                 # times the current followed the voltage across: a plain path
     holds: int = 0                   # times it did not: a charger that sets its own current

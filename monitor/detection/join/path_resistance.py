@@ -3,7 +3,7 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 from monitor.detection.join.points import Point
-from monitor.findings import Answer, Estimate, NotYet
+from monitor.findings import NEVER_S, Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
 
 P = table("detection/join", "path_resistance")
@@ -30,8 +30,8 @@ class PathResistance:
     recent: tuple[tuple[float, float, float], ...] = ()
     edges: int = 0
     largest_a: float = 0.0
-    last_s: float = -1e9
-    open_s: float = -1e9         # when the isolator was last open
+    last_s: float = NEVER_S
+    open_s: float = NEVER_S         # when the isolator was last open
 
 
 def step(path: PathResistance, last: tuple[Point, ...], isolator: str, house_before_a: float | None = None) -> PathResistance:
@@ -107,7 +107,7 @@ def estimate(path: PathResistance, throttled: bool = False) -> Answer:
     value, sigma = _fit(path.baseline, path.recent)
     if value <= 0:
         return NotYet("the edges seen so far do not fit a plain path")
-    return Estimate(value, max(0.0, value - 1.96 * sigma), value + 1.96 * sigma, "measured")
+    return Estimate(value, max(0.0, value - Z95 * sigma), value + Z95 * sigma, "measured")
 
 
 def growth(path: PathResistance) -> tuple[float, float, float, float] | None:
@@ -123,7 +123,7 @@ def growth(path: PathResistance) -> tuple[float, float, float, float] | None:
     ratio = now / then
     # The meters' common error moves both alike; what is left is the scatter of the edges.
     spread = sqrt((sigma_now / now) ** 2 + (sigma_then / then) ** 2)
-    return ratio, ratio * (1 - 1.96 * spread), now, then
+    return ratio, ratio * (1 - Z95 * spread), now, then
 
 
 def has_grown(path: PathResistance) -> bool:

@@ -12,7 +12,7 @@ from monitor.detection.starter.crank_limits import (
     d_scale,
     load_test_v,
 )
-from monitor.findings import Answer, CrankGrade, Estimate, Event, JoinFindings, NotYet
+from monitor.findings import Z95, Answer, CrankGrade, Estimate, Event, JoinFindings, NotYet
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -253,7 +253,7 @@ def trend(state: CrankState) -> tuple[float, float, float] | None:
     rest = [y - at - slope * (t - 15.0) for t, y in state.recent]
     change = median(rest)
     sigma = sqrt(scatter**2 * 1.57 / len(rest) + sigma_at**2)
-    return exp(change), exp(change - 1.96 * sigma), exp(change + 1.96 * sigma)
+    return exp(change), exp(change - Z95 * sigma), exp(change + Z95 * sigma)
 
 
 def _line(pairs: Sequence[tuple[float, float]]) -> tuple[float, float, float, float]:

@@ -8,6 +8,7 @@ from monitor.battery.lead_acid import KINDS
 from monitor.detection.starter import drain
 from monitor.detection.starter.drain import Search
 from monitor.detection.starter.surface_decay import DECAY_H, SURFACE, Decay, fall_v_per_day
+from monitor.findings import Z95
 from monitor.parameters import table
 
 P = table("detection/starter", "drain_verdict")
@@ -75,7 +76,7 @@ def scale_sigma_ln(battery: Battery) -> float:
 
 def _sized(fall_v_per_day: float, relative_sigma: float, battery: Battery) -> tuple[float, float, float]:
     """Amperes of a fall, with their 95 % interval: doubt of the fall (a share of it) and of the scale are independent."""
-    value, spread = held_amperes(fall_v_per_day, battery), 1.96 * hypot(relative_sigma, scale_sigma_ln(battery))
+    value, spread = held_amperes(fall_v_per_day, battery), Z95 * hypot(relative_sigma, scale_sigma_ln(battery))
     return value, value * exp(-spread), value * exp(spread)
 
 
@@ -100,7 +101,7 @@ def slow(search: Search, state: Decay, rests: tuple[Rest, ...], battery: Battery
     extra, sigma = best.fall_v_per_day, best.sigma * unrest
     passes = (
         best.score > score and best.score**2 > best.drop_score**2 + BETTER_THAN_USE
-        and amperes(extra - 1.96 * sigma, battery) > LEAST_A and _still_falls(extra, rests)
+        and amperes(extra - Z95 * sigma, battery) > LEAST_A and _still_falls(extra, rests)
         and not (best.at_s - state.begun_s < 3600 and age_h < FROM_START_H)
     )
     if not passes:

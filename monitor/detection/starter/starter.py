@@ -9,7 +9,7 @@ from monitor.detection import temperature_trend
 from monitor.detection.starter import crank, drain, drain_verdict, starter_alerts, surface_decay
 from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
 from monitor.detection.temperature_trend import Trend
-from monitor.findings import Condition, Estimate, Event, Isolator, JoinFindings, NotYet, StarterFindings
+from monitor.findings import Z95, Condition, Estimate, Event, Isolator, JoinFindings, NotYet, StarterFindings
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -194,15 +194,15 @@ def findings(state: StarterState, vehicle: Vehicle) -> StarterFindings:
     if decay is None or decay.steps < 8:
         return StarterFindings(WAIT, WAIT, WAIT, None, *crank.as_findings(state.starts))
     level, sigma = surface_decay.rest_voltage_v(decay)
-    rest = Estimate(level, level - 1.96 * sigma, level + 1.96 * sigma, "rested")
+    rest = Estimate(level, level - Z95 * sigma, level + Z95 * sigma, "rested")
     kind = KINDS[battery.chemistry]
-    spread = 1.96 * (sigma**2 + kind.full_sigma_v**2) ** 0.5
+    spread = Z95 * (sigma**2 + kind.full_sigma_v**2) ** 0.5
     left = 1 - (kind.full_v + VOLTAGE_PER_K * (decay.base_c - 25.0) - level) / kind.span_v
     charge = Estimate(_clip(left), _clip(left - spread / kind.span_v), _clip(left + spread / kind.span_v), "rested")
     fall, fall_sigma = surface_decay.fall_v_per_day(decay)
     found = state.parking.found
     own = drain_verdict.held_amperes(fall if found is None or found.how == "sudden" else found.usual_v_per_day, battery)
-    doubt = 1.96 * hypot(drain_verdict.held_amperes(fall_sigma, battery), own * drain_verdict.scale_sigma_ln(battery))
+    doubt = Z95 * hypot(drain_verdict.held_amperes(fall_sigma, battery), own * drain_verdict.scale_sigma_ln(battery))
     if found is not None and found.how != "sudden":
         total = found.extra_a + own
         draining = Estimate(total, max(total - hypot(found.extra_a - found.low_a, doubt), 0.0),

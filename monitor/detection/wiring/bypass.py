@@ -3,6 +3,7 @@ from dataclasses import dataclass, replace
 from math import exp
 
 from monitor.battery.label import Battery
+from monitor.findings import NEVER_S
 from monitor.parameters import table
 
 P = table("detection/wiring", "bypass")
@@ -26,7 +27,7 @@ FILL_V = P.by_chemistry("fill_v")
 class Bypass:
     """Pairs of steps without a current so far, the one that waits, and charging that lifted nothing."""
 
-    on_at_s: float = -1e9
+    on_at_s: float = NEVER_S
     on_v: float = 0.0                   # of the voltage step that waits for its other half
     skip_until_s: float = 0.0
     pairs: float = 0.0
@@ -68,7 +69,7 @@ def _stepped(state: Bypass, at_s: float, step_v: float, size_v: float, worth: fl
         return replace(state, skip_until_s=at_s + 180.0)
     pairs = pairs_now(state, at_s) + worth
     return replace(state, pairs=pairs, pairs_at_s=at_s, pair_v=state.pair_v + (size_v - state.pair_v) / min(max(pairs, 1.0), 8.0),
-                   on_at_s=-1e9, on_v=0.0, skip_until_s=at_s + 180.0)
+                   on_at_s=NEVER_S, on_v=0.0, skip_until_s=at_s + 180.0)
 
 
 def block(state: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:
