@@ -63,6 +63,7 @@ def follow_test(test: WatchedTest, minute: Minute, charge: ChargeFindings, vehic
     """The test one minute further.
 
     minute : its readings; charge : what is known of the charge; vehicle : the batteries and the shunt's correction
+    test : what has been seen of it so far
     """
     if test.over:
         return test
@@ -92,6 +93,7 @@ def conclude_test(test: WatchedTest, vehicle: Vehicle, utc_offset_s: float) -> t
     """What came of a test that is over: in words, and as what the daemon is asked to count from now on (None: nothing).
 
     vehicle : whose battery; utc_offset_s : what makes UTC of the log's time
+    test : what has been seen of it
     """
     if test.run.phase not in ("ended", "stopped"):
         return test, None
@@ -103,7 +105,8 @@ def conclude_test(test: WatchedTest, vehicle: Vehicle, utc_offset_s: float) -> t
     words = (f"{found.value:.0f} Ah ({found.low:.0f} to {found.high:.0f}) at its rated rate and 25 °C" if result.reached_end
              else f"at least {found.low:.0f} Ah at its rated rate and 25 °C; it was not tested deeper")
     return replace(test, found=words), {"capacity_ah": found.value, "low_ah": found.low, "high_ah": found.high,
-                                        "reached_end": int(result.reached_end), "ended_utc_s": test.over_s + utc_offset_s}
+                                        "reached_end": int(result.reached_end), "ended_utc_s": test.over_s + utc_offset_s,
+                                        "sigma_ln": result.sigma_ln}
 
 
 def describe_progress(test: WatchedTest | None) -> str:
