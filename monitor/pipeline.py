@@ -144,7 +144,7 @@ def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
     warned = house_alerts.update(states.house, minute, vehicle, charge_found) if "house" in parts else states.house
     if not protected.voltage_trusted:
         warned = house_alerts.without_voltage(warned)
-    plausible = plausibility.update(states.plausibility, minute, vehicle, charge_found.resistance_ohm) if (
+    plausible = plausibility.update(states.plausibility, minute, vehicle, charge_found) if (
         "plausibility" in parts) else states.plausibility
     limited = limit_alerts.update(states.limits, minute, vehicle, charge_found) if "limits" in parts else states.limits
     now = TrackerStates(isolator=joined, charge=charged, counts=counted, starter=watched, loads=loaded, forecast=foreseen,

@@ -8,15 +8,16 @@ import pytest
 import tomlkit
 
 from drivers.vehicle import Ordered, Plan
-from monitor.battery.label import BoardSupply, Vehicle
+from monitor.battery.label import Battery, BoardSupply, CurrentSensor, Vehicle
 from monitor.commissioning.answer_parsing import Fitted, parse_board, parse_board_and_fitted
 from monitor.commissioning.document import build_document
 from monitor.commissioning.results import Draft
 from monitor.commissioning.steps import NotClear, show_reading
 from monitor.config.load import validate
 from monitor.detection.join import isolator
-from monitor.detection.wiring import plausibility
+from monitor.detection.wiring import closing, plausibility
 from monitor.estimation import charge
+from monitor.findings import ChargeFindings, NotYet
 from monitor.sample import Minute
 from monitor.sampling.gather import minutes
 from tests.benchmarks.ensemble import journey, owner, vehicles
@@ -147,6 +148,51 @@ def test_a_board_that_nobody_mentioned_is_found_within_days(case: str, number: i
     plan = replace(_case(case, number), faults=(Ordered("load_unseen", 0.0, amount=0.25),))
     found_s = _bypass_found(plan, owner(plan))
     assert found_s is not None and found_s <= 9 * DAY_S
+
+
+def _left_over(plan: Plan, vehicle: Vehicle) -> float | None:
+    """When the count between full charges first says so [s]."""
+    joined, held, counted = isolator.begin(), charge.begin(vehicle), closing.Closing()
+    for minute in minutes(sample for sample, _ in journey(plan, 120.0)):
+        joined = isolator.update(joined, minute, vehicle)
+        held = charge.update(held, minute, vehicle, isolator.findings(joined, vehicle))
+        counted = closing.update(counted, minute, vehicle.current_sensor, charge.findings(held, vehicle))
+        if closing.unseen_a(counted, vehicle.current_sensor, vehicle.house):
+            return minute.end_s
+    return None
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [0, 2, 4])
+def test_two_tenths_of_an_ampere_are_found_within_a_fortnight_where_the_zero_was_measured_well(number: int) -> None:
+    """A zero measured by `ampledger setup` is known to 0.01 A; the charge estimate then holds on to it and learns no bypass."""
+    plan = _case("lead healthy", number)
+    known = CurrentSensor(plan.sensor.current_offset_a, 0.01)
+    vehicle = replace(owner(plan), current_sensor=known)
+    found_s = _left_over(replace(plan, faults=(Ordered("load_unseen", 0.0, amount=0.2),)), vehicle)
+    assert found_s is not None and found_s <= 14 * DAY_S
+    assert _left_over(plan, vehicle) is None
+
+
+@pytest.mark.parametrize(("extra_a", "chemistry", "days", "found"), [
+    (0.2, "agm", 8, True), (0.2, "lfp", 8, True), (0.05, "agm", 8, False), (0.02, "lfp", 8, False), (0.2, "agm", 3, False)])
+def test_a_count_that_does_not_close_between_full_charges(extra_a: float, chemistry: str, days: int, found: bool) -> None:
+    """40 Ah out and in each day with the usual loss of the kind (3 % and 0.5 %), full each noon; ampere-hours by arithmetic."""
+    vehicle = replace(_vehicle(), house=Battery("house", chemistry, 100), current_sensor=CurrentSensor(0.03, 0.01))
+    loss, state = 0.03 if chemistry == "agm" else 0.005, closing.Closing()
+    for hour in range(24 * days):
+        full = hour % 24 == 12
+        amps = (40.0 * (1 + loss) + 24 * extra_a) / 6 if 6 <= hour % 24 < 12 else -40.0 / 18
+        shown = amps + 0.03
+        minute = Minute(3600.0 * hour, 3600.0 * (hour + 1), (), covered_s=3600.0, charge_in_ah=max(shown, 0.0),
+                        charge_out_ah=max(-shown, 0.0))
+        wait = NotYet("x")
+        state = closing.update(state, minute, vehicle.current_sensor, ChargeFindings(
+            wait, wait, wait, wait, wait, wait, "full" if hour >= 12 else "", 0.0 if full else 3600.0 * ((hour - 12) % 24) + 3600.0))
+    seen_a = closing.unseen_a(state, vehicle.current_sensor, vehicle.house)
+    assert bool(seen_a) is found
+    if found:
+        assert seen_a == pytest.approx(extra_a + loss * 40 / 24, abs=0.01)
 
 
 @pytest.mark.slow

@@ -209,7 +209,7 @@ def test_a_pulsing_load_on_a_pack_of_one_milliohm_is_no_noise(resistance, from_h
             yield Sample(10.0 * k, round((13.25 + 0.001 * amps + r.gauss(0.0, 0.0015)) / 0.00125) * 0.00125, round(amps, 2))
 
     for minute in minutes(seen()):
-        held = plausibility.update(held, minute, battery, resistance)
+        held = plausibility.update(held, minute, battery, NOTHING if resistance is None else replace(NOTHING, resistance_ohm=resistance))
         assert not any(c.active for c in plausibility.conditions(held, battery, NOTHING))
 
 
@@ -225,7 +225,8 @@ def test_noise_on_a_stiff_pack_is_still_found_where_it_can_be_told(wrong) -> Non
                          -8.0 + r.gauss(0.0, 30.0 if late and wrong == "current" else 0.02))
 
     for minute in minutes(seen()):
-        held = plausibility.update(held, minute, battery, Estimate(0.0011, 0.0009, 0.0013, "measured"))
+        held = plausibility.update(held, minute, battery, replace(
+            NOTHING, resistance_ohm=Estimate(0.0011, 0.0009, 0.0013, "measured")))
     assert [c.kind for c in plausibility.conditions(held, battery, NOTHING) if c.active] == ["sensor_noisy"]
 
 

@@ -1,8 +1,8 @@
 """Wiring that contradicts itself: a bypassed shunt, a wrong divider, a channel at its limit, noise, a loose sensor."""
 from monitor.battery.label import Vehicle
-from monitor.detection.wiring import bypass, channel_state, plausibility_alerts, sunny_sensor, voltage_level
+from monitor.detection.wiring import bypass, channel_state, closing, plausibility_alerts, sunny_sensor, voltage_level
 from monitor.detection.wiring.plausibility_held import Block, PlausibilityState
-from monitor.findings import Answer, ChargeFindings, Condition, Estimate
+from monitor.findings import ChargeFindings, Condition, Estimate
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -22,12 +22,11 @@ def begin() -> PlausibilityState:
 
 
 def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
-           resistance_ohm: Answer | None = None) -> PlausibilityState:
+           charge: ChargeFindings | None = None) -> PlausibilityState:
     """One minute further.
 
-    state: what was kept after the minute before; vehicle: what its owner said of it; minute: what was
-    measured; resistance_ohm: the house battery's,
-    None: not known.
+    state: what was kept after the minute before; vehicle: what its owner said of it; minute: what was measured; charge: what is
+    known of the house battery's charge and resistance, None: nothing.
     """
     house, b, at_s = vehicle.house, state.block, minute.end_s
     volts, amps, starter = minute.house_voltage_v, minute.house_current_a, minute.starter_voltage_v
@@ -55,11 +54,13 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
         starter_minutes, starter_v = starter_minutes + 1, starter_v + starter
         starter_low, starter_high = min(starter_low, starter), max(starter_high, starter)
     block = Block(b.start_s, minutes, house_v, house_a, scatter_v, scatter_a, starter_minutes, starter_v, starter_low, starter_high)
-    now = PlausibilityState(block, ring, loads, state.level, limit_v, limit_a, state.noise_v, state.noise_a, state.swings, at_s)
-    return now if at_s - b.start_s < BLOCK_S else _closed(now, minute, vehicle, resistance_ohm)
+    closes = state.closing if charge is None else closing.update(state.closing, minute, vehicle.current_sensor, charge)
+    now = PlausibilityState(block, ring, loads, state.level, limit_v, limit_a, state.noise_v, state.noise_a, state.swings, at_s,
+                            closing=closes)
+    return now if at_s - b.start_s < BLOCK_S else _closed(now, minute, vehicle, charge)
 
 
-def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, resistance_ohm: Answer | None) -> PlausibilityState:
+def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings | None) -> PlausibilityState:
     """Ten minutes are over."""
     b, house, at_s = state.block, vehicle.house, state.at_s
     level, loads, noise_v, noise_a, swings = state.level, state.bypass, state.noise_v, state.noise_a, state.swings
@@ -71,6 +72,7 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, resistan
         level = voltage_level.house(level, volts, amps, b.minutes * span_s / (3600.0 * max(b.minutes, b.starter_minutes)), house)
         loads = bypass.block(loads, at_s, volts, amps, house)
         if volts < CALM_V and len(minute.samples) > 1:
+            resistance_ohm = None if charge is None else charge.resistance_ohm
             least, most = (resistance_ohm.low, resistance_ohm.high) if isinstance(resistance_ohm, Estimate) else (
                 LEAST_OHM_AH[house.lead_acid] / house.rated_capacity_ah, MOST_OHM_AH / house.rated_capacity_ah)
             v, a = b.scatter_v / b.minutes, b.scatter_a / b.minutes
@@ -86,7 +88,8 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, resistan
         level = voltage_level.starter(level, mean, b.starter_low_v, b.starter_high_v)
     if minute.house_temperature_c is not None and not running:
         swings = sunny_sensor.update(swings, at_s, minute.house_temperature_c, sun)
-    return PlausibilityState(Block(at_s), state.ring, loads, level, state.limit_v, state.limit_a, noise_v, noise_a, swings, at_s)
+    return PlausibilityState(Block(at_s), state.ring, loads, level, state.limit_v, state.limit_a, noise_v, noise_a, swings, at_s,
+                             closing=state.closing)
 
 
 def conditions(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool = False) -> tuple[Condition, ...]:

@@ -1,6 +1,6 @@
 """What a person is told of wiring that contradicts itself: in words, with what to look at first."""
 from monitor.battery.label import Vehicle
-from monitor.detection.wiring import bypass, channel_state, sunny_sensor, voltage_level
+from monitor.detection.wiring import bypass, channel_state, closing, sunny_sensor, voltage_level
 from monitor.detection.wiring.plausibility_held import PlausibilityState
 from monitor.findings import ChargeFindings, Condition, Estimate, Part
 from monitor.parameters import table
@@ -43,6 +43,8 @@ def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings
             UNMEASURED_A, UNMEASURED_LOW_A)
         if offset.value - known > least_a and offset.low - known > least_low_a:
             unseen = offset.value - known
+    left_a = closing.unseen_a(state.closing, vehicle.current_sensor, vehicle.house) if (
+        vehicle.current_sensor.offset_sigma_a <= MEASURED_SIGMA_A) else 0.0
     if pairs >= bypass.PAIRS:
         ohm = charge.resistance_ohm
         load = f" of some {state.bypass.pair_v / ohm.value:.0f} A" if isinstance(ohm, Estimate) and ohm.value > 0 else ""
@@ -54,6 +56,10 @@ def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings
     elif unseen:
         booked = True       # the charge estimate has learnt it, and counts it
         seen = f"The count closes only if {unseen:.2f} A more flow out all the time than the shunt shows."
+    elif left_a:
+        unseen = left_a
+        seen = (f"From one full charge to the next {left_a:.2f} A more are counted in than out, all the time: more than charging loses. "
+                "They flow past the shunt.")
     else:
         return IDLE["shunt_bypassed"]
     return Condition(

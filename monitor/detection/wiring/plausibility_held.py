@@ -3,6 +3,7 @@ from dataclasses import dataclass
 
 from monitor.detection.wiring.bypass import Bypass
 from monitor.detection.wiring.channel_state import Limit, Noise
+from monitor.detection.wiring.closing import Closing
 from monitor.detection.wiring.sunny_sensor import TemperatureSwings
 from monitor.detection.wiring.voltage_level import VoltageLevel
 from monitor.findings import Event
@@ -39,3 +40,4 @@ class PlausibilityState:
     swings: TemperatureSwings = TemperatureSwings()
     at_s: float = 0.0
     news: tuple[Event, ...] = ()
+    closing: Closing = Closing()
