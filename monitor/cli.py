@@ -10,7 +10,8 @@ import click
 
 #: command -> module that holds it; imported only when asked for, so that --help is quick
 COMMANDS = {
-    "setup": "setup", "after-install": "after_install", "run": "run", "pages": "pages", "demo": "demo", "check": "check",
+    "setup": "setup",
+    "after-install": "after_install", "setup-finish": "setup_finish", "run": "run", "pages": "pages", "demo": "demo", "check": "check",
     "status": "status", "replay": "replay", "export": "export",
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "relearn": "owner", "undo": "undo",
     "backup": "backup", "restore": "backup",

@@ -28,12 +28,13 @@ seconds_option: Callable = click.option("--seconds", default=5.0, show_default=T
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(1, 65535), help="Of the pages for the phone.")
 @click.option("--patience", "patience_s", default=3600.0, hidden=True, type=click.FloatRange(1))
 @click.option("--code-file", hidden=True, type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--leave", hidden=True, type=click.Path(path_type=Path, file_okay=False))
 @click.option("--sys", "sys_folder", default=Path("/sys"), hidden=True, type=click.Path(path_type=Path))
 @click.option("--dev", "dev_folder", default=Path("/dev"), hidden=True, type=click.Path(path_type=Path))
 @click.pass_context
 def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | None, i2c_bus: int | None, modbus: str,
-          limit_pct: float | None, seconds: float, phone: bool, port: int, patience_s: float, code_file: Path | None, sys_folder: Path,
-          dev_folder: Path) -> None:
+          limit_pct: float | None, seconds: float, phone: bool, port: int, patience_s: float, code_file: Path | None, leave: Path | None,
+          sys_folder: Path, dev_folder: Path) -> None:
     """Put this board into service: find the instruments, ask at most fifteen questions, measure, and write ampledger.toml.
 
     It shows what each channel reads, then walks through which battery is which (start the engine), the shunt's
@@ -63,7 +64,7 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     if phone:
         from monitor.commands.setup_phone import host
 
-        host(lambda asker: interview(asker).all(_before(path)), path, port, code_file, patience_s)
+        host(lambda asker: interview(asker).all(_before(path)), path, port, code_file, patience_s, leave)
         return
     asker = Recorded(AnswersFile(answers_file, KEYS) if answers_file else Terminal(),
                      {} if answers_file else read_answers(answers_place(path)), OFFERED)

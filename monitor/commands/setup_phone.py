@@ -14,6 +14,8 @@ from typing import Any
 
 import click
 
+from monitor.commands.setup_finish import CODE_HASH
+
 #: Where the code of a set-up that runs as a service is found by root [see deb/postinst].
 SERVICE_CODE = Path("/run/ampledger-setup/code")
 #: So long the phone still sees the last word before the real pages take the port [s].
@@ -22,12 +24,13 @@ LAST_WORD_S = 4.0
 UP_S = 60.0
 
 
-def host(walk: Callable[[Any], Any], path: Path, port: int, code_file: Path | None, patience_s: float) -> None:
+def host(walk: Callable[[Any], Any], path: Path, port: int, code_file: Path | None, patience_s: float, leave: Path | None = None) -> None:
     """Serves the set-up pages, lets `walk(asker)` ask by them, and writes what came of it at the end.
 
     walk : asks and returns a draft configuration; path : where it goes
     port : of the pages; code_file : where the access code is put for root, None: it is printed
     patience_s : so long one question waits for its answer
+    leave : where a user without rights leaves what came of it for root (setup_finish.py); None: it is written by this process
 
     Raises
     ------
@@ -50,7 +53,7 @@ def host(walk: Callable[[Any], Any], path: Path, port: int, code_file: Path | No
             try:
                 draft = walk(asker)
                 choice = pager.ask("write", _summary(draft), _parse_write, "write open")
-                kept = document.write(draft.doc, draft.path)
+                kept = document.write(draft.doc, draft.path if leave is None else leave / draft.path.name)
                 break
             except (StartOver, NotClear, ConfigError) as why:
                 if not isinstance(why, StartOver):
@@ -59,10 +62,13 @@ def host(walk: Callable[[Any], Any], path: Path, port: int, code_file: Path | No
                 raise Refused("nobody answered for a long time: ended, and nothing was written") from None
             except (KeyboardInterrupt, click.Abort):
                 raise Refused("ended; nothing was written") from None
-        save_answers(asker.given, path)
-        started = finish_board(path, code if choice == "write open" else None)
-        pager.finish(opened=choice == "write open", kept=kept.name if kept else "", started=started)
-        click.echo(f"\nWritten: {path}." + (f" The one before is kept as {kept.name}." if kept else ""))
+        save_answers(asker.given, path if leave is None else leave / path.name)
+        opened = choice == "write open"
+        if leave is not None and opened:
+            (leave / CODE_HASH).write_text(hash_code(code))
+        started = leave is None and finish_board(path, code if opened else None)
+        pager.finish(opened=opened, kept=kept.name if kept else "", started=started or leave is not None)
+        click.echo(f"\nWritten: {path if leave is None else leave}." + (f" The one before is kept as {kept.name}." if kept else ""))
         time.sleep(LAST_WORD_S)
     if started:
         start_services()

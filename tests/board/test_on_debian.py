@@ -113,6 +113,68 @@ def test_make_install_from_a_checkout_measures_serves_and_is_taken_away() -> Non
         shutil.rmtree(root, ignore_errors=True)
 
 
+#: A phone, inside: it gives the code and answers each question under its heading.
+PHONE = """
+import json, re, sys, time
+from http.cookiejar import CookieJar
+from urllib.parse import urlencode
+from urllib.request import HTTPCookieProcessor, build_opener
+root, code = sys.argv[1:]
+ask = build_opener(HTTPCookieProcessor(CookieJar())).open
+get = lambda path="/": ask(root + path, timeout=60).read().decode()
+def send(path, page, **fields):
+    fields["token"] = re.search(r'name="token" value="([^"]+)"', page)[1]
+    return ask(root + path, urlencode(fields).encode(), timeout=60).read().decode()
+send("/code", get("/code"), code=code)
+number = 0
+for heading, fields in (
+        ("House battery", {"kind": "agm", "capacity_ah": "100"}), ("Starter battery", {"kind": "flooded", "capacity_ah": "70"}),
+        ("House voltage", {"text": "1"}), ("Starter voltage", {"text": "1"}), ("House battery temperature", {"text": "1"}),
+        ("Which battery is which?", {"text": "skip"}), ("How is this board fed?", {"text": "elsewhere"}),
+        ("Zero of the shunt", {"text": ""}), ("House voltage by a multimeter", {"text": "skip"}),
+        ("Starter voltage by a multimeter", {"text": "12.71"}), ("Which way the current counts", {"text": "skip"}),
+        ("Write it?", {"text": "write open"})):
+    state = {"number": 0, "busy": True}
+    while state["number"] <= number or state["busy"]:
+        time.sleep(0.3)
+        state = json.loads(get("/state"))
+    page, number = get(), state["number"]
+    assert heading in page, page
+    send("/answer", page, number=str(number), **fields)
+"""
+
+
+def test_set_up_on_a_phone_after_the_installation_ends_in_figures_on_it(package: Path) -> None:
+    """No command but the installation: the questions on the phone, by a user without rights, then live figures at the same address."""
+    root = WORK / "phone"
+    make_root("bookworm", WORK, root)
+    Board(root / "srv/kernel").now(house_a=0.0)
+    unit = (ROOT / "systemd/ampledger-setup.service").read_text()
+    started = re.search(r"^ExecStart=.*$", unit, re.MULTILINE)
+    assert started and "User=ampledger" in unit
+    (root / "etc/systemd/system/ampledger-setup.service.d").mkdir(parents=True)
+    (root / "etc/systemd/system/ampledger-setup.service.d/kernel.conf").write_text(
+        f"[Service]\nExecStart=\n{started[0]} --seconds 1 --sys /srv/kernel/sys --dev /srv/kernel/dev\n")
+    board = Container(root)
+    try:
+        shutil.copy(package, root / "root" / package.name)
+        begun_s = time.monotonic()
+        said = board.sh(f"cd /root && apt-get install -y ./{package.name}")
+        code = re.search(r"Access code: (\S+)", said)
+        assert code
+        walked = board.run("python3", "-c", PHONE, f"http://{ADDRESS}:8765", code[1])
+        assert walked.returncode == 0, walked.stdout + board.sh("journalctl -u ampledger-setup -n 40 --no-pager")
+        board.until("test -e /etc/ampledger/ampledger.toml && ampledger status", 120)
+        assert "House battery" in board.page()
+        print(f"installation, 12 answers on a phone, figures on it: {time.monotonic() - begun_s:.0f} s")
+        assert board.sh("stat -c %a:%U:%G /etc/ampledger/ampledger.toml").strip() == "640:root:ampledger"
+        assert "open to the vehicle's network" in board.run("ampledger", "doctor").stdout
+        assert board.sh("systemctl is-failed ampledger-setup ampledger-setup-finish; true").split() == ["inactive", "inactive"]
+    finally:
+        board.end()
+        shutil.rmtree(root, ignore_errors=True)
+
+
 def _install(board: Container, package: Path) -> None:
     """README's first line; the end of the installation says how to go on."""
     shutil.copy(package, board.root / "root/ampledger_0.0.9_amd64.deb")

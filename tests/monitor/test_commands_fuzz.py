@@ -19,7 +19,7 @@ LASTING = {("run",), ("demo",), ("pages",), ("captest",), ("setup",), ("after-in
 #: They hand over to the pages' program, so that they run as a process of their own.
 IN_ANOTHERS_PLACE = {("report",), ("pages",)}
 #: They change this machine, not a file that is named: nothing of it is tried here.
-OF_THE_MACHINE = {("pages", "open"), ("pages", "close"), ("pages", "address"), ("after-install",)}
+OF_THE_MACHINE = {("pages", "open"), ("pages", "close"), ("pages", "address"), ("after-install",), ("setup-finish",)}
 JUNK = ("", "-1", "0", "1e999", "nan", "inf", "-inf", "999999999999999999999999", "abc", "ä€😀", "a=b", "../../etc/passwd", "{[(*^$?",
         "\x1b[2J", "2026-13-45", "9999-12-31", "0001-01-01", "x" * 3000, "lithium", "wet 100", "%s%n", "None", "12,5", "1_000")
 PATTERN = re.compile(r"\^\[|\\d|\\w|\\S|\(\?:|\[a-z|\[\^|\]\{|\]\+\$")
