@@ -187,7 +187,7 @@ class MqttTable(Table):
     host: str = Field(min_length=1, description="the broker")
     port: int | None = Field(None, ge=1, le=65535, description="its port; 1883 if not given, 8883 with tls")
     topic: str = Field("ampledger/alerts", min_length=1, pattern=r"^[^#+]+$", description="alerts go to TOPIC/battery/kind")
-    state: bool = Field(True, description="the whole state goes to TOPIC/state once a minute too, retained (docs/data.md)")
+    state: bool = Field(True, description="the whole state goes to TOPIC/state once a minute too, retained (`ampledger docs data`)")
     username: str | None = Field(None, description="if the broker asks")
     password_file: Path | None = Field(None, description="a file that holds the password and nothing else")
     tls: bool = Field(False, description="TLS to the broker; its certificate and name are checked")
