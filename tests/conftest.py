@@ -20,7 +20,8 @@ SLOW = (
     "tests/monitor/test_plausibility.py", "tests/monitor/test_forecast.py", "tests/monitor/test_capacity_test.py",
     "tests/monitor/test_whatif.py", "tests/monitor/test_loads.py", "tests/monitor/test_starter.py", "tests/monitor/test_wrong_dates.py",
     "tests/monitor/test_store_outages.py", "tests/monitor/test_store_sealed.py", "tests/monitor/test_uncharged_run.py",
-    "tests/monitor/test_relive.py", "tests/monitor/test_wishes.py", "tests/monitor/test_store_chunks.py",
+    "tests/monitor/test_commands_fuzz.py", "tests/monitor/test_earlier_logs.py", "tests/monitor/test_relive.py",
+    "tests/monitor/test_wishes.py", "tests/monitor/test_store_chunks.py",
     # real processes, users and clocks
     "tests/monitor/test_users.py", "tests/monitor/test_no_disk.py", "tests/monitor/test_supervision.py", "tests/monitor/test_service.py",
 )

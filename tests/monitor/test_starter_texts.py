@@ -5,6 +5,7 @@ from monitor.battery.label import Battery, Vehicle
 from monitor.detection.join import join_alerts, path_resistance
 from monitor.detection.join.isolator_evidence import IsolatorEvidence
 from monitor.detection.join.join_record import JoinRecord
+from monitor.detection.join.uncharged_run import UnchargedRun
 from monitor.detection.starter import crank, starter_alerts
 from monitor.detection.starter.drain_verdict import Drain
 from monitor.detection.starter.starter_alerts import LevelAlert
@@ -42,7 +43,9 @@ JOIN = {
     "isolator_stuck_open": (JoinRecord(runs_missed=2, starter_v=14.2, house_v=12.4), IsolatorEvidence(), VEHICLE),
     "isolator_intermittent": (JoinRecord(openings=(1.0, 2.0, 3.0), follows=3), IsolatorEvidence(), VEHICLE),
     "path_resistance_grown": (JoinRecord(), IsolatorEvidence(), VEHICLE),
+    "alternator_not_charging": (JoinRecord(), IsolatorEvidence(), VEHICLE),
 }
+CHARGED, DEAD = UnchargedRun(), UnchargedRun(began="run", now_v=12.1, loaded_s=1500.0, goes_on=True, found=True)
 
 
 def four(condition) -> tuple[str, ...]:
@@ -61,7 +64,8 @@ def test_every_starter_alert_says_all_four_things(kind: str) -> None:
 def test_every_alert_of_the_join_says_all_four_things(kind: str) -> None:
     record, touching, vehicle = JOIN[kind]
     path = path_resistance.PathResistance(EDGES, GROWN, 16, 60.0) if kind == "path_resistance_grown" else path_resistance.PathResistance()
-    condition = next(c for c in join_alerts.conditions(record, touching, path, vehicle) if c.kind == kind)
+    condition = next(c for c in join_alerts.conditions(
+        record, touching, path, vehicle, DEAD if kind == "alternator_not_charging" else CHARGED) if c.kind == kind)
     assert condition.active
     assert all(len(text) > 20 and text.endswith(".") for text in four(condition))
     assert any(letter.isdigit() for letter in condition.seen)
@@ -80,10 +84,12 @@ def test_a_sudden_fault_says_all_four_things_too() -> None:
 def test_what_may_be_a_charger_that_pauses_is_not_called_intermittent() -> None:
     """Before it is known what sits between the batteries."""
     record = JoinRecord(openings=(1.0, 2.0, 3.0))
-    assert not any(c.active for c in join_alerts.conditions(record, IsolatorEvidence(), path_resistance.PathResistance(), VEHICLE))
+    assert not any(c.active for c in join_alerts.conditions(
+        record, IsolatorEvidence(), path_resistance.PathResistance(), VEHICLE, CHARGED))
 
 
 def test_a_charger_is_not_called_an_isolator() -> None:
     record, touching, _ = JOIN["isolator_stuck_open"]
-    condition = next(c for c in join_alerts.conditions(record, touching, path_resistance.PathResistance(), DC_DC) if c.active)
+    condition = next(c for c in join_alerts.conditions(
+        record, touching, path_resistance.PathResistance(), DC_DC, CHARGED) if c.active)
     assert "DC-DC charger" in condition.means and "isolator" not in " ".join(four(condition)[1:])

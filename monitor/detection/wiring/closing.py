@@ -53,7 +53,11 @@ def update(state: Closing, minute: Minute, sensor: CurrentSensor, charge: Charge
 
 
 def unseen_a(state: Closing, sensor: CurrentSensor, battery: Battery) -> float:
-    """Current that flows past the shunt all the time [A], beyond every loss and the doubt of the zero; 0: none that is sure."""
+    """Current that flows past the shunt all the time [A], beyond every loss and the doubt of the zero; 0: none that is sure.
+
+    state: what the count between full charges left over so far; sensor: correction of the shunt and how well its zero is known;
+    battery: its label.
+    """
     seconds = sum(b.seconds for b in state.past)
     if len(state.past) < LEAST or seconds < LEAST_S:
         return 0.0
