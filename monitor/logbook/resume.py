@@ -9,7 +9,7 @@ from typing import Any
 
 from monitor.alerts.rules import Alert
 from monitor.sample import Sample
-from monitor.store import carving, checksum, commit_mark, migrate, past, read_only, salvage, saving, state
+from monitor.store import carving, checksum, commit_mark, migrate, past, read_only, restoring, salvage, saving, state
 from monitor.store.state import State
 from monitor.store.time_labels import Gap, Heard, LastRow, Testimony, TimeLabel
 from monitor.store.write_errors import classify_error, describe_error
@@ -57,6 +57,7 @@ def read(database: Path, fresh: State) -> Resumed:
 
 def _resumed(database: Path, fresh: State) -> Resumed:
     try:
+        restoring.finish(database)
         if why := salvage.unfinished(database):
             return Resumed(fresh, trouble="damaged", why=why)
         if not database.exists():

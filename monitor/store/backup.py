@@ -6,7 +6,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.store import check, chunks, commit_mark, migrate, past, segment
+from monitor.store import check, chunks, migrate, past, restoring, segment
 from monitor.store.checksum import columns_of, is_sound
 from monitor.store.columns import TABLE_COLUMNS
 from monitor.store.lock import hold_lock
@@ -114,30 +114,8 @@ def restore(copy: Path, database: Path) -> Proof:
     with hold_lock(database) as ours:
         if not ours:
             raise NotCopied(f"the daemon is writing {database}; stop it first (systemctl stop ampledger)")
-        if database.exists():
-            from monitor.store.salvage import set_aside
-
-            set_aside(database, "before-restore")
-        _put_in_place(copy, database)
+        try:
+            restoring.put_in_place(copy, database)
+        except (sqlite3.Error, OSError) as error:
+            raise NotCopied(f"{database}: {getattr(error, 'strerror', None) or error}") from error
     return proof
-
-
-def _put_in_place(copy: Path, database: Path) -> None:
-    """The sealed days first, then the present by one rename."""
-    part = database.with_name(database.name + ".part")
-    try:
-        part.unlink(missing_ok=True)
-        with (closing(sqlite3.connect(f"{copy.resolve().as_uri()}?mode=ro", uri=True)) as source,
-              closing(sqlite3.connect(part)) as target):
-            source.backup(target)
-            target.execute("pragma journal_mode = delete")
-            past.unfold(target, past.folder_of(database))
-        with open(part, "rb") as file:
-            os.fsync(file.fileno())
-        commit_mark.forget(database)
-        part.replace(database)
-        segment.sync_folder(database.parent)
-    except (sqlite3.Error, OSError) as error:
-        raise NotCopied(f"{database}: {getattr(error, 'strerror', None) or error}") from error
-    finally:
-        part.unlink(missing_ok=True)

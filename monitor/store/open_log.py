@@ -4,7 +4,7 @@ from typing import Any
 
 from sqlalchemy import URL, create_engine, event, pool
 
-from monitor.store import checksum, commit_mark, migrate, past, salvage, sealing, thinning, transaction
+from monitor.store import checksum, commit_mark, migrate, past, restoring, salvage, sealing, thinning, transaction
 from monitor.store.write_queue import WriteQueue
 
 #: small pages, for a card is worn by what is written (a minute touches few of them); durable at every commit, a -wal that
@@ -65,6 +65,7 @@ class OpenLog:
     @staticmethod
     def _refuse_halves(path: Path) -> None:
         """A salvage that was interrupted, or sealed days without the present, are a damaged log and no new one."""
+        restoring.finish(path)
         if why := salvage.unfinished(path):
             raise checksum.RowDamaged(why)
         if not path.exists() and past.FolderFiles(past.folder_of(path)).numbers("books"):

@@ -71,7 +71,7 @@ def keep_wal(database: Path) -> bool:
     wal, kept = database.with_name(database.name + "-wal"), kept_wal_of(database)
     if wal.exists() and wal.stat().st_size:
         kept.unlink(missing_ok=True)
-        _second_name(wal, kept)
+        second_name(wal, kept)
     return kept.exists()
 
 
@@ -85,25 +85,6 @@ def unfinished(database: Path) -> str:
             note_of(database).unlink(missing_ok=True)
         return ""
     return str(note.get("why", "a salvage was interrupted"))
-
-
-def set_aside(database: Path, word: str = "damaged") -> Path:
-    """Renames a log, its companions and its sealed days out of the way; returns where it lies now.
-
-    Raises
-    ------
-    OSError : the folder cannot be written
-    """
-    aside = _free_name(database, word)
-    for ending in ("-wal", "-shm"):  # the companions first: never a fresh log beside an old -wal
-        companion = database.with_name(database.name + ending)
-        if companion.exists():
-            companion.rename(aside.with_name(aside.name + ending))
-    sealed = past.folder_of(database)
-    if sealed.exists():
-        sealed.rename(past.folder_of(aside))
-    database.rename(aside)
-    return aside
 
 
 def rescue(database: Path, why: str) -> str:
@@ -256,17 +237,23 @@ def _write_note(database: Path, words: dict[str, Any]) -> None:
 def _begin(database: Path, why: str) -> Path | None:
     """Writes the note, and gives the damaged log its second name; both once, however often this is begun."""
     note = _note(database) or {}
-    aside = database.with_name(note["aside"]) if note.get("aside") else _free_name(database, "damaged")
+    aside = database.with_name(note["aside"]) if note.get("aside") else free_name(database, "damaged")
     _write_note(database, {"aside": aside.name, "why": note.get("why", why), "map": asdict(_map(database))})
     for file, ending in ((database, ""), (kept_wal_of(database), "-wal"), (database.with_name(database.name + "-wal"), "-wal")):
         other = aside.with_name(aside.name + ending)
         if file.exists() and not other.exists():
-            _second_name(file, other)
+            second_name(file, other)
     kept_wal_of(database).unlink(missing_ok=True)
     return aside if aside.exists() else None
 
 
-def _second_name(file: Path, other: Path) -> None:
+def second_name(file: Path, other: Path) -> None:
+    """Gives a file another name besides its own.
+
+    Raises
+    ------
+    OSError : it cannot be linked or copied
+    """
     try:
         os.link(file, other)
     except OSError:  # a file system without second names: a copy, whole or not at all
@@ -340,8 +327,9 @@ def _companions(database: Path) -> tuple[Path, ...]:
     return tuple(database.with_name(database.name + ending) for ending in ("-wal", "-shm"))
 
 
-def _free_name(database: Path, word: str) -> Path:
+def free_name(database: Path, word: str) -> Path:
+    """A name beside a log that neither another log nor its sealed days have. word: why it is set aside."""
     number = 1
-    while (aside := database.with_name(f"{database.stem}.{word}-{number}{database.suffix}")).exists():
+    while (aside := database.with_name(f"{database.stem}.{word}-{number}{database.suffix}")).exists() or past.folder_of(aside).exists():
         number += 1
     return aside

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.logbook.reader import Reader
-from monitor.store import backup, check, checksum, mending, past, reading, sealing, segment, tables, thinning
+from monitor.store import backup, check, checksum, mending, past, reading, restoring, sealing, segment, tables, thinning
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 from monitor.store.open_log import OpenLog
 from monitor.store.past import DAY_MS
@@ -288,3 +288,36 @@ def test_what_a_cut_sealed_file_had_behind_the_cut_is_named(sealed: Path, tmp_pa
         left = moments(database, told)
         assert all(any(a <= at <= b for a, b in told) for at in right - left), f"cut at {part} of {size}"
         assert check.check(database).sound
+
+
+@pytest.mark.parametrize("step", range(14))
+def test_a_restore_that_is_killed_at_any_step_leaves_the_one_log_or_the_other_and_keeps_both(
+        unsealed: Path, sealed: Path, tmp_path: Path, step: int) -> None:
+    database = copy_of(sealed, tmp_path)
+    other = store_fixture.fill(tmp_path / "other" / "ampledger.db", 0.5, beat_s=60.0)
+    backup.backup(other, tmp_path / "copy.db")
+    pid = os.fork()
+    if pid == 0:
+        import sys
+
+        left = step
+
+        def hook(event: str, _: object) -> None:
+            nonlocal left
+            if event in ("os.rename", "os.link", "os.remove", "open", "sqlite3.connect"):
+                left -= 1
+                if left < 0:
+                    os._exit(7)
+
+        backup.check.check(tmp_path / "copy.db")
+        sys.addaudithook(hook)
+        restoring.put_in_place(tmp_path / "copy.db", database)
+        os._exit(0)
+    os.waitpid(pid, 0)
+    OpenLog(database).close()
+    found = everything(database)
+    assert found in (everything(sealed), everything(other)) and check.check(database).sound
+    if found == everything(other):
+        assert everything(tmp_path / "ampledger.before-restore-1.db") == everything(sealed)
+    backup.restore(tmp_path / "copy.db", database)
+    assert everything(database) == everything(other)
