@@ -249,6 +249,10 @@ class LogView:
         """Every quarter of an hour since a moment, as (UTC start, UTC end, values)."""
         return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
 
+    def readings(self, from_utc_s: float, to_utc_s: float) -> list[tuple[float, Sample]]:
+        """Every reading of a short span, as (UTC, readings); damaged ones are left out."""
+        return self._ask(lambda reader: list(reader.rows(from_utc_s, to_utc_s, lambda *_: None)))
+
     def events(self, from_utc_s: float, to_utc_s: float, most: int | None = None) -> list[LoggedItem[Event]]:
         """Events of a span, oldest first; none where the log cannot be read.
 

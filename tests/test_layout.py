@@ -31,7 +31,8 @@ MAY_IMPORT = {
     "monitor/store": ["monitor.store", "monitor.sample", "monitor.findings"],    # rows, not trackers, plans or alerts
     "dashboard": ["dashboard", "monitor.logbook.reader", "monitor.store.requests", "monitor.store.answers", "monitor.findings",
                   "monitor.reporting", "monitor.pipeline", "monitor.battery", "monitor.usage", "monitor.wear", "monitor.sample",
-                  "monitor.commissioning.shared_folder", "monitor.documents", "monitor.planning", "monitor.circuits", "monitor.guides"],
+                  "monitor.commissioning.shared_folder", "monitor.commissioning.steps", "monitor.documents", "monitor.planning",
+                  "monitor.circuits", "monitor.guides"],
 }
 
 SUFFIXES = ("_v", "_a", "_ah", "_wh", "_w", "_ohm", "_c", "_s", "_h", "_frac", "_pct", "_deg", "_hz", "_m", "_mm2",

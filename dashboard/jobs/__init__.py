@@ -6,6 +6,15 @@ jobs = Blueprint("jobs", __name__)
 
 def install(app: Flask) -> None:
     """Gives app these pages."""
-    from dashboard.jobs import battery_page, board_page, capacity_page, download_page, more_page, report_page, what_if_page  # noqa: F401 - they register themselves
+    from dashboard.jobs import (  # noqa: F401 - they register themselves
+        battery_page,
+        board_page,
+        capacity_page,
+        download_page,
+        instruments_page,
+        more_page,
+        report_page,
+        what_if_page,
+    )
 
     app.register_blueprint(jobs)

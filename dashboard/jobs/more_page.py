@@ -25,6 +25,7 @@ QUESTIONS = {
         ("Which cable and fuse?", "Circuit sheet, to print", "guides.circuits"),
     ),
     "This board": (
+        ("Is an instrument right?", "Instruments: readings, zero, gain, divider, direction", "jobs.instruments"),
         ("Is the board well?", "Copies, card, clock, test message", "jobs.board"),
         ("Can I trust the figures?", "About: instruments, gaps, the clock, versions", "pages.about"),
         ("I want the figures in a spreadsheet", "Download: any span as CSV", "jobs.download"),

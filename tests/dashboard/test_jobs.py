@@ -28,7 +28,7 @@ from monitor.process.self_watch import Job, SelfWatchState
 from monitor.store import checksum, requests, saving
 from tests.dashboard.test_pages import Text
 
-JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board")
+JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board", "/instruments")
 LOGS = ("simulated", "real", "old", "unsure", "empty")
 
 
@@ -293,3 +293,30 @@ def test_the_board_s_page_says_what_the_self_watch_knows_worst_first_and_sends_a
     assert board.post("/clock", data={"token": token(board, "/board"), "to": "board", "utc_ms": "1790000000000"}).headers["Location"] == (
         "/board?told=left")
     assert [r.kind for r in asked(tmp_path / "requests")] == ["test_alerts", "set_clock"]
+
+
+def test_instruments_are_compared_with_a_multimeter_and_the_shunt_is_asked_for_by_its_steps(full: Path, client, tmp_path: Path) -> None:
+    board = client()
+    latest = Reader(full).now().sample
+    right = Text(board.get(f"/instruments?battery=house&meter_v={latest.house_voltage_v:.2f}").text).text
+    assert "The house voltage is right" in right
+    high = f"{1.05 * latest.house_voltage_v:.2f}"
+    wrong = Text(board.get(f"/instruments?battery=house&meter_v={high.replace('.', ',')}").text).text
+    factor = float(re.search(r"by (1\.\d{4})", wrong)[1])
+    assert factor == pytest.approx(float(high) / latest.house_voltage_v, rel=0.01) and "house_voltage_v in the configuration" in wrong
+    for query, said in (("battery=roof&meter_v=12", "Say which battery"), ("battery=house&meter_v=x", "is not a number"),
+                        ("battery=house&meter_v=24.5", "is not what a 12 V battery shows")):
+        answer = board.get(f"/instruments?{query}")
+        assert answer.status_code == 400 and said in Text(answer.text).text
+    draws = latest.house_current_a
+    looked = Text(board.get(f"/instruments?direction={'load' if draws < 0 else 'charger'}").text).text
+    assert "counts the right way" in looked if abs(draws) >= 0.5 else "only" in looked
+    left = {"token": token(board, "/instruments")}
+    assert board.post("/instruments/zero", data=left).status_code == 303
+    assert board.post("/instruments/gain", data=left | {"meter_a": "-12,4"}).status_code == 303
+    zero, gain = asked(tmp_path / "requests")
+    assert (zero.kind, zero.values) == ("calibrate_zero", {"minutes": 2.0})
+    assert gain.kind == "calibrate_gain" and gain.values["meter_a"] == -12.4 and gain.values["digit_a"] == 0.1
+    assert board.post("/instruments/gain", data=left).status_code == 400
+    closed = client(code_hash=generate_password_hash("1234"))
+    assert "/instruments/zero" not in closed.get("/instruments").text

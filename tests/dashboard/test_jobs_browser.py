@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.dashboard.conftest import PAGES
 from tests.dashboard.test_browser import CHROMIUM, DESK, LEAST_TOUCH_PX, PHONE, browser, opened, site  # noqa: F401
 from tests.dashboard.test_jobs import JOBS
 
@@ -100,3 +101,67 @@ def test_a_span_is_downloaded_after_its_size_was_said(site: str, opened, size: d
         page.get_by_role("link", name="Download", exact=True).click()
     assert coming.value.suggested_filename.startswith("ampledger-hours-")
     assert Path(coming.value.path()).read_text().startswith("utc_start,utc_end,")
+
+
+def test_readings_renew_themselves_and_what_is_typed_stays(full: Path, site: str, opened) -> None:
+    from playwright.sync_api import expect
+
+    page = opened(f"{site}/instruments", **PHONE)
+    page.get_by_label("The clamp meter shows, A").fill("12,4")
+    page.wait_for_timeout(2500)                                    # it listens
+    page.evaluate("document.querySelector('[data-live] td b').textContent = 'old'")
+    full.touch()
+    expect(page.locator("[data-live] td b").first).not_to_have_text("old", timeout=20_000)
+    assert page.get_by_label("The clamp meter shows, A").input_value() == "12,4"
+    page.get_by_role("button", name="A load is on").click()
+    page.wait_for_url("**/instruments?direction=load")
+    fits_but_for_refusals(page)
+
+
+def fits_but_for_refusals(page) -> None:
+    """A refusal is a page with status 400, which a browser notes in its console."""
+    page.complaints = [text for text in page.complaints if "400" not in text]
+    fits(page, page.url)
+
+
+#: What a screen reader and a keyboard need, by WCAG 2.2: names of controls and pictures (1.1.1, 1.3.1, 4.1.2), headings in order
+#: and one of the first rank (1.3.1, 2.4.6), landmarks (1.3.1), language (3.1.1), no id twice (4.1.1 of 2.1), a title (2.4.2).
+FAULTS = """() => {
+  const faults = [];
+  const all = (what, say) => document.querySelectorAll(what).forEach(e => { const fault = say(e); if (fault) faults.push(fault); });
+  const named = e => (e.getAttribute('aria-label') || e.textContent || e.value || e.title || '').trim();
+  const labelled = e => [...(e.labels || [])].some(l => l.textContent.trim()) || e.getAttribute('aria-label');
+  all('input:not([type=hidden]), select, textarea', e => labelled(e) ? '' : 'no label: ' + e.name);
+  all('button, a[href], summary, progress', e => named(e) || e.querySelector('[alt]') ? '' : 'no name: ' + e.outerHTML);
+  all('img', e => e.hasAttribute('alt') ? '' : 'no alt: ' + e.src);
+  all('svg', e => e.closest('[aria-hidden=true], [role=img][aria-label], #js-plotly-tester') ? '' : 'picture without a name');
+  all('fieldset', e => e.querySelector('legend') ? '' : 'fieldset without legend');
+  let rank = 0;
+  all('h1, h2, h3, h4', h => {
+    const before = rank;
+    rank = Number(h.tagName[1]);
+    return rank > before + 1 ? 'skips: ' + h.textContent : '';
+  });
+  for (const what of ['h1', 'main', 'nav[aria-label]', 'body > * header', 'footer.foot'])
+    if (!document.querySelector(what)) faults.push('no ' + what);
+  if (document.querySelectorAll('h1, main').length !== 2) faults.push('two of h1 or main');
+  if (!document.documentElement.lang || !document.title) faults.push('language or title');
+  const ids = [...document.querySelectorAll('[id]')].map(e => e.id).filter(id => !id.match(/^(topdefs|defs|clip|legend|hover)/));
+  if (new Set(ids).size !== ids.length) faults.push('id twice');
+  return faults;
+}"""
+
+
+def test_pages_can_be_used_by_keyboard_and_read_aloud(site: str, opened) -> None:
+    page = opened(site, **PHONE)
+    for path in (*PAGES, *JOBS, "/parked", "/circuits", "/starting-help", "/documents"):
+        page.goto(site + path)
+        assert page.evaluate(FAULTS) == [], path
+    page.goto(f"{site}/more")
+    for _ in range(40):                                            # by keyboard alone, with a focus that is seen (2.4.7)
+        page.keyboard.press("Tab")
+        if "What do I buy?" in page.evaluate("document.activeElement.textContent"):
+            break
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/what-if")
