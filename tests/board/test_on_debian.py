@@ -196,7 +196,8 @@ def _set_up(board: Container) -> None:
     assert README[1].startswith("ampledger setup")
     said = board.sh("systemctl stop ampledger-setup; ampledger setup --answers /root/answers.toml --seconds 1 --sys /srv/kernel/sys --dev "
                     "/srv/kernel/dev")
-    assert "Written: /etc/ampledger/ampledger.toml" in said and "The daemon and the pages are started." in said
+    assert "Written: /etc/ampledger/ampledger.toml" in said and "The daemon and the pages are started." in said, (
+        said + board.sh("journalctl -n 80 --no-pager; systemctl --failed --no-pager; true"))
     assert board.sh("stat -c %a:%G /etc/ampledger/ampledger.toml").strip() == "640:ampledger"
     board.until("systemctl is-active --quiet ampledger && systemctl is-active --quiet ampledger-dashboard", 60)
     assert board.get()[0] == 0  # closed to the network until somebody opens them
