@@ -16,7 +16,7 @@ def create_app(
     database : the log's file; it is opened for reading only, at each request, and may appear later
     requests_folder : where acknowledging and shelving are left for the daemon; None: nothing can be changed here
     doors : in place of requests_folder, asked at each request: folders to leave it in, the best first
-    code_hash : a hash from `ampledger code`; then changing anything needs the code. Without it only a browser
+    code_hash : a hash from `ampledger code`; then any change needs the code. Without it only a browser
         on the board itself may change anything
     code_to_read : reading needs the code too
     names : names the board is called by, beside its own, that a browser may ask for

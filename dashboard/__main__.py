@@ -15,12 +15,12 @@ HASH = re.compile(r"(scrypt|pbkdf2):[^$\s]+\$[^$\s]+\$[0-9a-f]+")
 @click.command()
 @click.option("--database", required=True, type=click.Path(path_type=Path, dir_okay=False),
               help="The log to show. It may appear later: until then every page says so.")
-@click.option("--address", default="127.0.0.1:8765", show_default=True,
-              help="Where to listen: this board only, unless you say otherwise (0.0.0.0:8765 is the whole network).")
+@click.option("--address", default="127.0.0.1:21873", show_default=True,
+              help="Where to listen: this board only, unless you say otherwise (0.0.0.0:21873 is the whole network).")
 @click.option("--requests-folder", type=click.Path(path_type=Path, file_okay=False),
-              help="Where acknowledging and putting aside are left for the monitor (default: the pages' own door of its log).")
+              help="Where requests from the pages are left for the monitor (default: the pages' own door of its log).")
 @click.option("--code-file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
-              help="A file holding the hash that `ampledger code` printed; then changing anything needs the code.")
+              help="A file holding the hash that `ampledger code` printed; then any change needs the code.")
 @click.option("--code-to-read", is_flag=True, help="Reading needs the code too.")
 @click.option("--name", "names", multiple=True,
               help="A name browsers may call this board by, beside its own. May be repeated.")
@@ -34,7 +34,7 @@ def main(database: Path, address: str, requests_folder: Path | None, code_file: 
     """Serve the pages over one log. They only read it; Ctrl-C ends.
 
     Nothing is fetched from outside. Without a code, only a browser on the board itself can
-    acknowledge an alert or put it aside.
+    mark an alert as seen or be reminded later.
     """
     host, port = split(address)
     if (certificate is None) != (key is None):
@@ -57,10 +57,10 @@ def main(database: Path, address: str, requests_folder: Path | None, code_file: 
 
 
 def split(address: str) -> tuple[str, int]:
-    """Host and port of an address like 127.0.0.1:8765 or [::1]:8765.
+    """Host and port of an address like 127.0.0.1:21873 or [::1]:21873.
 
-    >>> split("[::1]:8765")
-    ('::1', 8765)
+    >>> split("[::1]:21873")
+    ('::1', 21873)
     """
     host, _, port = address.rpartition(":")
     host = host.strip("[]") or "127.0.0.1"
@@ -69,10 +69,10 @@ def split(address: str) -> tuple[str, int]:
             ip_address(host)
     except ValueError:
         raise click.ClickException(f"--address {address}: {host!r} is no address of this board in numbers; "
-                                   "write 127.0.0.1:8765, or 0.0.0.0:8765 for the whole network") from None
+                                   "write 127.0.0.1:21873, or 0.0.0.0:21873 for the whole network") from None
     if not (port.isascii() and port.isdecimal()) or not 1 <= int(port) <= 65535:
         raise click.ClickException(f"--address {address}: the port must be a number from 1 to 65535, "
-                                   "as in 127.0.0.1:8765")
+                                   "as in 127.0.0.1:21873")
     return host, int(port)
 
 

@@ -28,7 +28,7 @@ def lead(book: LogView) -> str:
 
 def chapters(book: LogView) -> list[tuple[str, Rows]]:
     """What the log says about itself, as (heading, rows of label, value, note)."""
-    log: Rows = [("File", book.name, "")]
+    log: Rows = [("Log file", book.name, "")]
     if book.now is not None:
         first, last = book.extent()
         trust = "confirmed" if book.now.utc_trusted else "not confirmed"
@@ -70,8 +70,8 @@ def _measured(book: LogView) -> Rows:
     for name, (label, unit, digits) in QUANTITIES.items():
         value, source = getattr(book.latest, name), sources.get(name, "")
         rows.append((label, f"{number(value, digits)} {unit}".strip() if value is not None else "–",
-                     source if value is not None else f"no reading just now; by {source}" if source
-                     else "no reading just now, or no source"))
+                     source if value is not None else f"no reading now; by {source}" if source
+                     else "not connected"))
     return rows
 
 

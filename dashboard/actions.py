@@ -41,7 +41,7 @@ def shelve(alert: int):
     """Leave word for the daemon to keep quiet about it for some hours."""
     hours = request.form.get("hours", "", type=str)
     if not (hours.isascii() and hours.isdecimal()) or not 1 <= int(hours) <= LONGEST_HOURS:
-        abort(400, f"An alert is put aside for 1 to {LONGEST_HOURS} hours, not {hours!r:.20}.")
+        abort(400, f"The reminder can come in 1 to {LONGEST_HOURS} hours, not in {hours!r:.20}.")
     return leave("shelve", {"alert": alert, "for_s": 3600.0 * int(hours)})
 
 

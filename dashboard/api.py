@@ -7,19 +7,17 @@ from typing import Any, TypeVar
 
 from flask import Blueprint, Response, abort, request
 
-from dashboard import health_chart, lives_table, log_chart, log_page, tonight_chart
+from dashboard import figures, log_page
 from dashboard import log_view as books
 from dashboard.charts import Figure
 from dashboard.openapi import DESCRIPTION
 from dashboard.palette import PALETTES, Palette
-from dashboard.words import local_ms
 from monitor.reporting.state import describe_state
 
 api = Blueprint("api", __name__, url_prefix="/api/v1")
 FEWEST, MOST, USUAL = 10, 2000, 600
 #: Rows in one answer: usually, and at most; and so many more are looked at, for those that happened at one moment.
 USUAL_ROWS, MOST_ROWS, TOGETHER = 500, 1000, 200
-DAY = 86400.0
 Row = TypeVar("Row")
 
 
@@ -98,7 +96,7 @@ def alerts() -> Response:
 def _alert(book, logged) -> dict:
     alert = logged.what
     told = {name: getattr(alert, name) for name in (
-        "id", "kind", "battery", "priority", "state", "open", "seen", "means", "look_first", "clears_when")}
+        "id", "kind", "battery", "priority", "state", "open", "seen", "means", "evidence", "look_first", "clears_when", "count")}
     return told | {
         "raised_utc_s": logged.at_utc_s, "cleared_utc_s": logged.until_utc_s,
         "acknowledged_utc_s": book.utc_of(alert.acknowledged_at_s), "acknowledged_by": alert.acknowledged_by,
@@ -110,45 +108,31 @@ def _alert(book, logged) -> dict:
 def log_figure() -> Response:
     """The drawing of page Log."""
     book = books.open_log_view()
-    start, end = _span(book)
-    events = [(e.at_utc_s, e.what.message) for e in log_page.event_rows(book.events(start, end))][-80:]
-    return _figure(log_chart.figure(
-        book.columns(start, end, _points()), events, _holes(book, start, end), start, end,
-        _reserve_frac(book), local_ms, _ink()))
+    return _figure(figures.draw_log(book, *_span(book), _points(), _ink()))
 
 
 @api.get("/figures/tonight")
 def tonight_figure() -> Response:
     """The drawing of page Tonight."""
-    book = books.open_log_view()
-    found = book.findings
-    issued = None if found is None else book.utc_of(found.forecast.issued_s)
-    if found is None or issued is None:
+    found = figures.draw_tonight(books.open_log_view(), _ink())
+    if found is None:
         abort(404, "There is no forecast yet.")
-    rows = book.columns(issued - DAY / 2, issued, 48)
-    return _figure(tonight_chart.figure(
-        found.forecast, found.charge, issued, _reserve_frac(book), _nights(book, issued),
-        list(zip(rows.at_utc_s, rows.charge_frac, strict=True)), local_ms, _ink()))
+    return _figure(found)
 
 
 @api.get("/figures/starter")
 def starter_figure() -> Response:
     """The drawing of page Starter: the last week."""
-    book = books.open_log_view()
-    _, end = book.extent()
-    start = end - 7 * DAY
-    return _figure(log_chart.starter_figure(
-        book.columns(start, end, _points()), _holes(book, start, end), local_ms, _ink()))
+    return _figure(figures.draw_starter(books.open_log_view(), _points(), _ink()))
 
 
 @api.get("/figures/health")
 def health_figure() -> Response:
     """The drawing of page Health: every week on record."""
-    book = books.open_log_view()
-    if book.vehicle is None:
+    found = figures.draw_health(books.open_log_view(), _ink())
+    if found is None:
         abort(404, "Nothing is known of a battery yet.")
-    return _figure(health_chart.weeks_figure(book.weeks(), lives_table.replaced_utc_s(book), book.vehicle.house.rated_capacity_ah,
-                                             local_ms, _ink(), 620))
+    return _figure(found)
 
 
 @api.get("/weeks")
@@ -217,22 +201,6 @@ def _ink() -> Palette:
     return PALETTES[name]
 
 
-def _holes(book, start: float, end: float) -> list[tuple[float, float]]:
-    """Spans in which the house current was not measured: the ones that widen every figure."""
-    return [(g.at_utc_s, end if g.until_utc_s is None else g.until_utc_s)
-            for g in book.gaps(start, end) if g.what.quantity in ("", "house_current_a")][:200]
-
-
-def _nights(book, utc_s: float) -> tuple[tuple[float, float], ...]:
-    """By the place where it and the clock are known, else by what the log taught, else none."""
-    vehicle, loads = book.vehicle, book.findings.loads
-    if vehicle.latitude_deg is not None and vehicle.longitude_deg is not None and book.now.utc_trusted:
-        return tonight_chart.nights_at(utc_s, vehicle.latitude_deg, vehicle.longitude_deg)
-    return tonight_chart.nights(loads.solar_hour, loads.sun_rises_solar_hour, loads.sun_leaves_solar_hour)
-
-
-def _reserve_frac(book) -> float:
-    return book.vehicle.house.reserve_soc_frac if book.vehicle else 0.0
 
 
 def _figure(figure: Figure) -> Response:

@@ -16,7 +16,7 @@ TICKS = [
     {"dtickrange": ["M1", "M6"], "value": "%b\n%Y"},
     {"dtickrange": ["M12", None], "value": "%Y"},
 ]
-FACE = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', sans-serif"
+FACE = "system-ui, sans-serif"
 
 
 def line(x: Sequence, y: Sequence, axis: str, colour: str, name: str, **more: Any) -> Figure:

@@ -27,4 +27,4 @@ def _refused(error: HTTPException):
     if request.path.startswith("/api/"):
         return jsonify(title=error.name, detail=text), code, more
     return render_template("words.html", title=error.name, heading=text,
-                           text="The index leads to every page there is."), code, more
+                           text="Use the menu."), code, more

@@ -128,7 +128,7 @@ def install(app: Flask, names: Iterable[str], code_page: str = "code.html",
     @app.before_request
     def check_reader() -> tuple[Response | str, int] | None:
         if app.config["CODE_TO_READ"] and not may_change() and request.endpoint not in open_endpoints:
-            return _refused("Unauthorized", "Reading needs the code of this board.", 401) if request.path.startswith("/api/") else (
+            return _refused("Unauthorized", "Enter the access code.", 401) if request.path.startswith("/api/") else (
                 render_template(code_page, reading=True, title="Code"), 401)
         return None
 

@@ -47,7 +47,7 @@ def weeks_figure(weeks: Sequence[tuple[float, Week]], replaced_utc_s: Sequence[f
     }
     notes = [note("Capacity of the house battery, Ah", 0, 1.0, "paper", palette),
              note("Its resistance at 25 °C, full, mΩ", 0, 0.42, "paper", palette),
-             note("80 % of the label", 1, USED_UP_FRAC * rated_capacity_ah, "y", palette, xanchor="right", yanchor="top",
+             note("80 % of rated capacity", 1, USED_UP_FRAC * rated_capacity_ah, "y", palette, xanchor="right", yanchor="top",
                   font={"color": palette.spent, "size": 13})]
     shapes = [level(USED_UP_FRAC * rated_capacity_ah, "y", palette.spent),
               *(upright(at, palette.ink, "solid") for at in clock(list(replaced_utc_s)))]

@@ -1,13 +1,16 @@
 """Page Health: is the house battery used up, what says so, and the wear behind it."""
 from dashboard import lives_table
 from dashboard.log_view import LogView
+from dashboard.words import clock_text
 from monitor.findings import HealthFindings
-from monitor.reporting import limits_card
+from monitor.reporting import care, limits_card
 from monitor.reporting.sentences import Figure, figure, health_sentence, number, span
 
 Row = tuple[str, Figure, str]
-WEIGHTS = {"decisive": "Decides", "strong": "Speaks strongly against it", "weak": "Speaks weakly against it",
-           "for": "Speaks for it"}
+#: Heat, balancing and equalising are looked for so far back [s].
+CARE_S = 400 * 86400.0
+WEIGHTS = {"decisive": "Decisive", "strong": "Strong, against it", "weak": "Weak, against it",
+           "for": "In its favour"}
 
 
 def build_health(book: LogView) -> dict:
@@ -17,6 +20,8 @@ def build_health(book: LogView) -> dict:
         "lead": health_sentence(health, book.known.vehicle.house.rated_capacity_ah),
         "evidence": [(WEIGHTS[line.weight], _sentence(line.seen), line.overturned_by) for line in health.lines],
         "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health),
+        "care": care.list_care(book.known.vehicle.house, book.care(book.known.utc_s - CARE_S), book.last_full_utc_s(), book.known.utc_s,
+                               clock_text),
         "depths": depth_rows(health), "weekly": bool(book.weeks()),
         "limits": limit_rows(book), "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS,
         "tests": lives_table.tests(book),
@@ -29,13 +34,13 @@ def house_rows(book: LogView) -> list[Row]:
     charge, health = found.charge, found.health
     return [
         ("Capacity now", figure(charge.capacity_ah, "Ah", digits=0, least=0), ""),
-        ("Usable charge, of the label", figure(health.capacity_frac, "%", scale=100, least=0),
-         f"label: {number(rated)} Ah"),
+        ("Of rated capacity", figure(health.capacity_frac, "%", scale=100, least=0),
+         f"rated: {number(rated)} Ah"),
         *_own_words(book),
         ("Inner resistance now", figure(charge.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
         ("Inner resistance at 25 °C, full", figure(health.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
-        ("Against its first weeks", figure(health.resistance_growth_ratio, "times", digits=2, least=0), ""),
-        ("Current meter is off by", figure(charge.current_offset_a, "mA", scale=1000), "its own fault and unseen use"),
+        ("Change since first weeks", figure(health.resistance_growth_ratio, "times", digits=2, least=0), ""),
+        ("Shunt zero error", figure(charge.current_offset_a, "mA", scale=1000), "includes loads that bypass it"),
     ]
 
 
@@ -44,10 +49,10 @@ def _own_words(book: LogView) -> list[Row]:
     health, lead = book.known.findings.health, book.known.vehicle.house.lead_acid
     own = figure(health.own_capacity_ah, "Ah", digits=0, least=0)
     rows: list[Row] = [
-        ("Its acid alone would carry", own, "by its resting voltage; stays when plates are lost, so not its health")
+        ("Estimated from resting voltage", own, "reads high if plates are worn")
         if lead else ("Between full and empty it gave", own, "")]
     if health.at_least_ah >= 1.0:
-        rows.append(("Gave from full, not yet empty", Figure(f"at least {number(health.at_least_ah)}", "Ah"),
+        rows.append(("Deepest discharge so far", Figure(f"at least {number(health.at_least_ah)}", "Ah"),
                      "the most in two months; not tested deeper"))
     return rows
 
@@ -57,8 +62,8 @@ def starter_rows(book: LogView) -> list[Row]:
     found = book.known.findings
     return [
         ("Starter battery rests at", figure(found.starter.rest_voltage_v, "V", digits=2), ""),
-        ("Leaves it while it stands", figure(found.starter.drain_a, "mA", scale=1000, least=0), ""),
-        ("Drop when starting", figure(found.starter.crank_drop_frac, "%", scale=100), ""),
+        ("Drain while parked", figure(found.starter.drain_a, "mA", scale=1000, least=0), ""),
+        ("Voltage drop while cranking", figure(found.starter.crank_drop_frac, "%", scale=100), ""),
         ("Isolator and cables", figure(found.join.path_resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
     ]
 
@@ -67,17 +72,17 @@ def wear_rows(health: HealthFindings) -> list[tuple[str, str, str]]:
     """What wears a battery, as (label, value, note)."""
     half, third, fifth = health.low_hours
     rows = [
-        ("Charge taken out of it", f"{number(health.charge_out_ah)} Ah",
-         f"{number(health.full_cycles_count, 1)} full cycles of the label's capacity"),
+        ("Charge drawn from it", f"{number(health.charge_out_ah)} Ah",
+         f"{number(health.full_cycles_count, 1)} full cycles of rated capacity"),
         ("Time below half", f"{number(half)} h", f"below 30 %: {number(third)} h; below 20 %: {number(fifth)} h"),
-        ("Since it was last full", span(health.since_full_s), f"longest so far: {span(health.longest_without_full_s)}"),
+        ("Longest without a full charge", span(health.longest_without_full_s), ""),
     ]
     if health.heat_ratio is not None:
         low, high = sorted(health.heat_ratio)
-        rows.append(("Ageing by warmth", f"{number(low, 2)} to {number(high, 2)} times",
-                     "against a life at 25 °C, by two published rules"))
+        rows.append(("Ageing rate from temperature", f"{number(low, 2)} to {number(high, 2)}",
+                     "1 = at 25 °C, by two published rules"))
     elif health.heat_because:
-        rows.append(("Ageing by warmth", "not known", f"because {health.heat_because}"))
+        rows.append(("Ageing rate from temperature", "not known", f"because {health.heat_because}"))
     rows.append(("Weeks on record", str(health.weeks_count), ""))
     return rows
 

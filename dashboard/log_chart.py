@@ -7,6 +7,12 @@ from dashboard.palette import Palette
 
 Column = Sequence[float | None]
 
+#: Parts of the height for charge, current, volts and the bar of the join, without and with a temperature below.
+PARTS: dict[bool, tuple[list[float], ...]] = {
+    False: ([0.68, 1.0], [0.37, 0.6], [0.0, 0.26], [0.27, 0.29]),
+    True: ([0.74, 1.0], [0.48, 0.66], [0.22, 0.38], [0.39, 0.405]),
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Columns:
@@ -26,6 +32,7 @@ class Columns:
     starter_voltage_low_v: Column
     starter_voltage_high_v: Column
     isolator_closed_frac: Column
+    house_temperature_c: Column = ()
 
 
 def figure(
@@ -58,7 +65,7 @@ def figure(
     ]
     joined = _joined(rows)
     if joined:
-        data.append(line(x, joined, "y4", palette.starter, "joined", hovertemplate="batteries joined<extra></extra>",
+        data.append(line(x, joined, "y4", palette.starter, "joined", hovertemplate="batteries connected<extra></extra>",
                          line={"color": palette.starter, "width": 5}))
     if events:
         data.append({
@@ -67,25 +74,32 @@ def figure(
             "marker": {"symbol": "triangle-down", "size": 11, "color": palette.spent}, "cliponaxis": False,
             "showlegend": False, "name": "events",
         })
+    warmth = any(v is not None for v in rows.house_temperature_c)
+    charge_at, current_at, volts_at, bar_at = PARTS[warmth]
     axes: dict[str, Figure] = {
-        "xaxis": {"range": clock([from_utc_s, to_utc_s]), "anchor": "y3"},
-        "yaxis": {"domain": [0.68, 1.0], "range": [0, 102], "tickvals": [0, 25, 50, 75, 100]},
-        "yaxis2": {"domain": [0.37, 0.6], "zeroline": True, "zerolinecolor": palette.ink, "zerolinewidth": 1},
-        "yaxis3": {"domain": [0.0, 0.26]},
-        "yaxis4": {"domain": [0.27, 0.29], "range": [0, 1], "visible": False},
+        "xaxis": {"range": clock([from_utc_s, to_utc_s]), "anchor": "y5" if warmth else "y3"},
+        "yaxis": {"domain": charge_at, "range": [0, 102], "tickvals": [0, 25, 50, 75, 100]},
+        "yaxis2": {"domain": current_at, "zeroline": True, "zerolinecolor": palette.ink, "zerolinewidth": 1},
+        "yaxis3": {"domain": volts_at},
+        "yaxis4": {"domain": bar_at, "range": [0, 1], "visible": False},
     }
+    if warmth:
+        axes["yaxis5"] = {"domain": [0.0, 0.13]}
+        data.append(line(x, rounded(rows.house_temperature_c, 1), "y5", palette.ink, "temperature",
+                         hovertemplate="%{y:.0f} °C<extra></extra>"))
     volts = (f"<span style='color:{palette.received}'>house</span> and "
              f"<span style='color:{palette.starter}'>starter</span>")
-    volts += "; bar: joined" if joined else ""
+    volts += "; bar: batteries connected" if joined else ""
     notes = [
         note("Charge of the house battery, %", 0, 1.0, "paper", palette),
         note(f"Amperes <span style='color:{palette.received}'>received</span> (up) and "
-             f"<span style='color:{palette.spent}'>spent</span> (down)", 0, 0.6, "paper", palette),
-        note(f"Volts, {volts}", 0, 0.29, "paper", palette),
+             f"<span style='color:{palette.spent}'>spent</span> (down)", 0, current_at[1], "paper", palette),
+        note(f"Volts, {volts}", 0, bar_at[1], "paper", palette),
+        *([note("Temperature of the house battery, °C", 0, 0.13, "paper", palette)] if warmth else []),
     ]
     shapes = [ground(clock([max(a, from_utc_s), min(b, to_utc_s)]), palette.gap) for a, b in gaps]
     shapes.append(level(100 * reserve_frac, "y", palette.spent))
-    return {"data": data, "layout": sheet(palette, 660, axes, shapes=shapes, annotations=notes)}
+    return {"data": data, "layout": sheet(palette, 780 if warmth else 660, axes, shapes=shapes, annotations=notes)}
 
 
 def starter_figure(rows: Columns, gaps: Sequence[tuple[float, float]], clock: Clock, palette: Palette) -> Figure:

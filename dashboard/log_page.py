@@ -65,7 +65,7 @@ def build_log(book: LogView, args: Mapping[str, str]) -> dict[str, Any]:
     after = min(end + length, last)
     page = url_for("pages.log")
     return {
-        "spans": SPANS, "chosen": name, "heading": heading(start, end),
+        "span": (start, end), "spans": SPANS, "chosen": name, "heading": heading(start, end),
         "figure_address": url_for("api.log_figure") + f"?from={start:.0f}&to={end:.0f}",
         "earlier": f"{page}?from={start - length:.0f}&to={start:.0f}" if start > first else "",
         "later": f"{page}?from={after - length:.0f}&to={after:.0f}" if end < last - 1 else "",

@@ -2,6 +2,7 @@
 import sqlite3
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,6 +19,7 @@ from monitor.pipeline import Findings
 from monitor.planning import parked_return
 from monitor.planning.battery_history import BatteryHistory
 from monitor.planning.watched_test import WatchedTest, describe_progress
+from monitor.reporting import alert_view, care
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
 from monitor.wear.week import Week
@@ -156,7 +158,12 @@ class LogView:
 
     @cached_property
     def open_alerts(self) -> list[LoggedItem[Alert]]:
-        return self._ask_once("open alerts", lambda reader: reader.alerts(open_only=True))
+        return self._live(self._ask_once("open alerts", lambda reader: reader.alerts(open_only=True)))
+
+    def _live(self, logged: list[LoggedItem[Alert]]) -> list[LoggedItem[Alert]]:
+        """Alerts that hold, in the words and figures of now."""
+        conditions = self.findings.conditions if self.findings else ()
+        return [replace(one, what=alert_view.in_todays_words(one.what, conditions)) for one in logged]
 
     @property
     def asking(self) -> int:
@@ -166,7 +173,7 @@ class LogView:
 
     def alerts(self, limit: int = 200, below: int | None = None) -> list[LoggedItem]:
         """All alerts, latest first; of those with a smaller number than below, so many."""
-        return self._ask(lambda reader: reader.alerts(limit=limit, below=below), self.open_alerts)
+        return self._live(self._ask(lambda reader: reader.alerts(limit=limit, below=below), self.open_alerts))
 
     def utc_of(self, at_s: float | None) -> float | None:
         """UTC of a recent moment of the log's line of time."""
@@ -184,6 +191,17 @@ class LogView:
     def hours(self, from_utc_s: float) -> list[parked_return.Hour]:
         """Every hour since a moment, oldest first."""
         return self._ask_once("hours", lambda reader: parked_return.hours_of(reader.rolled("hours", from_utc_s)))
+
+    def care(self, from_utc_s: float) -> list[care.CareHour]:
+        """Voltage and temperature of every hour since a moment, oldest first."""
+        return self._ask_once("care", lambda reader: [
+            care.CareHour(start, end, v.get("house_voltage_v"), v.get("house_temperature_c"))
+            for start, end, v in reader.rolled("hours", from_utc_s)])
+
+    def last_full_utc_s(self) -> float | None:
+        """When the house battery was last seen full; None where the log has no full charge."""
+        fulls = self._ask_once("fulls", lambda reader: reader.events_of("full_charge"))
+        return fulls[-1].at_utc_s if fulls else None
 
     def wiring(self) -> Wiring:
         """What the configuration says of the wiring."""

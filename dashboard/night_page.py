@@ -33,7 +33,7 @@ class Outcome:
 
     evening: str
     said: str
-    foretold: str
+    forecast_low: str
     came: str
     reached: str
 
@@ -93,41 +93,53 @@ def night_rows(found: ForecastFindings, hour: float | None) -> list[tuple[str, s
     unknown = ("not known yet", f"because {found.because}" if found.because else "")
     rows = []
     if found.probability_before_sun is None:
-        rows.append(("Chance of reaching the reserve", *unknown))
+        rows.append((_risk(found), *unknown))
     else:
-        rows.append(("Chance of reaching the reserve", chance(found.probability_before_sun),
-                     "before the sun carries the load"))
+        rows.append((_risk(found), chance(found.probability_before_sun),
+                     "before solar takes over"))
     if found.lowest_frac is not None:
         between = ""
         if found.lowest_low_frac is not None and found.lowest_high_frac is not None:
-            between = f"8 in 10: {100 * found.lowest_low_frac:.0f} to {100 * found.lowest_high_frac:.0f} %"
+            between = f"80 % range {100 * found.lowest_low_frac:.0f} to {100 * found.lowest_high_frac:.0f} %"
         rows.append(("Lowest point before the sun", f"{100 * found.lowest_frac:.0f} %", between))
     if found.probability_before_sun is not None:
         if found.reserve_in_s is None:
-            rows.append(("Reserve reached", "not within three days", ""))
+            rows.append((_reached(found), "not within three days", ""))
         else:
             between = ""
             if found.reserve_in_low_s is not None and found.reserve_in_high_s is not None:
-                between = f"8 in 10: {when(found.reserve_in_low_s, hour)} to {when(found.reserve_in_high_s, hour)}"
-            rows.append(("Reserve reached", when(found.reserve_in_s, hour), between))
-    for label, value in (("Sun carries the load again", found.sun_back_in_s), ("Full again", found.full_in_s)):
+                between = f"80 % range {when(found.reserve_in_low_s, hour)} to {when(found.reserve_in_high_s, hour)}"
+            rows.append((_reached(found), when(found.reserve_in_s, hour), between))
+    for label, value in (("Solar takes over", found.sun_back_in_s), ("Full again", found.full_in_s)):
         if value is not None:
             rows.append((label, when(value, hour), ""))
+    if not found.fridge_first and found.probability_fridge_stops is not None and found.fridge_stops_frac is not None:
+        rows.append((f"Risk that the fridge stops, at about {100 * found.fridge_stops_frac:.0f} %", chance(found.probability_fridge_stops),
+                     "before solar takes over"))
     if found.probability_cloudy_tomorrow is not None:
-        rows.append(("Should tomorrow be cloudy", chance(found.probability_cloudy_tomorrow),
-                     "chance of reaching the reserve by the morning after"))
+        rows.append(("If tomorrow is cloudy", chance(found.probability_cloudy_tomorrow),
+                     "risk of falling below it by the morning after"))
     return rows
+
+
+def _reached(found: ForecastFindings) -> str:
+    return "Fridge stops" if found.fridge_first else "Your reserve reached"
+
+
+def _risk(found: ForecastFindings) -> str:
+    """What the odds are about: the mark that comes first."""
+    return "Risk that the fridge stops" if found.fridge_first else "Risk of falling below your reserve"
 
 
 def usual_rows(shares: Shares) -> list[tuple[str, Figure]]:
     """Who takes the charge on a usual day, as (label, figure)."""
     return [
         ("All loads", figure(shares.load_ah_per_day, "Ah a day", least=0)),
-        ("Of it the fridge", figure(shares.fridge_ah_per_day, "Ah a day", least=0)),
+        ("of which fridge", figure(shares.fridge_ah_per_day, "Ah a day", least=0)),
         ("The fridge runs", figure(shares.fridge_duty_frac, "% of the time", scale=100, least=0)),
-        ("What never sleeps", figure(shares.base_a, "A", digits=2, least=0)),
-        ("The evening", figure(shares.evening_ah_per_day, "Ah a day", least=0)),
-        ("Short bursts", figure(shares.bursts_ah_per_day, "Ah a day", least=0)),
+        ("Always-on loads", figure(shares.base_a, "A", digits=2, least=0)),
+        ("Evening use", figure(shares.evening_ah_per_day, "Ah a day", least=0)),
+        ("Pump and other short loads", figure(shares.bursts_ah_per_day, "Ah a day", least=0)),
         ("Not accounted for", figure(shares.rest_ah_per_night, "Ah a night")),
         ("From the sun", figure(shares.harvest_ah_per_day, "Ah a day", least=0)),
     ]
@@ -171,6 +183,6 @@ def _sentence(past: Sequence[ShownNight]) -> str:
     inside = sum(n.low_frac <= n.lowest_frac <= n.high_frac for n in past)
     reached = sum(n.reached_utc_s is not None for n in past)
     expected = sum(n.said for n in past)
-    return (f"Of {len(past)} nights the lowest point came out inside the range foretold in {inside} "
-            f"(8 in 10 are meant to). The reserve was reached in {reached}; the chances said beforehand add up to "
+    return (f"Of {len(past)} nights the lowest point came out inside the forecast range in {inside} "
+            f"(8 in 10 are meant to). The reserve was reached in {reached}; the forecasts expected "
             f"{expected:.1f}.")

@@ -23,9 +23,10 @@ def _ref(name: str) -> Schema:
 
 COLUMNS = ("charge_frac", "charge_low_frac", "charge_high_frac", "house_current_a", "house_current_low_a",
            "house_current_high_a", "house_voltage_v", "house_voltage_low_v", "house_voltage_high_v",
-           "starter_voltage_v", "starter_voltage_low_v", "starter_voltage_high_v", "isolator_closed_frac")
+           "starter_voltage_v", "starter_voltage_low_v", "starter_voltage_high_v", "isolator_closed_frac", "house_temperature_c")
 FORECAST = ("probability_before_sun", "reserve_in_s", "reserve_in_low_s", "reserve_in_high_s", "lowest_frac",
-            "lowest_low_frac", "lowest_high_frac", "sun_back_in_s")
+            "lowest_low_frac", "lowest_high_frac", "sun_back_in_s", "reserve_frac", "fridge_stops_frac",
+            "probability_fridge_stops")
 FIGURES: Schema = {"type": "object", "additionalProperties": NUMBER}
 BATTERY: Schema = {"enum": ["house", "starter", "vehicle"]}
 
@@ -60,7 +61,7 @@ SCHEMAS: dict[str, Schema] = {
         "weeks_count": {"type": "integer"}, "charge_out_ah": NUMBER, "full_cycles_count": NUMBER,
         "depth_counts": _list(NUMBER), "since_full_s": NUMBER}),
     "Forecast": _object(dict.fromkeys(FORECAST, MAYBE) | {
-        "issued_s": NUMBER, "sentence": TEXT, "because": TEXT,
+        "issued_s": NUMBER, "sentence": TEXT, "headline": TEXT, "detail": TEXT, "because": TEXT,
         "fan": _list({"type": "array", "minItems": 4, "maxItems": 4, "items": NUMBER,
                       "description": "seconds from issue; 10 %, 50 %, 90 % charge fractions"}),
         "levers": _list({"type": "array", "prefixItems": [TEXT, NUMBER], "minItems": 2, "maxItems": 2})}),
@@ -95,7 +96,8 @@ SCHEMAS: dict[str, Schema] = {
     "Alert": _object({"id": {"type": "integer"}, "kind": TEXT, "battery": BATTERY,
                       "priority": {"enum": ["high", "medium", "low"]},
                       "state": {"enum": ["active", "active acknowledged", "returned", "normal"]},
-                      "open": FLAG, "seen": TEXT, "means": TEXT, "look_first": TEXT, "clears_when": TEXT,
+                      "open": FLAG, "seen": TEXT, "means": TEXT, "evidence": TEXT, "count": {"type": "integer"},
+                      "look_first": TEXT, "clears_when": TEXT,
                       "raised_utc_s": NUMBER, "cleared_utc_s": MAYBE, "acknowledged_utc_s": MAYBE, "acknowledged_by": TEXT,
                       "shelved_until_utc_s": MAYBE, "figures": FIGURES}),
     "Figure": _object({"data": _list({"type": "object"}), "layout": {"type": "object"}})
@@ -162,7 +164,7 @@ DESCRIPTION: Schema = {
                                [*_SPAN, _POINTS]),
         "/api/v1/days": _get("days", "The daily books of a span.", _rows("days", "Day"), [*_SPAN, *_PAGE]),
         "/api/v1/weeks": _get("weeks", "Every week of the house battery on record.", _rows("weeks", "Week"), _PAGE),
-        "/api/v1/events": _get("events", "What happened in a span.", _rows("events", "Event"), [*_SPAN, *_PAGE]),
+        "/api/v1/events": _get("events", "The events of a span.", _rows("events", "Event"), [*_SPAN, *_PAGE]),
         "/api/v1/gaps": _get("gaps", "What was not measured in a span, and why.", _rows("gaps", "Gap"), [*_SPAN, *_PAGE]),
         "/api/v1/forecasts": _get("forecasts", "What was foreseen, hour by hour.", _rows("forecasts", "ForecastRow"),
                                   [*_SPAN, *_PAGE]),

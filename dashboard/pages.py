@@ -1,17 +1,26 @@
 """The seven pages: each takes the book, picks its figures and hands them to its template."""
-from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 
-from dashboard import about_page, guard, health_page, log_page, night_page
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from markupsafe import Markup
+
+from dashboard import about_page, figures, guard, health_page, log_page, night_page, picture
 from dashboard import log_view as books
+from dashboard.charts import Figure
 from dashboard.words import AlertLine, alert_line, clock_text, current_words, reading
-from monitor.reporting import sentences
+from monitor.reporting import alert_view, answers, sentences
+from monitor.reporting.sentences import number
 
 pages = Blueprint("pages", __name__)
 #: How often the page Now asks again [s].
 REFRESH_S = 10
 #: What was done, said on the page that it leads back to.
-TOLD = {"left": "Noted. It takes effect with the next minute of the log.", "done": "Done."}
-ABOUT_TOLD = {**TOLD, "out": "Signed out."}
+NOTED = {"left": "Noted. It takes effect with the next minute of the log.", "done": "Done."}
+ABOUT_NOTED = {**NOTED, "out": "Signed out."}
+#: The evening's alert; the page Now answers it in its own line.
+TONIGHT_KIND = "house_reserve_forecast"
 #: Starts are looked for so far back [s], under these names of events.
 STARTS_S = 90 * 86400.0
 START_KINDS = ("start", "engine_start", "crank", "crank_weak", "start_failed")
@@ -31,7 +40,10 @@ def now():
     return render_template(
         "now.html", title="Now", page="now", book=book, f=book.findings, refresh_s=REFRESH_S,
         stage=sentences.STAGE_WORDS.get(book.findings.charge.charging_stage, ""),
-        alerts=[line for line in _open_lines(book) if not line.gone], gone=sum(line.gone for line in _open_lines(book)),
+        acts=answers.acts(book.findings.forecast),
+        starter_headline=answers.starter_headline(book.findings.starter, book.findings.join, book.findings.conditions),
+        alerts=[line for line in _open_lines(book) if not line.gone and line.kind != TONIGHT_KIND],
+        gone=sum(line.gone for line in _open_lines(book)),
         house_readings=[row for row in house if row], starter_readings=[row for row in starter if row],
         starter_state=_starter_state(book.findings))
 
@@ -43,6 +55,7 @@ def tonight():
     if book.findings is None:
         return _blank(book, "tonight", "Tonight")
     return render_template("tonight.html", title="Tonight", page="tonight", book=book, f=book.findings,
+                           drawn=_picture(figures.draw_tonight(book, picture.INKS)),
                            **night_page.build_night(book))
 
 
@@ -52,7 +65,10 @@ def log():
     book = books.open_log_view()
     if book.findings is None:
         return _blank(book, "log", "Log")
-    return render_template("log.html", title="Log", page="log", book=book, **log_page.build_log(book, request.args))
+    built = log_page.build_log(book, request.args)
+    start, end = built["span"]
+    figure = figures.draw_log(book, start, end, figures.POINTS, picture.INKS)
+    return render_template("log.html", title="Log", page="log", book=book, drawn=picture.draw(figure), **built)
 
 
 @pages.get("/starter")
@@ -66,8 +82,9 @@ def starter():
     starts = [e for e in book.events(now_utc_s - STARTS_S, now_utc_s) if e.what.kind in START_KINDS][-6:]
     return render_template(
         "starter.html", title="Starter", page="starter", book=book, f=book.findings,
+        drawn=picture.draw(figures.draw_starter(book, figures.POINTS, picture.INKS)),
         starter_state=_starter_state(book.findings),
-        starts=[(clock_text(e.at_utc_s), e.what.message) for e in reversed(starts)],
+        starts=[_start(e) for e in reversed(starts)],
         will_not_start=bool(alarms & {"will_not_start", "start_failed", "starter_under_voltage"}))
 
 
@@ -76,19 +93,19 @@ def alerts():
     """Open alerts with their four parts, and those that closed."""
     book = books.open_log_view()
     lines = _open_lines(book)
-    closed = [alert_line(a, book.at_s, book.when) for a in book.alerts() if not a.what.open][:60]
+    closed = _once([alert_line(a, book.at_s, book.when) for a in book.alerts() if not a.what.open])
     count = sum(not line.gone for line in lines)
-    lead = "Nothing is wrong just now." if not count else (
-        "One thing asks for a look." if count == 1 else f"{count} things ask for a look.")
+    lead = "Nothing is wrong now." if not count else (
+        "One alert needs attention." if count == 1 else f"{count} alerts need attention.")
     if len(lines) > count:
         gone = len(lines) - count
-        lead += " One went away before anyone marked it as seen." if gone == 1 else (
-            f" {gone} went away before anyone marked them as seen.")
+        lead += " One earlier alert cleared by itself." if gone == 1 else (
+            f" {gone} earlier alerts cleared by themselves.")
     return render_template(
         "alerts.html", title="Alerts", page="alerts", book=book, lead=lead, open=lines,
         gone=[line for line in lines if line.gone], closed=closed,
         may_change=guard.may_change(), has_code=current_app.config["CODE_HASH"] is not None,
-        told=TOLD.get(request.args.get("told", "")), undoable=_undoable())
+        noted=NOTED.get(request.args.get("told", "")), undoable=_undoable())
 
 
 @pages.get("/health")
@@ -98,6 +115,7 @@ def health():
     if book.findings is None:
         return _blank(book, "health", "Health")
     return render_template("health.html", title="Health", page="health", book=book, f=book.findings,
+                           drawn=_picture(figures.draw_health(book, picture.INKS)),
                            **health_page.build_health(book))
 
 
@@ -109,7 +127,7 @@ def about():
                            chapters=about_page.chapters(book), ask_clock=book.unsure,
                            doubted=any(a.what.kind == "clock_doubtful" and a.what.state != "returned" for a in book.open_alerts),
                            may_change=guard.may_change(),
-                           has_code=current_app.config["CODE_HASH"] is not None, told=ABOUT_TOLD.get(request.args.get("told", "")),
+                           has_code=current_app.config["CODE_HASH"] is not None, noted=ABOUT_NOTED.get(request.args.get("told", "")),
                            undoable=_undoable(), entries=about_page.list_entries(book), signed_in=guard.signed_in())
 
 
@@ -125,13 +143,35 @@ def _undoable() -> int | None:
     return int(number) if number.isascii() and number.isdecimal() and len(number) < 10 else None
 
 
+def _picture(figure: Figure | None) -> Markup:
+    return Markup("") if figure is None else picture.draw(figure)
+
+
+def _start(logged) -> tuple[str, str, str]:
+    """One start as (when, lowest voltage, verdict)."""
+    verdict, colon, _ = logged.what.message.partition(":")
+    lowest_v = dict(logged.what.figures).get("lowest_v")
+    return (clock_text(logged.at_utc_s), "" if lowest_v is None else f"{number(lowest_v, 1)} V",
+            verdict if colon else logged.what.message)
+
+
 def _starter_state(found) -> str:
-    return {"open": "stands alone", "closed": "joined to the house battery"}.get(found.join.isolator, "")
+    return {"open": "separate from house", "closed": "connected to house"}.get(found.join.isolator, "")
 
 
 def _open_lines(book) -> list[AlertLine]:
-    """Open alerts as lines, those still there first."""
-    return sorted((alert_line(a, book.at_s, book.when) for a in book.open_alerts), key=lambda line: line.gone)
+    """Open alerts as lines: those still there first, causes before what follows from them."""
+    lines = [alert_line(a, book.at_s, book.when) for a in book.open_alerts]
+    return [*alert_view.in_order([line for line in lines if not line.gone]), *(line for line in lines if line.gone)]
+
+
+def _once(lines: Sequence[AlertLine]) -> list[AlertLine]:
+    """The latest of each cause, with how often it came."""
+    counts = Counter((line.kind, line.battery) for line in lines)
+    latest: dict[tuple[str, str], AlertLine] = {}
+    for line in lines:
+        latest.setdefault((line.kind, line.battery), line)
+    return [replace(line, times=alert_view.times_words(counts[key])) for key, line in latest.items()]
 
 
 def _blank(book, page: str, title: str):

@@ -18,6 +18,8 @@ from monitor.reporting import sentences
 from monitor.reporting.sentences import number, span
 
 STATIC = Path(__file__).parent / "static"
+#: What the file embeds, and the licence that goes with it.
+LICENCES = (("Plotly", "plotly/LICENSE"), ("Packages within Plotly", "plotly/NOTICES"), ("Besley", "type/LICENSE"))
 #: Ink on white paper.
 PAPER: Palette = replace(DAY, sheet="#ffffff")
 DAY_S, WEEK_S = 86400.0, 7 * 86400.0
@@ -59,7 +61,8 @@ def html(book: LogView, candidates: Sequence[str] = ()) -> str:
         book=book, f=book.findings, vehicle=book.vehicle, made=clock_text(book.known.utc_s, "%-d %b %Y, %H:%M"),
         style=(STATIC / "printed.css").read_text(), face=_face(), plotly=_inline((STATIC / "plotly" / "plotly-basic.min.js").read_text()),
         draw=(STATIC / "printed.js").read_text(), figures=_inline(json.dumps(figures, allow_nan=False)),
-        drawn=set(figures), young=_young(book), extent=_extent(book), nights=_nights(book), night_count=NIGHTS,
+        drawn=set(figures), licences=[(name, (STATIC / file).read_text()) for name, file in LICENCES],
+        young=_young(book), extent=_extent(book), nights=_nights(book), night_count=NIGHTS,
         months=_months(book), alerts=_alerts(book), more_alerts=max(len(book.alerts()) - ALERTS, 0),
         usual=_usual(book), whatif=whatif, **health_page.build_health(book))
 
@@ -113,7 +116,7 @@ def _usual(book: LogView) -> list[tuple[str, str]]:
     if not days:
         return []
     return [(label, f"{number(sum(d.values[name] or 0.0 for d in days) / len(days), 1)} Ah a day") for label, name in (
-        ("Spent", "charge_out_ah"), ("From the sun", "sun_ah"), ("From the engine", "alternator_ah"), ("From elsewhere", "other_ah"))]
+        ("Spent", "charge_out_ah"), ("From the sun", "sun_ah"), ("From the engine", "alternator_ah"), ("From another charger", "other_ah"))]
 
 
 def _alerts(book: LogView) -> list[tuple[str, str, str]]:

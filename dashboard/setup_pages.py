@@ -91,7 +91,7 @@ def create_app(folder: Path, code_hash: str) -> Flask:
 @click.command()
 @click.option("--folder", required=True, type=click.Path(path_type=Path, file_okay=False, exists=True),
               help="What set-up shares with the pages.")
-@click.option("--address", default="0.0.0.0:8765", show_default=True, help="Where to listen.")
+@click.option("--address", default="0.0.0.0:21873", show_default=True, help="Where to listen.")
 @click.option("--code-file", required=True, type=click.Path(path_type=Path, dir_okay=False, exists=True),
               help="The hash of the access code.")
 def main(folder: Path, address: str, code_file: Path) -> None:

@@ -33,19 +33,24 @@ def figure(
     if fan:
         x = clock([issued_utc_s + at_s for at_s, *_ in fan])
         low, middle, high = (rounded([row[i] for row in fan], 1, 100) for i in (1, 2, 3))
-        traces += band(x, low, high, "y", palette.received_band, "8 in 10 lie here")
-        traces.append(line(x, middle, "y", palette.received, "middle", customdata=list(zip(low, high, strict=True)),
+        traces += band(x, low, high, "y", palette.received_band, "80 % range")
+        traces.append(line(x, middle, "y", palette.received, "likely", customdata=list(zip(low, high, strict=True)),
                            hovertemplate="about %{y:.0f} %, %{customdata[0]:.0f} to "
                                           "%{customdata[1]:.0f}<extra></extra>"))
     shapes = [ground(clock([issued_utc_s + a, issued_utc_s + b]), palette.dusk) for a, b in nights]
     shapes += [level(100 * reserve_frac, "y", palette.spent), upright(now, palette.faint, "solid")]
-    notes = [note(f"reserve {100 * reserve_frac:.0f} %", 1, 100 * reserve_frac, "y", palette, xanchor="right",
+    stops_frac = forecast.fridge_stops_frac
+    notes = [note(f"your reserve {100 * reserve_frac:.0f} %", 1, 100 * reserve_frac, "y", palette, xanchor="right",
                   font={"color": palette.spent, "size": 14}),
              note("now", now, 1, "paper", palette, xref="x", xanchor="center")]
+    if stops_frac is not None:
+        shapes.append(level(100 * stops_frac, "y", palette.ink))
+        notes.append(note(f"fridge stops {100 * stops_frac:.0f} %", 0, 100 * stops_frac, "y", palette,
+                          yanchor="top" if stops_frac < reserve_frac else "bottom", font={"color": palette.ink, "size": 14}))
     if forecast.sun_back_in_s is not None and forecast.sun_back_in_s < HOURS * 3600:
         (back,) = clock([issued_utc_s + forecast.sun_back_in_s])
         shapes.append(upright(back, palette.starter))
-        notes.append(note(" sun carries the load ", back, 0.02, "paper", palette, xref="x",
+        notes.append(note(" solar takes over ", back, 0.02, "paper", palette, xref="x",
                           xanchor="left" if back < (begin + end) / 2 else "right",
                           font={"color": palette.starter, "size": 14}))
     return {"data": traces, "layout": sheet(

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from monitor.logbook.reader import LoggedItem
+from monitor.reporting import alert_view
 from monitor.reporting.sentences import number, span
 
 #: quantity -> (what a person calls it, unit, decimals), in the order of the page
@@ -21,6 +22,8 @@ class AlertLine:
     """One alert as a page shows it."""
 
     id: int
+    kind: str
+    battery: str
     priority: str
     rank: str
     since: str
@@ -31,6 +34,8 @@ class AlertLine:
     state: str
     may_acknowledge: bool
     gone: bool
+    evidence: str
+    times: str
 
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -81,7 +86,7 @@ def current_words(current_a: float | None) -> tuple[str, str, str] | None:
     """The house current with its direction in words."""
     if current_a is None:
         return None
-    way = "into it" if current_a > 0.05 else "out of it" if current_a < -0.05 else ""
+    way = "charging" if current_a > 0.05 else "discharging" if current_a < -0.05 else ""
     return ("Current", f"{number(abs(current_a), 1)} A {way}".strip(), "")
 
 
@@ -97,14 +102,14 @@ def alert_line(logged: LoggedItem, at_s: float, when: Callable[[float], str]) ->
         "returned": "", "normal": "",
     }[alert.state]
     if shelved:
-        state = f"Put aside until {when(alert.shelved_until_s)}. {state}".strip()
-    rank = "Put aside" if shelved else RANKS[alert.priority]
+        state = f"Reminds you {when(alert.shelved_until_s)}. {state}".strip()
+    rank = "Reminder set" if shelved else RANKS[alert.priority]
     began, lasted = clock_text(logged.at_utc_s), ""
     if logged.until_utc_s is not None:
         lasted = f"for {span(logged.until_utc_s - logged.at_utc_s)}"
     since = f"{began}, {lasted}" if lasted else f"since {began}"
-    parts = (("Means", alert.means), ("Look first", alert.look_first), ("Goes away", alert.clears_when))
+    parts = (("What it means", alert.means), ("Check first", alert.look_first), ("Clears", alert_view.clears_words(alert.clears_when)))
     return AlertLine(
-        alert.id, alert.priority, rank, since, began, lasted, alert.seen,
+        alert.id, alert.kind, alert.battery, alert.priority, rank, since, began, lasted, alert.seen,
         tuple((h, t) for h, t in parts if t), state, alert.state in ("active", "returned"),
-        alert.state == "returned")
+        alert.state == "returned", alert.evidence, alert_view.times_words(alert.count))

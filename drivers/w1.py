@@ -19,7 +19,7 @@ NEAR_K = 10.0
 class W1Options(Options):
     """Which sensor, and which temperature it takes."""
 
-    sensor: str = Field(pattern=r"^[0-9a-f]{2}-[0-9a-f]{12}$", description="the sensor's folder, as 28-0316a2794a8b")
+    sensor: str = Field(pattern=r"^[0-9a-f]{2}-[0-9a-f]{12}$", description="the sensor's folder, as 28-000000000001")
     measures: Annotated[Quantity, Field(description='the quantity it takes, as "house_temperature_c"')]
     root: Path = Path("/sys/bus/w1/devices")
     timeout_s: float = Field(0.95, gt=0, le=5, description="a conversion takes up to 0.75 s")

@@ -17,8 +17,10 @@ COMMANDS = {
     "backup": "backup", "restore": "backup",
     "doctor": "doctor", "docs": "docs", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
     "ventilation": "wiring", "parked": "parked", "wire": "wire",
-    "size": "size", "whatif": "whatif", "report": "report", "captest": "captest",
+    "size": "size", "whatif": "whatif", "report": "report", "capacity-test": "capacity_test",
 }
+#: former name -> command; for one release, with a hint
+FORMER = {"captest": "capacity-test"}
 
 
 class Refused(click.ClickException):
@@ -35,6 +37,9 @@ class Lazy(click.Group):
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:  # noqa: ARG002 - click's own signature
+        if name in FORMER:
+            click.echo(f"`ampledger {name}` is called `ampledger {FORMER[name]}` now; the old name goes with the next release.", err=True)
+            name = FORMER[name]
         if name not in COMMANDS:
             return None
         return getattr(importlib.import_module(f"monitor.commands.{COMMANDS[name]}"), name.replace("-", "_"))
@@ -82,7 +87,7 @@ def _own_mistake(error: Exception) -> str:
 @click.group(cls=Lazy, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="ampledger")
 def commands() -> None:
-    """Keeps the books of a vehicle's two 12 V batteries; only observes.
+    """Watches the starter and the house battery of a vehicle; cannot switch anything.
 
     See the whole of it in a minute with `ampledger demo`. For your own vehicle let `ampledger setup`
     write ampledger.toml, try it with `ampledger check`, then let `ampledger run` keep the log.

@@ -151,7 +151,7 @@ def _judged(condition: Condition, faults: tuple[str, ...], spoilt: set[str], lik
         return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}, and alerts that "
                        "rest on it wait.")
     if kind in HIDES:
-        names = ["ageing by warmth and growth of the resistance"] if kind == "temperature_sensor_loose" else [
+        names = ["ageing rate from temperature and growth of the resistance"] if kind == "temperature_sensor_loose" else [
             CALLED[group] for group in _hides((condition,))[kind]]
         return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}.")
     return condition

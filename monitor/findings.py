@@ -52,13 +52,17 @@ class Condition:
     battery: Part
     active: bool
     priority: Priority = "medium"
-    seen: str = ""          # what was seen, with figures
+    seen: str = ""          # the headline: what is so, a whole sentence of at most twelve words
     means: str = ""         # what it means
     look_first: str = ""    # what to look at first
     clears_when: str = ""   # what would make it go away
     on_delay_s: float = 0.0
     off_delay_s: float = 0.0
     figures: tuple[tuple[str, float], ...] = ()
+    evidence: str = ""      # what was seen, with its figures: one tap deeper
+
+    #: fields that conditions of an earlier log do not have
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"evidence"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,8 +149,28 @@ class ForecastFindings:
     full_in_s: float | None = None
     probability_cloudy_tomorrow: float | None = None    # by the morning after next, if tomorrow is dull
     fan: tuple[tuple[float, float, float, float], ...] = ()   # (s from now, 10 %, 50 %, 90 %) charge fractions
-    levers: tuple[tuple[str, float], ...] = ()  # (sentence, probability with it)
-    sentence: str = ""
+    levers: tuple[tuple[str, float], ...] = ()  # (sentence, probability with it), the smallest act first
+    sentence: str = ""                          # headline and detail together
+    headline: str = ""                          # the answer in at most twelve words
+    detail: str = ""                            # the figures behind it
+    reserve_frac: float | None = None           # what the owner wants to keep
+    fridge_stops_frac: float | None = None      # charge at which the fridge's own cut-out opens, where that is configured
+    probability_fridge_stops: float | None = None   # before the sun is back
+
+    #: fields that findings of an earlier log do not have
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({
+        "headline", "detail", "reserve_frac", "fridge_stops_frac", "probability_fridge_stops"})
+
+    @property
+    def first_mark_frac(self) -> float | None:
+        """The mark that `probability_before_sun` is about: the higher of reserve and fridge [0..1]."""
+        marks = [mark for mark in (self.reserve_frac, self.fridge_stops_frac) if mark is not None]
+        return max(marks) if marks else None
+
+    @property
+    def fridge_first(self) -> bool:
+        """Whether the fridge stops before the owner's reserve is reached."""
+        return self.fridge_stops_frac is not None and self.reserve_frac is not None and self.fridge_stops_frac > self.reserve_frac
 
 
 VerdictWord = Literal["healthy", "watch", "replace", "not enough evidence"]

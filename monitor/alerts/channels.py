@@ -37,24 +37,21 @@ def as_dict(change: AlertChange) -> dict[str, Any]:
     return {
         "what": change.what, "id": alert.id, "kind": alert.kind, "battery": alert.battery, "priority": alert.priority,
         "state": alert.state, "seen": alert.seen, "means": alert.means, "look_first": alert.look_first,
-        "clears_when": alert.clears_when, "raised_at_s": alert.raised_at_s, "figures": dict(alert.figures),
+        "clears_when": alert.clears_when, "evidence": alert.evidence, "count": alert.count, "raised_at_s": alert.raised_at_s,
+        "figures": dict(alert.figures),
         "acknowledged_by": alert.acknowledged_by,
     }
 
 
 def title(change: AlertChange) -> str:
-    """A short first line."""
-    alert = change.alert
-    word = {"cleared": "Over: ", "worse": "Worse: "}.get(change.what, "")
-    return f"{word}{alert.battery} battery: {alert.kind.replace('_', ' ')}" if alert.battery != "vehicle" else (
-        f"{word}{alert.kind.replace('_', ' ')}")
+    """The first line, a whole sentence that stands alone on a lock screen."""
+    return {"cleared": "Cleared: ", "worse": "Worse now: "}.get(change.what, "") + change.alert.seen
 
 
 def text(change: AlertChange) -> str:
-    """The whole of it in plain sentences."""
+    """What it means, what to do and what was seen, in plain sentences."""
     alert = change.alert
-    parts = [alert.seen, alert.means, f"Look first: {alert.look_first}" if alert.look_first else "",
-             f"Goes away when: {alert.clears_when}" if alert.clears_when else ""]
+    parts = [alert.means, f"Check first: {alert.look_first}" if alert.look_first else "", alert.evidence, alert.clears_when]
     return "\n".join(part for part in parts if part)
 
 
@@ -65,7 +62,7 @@ class Journal:
     name: str = "journal"
 
     def send(self, change: AlertChange, timeout_s: float) -> None:  # noqa: ARG002 - a line in the log takes no time
-        log.log(LEVELS[change.alert.priority], "%s: %s", title(change), text(change).replace("\n", " "))
+        log.log(LEVELS[change.alert.priority], "%s %s", title(change), text(change).replace("\n", " "))
 
 
 @dataclass(frozen=True, slots=True)

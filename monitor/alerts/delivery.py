@@ -100,9 +100,10 @@ class Deliverer:
         dead = any(w.given_up or self._now() - w.since_s > DEAD_S for w in stuck)
         return Condition(
             "not_delivered", "vehicle", bool(stuck), "medium" if dead else "low",
-            f"{len(stuck)} message(s) by {names} could not be delivered{', for a day' if dead else ''}." if stuck else "",
-            f"The last reason: {stuck[-1].why}." if stuck else "",
-            "Is there a network? Try `ampledger alerts test`.", "Delivery works again; it is tried for a day.")
+            f"Messages could not be delivered{' for a day' if dead else ''}." if stuck else "",
+            "Nobody is warned that way; the pages show everything." if stuck else "",
+            "Is there a network? Try `ampledger alerts test`.", "It clears when delivery works again; it is tried for a day.",
+            evidence=f"{len(stuck)} by {names}. The last reason: {stuck[-1].why}." if stuck else "")
 
     def alive(self) -> bool:
         """Whether all threads still work."""

@@ -13,6 +13,8 @@ State = Literal["active", "active acknowledged", "returned", "normal"]
 HOLD_OFF_S = 6 * 3600.0
 #: At most so many alerts are announced in ten minutes; more are kept and shown, not sent (ISA-18.2 flood: 10).
 FLOOD_COUNT, FLOOD_S = 6, 600.0
+#: An alert that comes again within so long counts as the same cause returning.
+RETURNS_S = 7 * 86400.0
 #: Suppressed by design: a kind is not sent while the one that foretold it is active and no less urgent.
 FORETOLD = {"house_low": "house_reserve_forecast"}
 RANK = {"low": 0, "medium": 1, "high": 2}
@@ -37,9 +39,11 @@ class Alert:
     cleared_at_s: float | None = None
     shelved_until_s: float | None = None
     acknowledged_by: str = ""
+    evidence: str = ""
+    count: int = 1                      # how often it has come within RETURNS_S of the time before
 
     #: fields that alerts of an earlier log do not have
-    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"acknowledged_by"})
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"acknowledged_by", "evidence", "count"})
 
     @property
     def open(self) -> bool:
@@ -47,7 +51,7 @@ class Alert:
         return self.state != "normal"
 
 
-What = Literal["raised", "cleared", "acknowledged", "shelved", "unshelved", "unacknowledged", "worse"]
+What = Literal["raised", "cleared", "acknowledged", "shelved", "unshelved", "unacknowledged", "worse", "closed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,14 +177,19 @@ class _Round:
         recent = next((a for a in reversed(alike) if a.cleared_at_s is not None and self.at_s - a.cleared_at_s < HOLD_OFF_S), None)
         if recent is not None and RANK[condition.priority] <= RANK[recent.priority]:
             back: State = "active acknowledged" if recent.acknowledged_at_s is not None else "active"
-            self.alerts[recent.id] = again = replace(recent, state=back, cleared_at_s=None)
+            self.alerts[recent.id] = again = replace(recent, state=back, cleared_at_s=None, count=recent.count + 1)
             self.tell("raised", again, announce=False)
             return
+        for before in alike:
+            if before.state == "returned":     # one alert for one cause: the new one counts those before it
+                self.alerts[before.id] = closed = replace(before, state="normal")
+                self.tell("closed", closed, announce=False)
         shelf = next((a.shelved_until_s for a in alike if a.shelved_until_s is not None), None)
         self.alerts[self.next_id] = new = Alert(
             id=self.next_id, kind=condition.kind, battery=condition.battery, priority=condition.priority, state="active",
             raised_at_s=self.at_s, seen=condition.seen, means=condition.means, look_first=condition.look_first,
-            clears_when=condition.clears_when, figures=condition.figures, shelved_until_s=shelf)
+            clears_when=condition.clears_when, figures=condition.figures, shelved_until_s=shelf, evidence=condition.evidence,
+            count=1 + max((a.count for a in alike if self.at_s - (a.cleared_at_s or a.raised_at_s) < RETURNS_S), default=0))
         self.next_id += 1
         self.tell("raised", new)
 
@@ -214,7 +223,7 @@ def _quiet(state: AlertsState, conditions: tuple[Condition, ...], at_s: float) -
 def _was_raised(alert: Alert, condition: Condition) -> Alert:
     return replace(alert, priority=condition.priority, seen=condition.seen, means=condition.means,
                    look_first=condition.look_first, clears_when=condition.clears_when, figures=condition.figures,
-                   state="active", acknowledged_at_s=None, acknowledged_by="")
+                   evidence=condition.evidence, state="active", acknowledged_at_s=None, acknowledged_by="")
 
 
 def _keep_recent(alerts: dict[int, Alert]) -> tuple[Alert, ...]:
@@ -286,7 +295,7 @@ def unshelve(state: AlertsState, alert_id: int, at_s: float) -> AlertsState:
     """
     alert = next((a for a in state.alerts if a.id == alert_id and a.shelved_until_s is not None), None)
     if alert is None:
-        raise KeyError(f"alert {alert_id} is not put aside any more")
+        raise KeyError(f"alert {alert_id} has no reminder set")
     back = replace(alert, shelved_until_s=None)
     return _apply_change(state, back, AlertChange(at_s, "unshelved", back, announce=False))
 

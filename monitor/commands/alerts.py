@@ -1,5 +1,6 @@
 """ampledger alerts: list, acknowledge, put aside, and try the deliveries."""
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ import click
 from monitor.commands.options import config_option, database_option, load_config, locate_database
 
 
-@click.group(short_help="List, acknowledge or put aside alerts; try the deliveries.")
+@click.group(short_help="List alerts, mark them as seen, be reminded later; send a test alert.")
 def alerts() -> None:
     """The alerts of this vehicle. `ampledger docs alerts` says of each what it means and what to do."""
 
@@ -19,14 +20,15 @@ def alerts() -> None:
 @config_option
 @database_option
 def show(every: bool, config_file: Path | None, database: Path | None) -> None:
-    """Show the alerts that still ask for a look, the latest first, and messages that could not be delivered."""
+    """Show the alerts that need attention, the latest first, and messages that could not be delivered."""
     from monitor.alerts.spool import Spool
     from monitor.logbook.reader import Reader
+    from monitor.reporting import alert_view
 
     reader = Reader(locate_database(config_file, database))
-    found = reader.alerts(open_only=not every)
+    found, now = reader.alerts(open_only=not every), reader.now()
     for logged in found:
-        _print(logged)
+        _print(replace(logged, what=alert_view.in_todays_words(logged.what, now.findings.conditions if now else ())))
     if not found:
         click.echo("No alert was ever raised." if every else "No open alert.")
     for item in Spool(reader.database.parent / "undelivered.json").read():
@@ -39,35 +41,35 @@ def _print(logged: Any) -> None:
     by = f" by {alert.acknowledged_by}" if alert.acknowledged_by else ""
     click.secho(f"{alert.id}  {alert.kind.replace('_', ' ')} ({alert.battery}), {alert.priority}, {alert.state}{by}, "
                 f"since {_moment(logged.at_utc_s)}" + (f", over {_moment(logged.until_utc_s)}" if logged.until_utc_s else ""), bold=True)
-    for heading, text in (("Seen", alert.seen), ("Means", alert.means), ("Look first", alert.look_first),
-                          ("Goes away", alert.clears_when)):
+    for heading, text in (("Seen", alert.seen), ("Means", alert.means), ("Evidence", alert.evidence), ("Check first", alert.look_first),
+                          ("Clears when", alert.clears_when)):
         if text:
-            click.echo(f"    {heading + ':':<12}{text}")
+            click.echo(f"    {heading + ':':<13}{text}")
 
 
 def _moment(utc_s: float) -> str:
     return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
 
 
-@alerts.command(short_help="Say that you have seen an alert.")
+@alerts.command(short_help="Mark an alert as seen.")
 @click.argument("number", type=int)
 @config_option
 @database_option
 def acknowledge(number: int, config_file: Path | None, database: Path | None) -> None:
-    """Say that you have seen alert NUMBER (from `ampledger alerts list`).
+    """Mark alert NUMBER as seen (from `ampledger alerts list`).
 
     It stays listed while its cause lasts, and is announced again only if it gets worse.
     """
     _ask(locate_database(config_file, database), number, "acknowledge", alert=number)
 
 
-@alerts.command(short_help="Put an alert aside for some hours.")
+@alerts.command(short_help="Be reminded of an alert in some hours.")
 @click.argument("number", type=int)
 @click.option("--hours", default=8.0, show_default=True, type=click.FloatRange(0.1, 168), help="At most a week.")
 @config_option
 @database_option
 def shelve(number: int, hours: float, config_file: Path | None, database: Path | None) -> None:
-    """Put alert NUMBER aside: nothing is sent about it until the hours are over, then it speaks again if it still holds."""
+    """Be reminded of alert NUMBER later: nothing is sent about it until the hours are over, then it comes again if it still holds."""
     _ask(locate_database(config_file, database), number, "shelve", alert=number, for_s=3600.0 * hours)
 
 
@@ -81,10 +83,10 @@ def _ask(database: Path, number: int, kind: str, **values: Any) -> None:
     ask_daemon(database, kind, **values)
 
 
-@alerts.command(short_help="Send a test alert through every configured way.")
+@alerts.command(short_help="Send a test alert through every configured channel.")
 @config_option
 def test(config_file: Path | None) -> None:
-    """Send one test alert through each way out that is configured, and say which worked. Ends with 1 if one did not."""
+    """Send one test alert through each configured channel, and say which worked. Exit code 1 if one did not."""
     from monitor.alerts import channels, delivery, rules
     from monitor.cli import Refused
     from monitor.findings import Condition
@@ -95,7 +97,7 @@ def test(config_file: Path | None) -> None:
     except ValueError as error:
         raise Refused(str(error)) from None
     condition = Condition("test", "vehicle", True, "low", "This is a test.", "Nothing is wrong: somebody ran `ampledger alerts test`.",
-                          "Nothing.", "It is not an alert and needs no clearing.")
+                          "Nothing.", "It clears by itself.")
     change = rules.update(rules.begin(), (condition,), 0.0).news[0]
     failed = 0
     for way in ways:
@@ -115,6 +117,6 @@ def test(config_file: Path | None) -> None:
             failed += 1
             click.echo(f"heartbeat: NOT sent: {error}")
     if len(ways) == 1:
-        click.echo("Only the journal is configured; `ampledger docs alerts` shows how to be told on a phone.")
+        click.echo("Only the journal is configured; `ampledger docs alerts` shows how to be notified on a phone.")
     if failed:
         sys.exit(1)

@@ -53,7 +53,7 @@ def backup(target: Path, config_file: Path | None, database: Path | None, same_c
 def restore(copy: Path, config_file: Path | None, database: Path | None, yes: bool) -> None:
     """Put COPY (from `ampledger backup`) in the place of the log. Stop the daemon first.
 
-    The copy is proved before anything is touched, and the log that is there now is kept beside it
+    The copy is verified before anything is touched, and the log that is there now is kept beside it
     under another name.
     """
     from monitor.cli import Refused

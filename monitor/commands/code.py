@@ -9,7 +9,7 @@ def code() -> None:
     """Ask for a code and print the configuration line that holds its hash (scrypt).
 
     Put the line below [dashboard]. From then on the pages ask for the code before an alert is
-    acknowledged or put aside. The code itself is stored nowhere: whoever forgets it makes a new one.
+    marked as seen or set to come again later. The code itself is stored nowhere: whoever forgets it makes a new one.
     """
     from werkzeug.security import generate_password_hash
 

@@ -31,10 +31,10 @@ FINE_DAYS = 1.0
 @click.option("--speed", default=60.0, show_default=True, type=click.FloatRange(1, 3600),
               help="Simulated seconds a second; 60 is an hour a minute.")
 @click.option("--scenario", help="Which journey; `ampledger demo --scenario list` tells of each. Default: the first.")
-@click.option("--seed", default=11, show_default=True, help="Another number, another weather and another household.")
+@click.option("--seed", default=11, show_default=True, help="Random seed: changes weather and use.")
 @click.option("--folder", default=Path("demo-data"), show_default=True, type=click.Path(path_type=Path, file_okay=False),
               help="Where the log is put; an earlier demo there is replaced, anything else is left alone.")
-@click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535),
+@click.option("--port", default=21873, show_default=True, type=click.IntRange(0, 65535),
               help="Of the pages; where it is taken, the next free one.")
 @click.option("--until", "until_s", type=float, hidden=True, help="End by itself after so many seconds of live running.")
 def demo(days: float | None, speed: float, scenario: str | None, seed: int, folder: Path, port: int, until_s: float | None) -> None:

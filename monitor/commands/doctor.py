@@ -27,7 +27,7 @@ def doctor(config_file: Path | None, no_sensors: bool) -> None:
     of the card in the kernel's log, the clock, the sensors, the latest copy, messages not delivered, the way
     from a phone to the pages.
 
-    Changes nothing. Ends with 1 when something is WRONG.
+    Changes nothing. Exit code 1 when something is WRONG.
     """
     config = load_config(config_file)
     found = [*_log(config.log.database), *_disk(config.log.database), *_card(config.log.database.parent), *_clock(), *_copies(config),
@@ -66,8 +66,9 @@ def _log(database: Path) -> Iterator[Finding]:
         yield Finding("daemon", "LOOK", "nothing has been concluded yet", "It takes a minute after the first start.")
         return
     age_s = time.time() - now.utc_s
+    written = "just now" if age_s < 90 else f"{age_s / 60:.0f} min ago"
     yield Finding("daemon", "LOOK" if age_s > OLD_LOG_S and not now.simulated else "ok",
-                  f"the last minute was written {max(age_s, 0) / 60:.0f} min ago" + (" (simulated)" if now.simulated else ""),
+                  f"the last minute was written {written}" + (" (simulated)" if now.simulated else ""),
                   "Is it running? systemctl status ampledger, journalctl -u ampledger" if age_s > OLD_LOG_S and not now.simulated else "")
 
 
@@ -106,7 +107,7 @@ def _card(folder: Path) -> Iterator[Finding]:
         yield Finding("card", "-", "the kernel's log cannot be read from here", "As root: dmesg --level err")
         return
     yield Finding("card", "WRONG" if lines else "ok",
-                  f"{len(lines)} complaints in the kernel's log" if lines else "no complaints in the kernel's log",
+                  f"{len(lines)} complaints in the kernel's log" if lines else "no storage errors",
                   f"The last one: {lines[-1]}. Copy the log and change the card." if lines else "")
 
 
@@ -114,7 +115,7 @@ def _clock() -> Iterator[Finding]:
     from monitor.clocks.board_clock import BoardClock
 
     trust = BoardClock(time.sleep).trust()
-    yield Finding("clock", "ok" if trust.trusted else "LOOK", f"kept by {trust.source}" if trust.trusted else "nobody vouches for it",
+    yield Finding("clock", "ok" if trust.trusted else "LOOK", f"kept by {trust.source}" if trust.trusted else "not synchronised",
                   "" if trust.trusted else "Measuring does not need it; dates will be right once the board has seen network time, "
                   "or when you open the pages with a phone.")
 
@@ -143,7 +144,7 @@ def _spool(database: Path) -> Iterator[Finding]:
     from monitor.alerts.spool import Spool
 
     stuck = [item for item in Spool(database.parent / "undelivered.json").read() if item.tries]
-    yield Finding("messages", "LOOK" if stuck else "ok", f"{len(stuck)} not delivered" if stuck else "none waits",
+    yield Finding("messages", "LOOK" if stuck else "ok", f"{len(stuck)} not delivered" if stuck else "none waiting",
                   f"The last reason: {stuck[-1].why}. Try `ampledger alerts test`." if stuck else "")
 
 

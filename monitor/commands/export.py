@@ -26,7 +26,7 @@ RECORDING = {"house_v": "house_voltage_v", "house_a": "house_current_a", "starte
 @database_option
 def export(every: str, first: str | None, last: str | None, output: Path | None, config_file: Path | None,
            database: Path | None) -> None:
-    """Write the log as CSV, from the beginning to the end unless told otherwise.
+    """Write the log as CSV, from the beginning to the end unless you say otherwise.
 
     Times are UTC; a time without an offset is taken as local. Names end in their unit, current is
     positive into the battery, an empty cell was not measured. Every row of the span is written; an

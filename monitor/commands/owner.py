@@ -30,7 +30,7 @@ def battery() -> None:
 @database_option
 def replaced(which: str, rated_capacity_ah: float | None, chemistry: str | None, label: str, day: str | None, yes: bool,
              config_file: Path | None, database: Path | None) -> None:
-    """Say that the HOUSE or STARTER battery was replaced: what was learnt of the old one is put aside.
+    """Say that the HOUSE or STARTER battery was replaced: what was learnt of the old one is set aside.
 
     The shunt's offset is kept, for it belongs to the shunt. If the new label differs, change the configuration too.
     The old battery's weeks stay in the log: see `ampledger battery list`.
@@ -68,7 +68,7 @@ def _question_day(log: Path, which: str, day: str, at_utc_s: float) -> None:
            f"when it was put in: ampledger battery describe {which} --installed {day}")
     if not _is_asked():
         raise Refused(f"{why}. If it is a new battery all the same, add --yes")
-    if not click.confirm(f"{why}.\nPut aside what was learnt of it all the same?", default=False):
+    if not click.confirm(f"{why}.\nSet aside what was learnt of it all the same?", default=False):
         raise Refused("nothing was changed")
 
 
@@ -151,7 +151,7 @@ def _day_utc_s(text: str | None) -> float | None:
 def calibrate() -> None:
     """Calibrations that need no tool. What they find is kept in the log and used from then on.
 
-    A zero that is off by 0.1 A is 2.4 ampere-hours a day.
+    A zero error of 0.1 A is 2.4 ampere-hours a day.
     """
 
 

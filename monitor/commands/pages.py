@@ -74,7 +74,7 @@ def close(config_file: Path | None) -> None:
     click.echo(f"{path}: the pages answer this board only." + (" The service was started anew." if restart_pages() else ""))
 
 
-@pages.command(short_help="Say where a phone finds the pages.")
+@pages.command(short_help="Show where a phone finds the pages.")
 @config_option
 def address(config_file: Path | None) -> None:
     """Print the address for a phone, as text and as a QR code."""
@@ -141,4 +141,4 @@ def _path(config_file: Path | None) -> Path:
 
 
 def _port(doc: Any) -> str:
-    return str(doc.get("dashboard", {}).get("address", "127.0.0.1:8765")).rpartition(":")[2]
+    return str(doc.get("dashboard", {}).get("address", "127.0.0.1:21873")).rpartition(":")[2]

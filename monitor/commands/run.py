@@ -7,7 +7,7 @@ import click
 from monitor.commands.options import config_option, load_config
 
 
-@click.command(short_help="Watch both batteries and keep the log, until told to end.")
+@click.command(short_help="Watch both batteries and keep the log, until stopped.")
 @config_option
 @click.option("--verbose", "-v", is_flag=True, help="Also log what is only of interest when looking for a fault.")
 def run(config_file: Path | None, verbose: bool) -> None:

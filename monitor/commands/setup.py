@@ -19,13 +19,13 @@ seconds_option: Callable = click.option("--seconds", default=5.0, show_default=T
 @click.group(invoke_without_command=True, short_help="Find what is there, ask a few questions, measure, write the configuration.")
 @config_option
 @click.option("--answers", "answers_file", type=click.Path(path_type=Path, dir_okay=False), help="A TOML file that answers instead of you.")
-@click.option("--i2c", "i2c_bus", type=click.IntRange(0), help="First ask every address of this I2C bus who is there. A chip may mind.")
+@click.option("--i2c", "i2c_bus", type=click.IntRange(0), help="First ask every address of this I2C bus. This can disturb some chips.")
 @click.option("--modbus", default="", metavar="WHERE", help="Also ask this Modbus device: its address, as 192.168.1.50, or serial port.")
 @click.option("--meter-limit", "limit_pct", type=click.FloatRange(0, 20, min_open=True),
               help="The multimeter's limit of error in per cent. Default: 0.5 for volts, 1.5 for amperes.")
 @seconds_option
 @click.option("--phone", is_flag=True, help="Ask on a phone: serves pages for it, and prints their address and an access code.")
-@click.option("--port", default=8765, show_default=True, type=click.IntRange(1, 65535), help="Of the pages for the phone.")
+@click.option("--port", default=21873, show_default=True, type=click.IntRange(1, 65535), help="Of the pages for the phone.")
 @click.option("--patience", "patience_s", default=3600.0, hidden=True, type=click.FloatRange(1))
 @click.option("--code-file", hidden=True, type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--leave", hidden=True, type=click.Path(path_type=Path, file_okay=False))
@@ -198,7 +198,7 @@ def direction(config_file: Path | None, seconds: float, charging: bool) -> None:
 @setup.command(short_help="Compare the current with a multimeter.")
 @config_option
 @seconds_option
-@click.option("--meter-a", "meter_a", required=True, help="Amperes by the multimeter, all its digits, while the load is on.")
+@click.option("--meter-a", "meter_a", required=True, help="Amperes by the multimeter, as displayed, while the load is on.")
 @meter_option
 def gain(config_file: Path | None, seconds: float, meter_a: str, limit_pct: float | None) -> None:
     """Measure the shunt's gain: switch on a steady load of five amperes or more and read a meter in the same lead."""
@@ -213,7 +213,7 @@ def gain(config_file: Path | None, seconds: float, meter_a: str, limit_pct: floa
 @config_option
 @seconds_option
 @click.option("--battery", required=True, type=click.Choice(["house", "starter"]), help="Whose voltage.")
-@click.option("--meter-v", "meter_v", required=True, help="Volts at its posts by the multimeter, all its digits.")
+@click.option("--meter-v", "meter_v", required=True, help="Volts at its posts by the multimeter, as displayed.")
 @meter_option
 def divider(config_file: Path | None, seconds: float, battery: str, meter_v: str, limit_pct: float | None) -> None:
     """Set the ratio of a voltage's divider so that it shows what a multimeter shows at the posts."""

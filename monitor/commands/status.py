@@ -14,25 +14,25 @@ from monitor.commands.options import config_option, database_option, locate_data
 OLD_S = 600.0
 
 
-@click.command(short_help="Say where both batteries stand, from the log.")
+@click.command(short_help="Show both batteries, from the log.")
 @config_option
 @database_option
 @click.option("--json", "as_json", is_flag=True, help="As JSON, for scripts: every figure with value, low, high and basis.")
 def status(config_file: Path | None, database: Path | None, as_json: bool) -> None:
-    """Say where both batteries stand: alerts, house, tonight, starter, isolator, today's book.
+    """Show both batteries: alerts, house, tonight, starter, isolator, today's book.
 
     Reads the log only, so it works whether the daemon runs or not, and says how old the figures are.
     """
     from monitor.cli import Refused
     from monitor.logbook.reader import Reader
-    from monitor.reporting import sentences
+    from monitor.reporting import alert_view, sentences
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()
     if now is None:
         raise Refused(f"{reader.database}: nothing has been concluded yet; the first minute is written after a minute")
-    alerts = [logged.what for logged in reader.alerts(open_only=True)]
     found = now.findings
+    alerts = alert_view.in_order([alert_view.in_todays_words(logged.what, found.conditions) for logged in reader.alerts(open_only=True)])
     hour = now.sample.hour if now.sample else None
     lines = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts,
                                [c for c in found.conditions if c.active and not _told(c, alerts)], hour)

@@ -10,13 +10,13 @@ from monitor.commands.options import config_option, database_option, locate_data
 LISTED = 20
 
 
-@click.command(short_help="List what you told the daemon, or undo an entry.")
+@click.command(short_help="List your entries, or undo one.")
 @click.argument("number", type=int, required=False)
 @click.option("--all", "every", is_flag=True, help="List every entry that is kept, not only the latest.")
 @config_option
 @database_option
 def undo(number: int | None, every: bool, config_file: Path | None, database: Path | None) -> None:
-    """Undo entry NUMBER: a new battery, its name, a shunt's zero, a capacity test, the time, an alert marked as seen or put aside.
+    """Undo entry NUMBER: a new battery, its name, a shunt's zero, a capacity test, the time, an alert marked as seen or a reminder.
 
     Without NUMBER the entries are listed, the latest first: number, when, by whom, what, and whether it was undone and by whom.
     What was there before is put back, and what was learnt since is learnt again from the log. Of entries about the same
@@ -34,7 +34,7 @@ def undo(number: int | None, every: bool, config_file: Path | None, database: Pa
         undone = "" if entry.undone_utc_s is None else f" UNDONE {_moment(entry.undone_utc_s)} by {entry.undone_by or 'somebody'}"
         click.echo(f"{entry.id:>4}  {_moment(entry.utc_s)}  {entry.by or 'somebody'}: {entry.said}{undone}")
     if not rows:
-        click.echo("Nobody has told the daemon anything so far.")
+        click.echo("No entries so far.")
 
 
 def _moment(utc_s: float) -> str:

@@ -77,11 +77,11 @@ def _print(answers) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    table = Table("set-up", "nights below reserve in 30 days", "against today", "days full in 30", "unserved Ah in 30",
+    table = Table("set-up", "nights below reserve in 30 days", "against today", "days full in 30", "Ah missing in 30",
                   "lowest", "full cycles a year")
     for a in answers:
         table.add_row(a.setup.name, _span(a.nights_below_per_30), _span(a.nights_difference_per_30, sign="+"),
-                      _span(a.full_days_per_30), _span(a.unserved_ah_per_30), _span(a.lowest_frac, 100, "%"),
+                      _span(a.full_days_per_30), _span(a.unserved_ah_per_30), _span(a.lowest_frac, 100, " %"),
                       _span(a.cycles_per_year))
     Console(width=None if sys.stdout.isatty() else 150).print(table)
     click.echo(f"Intervals hold 95 % of {100} draws. Weight: {answers[0].weight}.")
@@ -89,4 +89,4 @@ def _print(answers) -> None:
 
 def _span(estimate, scale: float = 1.0, unit: str = "", sign: str = "") -> str:
     value, low, high = (x * scale for x in (estimate.value, estimate.low, estimate.high))
-    return f"{value:{sign}.0f}{unit} ({low:{sign}.0f} to {high:{sign}.0f})"
+    return f"{value:{sign}.0f}{unit} ({low:{sign}.0f} to {high:{sign}.0f})".replace("-", "\N{MINUS SIGN}")

@@ -146,8 +146,8 @@ class LogTable(Table):
 class DashboardTable(Table):
     """Where the pages are served."""
 
-    address: str = Field("127.0.0.1:8765", pattern=r"^[^\s]+:\d{1,5}$",
-                         description='address and port; "0.0.0.0:8765" opens the pages to the whole network')
+    address: str = Field("127.0.0.1:21873", pattern=r"^[^\s]+:\d{1,5}$",
+                         description='address and port; "0.0.0.0:21873" opens the pages to the whole network')
     code_hash: str | None = Field(None, description="from `ampledger code`; asked for before anything is changed")
     code_to_read: bool = Field(False, description="ask for the code before showing anything, too")
     names: list[str] = Field(default_factory=list, description="names of your own that browsers may call the board by")

@@ -38,7 +38,7 @@ KNEE_S = 7200.0
 REPEATS = {True: 3.0, False: 6.0}
 #: Kept of the most that was drawn, each minute: a battery may lose a hundredth a week.
 MOST_KEPT = 1.0 - 0.01 / (7 * 1440)
-_FULL_WORDS = "The house battery took less and less at the charger's voltage: it is full, or nearly."
+_FULL_WORDS = "House battery full (charging current has tailed off)."
 _EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
 
 

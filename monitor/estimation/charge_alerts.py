@@ -17,18 +17,19 @@ def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
     return (
         Condition(
             "shunt_reversed", "house", suspect.reversed, "high",
-            f"In {suspect.backwards:.0f} more load steps than not, voltage fell while current was said to rise."
-            if suspect.reversed else "",
-            "The shunt counts charge as discharge and the other way round; no figure of the house battery can be trusted.",
+            "The shunt counts the wrong way round." if suspect.reversed else "",
+            "Charge counts as discharge and the other way round; no figure of the house battery can be trusted.",
             "Swap the two sense wires of the shunt, or the sign in the configuration.",
-            "It clears after some load steps that look right.", figures=(("steps_count", suspect.backwards),)),
+            "It clears after some load steps that look right.", figures=(("steps_count", suspect.backwards),),
+            evidence=f"In {suspect.backwards:.0f} more load steps than not, voltage fell while current was said to rise."),
         _swapped(suspect.swap),
         Condition(
             "battery_type_doubtful", "house", bool(doubt), "low",
-            f"The house battery {doubt}." if doubt else "",
+            "House battery may not be of the configured type." if doubt else "",
             "With the wrong type, charge and capacity are off by more than their intervals say.",
             "Read the label again and correct the chemistry in the configuration.",
-            "It clears when the type fits what the battery does.", on_delay_s=3600.0),
+            "It clears when the type fits what the battery does.",
+            on_delay_s=3600.0, evidence=f"The house battery {doubt}." if doubt else ""),
     )
 
 
@@ -38,9 +39,10 @@ def _swapped(swap: SwapEvidence) -> Condition:
         found.append(f"its resistance is {swap.found_ratio:.1f} times what it was")
     if swap.found_jump_v is not None and abs(swap.found_jump_v) > 0.05:
         found.append(f"its voltage stands {abs(swap.found_jump_v):.2f} V {'higher' if swap.found_jump_v > 0 else 'lower'} than before")
-    seen = f"House battery behaves like another since the last interruption: {' and '.join(found) or 'nothing fits together'}."
+    evidence = f"Since the last interruption {' and '.join(found) or 'nothing fits together'}."
     return Condition(
-        "battery_swapped", "house", swap.found, "medium", seen if swap.found else "",
+        "battery_swapped", "house", swap.found, "medium", "House battery behaves like another battery." if swap.found else "",
         "It may be another battery. What was learnt of the old one does not hold for it.",
         "If it was changed, say so: ampledger battery replaced. If not, look for a loose or corroded terminal.",
-        "It clears when the owner says that it was replaced.", figures=(("resistance_ratio", swap.found_ratio or 1.0),))
+        "It clears when the owner says that it was replaced.", figures=(("resistance_ratio", swap.found_ratio or 1.0),),
+        evidence=evidence)

@@ -41,7 +41,7 @@ OWN_USE_A = 0.03
 AGAIN_S = 6 * 3600.0
 #: After this long without an anchor what is told rests on counting.
 COUNTING_S = 5 * 86400.0
-_FULL_WORDS = "The house battery took less and less at the charger's voltage: it is full, or nearly."
+_FULL_WORDS = "House battery full (charging current has tailed off)."
 _EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
 
 

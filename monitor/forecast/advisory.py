@@ -91,7 +91,7 @@ def step(
                ("lowest_frac", found.lowest_frac or 0.0), ("lowest_high_frac", found.lowest_high_frac or 0.0),
                ("reserve_in_s", found.reserve_in_s if found.reserve_in_s is not None else -1.0))
     return replace(state, said=p, said_s=found.issued_s, said_count=state.said_count + 1, active=True,
-                   high=p >= (WARNING if is_past else EARLY_WARNING), seen=found.sentence, figures=figures)
+                   high=p >= (WARNING if is_past else EARLY_WARNING), seen=found.headline, figures=figures)
 
 
 def _speak(
@@ -122,7 +122,7 @@ def judge_evening(
     state: Evening, learnt: Learnt, charge: ChargeFindings, margin: Margin, loaded: loads.LoadsState, now_s: float,
     solar_hour: float,
 ) -> tuple[Evening, Learnt]:
-    """Follow the night that was forecast; when the sun carries the load again, close it and learn from it.
+    """Follow the night that was forecast; when solar takes over, close it and learn from it.
 
     state: what was kept after the minute before; learnt: what past nights taught; charge: what is known of the charge;
     margin: charge above the reserve; loaded: the state of loads and sun; now_s: the log's time now [s]; solar_hour:
@@ -145,10 +145,18 @@ def judge_evening(
     return state, learnt
 
 
+#: Nothing to say tonight.
+QUIET = (Condition(KIND, "house", False),)
+
+
 def conditions(state: Evening, found: ForecastFindings) -> tuple[Condition, ...]:
     """The message of this evening while it stands."""
-    levers = " ".join(f"{text[:1].upper()}{text[1:].rstrip('.')}." for text, _ in found.levers[:2])
+    if not state.active:
+        return QUIET
+    levers = " Or: ".join(text for text, _ in found.levers[:3] if text != "Nothing to do.")
+    means = ("The fridge may stop before solar takes over." if found.fridge_first else
+             "The charge may fall below what you want to keep before solar takes over.")
     return (Condition(
-        KIND, "house", state.active, "high" if state.high else "medium", state.seen,
-        "The charge may not last until the sun carries the load again.", levers,
-        "The sun carries the load, or the odds fall under 15 in 100.", figures=state.figures),)
+        KIND, "house", True, "high" if state.high else "medium", found.headline or state.seen, means,
+        levers, "It clears when solar takes over, or the risk falls below 15 %.", figures=state.figures,
+        evidence=found.detail),)

@@ -1,6 +1,7 @@
 """Tonight: will the charge last until the sun carries the load; when not; what would close the gap."""
 from dataclasses import dataclass, replace
 from random import Random
+from typing import ClassVar
 
 from monitor.battery import charge_loss
 from monitor.battery.label import Vehicle
@@ -36,6 +37,7 @@ class ForecastState:
     latest: ForecastFindings = WAITING
     run_s: float = NEVER_S
     margins_ah: tuple[float, ...] = ()      # of every path before the sun is back, sorted
+    fridge_ah: tuple[float, ...] = ()       # the same above the charge at which the fridge stops
     share: float = 0.0                      # of them that reach the reserve
     foreseen_ah: tuple[float, ...] = ()     # mean of the paths over the first hours
     first_step_s: float = 0.0
@@ -43,6 +45,9 @@ class ForecastState:
     learnt: Learnt = Learnt()
     nights_known: int = 0
     news: tuple[Event, ...] = ()
+
+    #: fields that states of an earlier log do not have
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"fridge_ah"})
 
 
 def begin() -> ForecastState:
@@ -71,9 +76,11 @@ def update(state: ForecastState, minute: Minute, vehicle: Vehicle, charge: Charg
         state = _run(state, minute, vehicle, margin, loaded)
     else:
         state = _move_on(state, margin, now_s)
-    state = replace(state, latest=replace(
-        state.latest, sentence=tonight_words.sentence(
-            state.latest, margin.reserve_frac, margin.reserve_frac + margin.above_frac, minute.hour)))
+    latest = replace(state.latest, reserve_frac=vehicle.house.reserve_soc_frac,
+                     fridge_stops_frac=margin.cutout_frac if vehicle.house.cutout_voltage_v is not None else None)
+    headline, detail = tonight_words.headline(latest, margin.reserve_frac + margin.above_frac, minute.hour), tonight_words.detail(
+        latest, minute.hour)
+    state = replace(state, latest=replace(latest, headline=headline, detail=detail, sentence=f"{headline} {detail}".strip()))
     return replace(state, evening=advisory.step(
         state.evening, state.latest, state.share, margin, is_past, solar_hour, _by_day(loaded, now_s)))
 
@@ -106,16 +113,20 @@ def _run(state: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin,
     if cloudy is None or now_s // CLOUDY_S != state.run_s // CLOUDY_S:
         cloudy = _cloudy(start, days, now_s, state.learnt)
     options = levers.levers(
-        made, lambda p: outcomes.correct_probability(state.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a)
+        made, lambda p: outcomes.correct_probability(state.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a,
+        minute.hour, margin.usable_ah, found.reserve_in_s)
     because = ""
     if count < 3:
-        because = "first nights, rough" if count else "first night, rough: no whole day has been seen yet"
-    latest = replace(found, because=because, levers=options, probability_cloudy_tomorrow=cloudy,
+        because = "few nights have been seen so far" if count else "no whole day has been seen yet"
+    stops_ah = () if vehicle.house.cutout_voltage_v is None else tuple(round(m, 2) for m in sorted(
+        path.lowest_ah + (margin.reserve_frac - margin.cutout_frac) * path.capacity_ah for path in made))
+    latest = replace(found, because=because, levers=options, probability_fridge_stops=_stops(stops_ah, 0.0, state.learnt),
+                     probability_cloudy_tomorrow=cloudy,
                      probability_before_sun=outcomes.correct_probability(state.learnt, share))
     mean = tuple(sum(path.track_ah[i] for path in made) / len(made) for i in range(1, 4))
     return replace(
         state, latest=latest, run_s=now_s, margins_ah=tuple(round(m, 2) for m in sorted(p.lowest_ah for p in made)),
-        share=share, foreseen_ah=(margin.usable_ah, *mean), first_step_s=first * SLOT_S, nights_known=count)
+        share=share, fridge_ah=stops_ah, foreseen_ah=(margin.usable_ah, *mean), first_step_s=first * SLOT_S, nights_known=count)
 
 
 def _cloudy(start: night.Start, days: night.Days, now_s: float, learnt: Learnt) -> float:
@@ -192,9 +203,17 @@ def _move_on(state: ForecastState, margin: Margin, now_s: float) -> ForecastStat
 
     return replace(state, share=share, latest=replace(
         was, issued_s=now_s, probability_before_sun=outcomes.correct_probability(state.learnt, share),
+        probability_fridge_stops=_stops(state.fridge_ah, shift, state.learnt),
         reserve_in_s=nearer(was.reserve_in_s), reserve_in_low_s=nearer(was.reserve_in_low_s),
         reserve_in_high_s=nearer(was.reserve_in_high_s), sun_back_in_s=nearer(was.sun_back_in_s),
         full_in_s=nearer(was.full_in_s), fan=tuple((t - passed, low, likely, high) for t, low, likely, high in was.fan if t > passed)))
+
+
+def _stops(margins_ah: tuple[float, ...], shift_ah: float, learnt: Learnt) -> float | None:
+    """How likely the fridge's cut-out opens before the sun is back; None where it is not configured."""
+    if not margins_ah:
+        return None
+    return outcomes.correct_probability(learnt, sum(m + shift_ah < 0 for m in margins_ah) / len(margins_ah))
 
 
 def findings(state: ForecastState) -> ForecastFindings:

@@ -52,7 +52,7 @@ class Scenario:
     """
 
     capacity_ah: float
-    lowest_ah: float            # before the sun carries the load again
+    lowest_ah: float            # before solar takes over
     lowest_at_h: float
     reserve_at_h: float | None  # first time at the reserve at all
     sun_at_h: float | None

@@ -9,12 +9,16 @@ from monitor.posterior import Posterior
 
 @dataclass(frozen=True, slots=True)
 class Margin:
-    """Charge above the reserve as part of the capacity, the capacity, and what is believed of both."""
+    """Charge above the mark as part of the capacity, the capacity, and what is believed of both.
+
+    The mark is the reserve, or the fridge's cut-out where that comes first.
+    """
 
     above_frac: float
     capacity_ah: float
-    reserve_frac: float
+    reserve_frac: float                 # the mark that is counted from: the higher of the two
     posterior: Posterior
+    cutout_frac: float = 0.0            # where the fridge stops; 0 where its cut-out is not configured
 
     @property
     def usable_ah(self) -> float:
@@ -33,8 +37,9 @@ def margin(battery: Battery, charge: ChargeFindings, load_a: float) -> Margin | 
     fraction, capacity = charge.charge_frac, charge.capacity_ah
     if not isinstance(fraction, Estimate) or not isinstance(capacity, Estimate) or charge.posterior is None:
         return None
-    reserve = max(battery.reserve_soc_frac, _cutout_frac(battery, charge, load_a, capacity.value))
-    return Margin(fraction.value - reserve, capacity.value, reserve, charge.posterior)
+    cutout = _cutout_frac(battery, charge, load_a, capacity.value)
+    reserve = max(battery.reserve_soc_frac, cutout)
+    return Margin(fraction.value - reserve, capacity.value, reserve, charge.posterior, cutout)
 
 
 def _cutout_frac(battery: Battery, charge: ChargeFindings, load_a: float, capacity_ah: float) -> float:

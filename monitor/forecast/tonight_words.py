@@ -1,55 +1,82 @@
-"""The one plain sentence on tonight: the page, the message and the terminal all say it."""
+"""Tonight in words: the answer in at most twelve, the figures behind it; page, message and terminal all say the same."""
 from monitor.findings import ForecastFindings
+from monitor.parameters import table
+
+P = table("forecast", "tonight_words")
+LASTS, EVEN, PROBABLY = P.number("lasts"), P.number("even"), P.number("probably")
 
 
-def sentence(found: ForecastFindings, reserve_frac: float, charge_frac: float, hour: float | None) -> str:
-    """What tonight comes to, with times on the clock where one is trusted, else in hours from now.
+def headline(found: ForecastFindings, charge_frac: float, hour: float | None) -> str:
+    """Whether it lasts the night, about the mark that comes first: your reserve, or where the fridge stops.
 
-    found: what was found; reserve_frac: charge the owner wants to keep, 0 to 1; charge_frac: charge left, 0 to 1; hour:
-    local clock hour, None: not known.
+    found: what was found; charge_frac: charge left, 0 to 1; hour: local clock hour, None: not known.
+    """
+    p, mark = found.probability_before_sun, found.first_mark_frac
+    if p is None:
+        return "Tonight cannot be forecast yet."
+    reserve = "your reserve" if mark is None else f"your reserve of {_pct(mark)}"
+    if mark is not None and charge_frac < mark:
+        return "The fridge may stop at any moment." if found.fridge_first else f"Already below {reserve}."
+    if p < LASTS:
+        return "The fridge should run through the night." if found.fridge_first else "It should last the night."
+    at = " tonight" if found.reserve_in_s is None or hour is None else f" {clock(found.reserve_in_s, hour)}"
+    if found.fridge_first:
+        word = "may" if p < EVEN else "may well" if p <= PROBABLY else "will probably"
+        return f"The fridge {word} stop{at if p > PROBABLY else ' tonight'}."
+    if p < EVEN:
+        return f"It may fall below {reserve} tonight."
+    if p <= PROBABLY:
+        return f"About even whether it stays above {reserve}."
+    return f"It will probably fall below {reserve}{at}."
+
+
+def detail(found: ForecastFindings, hour: float | None) -> str:
+    """The figures behind the headline: the risk, when, the lowest point, the fridge.
+
+    found: what was found; hour: local clock hour, None: not known.
     """
     p = found.probability_before_sun
     if p is None or found.lowest_frac is None:
-        return f"Tonight cannot be foreseen yet: {found.because or 'nothing has been measured'}."
-    rough = f" ({found.because})" if found.because else ""
-    lowest = f"lowest about {_pct(found.lowest_frac)}"
+        return f"Not known yet, because {found.because or 'nothing has been measured'}."
+    sun = "" if found.sun_back_in_s is None else f"; solar takes over {clock(found.sun_back_in_s, hour)}"
+    when = "" if found.reserve_in_s is None or p < EVEN else f", most likely {clock(found.reserve_in_s, hour)}"
+    said = [f"The risk is {chance(p)}{when}{sun}."]
+    lowest = f"Lowest point about {_pct(found.lowest_frac)}"
     if found.lowest_low_frac is not None and found.lowest_high_frac is not None:
-        lowest += f" ({_pct(found.lowest_low_frac)} to {_pct(found.lowest_high_frac)})"
-    carries = "" if found.sun_back_in_s is None else f"the sun carries the load again {_when(found.sun_back_in_s, hour)}"
-    sun = carries and f" until {carries}"
-    reserve = f"the reserve of {_pct(reserve_frac)}"
-    if charge_frac < reserve_frac:
-        again = carries and f"; {carries}"
-        return f"The charge is below {reserve} already{again}: {lowest}{rough}."
-    if p < 0.1:
-        return f"The charge lasts{sun}: {lowest}{rough}."
-    if p < 0.3:
-        return f"The charge should last{sun}: {lowest}; {_chance(p)} that {reserve} is reached before{rough}."
-    when = ""
-    if found.reserve_in_s is not None:
-        when = f", most likely {_when(found.reserve_in_s, hour)}"
-        if found.reserve_in_low_s is not None and found.reserve_in_high_s is not None:
-            first, last = (_when(t, hour, bare=True) for t in (found.reserve_in_low_s, found.reserve_in_high_s))
-            when += f" ({first} to {last})"
-    if p < 0.5:
-        return f"The charge may not last{sun}: {_chance(p)} that {reserve} is reached before{when}{rough}."
-    return f"The charge will probably not last{sun}: {_chance(p)} that {reserve} is reached before{when}{rough}."
+        lowest += f", 80 % range {100 * found.lowest_low_frac:.0f} to {_pct(found.lowest_high_frac)}"
+    said.append(f"{lowest}.")
+    if found.probability_fridge_stops is not None and not found.fridge_first and found.fridge_stops_frac is not None:
+        said.append(f"The fridge stops at about {_pct(found.fridge_stops_frac)}; "
+                    f"the risk of that is {chance(found.probability_fridge_stops)}.")
+    if found.because:
+        said.append(f"Take it as rough: {found.because}.")
+    return " ".join(said)
+
+
+def chance(probability: float) -> str:
+    """A probability in words a person can weigh; the only way the product says one.
+
+    >>> chance(0.002), chance(0.27), chance(0.998)
+    ('less than 1 in 100', '27 in 100', 'more than 99 in 100')
+    """
+    if probability < 0.01:
+        return "less than 1 in 100"
+    if probability > 0.99:
+        return "more than 99 in 100"
+    return f"{100 * probability:.0f} in 100"
+
+
+def clock(in_s: float, hour: float | None) -> str:
+    """A coming moment in steps of ten minutes: by the clock where the local hour now is known, else how far off.
+
+    >>> clock(6 * 3600, 21.7), clock(6 * 3600, None), clock(28 * 3600, 21.7)
+    ('about 03:40', 'about 6 h from now', 'about 28 h from now')
+    """
+    if hour is None or in_s > 24 * 3600:
+        return f"about {in_s / 3600:.0f} h from now"
+    minutes = int(round((hour + in_s / 3600) % 24 * 6)) * 10
+    return f"about {minutes // 60 % 24:02d}:{minutes % 60:02d}"
 
 
 def _pct(frac: float) -> str:
     return f"{100 * frac:.0f} %"
-
-
-def _chance(p: float) -> str:
-    tenths = min(max(round(10 * p), 1), 9)
-    return f"{tenths} chance{'s' if tenths > 1 else ''} in 10"
-
-
-def _when(in_s: float, hour: float | None, bare: bool = False) -> str:
-    hours = in_s / 3600
-    if hour is None or hours > 24:
-        said = f"{hours:.0f} h"
-        return said if bare else f"in about {said}"
-    minutes = int(round((hour + hours) % 24 * 6)) * 10
-    said = f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
-    return said if bare else f"about {said}"

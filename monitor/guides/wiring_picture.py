@@ -55,7 +55,7 @@ class _Sheet:
 
     def svg(self, height: float, title: str) -> str:
         return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height:g}" role="img" aria-label="{escape(title)}" '
-                'font-family="system-ui, -apple-system, \'Segoe UI\', Roboto, \'Noto Sans\', \'DejaVu Sans\', sans-serif">'
+                'font-family="system-ui, sans-serif">'
                 f'<title>{escape(title)}</title><rect width="{WIDTH}" height="{height:g}" fill="{PAPER}"/>'
                 + "".join(self._shapes) + "".join(self._texts) + "</svg>\n")
 

@@ -78,7 +78,7 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
         progress: Callable[[int], None] | None = None) -> list[CandidateResult]:
     """The present set-up and each candidate, over the same draws of what is not known exactly.
 
-    Drawn together: the capacities (today's battery as surely as it is known; a new one within 5 % of its label), the
+    Drawn together: the capacities (today's battery as surely as it is known; a new one within 5 % of rated capacity), the
     charge loss, and the factor on refilled sun. Use that the flat battery prevented comes back in a candidate that is
     less flat. progress is called with the number of lives lived.
     slots: quarter hours of the log; candidates: set-ups to be compared; rms_frac: how well the present set-up is reproduced, as a

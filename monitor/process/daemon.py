@@ -320,9 +320,10 @@ class Daemon:
     def _own(self) -> Condition:
         return Condition(
             "trackers_failed", "vehicle", active=bool(self._broken), priority="high",
-            seen=f"The minutes cannot be worked out: {self._broken}." if self._broken else "",
+            seen="The figures cannot be worked out." if self._broken else "", evidence=f"The reason: {self._broken}.",
             means="Readings are still logged, but charge, forecast and starter are not followed.",
-            look_first="The journal (`journalctl -u ampledger`); please report it.", clears_when="A minute is worked out again.")
+            look_first="The journal (`journalctl -u ampledger`); please report it.",
+            clears_when="It clears when a minute is worked out again.")
 
     def _supervise(self, at_s: float) -> None:
         """No thread ends in silence."""

@@ -111,18 +111,19 @@ class Dating:
         return (
             Condition(
                 "clock_doubtful", "vehicle", doubted is not None, "medium",
-                f"The board's clock ({doubted.source}) says {says}, {abs(days):.0f} days {'later' if days > 0 else 'earlier'} than the log "
-                "can be." if doubted else "",
+                "The board's clock shows an unlikely date." if doubted else "",
                 "One clock alone is not believed so far from everything before. Measuring goes on, by the length of silence that is "
                 "most likely; only dates are unsure, and all of them are put right when the time is known.",
                 "Is that the date? Say so on the page About (or `ampledger clock --sure`). If not, wait for the right one.",
-                "A second clock agrees, the first one shows a possible date, or you say what time it is."),
+                "It clears when a second clock agrees, the first one shows a possible date, or you say what time it is.",
+                evidence=f"It ({doubted.source}) says {says}, {abs(days):.0f} days "
+                         f"{'later' if days > 0 else 'earlier'} than the log can be." if doubted else ""),
             Condition(
                 "clock_unconfirmed", "vehicle", not label.utc_trusted and doubted is None, "low",
-                "Nobody has confirmed the time for a day.", "Charge and warnings do not need it; dates, and what depends on the "
+                "The board's time is not confirmed.", "Charge and warnings do not need it; dates, and what depends on the "
                 "hour of the day, do.",
                 "Open the page About with a phone and set the clock; or a network, a clock chip, a satellite receiver.",
-                "Somebody confirms the time.", on_delay_s=UNCONFIRMED_S))
+                "It clears when somebody confirms the time.", on_delay_s=UNCONFIRMED_S))
 
     def _told(self, old: dict[float, TimeLabel], labels: tuple[TimeLabel, ...], at_s: float) -> tuple[Event, ...]:
         """Dates of earlier days that moved."""

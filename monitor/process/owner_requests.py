@@ -80,7 +80,7 @@ def _acknowledge(kept: Kept, now: Moment, alert: int) -> Outcome:
 
 
 def _shelve(kept: Kept, now: Moment, alert: int, for_s: float) -> Outcome:
-    return _alerts(kept, rules.shelve(kept.state.alerts, alert, now.at_s + for_s, now.at_s), f"put aside for {for_s / 3600:g} h", now.by)
+    return _alerts(kept, rules.shelve(kept.state.alerts, alert, now.at_s + for_s, now.at_s), f"remind again in {for_s / 3600:g} h", now.by)
 
 
 def _alerts(kept: Kept, alerts: rules.AlertsState, what: str, by: str) -> Outcome:
@@ -134,7 +134,7 @@ def _battery_described(kept: Kept, now: Moment, battery: str, label: str | None 
     which = _check_place(battery)
     history = battery_history.describe_battery(kept.history, which, kept.vehicle, label, installed_utc_s)
     words = f": {battery_history.check_label(label)}" if label else ""
-    event = Event(now.at_s, "battery_described", which, f"The owner told of the {battery} battery{words}.")
+    event = Event(now.at_s, "battery_described", which, f"The owner recorded the {battery} battery{words}.")
     return Outcome(replace(kept, history=history), Batch(events=(event,)), (("batteries", saving.to_text(history)),))
 
 

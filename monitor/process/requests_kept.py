@@ -26,7 +26,7 @@ class Kept:
 
 
 def _no_dating(*_: Any) -> tuple[TimeLabel, ...]:
-    raise ValueError("the time cannot be told here")
+    raise ValueError("the time cannot be set here")
 
 
 @dataclass(frozen=True, slots=True)

@@ -85,34 +85,40 @@ class SelfWatch:
         return (
             Condition(
                 "log_check_failed", "vehicle", bool(check.why), "medium",
-                f"The nightly check of the log failed: {check.why}." if check.why else "",
+                "The nightly check of the log failed." if check.why else "",
                 "The log may not be whole, or could not be read to its end.", "`ampledger doctor` looks it over now. A worn card "
-                "shows like this: copy the log (`ampledger backup`) and change the card.", "A check goes well."),
+                "shows like this: copy the log (`ampledger backup`) and change the card.", "It clears when a check goes well.",
+                evidence=f"The reason: {check.why}."),
             Condition(
                 "copy_failed", "vehicle", bool(copies and copy.why), "medium",
-                f"The nightly copy of the log failed: {copy.why}." if copy.why else "",
+                "The nightly copy of the log failed." if copy.why else "",
                 "The log goes on; the latest good copy grows old.", "Is the stick plugged in and mounted, with room, and may the user "
-                "ampledger write it? `ampledger doctor` shows the copies.", "A copy is made and read back."),
+                "ampledger write it? `ampledger doctor` shows the copies.", "It clears when a copy is made and read back.",
+                evidence=f"The reason: {copy.why}."),
             Condition(
                 "copy_late", "vehicle", bool(late and not copy.why), "low",
-                f"The latest good copy of the log is {(at_s - copy.well_s) / DAY_S:.0f} days old." if late else "",
+                "The latest good copy of the log is too old." if late else "",
                 "Should the card die now, so much would be lost.", "Does the board run at night, or long enough after a start? "
-                "`ampledger backup` makes one now.", "A copy is made and read back.", on_delay_s=MADE_UP_S),
+                "`ampledger backup` makes one now.", "It clears when a copy is made and read back.", on_delay_s=MADE_UP_S,
+                evidence=f"It is {(at_s - copy.well_s) / DAY_S:.0f} days old."),
             Condition(
                 "maintenance_failed", "vehicle", bool(thinning.why), "low",
-                f"Old rows could not be thinned: {thinning.why}." if thinning.why else "",
-                "The log grows until it works again; nothing is lost.", "The journal (`journalctl -u ampledger`).", "It works again."),
+                "Old rows of the log could not be thinned." if thinning.why else "",
+                "The log grows until it works again; nothing is lost.", "The journal (`journalctl -u ampledger`).",
+                "It clears when it works again.",
+                evidence=f"The reason: {thinning.why}."),
             Condition(
-                "log_tail_lost", "vehicle", lost, "medium", state.lost if lost else "",
+                "log_tail_lost", "vehicle", lost, "medium", "The end of the log is gone." if lost else "",
                 "The card said that it had written them, and had not; or an older log was put in its place.",
-                "Once after a power cut: watch it. Again: a better card, and `backup_to` on another one.", "Three days have passed."),
+                "Once after a power cut: watch it. Again: a better card, and `backup_to` on another one.",
+                "It clears after three days.", evidence=state.lost),
             Condition(
                 "unclean_ends", "vehicle", len(cuts) >= CUTS_COUNT, "low",
-                f"The monitor was cut off {len(cuts)} times within a week." if len(cuts) >= CUTS_COUNT else "",
+                f"The board was cut off {len(cuts)} times within a week." if len(cuts) >= CUTS_COUNT else "",
                 "Each cut may cost the minute that was being filled, and wears the card.",
                 "The board's feed: does it sag when the engine starts, is a plug or fuse loose? A feed from the house battery, with its "
                 "own "
-                "fuse, holds.", "Fewer than that within a week.", figures=(("cuts", float(len(cuts))),)))
+                "fuse, holds.", "It clears when it is fewer than that within a week.", figures=(("cuts", float(len(cuts))),)))
 
     def _keep(self, state: SelfWatchState) -> None:
         if state != self.state:

@@ -12,16 +12,17 @@ from monitor.findings import (
     JoinFindings,
     StarterFindings,
 )
+from monitor.forecast import tonight_words
 from monitor.usage.counts import CountsFindings, Tally
 
+#: A probability in words.
+chance = tonight_words.chance
 #: Drains below this are the battery's own and a clock's; no sentence names them [A].
 QUIET_A = 0.03
-#: A chance below this is "unlikely", above the other "likely".
-UNLIKELY, LIKELY = 0.1, 0.6
 
 BASIS_WORDS = {
-    "full charge seen": "counted since it was last seen full",
-    "empty seen": "counted since it was last seen empty",
+    "full charge seen": "counted since the last full charge",
+    "empty seen": "counted since it was last empty",
     "rested": "read from its resting voltage",
     "counting": "counted from an uncertain start",
     "measured": "measured",
@@ -29,10 +30,10 @@ BASIS_WORDS = {
     "label": "taken from the label",
     "first guess": "a first guess",
 }
-ANCHOR_WORDS = {"full": "counted since it was last full", "empty": "counted since it was last empty",
+ANCHOR_WORDS = {"full": "counted since the last full charge", "empty": "counted since it was last empty",
                 "rest": "read from its resting voltage"}
-STAGE_WORDS = {"discharging": "discharging", "charging": "charging", "absorption": "being topped up",
-               "float": "held full by the charger", "resting": "at rest"}
+STAGE_WORDS = {"discharging": "discharging", "charging": "charging", "absorption": "being topped up (absorption)",
+               "float": "held full by the charger (float)", "resting": "at rest"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,24 +130,11 @@ def when(in_s: float, hour: float | None) -> str:
     return f"{clock} {'tomorrow' if days == 1 else 'the day after tomorrow'}"
 
 
-def chance(probability: float) -> str:
-    """A probability in words a person can weigh.
-
-    >>> chance(0.002), chance(0.27), chance(0.998)
-    ('less than 1 in 100', '27 in 100', 'more than 99 in 100')
-    """
-    if probability < 0.01:
-        return "less than 1 in 100"
-    if probability > 0.99:
-        return "more than 99 in 100"
-    return f"{100 * probability:.0f} in 100"
-
-
 def basis_words(charge: ChargeFindings) -> str:
     """What the state of charge rests on, with its age."""
     if charge.anchor in ANCHOR_WORDS:
         age = "" if charge.anchor_age_s is None else (
-            ", just now" if charge.anchor_age_s < 90 else f" {span(charge.anchor_age_s)} ago")
+            ", just now" if charge.anchor_age_s < 90 else f", {span(charge.anchor_age_s)} ago")
         return ANCHOR_WORDS[charge.anchor] + age
     if isinstance(charge.charge_frac, Estimate):
         return BASIS_WORDS[charge.charge_frac.basis]
@@ -168,24 +156,12 @@ def charge_sentence(charge: ChargeFindings) -> str:
 
 def tonight_sentence(forecast: ForecastFindings, hour: float | None = None) -> str:
     """Tonight in one sentence. hour is the local clock hour of the forecast, None where no clock is trusted."""
-    if forecast.sentence:
-        return forecast.sentence
-    odds = forecast.probability_before_sun
-    if odds is None:
-        why = forecast.because or "too little of this vehicle's life has been seen"
-        return f"Whether the charge lasts the night is not known yet, because {why}."
-    sun = f" at {when(forecast.sun_back_in_s, hour)}" if forecast.sun_back_in_s is not None and hour is not None else ""
-    reach = ""
-    if forecast.reserve_in_s is not None:
-        at = when(forecast.reserve_in_s, hour)
-        reach = f" {'at ' if hour is not None and forecast.reserve_in_s < 48 * 3600 else ''}{at}"
-    if odds < UNLIKELY:
-        text = f"The charge should last until the sun is back{sun}: chance of reaching the reserve {chance(odds)}"
-    elif odds < LIKELY:
-        text = f"It may get tight: chance of reaching the reserve before the sun is back{sun} {chance(odds)}"
-    else:
-        text = f"The reserve will probably be reached{reach}, before the sun is back{sun}: chance {chance(odds)}"
-    return f"{text} ({forecast.because})." if forecast.because else f"{text}."
+    return forecast.sentence or f"{tonight_headline(forecast, hour)} {tonight_words.detail(forecast, hour)}"
+
+
+def tonight_headline(forecast: ForecastFindings, hour: float | None = None) -> str:
+    """Whether it lasts the night, in at most twelve words."""
+    return forecast.headline or forecast.sentence or tonight_words.headline(forecast, 1.0, hour)
 
 
 def join_sentence(join: JoinFindings) -> str:
@@ -195,15 +171,15 @@ def join_sentence(join: JoinFindings) -> str:
     if join.build == "dc_dc":
         text = f"A DC-DC charger stands between the batteries; {engine}"
     else:
-        text = {"open": f"The batteries are apart and {engine}", "closed": f"The batteries are joined and {engine}",
-                "unknown": f"Whether the batteries are joined is not known; {engine}"}[join.isolator]
+        text = {"open": f"The batteries are separate and {engine}", "closed": f"The batteries are connected and {engine}",
+                "unknown": f"Whether the batteries are connected is not known; {engine}"}[join.isolator]
     return f"{text}: {join.because}." if join.because and "unknown" in (join.isolator, join.engine) else f"{text}."
 
 
 def starter_sentence(starter: StarterFindings, join: JoinFindings) -> str:
     """The starter battery in one or two sentences."""
     if join.isolator == "closed":
-        return "The starter battery is joined to the house battery; its own state shows once it stands alone again."
+        return "The starter battery is connected to the house battery; its own state shows once they are separate again."
     if not isinstance(starter.rest_voltage_v, Estimate):
         return f"The starter battery's state is not known yet, because {starter.rest_voltage_v.because}."
     level = ""
@@ -214,13 +190,13 @@ def starter_sentence(starter: StarterFindings, join: JoinFindings) -> str:
     if isinstance(drain, Estimate):
         milli = figure(drain, "mA", scale=1000, least=0)
         if drain.low > QUIET_A:
-            text += f", and about {milli} leave it"
+            text += f", with a drain of {milli} while parked"
         elif drain.high > 2 * QUIET_A:
-            text += f"; what leaves it is not certain, {milli.low} to {milli.high} mA"
+            text += f"; its drain is not certain, {milli.low} to {milli.high} mA"
         else:
-            text += "; nothing but its own standing loss leaves it"
+            text += "; no drain found"
     if starter.doubtful_after_s is not None:
-        text += f". Left standing like this, a start becomes doubtful in about {span(starter.doubtful_after_s)}"
+        text += f". Parked like this it should start the engine for about {span(starter.doubtful_after_s)}"
     return f"{text}."
 
 
@@ -252,7 +228,7 @@ def day_sentence(day: Tally, name: str = "Today", because: str = "") -> str:
 
 def received_by_source(day: Tally) -> tuple[tuple[str, float], ...]:
     """Where the day's ampere-hours came from, as (name, Ah)."""
-    return (("the sun", day.sun_ah), ("the engine", day.alternator_ah), ("elsewhere", day.other_ah))
+    return (("the sun", day.sun_ah), ("the engine", day.alternator_ah), ("another charger", day.other_ah))
 
 
 def health_sentence(health: HealthFindings, rated_capacity_ah: float) -> str:
@@ -260,14 +236,14 @@ def health_sentence(health: HealthFindings, rated_capacity_ah: float) -> str:
     word = {
         "healthy": "The house battery is sound", "watch": "The house battery should be watched",
         "replace": "The house battery is used up and should be replaced",
-        "not enough evidence": "Whether the house battery is still sound is not known yet",
+        "not enough evidence": "Too early to judge the house battery",
     }[health.verdict]
     if not isinstance(health.capacity_frac, Estimate):
-        return f"{word}; what it holds is not known yet, because {health.capacity_frac.because}."
-    held = figure(health.capacity_frac, "Ah", scale=rated_capacity_ah, least=0)
-    share = figure(health.capacity_frac, "%", scale=100, least=0)
-    so_far = "so far it seems to give" if health.verdict == "not enough evidence" else "when full it gives"
-    return f"{word}; {so_far} {held}, {share} of its label."
+        return f"{word}. Its capacity is not known yet, because {health.capacity_frac.because}."
+    full = figure(health.capacity_frac, "Ah", scale=rated_capacity_ah, least=0)
+    so_far = "Best guess" if health.verdict == "not enough evidence" else "Full, it gives"
+    colon = ":" if health.verdict == "not enough evidence" else ""
+    return f"{word}. {so_far}{colon} {full} of {number(rated_capacity_ah)} Ah."
 
 
 def summary(

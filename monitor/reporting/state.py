@@ -6,7 +6,7 @@ from typing import Any
 from monitor.alerts.rules import Alert
 from monitor.battery.label import Vehicle
 from monitor.pipeline import Findings
-from monitor.reporting import sentences
+from monitor.reporting import answers, sentences
 from monitor.sample import Sample
 
 #: Of the shape of what is handed on: it changes when a name goes, or means something else; names may come at any time.
@@ -32,6 +32,8 @@ def describe_state(found: Findings, sample: Sample | None, vehicle: Vehicle, hou
         "sentences": {
             "charge": sentences.charge_sentence(found.charge),
             "tonight": sentences.tonight_sentence(found.forecast, hour),
+            "tonight_headline": sentences.tonight_headline(found.forecast, hour), "to_do": " Or: ".join(answers.acts(found.forecast)),
+            "starter_headline": answers.starter_headline(found.starter, found.join, found.conditions),
             "starter": sentences.starter_sentence(found.starter, found.join), "join": sentences.join_sentence(found.join),
             "today": sentences.day_sentence(found.counts.today, because=found.counts.because),
             "health": sentences.health_sentence(found.health, vehicle.house.rated_capacity_ah),

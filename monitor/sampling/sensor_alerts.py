@@ -39,18 +39,24 @@ def conditions(silences: dict[str, tuple[str, float]], differ: dict[str, str]) -
         urgent = any(battery_of(q) != "vehicle" for q in lost)
         found.append(Condition(
             "sensor_lost", battery, active=bool(lost), priority="high" if urgent else "medium",
-            seen=f"Not measured: {names}. {_reasons(lost)}" if lost else "",
+            seen=_headline(sorted(lost)) if lost else "", evidence=f"Not measured: {names}. {_reasons(lost)}" if lost else "",
             means="What rests on it is not followed meanwhile; its intervals grow, and the log shows a gap.",
             look_first="The instrument's plug, fuse and cable; then `ampledger check`.",
-            clears_when="It has been measured again for a minute.", on_delay_s=TOLD_AFTER_S, off_delay_s=60.0))
+            clears_when="It clears when it has been measured again for a minute.", on_delay_s=TOLD_AFTER_S, off_delay_s=60.0))
         wrong = {q: words for q, words in differ.items() if battery_of(q) == battery}
         words = "; ".join(f"{_NAMES.get(q, q)}: {w}" for q, w in sorted(wrong.items()))
         found.append(Condition(
             "sensors_disagree", battery, active=bool(wrong), priority="medium",
-            seen=f"Two instruments differ. {words[:1].upper()}{words[1:]}." if wrong else "",
+            seen="Two instruments differ." if wrong else "", evidence=f"{words[:1].upper()}{words[1:]}." if wrong else "",
             means="One of them is wrong; the first in the configuration is used.", look_first="Compare both with a multimeter.",
-            clears_when="They have agreed for five minutes.", off_delay_s=300.0))
+            clears_when="It clears when they have agreed for five minutes.", off_delay_s=300.0))
     return tuple(found)
+
+
+def _headline(lost: list[str]) -> str:
+    """What is not measured, by its name where it is one quantity."""
+    first = _NAMES.get(lost[0], lost[0])
+    return f"Not measured: {first}." if len(lost) == 1 else f"Not measured: {first}, and {len(lost) - 1} more."
 
 
 def _told_of(quantity: str, silences: dict[str, tuple[str, float]]) -> Literal["house", "starter", "vehicle"]:

@@ -101,11 +101,11 @@ class Writer:
         status = self._status
         return Condition(
             "log_not_writable", "vehicle", active=not status.writing, priority="high",
-            seen=f"The log cannot be written: {status.why}." if status.why else "",
+            seen="The log cannot be written." if not status.writing else "",
             means="Measuring and warning go on from memory; after a power cut what was not written would be missing.",
             look_first="See that the card has space and is not read-only (`ampledger doctor`); a worn card shows like this.",
-            clears_when="It goes away by itself when writing succeeds; what waited in memory is then written.",
-            on_delay_s=0.0, off_delay_s=0.0)
+            clears_when="It clears when writing succeeds; what waited in memory is then written.",
+            on_delay_s=0.0, off_delay_s=0.0, evidence=f"The reason: {status.why}." if status.why else "")
 
     def salvage(self, why: str) -> "Future[Any]":
         """Has the log set aside and what can be read of it brought into a new one; the future ends when that is done."""
@@ -132,8 +132,9 @@ class Writer:
         """The alert that something was damaged, for DAMAGE_TOLD_S after it was found."""
         found_s, words = self._damage
         return Condition(
-            "log_damaged", "vehicle", active=bool(words) and at_s - found_s < DAMAGE_TOLD_S, priority="medium", seen=words,
-            means="What is missing is gone, or can be had from a copy (`ampledger restore`); everything else was proved by its checksum.",
+            "log_damaged", "vehicle", active=bool(words) and at_s - found_s < DAMAGE_TOLD_S, priority="medium",
+            seen="Part of the log was damaged." if words else "", evidence=words,
+            means="What is missing is gone, or can be had from a copy (`ampledger restore`); everything else was verified by its checksum.",
             look_first="The card: `ampledger doctor`. Damage that comes again means a worn card or a poor supply.",
             clears_when="It clears after three days without further damage.")
 

@@ -55,8 +55,8 @@ def conditions(effort: Effort) -> tuple[Condition, ...]:
         return ()
     return (Condition(
         "fridge_working_harder", "house", effort.harder_days >= AGREE_DAYS, "low",
-        f"the fridge runs {100 * effort.latest:.0f} % of the time, "
-        f"at this warmth it used to be {100 * effort.expected:.0f} %",
-        "it takes more charge to keep cold than it did",
-        "is the lid or door closed, the seal clean, the compressor's air free, the fridge iced up or newly filled",
-        "it runs as it used to", figures=(("duty_frac", effort.latest), ("usual_duty_frac", effort.expected))),)
+        f"The fridge runs {100 * effort.latest:.0f} % of the time, usually {100 * effort.expected:.0f} %.",
+        "It takes more charge to keep cold than it did.",
+        "Is the lid or door closed, the seal clean, the compressor's air free, the fridge iced up or newly filled?",
+        "It clears when it runs as it used to.", evidence="Both at the same temperature around it.",
+        figures=(("duty_frac", effort.latest), ("usual_duty_frac", effort.expected))),)

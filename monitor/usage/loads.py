@@ -286,7 +286,7 @@ def sheddable(state: LoadsState) -> tuple[tuple[str, float], ...]:
     if isinstance(found.fridge_ah_per_day, Estimate) and isinstance(found.fridge_duty_frac, Estimate):
         out.append(("the fridge", 0.85 * found.fridge_ah_per_day.value / 24))
     if state.base_a is not None:
-        out.append(("what draws all night", state.base_a))
+        out.append(("the always-on loads", state.base_a))
     return tuple(out)
 
 

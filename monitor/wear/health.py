@@ -218,12 +218,13 @@ def conditions(state: HealthState) -> tuple[Condition, ...]:
     worst: EvidenceLine | None = told.get("decisive") or told.get("strong") or told.get("weak")
     seen = "; ".join(line.seen for line in judged.lines if line.weight != "for")
     undo = worst.overturned_by if worst else ""
+    evidence = f"{seen[:1].upper()}{seen[1:]}." if seen else ""
     return (
-        Condition("battery_worn", "house", judged.word == "replace", "medium", f"{seen[:1].upper()}{seen[1:]}.",
-                  "The house battery is used up: nights are shorter than the label says.",
+        Condition("battery_worn", "house", judged.word == "replace", "medium", "House battery is used up.",
+                  "Nights are shorter than its rating says.",
                   "Terminals and cables first; then plan a replacement, and ask the page Health what size this life needs.",
-                  f"Overturned by {undo}."),
-        Condition("battery_watch", "house", judged.word == "watch", "low", f"{seen[:1].upper()}{seen[1:]}.",
-                  "The house battery shows its age; it is not used up.", "A guided capacity test tells more.",
-                  f"Overturned by {undo}."),
+                  f"It clears with {undo}.", evidence=evidence),
+        Condition("battery_watch", "house", judged.word == "watch", "low", "House battery shows its age.",
+                  "It is not used up yet.", "A guided capacity test says more: `ampledger capacity-test`.",
+                  f"It clears with {undo}.", evidence=evidence),
     )

@@ -70,7 +70,7 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
         test = None
     lines: list[EvidenceLine] = [] if test is None else _test_lines(test, battery)
     if isinstance(capacity, Estimate):
-        figures = f"{100 * capacity.low:.0f} to {100 * capacity.high:.0f} % of the label"
+        figures = f"{100 * capacity.low:.0f} to {100 * capacity.high:.0f} % of rated capacity"
         undo = "a guided capacity test that gives more, or a label that promises less than configured"
         if capacity.high < FAR_GONE_FRAC:
             lines.append(EvidenceLine("decisive", f"usable charge is {figures}", undo))
@@ -82,7 +82,7 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
             lines.append(EvidenceLine("for", f"usable charge is {figures}", "a discharge that ends earlier than that"))
     sagged = [w for w in warm[-2 * RECENT_WEEKS:] if w.empties_above_frac > 0.4]
     if len(sagged) >= 2:
-        lines.append(EvidenceLine("decisive", "the battery proved empty twice while the books still showed more than 40 %",
+        lines.append(EvidenceLine("decisive", "the battery was empty twice while the count still showed more than 40 %",
                           "a shunt that a load bypasses, or a discharge that goes on past that point"))
     if isinstance(growth, Estimate):
         figures = f"resistance is {growth.low:.2f} to {growth.high:.2f} times that of its first weeks"
@@ -103,12 +103,12 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
 
 
 def _test_lines(test: CapacityTest, battery: Battery) -> list[EvidenceLine]:
-    """What a capacity test says: below 80 % of the label is the end of life (FIST 3-6, IEEE 450)."""
+    """What a capacity test says: below 80 % of rated capacity is the end of life (FIST 3-6, IEEE 450)."""
     low, value, high = (ah / battery.rated_capacity_ah for ah in (test.low_ah, test.capacity_ah, test.high_ah))
     if not test.reached_end:
-        seen = f"a capacity test that was stopped early had already given {100 * low:.0f} % of the label"
+        seen = f"a capacity test that was stopped early had already given {100 * low:.0f} % of rated capacity"
         return [EvidenceLine("for", seen, "a discharge that ends earlier than that")] if low > USED_UP_FRAC else []
-    seen = f"a capacity test gave {100 * low:.0f} to {100 * high:.0f} % of the label"
+    seen = f"a capacity test gave {100 * low:.0f} to {100 * high:.0f} % of rated capacity"
     undo = "a second test that begins with a longer charge and gives more"
     if high < USED_UP_FRAC:
         return [EvidenceLine("decisive", seen, undo)]

@@ -137,7 +137,7 @@ def _loads(r: Random, label_ah: float, days_of_load: float, season: str = "sprin
 
 
 def vehicles(case: str, count: int, seed: int = 0, days: float = 14.0) -> Iterator[Plan]:
-    """Vehicles of one of CASES for the state of charge: sizes 50 to 300 Ah, 65 to 103 % of the label."""
+    """Vehicles of one of CASES for the state of charge: sizes 50 to 300 Ah, 65 to 103 % of rated capacity."""
     if case not in CASES:
         raise ValueError(f"no case {case!r}; choose one of {CASES}")
     for k in range(count):

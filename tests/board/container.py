@@ -69,7 +69,7 @@ class Container:
             time.sleep(2)
         raise AssertionError(f"{line}\nstill fails:\n{done.stdout}\n{self.run('journalctl', '-n', '60', '--no-pager').stdout}")
 
-    def get(self, path: str = "/", port: int = 8765) -> tuple[int, str]:
+    def get(self, path: str = "/", port: int = 21873) -> tuple[int, str]:
         """What the pages answer at the board's address: status and text."""
         code = (f"import urllib.request as u, urllib.error as e\ntry:\n a = u.urlopen('http://{ADDRESS}:{port}{path}', timeout=20)\n"
                 " print(a.status); print(a.read().decode())\nexcept e.HTTPError as x:\n print(x.code); print(x.read().decode())\n"

@@ -97,7 +97,7 @@ def test_make_install_from_a_checkout_measures_serves_and_is_taken_away() -> Non
     board = Container(root)
     try:
         said = board.sh("sh /root/postinst configure")
-        assert f"http://{ADDRESS}:8765/" in said
+        assert f"http://{ADDRESS}:21873/" in said
         kernel = Board(root / "srv/kernel")
         kernel.now(house_a=0.0)
         _set_up(board)
@@ -180,7 +180,7 @@ def _install(board: Container, package: Path) -> None:
     shutil.copy(package, board.root / "root/ampledger_0.0.9_amd64.deb")
     assert README[0].startswith("apt install ./ampledger_")
     said = board.sh("cd /root && apt-get install -y ./ampledger_0.0.9_amd64.deb")
-    assert f"http://{ADDRESS}:8765/" in said and "█" in said
+    assert f"http://{ADDRESS}:21873/" in said and "█" in said
     code = re.search(r"Access code: (\S+)", said)
     assert code and code[1] not in board.sh("ps ax -o args 2>/dev/null || cat /proc/[0-9]*/cmdline")
     status, page = board.get()
@@ -209,7 +209,7 @@ def _open(board: Container) -> str:
     assert README[-1].startswith("ampledger pages open")
     said = board.sh("ampledger pages open")
     code = re.search(r"Access code: (\S+)", said)
-    assert code and f"http://{ADDRESS}:8765/" in said
+    assert code and f"http://{ADDRESS}:21873/" in said
     page = board.page()
     assert "House battery" in page and "12.6" in page
     assert "open to the vehicle's network" in board.run("ampledger", "doctor").stdout

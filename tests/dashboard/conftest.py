@@ -12,7 +12,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from dashboard import create_app
-from monitor.store import saving
+from monitor.store import checksum, saving
 from monitor.store.open_log import OpenLog
 from tests import store_fixture
 
@@ -70,12 +70,22 @@ def _copy_with_labels(kind: str, full: Path, target: Path) -> None:
     """real: just written; old: written long ago; unsure: its clock was never confirmed."""
     with closing(sqlite3.connect(full)) as source, closing(sqlite3.connect(target)) as log, log:
         source.backup(log)
-        log.execute("update meta set value = '0', crc = null where name = 'simulated'")
+        log.execute("update meta set value = '0' where name = 'simulated'")
         end_s = log.execute("select max(end_ms) from minutes").fetchone()[0] / 1000
         begins_s = time.time() - end_s - (9 * 86400 if kind == "old" else 30)
-        log.execute("update boots set utc_offset_ms = ?, crc = null", (round(1000 * begins_s),))
+        log.execute("update boots set utc_offset_ms = ?", (round(1000 * begins_s),))
         if kind == "unsure":
-            log.execute("update boots set utc_trusted = 0, utc_sigma_s = 86400, crc = null")
+            log.execute("update boots set utc_trusted = 0, utc_sigma_s = 86400")
+        for table in ("meta", "boots"):
+            _sign(log, table)
+
+
+def _sign(log: sqlite3.Connection, table: str) -> None:
+    """Gives every row of a table the checksum of what it holds now, as the daemon would."""
+    names = [name for _, name, *_ in log.execute(f"pragma table_info({table})") if name != "crc"]
+    rows = log.execute(f"select rowid, {', '.join(names)} from {table}").fetchall()
+    log.executemany(f"update {table} set crc = ? where rowid = ?",
+                    [(checksum.checksum_of(table)(tuple(row)), number) for number, *row in rows])
 
 
 @pytest.fixture(scope="session")

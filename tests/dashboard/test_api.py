@@ -65,7 +65,10 @@ def test_columns_of_a_series_are_of_one_length_and_in_order(client) -> None:
 
 def test_page_and_json_say_the_same_sentence(client) -> None:
     said = client().get("/api/v1/now").json["sentences"]
-    assert said["tonight"] in client().get("/").text.replace("&#39;", "'")
+    now, tonight = (client().get(page).text.replace("&#39;", "'") for page in ("/", "/tonight"))
+    for text in (now, tonight):
+        assert said["tonight_headline"] in text and said["tonight"].removeprefix(said["tonight_headline"]).strip() in text
+    assert said["starter_headline"] in now and all(act in now for act in said["to_do"].split(" Or: "))
     assert said["starter"] in client().get("/starter").text
 
 

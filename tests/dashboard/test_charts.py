@@ -29,7 +29,7 @@ def columns(count: int, hole: range = range(0)) -> Columns:
         wave, *(column(lambda i, d=d: math.sin(i / 4) + d) for d in (-1, 1)),
         *(column(lambda i, d=d: 12.6 + d) for d in (0, -0.1, 0.1)),
         *(column(lambda i, d=d: 12.7 + d) for d in (0, -0.02, 0.02)),
-        column(lambda i: 1.0 if i in (5, 6) else 0.0))
+        column(lambda i: 1.0 if i in (5, 6) else 0.0), column(lambda i: 21.0 + i / 12))
 
 
 def charge(value: float = 0.62) -> ChargeFindings:
@@ -110,7 +110,7 @@ def test_joined_times_are_marked_and_never_when_there_were_none() -> None:
 def test_the_fan_begins_at_the_charge_of_now_with_an_80_percent_band() -> None:
     """The estimate's interval is 95 % of a normal (1.96 sigma), the fan's 80 % (1.2816 sigma)."""
     figure = tonight_chart.figure(forecast(), charge(0.62), MIDNIGHT, 0.2, (), [], clock, DAY)
-    (middle,) = traces(figure, "middle")
+    (middle,) = traces(figure, "likely")
     assert middle["x"][0] == 1000 * MIDNIGHT and middle["y"][0] == 62.0
     low, high = middle["customdata"][0]
     assert high - low == pytest.approx(8.0 * 1.2816 / 1.96, abs=0.11)
@@ -120,7 +120,7 @@ def test_night_and_the_suns_return_are_drawn() -> None:
     figure = tonight_chart.figure(forecast(), charge(), MIDNIGHT, 0.2, ((-3600.0, 30000.0),), [], clock, DAY)
     (night,) = (s for s in figure["layout"]["shapes"] if s["type"] == "rect")
     assert (night["x0"], night["x1"]) == (1000 * (MIDNIGHT - 3600), 1000 * (MIDNIGHT + 30000))
-    assert "sun carries the load" in " ".join(a["text"] for a in figure["layout"]["annotations"])
+    assert "solar takes over" in " ".join(a["text"] for a in figure["layout"]["annotations"])
 
 
 def test_nights_at_a_place_agree_with_the_almanac() -> None:

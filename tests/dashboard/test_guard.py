@@ -42,7 +42,7 @@ def test_every_answer_carries_the_policy(client, address: str) -> None:
 
 
 @pytest.mark.parametrize("host, status", [
-    ("localhost:8765", 200), ("127.0.0.1:8765", 200), ("[::1]:8765", 200), ("192.168.4.1", 200), ("van.lan", 200),
+    ("localhost:21873", 200), ("127.0.0.1:21873", 200), ("[::1]:21873", 200), ("192.168.4.1", 200), ("van.lan", 200),
     ("evil.example", 421), ("127.0.0.1.evil.example", 421), ("", 421)])
 def test_only_names_of_this_board_are_answered(client, host: str, status: int) -> None:
     """A page of a stranger's whose name is re-bound to this board asks under the stranger's name."""
@@ -100,7 +100,7 @@ def test_on_the_board_itself_an_alert_is_acknowledged_without_a_code(client, tmp
 def test_all_that_went_away_is_marked_as_seen_at_one_press(client, tmp_path) -> None:
     browser = client()
     page = browser.get("/alerts").text
-    gone = set(map(int, re.findall(r'action="/alerts/(\d+)/acknowledge"', page.split("Went away by themselves")[1])))
+    gone = set(map(int, re.findall(r'action="/alerts/(\d+)/acknowledge"', page.split("<h2>Cleared</h2>")[1])))
     assert browser.post("/alerts/acknowledge-gone", data={"token": token_of(page)}).status_code == 303
     assert len(gone) >= 2 and {values["alert"] for _, values in left(tmp_path / "requests")} == gone
 
@@ -128,7 +128,7 @@ def test_without_a_code_nobody_on_the_network_changes_anything(client, tmp_path)
 def test_with_a_code_set_even_the_board_itself_needs_it(client, tmp_path) -> None:
     browser = client(code_hash=HASH)
     page = browser.get("/alerts").text
-    assert "needs the code of this board" in page
+    assert "you need the access code" in page
     assert browser.post(first_alert(page), data={"token": token_of(page)}).status_code == 403
     form = browser.get("/code").text
     assert browser.post("/code", data={"token": token_of(form), "code": "guess"}).status_code == 403
@@ -223,7 +223,7 @@ def test_a_form_of_megabytes_is_refused(client) -> None:
 def test_the_bundle_is_packed_and_kept_for_a_year_under_its_mark(client) -> None:
     browser = client()
     html = browser.get("/log").text
-    address = re.search(r'src="(/static/plotly/[^"]+)"', html)[1].replace("&amp;", "&")
+    address = re.search(r'data-library="(/static/plotly/[^"]+)"', html)[1].replace("&amp;", "&")
     answer = browser.get(address, headers={"Accept-Encoding": "gzip"})
     assert answer.headers["Content-Encoding"] == "gzip" and "immutable" in answer.headers["Cache-Control"]
     assert len(answer.data) < 450_000 < len(browser.get(address).data)

@@ -62,7 +62,7 @@ def test_the_report_is_one_file_that_asks_for_nothing(aged: Path, tmp_path: Path
     text = (tmp_path / "report.html").read_text()
     own = re.sub(r"<script>.*?</script>", "", text, flags=re.S)      # Plotly names its home in a comment
     assert not re.search(r"""(?:src|href)=["'](?!data:|#)""", own) and "@import" not in own and "SIMULATED" in own
-    for heading in ("What says so", "Week by week", "Use, and charge by source", "The worst nights", "Batteries so far", "Capacity tests",
+    for heading in ("Evidence", "Week by week", "Use, and charge by source", "The worst nights", "Battery history", "Capacity tests",
                     "The same weeks with another set-up", "Alerts", "Method and sources", "Take care"):
         assert heading in own, heading
     assert "47 Ah (45–49)" in own and "59 → 43" in own

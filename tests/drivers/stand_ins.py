@@ -21,7 +21,7 @@ class I2cBus:
         assert not self.closed
         if self._chip.how == "late":
             raise TimeoutError(errno.ETIMEDOUT, "Connection timed out")
-        if not self._chip.there or address != 0x40 or self._chip.how == "silence":
+        if not self._chip.there or address != 0x23 or self._chip.how == "silence":
             raise OSError(errno.EREMOTEIO, "Remote I/O error")
 
     def read_byte(self, address: int) -> int:
@@ -46,12 +46,12 @@ class I2cBus:
 
 
 class I2cChip:
-    """A made-up chip: 0 configuration, 1 volts of 4 mV, 2 amperes of 2.5 mA, signed, once the configuration says so."""
+    """An invented chip: 0x30 configuration, 0x31 volts of 3 mV, 0x33 amperes of 7 mA, signed, once the configuration says so."""
 
-    shows = {"house_voltage_v": 12.652, "house_current_a": -12.345}
+    shows = {"house_voltage_v": 12.651, "house_current_a": -12.341}
     other = {"house_voltage_v": 14.4, "house_current_a": 35.0}
     within = 1e-6
-    SETUP = 0x4127
+    SETUP = 0xBEEF
 
     def __init__(self, root: Path | None = None) -> None:
         chip = self
@@ -64,13 +64,13 @@ class I2cChip:
         self.there, self.how = True, ""
         self.power_up()
         self.options = I2cDriver.Options.model_validate({
-            "bus": 1, "address": 0x40, "setup": [{"register": 0, "value": self.SETUP}], "measures": {
-                "house_voltage_v": {"register": 1, "scale": 0.004, "signed": False},
-                "house_current_a": {"register": 2, "scale": 0.0025}}})
+            "bus": 1, "address": 0x23, "setup": [{"register": 0x30, "value": self.SETUP}], "measures": {
+                "house_voltage_v": {"register": 0x31, "scale": 0.003, "signed": False},
+                "house_current_a": {"register": 0x33, "scale": 0.007}}})
 
     def power_up(self) -> None:
         """Forget the configuration, and answer in twice the scale until there is one."""
-        self.registers = {0: b"\x00\x00"}
+        self.registers = {0x30: b"\x00\x00"}
         self.show(self.shows)
 
     def write(self, register: int, data: bytes) -> None:
@@ -79,9 +79,9 @@ class I2cChip:
 
     def show(self, values: dict[str, float]) -> None:
         self.now = values
-        factor = 1 if self.registers[0] == self.SETUP.to_bytes(2, "big") else 2
-        self.registers[1] = round(values["house_voltage_v"] / 0.004 * factor).to_bytes(2, "big")
-        self.registers[2] = round(values["house_current_a"] / 0.0025 * factor).to_bytes(2, "big", signed=True)
+        factor = 1 if self.registers[0x30] == self.SETUP.to_bytes(2, "big") else 2
+        self.registers[0x31] = round(values["house_voltage_v"] / 0.003 * factor).to_bytes(2, "big")
+        self.registers[0x33] = round(values["house_current_a"] / 0.007 * factor).to_bytes(2, "big", signed=True)
 
     def trouble(self, how: str) -> bool:
         self.how = how

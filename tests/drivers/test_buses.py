@@ -108,14 +108,14 @@ def test_a_chip_that_lost_its_supply_is_noticed_and_set_up_again() -> None:
     chip = I2cChip()
     driver = chip.driver(chip.options)
     chip.power_up()
-    with pytest.raises(ReadFailed, match="holds 0000, not the 4127.*supply"):
+    with pytest.raises(ReadFailed, match="holds 0000, not the beef.*supply"):
         driver.read()
     assert driver.read().values == pytest.approx(chip.shows)
 
 
 def _register(chip: I2cChip, **register) -> float:
     chip.registers[7] = register.pop("holds")
-    options = chip.options.model_validate({"bus": 1, "address": 0x40, "measures": {"house_current_a": {"register": 7, **register}}})
+    options = chip.options.model_validate({"bus": 1, "address": 0x23, "measures": {"house_current_a": {"register": 7, **register}}})
     return I2cDriver(options, opener=lambda bus: I2cBus(chip)).read().values["house_current_a"]
 
 
@@ -143,7 +143,7 @@ def test_a_saturated_or_invalid_register_is_no_measurement(holds: bytes, more: d
     ({"address": 0x02}, "greater than or equal to 8"), ({"setup": [{"register": 0, "value": 70000}]}, "does not fit"),
     ({"measures": {"house_voltage_v": {"register": 1, "scale": 1, "wait_s": 0.6}}}, "no room")])
 def test_wrong_i2c_descriptions_are_refused_before_anything_is_opened(change: dict, words: str) -> None:
-    good = {"bus": 1, "address": 0x40, "measures": {"house_voltage_v": {"register": 1, "scale": 1}}}
+    good = {"bus": 1, "address": 0x23, "measures": {"house_voltage_v": {"register": 1, "scale": 1}}}
     with pytest.raises(ValidationError, match=words):
         I2cDriver.Options.model_validate({**good, **change})
 
@@ -151,7 +151,7 @@ def test_wrong_i2c_descriptions_are_refused_before_anything_is_opened(change: di
 def test_an_i2c_bus_that_is_not_there_says_so() -> None:
     """The kernel's own answer, through the real library."""
     with pytest.raises(CannotOpen, match="/dev/i2c-250.*No such file"):
-        I2cDriver(I2cDriver.Options.model_validate({"bus": 250, "address": 0x40,
+        I2cDriver(I2cDriver.Options.model_validate({"bus": 250, "address": 0x23,
                                                     "measures": {"house_voltage_v": {"register": 1, "scale": 1}}}))
 
 

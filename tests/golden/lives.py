@@ -140,7 +140,7 @@ def lives() -> dict[str, Life]:
             CAMPER, seed=412, days=6.0, faults=(
                 _faulty("load_unseen", 1.0, 0.6), _faulty("fridge_unseen", 2.0, 0.5), _faulty("house_divider_wrong", 4.0, 1.02)))),
         "lithium": _life("lithium behind a DC-DC charger, three dull days", lithium),
-        "lithium-faded": _life("lithium at 72 % of its label behind a relay, a well-known shunt", replace(
+        "lithium-faded": _life("lithium at 72 % of rated capacity behind a relay, a well-known shunt", replace(
             lithium, seed=422, charging="isolator", house=replace(lithium.house, true_capacity_frac=0.72, soc_frac=0.9)),
             vehicle=replace(_owner(lithium), current_sensor=CurrentSensor(0.02, 0.01, 1.001, 0.002), charging="isolator")),
         "label-wrong": _life("the label says agm, the battery is lithium", replace(lithium, seed=423), vehicle=replace(

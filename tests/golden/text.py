@@ -64,7 +64,7 @@ def change(news: AlertChange) -> Iterable[str]:
     yield (f"{_days(news.at_s)} {news.what} {alert.kind} {alert.battery}, {alert.priority}"
            f"{'' if news.announce else ', not announced'}")
     if news.what in ("raised", "worse"):
-        for heading, words in (("seen", alert.seen), ("means", alert.means), ("look first", alert.look_first),
+        for heading, words in (("seen", alert.seen), ("means", alert.means), ("evidence", alert.evidence), ("look first", alert.look_first),
                                ("goes away", alert.clears_when)):
             yield f"           {heading}: {words}"
 

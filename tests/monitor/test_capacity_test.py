@@ -82,7 +82,7 @@ def test_the_temperature_factor_lies_half_way_between_two_standards_and_its_doub
 
 
 def test_the_truth_lies_in_the_interval_for_batteries_of_any_size_age_and_warmth() -> None:
-    """Forty simulated discharges: 60 to 102 % of the label, 12 to 35 °C, fridge-like or steady loads, a shunt that is off."""
+    """Forty simulated discharges: 60 to 102 % of rated capacity, 12 to 35 °C, fridge-like or steady loads, a shunt that is off."""
     chance, inside, misses = Random(1), 0, []
     for _ in range(40):
         label, true = chance.uniform(50, 250), chance.uniform(0.6, 1.02)
@@ -173,7 +173,7 @@ def _log(database: Path, true: float) -> None:
 def test_the_command_finds_the_test_in_the_log_and_leaves_its_result_for_the_daemon(tmp_path: Path) -> None:
     database = tmp_path / "ampledger.db"
     _log(database, 0.72)
-    done = CliRunner().invoke(commands, ["captest", "--once", "--database", str(database)])
+    done = CliRunner().invoke(commands, ["capacity-test", "--once", "--database", str(database)])
     assert done.exit_code == 3 and "Stop: it is at" in done.output, done.output
     (asked,) = requests.take(requests.folder_of(database))
     assert asked.kind == "capacity_tested" and asked.values["reached_end"] == 1
@@ -192,8 +192,8 @@ def test_a_lithium_battery_is_tested_to_its_own_end() -> None:
 def test_ordinary_life_is_no_test_and_is_not_called_spoiled(tmp_path: Path) -> None:
     """A day and a half of a camper with sun and a fridge: the command says what is in the way, and leaves nothing."""
     database = store_fixture.fill(tmp_path / "ampledger.db", 1.6, beat_s=60.0)
-    done = CliRunner().invoke(commands, ["captest", "--once", "--database", str(database)])
-    assert done.exit_code == 0 and done.output.startswith("Not yet: "), done.output
+    done = CliRunner().invoke(commands, ["capacity-test", "--once", "--database", str(database)])
+    assert done.exit_code == 0 and done.output.startswith("Not ready: "), done.output
     assert requests.take(requests.folder_of(database)) == []
 
 

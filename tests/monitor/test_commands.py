@@ -165,7 +165,7 @@ def test_backup_and_restore_go_there_and_back(tmp_path: Path) -> None:
 
 def test_alerts_are_listed_and_requests_are_left_for_the_daemon(filled: Path) -> None:
     listed = _run("alerts", "list", "--config", filled).output
-    assert "house low" in listed and "Look first:" in listed
+    assert "house low" in listed and "Check first:" in listed
     number = next(line.split()[0] for line in listed.splitlines() if "house low" in line)
     for asked in (("alerts", "acknowledge", number), ("alerts", "shelve", number, "--hours", 4),
                   ("battery", "replaced", "house", "--capacity", 80), ("calibrate", "zero")):

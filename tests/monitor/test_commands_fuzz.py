@@ -15,7 +15,7 @@ from monitor.cli import COMMANDS, commands
 from tests import store_fixture
 
 #: They run until stopped where their input is sound; they get unsound input only.
-LASTING = {("run",), ("demo",), ("pages",), ("captest",), ("setup",), ("after-install",)}
+LASTING = {("run",), ("demo",), ("pages",), ("capacity-test",), ("setup",), ("after-install",)}
 #: They hand over to the pages' program, so that they run as a process of their own.
 IN_ANOTHERS_PLACE = {("report",), ("pages",)}
 #: They change this machine, not a file that is named: nothing of it is tried here.

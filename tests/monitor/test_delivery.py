@@ -127,7 +127,7 @@ def test_messages_stuck_for_ten_minutes_become_an_alert_themselves(tmp_path: Pat
     _until(lambda: bool(deliverer.waiting()))
     assert not deliverer.condition().active
     clock[0] = 601.0
-    assert deliverer.condition().active and "no network" in deliverer.condition().means
+    assert deliverer.condition().active and "no network" in deliverer.condition().evidence
     deliverer.close(0.1)
 
 
@@ -156,7 +156,7 @@ def test_a_broken_channel_does_not_stop_the_others(tmp_path: Path) -> None:
 
 def test_the_journal_says_it_in_one_line(caplog: pytest.LogCaptureFixture) -> None:
     Journal().send(_change(), 1)
-    assert "house battery: house low: 41 % left. Below the reserve." in caplog.text
+    assert "41 % left. Below the reserve. Check first: The fridge. It is charged." in caplog.text
 
 
 def test_a_change_not_to_be_announced_goes_to_the_journal_only(tmp_path: Path, caplog) -> None:
@@ -165,7 +165,7 @@ def test_a_change_not_to_be_announced_goes_to_the_journal_only(tmp_path: Path, c
     deliverer = Deliverer([Journal(), Command(_script(tmp_path, f"open({str(out)!r}, 'w')"))])
     with caplog.at_level("INFO"):
         deliverer.offer(replace(_change(), announce=False))
-        _until(lambda: "house low" in caplog.text)
+        _until(lambda: "41 % left." in caplog.text)
     deliverer.close()
     assert not out.exists()
 
@@ -187,7 +187,7 @@ def test_services_reach_a_web_server(tmp_path: Path) -> None:
     thread.start()
     try:
         Services((f"json://127.0.0.1:{server.server_port}/",)).send(_change(), 5)
-        assert "41 % left." in got[0]["message"]
+        assert got[0]["title"] == "41 % left." and "Below the reserve." in got[0]["message"]
     finally:
         server.shutdown()
         thread.join()

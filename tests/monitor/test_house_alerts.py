@@ -116,7 +116,7 @@ def test_without_a_thermometer_the_air_is_taken_and_that_is_said() -> None:
     limits, minute = limit_alerts.begin(), Minute(0.0, 60.0, (), house_voltage_v=13.4, house_current_a=9.0, ambient_temperature_c=-3.0)
     limits = limit_alerts.update(limits, minute, LFP, _charge(0.5))
     (cold,) = [c for c in limit_alerts.conditions(limits, LFP) if c.kind == "cold_charging"]
-    assert cold.active and "hangs in the air" in cold.means
+    assert cold.active and "hangs in the air" in cold.evidence
 
 
 def test_a_silent_sensor_keeps_the_verdict() -> None:

@@ -110,7 +110,7 @@ def test_a_stuck_closed_isolator_is_named_within_hours_while_the_fridge_cycles()
 def test_a_stuck_closed_isolator_is_said_with_figures_and_clears_when_the_batteries_part():
     held, _, _ = live(journey(DRIVES, 30, stuck="closed", stuck_s=20.8 * HOUR))
     condition = next(c for c in isolator.conditions(held, VEHICLE) if c.active)
-    assert "%" in condition.seen and "steps" in condition.seen
+    assert "%" in condition.evidence and "load steps" in condition.evidence
     assert condition.means and condition.look_first and condition.clears_when
     freed = journey(DRIVES, 40)[int(30 * HOUR / 30):]
     for minute in minutes(freed):
@@ -293,7 +293,7 @@ def test_a_dc_dc_charger_that_feeds_the_house_shows_the_engine_at_any_voltage() 
 
 
 def test_where_a_relay_lets_go_is_the_middle_of_its_stops_and_firmer_after_each() -> None:
-    """A relay found open late seems to have held lower than it did, one called open too early higher."""
+    """A relay found open late seems to have held on lower than it did, one called open too early higher."""
     assert release_voltage_v(JoinRecord()) == 12.55
     assert release_voltage_v(JoinRecord(house_joins=1)) == 12.45
     once, twice, often = (release_voltage_v(JoinRecord(released_v=seen)) for seen in (
@@ -351,4 +351,4 @@ def test_the_alert_says_what_the_owner_said() -> None:
         vehicle = replace(VEHICLE, isolator_follows=follows)
         held, _, _ = live(journey(DRIVES, 30, stuck="closed", stuck_s=20.8 * HOUR), vehicle)
         condition = next(c for c in isolator.conditions(held, vehicle) if c.active)
-        assert ("configuration says" in condition.seen) is said
+        assert ("configuration says" in condition.evidence) is said

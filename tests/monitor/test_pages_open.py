@@ -43,7 +43,7 @@ def _code(said: str) -> str:
 def test_opening_makes_address_wall_and_code_and_closing_takes_all_three(config: Path) -> None:
     said = _pages(config, "open")
     table = load(config).dashboard
-    assert table.address == "0.0.0.0:8765" and check_password_hash(table.code_hash or "", _code(said))
+    assert table.address == "0.0.0.0:21873" and check_password_hash(table.code_hash or "", _code(said))
     assert check_password_hash(hash_in(config), _code(said)) and _code(said) not in config.read_text()
     allowed = [ip_network(word) for word in network.WALL.read_text().partition("IPAddressAllow=")[2].split()]
     inside = lambda text: any(ip_address(text) in net for net in allowed if net.version == ip_address(text).version)  # noqa: E731
@@ -63,7 +63,7 @@ def test_opening_again_keeps_the_code_unless_another_is_wanted(config: Path) -> 
 
 
 def test_a_configuration_that_opens_the_pages_without_a_code_is_refused(config: Path) -> None:
-    config.write_text(TEXT + '[dashboard]\naddress = "0.0.0.0:8765"\n')
+    config.write_text(TEXT + '[dashboard]\naddress = "0.0.0.0:21873"\n')
     with pytest.raises(ConfigError, match="ampledger pages open"):
         load(config)
 
@@ -72,7 +72,7 @@ def test_the_address_of_closed_pages_is_no_address(config: Path) -> None:
     done = CliRunner().invoke(commands, ["pages", "address", "-c", str(config)])
     assert done.exit_code == 1 and "ampledger pages open" in done.output
     _pages(config, "open")
-    assert "http://10.42.0.1:8765/" in _pages(config, "address")
+    assert "http://10.42.0.1:21873/" in _pages(config, "address")
 
 
 def test_codes_differ_and_are_ten_digits() -> None:

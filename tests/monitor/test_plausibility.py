@@ -60,7 +60,7 @@ def named(stream: Iterator[Minute], vehicle: Vehicle) -> dict[str, tuple[float, 
         held = plausibility.update(held, minute, vehicle)
         for condition in plausibility.conditions(held, vehicle, NOTHING):
             if condition.active:
-                found.setdefault(condition.kind, (minute.end_s, condition.seen + " " + condition.means))
+                found.setdefault(condition.kind, (minute.end_s, f"{condition.seen} {condition.evidence} {condition.means}"))
     return found
 
 
@@ -75,8 +75,8 @@ def named(stream: Iterator[Minute], vehicle: Vehicle) -> dict[str, tuple[float, 
     (VALLEY, Ordered("divider_wrong", 0.0, amount=1.25), "starter_divider_wrong", "4:1 set as 5:1", DAY_S),
     (COAST, Ordered("current_saturated", 0.0, amount=6.0), "channel_at_limit", "stops at exactly", 2 * DAY_S),
     (COAST, Ordered("sun_on_sensor", 0.0, amount=18.0), "temperature_sensor_loose", "while the sun shines", 2 * DAY_S),
-    (COAST, Ordered("house_voltage_noisy", 1.2 * DAY_S, amount=0.08), "sensor_noisy", "scatters by", 2.2 * DAY_S),
-    (COAST, Ordered("current_noisy", 1.2 * DAY_S, amount=1.5), "sensor_noisy", "scatters by", 2.2 * DAY_S),
+    (COAST, Ordered("house_voltage_noisy", 1.2 * DAY_S, amount=0.08), "sensor_noisy", "scattered by", 2.2 * DAY_S),
+    (COAST, Ordered("current_noisy", 1.2 * DAY_S, amount=1.5), "sensor_noisy", "scattered by", 2.2 * DAY_S),
 ], ids=lambda p: p.name if isinstance(p, Plan) else f"{p.kind} {p.amount:g}" if isinstance(p, Ordered) else "")
 def test_a_fault_is_named_in_words_in_time_and_nothing_else_is_claimed(
     plan: Plan, fault: Ordered, kind: str, words: str, within_s: float,
@@ -123,7 +123,7 @@ def test_a_count_that_never_closes_is_a_bypass_or_a_zero_that_is_off() -> None:
     held = plausibility.begin()
     unseen = replace(NOTHING, current_offset_a=Estimate(0.6, 0.4, 0.8, "learnt"))
     (first, *_) = plausibility.conditions(held, vehicle, unseen)
-    assert first.active and "0.60 A more flow out" in first.seen and "zero is off" in first.means
+    assert first.active and "0.60 A more flow out" in first.evidence and "zero is wrong" in first.seen
     assert not any(c.active for c in plausibility.conditions(held, vehicle, unseen, reversed_shunt=True))
     known = replace(vehicle, current_sensor=replace(vehicle.current_sensor, offset_a=0.55))
     assert not any(c.active for c in plausibility.conditions(held, known, unseen))

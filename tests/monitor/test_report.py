@@ -29,7 +29,7 @@ def starter(rest_v=12.71, drain=(0.012, -0.01, 0.035), **more) -> StarterFinding
 def test_the_charge_is_told_with_interval_reserve_basis_and_age() -> None:
     assert sentences.charge_sentence(charge()) == (
         "The house battery holds 62 % (58–66), 25 Ah (22–28) of it above the reserve; "
-        "counted since it was last full 2 days ago.")
+        "counted since the last full charge, 2 days ago.")
 
 
 def test_below_the_reserve_no_ampere_hour_is_promised() -> None:
@@ -42,11 +42,14 @@ def test_an_unknown_charge_says_why() -> None:
 
 
 @pytest.mark.parametrize("odds, begins", [
-    (None, "Whether the charge lasts the night is not known yet, because"), (0.004, "The charge should last"),
-    (0.09, "The charge should last"), (0.3, "It may get tight"), (0.6, "The reserve will probably be reached"),
-    (0.999, "The reserve will probably be reached")])
+    (None, "Tonight cannot be forecast yet. Not known yet, because"), (0.004, "It should last the night."),
+    (0.09, "It should last the night."), (0.3, "It may fall below your reserve of 40 % tonight."),
+    (0.55, "About even whether it stays above your reserve of 40 %."),
+    (0.7, "It will probably fall below your reserve of 40 % about 03:30."),
+    (0.999, "It will probably fall below your reserve of 40 % about 03:30.")])
 def test_tonight_is_told_by_its_odds(odds: float | None, begins: str) -> None:
-    said = sentences.tonight_sentence(ForecastFindings(0.0, odds, reserve_in_s=6 * 3600.0, sun_back_in_s=11 * 3600.0), 21.5)
+    said = sentences.tonight_sentence(ForecastFindings(
+        0.0, odds, reserve_in_s=6 * 3600.0, sun_back_in_s=11 * 3600.0, lowest_frac=0.3, reserve_frac=0.4), 21.5)
     assert said.startswith(begins) and said.endswith(".")
 
 
@@ -64,9 +67,9 @@ def test_a_moment_is_told_by_the_clock_where_there_is_one(in_s: float, hour: flo
 
 
 @pytest.mark.parametrize("drain, said", [
-    ((0.012, -0.01, 0.035), "nothing but its own standing loss leaves it"),
-    ((0.18, 0.14, 0.23), "and about 180 mA (140–230) leave it"),
-    ((0.06, 0.0, 0.12), "what leaves it is not certain, 0 to 120 mA")])
+    ((0.012, -0.01, 0.035), "no drain found"),
+    ((0.18, 0.14, 0.23), "with a drain of 180 mA (140–230) while parked"),
+    ((0.06, 0.0, 0.12), "its drain is not certain, 0 to 120 mA")])
 def test_the_starter_is_told_with_its_drain(drain, said: str) -> None:
     apart = JoinFindings("open", "off")
     assert said in sentences.starter_sentence(starter(drain=drain), apart)
@@ -75,7 +78,7 @@ def test_the_starter_is_told_with_its_drain(drain, said: str) -> None:
 def test_a_start_that_becomes_doubtful_is_told_in_days() -> None:
     drained = starter(drain=(0.18, 0.14, 0.23), doubtful_after_s=6 * 86400.0)
     said = sentences.starter_sentence(drained, JoinFindings("open", "off"))
-    assert said.endswith("a start becomes doubtful in about 6 days.")
+    assert said.endswith("Parked like this it should start the engine for about 6 days.")
 
 
 def test_while_joined_nothing_is_said_of_the_starter_alone() -> None:
@@ -83,10 +86,10 @@ def test_while_joined_nothing_is_said_of_the_starter_alone() -> None:
 
 
 @pytest.mark.parametrize("join, said", [
-    (JoinFindings("open", "off"), "The batteries are apart and the engine is off."),
-    (JoinFindings("closed", "running"), "The batteries are joined and the engine runs."),
-    (JoinFindings(), "Whether the batteries are joined is not known; whether the engine runs is not known."),
-    (JoinFindings(because="no starter voltage"), "Whether the batteries are joined is not known; whether the engine "
+    (JoinFindings("open", "off"), "The batteries are separate and the engine is off."),
+    (JoinFindings("closed", "running"), "The batteries are connected and the engine runs."),
+    (JoinFindings(), "Whether the batteries are connected is not known; whether the engine runs is not known."),
+    (JoinFindings(because="no starter voltage"), "Whether the batteries are connected is not known; whether the engine "
                                                  "runs is not known: no starter voltage."),
     (JoinFindings("open", "running", "dc_dc"), "A DC-DC charger stands between the batteries; the engine runs.")])
 def test_the_join_is_told(join: JoinFindings, said: str) -> None:

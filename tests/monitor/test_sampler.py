@@ -29,7 +29,7 @@ class Beats:
 
     def active(self) -> dict[tuple[str, str], str]:
         """What would be alerted."""
-        return {(c.kind, c.battery): c.seen for c in self.sampler.conditions(self.now_s) if c.active}
+        return {(c.kind, c.battery): f"{c.seen} {c.evidence}" for c in self.sampler.conditions(self.now_s) if c.active}
 
 
 def test_every_instrument_s_values_make_one_sample() -> None:

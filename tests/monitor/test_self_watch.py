@@ -65,10 +65,10 @@ def test_a_night_s_copy_goes_to_the_stick_and_not_onto_the_card_when_the_stick_i
     subprocess.run(["umount", str(stick)], check=True)
     chores.night()
     assert list(stick.iterdir()) == [] and active(watch, 0.0) == ["copy_failed"]
-    assert "on the card that the log is on" in next(c.seen for c in watch.conditions(0.0, copies=True) if c.kind == "copy_failed")
+    assert "on the card that the log is on" in next(c.evidence for c in watch.conditions(0.0, copies=True) if c.kind == "copy_failed")
     stick.rmdir()
     chores.night()
-    assert not stick.exists() and "is the stick plugged in" in next(c.seen for c in watch.conditions(0.0, copies=True) if c.active)
+    assert not stick.exists() and "is the stick plugged in" in next(c.evidence for c in watch.conditions(0.0, copies=True) if c.active)
     assert [kind for kind, _ in told] == ["chore_failed"]
     writer.close()
 
@@ -149,7 +149,7 @@ def test_cuts_in_number_and_a_lost_end_are_told() -> None:
     assert active(watch, 20 * 3600.0) == ["unclean_ends"] and active(watch, 9 * DAY_S) == []
     watch.note_lost(9 * DAY_S, 1800.0)
     (lost,) = [c for c in watch.conditions(9 * DAY_S, copies=False) if c.active]
-    assert lost.kind == "log_tail_lost" and "30 minutes" in lost.seen and active(watch, 13 * DAY_S) == []
+    assert lost.kind == "log_tail_lost" and "30 minutes" in lost.evidence and active(watch, 13 * DAY_S) == []
 
 
 def test_a_daemon_counts_its_unclean_ends_and_no_clean_ones(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from monitor.findings import Estimate, JoinFindings, NotYet
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
 from monitor.store import saving
+from tests.alert_words import assert_plain
 from tests.benchmarks import parkings
 from tests.benchmarks.bench_starter import park, vehicle
 
@@ -70,10 +71,12 @@ def test_a_lamp_left_on_is_found_said_and_over_when_it_is_put_out():
     assert [kind for _, kind in raised] == ["starter_drain"]
     assert raised[0][0] <= 51
     condition = next(c for c in starter.conditions(held, VEHICLE) if c.active)
-    assert "mA" in condition.seen and "doubtful" in condition.seen and " to " in condition.seen
+    assert "start the engine for" in condition.evidence or "doubtful" in condition.evidence
+    assert_plain(condition)
     assert condition.means and condition.look_first and condition.clears_when
     drain = starter.findings(held, VEHICLE).drain_a
     assert isinstance(drain, Estimate) and drain.low < 2.2 < drain.high
+    assert f"a drain of {1000 * drain.value:.0f} mA" in condition.seen      # one figure for one thing: that of the pages
     assert starter.findings(held, VEHICLE).doubtful_after_s < 86400
     held, _ = stand(lamp, 24, held=held, begin_h=54)
     assert not any(c.active for c in starter.conditions(held, VEHICLE))

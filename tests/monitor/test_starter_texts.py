@@ -9,6 +9,7 @@ from monitor.detection.join.uncharged_run import UnchargedRun
 from monitor.detection.starter import crank, starter_alerts
 from monitor.detection.starter.drain_verdict import Drain
 from monitor.detection.starter.starter_alerts import LevelAlert
+from tests.alert_words import assert_plain
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 DC_DC = Vehicle(VEHICLE.house, VEHICLE.starter, charging="dc_dc")
@@ -57,7 +58,8 @@ def test_every_starter_alert_says_all_four_things(kind: str) -> None:
     condition = starter_condition(kind, **STARTER[kind])
     assert condition.active
     assert all(len(text) > 20 and text.endswith(".") for text in four(condition))
-    assert any(letter.isdigit() for letter in condition.seen), "a figure belongs to what was seen"
+    assert any(letter.isdigit() for letter in condition.seen + condition.evidence), "a figure belongs to what was seen"
+    assert_plain(condition)
 
 
 @pytest.mark.parametrize("kind", JOIN)
@@ -68,7 +70,8 @@ def test_every_alert_of_the_join_says_all_four_things(kind: str) -> None:
         record, touching, path, vehicle, DEAD if kind == "alternator_not_charging" else CHARGED) if c.kind == kind)
     assert condition.active
     assert all(len(text) > 20 and text.endswith(".") for text in four(condition))
-    assert any(letter.isdigit() for letter in condition.seen)
+    assert any(letter.isdigit() for letter in condition.seen + condition.evidence)
+    assert_plain(condition)
 
 
 def test_no_kind_was_left_out() -> None:

@@ -180,7 +180,7 @@ def test_a_full_disk_costs_no_alert_and_writing_goes_on_when_there_is_room(small
     for number in range(2, 12000):
         writer.offer(happened(number))
     assert not writer.flush(3)
-    assert writer.condition().active and "full" in writer.condition().seen
+    assert writer.condition().active and "full" in writer.condition().evidence
     filler.unlink()
     assert writer.flush(20) and not writer.condition().active
     writer.close()

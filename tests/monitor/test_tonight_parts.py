@@ -1,4 +1,5 @@
 """The parts of tonight's forecast: paths, reserve, levers, outcomes, history and the solar clock."""
+import re
 from dataclasses import replace
 from math import log
 from random import Random
@@ -77,12 +78,31 @@ def test_a_drive_that_brings_what_is_missing_is_offered_with_its_effect() -> Non
     assert found[drive] < levers.SAFE
     minutes = int(drive.split()[1])
     assert 15 <= minutes <= 45          # 6 Ah missing and some to be safe, at 20 A
-    assert found[next(text for text in found if "fridge" in text)] < 0.05
+    assert found[next(text for text in found if "fridge" in text)] < levers.SAFE    # off as late as still does it
+
+
+def test_the_smallest_act_comes_first_and_names_its_time() -> None:
+    """Little is missing: use less, then rest the fridge, then drive; each until or before a time of day."""
+    made = night.draw_scenarios(start(0.14, 0.02), days(), 100, Random(2))
+    found = [text for text, _ in levers.levers(made, lambda p: p, (("the fridge", 1.5),), 20.0, 20.0, 14.0, 6 * 3600.0)]
+    assert re.fullmatch(r"Use \d\.\d A less until about \d\d:\d\d\.", found[0]), found
+    assert any(re.fullmatch(r"Switch the fridge off from (now|about \d\d:\d\d) until about \d\d:\d\d\.", text) for text in found[1:])
+    assert re.fullmatch(r"Drive \d+ minutes before about 02:00\.", found[-1]), found
+    assert all(len(text.split()) <= 12 for text in found)
+
+
+def test_a_long_drive_is_never_the_only_way_out() -> None:
+    """A small alternator, a night that is far too short, and nothing that can be spared: charging from elsewhere is named."""
+    made = night.draw_scenarios(start(0.02, 0.02), days(), 100, Random(2))
+    found = [text for text, _ in levers.levers(made, lambda p: p, (), 5.0, None, 0.4)]
+    drive = next(text for text in found if text.startswith("Drive"))
+    assert int(drive.split()[1]) > 100
+    assert any(text.startswith("Charge about") for text in found[:found.index(drive)]), found
 
 
 def test_nothing_is_asked_of_a_safe_night() -> None:
     made = night.draw_scenarios(start(0.30, 0.02), days(), 100, Random(2))
-    assert levers.levers(made, lambda p: p, (("the fridge", 1.5),), 20.0) == (("Nothing needs doing.", 0.0),)
+    assert levers.levers(made, lambda p: p, (("the fridge", 1.5),), 20.0) == (("Nothing to do.", 0.0),)
 
 
 def charge(frac: float, half_width: float, correlation: float = 0.0) -> ChargeFindings:

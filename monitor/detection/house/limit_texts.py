@@ -16,9 +16,10 @@ IDLE = {kind: Condition(kind, "house", False, on_delay_s=ON_DELAY_S.get(kind, 0.
         for kind in KINDS}
 
 
-def _said(kind: str, priority: Priority, seen: str, means: str, look_first: str, clears_when: str, **figures: float) -> Condition:
+def _said(kind: str, priority: Priority, seen: str, evidence: str, means: str, look_first: str, clears_when: str,
+          **figures: float) -> Condition:
     return Condition(kind, "house", True, priority, seen, means, look_first, clears_when, ON_DELAY_S.get(kind, 0.0),
-                     OFF_DELAY_S.get(kind, 0.0), tuple(figures.items()))
+                     OFF_DELAY_S.get(kind, 0.0), tuple(figures.items()), evidence)
 
 
 def degrees(temperature_c: float) -> str:
@@ -34,8 +35,8 @@ def overcharged(hours: float, limit_v: float, volts: float | None, battery: Batt
     limits = limits_of(battery.chemistry)
     return _said(
         "house_overcharged", "high" if hours >= limits.over_high_h else "medium", "House battery charged with too much voltage.",
-        f"For {hours:.0f} of the last hours it was above {limit_v:.1f} V, the most for {_kind(battery)} at its temperature. "
-        + ("It dries out, and what is lost cannot be filled up." if battery.chemistry in ("agm", "gel") else
+        f"For {hours:.0f} of the last hours it was above {limit_v:.1f} V, the most for {_kind(battery)} at its temperature.",
+        ("It dries out, and what is lost cannot be filled up." if battery.chemistry in ("agm", "gel") else
            "It loses water and gives off explosive gas." if battery.lead_acid else "It ages fast, and its protection may cut it off."),
         "The charger's setting for this kind of battery, and its temperature sensor. A flooded battery that is being equalised: "
         "write equalise_v into [house]." if battery.chemistry == "flooded" else
@@ -58,8 +59,8 @@ def too_hot(heat: Heat, temperature_c: float | None, battery: Battery) -> Condit
     high_c = limits.hot_high_c
     return _said(
         "house_too_hot", "high" if heat.level == "high" else "medium", f"House battery too hot: {degrees(now_c)}.",
-        f"It has spent {heat.hours:.1f} h above {degrees(limits.hot_c)}, the hottest at {degrees(heat.most_c)}. "
-        f"There it ages {low:.1f} to {high:.1f} times as fast as at 25 °C."
+        f"It has spent {heat.hours:.1f} h above {degrees(limits.hot_c)}, the hottest at {degrees(heat.most_c)}.",
+        f"At that it ages {low:.1f} to {high:.1f} times as fast as at 25 °C."
         + (f" Above {degrees(high_c)} charging can destroy it." if heat.level == "high" else ""),
         ("Stop charging until it is cooler. " if heat.level == "high" or not battery.lead_acid else "")
         + "Give it air and shade, away from engine and exhaust; feel whether it is warmer than what stands beside it.",
@@ -71,8 +72,8 @@ def runaway(state: Runaway, temperature_c: float | None) -> Condition:
     return _said(
         "house_runaway", "high", "House battery heats itself: stop charging now.",
         f"At a steady {state.now_v:.1f} V it takes more and more, {state.now_a:.1f} A after {state.then_a:.1f} A, and it is at "
-        f"{degrees(temperature_c if temperature_c is not None else 0.0)}. In a sealed battery this feeds itself and can end "
-        "in melting and fire.",
+        f"{degrees(temperature_c if temperature_c is not None else 0.0)}.",
+        "In a sealed battery this feeds itself and can end in melting and fire.",
         "Switch the charger or engine off, cover the panel. Keep away from its vents, air the vehicle, no sparks. Let it cool for a day, "
         "then have it tested: it has dried out or a cell has failed.",
         "It clears when it is no longer charged.", current_a=state.now_a, then_a=state.then_a)
@@ -94,7 +95,7 @@ def deep(state: Deep, battery: Battery) -> Condition:
         means = "Lithium emptied so far loses capacity; a single cell may be much lower than the others."
         look = f"Charge slowly, about {rate_a:.0f} A, above freezing, until it shows 12 V; then as usual. If it gets warm, stop."
     return _said("house_deep_discharge", "high", f"House battery was drained to {state.lowest_v:.1f} V.",
-                 f"Below {limits.deep_discharge_v:.1f} V discharging does lasting damage. {means}", look,
+                 f"Below {limits.deep_discharge_v:.1f} V discharging does lasting damage.", means, look,
                  "It clears with the next full charge.", lowest_v=state.lowest_v)
 
 
@@ -111,7 +112,7 @@ def frost(acid: Acid, temperature_c: float | None, coming_c: float | None, now: 
         "house_freeze_risk", "high" if now else "medium",
         "House battery may be freezing." if now else f"House battery may freeze tonight: {degrees(cold_c)} expected.",
         f"As empty as it is (acid of about {density:.2f} kg/l) it freezes at about {degrees(point_c)}"
-        + (f"; it is at {degrees(cold_c)}. " if now else ". ") + "Ice bursts the case, and a frozen battery that is charged can explode.",
+        + (f"; it is at {degrees(cold_c)}." if now else "."), "Ice bursts the case, and a frozen battery that is charged can explode.",
         "Never charge or jump it frozen: let it thaw first. " * now + "Charge it before the frost, or bring it somewhere warm.",
         "It clears when it is charged or the frost is over.", freezing_c=point_c, temperature_c=cold_c)
 
@@ -123,10 +124,11 @@ def never_full(since_full_s: float, low_hours: tuple[float, float, float], batte
     """
     days = since_full_s / 86400.0
     return _said(
-        "house_never_full", "low", f"House battery not full for {days:.0f} days.",
+        "house_never_full", "low", "House battery has not been full for too long.",
+        f"It was last full {days:.0f} days ago. Since it is known it spent {low_hours[0]:.0f} h below half and {low_hours[2]:.0f} h below "
+        "a fifth.",
         ("Part-charged lead-acid grows hard sulphate and loses capacity for good." if battery.lead_acid else
-         "Its cells drift apart and are only brought together at the top; the count drifts as well.")
-        + f" Since it is known it spent {low_hours[0]:.0f} h below half and {low_hours[2]:.0f} h below a fifth.",
+         "Its cells drift apart and are only brought together at the top; the count drifts as well."),
         "A charger on mains overnight fills it; a drive of two hours brings the most of it, two sunny days with little use the rest."
         if battery.lead_acid else "Charge once up to the charger's higher voltage and let it stay there for an hour or two.",
         "It clears with a full charge.", since_full_s=since_full_s)
@@ -148,32 +150,32 @@ def cold_charging(current_a: float | None, temperature_c: float | None, air_only
     rated, least_c, margin_k = battery.rated_capacity_ah, limits.cold_charge_c, limits.cold_margin_k
     amps = current_a or 0.0
     where = " The thermometer hangs in the air, not on the battery." if air_only else ""
-    means = ("Lithium iron phosphate charged below freezing takes lasting damage inside, unless its own heater or protection acts. "
-             f"The coldest cell may be {margin_k:.0f} K colder than the sensor.{where}")
+    means = "Lithium iron phosphate charged below freezing takes lasting damage inside, unless its own heater or protection acts."
+    cells = f"The coldest cell may be {margin_k:.0f} K colder than the sensor.{where}"
     figures = {"current_a": amps, "temperature_c": temperature_c}
     if temperature_c < least_c + margin_k and amps > limits.cold_rate_per_h * rated:
         return _said("cold_charging", "high" if temperature_c < least_c else "medium",
-                     f"House battery charged with {amps:.1f} A at {degrees(temperature_c)}.", means,
+                     f"House battery charged with {amps:.1f} A at {degrees(temperature_c)}.", cells, means,
                      "Stop charging, or warm the battery; see what its label allows.",
                      "It clears when charging stops or the battery is above freezing.", **figures)
     if limits.slow_below_c is not None and limits.slow_rate_per_h is not None and temperature_c < limits.slow_below_c and (
             amps > limits.slow_rate_per_h * rated):
-        return _said("cold_charging", "medium", f"House battery charged fast at {degrees(temperature_c)}.",
-                     f"Below {degrees(limits.slow_below_c)} lithium takes {limits.slow_rate_per_h * rated:.0f} A without harm, "
-                     f"not {amps:.0f} A.{where}",
+        return _said("cold_charging", "medium", f"House battery charged too fast for {degrees(temperature_c)}.",
+                     f"Charged with {amps:.0f} A.{where}",
+                     f"Below {degrees(limits.slow_below_c)} lithium takes {limits.slow_rate_per_h * rated:.0f} A without harm, not more.",
                      "Charge more slowly, or warm the battery; see what its label allows.",
                      "It clears when it charges more slowly or is warmer.", **figures)
     if morning_c is not None and sun_in_s is not None and morning_c < least_c + margin_k:
         return _said("cold_charging", "medium",
-                     f"{_at(hour, sun_in_s)} the sun will begin to charge a battery at about {degrees(morning_c)}.", means,
+                     f"The sun will charge the house battery at {degrees(morning_c)}{_at(hour, sun_in_s)}.", cells, means,
                      "Keep the battery warm tonight, or switch the panel off until it is above freezing.",
                      "It clears when the morning is expected to be warmer, or is over.", temperature_c=morning_c)
     return IDLE["cold_charging"]
 
 
 def _at(hour: float | None, in_s: float) -> str:
-    """The clock time in so many seconds, in steps of ten minutes."""
+    """From when on, in steps of ten minutes; without a clock only that it comes next."""
     if hour is None:
-        return f"In about {in_s / 3600.0:.0f} h"
+        return " next"
     tens = round((hour + in_s / 3600.0) * 6) % 144
-    return f"At {tens // 6:02d}:{tens % 6}0"
+    return f" from {tens // 6:02d}:{tens % 6}0"

@@ -166,15 +166,16 @@ def condition(state: Protection, vehicle: Vehicle) -> Condition:
     if state.path == "charge":
         how = ("The charger's voltage is there, and no current flows into it" if state.least_v else
                f"Charging at {state.before_a:.0f} A stopped at once while the charger's voltage stayed")
-        means = f"{how}: the battery's own electronics refuse charge. It is not full. Possible causes: {causes}."
+        means = "The battery's own electronics refuse charge. It is not full."
+        evidence = f"{how}. Possible causes: {causes}."
         look = ("Cold or hot: wait until it is between 5 and 45 °C. Else let it rest an hour, then charge slowly. If it comes back, "
                 "the cells are out of balance: a long, slow charge to the top, or a workshop.")
-        seen = "The house battery refuses charge."
+        seen = "House battery refuses charge."
     else:
-        means = (f"Its voltage and current were gone at once, from {state.before_v:.1f} V: the battery's own electronics have opened. "
-                 f"That is neither an empty battery for certain nor a lost sensor. Possible causes: {causes}.")
+        means = "The battery's own electronics have opened. That is neither an empty battery for certain nor a lost sensor."
+        evidence = f"Its voltage and current were gone at once, from {state.before_v:.1f} V. Possible causes: {causes}."
         look = "Switch the loads off. Look for a short circuit before anything else; then a charger for lithium wakes it."
-        seen = "The house battery has switched itself off."
+        seen = "House battery has switched itself off."
     return Condition("protection_tripped", "house", True, "high", seen, means, look,
                      "It clears when charge flows again." if state.path == "charge" else "It clears when its voltage is back.",
-                     figures=(("before_v", state.before_v), ("before_a", state.before_a)))
+                     figures=(("before_v", state.before_v), ("before_a", state.before_a)), evidence=evidence)

@@ -7,6 +7,9 @@ from monitor.detection.join.join_faults import CHARGING_WELL_V
 from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.uncharged_run import UnchargedRun
 from monitor.findings import Condition, Priority
+from monitor.parameters import table
+
+FOLLOWS = table("detection/join", "join_alerts").number("follows")
 
 #: kind -> priority, what it means, what to look at first, what would make it go away.
 #: {part}: isolator or DC-DC charger.
@@ -19,7 +22,7 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
         "belt, the alternator's plug, cable, fuse and earth. Engine not running: ignition and lights off.",
         "It clears once an engine run charges the starter battery for a minute."),
     "isolator_stuck_closed": (
-        "high", "The isolator has not let go: house loads empty the starter battery as well.",
+        "high", "The isolator has not opened: house loads empty the starter battery as well.",
         "Listen for the relay when the engine stops; look for welded contacts or a control wire that stays live.",
         "It clears when the two voltages go their own ways again with the engine off."),
     "isolator_stuck_open": (
@@ -42,10 +45,10 @@ IDLE = {kind: Condition(kind, "vehicle", False, priority, "", means.format(part=
         for kind, (priority, means, look, clears) in TEXTS.items()}
 
 
-def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...], part: str = "isolator") -> Condition:
+def _said(kind: str, seen: str, evidence: str, figures: tuple[tuple[str, float], ...], part: str = "isolator") -> Condition:
     priority, means, look, clears = TEXTS[kind]
     return Condition(kind, "vehicle", True, priority, seen, means.format(part=part), look.format(part=part),
-                     clears.format(part=part), figures=figures)
+                     clears.format(part=part), figures=figures, evidence=evidence)
 
 
 def conditions(record: JoinRecord, touching: IsolatorEvidence, path: path_resistance.PathResistance,
@@ -75,34 +78,35 @@ def _uncharged(uncharged: UnchargedRun) -> Condition:
     else:
         seen = "Starter battery drained as by a running engine"
     return _said("alternator_not_charging", f"{seen}{volts}.",
+                 f"Something has drawn from the starter battery as a running engine does, for {uncharged.loaded_s / 60:.0f} min.",
                  (("voltage_v", uncharged.now_v or 0.0), ("loaded_s", uncharged.loaded_s)))
 
 
 def _stuck_closed(record: JoinRecord, touching: IsolatorEvidence, vehicle: Vehicle) -> Condition:
     share = contacts.transfer(touching)
-    seen = (f"The engine is off, and for {record.joined_s / 3600:.1f} h the starter battery has moved with the "
-            "house loads")
-    if share is not None and touching.steps >= 3:
-        seen += f": it follows {100 * min(share[0], 1.0):.0f} % of {touching.steps} steps"
+    evidence = (f"The engine is off, and for {record.joined_s / 3600:.1f} h the voltages of both batteries have stayed together")
+    if share is not None and touching.steps >= 3 and share[0] > FOLLOWS:
+        evidence += f"; the starter battery follows {100 * min(share[0], 1.0):.0f} % of {touching.steps} load steps"
     if vehicle.isolator_follows == "engine":
-        seen += ". The configuration says that it opens with the engine; one that senses voltage may rightly hold on for hours"
-    return _said("isolator_stuck_closed", seen + ".", (
+        evidence += ". The configuration says that it opens with the engine; one that senses voltage may rightly hold on for hours"
+    return _said("isolator_stuck_closed", "Isolator stuck closed: house loads drain the starter battery.", evidence + ".", (
         ("joined_s", record.joined_s), ("followed_frac", share[0] if share else 0.0)))
 
 
 def _stuck_open(record: JoinRecord, dc_dc: bool) -> Condition:
     runs = "one run" if record.runs_missed == 1 else f"{record.runs_missed} runs"
-    seen = (f"The engine charged the starter battery in {runs} of five minutes or more, and the house battery "
+    evidence = (f"The engine charged the starter battery in {runs} of five minutes or more, and the house battery "
             "did not follow")
     if record.starter_v is not None and record.house_v is not None and record.starter_v > CHARGING_WELL_V:
-        seen += f" ({record.starter_v:.1f} V against {record.house_v:.1f} V)"
-    return _said("isolator_stuck_open", seen + ".", (("runs_missed", float(record.runs_missed)),),
+        evidence += f" ({record.starter_v:.1f} V against {record.house_v:.1f} V)"
+    return _said("isolator_stuck_open", "Driving does not charge the house battery.", evidence + ".", (
+        ("runs_missed", float(record.runs_missed)),),
                  "DC-DC charger" if dc_dc else "isolator")
 
 
 def _intermittent(record: JoinRecord) -> Condition:
-    return _said("isolator_intermittent", f"The isolator opened {len(record.openings)} times within six hours while "
-                 "the engine charged.", (("openings", float(len(record.openings))),))
+    return _said("isolator_intermittent", f"Isolator opened {len(record.openings)} times while the engine charged.",
+                 "All of it within six hours.", (("openings", float(len(record.openings))),))
 
 
 def _grown(path: path_resistance.PathResistance) -> Condition:
@@ -110,6 +114,6 @@ def _grown(path: path_resistance.PathResistance) -> Condition:
     if grown is None:
         return IDLE["path_resistance_grown"]
     ratio, _, now, then = grown
-    return _said("path_resistance_grown", f"Isolator and cable measure {1000 * now:.1f} mΩ, {ratio:.1f} times the "
-                 f"{1000 * then:.1f} mΩ of the first edges; at {path.largest_a:.0f} A the added part turns "
+    return _said("path_resistance_grown", f"Isolator and cables at {1000 * now:.1f} mΩ, {ratio:.1f} times as before.",
+                 f"They began at {1000 * then:.1f} mΩ; at {path.largest_a:.0f} A the added part turns "
                  f"{(now - then) * path.largest_a**2:.0f} W into heat.", (("ratio", ratio), ("resistance_ohm", now)))

@@ -45,6 +45,10 @@ class CrankVerdict:
     severity: float | None = None        # below 0 healthy, 0 to 1 borderline, above 1 weak
 
 
+#: What a person calls each grade.
+GRADES: dict[CrankGrade, str] = {"healthy": "Good start", "borderline": "Fair start", "weak": "Weak start", "failed": "Failed start"}
+
+
 def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> CrankVerdict:
     """The verdict on one start from (seconds, starter volts) at 20 Hz or more.
 
@@ -73,13 +77,12 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
     started, recovered_s = _took_over(times, volts, end, max(before_v, median(volts[:10])))
     severity = _severity(lowest_v, drop, temperature_c)
     grade = _grade(severity)
-    because = (f"lowest {lowest_v:.1f} V, {plateau_v:.1f} V while turning for {duration_s:.1f} s, "
-               f"{100 * drop:.0f} % below rest")
+    because = f"dipped to {lowest_v:.1f} V, then {plateau_v:.1f} V for {duration_s:.1f} s"
     if started is False and (grade != "healthy" or duration_s > TOO_LONG_S):
         grade = "failed"
         because += "; the engine did not take over"
         if severity < 0:
-            because += ", though the battery held"
+            because += ", though the battery coped"
     elif started is not True:
         because += "; no charging seen after it: throttled alternator or failed start"
     return CrankVerdict(grade, because, before_v, lowest_v, plateau_v, duration_s, recovered_s, drop, started, severity)
@@ -236,7 +239,7 @@ def add(state: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: fl
         baseline = (*baseline, pair)
     else:
         recent = (*recent, pair)[-RECENT:]
-    message = f"Start judged {verdict.verdict}: {verdict.because}."
+    message = f"{GRADES[verdict.verdict]}: {verdict.because}."
     event = Event(at_s, "start", "starter", message, (("lowest_v", verdict.lowest_v), ("drop_frac", verdict.drop_frac)))
     return CrankState(state.count + 1, baseline, recent, verdict, at_s, lowest_v=verdict.lowest_v, fast=True,
                       level_v=state.level_v, news=(event,))

@@ -9,7 +9,7 @@ from monitor.detection import temperature_trend
 from monitor.detection.starter import crank, drain, drain_verdict, starter_alerts, surface_decay
 from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
 from monitor.detection.temperature_trend import Trend
-from monitor.findings import Z95, Condition, Estimate, Event, Isolator, JoinFindings, NotYet, StarterFindings
+from monitor.findings import Z95, Answer, Condition, Estimate, Event, Isolator, JoinFindings, NotYet, StarterFindings
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -182,7 +182,7 @@ def quarter_hour(state: StarterState, at_s: float, volts: float, vehicle: Vehicl
     return replace(state, charged_s=charged_s, parking=Parking(decay, search, rests, passing, found, parking.sudden))
 
 
-WAIT = NotYet("the starter battery must first stand alone for some hours")
+WAIT = NotYet("the batteries must first be separate for some hours")
 FLAT_CURVE = NotYet("the resting voltage of this chemistry is too flat to read charge or drain from")
 
 
@@ -199,17 +199,23 @@ def findings(state: StarterState, vehicle: Vehicle) -> StarterFindings:
     spread = Z95 * (sigma**2 + kind.full_sigma_v**2) ** 0.5
     left = 1 - (kind.full_v + VOLTAGE_PER_K * (decay.base_c - 25.0) - level) / kind.span_v
     charge = Estimate(_clip(left), _clip(left - spread / kind.span_v), _clip(left + spread / kind.span_v), "rested")
+    return StarterFindings(charge, rest, find_drain(state, vehicle), _doubtful_s(state), *crank.as_findings(state.starts))
+
+
+def find_drain(state: StarterState, vehicle: Vehicle) -> Answer:
+    """All that leaves the battery while parked, for the page and the alert alike [A]."""
+    decay = state.parking.decay
+    if decay is None:
+        return WAIT
     fall, fall_sigma = surface_decay.fall_v_per_day(decay)
-    found = state.parking.found
+    found, battery = state.parking.found, vehicle.starter
     own = drain_verdict.held_amperes(fall if found is None or found.how == "sudden" else found.usual_v_per_day, battery)
     doubt = Z95 * hypot(drain_verdict.held_amperes(fall_sigma, battery), own * drain_verdict.scale_sigma_ln(battery))
     if found is not None and found.how != "sudden":
         total = found.extra_a + own
-        draining = Estimate(total, max(total - hypot(found.extra_a - found.low_a, doubt), 0.0),
-                            total + hypot(found.high_a - found.extra_a, doubt), "measured")
-    else:
-        draining = Estimate(own, max(0.0, own - doubt), own + doubt, "rested")
-    return StarterFindings(charge, rest, draining, _doubtful_s(state), *crank.as_findings(state.starts))
+        return Estimate(total, max(total - hypot(found.extra_a - found.low_a, doubt), 0.0),
+                        total + hypot(found.high_a - found.extra_a, doubt), "measured")
+    return Estimate(own, max(0.0, own - doubt), own + doubt, "rested")
 
 
 def _clip(value: float) -> float:
@@ -235,5 +241,6 @@ def conditions(state: StarterState, vehicle: Vehicle) -> tuple[Condition, ...]:
         vehicle, state.level, state.parking.found, _doubtful_s(state) if state.parking.found else None, state.starts,
         rest_v=rests[-1].voltage_v if resting else None, temperature_c=now.temperature_c, house_v=now.house_v,
         uncharged_s=at_s - state.charged_s if state.charged_s is not None else 0.0, at_s=at_s,
+        drain_a=find_drain(state, vehicle) if state.parking.found else WAIT,
         coming_low_c=temperature_trend.coming_low_c(state.trend) if resting and temperature_trend.evening(state.hour) else None,
     )

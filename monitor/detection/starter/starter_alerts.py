@@ -7,7 +7,7 @@ from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
 from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
-from monitor.findings import Condition, JoinFindings, Priority
+from monitor.findings import Answer, Condition, Estimate, JoinFindings, NotYet, Priority
 from monitor.parameters import table
 from monitor.sample import Minute
 
@@ -54,7 +54,7 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
         "high", "It is empty, or heavily loaded. Standing empty ruins it within days.",
         "Switch off whatever runs from it, and charge it soon.", "It clears when the voltage has come back."),
     "will_not_start": (
-        "high", "The engine will hardly start on the starter battery alone.",
+        "high", "The starter battery alone will hardly turn the engine.",
         "Read the page If it will not start before joining anything. This program never joins the batteries.",
         "It clears when the starter battery is charged or the engine runs."),
 }
@@ -63,14 +63,16 @@ ON_DELAY_S = {"starter_low": P.number("starter_low_delay_s"), "starter_freeze_ri
               "starter_under_voltage": P.number("starter_under_voltage_delay_s")}
 
 
-def _said(kind: str, seen: str, figures: tuple[tuple[str, float], ...] = (), means: str = "",
+def _said(kind: str, seen: str, evidence: str = "", figures: tuple[tuple[str, float], ...] = (), means: str = "",
           priority: Priority | None = None) -> Condition:
     """An active condition with its texts."""
     usual, meaning, look, clears = TEXTS[kind]
     return Condition(kind, "starter", True, priority or usual, seen, means or meaning, look, clears,
-                     ON_DELAY_S.get(kind, 0.0), 0.0, figures)
+                     ON_DELAY_S.get(kind, 0.0), 0.0, figures, evidence)
 
 
+#: No drain to name.
+UNKNOWN = NotYet("it is found while the vehicle is parked")
 #: The same conditions while nothing is wrong.
 IDLE = {kind: Condition(kind, "starter", False, priority, "", means, look, clears, ON_DELAY_S.get(kind, 0.0))
         for kind, (priority, means, look, clears) in TEXTS.items()}
@@ -115,13 +117,14 @@ def three_quarters_v(battery: Battery) -> float:
 
 def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtful_after_s: float | None,
                starts: crank.CrankState, *, rest_v: float | None, temperature_c: float | None, house_v: float | None,
-               uncharged_s: float, at_s: float, coming_low_c: float | None = None) -> tuple[Condition, ...]:
+               uncharged_s: float, at_s: float, coming_low_c: float | None = None, drain_a: Answer = UNKNOWN) -> tuple[Condition, ...]:
     """All starter conditions, active or not.
 
     rest_v : the resting voltage, None while it is not resting [V]
     coming_low_c : the lowest temperature expected in the coming night, None while not known or too far off [°C]
     vehicle: what its owner said of it; level: its level; found: what was found; doubtful_after_s: how long it may stand
-    before a start is doubtful [s]; starts: what was seen of starts; temperature_c: of the battery [°C]; house_v: house
+    before a start is doubtful [s]; drain_a: all that leaves it, as the pages show it [A];
+    starts: what was seen of starts; temperature_c: of the battery [°C]; house_v: house
     battery's voltage [V]; uncharged_s: since it was three quarters full [s]; at_s: the log's time [s].
     """
     lead = vehicle.starter.lead_acid
@@ -129,7 +132,7 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
     rested_v = rest_v if lead else None
     flat = rested_v is not None and level.flat
     return (
-        IDLE["starter_drain"] if found is None else _drain(found, doubtful_after_s, at_s),
+        IDLE["starter_drain"] if found is None else _drain(found, doubtful_after_s, at_s, drain_a),
         _low(rested_v, flat) if rested_v is not None and level.low else IDLE["starter_low"],
         _frost(rested_v, temperature_c, coming_low_c, vehicle.starter) if rested_v is not None else IDLE["starter_freeze_risk"],
         _part_charged(uncharged_s) if rested_v is not None and uncharged_s > PART_CHARGED_S else IDLE["starter_part_charged"],
@@ -138,18 +141,20 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
     )
 
 
-def _drain(found: Drain, doubtful_after_s: float | None, at_s: float) -> Condition:
+def _drain(found: Drain, doubtful_after_s: float | None, at_s: float, drain_a: Answer) -> Condition:
     if found.how == "sudden":
-        return _said("starter_drain", f"The starter battery, alone at rest, fell by {found.fall_v_per_day:.1f} V "
-                     "within minutes and stayed there.", means="A cell may have failed inside, or a very heavy load is on. "
+        return _said("starter_drain", f"Starter battery fell by {found.fall_v_per_day:.1f} V within minutes.",
+                     "It was separate and at rest, and the voltage stayed there.",
+                     means="A cell may have failed inside, or a very heavy load is on. "
                      "Expect no start.")
     days = None if doubtful_after_s is None else doubtful_after_s / 86400
-    seen = (f"The resting voltage falls by {1000 * found.fall_v_per_day:.0f} mV a day since about "
-            f"{(at_s - found.since_s) / 3600:.0f} h ago: about {_milli(found.extra_a)} mA "
-            f"({_milli(found.low_a)} to {_milli(found.high_a)}) more than this vehicle usually draws."
-            + ("" if days is None else " A start is doubtful already." if days < 0.1 else
-               f" At this rate a start becomes doubtful in {days:.1f} days."))
-    return _said("starter_drain", seen, (
+    evidence = (f"The resting voltage has been falling by {1000 * found.fall_v_per_day:.0f} mV a day for about "
+                f"{(at_s - found.since_s) / 3600:.0f} h. Of that {_milli(found.extra_a)} mA "
+                f"({_milli(found.low_a)}–{_milli(found.high_a)}) is more than this vehicle usually draws."
+                + ("" if days is None else " A start is doubtful already." if days < 0.1 else
+                   f" At this rate it should start the engine for {days:.1f} days more."))
+    said = "a drain" if not isinstance(drain_a, Estimate) else f"a drain of {1000 * drain_a.value:.0f} mA"
+    return _said("starter_drain", f"Starter battery has {said} while parked.", evidence, (
         ("extra_a", found.extra_a), ("low_a", found.low_a), ("high_a", found.high_a), ("since_s", found.since_s),
         ("doubtful_in_s", -1.0 if doubtful_after_s is None else doubtful_after_s)))
 
@@ -161,8 +166,8 @@ def _milli(amps: float) -> str:
 
 
 def _low(rest_v: float, flat: bool) -> Condition:
-    return _said("starter_low", f"The starter battery stands at {rest_v:.2f} V with nothing charging it.",
-                 (("rest_v", rest_v),), priority="high" if flat else "medium")
+    return _said("starter_low", f"Starter battery {'nearly flat' if flat else 'half empty'}: {rest_v:.2f} V at rest.",
+                 "Nothing charges it, and nothing large is on.", (("rest_v", rest_v),), priority="high" if flat else "medium")
 
 
 def charge_frac(rest_v: float, temperature_c: float | None, battery: Battery) -> float:
@@ -179,54 +184,56 @@ def _frost(rest_v: float, temperature_c: float | None, coming_low_c: float | Non
     """Thin acid and frost, now or in the coming night: the acid's density follows from the resting voltage."""
     point_c = frost.freezing_point_c(frost.density_from_rest_voltage_kg_l(rest_v))
     warn_c = min(point_c + (limits_of(battery.chemistry).frost_margin_k or 0.0), 0.0)
+    acid = f"At {rest_v:.2f} V its acid freezes at about {point_c:.0f} °C.".replace("-", "−")
     if temperature_c is not None and temperature_c <= warn_c:
-        return _said("starter_freeze_risk", f"Starter battery may be freezing: {temperature_c:.0f} °C.".replace("-", "−"), (
-            ("freezing_c", point_c), ("temperature_c", temperature_c)),
-            means=f"At {rest_v:.2f} V its acid freezes at about {point_c:.0f} °C. ".replace("-", "−") + TEXTS["starter_freeze_risk"][1])
+        return _said("starter_freeze_risk", f"Starter battery may be freezing: {temperature_c:.0f} °C.".replace("-", "−"), acid, (
+            ("freezing_c", point_c), ("temperature_c", temperature_c)))
     if coming_low_c is not None and coming_low_c <= warn_c:
-        return _said("starter_freeze_risk", f"Starter battery may freeze tonight: {coming_low_c:.0f} °C expected.".replace("-", "−"), (
-            ("freezing_c", point_c), ("temperature_c", coming_low_c)), priority="medium",
-            means=f"At {rest_v:.2f} V its acid freezes at about {point_c:.0f} °C. ".replace("-", "−") + TEXTS["starter_freeze_risk"][1])
+        return _said("starter_freeze_risk", f"Starter battery may freeze tonight: {coming_low_c:.0f} °C expected.".replace("-", "−"), acid,
+                     (
+            ("freezing_c", point_c), ("temperature_c", coming_low_c)), priority="medium")
     return IDLE["starter_freeze_risk"]
 
 
 def _part_charged(uncharged_s: float) -> Condition:
-    return _said("starter_part_charged", f"For {uncharged_s / 86400:.0f} days the starter battery has not rested above "
-                 "three quarters full.", (("uncharged_s", uncharged_s),))
+    return _said("starter_part_charged", "Starter battery has been part charged for too long.",
+                 f"For {uncharged_s / 86400:.0f} days it has not rested above three quarters full.", (("uncharged_s", uncharged_s),))
 
 
 def _weak(starts: crank.CrankState) -> Condition:
     last = starts.last
     if last is not None and last.verdict == "weak":
-        return _said("crank_weak", f"The last start was weak: {last.because}.", (("severity", last.severity or 0.0),))
+        return _said("crank_weak", f"The last start was weak: lowest {last.lowest_v or 0.0:.1f} V.",
+                     f"The voltage {last.because}.", (("severity", last.severity or 0.0),))
     grown = crank.trend(starts)
     if grown is None or grown[1] <= crank.GROWN:
         return IDLE["crank_weak"]
-    return _said("crank_weak", f"Starts pull the voltage {grown[0]:.1f} times as deep as this vehicle's first "
-                 f"{crank.BASELINE} did at equal temperature ({grown[1]:.1f} to {grown[2]:.1f}).",
-                 (("ratio", grown[0]),))
+    return _said("crank_weak", f"Starts pull the voltage {grown[0]:.1f} times as deep as before.",
+                 f"That is against this vehicle's first {crank.BASELINE} starts, at equal temperature, 95 % range {grown[1]:.1f} to "
+                 f"{grown[2]:.1f}.", (("ratio", grown[0]),))
 
 
 def _failed(starts: crank.CrankState) -> Condition:
     if starts.last is not None and starts.last.verdict == "failed":
-        return _said("start_failed", f"The last start failed: {starts.last.because}.")
+        return _said("start_failed", f"The last start failed: lowest {starts.last.lowest_v or 0.0:.1f} V.",
+                     f"The voltage {starts.last.because}.")
     if len(starts.dips) >= 2:
-        return _said("start_failed", f"The starter voltage dipped {len(starts.dips)} times as in a start, and nothing "
-                     "charged afterwards: starts that failed, or a heavy load.")
+        return _said("start_failed", f"Starter voltage dipped {len(starts.dips)} times without a start.",
+                     "It dipped as in a start, and nothing charged afterwards: starts that failed, or a heavy load.")
     return IDLE["start_failed"]
 
 
 def _over(level: LevelAlert) -> Condition:
     if level.over_s < 60 or level.volts is None:
         return IDLE["starter_over_voltage"]
-    return _said("starter_over_voltage", f"The starter battery has been at {level.volts:.1f} V for "
-                 f"{level.over_s / 60:.0f} min.", (("voltage_v", level.volts),))
+    return _said("starter_over_voltage", f"Starter battery at {level.volts:.1f} V: far too high.",
+                 f"It has been so for {level.over_s / 60:.0f} min.", (("voltage_v", level.volts),))
 
 
 def _under(level: LevelAlert) -> Condition:
     if level.under_s < UNDER_FOR_S or level.volts is None:
         return IDLE["starter_under_voltage"]
-    return _said("starter_under_voltage", f"The starter battery is at {level.volts:.1f} V.",
+    return _said("starter_under_voltage", f"Starter battery at {level.volts:.1f} V: empty or overloaded.", "",
                  (("voltage_v", level.volts),))
 
 
@@ -234,5 +241,5 @@ def _no_start(rest_v: float | None, house_v: float | None, vehicle: Vehicle) -> 
     fit_v = HOUSE_FIT_V if vehicle.house.lead_acid else HOUSE_FIT_LFP_V
     if house_v is None or house_v <= fit_v:
         return IDLE["will_not_start"]
-    own = "The start failed" if rest_v is None else f"The starter battery is flat ({rest_v:.1f} V)"
-    return _said("will_not_start", f"{own}; the house battery is not flat ({house_v:.1f} V).")
+    own = "a start failed" if rest_v is None else f"starter battery flat at {rest_v:.1f} V"
+    return _said("will_not_start", f"The engine will hardly start: {own}.", f"The house battery is not flat: {house_v:.1f} V.")

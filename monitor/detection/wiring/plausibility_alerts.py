@@ -63,26 +63,26 @@ def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings
     else:
         return IDLE["shunt_bypassed"]
     return Condition(
-        "shunt_bypassed", "house", True, "high", seen,
+        "shunt_bypassed", "house", True, "high", "A load bypasses the shunt, or its zero is wrong.",
         "A load's negative goes to the battery past the shunt, or the shunt's zero is off: the house battery looks fuller than it is."
         + (" A constant 0.2 to 0.4 A is usually this board itself." if unseen and vehicle.board.supply == "unknown" else ""),
         "On the battery's side of the shunt there must be one cable only, from post to shunt: move every other one to the far side. "
         "Then, with everything off, `ampledger setup zero`.",
         "It clears a day or two after the last sign of it.", off_delay_s=6 * 3600.0,
-        figures=(("pairs_count", pairs), ("unseen_a", unseen or state.bypass.idle_a), ("booked_ratio", float(booked))))
+        figures=(("pairs_count", pairs), ("unseen_a", unseen or state.bypass.idle_a), ("booked_ratio", float(booked))), evidence=seen)
 
 
 def _divider(battery: Part, factor: float) -> Condition:
     known, words = voltage_level.find_mistake(factor)
     times = known if known > 1 else 1 / known
-    seen = (f"The {battery} battery's voltage is about {times:.3g} times too {'low' if factor > 1 else 'high'}: it lives at voltages at "
-            "which no such battery can" + (f", as with a divider of {words}." if words else "."))
+    seen = f"{battery.capitalize()} voltage reads {times:.3g} times too {'low' if factor > 1 else 'high'}."
+    evidence = "It lies where no such battery can be" + (f", as with a divider of {words}." if words else ".")
     return Condition(
         f"{battery}_divider_wrong", battery, True, "high", seen,
         "The ratio of the voltage divider in the configuration is not that of the resistors; nothing that rests on this voltage holds.",
         f"Measure at the posts with a multimeter, then: ampledger setup divider --battery {battery} --meter-v VOLTS. A battery that "
         "really is at such a voltage is dead or in danger: measure before anything else.",
-        "It clears when the voltage is one that a battery can have.", figures=(("factor_ratio", factor),))
+        "It clears when the voltage is one that a battery can have.", figures=(("factor_ratio", factor),), evidence=evidence)
 
 
 def _at_limit(state: PlausibilityState) -> Condition:
@@ -90,10 +90,11 @@ def _at_limit(state: PlausibilityState) -> Condition:
         if channel_state.at_limit(limit, state.at_s):
             return Condition(
                 "channel_at_limit", "house", True, "medium",
-                f"The house {what} stops at exactly {limit.stuck_value:g} {unit}, time after time, while everything else moves on.",
+                f"House {what} reading stops at {limit.stuck_value:g} {unit}.",
                 "The channel is cut off at the end of its range; what lies beyond is lost, and the count runs short.",
                 "A shunt or divider for more, or another range of the converter (page Documents, Drivers).",
-                "It clears after three days without it.", figures=(("value_ratio", limit.stuck_value),))
+                "It clears after three days without it.", figures=(("value_ratio", limit.stuck_value),),
+                evidence="It stops at exactly that, time after time, while everything else moves on.")
     return IDLE["channel_at_limit"]
 
 
@@ -102,11 +103,12 @@ def _noisy(state: PlausibilityState) -> Condition:
         if channel_state.grow_noise(noise):
             return Condition(
                 "sensor_noisy", "house", True, "medium",
-                f"For {noise.grown_h} hours the house {what} scatters by {noise.now:.2g} {unit} at its calmest; it used to be "
-                f"{noise.usual:.2g} {unit}. Nothing else moves with it.",
+                f"House {what} reading is noisy.",
                 "A loose sense lead, a lost earth, or another device's interference; single readings are worth less.",
                 "The sense leads' plugs and their way past motors, converters and radio; twist them.",
-                "It clears after an hour as calm as before.", off_delay_s=3600.0, figures=(("scatter_ratio", noise.now),))
+                "It clears after an hour as calm as before.", off_delay_s=3600.0, figures=(("scatter_ratio", noise.now),),
+                evidence=f"For {noise.grown_h} hours it has scattered by {noise.now:.2g} {unit} at its calmest; it used to be "
+                         f"{noise.usual:.2g} {unit}. Nothing else moves with it.")
     return IDLE["sensor_noisy"]
 
 
@@ -117,9 +119,10 @@ def _loose(state: PlausibilityState) -> Condition:
     sun = 2 * swings.sunny > len(swings.at_s)
     return Condition(
         "temperature_sensor_loose", "house", True, "low",
-        f"The house battery's temperature moves by up to {swings.most_k:.0f} K within half an hour, again and again"
-        + (", and it does so while the sun shines." if sun else "."),
+        "House temperature sensor is not on the battery.",
         ("The sensor sits in the sun" if sun else "The sensor hangs in the air") + ": a battery's mass follows within hours, not minutes. "
         "What rests on temperature (cold charging, rest voltage, ageing) is off.",
         "Tape it to the battery's side under a piece of foam, out of the sun.", "It clears after two days without such swings.",
-        figures=(("swing_k", swings.most_k),))
+        figures=(("swing_k", swings.most_k),),
+        evidence=f"The temperature moves by up to {swings.most_k:.0f} K within half an hour, again and again"
+        + (", and it does so while the sun shines." if sun else "."))

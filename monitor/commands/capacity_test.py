@@ -1,4 +1,4 @@
-"""ampledger captest: a guided capacity test of the house battery; the person switches, this watches."""
+"""ampledger capacity-test: a guided capacity test of the house battery; the person switches, this watches."""
 import sys
 import time
 from pathlib import Path
@@ -17,12 +17,12 @@ LEAST_FULL_FRAC = 0.95
 @click.command(short_help="A guided capacity test of the house battery: says when to begin and when to stop.")
 @click.option("--stop-at", "stop_v", type=click.FloatRange(9.6, 13.5), metavar="VOLTS",
               help="End voltage under load. Default: 10.5 (lead-acid, 1.75 V a cell), 11.0 (lithium iron phosphate). "
-                   "Above 11.0 (11.5) the test only says: at least.")
-@click.option("--to-reserve", is_flag=True, help="Stop when the reserve is reached: gentler, but it only says: at least.")
-@click.option("--once", is_flag=True, help="Say where the test stands, and end.")
+                   "Above 11.0 (11.5) the test gives a minimum only.")
+@click.option("--to-reserve", is_flag=True, help="Stop when the reserve is reached: gentler, but it gives a minimum only.")
+@click.option("--once", is_flag=True, help="Show how far the test is, and end.")
 @config_option
 @database_option
-def captest(stop_v: float | None, to_reserve: bool, once: bool, config_file: Path | None, database: Path | None) -> None:
+def capacity_test(stop_v: float | None, to_reserve: bool, once: bool, config_file: Path | None, database: Path | None) -> None:
     """Guide through a capacity test of the house battery, and keep its result.
 
     Charge it full, let it rest with every charger off, switch on a load of about the rated current, and leave it on.
@@ -30,21 +30,21 @@ def captest(stop_v: float | None, to_reserve: bool, once: bool, config_file: Pat
     the loads off and charge at once. This command only watches, through the log of the running monitor: it may be
     ended and begun again at any time.
 
-    The result is corrected for rate (Peukert) and temperature (IEEE 450, IEC 60896-21), and speaks in the verdict.
+    The result is corrected for rate (Peukert) and temperature (IEEE 450, IEC 60896-21), and counts in the verdict.
 
     Lead-acid batteries wear by every deep discharge: once or twice a year is enough. Stay within reach, ventilate,
     and stop when the battery gets hot, swells or smells. Its label, local codes and licensed practice come first.
     """
     from monitor.cli import Refused
     from monitor.logbook.reader import Reader
-    from monitor.planning import capacity_test
+    from monitor.planning import capacity_test as planned
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()
     if now is None:
         raise Refused("the log is empty; the monitor has to run first: ampledger run")
     house = now.vehicle.house
-    stop_v = capacity_test.END_V[house.lead_acid] if stop_v is None else stop_v
+    stop_v = planned.END_V[house.lead_acid] if stop_v is None else stop_v
     watch = CapacityTestView(reader, stop_v, 1 - house.reserve_soc_frac if to_reserve else None)
     while True:
         run, sentences = watch.look()
@@ -101,7 +101,7 @@ class CapacityTestView:
         wrong = capacity_test.not_ready(frac, charge.anchor, charge.charging_stage,
                                         now.sample.house_temperature_c if now.sample else None)
         if wrong:
-            return run, self._new(["Not yet: " + "; ".join(wrong) + "."])
+            return run, self._new(["Not ready: " + "; ".join(wrong) + "."])
         low, high = capacity_test.load_a(house)
         return run, self._new([f"It may begin. With every charger off, switch on loads of {low:.0f} to {high:.0f} A and leave them on; "
                                f"the test ends at {self._stop_v:.1f} V."])
@@ -129,8 +129,8 @@ class CapacityTestView:
 
     def _progress(self, run: Any, house: Any) -> list[str]:
         volts = "" if run.voltage_v is None else f"{run.voltage_v:.2f} V; "
-        return [f"{run.hours:.1f} h: {run.drawn_ah:.1f} Ah drawn, {100 * run.drawn_ah / house.rated_capacity_ah:.0f} % of the label; "
-                f"{volts}"
+        share = f"{100 * run.drawn_ah / house.rated_capacity_ah:.0f} % of rated capacity"
+        return [f"Capacity test running for {run.hours:.1f} h: {run.drawn_ah:.1f} Ah drawn, {share}; {volts}"
                 f"it ends at {self._stop_v:.1f} V."]
 
     def result(self, run: Any) -> tuple[Any, float]:
