@@ -118,7 +118,7 @@ def leave(kind: str, *asked: dict, to: str = "alerts"):
             requests.keep(left[0], doors())
         return redirect(url_for(BACK[to], told="left"), 303)
     if not answer.done:
-        return _words(answer.said), 409
+        return _words(f"{answer.said[:1].upper()}{answer.said[1:]}"), 409
     return redirect(url_for(BACK[to], told="done", entry=answer.entry), 303)
 
 
