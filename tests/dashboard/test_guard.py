@@ -76,7 +76,7 @@ def test_what_the_daemon_answers_is_said_and_offered_to_be_undone(client, tmp_pa
     thread = answering(False, "no open alert number 1.")
     refused = browser.post(to, data={"token": token_of(page)})
     thread.join()
-    assert refused.status_code == 409 and "Nothing was changed." in refused.text and "no open alert number 1." in refused.text
+    assert refused.status_code == 409 and "Nothing was changed." in refused.text and "No open alert number 1." in refused.text
 
 
 def test_undoing_needs_our_form_and_the_code(client, tmp_path: Path) -> None:
