@@ -139,12 +139,16 @@ def _day_utc_s(text: str | None) -> float | None:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        raise click.BadParameter(f"{text!r} is not a day; write it as 2026-06-01", param_hint="the day") from None
+        raise click.BadParameter(f"{text[:30]!r} is not a day; write it as 2026-06-01", param_hint="the day") from None
     if len(text) <= 10:
         moment = moment.replace(hour=12)
-    if not 0 < moment.astimezone().timestamp() <= time.time() + 43200:
+    try:
+        utc_s = moment.astimezone().timestamp()
+    except (ValueError, OverflowError, OSError):  # at the ends of the calendar
+        utc_s = 0.0
+    if not 0 < utc_s <= time.time() + 43200:
         raise click.BadParameter(f"{text} is not a day that has been", param_hint="the day")
-    return moment.astimezone().timestamp()
+    return utc_s
 
 
 @click.group(short_help="Calibrate an instrument.")

@@ -102,7 +102,7 @@ def test_a_capacity_test_reaches_the_verdict_and_the_charge_tracker_once(life) -
     assert len(Reader(life.daemon.database).events_of("capacity_test")) == 1
 
 
-@pytest.mark.parametrize("day", ["yesterday", "2999-01-01", "31.12.2025"])
+@pytest.mark.parametrize("day", ["yesterday", "2999-01-01", "31.12.2025", "9999-12-31", "0001-01-01"])
 def test_a_day_that_cannot_be_is_refused_with_what_to_write(tmp_path: Path, day: str) -> None:
     done = CliRunner().invoke(commands, ["battery", "describe", "house", "--installed", day, "--database", str(tmp_path / "x.db")])
     assert done.exit_code == 2 and "the day" in done.output

@@ -85,7 +85,7 @@ def tried(words: tuple[str, ...], arguments: list[str], place: Path) -> None:
 def _tried_apart(words: tuple[str, ...], arguments: list[str]) -> None:
     done = subprocess.run([sys.executable, "-m", "monitor", *words, *(a.replace("\0", "") for a in arguments)], stdout=subprocess.PIPE,
                           stderr=subprocess.STDOUT, text=True, stdin=subprocess.DEVNULL, timeout=60, errors="replace",
-                          env={**os.environ, "PYTHONPATH": str(ROOT)})
+                          env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])})
     assert done.returncode in (0, 1, 2, 3) and "Traceback" not in done.stdout, (words, arguments, done.stdout)
     assert "a mistake in ampledger itself" not in done.stdout and not PATTERN.search(done.stdout), (words, arguments, done.stdout)
 
