@@ -7,11 +7,11 @@ life after the other until one moves; --all lives through all of them, and says 
 nothing needs a life in which it matters, or it goes. Definitions (cells, reference temperatures) stay as they are. Columns: lines
 of the findings that move, and the mean move of charge [points] and of capacity [Ah].
 
-Last run over battery/: of the first 50 rows, those of lead-acid, alternator and relay and of the old lithium curve, all but these
-move. lead_acid.gassing_most is a guard that no charger's voltage reaches. ratings.sizing_f and testing_f belong to sizing and to the
+Last run over battery/, its first 47 rows (lead-acid, alternator, relay, the lithium curve of the charge filter): all but these move.
+lead_acid.gassing_most is a guard that no charger's voltage reaches. ratings.sizing_f and testing_f belong to sizing and to the
 capacity test, not to a tracker: tests/published/test_temperature_factors.py is where they matter. Peukert's exponents moved nothing
-until a small battery was drawn to its knee, hence emptied-*. rest_curves, lithium_cell and lithium_warmth move nothing as long as no
-golden life runs the estimator that reads them.
+until a small battery was drawn to its knee, hence emptied-*. The rows of rest_curves, lithium_cell and lithium_warmth were not run:
+no golden life runs the estimator that reads them yet.
 """
 import argparse
 import multiprocessing
