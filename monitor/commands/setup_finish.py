@@ -55,7 +55,7 @@ def take_over(folder: Path, path: Path, log: Path) -> None:
                       "over. Begin again: sudo ampledger setup --phone")
     opened = (folder / CODE_HASH).exists()
     if opened:
-        document.note_result(doc, "dashboard", address="0.0.0.0:8765", code_hash=_read(folder / CODE_HASH).strip())
+        document.note_result(doc, "dashboard", address="0.0.0.0:21873", code_hash=_read(folder / CODE_HASH).strip())
     document.write(doc, path)
     if opened and network.is_service():
         network.open_wall()

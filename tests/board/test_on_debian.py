@@ -162,7 +162,7 @@ def test_set_up_on_a_phone_after_the_installation_ends_in_figures_on_it(package:
         said = board.sh(f"cd /root && apt-get install -y ./{package.name}")
         code = re.search(r"Access code: (\S+)", said)
         assert code
-        walked = board.run("python3", "-c", PHONE, f"http://{ADDRESS}:8765", code[1])
+        walked = board.run("python3", "-c", PHONE, f"http://{ADDRESS}:21873", code[1])
         assert walked.returncode == 0, walked.stdout + board.sh("journalctl -u ampledger-setup -n 40 --no-pager")
         board.until("test -e /etc/ampledger/ampledger.toml && ampledger status", 120)
         assert "House battery" in board.page()
