@@ -8,7 +8,7 @@ from monitor.detection.house import house_alerts, limit_alerts, protection
 from monitor.detection.join import isolator
 from monitor.detection.starter import starter
 from monitor.detection.wiring import plausibility
-from monitor.estimation import charge
+from monitor.estimation import house_charge
 from monitor.findings import (
     ChargeFindings,
     Condition,
@@ -30,7 +30,7 @@ class TrackerStates:
     """What every tracker holds; saved whole with the samples of the minute that led to it."""
 
     isolator: isolator.JoinState
-    charge: charge.ChargeState
+    charge: house_charge.HouseState
     counts: counts.CountsState
     starter: starter.StarterState
     loads: loads.LoadsState
@@ -66,7 +66,7 @@ class Findings:
 def begin(vehicle: Vehicle) -> TrackerStates:
     """The state before the first minute of a vehicle's log."""
     return TrackerStates(
-        isolator=isolator.begin(), charge=charge.begin(vehicle), counts=counts.begin(),
+        isolator=isolator.begin(), charge=house_charge.begin(vehicle), counts=counts.begin(),
         starter=starter.begin(), loads=loads.begin(), forecast=forecast.begin(),
         health=health.begin(), house=house_alerts.begin(),
         plausibility=plausibility.begin(), limits=limit_alerts.begin(), protection=protection.begin(),
@@ -85,7 +85,7 @@ def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Track
         starter=starter.findings(now.starter, vehicle), counts=counts.findings(now.counts),
         loads=loads.findings(now.loads), forecast=forecast_found, health=health_found,
         conditions=(
-            *isolator.conditions(now.isolator, vehicle), *charge.conditions(now.charge, vehicle),
+            *isolator.conditions(now.isolator, vehicle), *house_charge.conditions(now.charge, vehicle),
             *starter.conditions(now.starter, vehicle), *loads.conditions(now.loads),
             *forecast.conditions(now.forecast), *health.conditions(now.health),
             *house_alerts.conditions(now.house, vehicle), protection.condition(now.protection, vehicle),
@@ -134,8 +134,8 @@ def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
     cut_off = protection.update(states.protection, minute, vehicle)
     protected = protection.findings(cut_off, vehicle)
     seen, minute = minute, minute if protected.voltage_trusted else protection.without_voltage(minute)
-    charged = charge.update(states.charge, minute, vehicle, join) if "charge" in parts else states.charge
-    charge_found = charge.findings(charged, vehicle)
+    charged = house_charge.update(states.charge, minute, vehicle, join) if "charge" in parts else states.charge
+    charge_found = house_charge.findings(charged, vehicle)
     counted = counts.update(states.counts, minute, join) if "counts" in parts else states.counts
     watched = starter.update(states.starter, seen, vehicle, join) if "starter" in parts else states.starter
     loaded = loads.update(states.loads, minute, vehicle, join, charge_found) if "loads" in parts else states.loads

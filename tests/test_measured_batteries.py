@@ -10,7 +10,7 @@ from tests.benchmarks.bench_measured import Sums, run, trip
 from tests.benchmarks.measured import FAULTS, Fault, load, starts
 
 RECORDINGS = Path(__file__).parent / "recordings" / "measured"
-TRACKER = "monitor.estimation.lithium_charge"
+TRACKER = "monitor.estimation.lithium_charge"   # serves lithium, through house_charge
 NO_FAULT = FAULTS[0]
 
 
@@ -33,12 +33,15 @@ def rms_pct(sums: Sums) -> float:
 
 @pytest.mark.slow
 def test_begun_at_any_moment_warm() -> None:
-    found = figures(["lfp-cell-d-+25c", "lfp-cell-d-+05c"], 3, 24.0)
-    before, full = found["before"], found["full"]
-    assert before.silent < 0.02 * (before.count + before.silent)    # minutes, not hours, until it says something
-    # the goal is 34 wide; from these three starts it is 40, from four others 24
-    assert rms_pct(before) < 8.5 and before.covered / before.count >= 0.95 and 5 < 100 * before.width / before.count < 42
-    assert rms_pct(full) < 3.0 and full.covered / full.count >= 0.90 and 100 * full.width / full.count < 11
+    """All that were measured at 5 °C and more, each without its own make's curve, judged together."""
+    found = figures(["lfp-cell-b-ladder-1", "lfp-cell-b-ladder-3", "lfp-cell-c-never-full-25c", "lfp-cell-d-+25c", "lfp-cell-d-+05c"],
+                    3, 24.0)
+    before, full, empty = found["before"], found["full"], found["empty"]
+    assert before.silent < 0.025 * (before.count + before.silent)    # minutes, not hours, until it says something
+    assert rms_pct(before) < 8.5 and before.covered / before.count >= 0.93 and 5 < 100 * before.width / before.count < 38
+    # wider than the goals of 7 and 10: a battery seen from one end only keeps the whole doubt of its capacity
+    assert rms_pct(full) < 3.0 and full.covered / full.count >= 0.95 and 4 < 100 * full.width / full.count < 17
+    assert rms_pct(empty) < 3.0 and empty.covered / empty.count >= 0.95 and 4 < 100 * empty.width / empty.count < 17
 
 
 @pytest.mark.slow
@@ -57,7 +60,7 @@ def test_rests_of_two_hours_at_every_tenth() -> None:
 @pytest.mark.slow
 def test_in_the_cold_it_says_that_it_does_not_know() -> None:
     before = figures(["lfp-cell-d--05c"], 3, 20.0)["before"]
-    assert rms_pct(before) < 9.0 and before.covered / before.count >= 0.90
+    assert rms_pct(before) < 13.0 and before.covered / before.count >= 0.95 and 100 * before.width / before.count < 50
 
 
 @pytest.mark.slow
@@ -66,7 +69,7 @@ def test_in_the_cold_it_says_that_it_does_not_know() -> None:
 def test_with_a_meter_or_a_label_off(fault: Fault) -> None:
     found = figures(["lfp-cell-d-+25c"], 3, 24.0, fault)
     before = found["before"]
-    assert rms_pct(before) < 15.0 and before.covered / before.count >= 0.80
+    assert rms_pct(before) < 16.0 and before.covered / before.count >= 0.95 and 100 * before.width / before.count < 56
 
 
 @pytest.mark.slow

@@ -62,7 +62,7 @@ class BatteryPlan:
     loss_frac: float | None = None
     acceptance_h: float = 0.9
     hysteresis_v: float = 0.05          # whole gap between charge and discharge, 12 V (lithium)
-    knee_v: float = 0.6                 # how much lower than graphite alone it comes out, near empty (lithium)
+    knee_v: float = 0.15                # how much lower than graphite alone it comes out, near empty (lithium)
     graphite_full: float = 0.80         # lithium in graphite when new and full: where its steps lie
     own_use_a: float = 0.0              # the battery's own electronics, not seen by the shunt
     voltage_per_k: float = 0.00125      # of the rest voltage, 12 V

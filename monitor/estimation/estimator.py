@@ -19,9 +19,9 @@ from monitor.estimation import (
     window,
 )
 from monitor.estimation.observations import reading, rest, steep_end
-from monitor.estimation.posterior import Interval, Posterior
 from monitor.estimation.state import OFFSET, Mixture
 from monitor.estimation.window import Past, Window
+from monitor.posterior import Interval, Posterior
 from monitor.sample import Minute
 
 #: Weight of not knowing the charge at all, at each reading of an end (ln).
@@ -30,6 +30,8 @@ BIRTH = log(0.001)
 UNKNOWN_GAP_H, UNKNOWN_H = 1.0, 8.0
 #: No window for so long means that voltage is not known: then only counting goes on.
 LEAST_SECONDS = 60.0
+#: So many windows after switch-on are short ones on the flats too.
+SOON_STEPS = 8
 #: Full and empty, as events: how full, how sure.
 FULL_FRAC, EMPTY_FRAC, SURE_FRAC = 0.95, 0.10, 0.04
 
@@ -45,14 +47,16 @@ class EstimatorState:
     anchor: str = ""
     anchor_at_s: float | None = None
     fulls: int = 0
+    empties: int = 0
     without: tuple[str, ...] = ()
     misfit: float = 0.0                    # squared sigmas of the last reading, of the component it fits best
     stale: bool = False                    # the mixture was changed from outside: intervals are to be worked out anew
-    charge: Interval = (0.0, 0.5, 1.0)     # this and what follows as of the last step
+    charge: Interval = (0.0, 0.5, 1.0)     # this and what follows as of the last step; not cut off at full and empty
     capacity_ah: Interval = (0.0, 0.0, 0.0)
     left_ah: Interval = (0.0, 0.0, 0.0)
     usable_ah: Interval = (0.0, 0.0, 0.0)  # down to the reserve
     offset_a: tuple[float, float] = (0.0, 0.0)   # of the shunt beyond its correction: mean and sigma
+    belief: Posterior | None = None        # to be handed on, in few parts
 
 
 def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> EstimatorState:
@@ -70,13 +74,27 @@ def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> Estimato
         state = _step(state, vehicle)
     past = window.follow(state.past, minute, battery, sensor)
     gathered, gap_h = window.add(state.window, state.past, past, minute, battery, sensor)
-    state = replace(state, window=gathered, past=past)
+    state = _gathered(state, gathered, past)
     if gap_h > UNKNOWN_GAP_H:
         state = _after_gap(_step(state, vehicle, measure=False), vehicle, gap_h)
-    due_s = window.STEP_S if state.steps else window.FIRST_STEP_S
-    if state.window.hours * 3600.0 >= due_s - 1.0:
+    if state.window.hours * 3600.0 >= _due_s(state) - 1.0:
         state = _step(state, vehicle)
     return state
+
+
+def _gathered(s: EstimatorState, gathered: Window, past: Past) -> EstimatorState:
+    """The state with another window and past; each minute, so it is not left to the slow `replace`."""
+    return EstimatorState(s.mixture, gathered, past, s.steps, s.anchor, s.anchor_at_s, s.fulls, s.empties, s.without, s.misfit,
+                          s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief)
+
+
+def _due_s(state: EstimatorState) -> float:
+    """How long a window is to last: on the flats neighbouring readings say the same, at an end the next may say more."""
+    if not state.steps:
+        return window.FIRST_STEP_S
+    w = state.window
+    at_end = w.seconds > 0.0 and steep_end.applies(w.volt_seconds / w.seconds)
+    return window.STEP_S if at_end or state.steps < SOON_STEPS else window.FLAT_STEP_S
 
 
 def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> EstimatorState:
@@ -103,12 +121,14 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
     if now is not None:
         placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]))
         if steep_end.applies(now.voltage_v):
-            placed += [(c, reading.place(c, now)) for c in prior.born_unsure_of_charge(found, BIRTH)]
-            readings = [steep_end.expect(c, at, curves[c.family], now, rated) for c, at in placed]
+            placed += [(c, reading.place(c, now)) for c in prior.born_unsure(found, BIRTH, vehicle.house, vehicle.current_sensor)]
             end = "full" if now.voltage_v > steep_end.TOP_V else "empty"
+            swung = state.empties > 0 if end == "full" else state.fulls > 0
+            readings = [steep_end.expect(c, at, curves[c.family], now, rated, swung) for c, at in placed]
         else:
             readings = [rest.expect(c, at, curves[c.family], now, rated) for c, at in placed]
-        outcome = update.update(tuple(c for c, _ in placed), readings)
+        # an end tells charge whatever the make's flats are like
+        outcome = update.update(tuple(c for c, _ in placed), readings, 1.0 if end else update.COARSE)
         found, misfit = outcome.mixture, outcome.misfit
     found = mixture.reduced(found)
     state = settled(replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit), vehicle)
@@ -123,19 +143,24 @@ def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorSta
         return replace(state, anchor="full", anchor_at_s=state.past.at_s,
                        fulls=state.fulls + (state.anchor != "full"))
     if end == "empty" and sure and middle < EMPTY_FRAC:
-        return replace(state, anchor="empty", anchor_at_s=state.past.at_s)
-    return state if state.anchor else replace(state, anchor="rest", anchor_at_s=state.past.at_s)
+        return replace(state, anchor="empty", anchor_at_s=state.past.at_s,
+                       empties=state.empties + (state.anchor != "empty"))
+    return state if state.anchor in ("full", "empty") else replace(state, anchor="rest", anchor_at_s=state.past.at_s)
 
 
 def settled(state: EstimatorState, vehicle: Vehicle) -> EstimatorState:
     """The state with its intervals worked out anew."""
-    now, shares = told(state, vehicle), mixture.shares(state.mixture)
+    shares, w = mixture.shares(state.mixture), state.window
+    now = posterior.posterior(state.mixture, shares, w.out_ah - w.in_ah, w.doubt_ah2 + _gap_doubt_ah2(state, vehicle),
+                              vehicle.current_sensor.gain_sigma_frac)
     offset_a = sum(w * c.mean[OFFSET] for w, c in zip(shares, state.mixture, strict=True))
     variance = sum(w * (c.covariance[OFFSET][OFFSET] + (c.mean[OFFSET] - offset_a) ** 2)
                    for w, c in zip(shares, state.mixture, strict=True))
+    charge = posterior.quantiles([(w, z, sqrt(var)) for w, z, _, var, _, _ in now.parts])
     return replace(state, stale=False, offset_a=(offset_a, sqrt(variance)),
-                   charge=now.charge(), capacity_ah=now.capacity_ah(), left_ah=now.left_ah(),
-                   usable_ah=now.left_ah(vehicle.house.reserve_soc_frac))
+                   charge=charge, capacity_ah=now.capacity_ah(), left_ah=now.left_ah(),
+                   usable_ah=now.left_ah(vehicle.house.reserve_soc_frac),
+                   belief=replace(now, offset_sigma_a=sqrt(variance)).reduced())
 
 
 def charge_now(state: EstimatorState, vehicle: Vehicle) -> tuple[Interval, float]:
@@ -163,9 +188,10 @@ def _gap_doubt_ah2(state: EstimatorState, vehicle: Vehicle) -> float:
     return sigma * sigma
 
 
-def told(state: EstimatorState, vehicle: Vehicle) -> Posterior:
-    """What is believed at the end of the last minute."""
+def told(state: EstimatorState, vehicle: Vehicle) -> Posterior | None:
+    """What is believed at the end of the last minute, in few parts."""
     w = state.window
     doubt = w.doubt_ah2 + _gap_doubt_ah2(state, vehicle)
-    return posterior.posterior(
-        state.mixture, mixture.shares(state.mixture), w.out_ah - w.in_ah, doubt, vehicle.current_sensor.gain_sigma_frac)
+    if state.belief is None or not (w.out_ah or w.in_ah or doubt):
+        return state.belief
+    return posterior.counted_on(state.belief, w.out_ah - w.in_ah, doubt)

@@ -33,10 +33,12 @@ class Kind:
 #: graphite's step (Tao et al. 2024). Then what is unlike them: the published electrode curves, which lie 60 to 240 mV
 #: lower, and half-way between. Shares and widths of the unlike by judgement.
 KINDS = (
-    Kind("like the makes measured", 0.46, 16, "measured", 1.0, 1.0, 1.0, 1.0, 1.0, -0.02, 0.14, 0.2),
-    Kind("worn", 0.24, 9, "measured", 1.0, 1.0, 1.0, 1.0, 1.0, -0.26, 0.17, 0.7),
-    Kind("half-way to the published", 0.15, 9, "half-way", 1.4, 1.4, 1.2, 2.0, 0.6, -0.05, 0.17, 0.4),
-    Kind("like the published", 0.15, 9, "published", 1.2, 1.0, 1.0, 1.2, 0.3, -0.05, 0.15, 0.3),
+    Kind("like the makes measured", 0.38, 11, "measured", 1.0, 1.0, 1.0, 1.0, 1.0, -0.02, 0.12, 0.2),
+    Kind("worn", 0.15, 6, "measured", 1.2, 1.4, 1.2, 1.5, 1.0, -0.18, 0.09, 0.7),
+    Kind("much worn", 0.13, 6, "measured", 1.2, 1.4, 1.2, 1.5, 1.0, -0.37, 0.11, 0.7),
+    Kind("half-way to the published", 0.11, 5, "half-way", 1.4, 1.4, 1.2, 2.0, 0.6, -0.05, 0.17, 0.4),
+    Kind("like the published", 0.09, 5, "published", 1.2, 1.0, 1.0, 1.2, 0.3, -0.05, 0.15, 0.3),
+    Kind("of an unknown make", 0.14, 6, "measured", 2.0, 2.2, 1.5, 2.0, 1.0, -0.10, 0.20, 0.5),
 )
 
 

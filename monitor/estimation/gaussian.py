@@ -44,11 +44,16 @@ def update_consider(
     mean: Vector, covariance: Matrix, cross: list[float], miss: float, total: float, untouched: tuple[int, ...],
 ) -> tuple[Vector, Matrix]:
     """The same, but some quantities are considered, not learnt (Schmidt 1966): their mean and variance stay."""
-    gain = [0.0 if i in untouched else c / total for i, c in enumerate(cross)]
-    new = tuple([m + g * miss for m, g in zip(mean, gain, strict=True)])
+    k = miss / total
+    new = tuple([m if i in untouched else m + k * c for i, (m, c) in enumerate(zip(mean, cross, strict=True))])
     rows = []
-    for row, g, c in zip(covariance, gain, cross, strict=True):
-        rows.append(tuple([p - g * x - c * k + total * g * k for p, x, k in zip(row, cross, gain, strict=True)]))
+    for i, (row, c) in enumerate(zip(covariance, cross, strict=True)):
+        g = c / total
+        fresh = [p - g * x for p, x in zip(row, cross, strict=True)]
+        if i in untouched:
+            for j in untouched:
+                fresh[j] = row[j]
+        rows.append(tuple(fresh))
     return new, tuple(rows)
 
 

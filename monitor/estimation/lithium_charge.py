@@ -57,7 +57,13 @@ class LithiumState:
 
     @property
     def anchor(self) -> str:
+        """The end that was seen last."""
         return self.estimate.anchor
+
+    @property
+    def fulls(self) -> int:
+        """How often it was found full."""
+        return self.estimate.fulls
 
 
 def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> LithiumState:
@@ -108,7 +114,7 @@ def findings(state: LithiumState, vehicle: Vehicle) -> ChargeFindings:
         _less(estimate.left_ah, out_ah, 1.0, estimate.capacity_ah, basis),
         _less(estimate.usable_ah, out_ah, 1.0 - house.reserve_soc_frac, estimate.capacity_ah, basis),
         resistance, offset, estimate.anchor, age, doubt, stage,
-        replace(estimator.told(estimate, vehicle), offset_sigma_a=estimate.offset_a[1]).reduced())
+        estimator.told(estimate, vehicle))
 
 
 def conditions(state: LithiumState, vehicle: Vehicle) -> tuple[Condition, ...]:

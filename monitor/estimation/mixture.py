@@ -8,11 +8,11 @@ from monitor.estimation.state import CAPACITY, CHARGE, Component, Mixture
 from monitor.estimation.update import add_logs
 
 #: A component lighter than this (ln) is dropped; one wider than this along the curve is split where the curve can tell.
-LIGHTEST, SPLIT_FRAC, SPLIT_LIGHTEST = -11.5, 0.045, -5.0
+LIGHTEST, SPLIT_FRAC, SPLIT_LIGHTEST = -9.5, 0.045, -4.5
 #: Likewise one across a bend, unless it is as narrow as this; so many times in one step.
 BENT_V, NARROW_FRAC, SPLIT_DEEPEST = 0.012, 0.010, 2
 #: Components this near each other, in their own sigmas, say the same.
-ALIKE, MOST = 0.6, 44
+ALIKE, MOST = 0.8, 36
 
 
 def charge_moments(component: Component) -> tuple[float, float]:

@@ -30,3 +30,21 @@ def posterior(mixture: Mixture, shares: list[float], out_ah: float, doubt_ah2: f
         parts.append((share, mean[CHARGE] - drawn, mean[CAPACITY], max(variance, 0.0) + COUNTED_FRAC**2,
                       var_q + gain_sigma_frac**2, cross + drawn * var_q))
     return Posterior(tuple(parts))
+
+
+def counted_on(belief: Posterior, out_ah: float, doubt_ah2: float) -> Posterior:
+    """A belief of some minutes ago with what was counted since.
+
+    Parameters
+    ----------
+    belief : then
+    out_ah : net charge drawn since [Ah]
+    doubt_ah2 : variance of what of it was guessed [Ah2]
+    """
+    parts = []
+    for w, z, q, var_z, var_q, cross in belief.parts:
+        capacity = exp(q)
+        drawn = out_ah / capacity
+        variance = var_z + 2 * drawn * cross + drawn * drawn * var_q + doubt_ah2 / capacity**2
+        parts.append((w, z - drawn, q, max(variance, COUNTED_FRAC**2), var_q, cross + drawn * var_q))
+    return Posterior(tuple(parts), belief.offset_sigma_a).reduced()

@@ -19,7 +19,6 @@ from monitor.estimation.state import (
     HYSTERESIS,
     KINETIC,
     KINETIC_ACTIVATION,
-    KNOTS,
     LEVEL,
     LOSS,
     OFFSET,
@@ -37,6 +36,8 @@ from monitor.parameters import table
 #: A kind lighter than this (ln of its share) is no longer brought up again.
 LEAST_LOG_SHARE = -7.0
 NOMINAL_V = 13.2
+#: One sigma of the curve's shape at each knot [V].
+SHAPE_V = table("battery", "lithium_cell").numbers("shape_v")
 
 
 def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[list[float], list[list[float]]]:
@@ -67,10 +68,10 @@ def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[l
     by = kind.filling_by_capacity
     believe(FILLING, by * kind.capacity_ln, hypot(p.sigma("filling_ln"), by * kind.capacity_sigma_ln))
     rows[FILLING][CAPACITY] = rows[CAPACITY][FILLING] = by * rows[CAPACITY][CAPACITY]
-    sigma, length = kind.shape * p.sigma("shape_v"), p.number("shape_length_frac")
-    for i, a in enumerate(KNOTS):
-        for j, b in enumerate(KNOTS):
-            rows[SHAPE + i][SHAPE + j] = sigma**2 * exp(-0.5 * ((a - b) / length) ** 2) + (1e-8 if i == j else 0.0)
+    length = p.number("shape_length_frac")
+    for i, (a, one) in enumerate(SHAPE_V):
+        for j, (b, other) in enumerate(SHAPE_V):
+            rows[SHAPE + i][SHAPE + j] = kind.shape**2 * one * other * exp(-0.5 * ((a - b) / length) ** 2) + (1e-8 if i == j else 0.0)
     return mean, rows
 
 
@@ -127,11 +128,19 @@ def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor) -> 
     return tuple(found)
 
 
-def born_unsure_of_charge(mixture: Mixture, log_share: float) -> list[Component]:
+def born_unsure(mixture: Mixture, log_share: float, battery: Battery, sensor: CurrentSensor) -> list[Component]:
     """A small share of not knowing the charge, beside what is believed: an end of the curve may then correct a belief
-    that was too sure of itself. log_share: ln of the weight given."""
-    born = []
+    that was too sure of itself. Half of it keeps all else that was learnt, half of it nothing but the shunt's offset.
+    log_share: ln of the weight given."""
+    born, half = [], log_share + log(0.5)
+    offset = gaussian.merged([(c.log_weight, c.mean, c.covariance) for c in mixture]) if len(mixture) > 1 else (
+        0.0, mixture[0].mean, mixture[0].covariance)
     for index, share, mean, covariance in _by_kind(mixture):
         m, c = placed(mean, covariance, 0.5, 0.3)
-        born.append(Component(log_share + log(share), index, m, c))
+        born.append(Component(half + log(share), index, m, c))
+    for index, kind in enumerate(KINDS):
+        fresh, rows = vehicle_part(battery, sensor, kind)
+        fresh[OFFSET], rows[OFFSET][OFFSET] = offset[1][OFFSET], offset[2][OFFSET][OFFSET]
+        m, c = placed(tuple(fresh), tuple(tuple(r) for r in rows), 0.5, 0.3)
+        born.append(Component(half + log(kind.share), index, m, c))
     return born

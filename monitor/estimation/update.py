@@ -1,13 +1,20 @@
 """Asks every component what it expected, corrects it, and lets the mixture's weights follow by likelihood."""
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import exp, log
 
 from monitor.estimation import gaussian
 from monitor.estimation.observations.reading import Reading
 from monitor.estimation.state import Component, Mixture
+from monitor.parameters import table
 
+_P = table("battery", "lithium_mixture")
 #: Share of windows that fit no model at all, and the span of voltage over which such a one may lie.
-OUTLIERS, SPAN_V = 0.01, 2.0
+OUTLIERS, SPAN_V = _P.number("outliers"), _P.number("outlier_span_v")
+#: Curves, kinetics and shapes are never quite those of the battery at hand, and the likelihood of many readings of one wrong
+#: curve makes too sure. Weights therefore follow a coarsened likelihood (Miller and Dunson 2019): so much of its logarithm
+#: counts between the components of a kind, and so much of that again between kinds.
+COARSE, COARSE_KINDS = _P.number("coarse"), _P.number("coarse_kinds")
 _FLOOR = log(OUTLIERS / SPAN_V)
 _INSIDE = log(1.0 - OUTLIERS)
 
@@ -25,8 +32,15 @@ def add_logs(a: float, b: float) -> float:
     return a + log(1.0 + exp(b - a)) if a > b else b + log(1.0 + exp(a - b))
 
 
-def update(mixture: Mixture, readings: list[Reading]) -> Outcome:
-    """Every component after its reading. A component that finds it out of the question keeps its belief, and pays in weight."""
+def update(mixture: Mixture, readings: list[Reading], power: float) -> Outcome:
+    """Every component after its reading. A component that finds it out of the question keeps its belief, and pays in weight.
+
+    Parameters
+    ----------
+    mixture : before
+    readings : how each component sees this one
+    power : of the likelihood between components of a kind
+    """
     found, misfit = [], 1e9
     for component, reading in zip(mixture, readings, strict=True):
         cross = gaussian.times(component.covariance, reading.slopes)
@@ -39,7 +53,22 @@ def update(mixture: Mixture, readings: list[Reading]) -> Outcome:
                 mean, covariance = gaussian.update_consider(mean, covariance, cross, reading.miss, spread, reading.untouched)
             else:
                 mean, covariance = gaussian.update(mean, covariance, cross, reading.miss, spread)
-        weight = component.log_weight + inside
+        weight = component.log_weight + power * inside
         misfit = min(misfit, reading.miss**2 / spread)
         found.append(Component(weight, component.family, mean, covariance))
-    return Outcome(tuple(found), misfit)
+    return Outcome(_coarsened(mixture, found), misfit)
+
+
+def _coarsened(before: Mixture, after: list[Component]) -> Mixture:
+    """The components with what speaks for each kind as a whole coarsened once more."""
+    prior, found = _by_kind(before), _by_kind(after)
+    shift = {kind: (COARSE_KINDS - 1.0) * (weight - prior[kind]) for kind, weight in found.items()}
+    return tuple([Component(c.log_weight + shift[c.family], c.family, c.mean, c.covariance) for c in after])
+
+
+def _by_kind(components: Iterable[Component]) -> dict[int, float]:
+    """Log of the weight of each kind."""
+    total: dict[int, float] = {}
+    for c in components:
+        total[c.family] = add_logs(total[c.family], c.log_weight) if c.family in total else c.log_weight
+    return total

@@ -5,7 +5,7 @@ from math import exp, hypot
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.sample import Minute
 
-STEP_S, FIRST_STEP_S = 900.0, 300.0
+STEP_S, FLAT_STEP_S, FIRST_STEP_S = 900.0, 1800.0, 300.0
 #: The current behind diffusion and kinetics is filtered with this; temperature with the other.
 RATE_S, TEMPERATURE_S = 1200.0, 1800.0
 #: Below this no battery of four cells is seen: its protection has opened, or a wire is off.
@@ -107,11 +107,11 @@ def add(window: Window, past: Past, now: Past, minute: Minute, battery: Battery,
     hours = w.hours + seconds / 3600.0 + gap_h
     if seconds and volts is not None and minute.house_current_a is not None and not now.opened:
         mean = (minute.house_current_a - sensor.offset_a) * sensor.gain
-        first = not w.seconds
-        w = replace(w, seconds=w.seconds + seconds, volt_seconds=w.volt_seconds + volts * seconds,
-                    ampere_seconds=w.ampere_seconds + mean * seconds,
-                    rate_seconds=w.rate_seconds + 0.5 * (past.rate + now.rate if past.at_s is not None else 2 * now.rate) * seconds,
-                    low_a=mean if first else min(w.low_a, mean), high_a=mean if first else max(w.high_a, mean))
+        rate = 0.5 * (past.rate + now.rate) if past.at_s is not None else now.rate
+        return Window(
+            hours, w.seconds + seconds, w.volt_seconds + volts * seconds, w.ampere_seconds + mean * seconds,
+            w.rate_seconds + rate * seconds, w.in_ah + into, w.out_ah + out, w.doubt_ah2 + doubt,
+            min(w.low_a, mean) if w.seconds else mean, max(w.high_a, mean) if w.seconds else mean), gap_h
     return replace(w, hours=hours, in_ah=w.in_ah + into, out_ah=w.out_ah + out, doubt_ah2=w.doubt_ah2 + doubt), gap_h
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from monitor.alerts import rules
 from monitor.battery.label import CHEMISTRIES, CurrentSensor, Vehicle
 from monitor.commissioning import steps
-from monitor.estimation import charge
+from monitor.estimation import house_charge
 from monitor.findings import Condition, Event
 from monitor.logbook.entries import Entry, add_entry
 from monitor.planning import battery_history
@@ -124,8 +124,8 @@ def _begin_anew(trackers: Any, fresh: Any, battery: str, vehicle: Vehicle) -> An
     """The trackers with those of one battery begun anew; the shunt and the habits belong to the vehicle and stay."""
     names = {"house": ("charge", "health", "limits"), "starter": ("starter",)}[battery]
     begun = {name: getattr(fresh, name) for name in names if hasattr(trackers, name)}
-    if isinstance(begun.get("charge"), charge.ChargeState):
-        begun["charge"] = charge.replaced(trackers.charge, vehicle)
+    if isinstance(begun.get("charge"), house_charge.HouseState):
+        begun["charge"] = house_charge.replaced(trackers.charge, vehicle)
     return replace(trackers, **begun)
 
 
@@ -151,7 +151,7 @@ def _capacity_tested(kept: Kept, now: Moment, capacity_ah: float, low_ah: float,
         if before is not None and abs(before.at_s - test.at_s) < 60:
             return Outcome(kept)  # the same test asked for twice
         trackers = replace(trackers, health=health.note_capacity_test(trackers.health, test, vehicle))
-    if isinstance(getattr(trackers, "charge", None), charge.ChargeState):
+    if isinstance(getattr(trackers, "charge", None), house_charge.HouseState):
         trackers = replace(trackers, charge=charge_tested.apply_capacity_test(trackers.charge, test))
     state = replace(kept.state, watch=trackers)
     found = f"{capacity_ah:.0f} Ah ({low_ah:.0f} to {high_ah:.0f})" if reached_end else f"at least {low_ah:.0f} Ah"
@@ -239,9 +239,10 @@ def _calibrate_gain(kept: Kept, now: Moment, meter_a: float, digit_a: float, lim
 def apply_zero(state: State, sensor: CurrentSensor) -> State:
     """The state after the shunt's zero was measured: what the charge estimate had learnt beyond it is put aside."""
     trackers = state.watch
-    if not isinstance(getattr(trackers, "charge", None), charge.ChargeState):
+    if not isinstance(getattr(trackers, "charge", None), house_charge.HouseState):
         return state
-    return replace(state, watch=replace(trackers, charge=charge.calibrated_zero(trackers.charge, sensor.offset_a, sensor.offset_sigma_a)))
+    calibrated = house_charge.calibrated_zero(trackers.charge, sensor.offset_a, sensor.offset_sigma_a)
+    return replace(state, watch=replace(trackers, charge=calibrated))
 
 
 def _set_clock(kept: Kept, now: Moment, utc_s: float, sigma_s: float, asked_boot_s: float, sure: int = 0) -> Outcome:

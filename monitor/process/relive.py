@@ -14,7 +14,7 @@ from typing import Any
 
 from monitor import pipeline
 from monitor.battery.label import Vehicle
-from monitor.estimation import charge
+from monitor.estimation import house_charge
 from monitor.logbook.entries import UNDONE
 from monitor.logbook.rows import minute_of
 from monitor.sample import Minute, Sample
@@ -140,7 +140,7 @@ def _tell(states: Any, told: str | CapacityTest, vehicle: Vehicle) -> Any:
                        charge=charge_tested.apply_capacity_test(states.charge, told))
     if told == "starter":
         return replace(states, starter=fresh.starter)
-    return replace(states, charge=charge.replaced(states.charge, vehicle), health=fresh.health)
+    return replace(states, charge=house_charge.replaced(states.charge, vehicle), health=fresh.health)
 
 
 def main() -> None:

@@ -2,9 +2,11 @@
 from dataclasses import replace
 from math import log
 
-from monitor.estimation import charge, charge_guesses, kalman
+from monitor.estimation import charge_guesses, kalman, lithium_charge
 from monitor.estimation.charge_filter import CAPACITY
 from monitor.estimation.charge_guesses import Guess
+from monitor.estimation.house_charge import HouseState
+from monitor.estimation.lithium_charge import LithiumState
 from monitor.parameters import table
 from monitor.wear.verdict import CapacityTest
 
@@ -12,7 +14,7 @@ P = table("wear", "charge_tested")
 LEAST_SIGMA, UNSAID_SIGMA = P.number("least_sigma"), P.number("unsaid_sigma")
 
 
-def apply_capacity_test(state: charge.ChargeState, test: CapacityTest) -> charge.ChargeState:
+def apply_capacity_test(state: HouseState, test: CapacityTest) -> HouseState:
     """The charge tracker after a capacity test that reached its end; after one that did not, as before.
 
     The test becomes one measurement of the logarithm of capacity, as sure as the test says.
@@ -20,6 +22,8 @@ def apply_capacity_test(state: charge.ChargeState, test: CapacityTest) -> charge
     if not test.reached_end:
         return state
     sigma = UNSAID_SIGMA if test.sigma_ln is None else max(test.sigma_ln, LEAST_SIGMA)
+    if isinstance(state, LithiumState):
+        return lithium_charge.apply_capacity_test(state, test.capacity_ah, sigma)
     belief = charge_guesses.one(state.guesses)
     slopes = tuple(1.0 if i == CAPACITY else 0.0 for i in range(len(belief.mean)))
     belief = kalman.weigh(belief, slopes, log(test.capacity_ah) - belief.mean[CAPACITY], sigma * sigma)

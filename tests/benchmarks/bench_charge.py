@@ -16,7 +16,7 @@ from math import sqrt
 from pathlib import Path
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.estimation import charge
+from monitor.estimation import house_charge as charge
 from monitor.findings import Estimate, JoinFindings
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes

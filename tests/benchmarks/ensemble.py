@@ -94,8 +94,8 @@ def _lithium(r: Random, label_ah: float, true_frac: float, **more) -> BatteryPla
         "chemistry": "lfp", "label_ah": label_ah, "true_capacity_frac": true_frac, "soc_frac": r.uniform(0.45, 0.95),
         "full_offset_v": r.gauss(0.0, 0.03), "span_factor": r.uniform(0.85, 1.2), "bend": r.uniform(-0.02, 0.02),
         "resistance_factor": r.uniform(0.6, 1.8), "slow_factor": r.uniform(0.6, 1.6),
-        "knee_v": r.uniform(0.1, 1.1), "graphite_full": r.uniform(0.75, 0.86),
-        "hysteresis_v": r.uniform(0.03, 0.075), "own_use_a": r.uniform(0.004, 0.03),
+        "knee_v": r.uniform(0.0, 0.5), "graphite_full": r.uniform(0.75, 0.86),
+        "hysteresis_v": r.uniform(0.03, 0.10), "own_use_a": r.uniform(0.004, 0.03),
         "loss_frac": r.uniform(0.001, 0.006), "self_discharge_per_month": r.uniform(0.01, 0.03), **more})
 
 

@@ -74,11 +74,12 @@ def test_sealed_rest_voltage_lies_near_handbook_values(
     assert low_v - 0.08 <= rest_v(chemistry, soc_frac) <= high_v + 0.08
 
 
-@pytest.mark.parametrize("soc_frac, published_v", [
-    (0.2, 12.67), (0.3, 12.82), (0.4, 13.01), (0.5, 13.06), (0.6, 13.08), (0.7, 13.10), (0.8, 13.24), (0.9, 13.26)])
-def test_lithium_plateau_lies_within_the_spread_of_published_curves(soc_frac: float, published_v: float) -> None:
-    """Four cells of the Prada2013 set in PyBaMM 26.10: another graphite, so 0.2 V apart at most."""
-    assert rest_v("lfp", soc_frac) == pytest.approx(published_v, abs=0.2)
+@pytest.mark.parametrize("soc_frac, low_v, high_v", [
+    (0.2, 12.91, 13.02), (0.3, 13.07, 13.15), (0.4, 13.09, 13.21), (0.5, 13.11, 13.24), (0.6, 13.14, 13.27),
+    (0.7, 13.22, 13.36), (0.8, 13.26, 13.39), (0.9, 13.28, 13.41)])
+def test_lithium_plateau_lies_within_the_spread_of_measured_cells(soc_frac: float, low_v: float, high_v: float) -> None:
+    """Lowest and highest of eight measured makes, middle of both branches, four cells at 25 °C (monitor/battery/curves)."""
+    assert low_v - 0.02 <= rest_v("lfp", soc_frac) <= high_v + 0.02
 
 
 def test_lithium_is_flat_in_the_middle_and_steep_at_both_ends() -> None:

@@ -16,10 +16,10 @@ LEAD = {
     "offset": Bounds(250, 0.93, (0.150, 0.233)),
 }
 LITHIUM = {
-    "charge": Bounds(300, 0.93, (0.157, 0.209)),
-    "capacity": Bounds(300, 0.93, (0.512, 0.685)),
-    "left": Bounds(300, 0.93, (0.515, 0.665)),
-    "usable": Bounds(300, 0.93, (0.395, 0.513)),
+    "charge": Bounds(300, 0.93, (0.102, 0.139)),
+    "capacity": Bounds(300, 0.93, (0.410, 0.555)),
+    "left": Bounds(300, 0.93, (0.357, 0.483)),
+    "usable": Bounds(300, 0.93, (0.279, 0.378)),
     "offset": Bounds(150, 0.93, (0.082, 0.137)),
 }
 RESISTANCE = Bounds(35, 0.93, (0.250, 0.415))

@@ -22,8 +22,7 @@ class Cell:
     """A simulated battery, and a charger that holds 14.2 V."""
 
     def __init__(self, soc_frac: float, capacity_frac: float = 1.0) -> None:
-        # the simulated electrodes together lie 60 to 120 mV below nine measured cells; so much is added
-        plan = BatteryPlan("lfp", 100.0, true_capacity_frac=capacity_frac, soc_frac=soc_frac, full_offset_v=0.08)
+        plan = BatteryPlan("lfp", 100.0, true_capacity_frac=capacity_frac, soc_frac=soc_frac)
         self.battery = IronPhosphate(plan)
 
     @property

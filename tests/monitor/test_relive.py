@@ -47,7 +47,7 @@ def test_raw_readings_lived_through_again_give_what_was_learnt(database: Path) -
     learnt, lived = saved(database), relive.relive(database, VEHICLE)[0]
     assert lived.counts.total.spent_ah == pytest.approx(learnt.counts.total.spent_ah, rel=1e-6)
     assert lived.counts.total.seen_s == pytest.approx(learnt.counts.total.seen_s)
-    was, now = (pipeline.charge.findings(x.charge, VEHICLE).charge_frac for x in (learnt, lived))
+    was, now = (pipeline.house_charge.findings(x.charge, VEHICLE).charge_frac for x in (learnt, lived))
     assert now.value == pytest.approx(was.value, abs=0.01) and now.high - now.low == pytest.approx(was.high - was.low, rel=0.1)
     assert lived.isolator.__class__ is learnt.isolator.__class__
 
@@ -57,7 +57,7 @@ def test_minutes_stand_in_for_raw_readings_in_the_far_past(database: Path, monke
     monkeypatch.setattr(relive, "RAW_S", 0.0)
     learnt, lived = saved(database), relive.relive(database, VEHICLE)[0]
     assert lived.counts.total.spent_ah == pytest.approx(learnt.counts.total.spent_ah, rel=1e-3)
-    was, now = (pipeline.charge.findings(x.charge, VEHICLE).charge_frac for x in (learnt, lived))
+    was, now = (pipeline.house_charge.findings(x.charge, VEHICLE).charge_frac for x in (learnt, lived))
     assert now.low <= was.value <= now.high and was.low <= now.value <= was.high
 
 
@@ -143,7 +143,7 @@ def test_an_unreadable_part_is_learnt_again_beside_the_beat_and_taken_over(datab
     live(life, 70)
     longest = lived_until_done(life)
     assert life.daemon._relearner.run is None and longest < 1.0, f"a beat took {longest:.2f} s"
-    now, was = (pipeline.charge.findings(x, VEHICLE).charge_frac for x in (life.daemon.state.watch.charge, learnt.charge))
+    now, was = (pipeline.house_charge.findings(x, VEHICLE).charge_frac for x in (life.daemon.state.watch.charge, learnt.charge))
     assert now.low <= was.value <= now.high and now.high - now.low < 0.5
     assert life.daemon.close()
     kinds = [e.what.kind for e in Reader(database).events()]

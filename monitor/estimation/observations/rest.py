@@ -7,7 +7,7 @@ from math import sqrt
 
 from monitor.battery.rest_curves import CUT, Family, Table
 from monitor.estimation.observations.reading import Place, Reading, beside_curve, white_v2
-from monitor.estimation.state import Component
+from monitor.estimation.state import CAPACITY, FILLING, Component
 from monitor.estimation.surroundings import Surroundings
 
 _ROOT3 = sqrt(3.0)
@@ -54,4 +54,4 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
     steep = slope + top_slope
     variance = white_v2(component, now, rated_ah) + left + (steep * at.shift_frac * SHIFT_DOUBT) ** 2 + (AXIS_FRAC * steep) ** 2
     expected = mean + volts
-    return Reading(slopes, now.voltage_v - expected, variance, unsplit=min(left, UNSPLIT_V**2))
+    return Reading(slopes, now.voltage_v - expected, variance, untouched=(CAPACITY, FILLING), unsplit=min(left, UNSPLIT_V**2))

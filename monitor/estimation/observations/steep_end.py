@@ -14,14 +14,14 @@ from monitor.estimation.state import CAPACITY, CHARGE, FILLING, SIZE, Component
 from monitor.estimation.surroundings import Surroundings
 
 #: Voltages that belong to no flat.
-BOTTOM_V, TOP_V = 12.75, 13.65
+BOTTOM_V, TOP_V = 12.5, 13.65
 #: New in each window [part of the capacity]; at the bottom more with each step of ten kelvin below 5 °C.
 AXIS_FRAC, COLD_BOTTOM_FRAC, COLD_TOP_FRAC, COLD_C = 0.003, 0.025, 0.008, 5.0
 #: Below this it is empty, surface and all, and that is the whole of what it says.
-FLOOR_V, EMPTY_FRAC, EMPTY_SIGMA_FRAC, EMPTY_SLOPE_V = 10.4, 0.002, 0.010, 150.0
+FLOOR_V, EMPTY_SIGMA_FRAC, EMPTY_SLOPE_V = 10.4, 0.010, 150.0
 ALL_BUT_CHARGE = tuple(i for i in range(SIZE) if i != CHARGE)
 #: Charges at which gap and shape are read for either end.
-NEAR_BOTTOM, NEAR_TOP = 0.08, 0.97
+NEAR_BOTTOM, NEAR_TOP = 0.05, 0.97
 
 
 def applies(voltage_v: float) -> bool:
@@ -29,8 +29,13 @@ def applies(voltage_v: float) -> bool:
     return voltage_v < BOTTOM_V or voltage_v > TOP_V
 
 
-def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float) -> Reading:
-    """How one component sees this window's voltage, as a place on the charge axis."""
+def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float, swung: bool,
+           ) -> Reading:
+    """How one component sees this window's voltage, as a place on the charge axis.
+
+    swung: the other end has been seen. Until then the charge at which the count began is a guess on a flat, and the way
+    from there says nothing of how large the battery is.
+    """
     top = now.voltage_v > TOP_V
     near = NEAR_TOP if top else NEAR_BOTTOM
     volts, beside = beside_curve(component, now, family.rest_gap.at(near), near)
@@ -38,7 +43,7 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
     if now.voltage_v <= FLOOR_V:
         model = hypot(EMPTY_SIGMA_FRAC, cold * cold * COLD_BOTTOM_FRAC, at.shift_frac * SHIFT_DOUBT,
                       RATE_DOUBT_FRAC * now.current_a / rated_ah)
-        return Reading(at.graphite_slopes, EMPTY_FRAC - at.graphite, model**2, -log(EMPTY_SLOPE_V), untouched=ALL_BUT_CHARGE)
+        return Reading(at.graphite_slopes, -at.graphite, model**2, -log(EMPTY_SLOPE_V), untouched=ALL_BUT_CHARGE)
     rest_v = now.voltage_v - volts
     star = family.whole.inverse(rest_v)
     step = 0.004
@@ -51,4 +56,4 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
                 + (RATE_DOUBT_FRAC * now.current_a / rated_ah) ** 2)
     stands = at.top if top else at.graphite
     return Reading(slopes, star - stands, variance, -log(slope),
-                   untouched=(CAPACITY, FILLING) if cold and not top else ())
+                   untouched=(CAPACITY, FILLING) if not swung or cold and not top else ())
