@@ -30,6 +30,8 @@ BIRTH = log(0.001)
 UNKNOWN_GAP_H, UNKNOWN_H = 1.0, 8.0
 #: No window for so long means that voltage is not known: then only counting goes on.
 LEAST_SECONDS = 60.0
+#: After so long another full charge is one of its own.
+AGAIN_S = 6 * 3600.0
 #: So many windows after switch-on are short ones on the flats too.
 SOON_STEPS = 8
 #: Full and empty, as events: how full, how sure.
@@ -140,8 +142,9 @@ def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorSta
     low, middle, high = state.charge
     sure = high - low < 4 * SURE_FRAC
     if end == "full" and sure and middle > FULL_FRAC and current_a > -0.05:
-        return replace(state, anchor="full", anchor_at_s=state.past.at_s,
-                       fulls=state.fulls + (state.anchor != "full"))
+        since_s = None if state.anchor_at_s is None or state.past.at_s is None else state.past.at_s - state.anchor_at_s
+        again = state.anchor != "full" or since_s is None or since_s > AGAIN_S
+        return replace(state, anchor="full", anchor_at_s=state.past.at_s, fulls=state.fulls + again)
     if end == "empty" and sure and middle < EMPTY_FRAC:
         return replace(state, anchor="empty", anchor_at_s=state.past.at_s,
                        empties=state.empties + (state.anchor != "empty"))

@@ -19,7 +19,7 @@ from random import Random
 
 from drivers.vehicle import Plan
 from monitor.battery.label import Battery, Vehicle
-from monitor.estimation import charge
+from monitor.estimation import house_charge as charge
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.planning import whatif
 from monitor.planning.load_profile import Slot
