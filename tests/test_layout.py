@@ -36,7 +36,7 @@ MAY_IMPORT = {
 }
 
 SUFFIXES = ("_v", "_a", "_ah", "_wh", "_w", "_ohm", "_c", "_s", "_h", "_frac", "_pct", "_deg", "_hz", "_m", "_mm2",
-            "_hour", "_hours", "_days", "_day", "_k", "_per_k", "_per_day", "_per_s", "_hpa", "_mbar", "_ratio", "_count")
+            "_hour", "_hours", "_days", "_day", "_k", "_per_k", "_per_day", "_per_s", "_hpa", "_mbar", "_ratio", "_count", "_kg_l")
 #: names of things that have no unit: ratios, gains, weights, exponents, probabilities
 UNITLESS = ("value", "low", "high", "gain", "hour", "ignition_on", "probability_before_sun",
             "probability_cloudy_tomorrow", "probability_fridge_stops")

@@ -13,7 +13,8 @@ class Battery:
     rated_capacity_ah is what the label promises at a discharge over rated_hours and 25 °C [Ah].
     reserve_soc_frac is the part that must stay in it (house battery only).
     absorption_v and float_v are the charger's two voltages, None where the owner does not know; equalise_v that of an
-    equalising charge that the owner has announced (flooded only).
+    equalising charge that the owner has announced (flooded only); acid_density_kg_l the density of its acid when full, at
+    25 °C, None where it is the usual one (flooded only).
     """
 
     name: Literal["house", "starter"]
@@ -26,6 +27,7 @@ class Battery:
     cutout_voltage_v: float | None = None  # the fridge's own low-voltage switch, None: not known
     voltage_sigma_frac: float | None = None  # of its voltmeter once compared with another, None: not compared
     equalise_v: float | None = None
+    acid_density_kg_l: float | None = None
 
     @property
     def lead_acid(self) -> bool:

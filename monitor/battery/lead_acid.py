@@ -9,9 +9,10 @@ Sources
 [4] Ceraolo, IEEE Trans. Power Systems 15 (2000) 1184: slow resistance with the logarithm of charge.
 [5] Berndt, Maintenance-Free Batteries, 1997 (from memory): self-discharge and its temperature rule.
 """
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp
 
+from monitor.battery.label import Battery
 from monitor.parameters import table
 
 P = table("battery", "lead_acid")
@@ -21,6 +22,7 @@ FALL_LINEAR = P.number("fall_linear")
 GASSING_A_PER_AH, GASSING_FROM_V = P.number("gassing_a_per_ah"), P.number("gassing_from_v")
 GASSING_PER_V, GASSING_PER_K, GASSING_MOST = P.number("gassing_per_v"), P.number("gassing_per_k"), P.number("gassing_most")
 SELF_DISCHARGE_DOUBLES_K = P.number("self_discharge_doubles_k")
+DENSITY_CONSTANT_V, DENSITY_SIGMA_V = P.number("density_constant_v"), P.number("density_rest_sigma_v")
 DEPTH_MOST_FRAC = P.number("depth_most_frac")
 
 
@@ -51,6 +53,19 @@ def _construction(name: str) -> Construction:
 
 
 KINDS = {name: _construction(name) for name in ("flooded", "agm", "gel")}
+
+
+def construction(battery: Battery) -> Construction:
+    """What is known of this battery's construction; where the owner gave the density of its acid, its full rest voltage from that."""
+    kind = KINDS[battery.chemistry]
+    if battery.acid_density_kg_l is None:
+        return kind
+    return replace(kind, full_v=CELLS * (battery.acid_density_kg_l + DENSITY_CONSTANT_V), full_sigma_v=DENSITY_SIGMA_V)
+
+
+def density_kg_l(full_v: float) -> float:
+    """Density of the acid of a rested battery at 25 °C [kg/L], from its voltage [V]."""
+    return full_v / CELLS - DENSITY_CONSTANT_V
 
 
 def rest_voltage_v(kind: Construction, charge_frac: float, temperature_c: float = 25.0) -> float:

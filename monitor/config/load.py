@@ -140,7 +140,8 @@ def _vehicle(file: File) -> Vehicle:
     past_a = board.house_a / shunt.gain if board.supply == "past_shunt" else 0.0   # leaves the battery unseen: as if the zero were there
     return Vehicle(
         house=Battery("house", house.chemistry, house.rated_capacity_ah, house.rated_hours, house.absorption_v,
-                      house.float_v, reserve / 100, house.cutout_voltage_v, found.house_voltage_sigma_frac, house.equalise_v),
+                      house.float_v, reserve / 100, house.cutout_voltage_v, found.house_voltage_sigma_frac, house.equalise_v,
+                      house.acid_density_kg_l),
         starter=Battery("starter", file.starter.chemistry, file.starter.rated_capacity_ah, file.starter.rated_hours,
                         file.starter.absorption_v, file.starter.float_v, voltage_sigma_frac=found.starter_voltage_sigma_frac),
         current_sensor=CurrentSensor(

@@ -45,12 +45,18 @@ class HouseTable(BatteryTable):
         None, ge=9, le=13, description="the voltage at which the fridge switches itself off, if it does")
     equalise_v: float | None = Field(
         None, ge=14.4, le=16.5, description="the voltage of an equalising charge that you mean to give, for some hours; flooded only")
+    acid_density_kg_l: float | None = Field(
+        None, ge=1.15, le=1.35, description="density of its acid when full, at 25 °C, if it is another than usual: 1.20 to 1.23 where it "
+        "was filled for the tropics; flooded only")
 
     @model_validator(mode="after")
     def _only_flooded_is_equalised(self) -> "HouseTable":
         if self.equalise_v is not None and self.chemistry != "flooded":
             raise ValueError(f"equalise_v = {self.equalise_v:g} would ruin a battery of the kind {self.chemistry}: only flooded "
                              "batteries are equalised; leave it out")
+        if self.acid_density_kg_l is not None and self.chemistry != "flooded":
+            raise ValueError(f"acid_density_kg_l = {self.acid_density_kg_l:g} can be measured in flooded batteries only, not in one of "
+                             f"the kind {self.chemistry}; leave it out")
         return self
 
 

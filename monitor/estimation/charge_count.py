@@ -1,6 +1,7 @@
 """Counts ampere-hours, and follows what use leaves behind: polarisation, surface charge, hysteresis."""
 from dataclasses import dataclass, replace
 from math import exp, log
+from typing import ClassVar
 
 from monitor.battery import lead_acid, lithium_iron
 from monitor.battery.label import Battery, CurrentSensor
@@ -15,11 +16,16 @@ DEEP_SURFACE_S = 21600.0
 #: Surface charge goes once this part of the rated capacity has been drawn (common practice: a light
 #: load strips it; Berndt 1997, from memory).
 STRIP_FRAC = 0.02
+#: What a charger that nobody saw may have left on the surface, one sigma, and how long a silence has to be for it to count
+#: in full: seen at switch-on, and after gaps.
+UNSEEN_SURFACE_V, UNSEEN_SURFACE_S = 0.08, 3600.0
 
 
 @dataclass(frozen=True, slots=True)
 class Count:
     """Charge since the filter last moved on, and the filtered currents behind every voltage."""
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"gap_ah", "unseen_surface_v", "last_gap_s", "unproved_h"})
 
     at_s: float | None = None
     hours: float = 0.0             # pending: not yet in the belief
@@ -44,6 +50,10 @@ class Count:
     gap_s: float = 0.0             # of the present gap
     gap_sigma_ah: float = 0.0
     before_a: float = 0.0          # mean of some minutes before it
+    gap_ah: float = 0.0            # what was guessed of it so far
+    last_gap_s: float = 0.0        # a gap that ended in the last minute
+    unproved_h: float = 0.0        # of silence since a voltage last fitted
+    unseen_surface_v: float = UNSEEN_SURFACE_V   # one sigma of surface charge left by a charger that nobody saw
 
     @property
     def warmth_c(self) -> float:
@@ -68,24 +78,34 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     in_ah, out_ah = _corrected(minute, sensor)
     doubt = c.doubt_ah2
     load = c.middle_a if current is None else current
-    usual, gap_s, gap_sigma = c.usual, c.gap_s, c.gap_sigma_ah
+    usual, gap_s, gap_sigma, gap_ah, unseen_surface = c.usual, c.gap_s, c.gap_sigma_ah, c.gap_ah, c.unseen_surface_v
+    unproved_h = c.unproved_h
     if gap_h > 0:
-        guessed, sigma = usual_load.guess(usual, minute.gap_s, minute.hour, minute.end_s, gap_s, c.before_a, rated)
-        in_ah, out_ah = in_ah + max(guessed, 0.0), out_ah + max(-guessed, 0.0)
-        doubt += (gap_sigma + sigma) ** 2 - gap_sigma**2 + (guessed / gap_h * minute.gap_doubt_s / 3600.0) ** 2
-        gap_s, gap_sigma = gap_s + minute.gap_s, gap_sigma + sigma
         if current is None:
-            load = guessed / gap_h
+            change, sigma = usual_load.guess(usual, minute.gap_s, minute.hour, minute.end_s, gap_s, c.before_a, rated)
+            load, sigma = change / gap_h, gap_sigma + sigma
+        else:
+            before = current if c.at_s is None else c.before_a
+            whole_s = gap_s + minute.gap_s
+            seldom = abs(whole_s - c.last_gap_s) < 0.3 * whole_s
+            charge, sigma = usual_load.bridge(
+                usual, whole_s, minute.hour, minute.end_s - minute.covered_s, before, current, rated, seldom)
+            unproved_h += 0.0 if seldom else whole_s / 3600.0
+            change, sigma = charge - gap_ah, max(sigma, gap_sigma)
+        in_ah, out_ah = in_ah + max(change, 0.0), out_ah + max(-change, 0.0)
+        doubt += sigma**2 - gap_sigma**2 + (load * minute.gap_doubt_s / 3600.0) ** 2
+        gap_s, gap_sigma, gap_ah = gap_s + minute.gap_s, sigma, gap_ah + change
+    last_gap_s = gap_s if current is not None else 0.0
     if gap_s and current is not None:
-        if gap_s > 300.0:
-            change, sigma = usual_load.look_back(usual, gap_s, minute.hour, minute.end_s, current, rated)
-            in_ah, out_ah, doubt = in_ah + max(change, 0.0), out_ah + max(-change, 0.0), doubt + sigma * sigma
-        gap_s = gap_sigma = 0.0
+        usual = usual_load.skip(usual, gap_s, minute.hour, minute.end_s)
+        unseen_surface = max(unseen_surface, UNSEEN_SURFACE_V * (1 - exp(-gap_s / UNSEEN_SURFACE_S)) if gap_s > 900.0 else 0.0)
+        gap_s = gap_sigma = gap_ah = 0.0
     before = c.before_a if current is None else c.before_a + (1 - exp(-seconds / 300.0)) * (current - c.before_a)
     if current is not None and hours:
         usual = usual_load.learn(usual, current, minute.covered_s, minute.hour, minute.end_s)
     lost = _lost_ah(battery, capacity_ah, current, voltage, warmth, hours, hours + gap_h)
     since, drawn, surface = c.since_charge_s + seconds, c.drawn_ah + out_ah, c.surface_v
+    unseen_surface *= exp(-minute.covered_s / SURFACE_S - minute.charge_out_ah / (STRIP_FRAC * rated))
     if lead:
         charging = (current is not None and current > 0.002 * rated) or (voltage is not None and voltage > 13.25)
         if charging and voltage is not None:
@@ -112,7 +132,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
         c.middle_a + (1 - exp(-seconds / MIDDLE_S)) * (load - c.middle_a),
         c.slow_a + (1 - exp(-seconds / SLOW_S)) * (load - c.slow_a),
         surface, direction, since, drawn, temperature, tail_v, tail_a, high_s, top_v, usual, gap_s, gap_sigma,
-        before)
+        before, gap_ah, last_gap_s, unproved_h, unseen_surface)
 
 
 def _corrected(minute: Minute, sensor: CurrentSensor) -> tuple[float, float]:

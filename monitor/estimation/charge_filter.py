@@ -35,7 +35,7 @@ class Prior:
 
 
 #: The label is what a new lead-acid battery gives (EN 50342-1); those in service give mostly 85 to 103 % of it.
-LEAD = Prior(0.35, 0.25, -0.03, 0.15, 0.08, 0.15, 0.0, 0.022, 8.0, 4.0)
+LEAD = Prior(0.35, 0.25, -0.03, 0.15, 0.10, 0.15, 0.0, 0.022, 8.0, 4.0)
 LITHIUM = Prior(0.40, 0.30, -0.08, 0.15, 0.10, 0.05, 0.4, 0.045, 24.0, 1.0)
 
 
@@ -56,8 +56,10 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
     rated = battery.rated_capacity_ah
     # A gain that is off counts every ampere-hour wrong alike: the label's capacity is then off by as much.
     capacity_sigma = sqrt(p.capacity_sigma_ln**2 + max(sensor.gain_sigma_frac**2 - USUAL_GAIN_SIGMA_FRAC**2, 0.0))
-    level_sigma_v = hypot(p.level_sigma_v, NOMINAL_V * (battery.voltage_sigma_frac or 0.0))
-    span_sigma = lead_acid.KINDS[battery.chemistry].span_sigma_ln if battery.lead_acid else p.span_sigma_ln
+    measured_acid = battery.acid_density_kg_l is not None
+    own_sigma_v = lead_acid.DENSITY_SIGMA_V if measured_acid else p.level_sigma_v
+    level_sigma_v = hypot(own_sigma_v, NOMINAL_V * (battery.voltage_sigma_frac or 0.0))
+    span_sigma = lead_acid.construction(battery).span_sigma_ln if battery.lead_acid else p.span_sigma_ln
     belief = kalman.begin(
         (p.depth_frac * rated, 0.0, log(rated) + p.capacity_ln, charge_loss.FRAC[battery.chemistry], 0.0,
          p.span_follows_capacity * p.capacity_ln, 0.0, 0.0, 0.0),
@@ -67,7 +69,7 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
     rows = [list(row) for row in belief.covariance]
     if battery.lead_acid:
         # Acid that starts stronger falls further before it is used up: level and span go together.
-        tie = 0.8 / lead_acid.KINDS[battery.chemistry].span_v
+        tie = 0.8 / lead_acid.construction(battery).span_v
         rows[SPAN][LEVEL] = rows[LEVEL][SPAN] = tie * rows[LEVEL][LEVEL]
         rows[SPAN][SPAN] = max(rows[SPAN][SPAN], 0.12**2 + tie * rows[SPAN][LEVEL])
         return Belief(belief.mean, tuple(tuple(row) for row in rows))
@@ -94,7 +96,7 @@ def forward(
     # depth' = depth + hours * offset + in_ah * loss: shear the depth row and column accordingly
     d = rows[DEPTH]
     offset_row, loss_row = rows[OFFSET], rows[LOSS]
-    fresh = [a + hours * b + in_ah * c for a, b, c in zip(d, offset_row, loss_row)]
+    fresh = [a + hours * b + in_ah * c for a, b, c in zip(d, offset_row, loss_row, strict=True)]
     fresh[DEPTH] = (
         d[DEPTH] + 2 * hours * d[OFFSET] + 2 * in_ah * d[LOSS]
         + hours * hours * offset_row[OFFSET] + 2 * hours * in_ah * offset_row[LOSS] + in_ah * in_ah * loss_row[LOSS]
@@ -139,7 +141,7 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
     u = mean[DEPTH] / capacity
     spread = min(max(belief.sigma(DEPTH) / capacity, 0.005), 0.12)
     if battery.lead_acid:
-        kind = lead_acid.KINDS[battery.chemistry]
+        kind = lead_acid.construction(battery)
         span = kind.span_v * exp(mean[SPAN])
         fall = span * lead_acid.fall_frac(max(u, 0.0))
         # Beyond full the voltage says nothing more about depth.

@@ -80,7 +80,7 @@ def measured(
     sigmas) moves no guess, but still costs it weight. untouched: a quantity not to learn from it.
     """
     found, least = [], 1e9
-    for guess, (slopes, miss, variance) in zip(guesses, trials):
+    for guess, (slopes, miss, variance) in zip(guesses, trials, strict=True):
         total = kalman.variance_along(guess.belief, slopes) + variance
         squared = miss * miss / total
         least = min(least, squared)
@@ -146,10 +146,10 @@ def one(guesses: Guesses) -> Belief:
     parts = shares(guesses)
     beliefs = [g.belief for g in guesses]
     n = len(beliefs[0].mean)
-    mean = tuple(sum(w * b.mean[i] for w, b in zip(parts, beliefs)) for i in range(n))
+    mean = tuple(sum(w * b.mean[i] for w, b in zip(parts, beliefs, strict=True)) for i in range(n))
     rows = tuple(
         tuple(
-            sum(w * (b.covariance[i][j] + (b.mean[i] - mean[i]) * (b.mean[j] - mean[j])) for w, b in zip(parts, beliefs))
+            sum(w * (b.covariance[i][j] + (b.mean[i] - mean[i]) * (b.mean[j] - mean[j])) for w, b in zip(parts, beliefs, strict=True))
             for j in range(n)
         ) for i in range(n)
     )

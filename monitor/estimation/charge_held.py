@@ -18,6 +18,10 @@ class Window:
     seconds: float = 0.0
     rest_v: float = 0.0
     drop_v: float = 0.0
+    gap: bool = False              # a silence of ten minutes or more lies in it
+    under_s: float = 0.0           # of minutes in which current flowed in, and their voltage less some of what that adds
+    under_vs: float = 0.0
+    first: bool = False            # the first since the start
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,7 +79,7 @@ def _parts(held: ChargeState, vehicle: Vehicle) -> list[Part]:
     count, rated = held.count, vehicle.house.rated_capacity_ah
     usual, sure = _unless_worn(held.guesses)
     parts: list[Part] = []
-    for share, guess in zip(charge_guesses.shares(held.guesses), held.guesses):
+    for share, guess in zip(charge_guesses.shares(held.guesses), held.guesses, strict=True):
         mean, cov = guess.belief.mean, guess.belief.covariance
         depth = mean[DEPTH] + count.out_ah - count.in_ah * (1 - mean[LOSS]) + mean[OFFSET] * count.hours + count.lost_ah
         log_q, var_q, var_d, var_dq = mean[CAPACITY], cov[CAPACITY][CAPACITY], cov[DEPTH][DEPTH], cov[DEPTH][CAPACITY]
@@ -125,7 +125,7 @@ def _unless_worn(guesses: Guesses) -> tuple[Belief | None, float]:
     Until it is sure its capacity is not told: such guesses are there from the first full charge on, whatever the battery.
     """
     others = [g for g in guesses if not charge_guesses.early(g)]
-    share = sum(w for w, g in zip(charge_guesses.shares(guesses), guesses) if charge_guesses.early(g))
+    share = sum(w for w, g in zip(charge_guesses.shares(guesses), guesses, strict=True) if charge_guesses.early(g))
     return (charge_guesses.best(tuple(others)) if others else None), min(max((share - 0.8) / 0.15, 0.0), 1.0)
 
 
@@ -176,7 +176,7 @@ def _left(
 
 def _offset_moments(held: ChargeState) -> tuple[float, float]:
     """Mean and sigma of the shunt's zero beyond its correction [A]."""
-    parts = list(zip(charge_guesses.shares(held.guesses), (g.belief for g in held.guesses)))
+    parts = list(zip(charge_guesses.shares(held.guesses), (g.belief for g in held.guesses), strict=True))
     mean = sum(w * b.mean[OFFSET] for w, b in parts)
     return mean, sqrt(sum(w * (b.covariance[OFFSET][OFFSET] + (b.mean[OFFSET] - mean) ** 2) for w, b in parts))
 
@@ -204,7 +204,7 @@ def _resistance(held: ChargeState, z: float) -> Answer:
 def chemistry_doubt(held: ChargeState, vehicle: Vehicle) -> str:
     """Why the configured type looks wrong, or ""."""
     house, belief = vehicle.house, held.guesses[0].belief
-    full_v = lead_acid.KINDS[house.chemistry].full_v + belief.mean[LEVEL] if house.lead_acid else 0.0
+    full_v = lead_acid.construction(house).full_v + belief.mean[LEVEL] if house.lead_acid else 0.0
     return charge_suspicion.chemistry_doubt(held.suspicion, house, full_v, belief.sigma(LEVEL), held.fulls >= 3)
 
 

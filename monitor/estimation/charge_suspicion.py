@@ -11,8 +11,21 @@ from monitor.sample import Minute
 
 #: Steps that must speak against each other's half before the shunt is called reversed.
 REVERSED_AFTER, MOST = 8.0, 20.0
-#: Part of the rated capacity that must have gone by where a battery of the named kind holds hardly any.
-ODD_FRAC = {True: 0.08, False: 0.35}
+#: Range of charge, of the capacity on the label, over which a battery stayed in a band of voltage where one of the named
+#: kind holds much less. Named lead-acid: at rest above 13.05 V the strongest acid known (13.2 V full, falling by 1.7 V) holds
+#: 9 %. Named lithium: between 11.9 and 12.75 V ten makes hold 6 to 14 %, lead-acid nearly all.
+ODD_FRAC = {True: 0.20, False: 0.30}
+#: Hours after charging before a voltage counts as lead-acid's rest voltage. Counting drifts: an old end of that range comes
+#: back by this part a day.
+ODD_AFTER_S, ODD_FORGOTTEN = 7200.0, 0.15
+FLAT_V, LEAD_V = 13.05, (11.9, 12.75)
+#: After such a silence what flowed is not known, and the range begins anew [s].
+SILENCE_S = 600.0
+#: A learnt rest voltage of the full battery has to be so sure [V], and to lie so many spreads of its own kind off. Two kinds
+#: nearer than this [V] are not told apart by it.
+FULL_SIGMA_V, OFF_SPREADS, APART_V = 0.03, 1.8, 0.1
+#: Acid of a full flooded battery filled for the tropics [kg/L]: 1.200 to 1.225 (US Army TM 9-8000), and what 50 mV make.
+THIN_KG_L = (1.18, 1.24)
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +36,8 @@ class Suspicion:
     last_voltage_v: float | None = None
     last_current_a: float | None = None
     swap: SwapEvidence = SwapEvidence()
-    odd_ah: float = 0.0            # charge that passed at a voltage the named chemistry hardly knows
+    odd_ah: float = 0.0            # range of charge in which the voltage was one that the named chemistry hardly knows
+    odd_at_ah: float = 0.0         # charge counted above the lower end of that range
 
     @property
     def reversed(self) -> bool:
@@ -49,25 +63,38 @@ def update(held: Suspicion, minute: Minute, battery: Battery, count: Count, resi
         last_v, last_a = voltage, current
     now_ohm = step_resistance.at(resistance, depth_frac)
     swap = swap_evidence.update(s.swap, minute, battery, now_ohm / step_resistance.at(resistance, 0.0), now_ohm, count.surface_v)
-    return Suspicion(backwards, last_v, last_a, swap, _odd(s.odd_ah, battery, count))
+    return Suspicion(backwards, last_v, last_a, swap, *_odd(s, minute, battery, count))
 
 
 def dismissed(held: Suspicion) -> Suspicion:
     """The same after the owner said what battery it is."""
-    return replace(held, swap=SwapEvidence(), odd_ah=0.0)
+    return replace(held, swap=SwapEvidence(), odd_ah=0.0, odd_at_ah=0.0)
 
 
-def _odd(odd_ah: float, battery: Battery, count: Count) -> float:
-    voltage, current, rated = count.voltage_v, count.current_a, battery.rated_capacity_ah
-    if voltage is None or current is None or abs(current) > rated / 6:
-        return odd_ah
+def _odd(held: Suspicion, minute: Minute, battery: Battery, count: Count) -> tuple[float, float]:
+    """Range of charge in which the voltage was odd for the named kind, and where in it the count stands [Ah].
+
+    What passes at other voltages is counted too, so that a lithium battery that lives near empty does not add up to more
+    than it holds there.
+    """
+    kept = 1.0 - ODD_FORGOTTEN * minute.duration_s / 86400.0
+    width, at = held.odd_ah * kept, held.odd_at_ah * kept + minute.charge_in_ah - minute.charge_out_ah
+    if minute.gap_s > SILENCE_S:
+        width = at = 0.0
+    if not _odd_now(battery, count):
+        return width, at
+    if not width:
+        return 1e-9, 0.0
+    return max(width, at) - min(at, 0.0), max(at, 0.0)
+
+
+def _odd_now(battery: Battery, count: Count) -> bool:
+    voltage, current = count.voltage_v, count.current_a
+    if voltage is None or current is None or abs(current) > battery.rated_capacity_ah / 6:
+        return False
     if battery.lead_acid:
-        # Two hours after charging and still discharging above 13.05 V: no lead-acid battery rests there.
-        if current < 0 and count.since_charge_s > 7200.0:
-            return odd_ah - current / 60.0 if voltage > 13.05 else 0.0
-        return odd_ah
-    # Lithium iron phosphate holds an eighth of its charge between 11.9 and 12.75 V; lead-acid nearly all of it.
-    return odd_ah + abs(current) / 60.0 if 11.9 < voltage < 12.75 else max(odd_ah - abs(current) / 60.0, 0.0)
+        return current < 0 and count.since_charge_s > ODD_AFTER_S and voltage > FLAT_V
+    return LEAD_V[0] < voltage < LEAD_V[1]
 
 
 def chemistry_doubt(
@@ -79,17 +106,23 @@ def chemistry_doubt(
     """
     if held.odd_ah > ODD_FRAC[battery.lead_acid] * battery.rated_capacity_ah:
         if battery.lead_acid:
-            return (f"behaves like lithium iron phosphate: it gave {held.odd_ah:.0f} Ah above 13.05 V, hours after any "
+            return (f"behaves like lithium iron phosphate: it gave {held.odd_ah:.0f} Ah above {FLAT_V:.2f} V, hours after any "
                     f"charging; lead-acid rests below that")
-        return (f"behaves like lead-acid: {held.odd_ah:.0f} Ah passed between 11.9 and 12.75 V, where lithium iron "
+        return (f"behaves like lead-acid: {held.odd_ah:.0f} Ah lie between {LEAD_V[0]} and {LEAD_V[1]} V, where lithium iron "
                 f"phosphate holds hardly any")
-    if not battery.lead_acid or not full_seen or full_sigma_v > 0.03:
+    if not battery.lead_acid or not full_seen or full_sigma_v > FULL_SIGMA_V:
         return ""
-    own = lead_acid.KINDS[battery.chemistry]
-    if abs(full_v - own.full_v) < 1.8 * own.full_sigma_v:
+    own = lead_acid.construction(battery)
+    low_v, high_v = own.full_v - own.full_sigma_v, own.full_v + own.full_sigma_v
+    if abs(full_v - own.full_v) < OFF_SPREADS * own.full_sigma_v:
         return ""
     for name, kind in lead_acid.KINDS.items():
-        if abs(kind.full_v - own.full_v) > 0.1 and abs(full_v - kind.full_v) < kind.full_sigma_v:
+        if abs(kind.full_v - own.full_v) > APART_V and abs(full_v - kind.full_v) < kind.full_sigma_v:
             return (f"behaves like {name}: full and rested it shows {full_v:.2f} V, where {battery.chemistry} shows "
-                    f"{own.full_v - own.full_sigma_v:.2f} to {own.full_v + own.full_sigma_v:.2f} V")
+                    f"{low_v:.2f} to {high_v:.2f} V")
+    density = lead_acid.density_kg_l(full_v)
+    if battery.chemistry == "flooded" and THIN_KG_L[0] < density < THIN_KG_L[1]:
+        return (f"behaves as if its acid were thin, {density:.2f} kg/L when full: full and rested it shows {full_v:.2f} V, where "
+                f"ordinary acid shows {low_v:.2f} to {high_v:.2f} V. If it was filled for the tropics, set acid_density_kg_l; "
+                f"if not, have the acid of each cell measured")
     return ""

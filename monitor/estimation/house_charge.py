@@ -48,15 +48,14 @@ def replaced(held: HouseState, vehicle: Vehicle) -> HouseState:
     return charge.replaced(held, vehicle) if vehicle.house.lead_acid else begin(vehicle)
 
 
-def calibrated_zero(held: HouseState, offset_a: float, sigma_a: float) -> HouseState:
+def calibrated_zero(held: HouseState, sigma_a: float) -> HouseState:
     """The state after the shunt's zero was measured: what was learnt beyond it is forgotten.
 
     Parameters
     ----------
     held : before
-    offset_a : what the shunt reads too high [A]
     sigma_a : one sigma of it [A]
     """
     if isinstance(held, LithiumState):
         return lithium_charge.calibrated_zero(held, sigma_a)
-    return charge.calibrated_zero(held, offset_a, sigma_a)
+    return charge.calibrated_zero(held, sigma_a)

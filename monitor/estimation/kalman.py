@@ -1,6 +1,6 @@
 """One belief about several quantities at once, and how a measurement changes it (plain floats)."""
 from dataclasses import dataclass
-from math import sqrt
+from math import erf, exp, pi, sqrt
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ def begin(means: tuple[float, ...], sigmas: tuple[float, ...]) -> Belief:
 def variance_along(belief: Belief, slope: tuple[float, ...]) -> float:
     """Variance of the sum of slope times quantity."""
     return sum(
-        a * sum(p * b for p, b in zip(row, slope)) for a, row in zip(slope, belief.covariance) if a
+        a * sum(p * b for p, b in zip(row, slope, strict=True)) for a, row in zip(slope, belief.covariance, strict=True) if a
     )
 
 
@@ -36,15 +36,15 @@ def weigh(belief: Belief, slope: tuple[float, ...], surprise: float, variance: f
     less what was expected, variance that of the measurement alone. Whether to refuse it is the
     caller's choice. Kalman, Trans. ASME J. Basic Eng. 82 (1960) 35.
     """
-    pull = [sum([p * b for p, b in zip(row, slope)]) for row in belief.covariance]
-    total = sum([a * g for a, g in zip(slope, pull)]) + variance
+    pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
+    total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
     step = surprise / total
     inverse = 1.0 / total
     return Belief(
-        tuple([m + g * step for m, g in zip(belief.mean, pull)]),
+        tuple([m + g * step for m, g in zip(belief.mean, pull, strict=True)]),
         tuple([
-            tuple([p - g * h * inverse for p, h in zip(row, pull)])
-            for row, g in zip(belief.covariance, pull)
+            tuple([p - g * h * inverse for p, h in zip(row, pull, strict=True)])
+            for row, g in zip(belief.covariance, pull, strict=True)
         ]),
     )
 
@@ -57,17 +57,49 @@ def weigh_around(
     For a quantity that the measurement would seem to show and cannot (Schmidt, "Application of
     state-space methods to navigation problems", Advances in Control Systems 3, 1966).
     """
-    pull = [sum([p * b for p, b in zip(row, slope)]) for row in belief.covariance]
-    total = sum([a * g for a, g in zip(slope, pull)]) + variance
+    pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
+    total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
     gain = [g / total for g in pull]
     gain[untouched] = 0.0
     return Belief(
-        tuple([m + k * surprise for m, k in zip(belief.mean, gain)]),
+        tuple([m + k * surprise for m, k in zip(belief.mean, gain, strict=True)]),
         tuple([
-            tuple([p - (k * h + g * o) + k * o * total for p, h, o in zip(row, pull, gain)])
-            for row, k, g in zip(belief.covariance, gain, pull)
+            tuple([p - (k * h + g * o) + k * o * total for p, h, o in zip(row, pull, gain, strict=True)])
+            for row, k, g in zip(belief.covariance, gain, pull, strict=True)
         ]),
     )
+
+
+def weigh_one(belief: Belief, slope: tuple[float, ...], surprise: float, variance: float, index: int) -> Belief:
+    """The belief after a measurement of which one quantity only may learn; all others are considered and stay as they are.
+
+    As weigh_around the other way round. belief: before it; slope: derivative of what is measured by each quantity; surprise:
+    measured less expected; variance: of the measurement; index: the quantity that learns.
+    """
+    pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
+    total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
+    gain = pull[index] / total
+    mean, rows = list(belief.mean), [list(row) for row in belief.covariance]
+    mean[index] += gain * surprise
+    row = [p - gain * g for p, g in zip(belief.covariance[index], pull, strict=True)]
+    row[index] += gain * (gain * total - pull[index])
+    for other in range(len(mean)):
+        rows[index][other] = rows[other][index] = row[other]
+    return Belief(tuple(mean), tuple(tuple(r) for r in rows))
+
+
+def weigh_alone(belief: Belief, index: int, surprise: float, variance: float) -> Belief:
+    """The belief after one quantity was measured by itself, from which no other may learn: their values and variances stay.
+
+    belief: before it; index: the quantity; surprise: measured less believed; variance: of the measurement.
+    """
+    row = belief.covariance[index]
+    gain = row[index] / (row[index] + variance)
+    mean, rows = list(belief.mean), [list(r) for r in belief.covariance]
+    mean[index] += gain * surprise
+    for other in range(len(mean)):
+        rows[index][other] = rows[other][index] = row[other] * (1.0 - gain)
+    return Belief(tuple(mean), tuple(tuple(r) for r in rows))
 
 
 def widened(belief: Belief, index: int, variance: float) -> Belief:
@@ -103,8 +135,31 @@ def narrowed(belief: Belief, index: int, value: float, sigma: float) -> Belief:
     slopes = [c / variance for c in belief.covariance[index]]
     move, less = value - belief.mean[index], variance - sigma * sigma
     return Belief(
-        tuple([m + s * move for m, s in zip(belief.mean, slopes)]),
-        tuple([tuple([p - a * b * less for p, b in zip(row, slopes)]) for row, a in zip(belief.covariance, slopes)]))
+        tuple([m + s * move for m, s in zip(belief.mean, slopes, strict=True)]),
+        tuple([
+            tuple([p - a * b * less for p, b in zip(row, slopes, strict=True)])
+            for row, a in zip(belief.covariance, slopes, strict=True)
+        ]))
+
+
+def bounded(belief: Belief, index: int, low: float, high: float) -> Belief:
+    """The belief after word that one quantity lies between two bounds: mean and variance of what is left of its Gaussian.
+
+    What is tied to it moves along. belief: before it; index: the quantity; low, high: the bounds. Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1 (1994), 13.10.1.
+    """
+    sigma = belief.sigma(index)
+    if sigma <= 0.0:
+        return belief
+    a, b = (low - belief.mean[index]) / sigma, (high - belief.mean[index]) / sigma
+    inside = 0.5 * (erf(b / sqrt(2.0)) - erf(a / sqrt(2.0)))
+    if inside > 0.9999:
+        return belief
+    if inside < 1e-6:      # the nearer bound, in doubt by as much as a tail that far out
+        return narrowed(belief, index, low if a > 0 else high, sigma / max(abs(a if a > 0 else b), 1.0))
+    at_a, at_b = exp(-0.5 * a * a) / sqrt(2.0 * pi), exp(-0.5 * b * b) / sqrt(2.0 * pi)
+    shift = (at_a - at_b) / inside
+    part = 1.0 + (a * at_a - b * at_b) / inside - shift * shift
+    return narrowed(belief, index, belief.mean[index] + shift * sigma, sigma * sqrt(max(part, 1e-4)))
 
 
 def tied(belief: Belief, index: int, slopes: dict[int, float]) -> Belief:

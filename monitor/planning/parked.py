@@ -151,8 +151,8 @@ def _battery(battery: Battery, charge: Estimate, capacity_ah: float, loads: Span
     now = Span(max(charge.low, 0.0), min(charge.high, 1.0), min(max(charge.value, 0.0), 1.0))
     frozen_now = frozen_then = None
     if battery.lead_acid:
-        frozen_now, frozen_then = (frost.freezing_point_c(frost.density_from_charge_kg_l(battery.chemistry,
-                                                                                         frac)) for frac in (now.low, limit_frac))
+        frozen_now, frozen_then = (
+            frost.freezing_point_c(frost.density_of_kg_l(battery, frac)) for frac in (now.low, limit_frac))
     return ParkedBattery(
         battery.name, battery.chemistry, now, capacity_ah, loads, own, _days(now, refresh, capacity_ah, total),
         _days(now, limit_frac, capacity_ah, total), limit_frac, storage.leave_at_frac(battery.chemistry), refresh,

@@ -104,7 +104,7 @@ def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: 
         plate = replace(plate, rated_capacity_ah=float(rated_capacity_ah))
     if chemistry is not None and chemistry != plate.chemistry:
         # the charger's voltages were those of the old kind
-        plate = replace(plate, chemistry=chemistry, absorption_v=None, float_v=None, equalise_v=None)
+        plate = replace(plate, chemistry=chemistry, absorption_v=None, float_v=None, equalise_v=None, acid_density_kg_l=None)
     vehicle = replace(kept.vehicle, house=plate) if battery == "house" else replace(kept.vehicle, starter=plate)
     when = now.utc_s if at_utc_s is None else at_utc_s
     history = battery_history.replace_battery(kept.history, which, kept.vehicle, vehicle, when, label)
@@ -241,7 +241,7 @@ def apply_zero(state: State, sensor: CurrentSensor) -> State:
     trackers = state.watch
     if not isinstance(getattr(trackers, "charge", None), house_charge.HouseState):
         return state
-    calibrated = house_charge.calibrated_zero(trackers.charge, sensor.offset_a, sensor.offset_sigma_a)
+    calibrated = house_charge.calibrated_zero(trackers.charge, sensor.offset_sigma_a)
     return replace(state, watch=replace(trackers, charge=calibrated))
 
 

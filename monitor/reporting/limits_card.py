@@ -1,5 +1,5 @@
 """The limits of a battery as a card for a page: what it bears, in words, from the one table of limits."""
-from monitor.battery.frost import density_from_charge_kg_l, freezing_point_c
+from monitor.battery.frost import density_of_kg_l, freezing_point_c
 from monitor.battery.label import Battery
 from monitor.battery.limits import ageing_ratio, held_voltage_v, limits_of, over_voltage_v
 from monitor.reporting.sentences import number
@@ -33,7 +33,7 @@ def rows(battery: Battery, temperature_c: float | None, *, thermometer: bool = T
                       f"{number(limits.cold_charge_c + (limits.cold_margin_k or 0.0))} °C on, for where the sensor sits" if thermometer else
                       "there is no thermometer on the battery: ampledger cannot warn"))
     else:
-        full, half, empty = (freezing_point_c(density_from_charge_kg_l(battery.chemistry, z)) for z in (1.0, 0.5, 0.0))
+        full, half, empty = (freezing_point_c(density_of_kg_l(battery, z)) for z in (1.0, 0.5, 0.0))
         found.append(("Freezes, full / half / empty", f"{number(full)} / {number(half)} / {number(empty)} °C",
                       "emptied further, just below zero; never charge it frozen"))
     found.append(("Charge it full at least every", f"{number(limits.never_full_days)} days",

@@ -1,7 +1,7 @@
 """Scores a charge tracker on recordings of real batteries, begun at many moments, with meters and labels off.
 
     python -m tests.benchmarks.bench_measured [FOLDER ...] [--starts 8] [--hours 36] [--faults] [--trips] [--unlike]
-                                              [--lead] [--makes 0] [--seed 1] [--whole] [--tracker MODULE] [--jobs 1]
+                                              [--lead] [--makes 0] [--seed 1] [--whole] [--fault NAME,NAME] [--tracker MODULE] [--jobs 1]
 
 Without a folder it takes the recordings that are part of the tests. --lead: lead-acid recordings instead of lithium ones,
 and with --makes so many simulated batteries on rest curves of each other make (lead_makes). --whole: from the first reading to
@@ -103,7 +103,7 @@ def run(name: str, recording: Recording, start: int, hours: float, fault: Fault,
             continue
         temperature = minute.samples[-1].house_temperature_c
         warm = "no thermometer" if temperature is None else "5 °C and more" if temperature > 2 else f"{5 * round(temperature / 5):+d} °C"
-        keys = [("all", phase), (recording.name, phase), (fault.name, phase), (warm, phase)]
+        keys = [("all", phase), (recording.name, phase), (fault.name, phase), (warm, phase), (of_make(recording, fault), phase)]
         if not isinstance(found.charge_frac, Estimate):
             for key in keys:
                 result.sums[key].silent += 1
@@ -141,7 +141,7 @@ def trip(name: str, recording: Recording, at: int, unlike: bool) -> tuple[float,
 
 def table(title: str, results: list[Result], groups: list[str]) -> None:
     """Print one table: a row a group and phase."""
-    print(f"\n{title}\n{'':28}{'phase':8}{'rms':>7}{'covers':>7}{'width':>7}{'worst':>7}{'beyond':>7}{'silent':>9}")
+    print(f"\n{title}\n{'':44}{'phase':8}{'rms':>7}{'covers':>7}{'width':>7}{'worst':>7}{'beyond':>7}{'silent':>9}")
     for group in groups:
         for phase in ("before", "full", "empty"):
             total = Sums()
@@ -149,7 +149,12 @@ def table(title: str, results: list[Result], groups: list[str]) -> None:
                 if (group, phase) in result.sums:
                     total.merge(result.sums[group, phase])
             if total.count or total.silent:
-                print(f"{group:28}{phase:8}{total.line()}", flush=True)
+                print(f"{group:44}{phase:8}{total.line()}", flush=True)
+
+
+def of_make(recording: Recording, fault: Fault) -> str:
+    """The row of a lead-acid trial in the table by make and fault."""
+    return f"{recording.make if recording.make in KINDS else 'cell model'}, {fault.name}"
 
 
 def _chosen(options: argparse.Namespace) -> list[Recording]:
@@ -177,13 +182,16 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--makes", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--whole", action="store_true")
-    parser.add_argument("--fault", default="", help="only faults whose name holds this")
+    parser.add_argument("--fault", default="", help="only faults whose name holds one of these, with commas between")
     options = parser.parse_args(arguments)
     recordings = _chosen(options)
     if not recordings:
         sys.exit(f"no recordings in {options.folders or RECORDINGS}: give a folder of them")
     faults = (*FAULTS, *SPARSE) if options.lead else FAULTS
-    faults = tuple(f for f in faults if options.fault in f.name) if options.fault else faults if options.faults else faults[:1]
+    if options.fault:
+        faults = tuple(f for f in faults if any(part in f.name for part in options.fault.split(",")))
+    elif not options.faults:
+        faults = faults[:1]
     if options.whole:
         trials = [(options.tracker, r, 0, float("inf"), fault, options.unlike, 86400.0) for r in recordings for fault in faults]
     else:
@@ -198,7 +206,9 @@ def main(arguments: list[str]) -> None:
     table("all", results, ["all"])
     table("by recording", results, [r.name for r in recordings])
     named = {f.name for f in faults}
-    warmths = {k[0] for r in results for k in r.sums if "°C" in k[0] or "thermometer" in k[0]}
+    if options.lead:
+        table("by make", results, [f"{make}, {f.name}" for f in faults for make in ("cell model", *KINDS)])
+    warmths = {k[0] for r in results for k in r.sums if ("°C" in k[0] or "thermometer" in k[0]) and ", " not in k[0]}
     table("by temperature", results, sorted(warmths - named))
     if len(faults) > 1:
         table("by fault", results, [f.name for f in faults])

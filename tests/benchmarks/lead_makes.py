@@ -42,10 +42,10 @@ def lives(kind: str, count: int, seed: int, days: float = 10.0) -> Iterator[Reco
         house: BatteryPlan = replace(
             usual.house, chemistry=real, full_offset_v=full_v - own_full_v, span_factor=span_v / own_span_v,
             bend=r.uniform(-0.03, 0.12), soc_frac=r.uniform(0.25, 1.0))
-        yield recorded(replace(usual, house=house, name=f"{kind} {k}"), label)
+        yield recorded(replace(usual, house=house, name=f"{kind} {k}"), label, kind)
 
 
-def recorded(plan: Plan, label: str) -> Recording:
+def recorded(plan: Plan, label: str, make: str) -> Recording:
     """A vehicle's journey as a recording whose owner took its house battery for this kind."""
     samples: list[Sample] = []
     charge, capacity = [], []
@@ -56,4 +56,4 @@ def recorded(plan: Plan, label: str) -> Recording:
         charge.append(min(max(state.house_soc_frac, 0.0), 1.0))
         capacity.append(state.house_capacity_ah)
     battery = Battery("house", label, plan.house.label_ah, 20.0, plan.absorption_v, plan.float_v)  # type: ignore[arg-type]
-    return Recording(plan.name, plan.name, battery, tuple(samples), tuple(charge), tuple(capacity))
+    return Recording(plan.name, make, battery, tuple(samples), tuple(charge), tuple(capacity))

@@ -222,7 +222,7 @@ def test_a_new_battery_is_learnt_afresh_but_the_shunt_is_not() -> None:
 def test_a_zero_calibration_settles_the_offset(vehicle: Vehicle) -> None:
     held = list(camp(vehicle, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 1, offset_a=0.06))[-1][0]
     calibrated = dataclasses.replace(vehicle, current_sensor=CurrentSensor(offset_a=0.06, offset_sigma_a=0.005))
-    held = charge.calibrated_zero(held, 0.06, 0.005)
+    held = charge.calibrated_zero(held, 0.005)
     found = charge.findings(held, calibrated).current_offset_a
     assert found.low == pytest.approx(0.06 - 1.96 * 0.005) and found.high == pytest.approx(0.06 + 1.96 * 0.005)
 

@@ -60,7 +60,7 @@ def test_the_same_battery_after_a_gap_is_not() -> None:
 
 def test_lithium_sold_as_lead_gives_itself_away() -> None:
     held = charge.begin(AGM)
-    for k in range(400):
+    for k in range(480):
         held = charge.update(held, minute(k, -3.0, 13.15), AGM, JoinFindings())
     assert "behaves like lithium" in charge.findings(held, AGM).chemistry_doubt
     assert "battery_type_doubtful" in active(held, AGM)
@@ -127,3 +127,32 @@ def test_another_interruption_soon_after_hides_nothing() -> None:
         held = cycling(held, AGM, k + silent, on, 0.022, rest_v=12.5)
         k += silent + on
     assert "battery_swapped" in active(held, AGM)
+
+
+def test_the_strongest_acid_is_not_taken_for_lithium() -> None:
+    """Full at 13.19 V, falling by 1.71 V: above 13.05 V it gives a twelfth of what it holds, and lithium nearly all."""
+    held, battery = charge.begin(AGM), Plain(100.0, 100.0, 13.19, 11.48, 0.006)
+    for k in range(5 * DAY_MIN):
+        hour = (k / 60) % 24
+        volts, amps = battery.step(12.0 if 9 <= hour < 16 else -3.0)
+        held = charge.update(held, minute(k, amps, volts), AGM)
+        assert not held.suspicion.odd_ah > 12.0
+    assert "battery_type_doubtful" not in active(held, AGM)
+
+
+def test_lithium_that_lives_near_empty_is_not_taken_for_lead() -> None:
+    """Ten per cent out each night at 12.3 V, ten per cent in each day at 13.1: never more than that lies at such voltages."""
+    held = charge.begin(LITHIUM)
+    for k in range(8 * DAY_MIN):
+        night = (k / 60) % 24 < 12
+        held = charge.update(held, minute(k, -0.83 if night else 0.84, 12.30 if night else 13.10), LITHIUM)
+    assert held.suspicion.odd_ah < 20.0 and "battery_type_doubtful" not in active(held, LITHIUM)
+
+
+def test_thin_acid_is_named_with_what_to_do_and_believed_once_it_is_set() -> None:
+    for density, doubtful in ((None, True), (1.21, False)):
+        vehicle = Vehicle(Battery("house", "flooded", 100.0, acid_density_kg_l=density), STARTER)
+        for held, found, _ in camp(vehicle, Plain(92.0, 60.0, 12.32, 11.45, 0.008), 6):
+            pass
+        assert ("thin" in found.chemistry_doubt and "acid_density_kg_l" in found.chemistry_doubt) is doubtful
+        assert ("battery_type_doubtful" in active(held, vehicle)) is doubtful

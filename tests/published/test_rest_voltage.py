@@ -2,6 +2,7 @@
 import pytest
 
 from monitor.battery import frost, lead_acid, lithium_iron
+from monitor.battery.label import Battery
 
 #: US Army TM 5-3805-262-20, para. 5-9 (flooded starter type, 12 V): charge, volts. Looked up.
 ARMY_STARTER = ((0.25, 12.0), (0.50, 12.2), (0.75, 12.4), (1.0, 12.6))
@@ -77,3 +78,16 @@ def test_lithium_plateau_is_too_flat_to_read() -> None:
     gap = lithium_iron.rest_voltage_v(0.6, 1.0) - lithium_iron.rest_voltage_v(0.6, -1.0)
     assert 0.040 <= gap <= 0.100
     assert gap > 2 * rise(0.5, 0.65)
+
+
+#: US Army TM 9-8000, batteries: density of the acid when full where it was filled for the tropics.
+TROPICAL_KG_L = (1.200, 1.225)
+
+
+@pytest.mark.parametrize(("density", "volts"), zip(TROPICAL_KG_L, (12.24, 12.39), strict=True))
+def test_the_density_that_the_owner_measured_sets_the_full_rest_voltage(density: float, volts: float) -> None:
+    """Six cells of density + 0.84 V each (Linden): 0.3 to 0.45 V less than ordinary acid, which would read 50 to 75 %."""
+    kind = lead_acid.construction(Battery("house", "flooded", 100.0, acid_density_kg_l=density))
+    assert lead_acid.rest_voltage_v(kind, 1.0) == pytest.approx(volts, abs=0.01)
+    assert frost.density_of_kg_l(Battery("house", "flooded", 100.0, acid_density_kg_l=density), 1.0) == pytest.approx(density)
+    assert lead_acid.construction(Battery("house", "flooded", 100.0)) is lead_acid.KINDS["flooded"]

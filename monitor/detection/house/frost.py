@@ -32,7 +32,7 @@ def update(acid: Acid, span_s: float, volts: float | None, amps: float | None, l
     rest_s = acid.rest_s + span_s if abs(amps) < REST_PER_H * battery.rated_capacity_ah else 0.0
     density = None
     if low_frac is not None:
-        density = frost.density_from_charge_kg_l(battery.chemistry, low_frac)
+        density = frost.density_of_kg_l(battery, low_frac)
     if rest_s >= REST_S or low_frac is not None and low_frac < NEAR_EMPTY_FRAC:
         by_volts = frost.density_from_rest_voltage_kg_l(volts)
         density = by_volts if density is None else min(density, by_volts)
