@@ -117,8 +117,7 @@ def at_empty(ends: Ends, empty: Anchor, lead_acid: bool, end_s: float, due: bool
         # Still there: nothing new about its size, but however long it stands, it is no fuller.
         mean = charge_guesses.best(guesses).mean
         held_frac = max(empty.depth_frac, mean[DEPTH] / exp(mean[CAPACITY]))
-        guesses = (held_at(guesses, held_frac, empty.sigma_frac) if lead_acid
-                   else put(guesses, Anchor("empty", held_frac, empty.sigma_frac)))
+        guesses = put(guesses, Anchor("empty", held_frac, empty.sigma_frac))
     return replace(ends, guesses=guesses, knee_at_s=knee_at_s, news=news, anchor="empty", anchor_at_s=end_s)
 
 

@@ -145,7 +145,8 @@ def narrowed(belief: Belief, index: int, value: float, sigma: float) -> Belief:
 def bounded(belief: Belief, index: int, low: float, high: float) -> Belief:
     """The belief after word that one quantity lies between two bounds: mean and variance of what is left of its Gaussian.
 
-    What is tied to it moves along. belief: before it; index: the quantity; low, high: the bounds. Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1 (1994), 13.10.1.
+    What is tied to it moves along. belief: before it; index: the quantity; low, high: the bounds.
+    Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1 (1994), 13.10.1.
     """
     sigma = belief.sigma(index)
     if sigma <= 0.0:

@@ -110,7 +110,8 @@ def bridge(
     sure that is follows from the habits too: what a silence hid is not what was logged before and after it, unless the
     log is read so seldom always.
     usual: what is usual for this vehicle; gap_s: length of the gap [s]; hour: local clock hour at its end, None: not known;
-    at_s: the log's time at its end [s]; before_a, after_a: current on both sides [A]; rated_ah: capacity on the label [Ah]; seldom: readings always come so far apart.
+    at_s: the log's time at its end [s]; before_a, after_a: current on both sides [A]; rated_ah: capacity on the label [Ah];
+    seldom: readings always come so far apart.
     """
     both_a, edge_s = 0.5 * (before_a + after_a), min(0.5 * gap_s, EDGE_S)
     wandered = BRIDGED_FRAC * rated_ah * (gap_s / 3600.0) ** BRIDGED_POWER
