@@ -38,6 +38,7 @@ class Suspicion:
     swap: SwapEvidence = SwapEvidence()
     odd_ah: float = 0.0            # range of charge in which the voltage was one that the named chemistry hardly knows
     odd_at_ah: float = 0.0         # charge counted above the lower end of that range
+    odd: bool = False              # that range was too wide, and is not half as wide as that since
 
     @property
     def reversed(self) -> bool:
@@ -63,12 +64,14 @@ def update(held: Suspicion, minute: Minute, battery: Battery, count: Count, resi
         last_v, last_a = voltage, current
     now_ohm = step_resistance.at(resistance, depth_frac)
     swap = swap_evidence.update(s.swap, minute, battery, now_ohm / step_resistance.at(resistance, 0.0), now_ohm, count.surface_v)
-    return Suspicion(backwards, last_v, last_a, swap, *_odd(s, minute, battery, count))
+    width, at = _odd(s, minute, battery, count)
+    share = width / (ODD_FRAC[battery.lead_acid] * rated)
+    return Suspicion(backwards, last_v, last_a, swap, width, at, share > 1.0 or s.odd and share > 0.5)
 
 
 def dismissed(held: Suspicion) -> Suspicion:
     """The same after the owner said what battery it is."""
-    return replace(held, swap=SwapEvidence(), odd_ah=0.0, odd_at_ah=0.0)
+    return replace(held, swap=SwapEvidence(), odd_ah=0.0, odd_at_ah=0.0, odd=False)
 
 
 def _odd(held: Suspicion, minute: Minute, battery: Battery, count: Count) -> tuple[float, float]:
@@ -104,7 +107,7 @@ def chemistry_doubt(
 
     full_v is the learnt rest voltage of the full battery at 25 °C.
     """
-    if held.odd_ah > ODD_FRAC[battery.lead_acid] * battery.rated_capacity_ah:
+    if held.odd:
         if battery.lead_acid:
             return (f"behaves like lithium iron phosphate: it gave {held.odd_ah:.0f} Ah above {FLAT_V:.2f} V, hours after any "
                     f"charging; lead-acid rests below that")
