@@ -99,7 +99,7 @@ def test_half_or_twice_the_resistance_after_any_interruption_is_asked_about(sile
     held = interrupted(AGM, silent_min, ohm, 12.5)
     assert "battery_swapped" in active(held, AGM)
     condition = next(c for c in charge.conditions(held, AGM) if c.kind == "battery_swapped")
-    assert "resistance" in condition.seen
+    assert "resistance" in condition.evidence
     assert active(charge.replaced(held, AGM), AGM) == set()
 
 
@@ -115,7 +115,7 @@ def test_the_same_battery_is_believed_after_any_interruption(silent_min: int, oh
 def test_a_voltage_that_jumps_within_minutes_is_asked_about_though_the_resistance_is_alike() -> None:
     held = interrupted(AGM, 6, 0.010, 12.15)
     condition = next(c for c in charge.conditions(held, AGM) if c.kind == "battery_swapped")
-    assert condition.active and "0.45 V lower" in condition.seen
+    assert condition.active and "0.45 V lower" in condition.evidence
 
 
 def test_another_interruption_soon_after_hides_nothing() -> None:
