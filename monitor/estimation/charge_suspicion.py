@@ -14,7 +14,7 @@ REVERSED_AFTER, MOST = 8.0, 20.0
 #: Range of charge, of the capacity on the label, over which a battery stayed in a band of voltage where one of the named
 #: kind holds much less. Named lead-acid: at rest above 13.05 V the strongest acid known (13.2 V full, falling by 1.7 V) holds
 #: 9 %. Named lithium: between 11.9 and 12.75 V ten makes hold 6 to 14 %, lead-acid nearly all.
-ODD_FRAC = {True: 0.20, False: 0.30}
+ODD_FRAC = {True: 0.15, False: 0.30}
 #: Hours after charging before a voltage counts as lead-acid's rest voltage. Counting drifts: an old end of that range comes
 #: back by this part a day.
 ODD_AFTER_S, ODD_FORGOTTEN = 7200.0, 0.15
