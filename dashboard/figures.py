@@ -15,7 +15,7 @@ EVENTS = 80
 def draw_log(book: LogView, start: float, end: float, points: int, palette: Palette) -> Figure:
     """Page Log: any span.
 
-    start, end: the span [UTC seconds]; points: so many moments; palette: its colours.
+    book: the log as the pages read it; start, end: the span [UTC seconds]; points: so many moments; palette: its colours.
     """
     events = [(e.at_utc_s, e.what.message) for e in log_page.event_rows(book.events(start, end))][-EVENTS:]
     return log_chart.figure(book.columns(start, end, points), events, _holes(book, start, end), start, end, _reserve_frac(book),
@@ -34,7 +34,10 @@ def draw_tonight(book: LogView, palette: Palette) -> Figure | None:
 
 
 def draw_starter(book: LogView, points: int, palette: Palette) -> Figure:
-    """Page Starter: the last week."""
+    """Page Starter: the last week.
+
+    book: the log as the pages read it; points: so many moments; palette: its colours.
+    """
     _, end = book.extent()
     start = end - 7 * DAY
     return log_chart.starter_figure(book.columns(start, end, points), _holes(book, start, end), local_ms, palette)

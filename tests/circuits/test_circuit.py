@@ -156,7 +156,7 @@ def test_the_command_takes_one_circuit_or_several_and_says_json() -> None:
 @pytest.mark.parametrize(("arguments", "words_"), [
     (("--current", 5), "belong together"), ((), "name a circuit"), (("--circuit", "fridge,5"), "write it as fridge,5,4"),
     (("--current", 5, "--length", 4, "--battery", "agm"), "write it as agm,100"),
-    (("--current", 5, "--length", 4, "--battery", "nicd,100"), "flooded, agm, gel or lfp"),
+    (("--current", 5, "--length", 4, "--battery", "nicd,100"), "there are flooded, agm, gel, lfp"),
     (("--current", 5, "--length", 4, "--battery", "agm,1e9"), "between 1 and 5000"),
     (("--current", 5, "--length", 4, "--short-circuit", 1), "between 50 and 100000"),
     (("--file", "nowhere.toml"), "there is no such file"), (("--file", "a.toml", "--current", 4), "not both"),

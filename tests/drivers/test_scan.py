@@ -80,6 +80,6 @@ def test_this_machine_can_be_scanned() -> None:
 
 
 def test_an_i2c_bus_is_asked_only_on_request() -> None:
-    assert addresses(1, opener=lambda bus: I2cBus(I2cChip())) == {0x40: "free", 0x48: "taken by the kernel"}
+    assert addresses(1, opener=lambda bus: I2cBus(I2cChip())) == {0x23: "free", 0x48: "taken by the kernel"}
     with pytest.raises(CannotOpen, match="/dev/i2c-250"):
         addresses(250)
