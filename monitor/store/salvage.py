@@ -144,7 +144,7 @@ def bring_over(aside: Path | None, connection: Any, sealed: Past, tables: commit
                 _bring(sql, table, salvage_rows.rows_of(carver, table), sealed, found)
             if carver is not None and torn and table not in _WHOLE:
                 _bring(sql, table, salvage_rows.strays_of(carver, table, _known(sql, table)), sealed, found)
-            found.torn += [table] if torn and table in _UNCOUNTED else []
+            found.torn += [table] if (torn or broken) and table in _UNCOUNTED else []
         _fill(sql, sealed, found)
         for table in _WHOLE:  # a copy in a sealed day is better than a stray, of which nobody knows when it was
             if carver is not None and carver.is_broken(table):
