@@ -48,6 +48,10 @@ def full(
     long the voltage has been this high, slower_ln what is known of this battery's own acceptance,
     fallen_v how far the voltage has come down since: what a higher voltage left on the surface holds the current off,
     and so does a sun that goes, however much is missing.
+
+    battery: what its label says; voltage_v: terminal voltage [V]; current_a: positive into the battery [A]; capacity_ah: what it is
+    believed to hold [Ah]; held_s: how long the voltage has been this high [s]; warmth_c: battery temperature [°C]; slower_ln: ln of
+    how much slower than usual this battery takes its last charge; fallen_v: how far the voltage has come down since its highest [V].
     """
     tail = current_a / capacity_ah
     if battery.lead_acid:
@@ -77,6 +81,9 @@ def empty(
     voltage bends down. A higher rate or cold reaches the knee earlier, with charge left behind
     that is not lost: Peukert and the temperature factor say how much, by half of it the anchor is in doubt.
     Lithium leaves its plateau steeply; rest_v is the voltage freed of the load's step.
+
+    battery: what its label says; voltage_v: terminal voltage [V]; rest_v: voltage without the load's step [V]; current_a: positive
+    into the battery [A]; capacity_ah: what it is believed to hold [Ah]; temperature_c: battery temperature [°C], None: not known.
     """
     rate = -current_a / capacity_ah
     if not battery.lead_acid:

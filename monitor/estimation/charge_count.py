@@ -67,7 +67,11 @@ def taken(count: Count) -> Count:
 
 
 def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor, capacity_ah: float) -> Count:
-    """One minute further."""
+    """One minute further.
+
+    count: the count so far; minute: the readings of a minute; battery: what its label says; sensor: the shunt, its zero and gain with
+    their doubt; capacity_ah: what it is believed to hold [Ah].
+    """
     c, lead, rated = count, battery.lead_acid, battery.rated_capacity_ah
     hours, gap_h = minute.covered_s / 3600.0, minute.gap_s / 3600.0
     seconds = minute.covered_s + minute.gap_s
@@ -168,6 +172,8 @@ def polarisation_v(count: Count, battery: Battery, depth_frac: float) -> tuple[f
     """Voltage that recent use still adds to rest, without the step: (what it is, one sigma of its slow part).
 
     Forms: Ceraolo, IEEE Trans. Power Systems 15 (2000) 1184, slow resistance as -ln of the charge left.
+
+    count: the count so far; battery: what its label says; depth_frac: charge missing from full over capacity, 0 to 1.
     """
     rated = battery.rated_capacity_ah
     if battery.lead_acid:

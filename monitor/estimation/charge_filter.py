@@ -91,6 +91,11 @@ def forward(
     doubt_ah2 the variance of charge that was guessed, slow_v one sigma of the slow polarisation error that the present use may cause,
     gain_sigma_frac that of the shunt's gain, of which a third comes and goes with warmth and current, beyond_full_frac
     how far the count may run beyond full: that is where the next full charge finds its error.
+
+    belief: means and covariance before; battery: what its label says; hours: time that passed [h]; in_ah: measured into the battery
+    [Ah]; out_ah: measured out of it [Ah]; lost_ah: lost to gassing and self-discharge [Ah]; doubt_ah2: variance of what was not
+    measured [Ah2]; slow_v: one sigma of slow polarisation not modelled [V]; gain_sigma_frac: doubt of the shunt's gain, one sigma;
+    beyond_full_frac: how far the count may run past full, of the capacity.
     """
     p = prior(battery)
     mean, rows = belief.mean, [list(row) for row in belief.covariance]
@@ -137,6 +142,9 @@ def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tup
 
     The slope by depth is taken across one sigma to each side, not at a point: on a plateau a
     tangent would believe any voltage.
+
+    belief: means and covariance before; battery: what its label says; direction: -1 after discharge, 1 after charge: which branch of
+    the curve.
     """
     mean = belief.mean
     capacity = exp(mean[CAPACITY])

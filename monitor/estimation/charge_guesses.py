@@ -78,6 +78,9 @@ def measured(
 
     trials gives, for each guess, the slopes, the surprise and the variance. A surprise beyond gate (squared
     sigmas) moves no guess, but still costs it weight. untouched: a quantity not to learn from it.
+
+    guesses: the mixture before; trials: slopes, innovation and variance by each guess; gate: squared sigmas beyond which nothing is
+    learnt; repeats: how many readings share one error; temper: power to which likelihoods are raised.
     """
     found, least = [], 1e9
     for guess, (slopes, miss, variance) in zip(guesses, trials, strict=True):
@@ -104,6 +107,8 @@ def stepped(belief: Belief, battery: Battery, sensor: CurrentSensor, capacity_kn
 
     As one Gaussian it took the early step of a worn battery for a curve that lies 0.2 V too low, and stayed on the
     upper plateau. capacity_known: a knee or a test has told the capacity; else the guesses differ in it.
+
+    belief: means and covariance before; battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
     """
     wide = kalman.widened(belief, SPAN, max(STEP_SIGMA_LN**2 - belief.covariance[SPAN][SPAN], 0.0))
     wide = kalman.parted(wide, SPAN, CAPACITY)

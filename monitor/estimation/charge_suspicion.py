@@ -106,6 +106,9 @@ def chemistry_doubt(
     """Why the configured type looks wrong, or "".
 
     full_v is the learnt rest voltage of the full battery at 25 °C.
+
+    held: evidence so far; battery: what its label says; full_v: learnt rest voltage when full, at 25 °C [V]; full_sigma_v: its doubt,
+    one sigma [V]; full_seen: whether a complete charge was seen.
     """
     if held.odd:
         if battery.lead_acid:

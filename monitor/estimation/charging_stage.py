@@ -11,7 +11,10 @@ USUAL_V = {True: (14.4, 13.6), False: (14.2, 13.5)}
 
 
 def stage(count: Count, battery: Battery, full_seen: bool) -> Stage:
-    """The stage now. full_seen: the present spell of high voltage has already looked like a full charge."""
+    """The stage now. full_seen: the present spell of high voltage has already looked like a full charge.
+
+    count: the count so far; battery: what its label says.
+    """
     voltage, current, rated = count.voltage_v, count.current_a, battery.rated_capacity_ah
     if voltage is None or current is None:
         return "unknown"

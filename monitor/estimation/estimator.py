@@ -68,7 +68,10 @@ def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> EstimatorState:
 
 
 def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> EstimatorState:
-    """One minute further."""
+    """One minute further.
+
+    state: what was known before; minute: the readings of a minute; vehicle: labels and instruments, as configured.
+    """
     battery, sensor = vehicle.house, vehicle.current_sensor
     if state.stale:
         state = settled(state, vehicle)

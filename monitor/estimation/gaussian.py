@@ -30,7 +30,11 @@ def log_density(miss: float, variance: float) -> float:
 
 
 def update(mean: Vector, covariance: Matrix, cross: list[float], miss: float, total: float) -> tuple[Vector, Matrix]:
-    """Mean and covariance after a linear measurement with innovation miss of variance total."""
+    """Mean and covariance after a linear measurement with innovation miss of variance total.
+
+    mean: of each quantity; covariance: of all quantities; cross: covariance of the measured value with each quantity; miss:
+    innovation: measured less expected; total: its variance, measurement included.
+    """
     k = miss / total
     new = tuple([m + k * c for m, c in zip(mean, cross, strict=True)])
     rows = []
@@ -43,7 +47,12 @@ def update(mean: Vector, covariance: Matrix, cross: list[float], miss: float, to
 def update_consider(
     mean: Vector, covariance: Matrix, cross: list[float], miss: float, total: float, untouched: tuple[int, ...],
 ) -> tuple[Vector, Matrix]:
-    """The same, but some quantities are considered, not learnt (Schmidt 1966): their mean and variance stay."""
+    """The same, but some quantities are considered, not learnt (Schmidt 1966): their mean and variance stay.
+
+    mean: of each quantity; covariance: of all quantities; cross: covariance of the measured value with each quantity; miss:
+    innovation: measured less expected; total: its variance, measurement included; untouched: indices that are considered and not
+    learnt.
+    """
     k = miss / total
     new = tuple([m if i in untouched else m + k * c for i, (m, c) in enumerate(zip(mean, cross, strict=True))])
     rows = []
@@ -77,7 +86,11 @@ def merged(parts: list[tuple[float, Vector, Matrix]]) -> tuple[float, Vector, Ma
 
 
 def split(mean: Vector, covariance: Matrix, cross: list[float], variance: float) -> list[tuple[float, Vector, Matrix]]:
-    """Three Gaussians along a linear combination, given its covariance with everything and its variance."""
+    """Three Gaussians along a linear combination, given its covariance with everything and its variance.
+
+    mean: of each quantity; covariance: of all quantities; cross: covariance of the measured value with each quantity; variance: of
+    the combination or reading, squared units.
+    """
     sigma = sqrt(variance)
     way = [c / sigma for c in cross]
     shrink = 1.0 - SPLIT_SIGMA**2

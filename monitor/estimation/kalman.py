@@ -35,6 +35,9 @@ def weigh(belief: Belief, slope: tuple[float, ...], surprise: float, variance: f
     slope is the derivative of the measured value by each quantity, surprise what was measured
     less what was expected, variance that of the measurement alone. Whether to refuse it is the
     caller's choice. Kalman, Trans. ASME J. Basic Eng. 82 (1960) 35.
+
+    belief: means and covariance before; slope: derivative of the measured value by each quantity; surprise: innovation: measured less
+    expected; variance: of the measurement alone, or the doubt added, in the quantity's unit squared.
     """
     pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
     total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
@@ -56,6 +59,10 @@ def weigh_around(
 
     For a quantity that the measurement would seem to show and cannot (Schmidt, "Application of
     state-space methods to navigation problems", Advances in Control Systems 3, 1966).
+
+    belief: means and covariance before; slope: derivative of the measured value by each quantity; surprise: innovation: measured less
+    expected; variance: of the measurement alone, or the doubt added, in the quantity's unit squared; untouched: index of the quantity
+    that is considered and not learnt.
     """
     pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
     total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
@@ -103,7 +110,11 @@ def weigh_alone(belief: Belief, index: int, surprise: float, variance: float) ->
 
 
 def widened(belief: Belief, index: int, variance: float) -> Belief:
-    """The same belief with more doubt about one quantity."""
+    """The same belief with more doubt about one quantity.
+
+    belief: means and covariance before; index: which quantity; variance: of the measurement alone, or the doubt added, in the
+    quantity's unit squared.
+    """
     rows = list(belief.covariance)
     row = list(rows[index])
     row[index] += variance
@@ -112,7 +123,10 @@ def widened(belief: Belief, index: int, variance: float) -> Belief:
 
 
 def replaced(belief: Belief, index: int, value: float, sigma: float) -> Belief:
-    """The same belief with one quantity known anew and tied to no other; nothing else learns from it."""
+    """The same belief with one quantity known anew and tied to no other; nothing else learns from it.
+
+    belief: means and covariance before; index: which quantity; value: where it now lies; sigma: one standard deviation of it.
+    """
     mean = list(belief.mean)
     mean[index] = value
     rows = [list(row) for row in belief.covariance]
@@ -123,14 +137,20 @@ def replaced(belief: Belief, index: int, value: float, sigma: float) -> Belief:
 
 
 def parted(belief: Belief, one: int, other: int) -> Belief:
-    """The same belief in which two quantities no longer say anything of each other."""
+    """The same belief in which two quantities no longer say anything of each other.
+
+    belief: means and covariance before; one: index of the first quantity; other: index of the second.
+    """
     rows = [list(row) for row in belief.covariance]
     rows[one][other] = rows[other][one] = 0.0
     return Belief(belief.mean, tuple(tuple(row) for row in rows))
 
 
 def narrowed(belief: Belief, index: int, value: float, sigma: float) -> Belief:
-    """The part of a belief in which one quantity lies about a value; what is tied to it moves along."""
+    """The part of a belief in which one quantity lies about a value; what is tied to it moves along.
+
+    belief: means and covariance before; index: which quantity; value: where it now lies; sigma: one standard deviation of it.
+    """
     variance = belief.covariance[index][index]
     slopes = [c / variance for c in belief.covariance[index]]
     move, less = value - belief.mean[index], variance - sigma * sigma
@@ -164,7 +184,10 @@ def bounded(belief: Belief, index: int, low: float, high: float) -> Belief:
 
 
 def tied(belief: Belief, index: int, slopes: dict[int, float]) -> Belief:
-    """The same belief where one quantity, so far tied to no other, moves with others by these slopes."""
+    """The same belief where one quantity, so far tied to no other, moves with others by these slopes.
+
+    belief: means and covariance before; index: which quantity; slopes: index of another quantity -> how far this one moves with it.
+    """
     rows = [list(row) for row in belief.covariance]
     moves = [sum(slope * rows[to][k] for to, slope in slopes.items()) for k in range(len(rows))]
     moves[index] = rows[index][index] + sum(slope * moves[to] for to, slope in slopes.items())

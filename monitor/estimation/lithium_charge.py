@@ -72,7 +72,10 @@ def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> LithiumState:
 
 
 def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object = None) -> LithiumState:
-    """One minute further. What is known of the other battery is not needed: shunt and voltmeter are the house battery's own."""
+    """One minute further. What is known of the other battery is not needed: shunt and voltmeter are the house battery's own.
+
+    state: what was known before; minute: the readings of a minute; vehicle: labels and instruments, as configured.
+    """
     battery, before = vehicle.house, state.estimate
     capacity = before.capacity_ah[1]
     count = charge_count.taken(charge_count.update(state.count, minute, battery, vehicle.current_sensor, capacity))
@@ -141,7 +144,10 @@ def calibrated_zero(state: LithiumState, sigma_a: float) -> LithiumState:
 
 
 def apply_capacity_test(state: LithiumState, capacity_ah: float, sigma_ln: float) -> LithiumState:
-    """The state after a capacity test that reached its end: capacity is measured; what is told follows within a minute."""
+    """The state after a capacity test that reached its end: capacity is measured; what is told follows within a minute.
+
+    state: what was known before; capacity_ah: what the test found [Ah]; sigma_ln: one sigma of its ln.
+    """
     parts = []
     for c in state.estimate.mixture:
         slopes = {CAPACITY: 1.0}

@@ -34,6 +34,8 @@ def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Call
     """The same belief, with components split that straddle a bend of the curve, each with its place on it.
 
     where: a component's place; bent_v2: what a straight line through the curve would leave of its voltage [V2].
+
+    mixture: components with their weights.
     """
     found, room = [], MOST - len(mixture)
     waiting = [(c, 0) for c in sorted(mixture, key=lambda c: c.log_weight)]

@@ -17,6 +17,8 @@ def posterior(mixture: Mixture, shares: list[float], out_ah: float, doubt_ah2: f
 
     out_ah: net charge drawn since the mixture's last step, doubt_ah2: variance of what of it was guessed; gain_sigma_frac:
     doubt of the shunt's gain, which capacity cannot be told from.
+
+    mixture: components with their weights; shares: weight of each component, 1 in all.
     """
     parts = []
     for share, c in zip(shares, mixture, strict=True):

@@ -41,7 +41,10 @@ SHAPE_V = table("battery", "lithium_cell").numbers("shape_v")
 
 
 def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[list[float], list[list[float]]]:
-    """Mean and covariance of everything but the depth, for a battery of this kind."""
+    """Mean and covariance of everything but the depth, for a battery of this kind.
+
+    battery: what its label says; sensor: the shunt, its zero and gain with their doubt; kind: sound, worn or another make.
+    """
     p, rated = table("battery", "lithium_cell"), battery.rated_capacity_ah
     mean, rows = [0.0] * SIZE, [[0.0] * SIZE for _ in range(SIZE)]
 
@@ -76,7 +79,10 @@ def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[l
 
 
 def placed(mean: Vector, covariance: Matrix, charge_frac: float, sigma_frac: float) -> tuple[Vector, Matrix]:
-    """The same battery at another charge, known within sigma_frac and by nothing else that is known."""
+    """The same battery at another charge, known within sigma_frac and by nothing else that is known.
+
+    mean: of each quantity; covariance: of all quantities; charge_frac: state of charge, 0 to 1; sigma_frac: its doubt, one sigma.
+    """
     rows = [list(row) for row in covariance]
     rows[CHARGE] = [0.0] * SIZE
     for row in rows:
@@ -115,7 +121,10 @@ def _by_kind(mixture: Mixture) -> Iterator[tuple[int, float, Vector, Matrix]]:
 
 
 def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor) -> Mixture:
-    """After a gap in which anything may have happened: shunt, resistance, capacity and curve are kept, charge is not."""
+    """After a gap in which anything may have happened: shunt, resistance, capacity and curve are kept, charge is not.
+
+    mixture: components with their weights; battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
+    """
     found = []
     for index, share, mean, covariance in _by_kind(mixture):
         fresh, fresh_rows = vehicle_part(battery, sensor, KINDS[index])
@@ -131,7 +140,10 @@ def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor) -> 
 def born_unsure(mixture: Mixture, log_share: float, battery: Battery, sensor: CurrentSensor) -> list[Component]:
     """A small share of not knowing the charge, beside what is believed: an end of the curve may then correct a belief
     that was too sure of itself. Half of it keeps all else that was learnt, half of it nothing but the shunt's offset.
-    log_share: ln of the weight given."""
+    log_share: ln of the weight given.
+
+    mixture: components with their weights; battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
+    """
     born, half = [], log_share + log(0.5)
     offset = gaussian.merged([(c.log_weight, c.mean, c.covariance) for c in mixture]) if len(mixture) > 1 else (
         0.0, mixture[0].mean, mixture[0].covariance)

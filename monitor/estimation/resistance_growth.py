@@ -34,7 +34,11 @@ class Growth:
 
 
 def add(growth: Growth, resistance_ohm: float, depth_frac_rated: float, temperature_c: float | None) -> Growth:
-    """Keep one step's resistance at its depth (ampere-hours from full over the rated capacity)."""
+    """Keep one step's resistance at its depth (ampere-hours from full over the rated capacity).
+
+    growth: resistance by depth so far; resistance_ohm: of one load step [ohm]; depth_frac_rated: ampere-hours from full over the
+    rated capacity; temperature_c: battery temperature [°C], None: not known.
+    """
     index = int(depth_frac_rated / BIN_FRAC)
     if not 0 <= index < BINS or resistance_ohm <= 0.0:
         return growth
@@ -47,7 +51,10 @@ def add(growth: Growth, resistance_ohm: float, depth_frac_rated: float, temperat
 
 
 def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
-    """Weigh every size against the bins; prior is the present belief about ln(capacity / rated)."""
+    """Weigh every size against the bins; prior is the present belief about ln(capacity / rated).
+
+    growth: resistance by depth so far; prior_ln: ln of capacity over rated, as believed; prior_sigma_ln: its doubt, one sigma.
+    """
     bins = [
         ((i + 0.5) * BIN_FRAC, growth.log_ohm[i], 1.0 / (SHAPE_ERROR**2 + 0.15**2 / n))
         for i, n in enumerate(growth.count) if n >= 2.0

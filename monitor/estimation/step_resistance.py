@@ -76,6 +76,9 @@ def update(
 
     settled says that the charge left on the surface by a charger has gone. Steps far from what is
     believed are refused; many in a row mean that the belief is wrong, and it is opened again.
+
+    resistance: what is believed so far; minute: the readings of a minute; battery: what its label says; depth_frac: charge missing
+    from full over capacity, 0 to 1; settled: whether the surface charge of a charger has gone.
     """
     r, refused = resistance, resistance.refused
     rated = battery.rated_capacity_ah

@@ -41,7 +41,10 @@ def coldness(temperature_c: float) -> float:
 
 
 def look(voltage_v: float, current_a: float, rate: float, temperature_c: float) -> Surroundings:
-    """voltage_v and current_a: means of the window; rate: filtered current over the label's capacity [1/h]."""
+    """voltage_v and current_a: means of the window; rate: filtered current over the label's capacity [1/h].
+
+    voltage_v: mean of the window [V]; temperature_c: battery temperature [°C], None: not known.
+    """
     t = _inverse(temperature_c)
     return Surroundings(
         voltage_v, current_a * exp(RESISTANCE_K * t), temperature_c,

@@ -41,7 +41,11 @@ class Steps:
     depth_ln: float = 0.0           # mean of what depth was taken to add
 
     def plus(self, value: float, temperature_c: float | None, depth_ln: float) -> "Steps":
-        """With one more."""
+        """With one more.
+
+        value: ln of a step's resistance over what is usual; temperature_c: battery temperature [°C], None: not known; depth_ln: ln of
+        a factor for how deep it stood.
+        """
         share = 1.0 / (min(self.count, MOST_STEPS) + 1.0)
         off = value - self.mean
         warm = temperature_c if self.temperature_c is None or temperature_c is None else (

@@ -49,7 +49,11 @@ class Past:
 
 
 def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) -> Past:
-    """The past with this minute."""
+    """The past with this minute.
+
+    past: filtered current and its history; minute: the readings of a minute; battery: what its label says; sensor: the shunt, its
+    zero and gain with their doubt.
+    """
     rated = battery.rated_capacity_ah
     voltage, current, opened = past.voltage_v, past.current_a, past.opened
     for sample in minute.samples:
@@ -89,7 +93,11 @@ def _opened(opened: bool, before_v: float | None, before_a: float | None, volts:
 
 
 def add(window: Window, past: Past, now: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) -> tuple[Window, float]:
-    """The window with this minute, and the length of a gap that ended in it [h]; past is from before the minute."""
+    """The window with this minute, and the length of a gap that ended in it [h]; past is from before the minute.
+
+    window: the stretch being gathered; past: filtered current and its history; now: the past with this minute; minute: the readings
+    of a minute; battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
+    """
     rated, into, out, doubt = battery.rated_capacity_ah, 0.0, 0.0, 0.0
     shift = sensor.offset_a * minute.covered_s / 3600.0
     net = (minute.charge_in_ah - minute.charge_out_ah - shift) * sensor.gain
@@ -117,7 +125,11 @@ def add(window: Window, past: Past, now: Past, minute: Minute, battery: Battery,
 
 def bridge(before_a: float | None, after_a: float, gap_h: float, rated_ah: float) -> tuple[float, float]:
     """Charge that flowed in a gap [Ah] and one sigma: the mean of both sides' current for three hours at most, in doubt by
-    their difference and by what may have gone on unseen."""
+    their difference and by what may have gone on unseen.
+
+    before_a: current before the gap [A], None: not known; after_a: current after it [A]; gap_h: its length [h]; rated_ah: rated
+    capacity [Ah].
+    """
     before = after_a if before_a is None else before_a
     mean, hours = 0.5 * (before + after_a), min(gap_h, BRIDGED_H)
     unseen = 0.002 * rated_ah * gap_h if gap_h < 0.34 else 0.015 * rated_ah * gap_h**0.75
@@ -125,7 +137,11 @@ def bridge(before_a: float | None, after_a: float, gap_h: float, rated_ah: float
 
 
 def changed(window: Window, minute: Minute, battery: Battery, sensor: CurrentSensor) -> bool:
-    """Whether this minute's current ends a steady stretch, which is better weighed by itself."""
+    """Whether this minute's current ends a steady stretch, which is better weighed by itself.
+
+    window: the stretch being gathered; minute: the readings of a minute; battery: what its label says; sensor: the shunt, its zero
+    and gain with their doubt.
+    """
     if minute.house_current_a is None or window.seconds < 180.0:
         return False
     mean, rated = (minute.house_current_a - sensor.offset_a) * sensor.gain, battery.rated_capacity_ah

@@ -83,7 +83,11 @@ def place(component: Component, now: Surroundings) -> Place:
 
 
 def beside_curve(component: Component, now: Surroundings, rest_gap_v: float, charge_frac: float) -> tuple[float, dict[int, float]]:
-    """What stands in the voltage besides the curve's middle [V], and its slopes."""
+    """What stands in the voltage besides the curve's middle [V], and its slopes.
+
+    component: one member of the mixture; now: voltage, current and temperature of the window; rest_gap_v: half the distance of charge
+    and discharge branch [V]; charge_frac: state of charge, 0 to 1.
+    """
     m = component.mean
     kinetic = (KINDS[component.family].kinetic * now.kinetic_v
                * exp(max(min(m[KINETIC] + now.kinetic_factor * m[KINETIC_ACTIVATION], 2.0), -2.0)))
@@ -101,6 +105,9 @@ def beside_curve(component: Component, now: Surroundings, rest_gap_v: float, cha
 
 
 def white_v2(component: Component, now: Surroundings, rated_ah: float) -> float:
-    """Variance of what is new in each window's voltage: noise, and what its current did to it [V2]."""
+    """Variance of what is new in each window's voltage: noise, and what its current did to it [V2].
+
+    component: one member of the mixture; now: voltage, current and temperature of the window; rated_ah: rated capacity [Ah].
+    """
     drop = 0.10 * max(component.mean[RESISTANCE], 0.0) * now.current_a
     return 0.004**2 + drop * drop + (RATE_DOUBT_V * now.current_a / rated_ah) ** 2 + (0.1 * now.kinetic_v) ** 2

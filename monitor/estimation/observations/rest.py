@@ -38,7 +38,11 @@ def bent_v2(at: Place, family: Family) -> float:
 
 
 def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float) -> Reading:
-    """How one component sees this window's voltage."""
+    """How one component sees this window's voltage.
+
+    component: one member of the mixture; at: the component's place on its curve; family: the make's curve and its spread; now:
+    voltage, current and temperature of the window; rated_ah: rated capacity [Ah].
+    """
     rest_gap_v = family.rest_gap.at(min(max(at.charge_frac, 0.0), 1.0))
     mean, slope, left = _through(family.graphite, at.graphite, at.graphite_variance)
     top_slope = 0.0

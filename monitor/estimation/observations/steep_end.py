@@ -35,6 +35,9 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
 
     swung: the other end has been seen. Until then the charge at which the count began is a guess on a flat, and the way
     from there says nothing of how large the battery is.
+
+    component: one member of the mixture; at: the component's place on its curve; family: the make's curve and its spread; now:
+    voltage, current and temperature of the window; rated_ah: rated capacity [Ah].
     """
     top = now.voltage_v > TOP_V
     near = NEAR_TOP if top else NEAR_BOTTOM
