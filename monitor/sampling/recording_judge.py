@@ -14,9 +14,9 @@ HEAD_ROWS = 60
 WILD_SHARE = 0.5
 #: Readings further apart than this on the whole cannot be joined (the longest silence that is bridged) [s].
 LONGEST_STEP_S = 300.0
-#: No battery gives this many times its rated capacity within WINDOW_S without being charged: common practice puts
+#: No battery gives this many times its rated capacity within so long [s] without being charged: common practice puts
 #: the best new battery at 1.2 times its label, and an unseen charger or a shunt's offset is far below the rest.
-MOST_CAPACITIES, WINDOW_S = 3.0, 86400.0
+MOST_CAPACITIES = ((3.0, 86400.0), (1.5, 10800.0))
 
 #: quantity -> (least, most) of what is usual in a 12 V vehicle, to find the factor by. Common practice.
 USUAL = {"house_voltage_v": (9.0, 16.0), "starter_voltage_v": (9.0, 16.0), "house_current_a": (0.001, 400.0),
@@ -45,14 +45,15 @@ def judge(rows: Iterable[Row], name: str, capacity_ah: float) -> Iterator[Row]:
     _check_steps(head, name)
     for place, (heading, quantity) in enumerate(COLUMNS.items(), 1):
         _check_unit([value for row in head if (value := row[place]) is not None], heading, quantity, name)
-    drawn = _Drawn(capacity_ah, name)
+    drawn = [_Drawn(capacity_ah, name, most, window_s) for most, window_s in MOST_CAPACITIES]
     bounds = [LIMITS[quantity][:2] for quantity in COLUMNS.values()]
     for row in chain(head, rows):
         for place, (least, most) in enumerate(bounds, 1):
             value = row[place]
             if value is not None and not least <= value <= most:
                 row = _without(row, place)
-        drawn.add(row[0], row[2])
+        for within in drawn:
+            within.add(row[0], row[2])
         yield row
 
 
@@ -93,8 +94,8 @@ def _likely(quantity: str, seen: float) -> str:
 class _Drawn:
     """Charge taken out within a window, against what a battery can hold."""
 
-    def __init__(self, capacity_ah: float, name: str) -> None:
-        self._most_ah, self._capacity_ah, self._name = MOST_CAPACITIES * capacity_ah, capacity_ah, name
+    def __init__(self, capacity_ah: float, name: str, most: float, window_s: float) -> None:
+        self._most_ah, self._window_s, self._capacity_ah, self._name = most * capacity_ah, window_s, capacity_ah, name
         self._count_ah = 0.0
         self._last: tuple[float, float] | None = None
         self._peaks: deque[tuple[float, float]] = deque()  # (t, count), counts falling: the first is the window's highest
@@ -108,10 +109,10 @@ class _Drawn:
         while self._peaks and self._peaks[-1][1] <= self._count_ah:
             self._peaks.pop()
         self._peaks.append((at_s, self._count_ah))
-        while at_s - self._peaks[0][0] > WINDOW_S:
+        while at_s - self._peaks[0][0] > self._window_s:
             self._peaks.popleft()
         drawn_ah = self._peaks[0][1] - self._count_ah
         if drawn_ah > self._most_ah:
-            raise ReadFailed(f"{self._name}: by house_a, {drawn_ah:.0f} Ah were taken out within {WINDOW_S / 3600:.0f} h of a battery "
+            raise ReadFailed(f"{self._name}: by house_a, {drawn_ah:.0f} Ah were taken out within {self._window_s / 3600:.0f} h of a battery "
                              f"of {self._capacity_ah:g} Ah (at t_s = {at_s:g}); if it is in milliamperes, divide it by 1000; "
                              "if not, correct rated_capacity_ah")

@@ -105,7 +105,8 @@ def test_a_column_that_falls_blank_is_a_lost_sensor(tmp_path: Path, vehicle: Pat
     (lambda k: f"{k * 30},12.6,-45000,12.7,20",
      "house_a is -45000, which no 12 V vehicle shows (-1500 to 1500); it looks like milliamperes: divide by 1000 (-45)"),
     (lambda k: f"{k * 30},{12.6 - k * 1e-5:.4f},-800,12.7,20",
-     "of a battery of 60 Ah (at t_s = 870); if it is in milliamperes, divide it by 1000"),
+     "of a battery of 60 Ah (at t_s = 450); if it is in milliamperes, divide it by 1000"),
+    (lambda k: f"{k * 30},{12.6 - k * 1e-5:.4f},-60,12.7,20", "within 3 h of a battery of 60 Ah"),
     (lambda k: f"{k * 30},12.6,-2.0,12.7,293.1", "it looks like kelvin: subtract 273.15"),
     (lambda k: f"{k * 1000},12.6,-2.0,12.7,20", "t_s goes on by 1000 s from row to row"),
 ])
