@@ -113,6 +113,6 @@ class _Drawn:
             self._peaks.popleft()
         drawn_ah = self._peaks[0][1] - self._count_ah
         if drawn_ah > self._most_ah:
-            raise ReadFailed(f"{self._name}: by house_a, {drawn_ah:.0f} Ah were taken out within {self._window_s / 3600:.0f} h of a battery "
-                             f"of {self._capacity_ah:g} Ah (at t_s = {at_s:g}); if it is in milliamperes, divide it by 1000; "
+            raise ReadFailed(f"{self._name}: by house_a, {drawn_ah:.0f} Ah were taken out within {self._window_s / 3600:.0f} h of a "
+                             f"battery of {self._capacity_ah:g} Ah (at t_s = {at_s:g}); if it is in milliamperes, divide it by 1000; "
                              "if not, correct rated_capacity_ah")
