@@ -17,8 +17,6 @@ P = table("battery", "lithium_iron")
 CELLS = P.count("cells")
 _CURVE, _TOP = P.numbers("rest_curve"), P.numbers("top_rise")
 GAP_V = P.number("gap_v")
-MEMORY_FRAC = P.number("memory_frac")
-SELF_DISCHARGE_PER_HOUR = P.number("self_discharge_per_month") / 720
 
 _XS, _VS = zip(*_CURVE, strict=True)
 _US, _TS = zip(*_TOP, strict=True)

@@ -1,4 +1,4 @@
-"""State of charge of the house battery: counts ampere-hours, corrects itself at rest, full and empty."""
+"""State of charge of a lead-acid house battery: counts ampere-hours, corrects itself at rest, full and empty."""
 from dataclasses import replace
 from math import exp, log
 
@@ -9,7 +9,6 @@ from monitor.estimation import (
     charge_count,
     charge_ends,
     charge_filter,
-    charge_guesses,
     charge_report,
     charge_suspicion,
     charge_window,
@@ -21,8 +20,8 @@ from monitor.estimation.charge_anchor import Anchor
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_ends import Ends
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, OFFSET, TAIL
-from monitor.estimation.charge_guesses import Guess, Guesses
 from monitor.estimation.charge_held import ChargeState, Window
+from monitor.estimation.kalman import Belief
 from monitor.estimation.resistance_growth import Growth
 from monitor.estimation.step_resistance import Resistance
 from monitor.findings import ChargeFindings, Condition, JoinFindings
@@ -37,7 +36,7 @@ BOUNDED_FRAC = 0.02
 def begin(vehicle: Vehicle) -> ChargeState:
     """Nothing seen yet."""
     house = vehicle.house
-    return ChargeState(charge_guesses.begin(house, vehicle.current_sensor), step_resistance.begin(house))
+    return ChargeState(charge_filter.begin(house, vehicle.current_sensor), step_resistance.begin(house))
 
 
 def update(held: ChargeState, minute: Minute, vehicle: Vehicle, _join: JoinFindings | None = None) -> ChargeState:
@@ -48,80 +47,74 @@ def update(held: ChargeState, minute: Minute, vehicle: Vehicle, _join: JoinFindi
     held: the state after the minute before; minute: what was measured; vehicle: its labels; _join: not needed.
     """
     battery = vehicle.house
-    belief = charge_guesses.best(held.guesses)
+    belief = held.belief
     capacity = exp(belief.mean[CAPACITY])
     count = charge_count.update(held.count, minute, battery, vehicle.current_sensor, capacity)
     depth_frac = (belief.mean[DEPTH] + count.out_ah - count.in_ah) / capacity
     resistance = step_resistance.update(held.resistance, minute, battery, depth_frac, count.surface_v < 0.02)
     growth, growth_at = _growth(held, belief, battery, resistance, depth_frac * capacity, count)
-    begun = held.window if held.count.at_s is not None or not battery.lead_acid else Window(minute.start_s, first=True)
+    begun = held.window if held.count.at_s is not None else Window(minute.start_s, first=True)
     window = charge_window.gather(begun, minute, battery, count, resistance, depth_frac, held.count.current_a)
-    full, empty = _anchors(count, battery, belief, resistance, depth_frac)
+    full, empty = _anchors(count, battery, belief)
     ends = charge_ends.of(held, minute.duration_s / 3600.0, count.high_s)
     due = charge_window.due(window, minute.end_s)
     knee = ends.knee(empty, minute.end_s)
     if due or ends.better(full) or empty:
         before = ends.before_session
         ends = replace(
-            ends, guesses=_forward(ends.guesses, vehicle, count, depth_frac, ends.fulls),
-            before_session=None if before is None else _forward(before, vehicle, count, depth_frac, ends.fulls))
+            ends, belief=_forward(ends.belief, vehicle, count, depth_frac),
+            before_session=None if before is None else _forward(before, vehicle, count, depth_frac))
         count = charge_count.taken(count)
     surprise = held.surprise
     if due:
         ends, count, surprise = _weighed(ends, count, window, battery, resistance, surprise, minute.end_s)
         window = Window(minute.end_s)
     if full is not None:
-        ends = charge_ends.at_full(ends, full, vehicle, minute.end_s, due, capacity)
+        ends = charge_ends.at_full(ends, full, minute.end_s, due, capacity)
     if empty is not None:
-        ends = charge_ends.at_empty(ends, empty, battery.lead_acid, minute.end_s, due, knee)
+        ends = charge_ends.at_empty(ends, empty, minute.end_s, due, knee)
     most_ah = held.most_ah * MOST_KEPT
     if ends.anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
         most_ah = max(most_ah, depth_frac * capacity - charge_report.Z95 * belief.sigma(DEPTH))
     suspicion = charge_suspicion.update(held.suspicion, minute, battery, count, resistance, depth_frac)
     return ChargeState(
-        ends.guesses, resistance, count, window, ends.anchor, ends.fulls, ends.anchor_at_s, ends.knee_at_s, ends.session_sigma,
+        ends.belief, resistance, count, window, ends.anchor, ends.fulls, ends.anchor_at_s, ends.knee_at_s, ends.session_sigma,
         ends.session_h, ends.before_session, surprise, growth, growth_at, most_ah, suspicion, ends.news)
 
 
-def _anchors(
-    count: Count, battery: Battery, belief: kalman.Belief, resistance: Resistance, depth_frac: float,
-) -> tuple[Anchor | None, Anchor | None]:
+def _anchors(count: Count, battery: Battery, belief: Belief) -> tuple[Anchor | None, Anchor | None]:
     """Whether this minute looks full, whether it looks empty."""
     voltage, current, capacity = count.voltage_v, count.current_a, exp(belief.mean[CAPACITY])
     if voltage is None or current is None:
         return None, None
     full = charge_anchor.full(
-        battery, min(count.tail_v, voltage + 0.05), max(count.tail_a, current), capacity, count.high_s,
+        min(count.tail_v, voltage + 0.05), max(count.tail_a, current), capacity, count.high_s,
         count.warmth_c, belief.mean[TAIL], count.top_v - count.tail_v)
-    rest_v = voltage - step_resistance.at(resistance, depth_frac) * current
-    return full, charge_anchor.empty(battery, voltage, rest_v, current, capacity, count.temperature_c)
+    return full, charge_anchor.empty(battery, voltage, current, capacity, count.temperature_c)
 
 
 def _weighed(
     ends: Ends, count: Count, window: Window, battery: Battery, resistance: Resistance, surprise: float, end_s: float,
 ) -> tuple[Ends, Count, float]:
     """After a window that is due: the same with its voltage, if it holds enough of it."""
-    if charge_window.enough(window, battery.lead_acid):
-        guesses, surprise, misfit = charge_window.weigh(ends.guesses, battery, count, window, resistance, surprise, ends.fulls)
-        ends = replace(ends, guesses=guesses)
+    if charge_window.enough(window):
+        belief, surprise, misfit = charge_window.weigh(ends.belief, battery, count, window, resistance, surprise)
+        ends = replace(ends, belief=belief)
         if misfit < charge_window.GATE:
             count = replace(count, unproved_h=0.0)
             if ends.anchor in ("", "rest"):
                 ends = replace(ends, anchor="rest", anchor_at_s=end_s)
         return ends, count, surprise
     if window.under_s >= charge_window.ENOUGH_S:
-        ends = replace(ends, guesses=charge_window.not_fuller(ends.guesses, battery, count, window))
+        ends = replace(ends, belief=charge_window.not_fuller(ends.belief, battery, count, window))
     return ends, count, surprise
 
 
 def _growth(
-    held: ChargeState, belief: kalman.Belief, battery: Battery, resistance: Resistance, depth_ah: float, count: Count,
+    held: ChargeState, belief: Belief, battery: Battery, resistance: Resistance, depth_ah: float, count: Count,
 ) -> tuple[Growth, float]:
     growth, at_s, rated = held.growth, held.growth_at_s, battery.rated_capacity_ah
-    if (
-        battery.lead_acid and resistance.latest_ohm and held.anchor in ("full", "empty")
-        and belief.sigma(DEPTH) < 0.035 * rated
-    ):
+    if resistance.latest_ohm and held.anchor in ("full", "empty") and belief.sigma(DEPTH) < 0.035 * rated:
         growth = resistance_growth.add(growth, resistance.latest_ohm, depth_ah / rated, count.temperature_c)
     if growth.fresh and count.at_s is not None and count.at_s - at_s > 3600.0:
         growth = resistance_growth.judge(growth, belief.mean[CAPACITY] - log(rated), belief.sigma(CAPACITY))
@@ -129,18 +122,12 @@ def _growth(
     return growth, at_s
 
 
-def _forward(guesses: Guesses, vehicle: Vehicle, count: Count, depth_frac: float, fulls: int) -> Guesses:
-    battery, gain_sigma_frac = vehicle.house, vehicle.current_sensor.gain_sigma_frac
+def _forward(belief: Belief, vehicle: Vehicle, count: Count, depth_frac: float) -> Belief:
+    battery = vehicle.house
     _, slow_v = charge_count.polarisation_v(count, battery, depth_frac)
-    # Lead-acid takes more than fits, as gas. Among several guesses one beyond full is a wrong guess.
-    beyond_full_frac = 0.01 if battery.lead_acid or fulls == 0 and len(guesses) > 1 else 0.3
-    moved = tuple(
-        Guess(g.log_weight, charge_filter.forward(
-            g.belief, battery, count.hours, count.in_ah, count.out_ah, count.lost_ah, count.doubt_ah2, slow_v,
-            gain_sigma_frac, beyond_full_frac))
-        for g in guesses
-    )
-    if not battery.lead_acid or count.doubt_ah2 < (BOUNDED_FRAC * battery.rated_capacity_ah) ** 2:
+    moved = charge_filter.forward(
+        belief, count.hours, count.in_ah, count.out_ah, count.lost_ah, count.doubt_ah2, slow_v, vehicle.current_sensor.gain_sigma_frac)
+    if count.doubt_ah2 < (BOUNDED_FRAC * battery.rated_capacity_ah) ** 2:
         return moved
     return charge_window.bounded(moved)
 
@@ -160,13 +147,10 @@ def replaced(held: ChargeState, vehicle: Vehicle) -> ChargeState:
 
     vehicle carries the new label. The offset of the shunt and the usual loads belong to the vehicle.
     """
-    old = charge_guesses.one(held.guesses)
-    fresh = begin(vehicle)
-    guesses = tuple(
-        Guess(g.log_weight, kalman.replaced(g.belief, OFFSET, old.mean[OFFSET], old.sigma(OFFSET)))
-        for g in fresh.guesses)
+    old, fresh = held.belief, begin(vehicle)
+    belief = kalman.replaced(fresh.belief, OFFSET, old.mean[OFFSET], old.sigma(OFFSET))
     count = Count(at_s=held.count.at_s, usual=held.count.usual, temperature_c=held.count.temperature_c)
-    return replace(fresh, guesses=guesses, count=count, suspicion=charge_suspicion.dismissed(held.suspicion))
+    return replace(fresh, belief=belief, count=count, suspicion=charge_suspicion.dismissed(held.suspicion))
 
 
 def calibrated_zero(held: ChargeState, sigma_a: float) -> ChargeState:
@@ -175,5 +159,4 @@ def calibrated_zero(held: ChargeState, sigma_a: float) -> ChargeState:
     To be called when vehicle.current_sensor.offset_a was set anew: what was learnt of the
     offset beyond the old correction is forgotten, and sigma_a is what remains in doubt.
     """
-    return replace(held, before_session=None, guesses=tuple(
-        Guess(g.log_weight, kalman.replaced(g.belief, OFFSET, 0.0, max(sigma_a, 0.002))) for g in held.guesses))
+    return replace(held, before_session=None, belief=kalman.replaced(held.belief, OFFSET, 0.0, max(sigma_a, 0.002)))

@@ -1,4 +1,4 @@
-"""Moments at which the battery itself says how much is in it: a full charge, an empty one."""
+"""Moments at which a lead-acid battery itself says how much is in it: a full charge, an empty one."""
 from dataclasses import dataclass
 from math import exp, hypot
 
@@ -30,14 +30,9 @@ class Anchor:
 TAIL_SIGMA_LN, TAIL_PER_K = 0.40, 0.02
 
 
-#: Four lithium cells below these rest voltages are so deep, one sigma: between the single-particle model of the
-#: Prada2013 set (10 % left at 11.9 V) and common tables (10 % at 12.5 V, 5 % at 12.2 V).
-LITHIUM_KNEE = ((12.5, 0.91, 0.05), (12.2, 0.94, 0.04), (11.8, 0.96, 0.03), (11.0, 0.985, 0.02))
-
-
 def full(
-    battery: Battery, voltage_v: float, current_a: float, capacity_ah: float, held_s: float, warmth_c: float = 20.0,
-    slower_ln: float = 0.0, fallen_v: float = 0.0,
+    voltage_v: float, current_a: float, capacity_ah: float, held_s: float, warmth_c: float = 20.0, slower_ln: float = 0.0,
+    fallen_v: float = 0.0,
 ) -> Anchor | None:
     """A charge that tails off at a high voltage, or None.
 
@@ -49,48 +44,33 @@ def full(
     fallen_v how far the voltage has come down since: what a higher voltage left on the surface holds the current off,
     and so does a sun that goes, however much is missing.
 
-    battery: what its label says; voltage_v: terminal voltage [V]; current_a: positive into the battery [A]; capacity_ah: what it is
+    voltage_v: terminal voltage [V]; current_a: positive into the battery [A]; capacity_ah: what it is
     believed to hold [Ah]; held_s: how long the voltage has been this high [s]; warmth_c: battery temperature [°C]; slower_ln: ln of
     how much slower than usual this battery takes its last charge; fallen_v: how far the voltage has come down since its highest [V].
     """
     tail = current_a / capacity_ah
-    if battery.lead_acid:
-        over = voltage_v - 12.95
-        if over < 0.5 or held_s < 1200 or not 0.0 < tail < 0.09:
-            return None
-        cold = min(max(25.0 - warmth_c, -10.0), 30.0)
-        missing = tail * 1.4 / over * exp(slower_ln + TAIL_PER_K * cold)
-        if missing > 0.12:
-            return None
-        own = 0.007 + 0.15 * missing + (0.01 if over < 1.0 and held_s < 7200 else 0.0) + 0.04 * max(fallen_v, 0.0)
-        return Anchor("full", missing, own, missing)
-    if voltage_v < 13.75 or held_s < 300 or not -0.01 < tail < 0.06:
+    over = voltage_v - 12.95
+    if over < 0.5 or held_s < 1200 or not 0.0 < tail < 0.09:
         return None
-    if voltage_v - 0.9 * max(tail, 0.0) < 13.72:
+    cold = min(max(25.0 - warmth_c, -10.0), 30.0)
+    missing = tail * 1.4 / over * exp(slower_ln + TAIL_PER_K * cold)
+    if missing > 0.12:
         return None
-    return Anchor("full", 0.005 + 0.3 * max(tail, 0.0), 0.01 + 0.3 * max(tail, 0.0))
+    own = 0.007 + 0.15 * missing + (0.01 if over < 1.0 and held_s < 7200 else 0.0) + 0.04 * max(fallen_v, 0.0)
+    return Anchor("full", missing, own, missing)
 
 
-def empty(
-    battery: Battery, voltage_v: float, rest_v: float, current_a: float, capacity_ah: float,
-    temperature_c: float | None,
-) -> Anchor | None:
+def empty(battery: Battery, voltage_v: float, current_a: float, capacity_ah: float, temperature_c: float | None) -> Anchor | None:
     """The knee of a discharge at an ordinary load, or None.
 
-    The rated capacity ends at 10.5 V (lead-acid, EN 50342-1), and a few per cent before it the
+    The rated capacity ends at 10.5 V (EN 50342-1), and a few per cent before it the
     voltage bends down. A higher rate or cold reaches the knee earlier, with charge left behind
     that is not lost: Peukert and the temperature factor say how much, by half of it the anchor is in doubt.
-    Lithium leaves its plateau steeply; rest_v is the voltage freed of the load's step.
 
-    battery: what its label says; voltage_v: terminal voltage [V]; rest_v: voltage without the load's step [V]; current_a: positive
-    into the battery [A]; capacity_ah: what it is believed to hold [Ah]; temperature_c: battery temperature [°C], None: not known.
+    battery: what its label says; voltage_v: terminal voltage [V]; current_a: positive into the battery [A]; capacity_ah: what it is
+    believed to hold [Ah]; temperature_c: battery temperature [°C], None: not known.
     """
     rate = -current_a / capacity_ah
-    if not battery.lead_acid:
-        if not 0.0 <= rate < 0.15 or rest_v > LITHIUM_KNEE[0][0]:
-            return None
-        depth, sigma = next((d, s) for v, d, s in reversed(LITHIUM_KNEE) if rest_v <= v)
-        return Anchor("empty", depth, sigma)
     # Below 11 V even the smallest load, or none, has found it empty.
     if not -0.002 < rate < 0.15 or voltage_v > 11.3 or rate < 0.015 and voltage_v > 11.0:
         return None

@@ -1,9 +1,9 @@
-"""Counts ampere-hours, and follows what use leaves behind: polarisation, surface charge, hysteresis."""
+"""Counts ampere-hours, and follows what use leaves behind: polarisation, surface charge. Of lithium only what is watched beside it."""
 from dataclasses import dataclass, replace
 from math import exp, log
 from typing import ClassVar
 
-from monitor.battery import lead_acid, lithium_iron
+from monitor.battery import lead_acid
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.sample import Minute
 from monitor.usage import usual_load
@@ -38,7 +38,6 @@ class Count:
     middle_a: float = 0.0
     slow_a: float = 0.0
     surface_v: float = 0.0
-    direction: float = 0.0         # 1 after charging, -1 after discharging
     since_charge_s: float = 1e9
     drawn_ah: float = 1e9          # since the last charging
     temperature_c: float | None = None
@@ -107,7 +106,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     before = c.before_a if current is None else c.before_a + (1 - exp(-seconds / 300.0)) * (current - c.before_a)
     if current is not None and hours:
         usual = usual_load.learn(usual, current, minute.covered_s, minute.hour, minute.end_s)
-    lost = _lost_ah(battery, capacity_ah, current, voltage, warmth, hours, hours + gap_h)
+    lost = _lost_ah(battery, capacity_ah, current, voltage, warmth, hours, hours + gap_h) if lead else 0.0
     since, drawn, surface = c.since_charge_s + seconds, c.drawn_ah + out_ah, c.surface_v
     unseen_surface *= exp(-minute.covered_s / SURFACE_S - minute.charge_out_ah / (STRIP_FRAC * rated))
     if lead:
@@ -117,14 +116,8 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
             surface += (1 - exp(-seconds / 1800.0)) * (aim - surface)
         else:
             surface *= exp(-seconds / SURFACE_S - out_ah / (STRIP_FRAC * rated))
-    else:
-        charging = voltage is not None and voltage > 13.8
-    if charging:
-        since = drawn = 0.0
-    direction, moved = c.direction, (in_ah - out_ah) / capacity_ah
-    if moved:
-        turn = min(abs(moved) / lithium_iron.MEMORY_FRAC, 1.0)
-        direction += turn * ((1.0 if moved > 0 else -1.0) - direction)
+        if charging:
+            since = drawn = 0.0
     tail_v, tail_a, high_s, top_v = c.tail_v, c.tail_a, c.high_s, c.top_v
     if voltage is not None and current is not None:
         keep = 1 - exp(-seconds / TAIL_S)
@@ -135,7 +128,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
         minute.end_s, c.hours + hours + gap_h, c.in_ah + in_ah, c.out_ah + out_ah, c.lost_ah + lost, doubt, current, voltage,
         c.middle_a + (1 - exp(-seconds / MIDDLE_S)) * (load - c.middle_a),
         c.slow_a + (1 - exp(-seconds / SLOW_S)) * (load - c.slow_a),
-        surface, direction, since, drawn, temperature, tail_v, tail_a, high_s, top_v, usual, gap_s, gap_sigma,
+        surface, since, drawn, temperature, tail_v, tail_a, high_s, top_v, usual, gap_s, gap_sigma,
         before, gap_ah, last_gap_s, unproved_h, unseen_surface)
 
 
@@ -158,9 +151,7 @@ def _lost_ah(
     battery: Battery, capacity_ah: float, current_a: float | None, voltage_v: float | None, warmth_c: float,
     measured_h: float, hours: float,
 ) -> float:
-    """Charge that left without passing the shunt, or passed it and made gas [Ah]."""
-    if not battery.lead_acid:
-        return lithium_iron.SELF_DISCHARGE_PER_HOUR * capacity_ah * hours
+    """Charge that left a lead-acid battery without passing the shunt, or passed it and made gas [Ah]."""
     kind = lead_acid.KINDS[battery.chemistry]
     lost = lead_acid.self_discharge_per_hour(kind, warmth_c) * capacity_ah * hours
     if current_a is not None and voltage_v is not None and current_a > 0 and voltage_v > 13.2:
@@ -169,19 +160,16 @@ def _lost_ah(
 
 
 def polarisation_v(count: Count, battery: Battery, depth_frac: float) -> tuple[float, float]:
-    """Voltage that recent use still adds to rest, without the step: (what it is, one sigma of its slow part).
+    """Voltage that recent use still adds to a lead-acid battery's rest, without the step: (what it is, one sigma of its slow part).
 
     Forms: Ceraolo, IEEE Trans. Power Systems 15 (2000) 1184, slow resistance as -ln of the charge left.
 
     count: the count so far; battery: what its label says; depth_frac: charge missing from full over capacity, 0 to 1.
     """
     rated = battery.rated_capacity_ah
-    if battery.lead_acid:
-        left = min(max(1.0 - depth_frac, 0.05), 1.0)
-        slow = 0.8 * -log(left) / rated * count.slow_a
-        return (
-            0.15 / rated * count.middle_a + slow + count.surface_v,
-            0.4 * abs(slow) + 0.8 * count.surface_v + 0.02 * exp(-count.since_charge_s / 36000.0) + 0.003,
-        )
-    slow = 0.4 / rated * count.slow_a
-    return 0.4 / rated * count.middle_a + slow, 0.5 * abs(slow) + 0.003
+    left = min(max(1.0 - depth_frac, 0.05), 1.0)
+    slow = 0.8 * -log(left) / rated * count.slow_a
+    return (
+        0.15 / rated * count.middle_a + slow + count.surface_v,
+        0.4 * abs(slow) + 0.8 * count.surface_v + 0.02 * exp(-count.since_charge_s / 36000.0) + 0.003,
+    )

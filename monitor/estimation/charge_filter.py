@@ -1,4 +1,4 @@
-"""The charge filter's model: how charge moves on, and what rest voltage it ought to show.
+"""The lead-acid charge filter's model: how charge moves on, and what rest voltage it ought to show.
 
 Nine quantities are believed at once. Charge is held as depth: ampere-hours missing from full, so
 that counting is exact whatever the capacity turns out to be.
@@ -6,21 +6,21 @@ that counting is exact whatever the capacity turns out to be.
 from dataclasses import dataclass
 from math import exp, hypot, log, sqrt
 
-from monitor.battery import charge_loss, lead_acid, lithium_iron
+from monitor.battery import charge_loss, lead_acid
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.estimation import charge_anchor, kalman
 from monitor.estimation.kalman import Belief
 
 DEPTH, OFFSET, CAPACITY, LOSS, LEVEL, SPAN, WANDER, SLOW, TAIL = range(9)
 """Ah missing from full; A the shunt reads too high; ln Ah; part of charge lost on the way in;
-V the whole rest curve lies too high; ln of its span (lead) or of graphite filling (lithium);
+V the whole rest curve lies too high; ln of its span;
 V of slow model error; V of slow polarisation not modelled; ln of how much more than usual is missing
 when the current of a charge tails off."""
 
 
 @dataclass(frozen=True, slots=True)
 class Prior:
-    """What is believed of a chemistry before it has been measured, and how fast that may change."""
+    """What is believed of a battery before it has been measured, and how fast that may change."""
 
     depth_frac: float
     depth_sigma_frac: float
@@ -28,7 +28,6 @@ class Prior:
     capacity_sigma_ln: float
     level_sigma_v: float
     span_sigma_ln: float
-    span_follows_capacity: float   # how far a lost part of the capacity shows in the span
     wander_v: float
     wander_h: float
     slow_h: float
@@ -37,67 +36,55 @@ class Prior:
 #: Sealed batteries fall by 1.1 to 1.7 V in published sets, which is more than handbooks print for one construction: their
 #: span is in doubt by a fifth, and their height by a tenth of a volt, whatever the construction.
 #: The label is what a new lead-acid battery gives (EN 50342-1); those in service give mostly 85 to 103 % of it.
-LEAD = Prior(0.35, 0.25, -0.03, 0.15, 0.10, 0.20, 0.0, 0.022, 8.0, 4.0)
-LITHIUM = Prior(0.40, 0.30, -0.08, 0.15, 0.10, 0.05, 0.4, 0.045, 24.0, 1.0)
+PRIOR = Prior(0.35, 0.25, -0.03, 0.15, 0.10, 0.20, 0.022, 8.0, 4.0)
 
 
 #: What a shunt's gain is in doubt by before anybody compared it; the priors and the noise of counting allow for it.
 USUAL_GAIN_SIGMA_FRAC = 0.006
 #: A comparison of the voltmeter that left this in doubt, at this voltage, adds to what the rest curve may lie off.
 NOMINAL_V = 12.7
-
-
-def prior(battery: Battery) -> Prior:
-    """The prior of a battery's chemistry."""
-    return LEAD if battery.lead_acid else LITHIUM
+#: How far the count may run beyond full: lead-acid takes more than fits, as gas.
+BEYOND_FULL_FRAC = 0.01
 
 
 def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
     """What is believed before the first reading."""
-    p = prior(battery)
+    p, kind = PRIOR, lead_acid.construction(battery)
     rated = battery.rated_capacity_ah
     # A gain that is off counts every ampere-hour wrong alike: the label's capacity is then off by as much.
     capacity_sigma = sqrt(p.capacity_sigma_ln**2 + max(sensor.gain_sigma_frac**2 - USUAL_GAIN_SIGMA_FRAC**2, 0.0))
     measured_acid = battery.acid_density_kg_l is not None
     own_sigma_v = lead_acid.DENSITY_SIGMA_V if measured_acid else p.level_sigma_v
     level_sigma_v = hypot(own_sigma_v, NOMINAL_V * (battery.voltage_sigma_frac or 0.0))
-    span_sigma = max(lead_acid.construction(battery).span_sigma_ln, p.span_sigma_ln) if battery.lead_acid else p.span_sigma_ln
     belief = kalman.begin(
         (p.depth_frac * rated, 0.0, log(rated) + p.capacity_ln, charge_loss.FRAC[battery.chemistry], 0.0,
-         p.span_follows_capacity * p.capacity_ln, 0.0, 0.0, 0.0),
+         0.0, 0.0, 0.0, 0.0),
         (p.depth_sigma_frac * rated, sensor.offset_sigma_a, capacity_sigma, charge_loss.SIGMA_FRAC[battery.chemistry],
-         level_sigma_v, span_sigma, p.wander_v, 0.01, charge_anchor.TAIL_SIGMA_LN),
+         level_sigma_v, max(kind.span_sigma_ln, p.span_sigma_ln), p.wander_v, 0.01, charge_anchor.TAIL_SIGMA_LN),
     )
     rows = [list(row) for row in belief.covariance]
-    if battery.lead_acid:
-        # Acid that starts stronger falls further before it is used up: level and span go together.
-        tie = 0.8 / lead_acid.construction(battery).span_v
-        rows[SPAN][LEVEL] = rows[LEVEL][SPAN] = tie * rows[LEVEL][LEVEL]
-        rows[SPAN][SPAN] = max(rows[SPAN][SPAN], 0.12**2 + tie * rows[SPAN][LEVEL])
-        return Belief(belief.mean, tuple(tuple(row) for row in rows))
-    shared = p.span_follows_capacity * p.capacity_sigma_ln**2
-    rows[SPAN][CAPACITY] = rows[CAPACITY][SPAN] = shared
-    rows[SPAN][SPAN] += p.span_follows_capacity * shared
+    # Acid that starts stronger falls further before it is used up: level and span go together.
+    tie = 0.8 / kind.span_v
+    rows[SPAN][LEVEL] = rows[LEVEL][SPAN] = tie * rows[LEVEL][LEVEL]
+    rows[SPAN][SPAN] = max(rows[SPAN][SPAN], 0.12**2 + tie * rows[SPAN][LEVEL])
     return Belief(belief.mean, tuple(tuple(row) for row in rows))
 
 
 def forward(
-    belief: Belief, battery: Battery, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float,
-    slow_v: float, gain_sigma_frac: float = USUAL_GAIN_SIGMA_FRAC, beyond_full_frac: float = 0.01,
+    belief: Belief, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float, slow_v: float,
+    gain_sigma_frac: float = USUAL_GAIN_SIGMA_FRAC,
 ) -> Belief:
     """The belief after some time in which these charges were counted.
 
     in_ah and out_ah are measured (both positive), lost_ah what gassing and self-discharge took,
     doubt_ah2 the variance of charge that was guessed, slow_v one sigma of the slow polarisation error that the present use may cause,
-    gain_sigma_frac that of the shunt's gain, of which a third comes and goes with warmth and current, beyond_full_frac
-    how far the count may run beyond full: that is where the next full charge finds its error.
+    gain_sigma_frac that of the shunt's gain, of which a third comes and goes with warmth and current.
 
-    belief: means and covariance before; battery: what its label says; hours: time that passed [h]; in_ah: measured into the battery
+    belief: means and covariance before; hours: time that passed [h]; in_ah: measured into the battery
     [Ah]; out_ah: measured out of it [Ah]; lost_ah: lost to gassing and self-discharge [Ah]; doubt_ah2: variance of what was not
-    measured [Ah2]; slow_v: one sigma of slow polarisation not modelled [V]; gain_sigma_frac: doubt of the shunt's gain, one sigma;
-    beyond_full_frac: how far the count may run past full, of the capacity.
+    measured [Ah2]; slow_v: one sigma of slow polarisation not modelled [V]; gain_sigma_frac: doubt of the shunt's gain, one sigma.
     """
-    p = prior(battery)
+    p = PRIOR
     mean, rows = belief.mean, [list(row) for row in belief.covariance]
     depth = mean[DEPTH] + out_ah - (1.0 - mean[LOSS]) * in_ah + mean[OFFSET] * hours + lost_ah
     # depth' = depth + hours * offset + in_ah * loss: shear the depth row and column accordingly
@@ -131,46 +118,30 @@ def forward(
     rows[TAIL][TAIL] += 0.10**2 * days / 10.0
     capacity = exp(mean[CAPACITY])
     return Belief(
-        (min(max(depth, -beyond_full_frac * capacity), 1.1 * capacity), mean[OFFSET], mean[CAPACITY], min(max(mean[LOSS], 0.0), 0.12),
+        (min(max(depth, -BEYOND_FULL_FRAC * capacity), 1.1 * capacity), mean[OFFSET], mean[CAPACITY], min(max(mean[LOSS], 0.0), 0.12),
          mean[LEVEL], mean[SPAN], mean[WANDER] * keep_wander, mean[SLOW] * keep_slow, mean[TAIL]),
         tuple(tuple(row) for row in rows),
     )
 
 
-def rest(belief: Belief, battery: Battery, direction: float) -> tuple[float, tuple[float, ...], float]:
+def rest(belief: Belief, battery: Battery) -> tuple[float, tuple[float, ...], float]:
     """Rest voltage that the belief expects at 25 °C, its slopes, and the doubt of the curve itself [V].
 
-    The slope by depth is taken across one sigma to each side, not at a point: on a plateau a
-    tangent would believe any voltage.
-
-    belief: means and covariance before; battery: what its label says; direction: -1 after discharge, 1 after charge: which branch of
-    the curve.
+    Near full the slope by depth fades across one sigma to each side of it, for beyond full there is none.
     """
     mean = belief.mean
     capacity = exp(mean[CAPACITY])
     u = mean[DEPTH] / capacity
     spread = min(max(belief.sigma(DEPTH) / capacity, 0.005), 0.12)
-    if battery.lead_acid:
-        kind = lead_acid.construction(battery)
-        span = kind.span_v * exp(mean[SPAN])
-        fall = span * lead_acid.fall_frac(max(u, 0.0))
-        # Beyond full the voltage says nothing more about depth.
-        slope = -span * lead_acid.fall_slope(max(u, 0.0)) * min(max(0.5 + 0.5 * u / spread, 0.0), 1.0)
-        # Of span and capacity only the ratio may be learnt here: the bend of the curve would tell them apart,
-        # but differs between batteries more than their ratio does.
-        voltage, by_span, by_capacity = kind.full_v - fall, -fall, fall
-        doubt = 0.01 * abs(slope) + (0.0 if u < 0.75 else 0.1 * (u - 0.75) * span)
-    else:
-        scale = exp(mean[SPAN])
-        u = max(u, 0.0)
-        low, high = max(u - spread, -0.01), min(u + spread, 1.02)
-        at_low = lithium_iron.rest_voltage_v(1 - low, direction, scale)
-        at_high = lithium_iron.rest_voltage_v(1 - high, direction, scale)
-        voltage = lithium_iron.rest_voltage_v(1 - u, direction, scale)
-        slope = (at_high - at_low) / (high - low)
-        by_span, by_capacity = (-slope * (1 - u) if u > 0.04 else 0.0), -slope * u
-        bend = 0.5 * (at_low + at_high) - voltage
-        doubt = sqrt((0.05 * slope) ** 2 + bend * bend + (0.012 * (1 - abs(direction)) + 0.006) ** 2)
+    kind = lead_acid.construction(battery)
+    span = kind.span_v * exp(mean[SPAN])
+    fall = span * lead_acid.fall_frac(max(u, 0.0))
+    # Beyond full the voltage says nothing more about depth.
+    slope = -span * lead_acid.fall_slope(max(u, 0.0)) * min(max(0.5 + 0.5 * u / spread, 0.0), 1.0)
+    # Of span and capacity only the ratio may be learnt here: the bend of the curve would tell them apart,
+    # but differs between batteries more than their ratio does.
+    voltage, by_span, by_capacity = kind.full_v - fall, -fall, fall
+    doubt = 0.01 * abs(slope) + (0.0 if u < 0.75 else 0.1 * (u - 0.75) * span)
     by_depth = slope / capacity
     slopes = [0.0] * len(mean)
     slopes[DEPTH], slopes[CAPACITY], slopes[SPAN] = by_depth, by_capacity, by_span

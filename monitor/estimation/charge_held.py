@@ -1,9 +1,9 @@
-"""What the charge tracker carries from minute to minute."""
+"""What the lead-acid charge tracker carries from minute to minute."""
 from dataclasses import dataclass
 
 from monitor.estimation.charge_count import Count
-from monitor.estimation.charge_guesses import Guesses
 from monitor.estimation.charge_suspicion import Suspicion
+from monitor.estimation.kalman import Belief
 from monitor.estimation.resistance_growth import Growth
 from monitor.estimation.step_resistance import Resistance
 from monitor.findings import Event
@@ -28,7 +28,7 @@ class Window:
 class ChargeState:
     """Everything the charge tracker carries from minute to minute."""
 
-    guesses: Guesses
+    belief: Belief
     resistance: Resistance
     count: Count = Count()
     window: Window = Window()
@@ -38,7 +38,7 @@ class ChargeState:
     knee_at_s: float = 0.0         # when the present spell at empty began
     session_sigma: float = 1.0     # of the best anchor in this spell at full, 1: none
     session_h: float = 0.0         # since its first
-    before_session: Guesses | None = None   # as if this spell had given no anchor, counted on
+    before_session: Belief | None = None   # as if this spell had given no anchor, counted on
     surprise: float = 1.0          # running mean of squared sigmas
     growth: Growth = Growth()
     growth_at_s: float = 0.0

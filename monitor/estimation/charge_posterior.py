@@ -1,4 +1,4 @@
-"""What the charge filter hands on of charge and capacity: its guesses as a sum of normals, with what may be missing unseen."""
+"""What the charge filter hands on of charge and capacity: its normal, with what may be missing unseen."""
 from math import hypot, sqrt
 
 from monitor.posterior import Part, Posterior
@@ -10,29 +10,23 @@ HALF_MEAN, HALF_SIGMA = 0.74, 0.74
 LEAST_HIDDEN_LN = 0.01
 
 
-def hand_on(parts: list[Part], doubt_frac: float, doubt_ln: float, hidden_ln: float, lead_acid: bool, least_sigma_frac: float,
-            offset_sigma_a: float) -> Posterior:
+def hand_on(part: Part, doubt_frac: float, doubt_ln: float, hidden_ln: float, offset_sigma_a: float) -> Posterior:
     """The belief, ready to be drawn from.
 
     Parameters
     ----------
-    parts : charge fraction and ln capacity of each guess
+    part : charge fraction and ln capacity as believed
     doubt_frac : of charge, that grows with the depth it was counted down from full (one sigma, of the depth)
-    doubt_ln : of capacity, beyond what the guesses hold (one sigma of ln): the shunt's gain, what no measurement averages out
+    doubt_ln : of capacity, beyond what the filter holds (one sigma of ln): the shunt's gain, what no measurement averages out
     hidden_ln : how much more capacity may be missing than voltage shows (one sigma of ln, to the lower side only)
-    lead_acid : whether what is missing was counted down from full in any case
-    least_sigma_frac : charge is never surer than this
     offset_sigma_a : how well the shunt's zero is known [A]
     """
-    made: list[Part] = []
-    for w, z, q, var_z, var_q, cross in parts:
-        z = min(z, 1.0)
-        depth = 1.0 - z
-        var_z = max(var_z + (doubt_frac * depth) ** 2, least_sigma_frac**2)
-        # Counted from full, less capacity is less charge: what is hidden of the one is missing from the other.
-        lever = depth if lead_acid else min(max(cross / max(var_q, 1e-9), 0.0), 1.0)
-        whole = (w, z, q, var_z, var_q + doubt_ln**2, cross)
-        made += [whole] if hidden_ln < LEAST_HIDDEN_LN else _split(whole, hidden_ln, lever)
+    w, z, q, var_z, var_q, cross = part
+    z = min(z, 1.0)
+    depth = 1.0 - z
+    whole = (w, z, q, var_z + (doubt_frac * depth) ** 2, var_q + doubt_ln**2, cross)
+    # Counted from full, less capacity is less charge: what is hidden of the one is missing from the other.
+    made = [whole] if hidden_ln < LEAST_HIDDEN_LN else _split(whole, hidden_ln, depth)
     return Posterior(tuple(made), offset_sigma_a).reduced()
 
 

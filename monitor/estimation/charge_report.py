@@ -1,13 +1,11 @@
-"""What the charge tracker says: each figure with its interval and what it rests on."""
+"""What the lead-acid charge tracker says: each figure with its interval and what it rests on."""
 from math import exp, hypot, log, sqrt
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Vehicle
-from monitor.estimation import charge_guesses, charge_posterior, charge_suspicion, charging_stage, step_resistance
+from monitor.estimation import charge_posterior, charge_suspicion, charging_stage, step_resistance
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
-from monitor.estimation.charge_guesses import Guesses
 from monitor.estimation.charge_held import ChargeState
-from monitor.estimation.kalman import Belief
 from monitor.findings import Answer, Basis, ChargeFindings, Estimate, NotYet
 from monitor.posterior import Part
 
@@ -15,118 +13,73 @@ Z95 = 1.96
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
 #: Before anything was measured nothing is said: the prior alone covers all there is.
 UNKNOWN_WIDTH_FRAC = 0.8
-#: Lost plates leave the rest voltage as it was (Bode 1977), and a lithium plateau shows no capacity at all: until one
-#: discharge from full to a knee or the growth of resistance has spoken, as little as this part of the label may be
-#: there. Batteries are replaced long before that (common practice: at 80 %). All of it counts while capacity is known
-#: worse than the second figure, none below the first (ln, one sigma).
+#: Lost plates leave the rest voltage as it was (Bode 1977): until one discharge from full to a knee or the growth of
+#: resistance has spoken, as little as this part of the label may be there. Batteries are replaced long before that
+#: (common practice: at 80 %). All of it counts while capacity is known worse than the second figure, none below the
+#: first (ln, one sigma).
 LEAST_OF_LABEL, HIDDEN_NONE, HIDDEN_ALL = 0.65, 0.06, 0.10
 #: What no number of discharges averages out of a capacity: the rate and warmth at which the knee came, the slope of
-#: the rest curve. Lead-acid and lithium, one sigma.
-SYSTEMATIC = {True: 0.04, False: 0.02}
-#: Never surer than this on a lithium plateau before a first anchor.
-PLATEAU_SIGMA_FRAC = 0.11
-#: What a lithium battery's own electronics and its balancing take (5 to 30 mA on average, common practice) the shunt does
-#: not see: between full charges it looks like a shunt that reads so much too high.
-OWN_USE_A = 0.03
+#: the rest curve, one sigma.
+SYSTEMATIC = 0.04
 
 
 def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
     """What is known now."""
     count, house = held.count, vehicle.house
-    parts = _parts(held, vehicle)
-    counted, sigma, log_q, sigma_q, cross = _moments(parts)
+    part = _part(held, vehicle)
+    _, counted, log_q, var_z, var_q, cross = part
+    sigma, sigma_q = sqrt(var_z) + 0.002, sqrt(max(var_q, 0.0))
     z = min(counted, 1.0)   # a count may run beyond full, what is in the battery may not
-    seen_full, least = held.fulls > 0, 0.0
-    if not house.lead_acid and held.anchor in ("", "rest") and z > 0.12:
-        # On the plateau a voltmeter 0.3 % off, or a curve a tenth of a volt off, fits the wrong charge perfectly.
-        least = PLATEAU_SIGMA_FRAC
-    sigma = max(sigma, least)
     age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
     stage = charging_stage.stage(count, house, held.session_sigma < 1.0)
     offset = _offset(held, vehicle)
     resistance = _resistance(held, z)
     doubt = chemistry_doubt(held, vehicle)
     hidden = _hidden(held, log_q, sigma_q, house.rated_capacity_ah)
-    low, high = _ends(z, sigma, sigma_q, cross, hidden, house.lead_acid)
+    low, high = _ends(z, sigma, sigma_q, cross, hidden)
     if held.suspicion.reversed:
         wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
         return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
     if high - low > UNKNOWN_WIDTH_FRAC:
-        wait = NotYet("it needs one full charge, or a night without the sun" if house.lead_acid
-                      else "it needs one full charge, or a day of ordinary use")
+        wait = NotYet("it needs one full charge, or a night without the sun")
         return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
     basis = BASIS[held.anchor]
     if basis == "full charge seen" and age is not None and age > 5 * 86400.0:
-        basis = "rested" if house.lead_acid else "counting"
+        basis = "rested"
     capacity = exp(log_q)
     # the gain of the shunt cannot be told from capacity, and stays in its interval
-    beyond = hypot(vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC[house.lead_acid])
+    beyond = hypot(vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC)
     sigma_q = hypot(sigma_q, beyond)
-    learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if seen_full else "label"
-    # Counted up from a knee what is left is known, however large the battery.
-    missing = hidden if _less_if_smaller(cross, house.lead_acid) else 0.0
-    left = _left(z, sigma, capacity, sigma_q, cross, missing, 0.0, basis)
-    usable = _left(z, sigma, capacity, sigma_q, cross, missing, house.reserve_soc_frac, basis)
+    learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if held.fulls else "label"
+    left = _left(z, sigma, capacity, sigma_q, cross, hidden, 0.0, basis)
+    usable = _left(z, sigma, capacity, sigma_q, cross, hidden, house.reserve_soc_frac, basis)
     return ChargeFindings(
         Estimate(_inside(z), low, high, basis),
         Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, hidden)), capacity * exp(Z95 * sigma_q), learnt),
         left, usable, resistance, offset, held.anchor, age, doubt, stage,
-        charge_posterior.hand_on(parts, SYSTEMATIC[house.lead_acid], beyond, hidden, house.lead_acid, least, _offset_moments(held)[1]))
+        charge_posterior.hand_on(part, SYSTEMATIC, beyond, hidden, held.belief.sigma(OFFSET)))
 
 
-def _parts(held: ChargeState, vehicle: Vehicle) -> list[Part]:
-    """Charge fraction and ln capacity of each guess: weight, means, variances, covariance."""
+def _part(held: ChargeState, vehicle: Vehicle) -> Part:
+    """Charge fraction and ln capacity: weight, means, variances, covariance."""
     count, rated = held.count, vehicle.house.rated_capacity_ah
-    usual, sure = _unless_worn(held.guesses)
-    parts: list[Part] = []
-    for share, guess in zip(charge_guesses.shares(held.guesses), held.guesses, strict=True):
-        mean, cov = guess.belief.mean, guess.belief.covariance
-        depth = mean[DEPTH] + count.out_ah - count.in_ah * (1 - mean[LOSS]) + mean[OFFSET] * count.hours + count.lost_ah
-        log_q, var_q, var_d, var_dq = mean[CAPACITY], cov[CAPACITY][CAPACITY], cov[DEPTH][DEPTH], cov[DEPTH][CAPACITY]
-        var_d += count.doubt_ah2
-        if usual and charge_guesses.early(guess):
-            log_q += (1.0 - sure) * (usual.mean[CAPACITY] - log_q)
-            var_q += (1.0 - sure) * (usual.covariance[CAPACITY][CAPACITY] - var_q)
-        if held.growth.sigma_ln:
-            # Growth of resistance speaks of capacity alone; what it changes in the depth follows from their tie.
-            total = var_q + held.growth.sigma_ln**2
-            miss = held.growth.mean_ln + log(rated) - log_q
-            depth += var_dq / total * miss
-            log_q += var_q / total * miss
-            var_d -= var_dq * var_dq / total
-            var_dq -= var_dq * var_q / total
-            var_q -= var_q * var_q / total
-        capacity = exp(log_q)
-        u = depth / capacity
-        z, var_z = 1 - u, max(var_d / capacity**2 - 2 * u * var_dq / capacity + u * u * var_q, 0.0)
-        cross = u * var_q - var_dq / capacity
-        parts.append((share, z, log_q, var_z, var_q, cross))
-    return parts
-
-
-def _moments(parts: list[Part]) -> tuple[float, float, float, float, float]:
-    """Over all guesses: mean charge fraction, sigma, mean ln capacity, sigma, covariance."""
-    total_z = total_zz = total_q = total_qq = total_zq = 0.0
-    for share, z, log_q, var_z, var_q, cross in parts:
-        total_z += share * z
-        total_q += share * log_q
-        total_zz += share * (var_z + z * z)
-        total_qq += share * (var_q + log_q * log_q)
-        total_zq += share * (cross + z * log_q)
-    return (
-        total_z, sqrt(max(total_zz - total_z * total_z, 0.0)) + 0.002, total_q,
-        sqrt(max(total_qq - total_q * total_q, 0.0)), total_zq - total_z * total_q,
-    )
-
-
-def _unless_worn(guesses: Guesses) -> tuple[Belief | None, float]:
-    """What guesses without an early step say, and how sure, 0 to 1, one with it is.
-
-    Until it is sure its capacity is not told: such guesses are there from the first full charge on, whatever the battery.
-    """
-    others = [g for g in guesses if not charge_guesses.early(g)]
-    share = sum(w for w, g in zip(charge_guesses.shares(guesses), guesses, strict=True) if charge_guesses.early(g))
-    return (charge_guesses.best(tuple(others)) if others else None), min(max((share - 0.8) / 0.15, 0.0), 1.0)
+    mean, cov = held.belief.mean, held.belief.covariance
+    depth = mean[DEPTH] + count.out_ah - count.in_ah * (1 - mean[LOSS]) + mean[OFFSET] * count.hours + count.lost_ah
+    log_q, var_q, var_d, var_dq = mean[CAPACITY], cov[CAPACITY][CAPACITY], cov[DEPTH][DEPTH], cov[DEPTH][CAPACITY]
+    var_d += count.doubt_ah2
+    if held.growth.sigma_ln:
+        # Growth of resistance speaks of capacity alone; what it changes in the depth follows from their tie.
+        total = var_q + held.growth.sigma_ln**2
+        miss = held.growth.mean_ln + log(rated) - log_q
+        depth += var_dq / total * miss
+        log_q += var_q / total * miss
+        var_d -= var_dq * var_dq / total
+        var_dq -= var_dq * var_q / total
+        var_q -= var_q * var_q / total
+    capacity = exp(log_q)
+    u = depth / capacity
+    var_z = max(var_d / capacity**2 - 2 * u * var_dq / capacity + u * u * var_q, 0.0)
+    return 1.0, 1 - u, log_q, var_z, var_q, u * var_q - var_dq / capacity
 
 
 def _hidden(held: ChargeState, log_q: float, sigma_q: float, rated_ah: float) -> float:
@@ -134,29 +87,22 @@ def _hidden(held: ChargeState, log_q: float, sigma_q: float, rated_ah: float) ->
 
     What was drawn from full without finding it empty is there: no doubt reaches below that.
     """
-    own = charge_guesses.best(held.guesses).sigma(CAPACITY)
+    own = held.belief.sigma(CAPACITY)
     share = min(max((own - HIDDEN_NONE) / (HIDDEN_ALL - HIDDEN_NONE), 0.0), 1.0)
     room = max(log_q - log(max(LEAST_OF_LABEL * rated_ah, held.most_ah)), 0.0) / Z95
     return share * sqrt(max(room * room - sigma_q * sigma_q, 0.0))
 
 
-def _less_if_smaller(cross: float, lead_acid: bool) -> bool:
-    """Whether a smaller capacity means less charge: so counted from full, the other way counted up from a lithium knee."""
-    return lead_acid or cross > 0
-
-
-def _ends(z: float, sigma: float, sigma_q: float, cross: float, hidden: float, lead_acid: bool) -> tuple[float, float]:
+def _ends(z: float, sigma: float, sigma_q: float, cross: float, hidden: float) -> tuple[float, float]:
     """Both ends of the interval of charge. Capacity is in doubt by a factor, and more of it may be missing than more
-    be there: counted from full less of it is less charge, counted up from a knee it is more.
+    be there: counted from full less of it is less charge.
 
-    A lead-acid battery's rest voltage takes that doubt off again only where acid is what limits it, so there it stays.
+    Rest voltage takes that doubt off again only where acid is what limits it, so there it stays.
     """
     depth, by_q = 1.0 - z, abs(cross) / max(sigma_q, 1e-9)
-    lever = depth if lead_acid else min(by_q / max(sigma_q, 1e-9), 1.0)
-    near = hypot(sigma, SYSTEMATIC[lead_acid] * depth)
-    far = hypot(near, hidden * lever)
-    far *= 1.0 + 0.5 * Z95 * hypot(sigma_q, hidden) * min(hypot(by_q, hidden * lever) / far, 1.0) ** 2
-    below, above = (far, near) if _less_if_smaller(cross, lead_acid) else (near, far)
+    above = hypot(sigma, SYSTEMATIC * depth)
+    below = hypot(above, hidden * depth)
+    below *= 1.0 + 0.5 * Z95 * hypot(sigma_q, hidden) * min(hypot(by_q, hidden * depth) / below, 1.0) ** 2
     return _inside(z - Z95 * below), _inside(z + Z95 * above)
 
 
@@ -174,23 +120,13 @@ def _left(
     return Estimate(max(charge, 0.0), max(charge - Z95 * below, 0.0), max(charge + Z95 * doubt, 0.0), basis)
 
 
-def _offset_moments(held: ChargeState) -> tuple[float, float]:
-    """Mean and sigma of the shunt's zero beyond its correction [A]."""
-    parts = list(zip(charge_guesses.shares(held.guesses), (g.belief for g in held.guesses), strict=True))
-    mean = sum(w * b.mean[OFFSET] for w, b in parts)
-    return mean, sqrt(sum(w * (b.covariance[OFFSET][OFFSET] + (b.mean[OFFSET] - mean) ** 2) for w, b in parts))
-
-
 def _offset(held: ChargeState, vehicle: Vehicle) -> Answer:
-    mean, doubt = _offset_moments(held)
+    mean, doubt = held.belief.mean[OFFSET], held.belief.sigma(OFFSET)
     known = vehicle.current_sensor.offset_a
     offset = known + mean
     if doubt > 0.8 * vehicle.current_sensor.offset_sigma_a and not known:
         return NotYet("it needs two full charges some days apart, or a zero calibration with everything off")
-    # only what was learnt from the charge's balance holds it, not what a zero calibration measured
-    learnt = 0.0 if vehicle.house.lead_acid else max(1.0 - (doubt / vehicle.current_sensor.offset_sigma_a) ** 2, 0.0)
-    below = hypot(Z95 * doubt, OWN_USE_A * learnt)
-    return Estimate(offset, offset - below, offset + Z95 * doubt, "learnt")
+    return Estimate(offset, offset - Z95 * doubt, offset + Z95 * doubt, "learnt")
 
 
 def _resistance(held: ChargeState, z: float) -> Answer:
@@ -203,8 +139,8 @@ def _resistance(held: ChargeState, z: float) -> Answer:
 
 def chemistry_doubt(held: ChargeState, vehicle: Vehicle) -> str:
     """Why the configured type looks wrong, or ""."""
-    house, belief = vehicle.house, held.guesses[0].belief
-    full_v = lead_acid.construction(house).full_v + belief.mean[LEVEL] if house.lead_acid else 0.0
+    house, belief = vehicle.house, held.belief
+    full_v = lead_acid.construction(house).full_v + belief.mean[LEVEL]
     return charge_suspicion.chemistry_doubt(held.suspicion, house, full_v, belief.sigma(LEVEL), held.fulls >= 3)
 
 

@@ -4,11 +4,11 @@ from math import exp
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery
-from monitor.estimation import charge_count, charge_filter, charge_guesses, kalman, step_resistance
+from monitor.estimation import charge_count, charge_filter, kalman, step_resistance
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL
-from monitor.estimation.charge_guesses import Guess, Guesses
 from monitor.estimation.charge_held import Window
+from monitor.estimation.kalman import Belief
 from monitor.estimation.step_resistance import Resistance
 from monitor.sample import Minute
 
@@ -22,11 +22,11 @@ ENOUGH_S, BRIEF_S, BRIEF_V = 400.0, 60.0, 0.02
 SELDOM_S = 1800.0
 #: Squared sigmas beyond which a voltage is refused; refused too long, the belief is opened again.
 GATE, LOST = 25.0, 5.0
-#: Below this a lead-acid battery is past its knee and off its rest curve: that is the empty anchor's to judge. Above the
+#: Below this the battery is past its knee and off its rest curve: that is the empty anchor's to judge. Above the
 #: other it is at a charger, or has just left one.
 KNEE_V, CHARGED_V = 11.3, 13.2
 #: Errors of one quarter of an hour and the next are alike: so many of them count as one measurement.
-REPEATS = {True: 3.0, False: 6.0}
+REPEATS = 3.0
 #: Squared sigmas by which a voltage after a silence may miss what was guessed of it, and charge that may flow in it, of the
 #: capacity per hour: an alternator or a big load that nobody saw.
 SILENT_GATE, SILENT_PER_H, SILENT_MOST = 6.0, 0.35, 0.4
@@ -57,7 +57,7 @@ def gather(
     slow, _ = charge_count.polarisation_v(count, battery, depth_frac)
     step_v = step_resistance.at(resistance, depth_frac) * current
     if not _believed(battery, count, voltage, current):
-        if battery.lead_acid and current >= 0.0 and KNEE_V < voltage < CHARGED_V:
+        if current >= 0.0 and KNEE_V < voltage < CHARGED_V:
             return replace(window, under_s=window.under_s + seconds,
                            under_vs=window.under_vs + seconds * (voltage - UNDER_PART * step_v))
         return window
@@ -72,14 +72,12 @@ def _seconds(minute: Minute, battery: Battery, current: float, before_a: float |
         return minute.covered_s
     # A log that is read seldom: a reading stands for the time since the last if that showed as much current.
     alike = before_a is not None and abs(current - before_a) <= 0.01 * battery.rated_capacity_ah
-    return 0.5 * minute.gap_s if battery.lead_acid and minute.gap_s <= SELDOM_S and alike else 0.0
+    return 0.5 * minute.gap_s if minute.gap_s <= SELDOM_S and alike else 0.0
 
 
 def _believed(battery: Battery, count: Count, voltage: float, current: float) -> bool:
     """Whether a voltage freed of what current does to it is a rest voltage."""
     rated = battery.rated_capacity_ah
-    if not battery.lead_acid:
-        return -rated / 6 < current < rated / 6 and voltage < 13.8
     settled = count.since_charge_s > 3600.0 and (
         count.drawn_ah > charge_count.STRIP_FRAC * rated or count.since_charge_s > 14400.0)
     return -rated / 8 < current < 0.002 * rated and KNEE_V < voltage < CHARGED_V and settled
@@ -90,89 +88,72 @@ def due(window: Window, end_s: float) -> bool:
     return end_s - window.start_s >= (FIRST_WINDOW_S if window.first else WINDOW_S)
 
 
-def enough(window: Window, lead_acid_battery: bool) -> bool:
+def enough(window: Window) -> bool:
     """Whether it holds enough to be weighed."""
-    if window.seconds >= (0.5 * FIRST_WINDOW_S if window.first and lead_acid_battery else ENOUGH_S):
+    if window.seconds >= (0.5 * FIRST_WINDOW_S if window.first else ENOUGH_S):
         return True
-    return lead_acid_battery and window.gap and window.seconds >= BRIEF_S
+    return window.gap and window.seconds >= BRIEF_S
 
 
-def _rest(battery: Battery, count: Count, window: Window) -> tuple[float, float]:
+def _rest(count: Count, window: Window) -> tuple[float, float]:
     """Rest voltage of a window at 25 °C, and its variance."""
     rest_v, drop_v = window.rest_v / window.minutes, window.drop_v / window.minutes
     noise = 0.006**2 + (0.1 * drop_v) ** 2 + (0.013 if count.temperature_c is None else 0.003) ** 2
-    if battery.lead_acid:
-        rest_v -= lead_acid.VOLTAGE_PER_K * (count.warmth_c - 25.0)
-        noise += count.unseen_surface_v**2 + (BRIEF_V**2 if window.seconds < ENOUGH_S else 0.0)
+    rest_v -= lead_acid.VOLTAGE_PER_K * (count.warmth_c - 25.0)
+    noise += count.unseen_surface_v**2 + (BRIEF_V**2 if window.seconds < ENOUGH_S else 0.0)
     return rest_v, noise
 
 
-def _squared(guess: Guess, battery: Battery, count: Count, rest_v: float, noise: float) -> float:
-    expected_v, slopes, curve_v = charge_filter.rest(guess.belief, battery, count.direction)
-    return (rest_v - expected_v) ** 2 / (kalman.variance_along(guess.belief, slopes) + noise + curve_v * curve_v)
-
-
 def weigh(
-    guesses: Guesses, battery: Battery, count: Count, window: Window, resistance: Resistance, surprise: float,
-    fulls: int,
-) -> tuple[Guesses, float, float]:
-    """Every guess corrected by the voltage of one window, the running surprise, and how badly even the best fits.
+    belief: Belief, battery: Battery, count: Count, window: Window, resistance: Resistance, surprise: float,
+) -> tuple[Belief, float, float]:
+    """The belief corrected by the voltage of one window, the running surprise, and how badly it fits (squared sigmas).
 
-    guesses: what is believed; battery: its label; count: what came in and went out; window: the voltage; resistance: what
-    load steps have shown; surprise: running mean of squared sigmas; fulls: full charges seen so far.
+    belief: before it; battery: its label; count: what came in and went out; window: the voltage; resistance: what load steps
+    have shown; surprise: running mean of squared sigmas.
     """
-    rest_v, noise = _rest(battery, count, window)
-    doubtful = battery.lead_acid and count.unproved_h > SILENT_H
+    rest_v, noise = _rest(count, window)
+    doubtful = count.unproved_h > SILENT_H
     if doubtful:
-        guesses = _opened(guesses, battery, count, rest_v, noise)
-    trials = []
-    for guess in guesses:
-        mean = guess.belief.mean
-        expected_v, slopes, curve_v = charge_filter.rest(guess.belief, battery, count.direction)
-        step_v = step_resistance.sigma_ohm(resistance, mean[DEPTH] / exp(mean[CAPACITY])) * count.slow_a
-        trials.append((slopes, rest_v - expected_v, noise + curve_v * curve_v + step_v * step_v))
-    guesses, least = charge_guesses.measured(
-        guesses, trials, GATE, REPEATS[battery.lead_acid], None if battery.lead_acid else CAPACITY,
-        charge_guesses.TEMPER_AFTER_FULL if fulls else charge_guesses.TEMPER)
+        belief = _opened(belief, battery, count, rest_v, noise)
+    expected_v, slopes, curve_v = charge_filter.rest(belief, battery)
+    step_v = step_resistance.sigma_ohm(resistance, belief.mean[DEPTH] / exp(belief.mean[CAPACITY])) * count.slow_a
+    miss, variance = rest_v - expected_v, noise + curve_v * curve_v + step_v * step_v
+    squared = miss * miss / (kalman.variance_along(belief, slopes) + variance)
+    if squared < GATE:
+        belief = kalman.weigh(belief, slopes, miss, variance * REPEATS)
     if doubtful:
-        guesses = bounded(guesses)
-    surprise += 0.03 * (min(least, 60.0) - surprise)
+        belief = bounded(belief)
+    surprise += 0.03 * (min(squared, 60.0) - surprise)
     if surprise > LOST:
-        guesses = tuple(
-            Guess(g.log_weight, kalman.widened(
-                kalman.widened(g.belief, DEPTH, (0.1 * exp(g.belief.mean[CAPACITY])) ** 2), LEVEL, 0.02**2))
-            for g in guesses)
-        surprise = 1.0
-    return guesses, surprise, least
+        belief = kalman.widened(belief, DEPTH, (0.1 * exp(belief.mean[CAPACITY])) ** 2)
+        belief, surprise = kalman.widened(belief, LEVEL, 0.02**2), 1.0
+    return belief, surprise, squared
 
 
-def not_fuller(guesses: Guesses, battery: Battery, count: Count, window: Window) -> Guesses:
-    """What a lead-acid battery shows while current flows in: its rest voltage lies below, however slow it is.
+def not_fuller(belief: Belief, battery: Battery, count: Count, window: Window) -> Belief:
+    """What the battery shows while current flows in: its rest voltage lies below, however slow it is.
 
     It says nothing of a battery that could rest as high, and less than a rest voltage of one that could not.
-    guesses: what is believed; battery: its label; count: what came in and went out; window: the voltage.
+    belief: before it; battery: its label; count: what came in and went out; window: the voltage.
     """
     bound_v = window.under_vs / window.under_s - lead_acid.VOLTAGE_PER_K * (count.warmth_c - 25.0)
-    found = []
-    for g in guesses:
-        expected_v, slopes, curve_v = charge_filter.rest(g.belief, battery, count.direction)
-        belief = g.belief
-        if expected_v > bound_v:
-            doubt = UNDER_V**2 + curve_v * curve_v + count.unseen_surface_v**2
-            belief = kalman.weigh_one(belief, slopes, bound_v - expected_v, REPEATS[True] * doubt, DEPTH)
-        found.append(Guess(g.log_weight, belief))
-    return tuple(found)
+    expected_v, slopes, curve_v = charge_filter.rest(belief, battery)
+    if expected_v <= bound_v:
+        return belief
+    doubt = UNDER_V**2 + curve_v * curve_v + count.unseen_surface_v**2
+    return kalman.weigh_one(belief, slopes, bound_v - expected_v, REPEATS * doubt, DEPTH)
 
 
-def _opened(guesses: Guesses, battery: Battery, count: Count, rest_v: float, noise: float) -> Guesses:
+def _opened(belief: Belief, battery: Battery, count: Count, rest_v: float, noise: float) -> Belief:
     """The belief with room for what may have flowed in a silence, where the first voltage after it does not fit the guess."""
+    expected_v, slopes, curve_v = charge_filter.rest(belief, battery)
+    if (rest_v - expected_v) ** 2 / (kalman.variance_along(belief, slopes) + noise + curve_v * curve_v) <= SILENT_GATE:
+        return belief
     room = min(SILENT_PER_H * count.unproved_h, SILENT_MOST)
-    return tuple(
-        Guess(g.log_weight, kalman.widened(g.belief, DEPTH, (room * exp(g.belief.mean[CAPACITY])) ** 2))
-        if _squared(g, battery, count, rest_v, noise) > SILENT_GATE else g
-        for g in guesses)
+    return kalman.widened(belief, DEPTH, (room * exp(belief.mean[CAPACITY])) ** 2)
 
 
-def bounded(guesses: Guesses) -> Guesses:
+def bounded(belief: Belief) -> Belief:
     """Whatever a silence hid, a battery is neither fuller than full nor emptier than empty."""
-    return tuple(Guess(g.log_weight, kalman.bounded(g.belief, DEPTH, 0.0, exp(g.belief.mean[CAPACITY]))) for g in guesses)
+    return kalman.bounded(belief, DEPTH, 0.0, exp(belief.mean[CAPACITY]))

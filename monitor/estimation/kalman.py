@@ -52,36 +52,12 @@ def weigh(belief: Belief, slope: tuple[float, ...], surprise: float, variance: f
     )
 
 
-def weigh_around(
-    belief: Belief, slope: tuple[float, ...], surprise: float, variance: float, untouched: int,
-) -> Belief:
-    """The same, but one quantity is considered and not learnt: its value and variance stay.
-
-    For a quantity that the measurement would seem to show and cannot (Schmidt, "Application of
-    state-space methods to navigation problems", Advances in Control Systems 3, 1966).
-
-    belief: means and covariance before; slope: derivative of the measured value by each quantity; surprise: innovation: measured less
-    expected; variance: of the measurement alone, or the doubt added, in the quantity's unit squared; untouched: index of the quantity
-    that is considered and not learnt.
-    """
-    pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
-    total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
-    gain = [g / total for g in pull]
-    gain[untouched] = 0.0
-    return Belief(
-        tuple([m + k * surprise for m, k in zip(belief.mean, gain, strict=True)]),
-        tuple([
-            tuple([p - (k * h + g * o) + k * o * total for p, h, o in zip(row, pull, gain, strict=True)])
-            for row, k, g in zip(belief.covariance, gain, pull, strict=True)
-        ]),
-    )
-
-
 def weigh_one(belief: Belief, slope: tuple[float, ...], surprise: float, variance: float, index: int) -> Belief:
     """The belief after a measurement of which one quantity only may learn; all others are considered and stay as they are.
 
-    As weigh_around the other way round. belief: before it; slope: derivative of what is measured by each quantity; surprise:
-    measured less expected; variance: of the measurement; index: the quantity that learns.
+    Schmidt, "Application of state-space methods to navigation problems", Advances in Control Systems 3, 1966.
+    belief: before it; slope: derivative of what is measured by each quantity; surprise: measured less expected; variance: of the
+    measurement; index: the quantity that learns.
     """
     pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
     total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
@@ -134,16 +110,6 @@ def replaced(belief: Belief, index: int, value: float, sigma: float) -> Belief:
         rows[index][other] = rows[other][index] = 0.0
     rows[index][index] = sigma * sigma
     return Belief(tuple(mean), tuple(tuple(row) for row in rows))
-
-
-def parted(belief: Belief, one: int, other: int) -> Belief:
-    """The same belief in which two quantities no longer say anything of each other.
-
-    belief: means and covariance before; one: index of the first quantity; other: index of the second.
-    """
-    rows = [list(row) for row in belief.covariance]
-    rows[one][other] = rows[other][one] = 0.0
-    return Belief(belief.mean, tuple(tuple(row) for row in rows))
 
 
 def narrowed(belief: Belief, index: int, value: float, sigma: float) -> Belief:

@@ -2,9 +2,8 @@
 from dataclasses import replace
 from math import log
 
-from monitor.estimation import charge_guesses, kalman, lithium_charge
+from monitor.estimation import kalman, lithium_charge
 from monitor.estimation.charge_filter import CAPACITY
-from monitor.estimation.charge_guesses import Guess
 from monitor.estimation.house_charge import HouseState
 from monitor.estimation.lithium_charge import LithiumState
 from monitor.parameters import table
@@ -24,7 +23,7 @@ def apply_capacity_test(state: HouseState, test: CapacityTest) -> HouseState:
     sigma = UNSAID_SIGMA if test.sigma_ln is None else max(test.sigma_ln, LEAST_SIGMA)
     if isinstance(state, LithiumState):
         return lithium_charge.apply_capacity_test(state, test.capacity_ah, sigma)
-    belief = charge_guesses.one(state.guesses)
+    belief = state.belief
     slopes = tuple(1.0 if i == CAPACITY else 0.0 for i in range(len(belief.mean)))
     belief = kalman.weigh(belief, slopes, log(test.capacity_ah) - belief.mean[CAPACITY], sigma * sigma)
-    return replace(state, guesses=(Guess(0.0, belief),), before_session=None)
+    return replace(state, belief=belief, before_session=None)

@@ -9,7 +9,6 @@ from math import hypot, sqrt
 
 from monitor.battery import charge_loss, lead_acid
 from monitor.battery.label import Battery, Vehicle
-from monitor.estimation import charge_anchor
 from monitor.findings import Z95, Answer, ChargeFindings, Estimate, NotYet
 from monitor.parameters import table
 from monitor.sample import Minute
@@ -25,6 +24,7 @@ READING_V, DROP_FRAC = P.number("reading_v"), P.number("drop_frac")
 SLOW_TIMES = P.number("slow_times")
 USUAL_OHM = P.number("usual_ohm")
 LEAST_DEPTH_FRAC, KEPT, FORGOTTEN_PER_WEEK = P.number("least_depth_frac"), P.count("kept"), P.number("forgotten_per_week")
+KNEE_DEPTHS, MOST_KNEE_LOAD = P.numbers("knee_depths"), P.number("most_knee_load_per_h")
 KNEE_FRAC, KNEE_SIGMA = P.number("knee_frac"), P.number("knee_sigma")
 UNKNOWN_OFFSET_A = P.number("unknown_offset_a")
 MOST_RETURN_FRAC = P.by_chemistry("most_return_frac")
@@ -148,8 +148,9 @@ def _knee(minute: Minute, battery: Battery, charge: ChargeFindings) -> float | N
         return None
     ohm = charge.resistance_ohm.value if isinstance(charge.resistance_ohm, Estimate) else 0.0
     rest_v = voltage - ohm * current
-    anchor = charge_anchor.empty(battery, voltage, rest_v, current, battery.rated_capacity_ah, minute.house_temperature_c)
-    return None if anchor is None else anchor.depth_frac
+    if not 0.0 <= -current < MOST_KNEE_LOAD * battery.rated_capacity_ah:
+        return None
+    return next((depth for below_v, depth in reversed(KNEE_DEPTHS) if rest_v <= below_v), None)
 
 
 def _between(now: OpenSwing, at_s: float, depth_frac: float, battery: Battery, charge: ChargeFindings) -> Swing | None:

@@ -88,7 +88,7 @@ def test_a_refused_word_changes_nothing_and_is_told(life) -> None:
 
 def test_a_capacity_test_reaches_the_verdict_and_the_charge_tracker_once(life) -> None:
     rated = life.daemon.vehicle.house.rated_capacity_ah
-    capacity = lambda: life.daemon.state.watch.charge.guesses[0].belief  # noqa: E731
+    capacity = lambda: life.daemon.state.watch.charge.belief  # noqa: E731
     for _ in range(2):
         requests.leave(requests.folder_of(life.daemon.database), "capacity_tested", capacity_ah=0.7 * rated, low_ah=0.67 * rated,
                        high_ah=0.73 * rated, reached_end=1, ended_utc_s=1.0, sigma_ln=0.022)

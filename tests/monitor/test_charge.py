@@ -5,8 +5,8 @@ from math import exp, log
 import pytest
 
 from monitor.battery.label import Battery, CurrentSensor, Vehicle
-from monitor.estimation import charge, charge_anchor, charge_filter, charge_report, kalman
-from monitor.estimation.charge_filter import CAPACITY, DEPTH, SPAN, TAIL
+from monitor.estimation import charge, charge_anchor, charge_filter, charge_report, house_charge, kalman
+from monitor.estimation.charge_filter import CAPACITY, DEPTH, TAIL
 from monitor.findings import Estimate, JoinFindings, NotYet
 from monitor.sample import Minute, Sample
 from monitor.store import saving
@@ -52,23 +52,15 @@ class Plain:
 def camp(vehicle: Vehicle, battery: Plain, days: int, offset_a: float = 0.0, sun_a: float = 12.0, load_a: float = 2.0,
          skip=lambda k: False, held=None, start: int = 0):
     """A fridge-like load all day, sun from nine to four; yields every minute's state, findings and true share."""
-    held = charge.begin(vehicle) if held is None else held
+    held = house_charge.begin(vehicle) if held is None else held
     for k in range(start, start + days * DAY_MIN):
         hour = (k / 60) % 24
         on = (k // 12) % 3 == 0
         amps = -3 * load_a * on - 0.05 + (sun_a if 9 <= hour < 16 else 0.0)
         before = battery.step(amps)
         m = minute(k, None, None) if skip(k) else minute(k, before[1] + offset_a, before[0])
-        held = charge.update(held, m, vehicle, JoinFindings())
-        yield held, charge.findings(held, vehicle), battery.left_ah / battery.capacity_ah
-
-
-def live(held: charge.ChargeState, amps: float, volts: float | None, hours: float) -> charge.ChargeState:
-    """So many hours of one lithium battery's life at a steady current."""
-    start = 0 if held.count.at_s is None else round(held.count.at_s / 60)
-    for k in range(start, start + int(60 * hours)):
-        held = charge.update(held, minute(k, amps, volts), LITHIUM, JoinFindings())
-    return held
+        held = house_charge.update(held, m, vehicle, JoinFindings())
+        yield held, house_charge.findings(held, vehicle), battery.left_ah / battery.capacity_ah
 
 
 def value(answer) -> float:
@@ -149,13 +141,13 @@ def test_no_charge_is_learnt_from_hours_of_float() -> None:
     for k in range(240):
         volts, amps = battery.step(12.0)
         held = charge.update(held, minute(k, amps, volts), AGM, JoinFindings())
-    offset = held.guesses[0].belief.mean[1]
+    offset = held.belief.mean[1]
     for k in range(240, 240 + 3 * DAY_MIN):
         held = charge.update(held, minute(k, 0.15, 13.6), AGM, JoinFindings())
     found = charge.findings(held, AGM)
     assert found.charging_stage == "float"
     assert value(found.charge_frac) > 0.96
-    assert held.guesses[0].belief.mean[1] == pytest.approx(offset, abs=0.03)
+    assert held.belief.mean[1] == pytest.approx(offset, abs=0.03)
 
 
 def test_a_saved_state_goes_on_bit_for_bit() -> None:
@@ -168,23 +160,6 @@ def test_a_saved_state_goes_on_bit_for_bit() -> None:
         one = charge.update(one, minute(k, -2.0, 12.4), AGM, JoinFindings())
         two = charge.update(two, minute(k, -2.0, 12.4), AGM, JoinFindings())
     assert one == two
-
-
-def test_lithium_guesses_its_charge_until_the_first_full_charge_and_the_step_of_its_curve_from_then_on() -> None:
-    held = charge.begin(LITHIUM)
-    for k in range(180):
-        held = charge.update(held, minute(k, -2.0, 13.05), LITHIUM, JoinFindings())
-    depths = [g.belief.mean[DEPTH] for g in held.guesses]
-    assert max(depths) - min(depths) > 0.3 * LITHIUM.house.rated_capacity_ah
-    found = charge.findings(held, LITHIUM).charge_frac
-    assert isinstance(found, NotYet) or found.high - found.low > 0.15
-    for k in range(180, 260):
-        held = charge.update(held, minute(k, 1.5, 14.1), LITHIUM, JoinFindings())
-    depths = [g.belief.mean[DEPTH] for g in held.guesses]
-    assert max(depths) - min(depths) < 0.02 * LITHIUM.house.rated_capacity_ah
-    steps = [g.belief.mean[SPAN] for g in held.guesses]
-    assert max(steps) > 0.05 and min(steps) < -0.25
-    assert value(charge.findings(held, LITHIUM).charge_frac) > 0.95
 
 
 def test_an_empty_battery_is_recognised_at_its_knee() -> None:
@@ -211,17 +186,16 @@ def test_a_new_battery_is_learnt_afresh_but_the_shunt_is_not() -> None:
     held = list(camp(AGM, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 3, offset_a=0.06))[-1][0]
     bigger = dataclasses.replace(AGM, house=Battery("house", "agm", 150.0))
     fresh = charge.replaced(held, bigger)
-    assert fresh.guesses[0].belief.mean[2] == pytest.approx(charge.begin(bigger).guesses[0].belief.mean[2])
-    assert 0.75 * 150.0 < exp(fresh.guesses[0].belief.mean[2]) < 1.1 * 150.0, "of the new label, not of the old battery's 60 Ah"
-    assert fresh.guesses[0].belief.mean[1] == held.guesses[0].belief.mean[1]
-    assert fresh.guesses[0].belief.sigma(1) == pytest.approx(held.guesses[0].belief.sigma(1))
+    assert fresh.belief.mean[2] == pytest.approx(charge.begin(bigger).belief.mean[2])
+    assert 0.75 * 150.0 < exp(fresh.belief.mean[2]) < 1.1 * 150.0, "of the new label, not of the old battery's 60 Ah"
+    assert fresh.belief.mean[1] == held.belief.mean[1]
+    assert fresh.belief.sigma(1) == pytest.approx(held.belief.sigma(1))
     assert fresh.anchor == "" and isinstance(charge.findings(fresh, bigger).charge_frac, NotYet)
 
 
-@pytest.mark.parametrize("vehicle", [AGM, LITHIUM])
-def test_a_zero_calibration_settles_the_offset(vehicle: Vehicle) -> None:
-    held = list(camp(vehicle, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 1, offset_a=0.06))[-1][0]
-    calibrated = dataclasses.replace(vehicle, current_sensor=CurrentSensor(offset_a=0.06, offset_sigma_a=0.005))
+def test_a_zero_calibration_settles_the_offset() -> None:
+    held = list(camp(AGM, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 1, offset_a=0.06))[-1][0]
+    calibrated = dataclasses.replace(AGM, current_sensor=CurrentSensor(offset_a=0.06, offset_sigma_a=0.005))
     held = charge.calibrated_zero(held, 0.005)
     found = charge.findings(held, calibrated).current_offset_a
     assert found.low == pytest.approx(0.06 - 1.96 * 0.005) and found.high == pytest.approx(0.06 + 1.96 * 0.005)
@@ -238,15 +212,15 @@ def test_the_stage_is_named(volts: float, amps: float, stage: str) -> None:
 
 def test_what_is_missing_at_a_tail_is_a_cold_battery_s_more_and_a_slow_one_s_more() -> None:
     """Charge acceptance about halves from 25 °C to freezing (common practice): the same tail then means more missing."""
-    warm, cold = (charge_anchor.full(AGM.house, 14.4, 2.0, 100.0, 7200.0, warmth_c=c) for c in (25.0, 0.0))
+    warm, cold = (charge_anchor.full(14.4, 2.0, 100.0, 7200.0, warmth_c=c) for c in (25.0, 0.0))
     assert 1.3 < cold.depth_frac / warm.depth_frac < 2.0 and cold.total_frac > warm.total_frac
-    slow = charge_anchor.full(AGM.house, 14.4, 2.0, 100.0, 7200.0, warmth_c=25.0, slower_ln=log(1.5))
+    slow = charge_anchor.full(14.4, 2.0, 100.0, 7200.0, warmth_c=25.0, slower_ln=log(1.5))
     assert slow.depth_frac == pytest.approx(1.5 * warm.depth_frac)
 
 
 def test_a_tail_left_by_a_higher_voltage_is_believed_less() -> None:
-    plain = charge_anchor.full(AGM.house, 13.6, 1.0, 100.0, 7200.0)
-    fallen = charge_anchor.full(AGM.house, 13.6, 1.0, 100.0, 7200.0, fallen_v=0.9)
+    plain = charge_anchor.full(13.6, 1.0, 100.0, 7200.0)
+    fallen = charge_anchor.full(13.6, 1.0, 100.0, 7200.0, fallen_v=0.9)
     assert fallen.depth_frac == plain.depth_frac and fallen.total_frac > plain.total_frac + 0.02
 
 
@@ -278,43 +252,4 @@ def test_plates_that_may_be_lost_are_told_below_and_not_above() -> None:
     assert log(middle / low) > 1.1 * log(high / middle)
     assert low == pytest.approx(max(0.65 * 100.0, held.most_ah), rel=0.12)
     # and a battery that is full is full, whatever its plates
-    assert charge_report._ends(1.0, 0.01, 0.15, 0.0, 0.15, lead_acid=True)[0] > 0.975
-
-
-@pytest.mark.parametrize("cross", [0.02, -0.02])
-def test_lithium_counted_from_full_may_hold_less_and_counted_from_a_knee_more(cross: float) -> None:
-    low, high = charge_report._ends(0.5, 0.05, 0.15, cross, 0.15, lead_acid=False)
-    assert (0.5 - low > high - 0.5) == (cross > 0)
-    assert min(0.5 - low, high - 0.5) >= 1.96 * 0.05
-
-
-def test_lithium_learns_its_capacity_from_full_to_knee_and_from_nothing_less() -> None:
-    """On the plateau the depth before a first anchor is a guess, and no evidence of how large the battery is."""
-    first = charge_filter.begin(LITHIUM.house, LITHIUM.current_sensor).mean[CAPACITY]
-
-    def learnt(held: charge.ChargeState) -> float:
-        return exp(held.guesses[0].belief.mean[CAPACITY] - first)
-
-    held = live(live(charge.begin(LITHIUM), -2.0, 13.05, 12.0), 1.0, 14.1, 1.0)
-    assert held.fulls == 1 and learnt(held) == pytest.approx(1.0, abs=0.01)
-    # 68 Ah out, then the knee of a battery of about 70
-    held = live(live(held, -4.0, 13.1, 17.0), -4.0, 11.6, 0.5)
-    assert held.anchor == "empty"
-    found = charge.findings(held, LITHIUM).capacity_ah
-    assert learnt(held) < 0.85 and found.low < 70.0 < found.high
-
-
-def test_a_lithium_count_that_runs_beyond_full_finds_the_shunt_that_reads_too_high() -> None:
-    """Two full charges three days apart with a dead voltmeter between: as much goes in as comes out, and the shunt
-    reads 0.15 A too high."""
-    high_a = 0.15
-    held = live(live(charge.begin(LITHIUM), -2.0 + high_a, 13.1, 6.0), 0.5 + high_a, 14.1, 1.0)
-    for _ in range(3):
-        held = live(held, -30.0 + high_a, 12.8, 0.2)      # off the charger
-        held = live(held, -1.5 + high_a, None, 12.0)
-        held = live(held, 2.0 + high_a, None, 12.0)
-        counted = charge.findings(held, LITHIUM)
-        assert value(counted.charge_left_ah) <= value(counted.capacity_ah)
-    found = charge.findings(live(held, 0.5 + high_a, 14.1, 2.0), LITHIUM)
-    assert found.current_offset_a.low < 0.15 < found.current_offset_a.high and value(found.current_offset_a) > 0.08
-    assert 0.9 < found.charge_frac.low <= found.charge_frac.high <= 1.0
+    assert charge_report._ends(1.0, 0.01, 0.15, 0.0, 0.15)[0] > 0.975

@@ -2,6 +2,7 @@
 import dataclasses
 from math import exp, pi, sqrt
 
+import numpy as np
 import pytest
 
 from monitor.battery.label import Battery, Vehicle
@@ -19,7 +20,7 @@ CHARGES_UNSEEN = next(f for f in FAULTS if f.charges_unseen)
 
 
 def depth_sigma_frac(held: charge.ChargeState) -> float:
-    belief = held.guesses[0].belief
+    belief = held.belief
     return belief.sigma(DEPTH) / exp(belief.mean[CAPACITY])
 
 
@@ -28,11 +29,11 @@ def test_days_at_float_loosen_nothing_and_teach_nothing() -> None:
     for k in range(300):
         volts, amps = battery.step(12.0)
         held = charge.update(held, minute(k, amps, volts), AGM)
-    belief, known = held.guesses[0].belief, depth_sigma_frac(held)
+    belief, known = held.belief, depth_sigma_frac(held)
     assert known < 0.025
     for k in range(300, 300 + 3 * DAY_MIN):
         held = charge.update(held, minute(k, 0.12, 13.6), AGM)
-    later = held.guesses[0].belief
+    later = held.belief
     assert depth_sigma_frac(held) < 1.15 * known
     assert later.mean[OFFSET] == pytest.approx(belief.mean[OFFSET], abs=1e-6)
     assert later.mean[LEVEL] == pytest.approx(belief.mean[LEVEL], abs=1e-6)
@@ -99,7 +100,7 @@ def test_while_current_flows_in_a_battery_is_not_fuller_than_its_voltage() -> No
         held = charge.update(held, minute(k, 8.0, 12.1), AGM)
     found = charge.findings(held, AGM).charge_frac
     assert isinstance(found, Estimate) and found.value < 0.5
-    belief = held.guesses[0].belief
+    belief = held.belief
     assert belief.mean[LEVEL] == 0.0 and belief.sigma(LEVEL) == pytest.approx(0.1, rel=0.02), "that is no rest voltage to learn from"
 
 
@@ -121,6 +122,21 @@ def test_a_bound_leaves_what_is_left_of_a_gaussian() -> None:
     assert half.mean[1] == pytest.approx(5.0 + sqrt(2 / pi)), "what is tied to it moves along"
     assert kalman.bounded(belief, 0, -9.0, 9.0) == belief
     assert kalman.bounded(belief, 0, 8.0, 9.0).mean[0] == pytest.approx(8.0, abs=0.3)
+
+
+def test_a_part_of_a_belief_is_the_gaussian_given_that_quantity() -> None:
+    """Against the conditional of a Gaussian (Eaton, Multivariate Statistics, 1983, 3.4), in numpy."""
+    root = np.random.default_rng(3).normal(size=(4, 4))
+    full = root @ root.T + np.eye(4)
+    mean = np.array([1.0, -2.0, 0.5, 3.0])
+    part = kalman.narrowed(kalman.Belief(tuple(mean), tuple(map(tuple, full))), 1, 0.7, 0.2)
+    others = [0, 2, 3]
+    slopes = full[others, 1] / full[1, 1]
+    within = full[np.ix_(others, others)] - np.outer(slopes, full[others, 1])
+    assert part.mean[1] == pytest.approx(0.7) and part.sigma(1) == pytest.approx(0.2)
+    assert np.array(part.mean)[others] == pytest.approx(mean[others] + slopes * (0.7 - mean[1]))
+    got = np.array(part.covariance)
+    assert got[np.ix_(others, others)] == pytest.approx(within + np.outer(slopes, slopes) * 0.2**2)
 
 
 def test_one_quantity_alone_may_learn() -> None:

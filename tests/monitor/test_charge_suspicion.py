@@ -2,7 +2,7 @@
 import pytest
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.estimation import charge
+from monitor.estimation import house_charge as charge
 from monitor.findings import JoinFindings, NotYet
 from tests.monitor.test_charge import AGM, DAY_MIN, LITHIUM, STARTER, Plain, camp, minute
 
@@ -135,7 +135,7 @@ def test_the_strongest_acid_is_not_taken_for_lithium() -> None:
     for k in range(5 * DAY_MIN):
         hour = (k / 60) % 24
         volts, amps = battery.step(12.0 if 9 <= hour < 16 else -3.0)
-        held = charge.update(held, minute(k, amps, volts), AGM)
+        held = charge.update(held, minute(k, amps, volts), AGM, JoinFindings())
         assert not held.suspicion.odd_ah > 12.0
     assert "battery_type_doubtful" not in active(held, AGM)
 
@@ -145,7 +145,8 @@ def test_lithium_that_lives_near_empty_is_not_taken_for_lead() -> None:
     held = charge.begin(LITHIUM)
     for k in range(8 * DAY_MIN):
         night = (k / 60) % 24 < 12
-        held = charge.update(held, minute(k, -0.83 if night else 0.84, 12.30 if night else 13.10), LITHIUM)
+        amps, volts = (-0.83, 12.30) if night else (0.84, 13.10)
+        held = charge.update(held, minute(k, amps, volts), LITHIUM, JoinFindings())
     assert held.suspicion.odd_ah < 20.0 and "battery_type_doubtful" not in active(held, LITHIUM)
 
 

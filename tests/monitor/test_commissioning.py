@@ -12,7 +12,7 @@ from monitor.commissioning.steps import Found, Meter, NotClear, Shown
 from monitor.estimation import charge
 from monitor.estimation.charge_filter import CAPACITY, LEVEL
 from monitor.findings import Estimate, JoinFindings
-from tests.monitor.test_charge import AGM, DAY_MIN, LITHIUM, STARTER, minute
+from tests.monitor.test_charge import AGM, DAY_MIN, STARTER, minute
 from tests.reference import RECORDINGS
 
 FLAT = Shown(-9.8, 0.002, -9.81, -9.79, 50)
@@ -115,12 +115,11 @@ def test_the_doubt_of_zero_and_gain_widens_what_is_counted() -> None:
     assert widths["poor"][1] > 1.05 * widths["sure"][1]
 
 
-@pytest.mark.parametrize("vehicle", [AGM, LITHIUM], ids=["lead", "lithium"])
-def test_a_gain_and_a_voltmeter_in_doubt_widen_what_is_believed_at_the_start(vehicle: Vehicle) -> None:
-    usual = charge.begin(vehicle).guesses[0].belief
-    doubtful = dataclasses.replace(vehicle, current_sensor=CurrentSensor(gain_sigma_frac=0.1),
-                                   house=dataclasses.replace(vehicle.house, voltage_sigma_frac=0.01))
-    wide = charge.begin(doubtful).guesses[0].belief
+def test_a_gain_and_a_voltmeter_in_doubt_widen_what_is_believed_at_the_start() -> None:
+    usual = charge.begin(AGM).belief
+    doubtful = dataclasses.replace(AGM, current_sensor=CurrentSensor(gain_sigma_frac=0.1),
+                                   house=dataclasses.replace(AGM.house, voltage_sigma_frac=0.01))
+    wide = charge.begin(doubtful).belief
     assert wide.sigma(CAPACITY) == pytest.approx(math.sqrt(usual.sigma(CAPACITY) ** 2 + 0.1**2 - 0.006**2))
     assert wide.sigma(LEVEL) == pytest.approx(math.hypot(usual.sigma(LEVEL), 0.127))
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from drivers.vehicle import Plan
 from drivers.vehicle.iron import IronPhosphate
 from drivers.vehicle.plan import BatteryPlan
 from monitor.battery.label import CurrentSensor
@@ -15,6 +16,9 @@ from monitor.estimation.lithium_charge import LithiumState
 from monitor.estimation.state import CAPACITY, LEVEL
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.store import saving
+from tests.benchmarks.bench_charge import score
+from tests.benchmarks.bench_charge_ensemble import lived
+from tests.benchmarks.ensemble import vehicles
 from tests.monitor.test_charge import LITHIUM, minute, value
 
 
@@ -156,3 +160,27 @@ def test_it_is_saved_small_and_comes_back_bit_for_bit() -> None:
         assert one == two
     with pytest.raises(ValueError):
         saving.from_text(LithiumState, text.replace('"packed":"', '"packed":"AAAA', 1))
+
+
+def at_the_end(plan: Plan) -> tuple[float, ChargeFindings, int]:
+    """True capacity, what is told, and how many full charges there were."""
+    rows: list[tuple[float, ChargeFindings, int]] = []
+    score(lived(plan, 120.0), lambda _t, _z, capacity_ah, found, held: rows.append((capacity_ah, found, held.fulls)))
+    return rows[-1]
+
+
+def test_weeks_of_full_charges_tell_a_worn_battery_and_accuse_no_sound_one() -> None:
+    """Vehicles of the simulated kind whose curve is not the estimator's; the benchmark has thirty of each."""
+    off_worn, inside, total = [], 0, 0
+    for case in ("lithium", "lithium worn"):
+        for plan in vehicles(case, 3, seed=41, days=14.0):
+            capacity_ah, found, fulls = at_the_end(plan)
+            told = found.capacity_ah
+            assert isinstance(told, Estimate)
+            total, inside = total + 1, inside + (told.low <= capacity_ah <= told.high)
+            if case == "lithium worn" and fulls >= 5:
+                off_worn.append(abs(told.value / capacity_ah - 1.0))
+            if case == "lithium":
+                assert told.high > 0.9 * capacity_ah
+    assert inside >= total - 1
+    assert len(off_worn) >= 2 and sum(off_worn) / len(off_worn) < 0.12
