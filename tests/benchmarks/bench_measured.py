@@ -7,9 +7,9 @@ Without a folder it takes the recordings that are part of the tests. --lead: lea
 and with --makes so many simulated batteries on rest curves of each other make (lead_makes). --whole: from the first reading to
 the last, nothing before the second day counted. --faults: each start with every fault of label,
 meters and log, else each start with none. --trips: a protection that opens. --unlike: the tracker does without what was
-measured on the make at hand (only where it takes such a list). Points of the true capacity: rms, share covered by the
-95 % interval, its width, worst error, worst distance beyond the interval. "before": neither full nor empty
-was reached in truth since the start; "full", "empty": what came last.
+measured on the make at hand (only where it takes such a list). --tracker: a module; without it the estimator that serves.
+Points of the true capacity: rms, share covered by the 95 % interval, its width, worst error, worst distance beyond the
+interval. "before": neither full nor empty was reached in truth since the start; "full", "empty": what came last.
 """
 import argparse
 import importlib
@@ -30,7 +30,8 @@ RECORDINGS = Path(__file__).parents[1] / "recordings" / "measured"
 #: Drives of physics-simulated lead-acid batteries; the half-years go on too long for many starts.
 LEAD_RECORDINGS = Path(__file__).parents[1] / "recordings"
 LEAD_MOST_DAYS = 30.0
-TRACKER = "monitor.estimation.charge"
+#: The estimator that serves, and, where it is to do without a make, the one of them that can.
+TRACKER, UNLIKE_TRACKER = "monitor.estimation.house_charge", "monitor.estimation.lithium_charge"
 #: In truth: above and below these charges it has been full or empty.
 FULL_FRAC, EMPTY_FRAC = 0.985, 0.03
 
@@ -175,7 +176,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--faults", action="store_true")
     parser.add_argument("--trips", action="store_true")
     parser.add_argument("--unlike", action="store_true")
-    parser.add_argument("--tracker", default=TRACKER)
+    parser.add_argument("--tracker", help="a module; without it the one that serves")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--only", default="", help="recordings whose name holds this")
     parser.add_argument("--lead", action="store_true")
@@ -184,6 +185,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--whole", action="store_true")
     parser.add_argument("--fault", default="", help="only faults whose name holds one of these, with commas between")
     options = parser.parse_args(arguments)
+    options.tracker = options.tracker or (UNLIKE_TRACKER if options.unlike else TRACKER)
     recordings = _chosen(options)
     if not recordings:
         sys.exit(f"no recordings in {options.folders or RECORDINGS}: give a folder of them")
