@@ -6,7 +6,7 @@ else ends a charge takes the voltage down with it: sun, engine, a charger that h
 The discharge path opens: under a load the battery's voltage is gone at once, and the current with it.
 """
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import ClassVar, Literal
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import limits_of
@@ -23,6 +23,7 @@ ZERO_PER_H, ZERO_A, TOP_ZERO_PER_H = P.number("zero_per_h"), P.number("zero_a"),
 STAYS_V, RISE_V, CHARGER_V = P.number("stays_v"), P.number("rise_v"), P.number("charger_v")
 GONE_V, BACK_V = P.number("gone_v"), P.number("back_v")
 STEADY_FRAC, KEPT, SURE_S = P.number("steady_frac"), P.count("kept"), P.number("sure_s")
+SILENT_S = P.number("silent_s")
 LARGE_PER_H, EMPTY_V, TOP_V = P.number("large_per_h"), P.number("empty_v"), P.number("top_v")
 
 
@@ -41,6 +42,9 @@ class Protection:
     idle: bool = False                  # nothing flows, as far as a shunt can tell
     nothing: bool = False               # ... and not even a charge's last trickle
     last: tuple[tuple[float, float, float], ...] = ()   # volts, lowest and highest amperes of the last three minutes
+    end_s: float | None = None          # when the last of them ended
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"end_s"})
 
 
 def begin() -> Protection:
@@ -64,8 +68,11 @@ def update(state: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
     if house.lead_acid:
         return state
     volts, low_a, high_a = minute.house_voltage_v, minute.house_current_low_a, minute.house_current_high_a
+    silent = state.end_s is not None and minute.start_s - state.end_s > SILENT_S
+    if low_a is None or high_a is None or silent:   # nothing can be said "at once" across a silence
+        state = replace(state, suspect="", suspect_s=0.0, idle=False, nothing=False, last=(), end_s=minute.end_s)
     if low_a is None or high_a is None:
-        return state if not state.suspect else replace(state, suspect="", suspect_s=0.0, last=())
+        return state
     offset_a = vehicle.current_sensor.offset_a
     low_a, high_a = low_a - offset_a, high_a - offset_a
     zero_a = ZERO_PER_H * house.rated_capacity_ah + ZERO_A
@@ -79,13 +86,13 @@ def update(state: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
     elif idle and len(state.last) == KEPT:
         state = _begins(state, minute, volts, zero_a, house)
     if volts is None:
-        return replace(state, idle=idle)
-    return replace(state, idle=idle, last=(*state.last[1 - KEPT:], (volts, low_a, high_a)))
+        return replace(state, idle=idle, end_s=minute.end_s)
+    return replace(state, idle=idle, end_s=minute.end_s, last=(*state.last[1 - KEPT:], (volts, low_a, high_a)))
 
 
 def _begins(state: Protection, minute: Minute, volts: float | None, zero_a: float, house: Battery) -> Protection:
     """Nothing flows: did it a minute or two ago, and has the voltage gone on as if it still did?"""
-    (_, earlier_a, _), (before_v, before_a, drawn_a), (last_v, last_a, _) = state.last
+    (_, earlier_a, _), (before_v, before_a, drawn_a), (last_v, last_a, last_high_a) = state.last
     if last_a > 2 * zero_a:     # still charging a minute ago: its voltage is what has to stay
         before_v = max(before_v, last_v)
     suspect: Path = ""
@@ -93,7 +100,9 @@ def _begins(state: Protection, minute: Minute, volts: float | None, zero_a: floa
     if before_v > TAIL_V and before_a > zero_a and not state.nothing:
         return state
     steady = before_a > STEADY_FRAC * earlier_a     # a charge that tails off is on its way to nothing by itself
-    ended = volts is not None and steady and before_a > max(least, 2 * zero_a) and volts >= before_v - STAYS_V
+    # A switch leaves all of the current or none of it; what is between them a minute ago is a charge's own tail.
+    fading = any(zero_a < a < STEADY_FRAC * before_a for a in (last_a, last_high_a))
+    ended = volts is not None and steady and not fading and before_a > max(least, 2 * zero_a) and volts >= before_v - STAYS_V
     never = volts is not None and abs(before_a) <= zero_a and state.idle and volts > max(before_v + RISE_V, CHARGER_V)
     if ended or never:
         suspect = "charge"
