@@ -17,7 +17,7 @@ from monitor.store.open_log import OpenLog
 from tests import store_fixture
 
 PAGES = ("/", "/tonight", "/log", "/log?span=all", "/starter", "/alerts", "/health", "/about")
-DAYS = 1.6
+DAYS = 2.6
 ENDS_UTC_S = store_fixture.BEGINS_UTC_S + DAYS * 86400
 
 
@@ -29,7 +29,7 @@ def nobody_answers(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture(scope="session")
 def full(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A day and a half of a simulated camper, one whole night in it."""
+    """Two days and a half of a simulated camper, two whole nights in it."""
     return store_fixture.fill(tmp_path_factory.mktemp("full") / "ampledger.db", DAYS, beat_s=60.0)
 
 

@@ -63,7 +63,7 @@ def test_a_log_of_an_earlier_program_goes_on_with_its_rows_and_what_was_learnt(s
     assert now is not None and not now.simulated
     charge = now.findings.charge
     # as sure as it was and the same within what either says: it is not begun afresh, where nothing is known
-    was, fresh = learnt["charge_frac"], pipeline.charge.findings(pipeline.begin(VEHICLE).charge, VEHICLE)
+    was, fresh = learnt["charge_frac"], pipeline.house_charge.findings(pipeline.begin(VEHICLE).charge, VEHICLE)
     assert charge.charge_frac.low <= was[2] and was[1] <= charge.charge_frac.high
     assert charge.charge_frac.high - charge.charge_frac.low < 0.6 and not hasattr(fresh.charge_frac, "value")
     assert learnt["capacity_ah"][1] <= charge.capacity_ah.value <= learnt["capacity_ah"][2]

@@ -222,7 +222,7 @@ def test_what_each_user_asks_is_done_and_named(board: Board, service) -> None:
     assert code == 0, said
     for user in (PERSON, None, SERVICE):
         code, said = board.command(user, "battery", "describe", "house", "--label", f"by {user.uid if user else 'root'}")
-        assert code == 0 and "Done: The owner told of the house battery" in said, said
+        assert code == 0 and "Done: The owner recorded the house battery" in said, said
     wait_for(lambda: len(messages(board, "battery_described")) == 4)
     said = " ".join(messages(board, "battery_described"))
     for words in ("(asked by the pages (192.0.2.9))", f"(asked by user {PERSON.uid})", "(asked by root)", f"(asked by user {SERVICE.uid})"):

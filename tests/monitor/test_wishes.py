@@ -63,7 +63,7 @@ def test_the_daemons_answer_is_passed_on_with_its_exit_code(life) -> None:
     live(life, 60)
     with beating(life):
         done = run(database, "battery", "describe", "house", "--label", "the grey one")
-        assert done.exit_code == 0 and "Done: The owner told of the house battery: the grey one" in done.output
+        assert done.exit_code == 0 and "Done: The owner recorded the house battery: the grey one" in done.output
         assert "ampledger undo 1" in done.output
         refused = run(database, "calibrate", "zero", "--minutes", 2)
         assert refused.exit_code == 1 and "not done: the shunt showed" in refused.output
@@ -227,5 +227,5 @@ def test_what_is_learnt_from_the_log_again_leaves_out_what_was_undone(tmp_path: 
     life.daemon.close()
     after = relive.relive(database, VEHICLE)[0]
     assert after.health.test is None and after.health.judged.word == without.health.judged.word
-    capacity = [pipeline.charge.findings(x.charge, VEHICLE).capacity_ah.value for x in (without, told, after)]
+    capacity = [pipeline.house_charge.findings(x.charge, VEHICLE).capacity_ah.value for x in (without, told, after)]
     assert capacity[1] < 0.85 * capacity[0] and capacity[2] == pytest.approx(capacity[0], rel=0.02)
