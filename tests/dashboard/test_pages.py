@@ -198,7 +198,7 @@ def test_earlier_and_later_lead_over_the_log_and_stop_at_its_ends(client) -> Non
         seen.append(re.search(r'class="turn">.*?<p>(.*?)</p>', html, re.S)[1])
         back = re.search(r'href="([^"]*)" rel="prev"(?! hidden)', html)
         address = back[1].replace("&amp;", "&") if back else None
-    assert len(seen) == 2 and len(set(seen)) == 2
+    assert len(seen) == 3 and len(set(seen)) == 3
     assert 'rel="next" hidden' in browser.get("/log?span=day").text
 
 
