@@ -71,7 +71,7 @@ def test_the_report_is_one_file_that_asks_for_nothing(aged: Path, tmp_path: Path
 
 def test_a_young_log_says_what_is_not_known_yet_and_why(full: Path) -> None:
     text = html(LogView(full))
-    assert "Not known yet, because the log is 62 h long and the first week is not over." in text
+    assert "Not known yet, because the log is 3 days long and the first week is not over." in text
     assert "Not known yet, because it takes 7 days of log." in text
 
 
