@@ -15,7 +15,7 @@ SLOW = (
     "tests/test_measured_batteries.py",
     "tests/crash/", "tests/test_soak.py", "tests/dashboard/", "tests/test_crowd.py", "tests/monitor/test_isolator.py",
     "tests/monitor/test_limit_alerts.py", "tests/monitor/test_whatif_from_log.py", "tests/monitor/test_starter_ensemble.py",
-    "tests/monitor/test_charge.py", "tests/monitor/test_charge_steps.py", "tests/monitor/test_charge_suspicion.py",
+    "tests/monitor/test_charge.py", "tests/monitor/test_charge_suspicion.py",
     "tests/monitor/test_demo.py", "tests/monitor/test_protection.py", "tests/monitor/test_parked.py",
     "tests/monitor/test_plausibility.py", "tests/monitor/test_forecast.py", "tests/monitor/test_capacity_test.py",
     "tests/monitor/test_whatif.py", "tests/monitor/test_loads.py", "tests/monitor/test_starter.py", "tests/monitor/test_wrong_dates.py",

@@ -16,7 +16,7 @@ from monitor.commissioning.steps import NotClear, show_reading
 from monitor.config.load import validate
 from monitor.detection.join import isolator
 from monitor.detection.wiring import closing, plausibility
-from monitor.estimation import charge
+from monitor.estimation import house_charge as charge
 from monitor.findings import ChargeFindings, NotYet
 from monitor.sample import Minute
 from monitor.sampling.gather import minutes

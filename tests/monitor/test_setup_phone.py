@@ -102,7 +102,7 @@ class SetUp:
 
     def end(self) -> None:
         self.process.terminate()
-        self.process.wait(15)
+        self.process.wait(60)
         self.process.stdout.close()
 
 
@@ -143,7 +143,7 @@ def test_a_blank_board_is_set_up_from_a_phone(board: Board, setup: SetUp) -> Non
     assert not setup.path.exists() and "offset_a = 0.07" in setup.phone.get()
     setup.answer("Write it?", text="write open")
     assert "The configuration is written." in setup.phone.get()
-    assert setup.process.wait(20) == 0
+    assert setup.process.wait(60) == 0
     made = load(setup.path)
     assert made.vehicle.current_sensor.offset_a == pytest.approx(0.07, abs=0.005)
     assert made.dashboard.open_to_network and check_password_hash(made.dashboard.code_hash or "", setup.code)
@@ -169,7 +169,7 @@ def test_nothing_is_shown_or_taken_without_the_code_and_nothing_is_left_behind(s
     with pytest.raises(urllib.error.HTTPError, match="401"):
         setup.phone.send("/answer", page, number="1", text="agm 100")
     setup.process.send_signal(signal.SIGINT)
-    assert setup.process.wait(15) == 1 and "nothing was written" in setup.process.stdout.read()
+    assert setup.process.wait(60) == 1 and "nothing was written" in setup.process.stdout.read()
     assert sorted(p.name for p in setup.path.parent.iterdir()) == ["dev", "sys"]
 
 
@@ -182,7 +182,7 @@ def test_starting_over_forgets_every_answer(setup: SetUp) -> None:
 
 def test_nobody_answers_and_it_ends_by_itself(board: Board) -> None:
     setup = SetUp(board, "--patience", "2")
-    assert setup.process.wait(20) == 1
+    assert setup.process.wait(60) == 1
     setup.end()
     assert not setup.path.exists()
 
