@@ -48,7 +48,7 @@ def create_app(
     app.extensions["background"] = Background(results_folder)
     guard.install(app, names)
     failures.install(app)
-    app.jinja_env.filters["capfirst"] = lambda text: text[:1].upper() + text[1:]
+    app.jinja_env.filters["capfirst"] = sentences.capitalised
     app.jinja_env.globals.update(
         address=files.address, form_token=guard.form_token, report=sentences, figure=sentences.figure,
         number=sentences.number, span=sentences.span, chance=sentences.chance)

@@ -1,5 +1,4 @@
 """Page About: what is measured, how far log and clock can be trusted, and what runs here."""
-from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
@@ -10,8 +9,6 @@ from monitor.reporting.sentences import number, span
 DAY = 86400.0
 #: A clock as unsure as this is not known at all [s].
 NOBODY_KNOWS_S = 1e8
-#: So many of the owner's entries are listed.
-MOST_ENTRIES = 30
 Rows = list[tuple[str, str, str]]
 
 
@@ -38,23 +35,6 @@ def chapters(book: LogView) -> list[tuple[str, Rows]]:
                 ("Clock", trust, f"give or take {_doubt(book.now.utc_sigma_s)}")]
     return [("This log", log), ("What is measured", _measured(book)), ("Not measured, last 30 days", _missing(book)),
             ("Versions", _versions())]
-
-
-@dataclass(frozen=True, slots=True)
-class EntryLine:
-    """One of the owner's entries. undone is "" while it stands."""
-
-    id: int
-    when: str
-    by: str
-    said: str
-    undone: str
-
-
-def list_entries(book: LogView) -> list[EntryLine]:
-    """What the owner told, the latest first: when, by whom, what, and whether it was undone."""
-    return [EntryLine(e.id, clock_text(e.utc_s), e.by or "somebody", e.said, "" if e.undone_utc_s is None else
-                      f"undone {clock_text(e.undone_utc_s)} by {e.undone_by or 'somebody'}") for e in book.entries[:MOST_ENTRIES]]
 
 
 def _doubt(sigma_s: float) -> str:

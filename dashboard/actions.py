@@ -4,6 +4,7 @@ import time
 from flask import Blueprint, abort, current_app, redirect, render_template, request, url_for
 
 from dashboard import guard, log_view
+from monitor.reporting.sentences import capitalised, sentence
 from monitor.store import answers, requests
 
 actions = Blueprint("actions", __name__)
@@ -108,7 +109,7 @@ def leave(kind: str, *asked: dict, to: str = "alerts"):
     try:
         left = [requests.ask(doors(), kind, by=guard.origin(request.remote_addr or "?"), waits=alone, **values) for values in asked]
     except ValueError as error:
-        return _words(f"{str(error)[:1].upper()}{str(error)[1:]}."), 400
+        return _words(sentence(error)), 400
     except OSError as error:
         return _words(f"The request could not be left in {doors()[-1]}: {error.strerror}. "
                       "See that the folder exists and that the dashboard's user may write it."), 503
@@ -118,7 +119,7 @@ def leave(kind: str, *asked: dict, to: str = "alerts"):
             requests.keep(left[0], doors())
         return redirect(url_for(BACK[to], told="left"), 303)
     if not answer.done:
-        return _words(f"{answer.said[:1].upper()}{answer.said[1:]}"), 409
+        return _words(capitalised(answer.said)), 409
     return redirect(url_for(BACK[to], told="done", entry=answer.entry), 303)
 
 

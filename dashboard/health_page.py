@@ -4,7 +4,7 @@ from dashboard.log_view import LogView
 from dashboard.words import clock_text
 from monitor.findings import HealthFindings
 from monitor.reporting import care, limits_card
-from monitor.reporting.sentences import Figure, figure, health_sentence, number, span
+from monitor.reporting.sentences import Figure, figure, health_sentence, number, sentence, span
 
 Row = tuple[str, Figure, str]
 #: Heat, balancing and equalising are looked for so far back [s].
@@ -18,7 +18,7 @@ def build_health(book: LogView) -> dict:
     health = book.known.findings.health
     return {
         "lead": health_sentence(health, book.known.vehicle.house.rated_capacity_ah),
-        "evidence": [(WEIGHTS[line.weight], _sentence(line.seen), line.overturned_by) for line in health.lines],
+        "evidence": [(WEIGHTS[line.weight], sentence(line.seen), line.overturned_by) for line in health.lines],
         "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health),
         "care": care.list_care(book.known.vehicle.house, book.care(book.known.utc_s - CARE_S), book.last_full_utc_s(), book.known.utc_s,
                                clock_text),
@@ -103,8 +103,4 @@ def depth_rows(health: HealthFindings) -> list[tuple[str, str, float]]:
         counts.pop()
     most = max(counts, default=1.0) or 1.0
     return [(f"{10 * i} to {10 * i + 10} %", number(count, 1), count / most) for i, count in enumerate(counts)]
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}" if text.endswith(".") else f"{text[:1].upper()}{text[1:]}."
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from flask import Blueprint, current_app, redirect, render_template, request, url_for
 from markupsafe import Markup
 
-from dashboard import about_page, figures, guard, health_page, log_page, night_page, picture
+from dashboard import about_page, entries, figures, guard, health_page, log_page, night_page, picture
 from dashboard import log_view as books
 from dashboard.charts import Figure
 from dashboard.words import AlertLine, alert_line, clock_text, current_words, reading
@@ -19,6 +19,8 @@ REFRESH_S = 10
 #: What was done, said on the page that it leads back to.
 NOTED = {"left": "Noted. It takes effect with the next minute of the log.", "done": "Done."}
 ABOUT_NOTED = {**NOTED, "out": "Signed out."}
+#: So many of the owner's entries are listed on the page About (choice: a screen or two).
+MOST_ENTRIES = 30
 #: The evening's alert; the page Now answers it in its own line.
 TONIGHT_KIND = "house_reserve_forecast"
 #: Starts are looked for so far back [s], under these names of events.
@@ -105,7 +107,7 @@ def alerts():
         "alerts.html", title="Alerts", page="alerts", book=book, lead=lead, open=lines,
         gone=[line for line in lines if line.gone], closed=closed,
         may_change=guard.may_change(), has_code=current_app.config["CODE_HASH"] is not None,
-        noted=NOTED.get(request.args.get("told", "")), undoable=_undoable())
+        noted=NOTED.get(request.args.get("told", "")), undoable=entries.undoable())
 
 
 @pages.get("/health")
@@ -128,19 +130,14 @@ def about():
                            doubted=any(a.what.kind == "clock_doubtful" and a.what.state != "returned" for a in book.open_alerts),
                            may_change=guard.may_change(),
                            has_code=current_app.config["CODE_HASH"] is not None, noted=ABOUT_NOTED.get(request.args.get("told", "")),
-                           undoable=_undoable(), entries=about_page.list_entries(book), signed_in=guard.signed_in())
+                           undoable=entries.undoable(), entries=entries.list_entries(book.entries[:MOST_ENTRIES]),
+                           signed_in=guard.signed_in())
 
 
 @pages.get("/now")
 def to_now():
     """The page Now by its name."""
     return redirect(url_for("pages.now"))
-
-
-def _undoable() -> int | None:
-    """Number of the entry that was just made and that the page offers to undo."""
-    number = request.args.get("entry", "")
-    return int(number) if number.isascii() and number.isdecimal() and len(number) < 10 else None
 
 
 def _picture(figure: Figure | None) -> Markup:

@@ -4,11 +4,11 @@ from typing import Any
 from flask import current_app, request
 
 from dashboard import guard
+from dashboard.entries import list_entries, undoable
 from dashboard.log_view import LogView
-from dashboard.words import clock_text
 
 TOLD = {"left": "Noted. The daemon does it as soon as it gets to it.", "done": "Done."}
-#: Entries that a page lists.
+#: Entries that a page lists (choice: what fits on a phone).
 LISTED = 8
 
 
@@ -17,13 +17,10 @@ def describe_asking(book: LogView, name: str, *subjects: str) -> dict[str, Any]:
 
     book : the log; name : the page's name in `actions.BACK`; subjects : what its entries are about
     """
-    number = request.args.get("entry", "")
-    entries = [{"id": e.id, "when": clock_text(e.utc_s), "by": e.by or "somebody", "said": e.said,
-                "undone": "" if e.undone_utc_s is None else f"undone {clock_text(e.undone_utc_s)} by {e.undone_by or 'somebody'}"}
-               for e in book.entries if e.subject in subjects]
+    told = [entry for entry in book.entries if entry.subject in subjects]
     return {"may_change": guard.may_change(), "has_code": current_app.config["CODE_HASH"] is not None, "back": name,
-            "told": TOLD.get(request.args.get("told", "")), "entries": entries[:LISTED],
-            "undoable": int(number) if number.isascii() and number.isdecimal() and len(number) < 10 else None}
+            "told": TOLD.get(request.args.get("told", "")), "entries": list_entries(told[:LISTED]),
+            "undoable": undoable()}
 
 
 def read_number(text: str, what: str, low: float, high: float) -> float | None:

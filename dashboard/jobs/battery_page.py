@@ -11,6 +11,7 @@ from dashboard.jobs.asking import describe_asking, read_number
 from dashboard.words import clock_text
 from monitor.battery.label import CHEMISTRIES
 from monitor.planning import life_words
+from monitor.reporting.sentences import sentence
 
 PLACES = ("house", "starter")
 
@@ -30,7 +31,7 @@ def battery_replaced() -> Any:
         values = {"battery": _place(given), "rated_capacity_ah": read_number(given["capacity"], "capacity", 1, 2000),
                   "label": given["label"], "chemistry": _chemistry(given), "at_utc_s": _noon(given["day"])}
     except ValueError as error:
-        return _page(given, _sentence(error)), 400
+        return _page(given, sentence(error)), 400
     return actions.leave("battery_replaced", values, to="battery")
 
 
@@ -44,7 +45,7 @@ def battery_described() -> Any:
             raise ValueError("give it a name, say when it was put in, or both")
         values = {"battery": _place(given), "label": given["label"] or None, "installed_utc_s": _noon(given["day"])}
     except ValueError as error:
-        return _page(given, _sentence(error)), 400
+        return _page(given, sentence(error)), 400
     return actions.leave("battery_described", values, to="battery")
 
 
@@ -95,7 +96,3 @@ def _noon(text: str) -> float | None:
     if day > date.today() or day.year < 1990:
         raise ValueError(f"{text} is not a day that has been")
     return datetime(day.year, day.month, day.day, 12).astimezone().timestamp()
-
-
-def _sentence(error: ValueError) -> str:
-    return f"{str(error)[:1].upper()}{str(error)[1:]}."

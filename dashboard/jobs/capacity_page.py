@@ -9,7 +9,7 @@ from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking, read_number
 from monitor.planning import capacity_test as test_rules
 from monitor.planning.watched_test import HIGHEST_STOP_V, LOWEST_STOP_V, describe_progress
-from monitor.reporting.sentences import number
+from monitor.reporting.sentences import number, sentence
 
 
 @jobs.get("/capacity-test")
@@ -25,7 +25,7 @@ def begin_capacity_test() -> Any:
     try:
         stop_v = read_number(request.form.get("stop_v", ""), "end voltage", LOWEST_STOP_V, HIGHEST_STOP_V)
     except ValueError as error:
-        return _page(f"{str(error)[:1].upper()}{str(error)[1:]}."), 400
+        return _page(sentence(error)), 400
     return actions.leave("begin_capacity_test", {"stop_v": stop_v, "to_reserve": int(request.form.get("to_reserve") == "1")},
                          to="capacity-test")
 

@@ -10,7 +10,7 @@ from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking, read_number
 from dashboard.words import QUANTITIES
 from monitor.commissioning import steps
-from monitor.reporting.sentences import number
+from monitor.reporting.sentences import number, sentence
 
 #: The latest readings that a comparison is made with, and how long something was on before they are taken for it [s].
 LATEST_S, BEFORE_S = 60.0, 600.0
@@ -30,7 +30,7 @@ def instruments() -> Any:
     try:
         said = _compare(book)
     except ValueError as error:
-        return _page(book, wrong=_sentence(str(error))), 400
+        return _page(book, wrong=sentence(error)), 400
     return _page(book, said=said)
 
 
@@ -53,7 +53,7 @@ def measure_gain() -> Any:
         if meter_a is None:
             raise ValueError("type what the clamp meter shows, in amperes")
     except ValueError as error:
-        return _page(book, wrong=_sentence(str(error))), 400
+        return _page(book, wrong=sentence(error)), 400
     digit_a = steps.compare_reading(request.form.get("meter_a", "")).digit
     return actions.leave("calibrate_gain", {"meter_a": meter_a, "digit_a": digit_a, "limit_frac": steps.METER_A_FRAC, "minutes": 1.0},
                          to="instruments")
@@ -125,7 +125,3 @@ def _page(book: books.LogView, said: str = "", wrong: str = "") -> str:
 def _blank(book: books.LogView) -> str:
     return render_template("words.html", title="Instruments", page="instruments", book=book, heading="Nothing has been measured yet.",
                            text="Come back after the first minute, or let every instrument be read once: ampledger check.", todo=())
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."

@@ -1,16 +1,14 @@
 """Page Report: make one about the house battery, open it, print it, take it along."""
-import hashlib
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from flask import Response, abort, current_app, g, jsonify, redirect, render_template, request, url_for
+from flask import Response, abort, current_app, g, redirect, render_template, request, url_for
 
 from dashboard import guard
 from dashboard import log_view as books
 from dashboard.jobs import jobs
-from dashboard.jobs.background import NUMBER, Stage
-from dashboard.jobs.what_if_page import background
+from dashboard.jobs.waiting import background, number_of, stage_of, tell_stage
 from dashboard.words import clock_text
 
 MODULE = "dashboard.printed"
@@ -32,7 +30,7 @@ def make_report() -> Any:
     book = books.open_log_view()
     if book.now is None:
         return _page("The log is still empty; come back after the first minutes."), 400
-    name = hashlib.sha256(f"{MODULE} {book.now.utc_s:.0f}".encode()).hexdigest()[:12]
+    name = number_of(f"{MODULE} {book.now.utc_s:.0f}")
     if not background().start(name, _file(name), MODULE, ["--database", str(current_app.config["DATABASE"])]):
         return _page("Something else is being worked out just now. Wait until it is done, a minute or so."), 503
     return redirect(url_for("jobs.report_made", name=name), 303)
@@ -41,7 +39,7 @@ def make_report() -> Any:
 @jobs.get("/report/<name>")
 def report_made(name: str) -> Any:
     """How far it is, or what to do with it."""
-    stage = _stage(name)
+    stage = stage_of(name, _file(name))
     book = books.open_log_view()
     if stage.file is None:
         return render_template("working.html", title="Report", page="report", book=book, stage=stage, heading="Report",
@@ -54,14 +52,13 @@ def report_made(name: str) -> Any:
 @jobs.get("/report/<name>/state")
 def report_state(name: str) -> Response:
     """How far it is, for the page that waits."""
-    stage = _stage(name)
-    return jsonify(done_frac=stage.done_frac, over=bool(stage.file or stage.why))
+    return tell_stage(stage_of(name, _file(name)))
 
 
 @jobs.get("/report/<name>/house-battery.html")
 def report_file(name: str) -> Response:
     """The report itself; with save=1 to be kept as a file."""
-    stage = _stage(name)
+    stage = stage_of(name, _file(name))
     if stage.file is None:
         abort(404)
     g.policy = POLICY
@@ -80,13 +77,6 @@ def _page(wrong: str = "") -> str:
 def _describe(name: str, file: Path) -> tuple[str, str, str]:
     state = file.stat()
     return name, clock_text(state.st_mtime, "%-d %b %Y, %H:%M"), f"{state.st_size / 1e6:.1f} MB"
-
-
-def _stage(name: str) -> Stage:
-    stage = background().stage(name, _file(name)) if NUMBER.fullmatch(name) else None
-    if stage is None:
-        abort(404)
-    return stage
 
 
 def _file(name: str) -> str:

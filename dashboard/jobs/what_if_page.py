@@ -1,21 +1,20 @@
 """Page What if: other batteries, panels and chargers over the weeks of this log, side by side with today's."""
-import hashlib
 import json
 from pathlib import Path
 from urllib.parse import urlencode
 
-from flask import abort, current_app, jsonify, redirect, render_template, request, url_for
+from flask import current_app, redirect, render_template, request, url_for
 from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from dashboard import guard
 from dashboard import log_view as books
 from dashboard.jobs import jobs
-from dashboard.jobs.background import NUMBER, Background
 from dashboard.jobs.pictures import Mark, draw_ranges
+from dashboard.jobs.waiting import background, number_of, stage_of, tell_stage
 from dashboard.words import clock_text
 from monitor.planning import candidates
-from monitor.reporting.sentences import number
+from monitor.reporting.sentences import capitalised, number, sentence
 
 #: Set-ups in one answer, the latest days of the log that are asked for at most and usually, and the fewest that say something.
 PLACES, MOST_DAYS, USUAL_DAYS, LEAST_DAYS = ("a", "b", "c"), 730, 60, 7
@@ -40,12 +39,11 @@ def ask_what_if():
     try:
         asked, days = _read(given)
     except ValueError as error:
-        return _form(given, f"{str(error)[:1].upper()}{str(error)[1:]}."), 400
+        return _form(given, sentence(error)), 400
     book = books.open_log_view()
     if book.now is None:
         return _form(given, "The log is still empty; come back after some days."), 400
-    told = [MODULE, str(days), *asked, str(int(book.now.utc_s // 3600))]
-    name = hashlib.sha256("\n".join(told).encode()).hexdigest()[:12]
+    name = number_of(MODULE, str(days), *asked, str(int(book.now.utc_s // 3600)))
     arguments = ["--database", str(current_app.config["DATABASE"]), "--days", str(days)]
     for text in asked:
         arguments += ["--with", text]
@@ -57,9 +55,7 @@ def ask_what_if():
 @jobs.get("/what-if/<name>")
 def what_if_answer(name: str):
     """An answer, or how far it is."""
-    stage = background().stage(name, _file(name)) if NUMBER.fullmatch(name) else None
-    if stage is None:
-        abort(404)
+    stage = stage_of(name, _file(name))
     book = books.open_log_view()
     if stage.file is None:
         return render_template("working.html", title="What if", page="what-if", book=book, stage=stage, heading="What if",
@@ -72,15 +68,7 @@ def what_if_answer(name: str):
 @jobs.get("/what-if/<name>/state")
 def what_if_state(name: str) -> Response:
     """How far it is, for the page that waits."""
-    stage = background().stage(name, _file(name)) if NUMBER.fullmatch(name) else None
-    if stage is None:
-        abort(404)
-    return jsonify(done_frac=stage.done_frac, over=bool(stage.file or stage.why))
-
-
-def background() -> Background:
-    """Whoever does the long work of these pages."""
-    return current_app.extensions["background"]
+    return tell_stage(stage_of(name, _file(name)))
 
 
 def describe(found: dict) -> dict:
@@ -94,7 +82,7 @@ def describe(found: dict) -> dict:
         return heading, draw_ranges(heading, marks, 0, most)
 
     return {
-        "lead": _lead(best_name, best, today), "weight": _sentence(found["weight"]), "days": number(found["days"]),
+        "lead": _lead(best_name, best, today), "weight": sentence(found["weight"]), "days": number(found["days"]),
         "made": clock_text(found["made_utc_s"], "%-d %b %Y, %H:%M"),
         "rows": [_row(name, a) for name, a in zip(names, answers, strict=True)],
         "again": f"{url_for('jobs.what_if')}?{urlencode({'days': found['asked_days'], **_fields([a['asked'] for a in answers[1:]])})}",
@@ -122,13 +110,12 @@ def describe_candidate(text: str) -> str:
 
 def _lead(name: str, best: dict, today: dict) -> str:
     before, after = (round(a["nights_below_per_30"]["value"]) for a in (today, best))
-    name = f"{name[:1].upper()}{name[1:]}"
     if before == after == 0:
         return f"No night went below your reserve, and none would have. Lowest: {number(100 * best['lowest_frac']['value'])} % " \
                f"instead of {number(100 * today['lowest_frac']['value'])} %."
     if after >= before:
         return f"No gain: {after} nights in 30 below your reserve; today {before}."
-    return f"{name}: {after} nights in 30 below your reserve instead of {before}."
+    return f"{capitalised(name)}: {after} nights in 30 below your reserve instead of {before}."
 
 
 def _row(name: str, answer: dict) -> tuple[str, tuple[tuple[str, str], ...]]:
@@ -204,7 +191,3 @@ def _fields(asked: list[str]) -> dict[str, str]:
 
 def _file(name: str) -> str:
     return f"whatif-{name}.json"
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."

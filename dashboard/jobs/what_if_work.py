@@ -10,6 +10,7 @@ import click
 from monitor.findings import Estimate
 from monitor.logbook.reader import NoLog, Reader
 from monitor.planning import candidates, from_log, whatif
+from monitor.reporting.sentences import sentence
 
 FIGURES = ("nights_below_per_30", "nights_difference_per_30", "unserved_ah_per_30", "lowest_frac", "full_days_per_30", "cycles_per_year")
 
@@ -24,7 +25,7 @@ def main(database: Path, days: int, asked: tuple[str, ...], output: Path) -> Non
     try:
         found = weigh(database, days, asked)
     except (NoLog, ValueError, whatif.NotExplained) as error:
-        raise click.ClickException(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise click.ClickException(sentence(error)) from error
     waiting = output.with_name(f".{output.name}.part")
     waiting.write_text(json.dumps(found, allow_nan=False), encoding="utf-8")
     waiting.replace(output)

@@ -15,6 +15,7 @@ from monitor.commissioning.channel_candidates import ChannelCandidate, list_cand
 from monitor.commissioning.identify_batteries import identify_batteries
 from monitor.commissioning.questions import Prompter
 from monitor.commissioning.steps import NotClear, Shown
+from monitor.reporting.sentences import capitalised
 
 #: quantity -> how it is asked for, and what is given up without it
 CHANNELS = {
@@ -161,7 +162,7 @@ class Interview:
             alone = quantity == "house_current_a" and [likely for _, likely in fits] == [True] and self.where is None
             if alone and not self._has_answer(quantity):
                 chosen[quantity] = fits[0][0]
-                self.asker.say(f"\n{name[:1].upper()}{name[1:]}: {fits[0][0].words}, the only current that is measured here.")
+                self.asker.say(f"\n{capitalised(name)}: {fits[0][0].words}, the only current that is measured here.")
                 continue
             listed = "".join(f"\n  {k}  {offer.words}: {offer.shows}" for k, (offer, _) in enumerate(fits, 1))
             offer = self.asker.ask(

@@ -4,6 +4,7 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from monitor.findings import Condition
+from monitor.reporting.sentences import capitalised
 
 Shown = TypeVar("Shown", bound=Any)
 RANK = {"high": 0, "medium": 1, "low": 2}
@@ -85,8 +86,7 @@ def clears_words(clears_when: str) -> str:
     >>> clears_words("It clears when the voltage has come down.")
     'When the voltage has come down.'
     """
-    rest = clears_when.removeprefix("It clears ")
-    return rest[:1].upper() + rest[1:]
+    return capitalised(clears_when.removeprefix("It clears "))
 
 
 def times_words(count: int) -> str:

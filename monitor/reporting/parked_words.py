@@ -1,7 +1,7 @@
 """The parking plan and the account of a stay in plain sentences, for page and terminal."""
 from monitor.planning.parked import ParkedBattery, ParkingPlan, Span
 from monitor.planning.parked_return import Loss, Stay
-from monitor.reporting.sentences import number
+from monitor.reporting.sentences import number, sentence
 
 CAUTION = ("Forecasts by what was measured and by published storage tables; local codes, handbooks and licensed practice have the last "
            "word. A frozen, swollen or leaking battery is neither charged nor started with.")
@@ -103,7 +103,7 @@ def describe_loss(loss: Loss, days: float) -> str:
         text += ("that is all of it: no drain is seen." if loss.drain_a.high < 0.005 else
                  f"loads took {format_current(loss.drain_a)}." if loss.drain_a.low > 0.002 else
                  f"loads took no more than {number(1000 * loss.drain_a.high)} mA, perhaps nothing.")
-    return text + (f" ({loss.note[:1].upper()}{loss.note[1:]}.)" if loss.note else "")
+    return text + (f" ({sentence(loss.note)})" if loss.note else "")
 
 
 def _ah(span: Span) -> str:

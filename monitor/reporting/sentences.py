@@ -98,6 +98,25 @@ def number(value: float, digits: int = 0) -> str:
     return (text.lstrip("-") if float(text) == 0 else text).replace("-", "−")
 
 
+def capitalised(text: str) -> str:
+    """The text with its first letter capital and the rest as it is.
+
+    >>> capitalised("the AGM battery"), capitalised("")
+    ('The AGM battery', '')
+    """
+    return text[:1].upper() + text[1:]
+
+
+def sentence(clause: object) -> str:
+    """A clause, an error's for example, as a whole sentence.
+
+    >>> sentence(ValueError("the log is empty")), sentence("it is well.")
+    ('The log is empty.', 'It is well.')
+    """
+    text = capitalised(str(clause))
+    return text if text.endswith(".") else f"{text}."
+
+
 def span(seconds: float) -> str:
     """A length of time in the unit a person would use.
 
