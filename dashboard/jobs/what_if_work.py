@@ -1,15 +1,14 @@
 """python -m dashboard.jobs.what_if_work: replays the log through other set-ups and writes the answers as JSON. For the page What if."""
 import json
 import sys
-import time
 from dataclasses import asdict
 from pathlib import Path
 
 import click
 
-from monitor.findings import Estimate
 from monitor.logbook.reader import NoLog, Reader
-from monitor.planning import candidates, from_log, whatif
+from monitor.planning import candidates, whatif
+from monitor.planning.logged_life import describe_logged
 from monitor.reporting.sentences import sentence
 
 FIGURES = ("nights_below_per_30", "nights_difference_per_30", "unserved_ah_per_30", "lowest_frac", "full_days_per_30", "cycles_per_year")
@@ -41,16 +40,7 @@ def weigh(database: Path, days: int, asked: tuple[str, ...]) -> dict:
     ValueError : the log is empty, the capacity is not known, or a candidate cannot be read
     whatif.NotExplained : the log does not explain the present battery
     """
-    reader = Reader(database)
-    now = reader.now()
-    if now is None:
-        raise ValueError("the log is empty; come back after some days")
-    capacity = now.findings.charge.capacity_ah
-    if not isinstance(capacity, Estimate):
-        raise ValueError(f"the capacity is not known yet: {capacity.because}")
-    quarters = reader.rolled("quarters", now.utc_s - days * 86400.0)
-    life, known = from_log.describe_present(quarters, now.vehicle, now.findings.charge, capacity,
-                                            time.localtime(now.utc_s).tm_gmtoff / 3600)
+    now, life, known = describe_logged(Reader(database), days)
     setups = [candidates.setup(known.setup, text) for text in asked]
     slots, rms = whatif.explain(life, known)
     total = (1 + len(setups)) * whatif.DRAWS

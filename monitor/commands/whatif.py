@@ -1,6 +1,5 @@
 """ampledger whatif: what another battery, panel or charger would have done with the logged life."""
 import sys
-import time
 from pathlib import Path
 
 import click
@@ -38,22 +37,16 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
     less flat; use that people spared is not in the log: for a larger battery the answers are a lower bound of use.
     """
     from monitor.cli import Refused
-    from monitor.findings import Estimate
     from monitor.logbook.reader import Reader
     from monitor.planning import candidates as candidate
-    from monitor.planning import from_log
     from monitor.planning import whatif as asking
+    from monitor.planning.logged_life import describe_logged
 
     reader = Reader(locate_database(config_file, database))
-    now = reader.now()
-    if now is None:
-        raise Refused("the log is empty; come back after some days")
-    capacity = now.findings.charge.capacity_ah
-    if not isinstance(capacity, Estimate):
-        raise Refused(f"the capacity is not known yet: {capacity.because}")
-    life, known = from_log.describe_present(reader.rolled("quarters", now.utc_s - days * 86400.0), now.vehicle, now.findings.charge,
-                                            capacity,
-                                   time.localtime(now.utc_s).tm_gmtoff / 3600)
+    try:
+        _, life, known = describe_logged(reader, days)
+    except ValueError as error:
+        raise Refused(str(error)) from None
     setups = [candidate.setup(known.setup, text) for text in candidates]
     try:
         slots, rms = asking.explain(life, known)
