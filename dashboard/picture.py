@@ -24,6 +24,16 @@ STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 TICKS_ACROSS, TICKS_UP = 5, 4
 
 
+def round_step(least: float) -> float:
+    """The next of STEPS times a power of ten: what a person reads as round.
+
+    >>> round_step(0.21), round_step(7.0)
+    (0.25, 10.0)
+    """
+    decade = 10.0 ** floor(log10(least))
+    return next(step * decade for step in STEPS if step * decade >= least)
+
+
 def draw(figure: Figure) -> Markup:
     """The picture of a figure as the page's own elements."""
     layout = figure["layout"]
@@ -107,12 +117,10 @@ class _Axis:
         """(value, words) of the ruled lines."""
         suffix, given = self.axis.get("ticksuffix", ""), self.axis.get("tickvals")
         if given is None:
-            rough = (self.high - self.low) / TICKS_UP
-            decade = 10.0 ** floor(log10(rough))
-            step = next(s * decade for s in STEPS if s * decade >= rough)
+            step = round_step((self.high - self.low) / TICKS_UP)
             first = -int(-self.low / step) if self.low < 0 else int(self.low / step + 0.999)
             given = [k * step for k in range(first, int(self.high / step) + 1)]
-            digits = max(0, -floor(log10(step)) + (1 if step / decade == 2.5 else 0))
+            digits = max(0, -floor(log10(step)) + (1 if step / 10.0 ** floor(log10(step)) == 2.5 else 0))
         else:
             digits = 0
         return [(v, f"{v:.{digits}f}{suffix}".replace("-", "−")) for v in given if self.low <= v <= self.high]

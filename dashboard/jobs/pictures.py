@@ -1,9 +1,10 @@
 """Small drawings made on the board as SVG: no library, no script, ink by the page's own colours."""
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor, log10
 
 from markupsafe import Markup, escape
+
+from dashboard.picture import round_step
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,7 @@ def draw_ranges(title: str, marks: Sequence[Mark], least: float, most: float) ->
     values' unit.
     """
     top = max([mark.high for mark in marks] + [mark.at for mark in marks if mark.at is not None], default=most)
-    end = min(most, least + _round_up(max(top - least, (most - least) / 10)))
+    end = min(most, least + round_step(max(top - least, (most - least) / 10)))
     left, right = 6, WIDTH - 8
 
     def x(value: float) -> float:
@@ -56,9 +57,3 @@ def draw_ranges(title: str, marks: Sequence[Mark], least: float, most: float) ->
 
 def _short(name: str) -> str:
     return name if len(name) <= 46 else f"{name[:45]}…"
-
-
-def _round_up(value: float) -> float:
-    """The next of 1, 2, 2.5, 5 times a power of ten that five ticks divide well."""
-    unit = 10.0 ** floor(log10(value))
-    return next(step * unit for step in (1, 2, 2.5, 5, 10) if step * unit >= value)

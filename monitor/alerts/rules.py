@@ -13,10 +13,11 @@ State = Literal["active", "active acknowledged", "returned", "normal"]
 HOLD_OFF_S = 6 * 3600.0
 #: At most so many alerts are announced in ten minutes; more are kept and shown, not sent (ISA-18.2 flood: 10).
 FLOOD_COUNT, FLOOD_S = 6, 600.0
-#: An alert that comes again within so long counts as the same cause returning.
+#: An alert that comes again within so long counts as the same cause returning (choice: a week of the same life).
 RETURNS_S = 7 * 86400.0
 #: Suppressed by design: a kind is not sent while the one that foretold it is active and no less urgent.
 FORETOLD = {"house_low": "house_reserve_forecast"}
+#: How urgent; the most urgent has most.
 RANK = {"low": 0, "medium": 1, "high": 2}
 
 

@@ -4,7 +4,7 @@ import time
 
 import click
 
-from monitor.commands.options import USUAL
+from monitor.commands.options import PAGES_PORT, USUAL
 
 #: So long the set-up's pages may take to come up [s].
 UP_S = 60.0
@@ -29,7 +29,7 @@ def after_install() -> None:
         while not SERVICE_CODE.exists() and time.monotonic() < end_s:
             time.sleep(0.2)
         if SERVICE_CODE.exists():
-            show_setup_way(SERVICE_CODE.read_text().strip(), 21873)
+            show_setup_way(SERVICE_CODE.read_text().strip(), PAGES_PORT)
             click.echo("Or answer at this terminal: sudo ampledger setup")
             return
     click.echo("Next: sudo ampledger setup          (asks at this terminal)\n"

@@ -1,13 +1,12 @@
 """ampledger alerts: list, acknowledge, put aside, and try the deliveries."""
 import sys
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
-from monitor.commands.options import config_option, database_option, load_config, locate_database
+from monitor.commands.options import config_option, database_option, load_config, local_moment, locate_database
 
 
 @click.group(short_help="List alerts, mark them as seen, be reminded later; send a test alert.")
@@ -40,15 +39,12 @@ def _print(logged: Any) -> None:
     alert = logged.what
     by = f" by {alert.acknowledged_by}" if alert.acknowledged_by else ""
     click.secho(f"{alert.id}  {alert.kind.replace('_', ' ')} ({alert.battery}), {alert.priority}, {alert.state}{by}, "
-                f"since {_moment(logged.at_utc_s)}" + (f", over {_moment(logged.until_utc_s)}" if logged.until_utc_s else ""), bold=True)
+                f"since {local_moment(logged.at_utc_s)}"
+                + (f", over {local_moment(logged.until_utc_s)}" if logged.until_utc_s else ""), bold=True)
     for heading, text in (("Seen", alert.seen), ("Means", alert.means), ("Evidence", alert.evidence), ("Check first", alert.look_first),
                           ("Clears when", alert.clears_when)):
         if text:
             click.echo(f"    {heading + ':':<13}{text}")
-
-
-def _moment(utc_s: float) -> str:
-    return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
 
 
 @alerts.command(short_help="Mark an alert as seen.")

@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from monitor.commands.options import PAGES_PORT
 from monitor.process.stop import SignalSafeEvent
 
 FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
@@ -34,7 +35,7 @@ FINE_DAYS = 1.0
 @click.option("--seed", default=11, show_default=True, help="Random seed: changes weather and use.")
 @click.option("--folder", default=Path("demo-data"), show_default=True, type=click.Path(path_type=Path, file_okay=False),
               help="Where the log is put; an earlier demo there is replaced, anything else is left alone.")
-@click.option("--port", default=21873, show_default=True, type=click.IntRange(0, 65535),
+@click.option("--port", default=PAGES_PORT, show_default=True, type=click.IntRange(0, 65535),
               help="Of the pages; where it is taken, the next free one.")
 @click.option("--until", "until_s", type=float, hidden=True, help="End by itself after so many seconds of live running.")
 def demo(days: float | None, speed: float, scenario: str | None, seed: int, folder: Path, port: int, until_s: float | None) -> None:

@@ -2,6 +2,7 @@
 import os
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,9 @@ USUAL = (Path("ampledger.toml"), Path("/etc/ampledger/ampledger.toml"))
 
 #: The log of a board that was set up as it is meant to be.
 BOARD_LOG = Path("/var/lib/ampledger/ampledger.db")
+#: Where the pages are when nobody says otherwise (choice: beyond the usual services').
+PAGES_PORT = 21873
+
 
 class ChemistryType(click.ParamType):
     """A kind of battery; what people call it otherwise is asked back."""
@@ -61,6 +65,11 @@ def locate_database(config_file: Path | None, database: Path | None) -> Path:
     if usual and USUAL[1].exists() and not os.access(USUAL[1], os.R_OK) and os.access(BOARD_LOG, os.R_OK):
         return BOARD_LOG  # a member of the group may read the log, but not the secrets in the configuration
     return load_config(config_file, need_sources=False).log.database
+
+
+def local_moment(utc_s: float) -> str:
+    """A moment as lists give it: day and time of day of this board's time zone."""
+    return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
 
 
 def _hand_over_later(database: Path) -> None:

@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import USUAL, config_option, load_config
+from monitor.commands.options import PAGES_PORT, USUAL, config_option, load_config
 
 
 @click.group(invoke_without_command=True, short_help="Serve the pages, open them to phones, or close them.")
@@ -141,4 +141,4 @@ def _path(config_file: Path | None) -> Path:
 
 
 def _port(doc: Any) -> str:
-    return str(doc.get("dashboard", {}).get("address", "127.0.0.1:21873")).rpartition(":")[2]
+    return str(doc.get("dashboard", {}).get("address", f":{PAGES_PORT}")).rpartition(":")[2]

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import USUAL, config_option
+from monitor.commands.options import PAGES_PORT, USUAL, config_option
 
 meter_option: Callable = click.option("--meter-limit", "limit_pct", type=click.FloatRange(0, 20, min_open=True),
                                       help="The multimeter's limit of error in per cent, from its manual. Default: 0.5 for volts, 1.5 for "
@@ -25,7 +25,7 @@ seconds_option: Callable = click.option("--seconds", default=5.0, show_default=T
               help="The multimeter's limit of error in per cent. Default: 0.5 for volts, 1.5 for amperes.")
 @seconds_option
 @click.option("--phone", is_flag=True, help="Ask on a phone: serves pages for it, and prints their address and an access code.")
-@click.option("--port", default=21873, show_default=True, type=click.IntRange(1, 65535), help="Of the pages for the phone.")
+@click.option("--port", default=PAGES_PORT, show_default=True, type=click.IntRange(1, 65535), help="Of the pages for the phone.")
 @click.option("--patience", "patience_s", default=3600.0, hidden=True, type=click.FloatRange(1))
 @click.option("--code-file", hidden=True, type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--leave", hidden=True, type=click.Path(path_type=Path, file_okay=False))

@@ -6,12 +6,13 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import BOARD_LOG, USUAL
+from monitor.commands.options import BOARD_LOG, PAGES_PORT, USUAL
 
 #: What set-up leaves in its folder: the configuration, the answers, and the hash of the access code where the pages are to be open.
 CONFIGURATION, ANSWERS, CODE_HASH = "ampledger.toml", "ampledger-answers.toml", "code-hash"
 #: What set-up can have written; anything else (a certificate's key, a command for alerts) is not its business.
 TABLES = ("house", "starter", "source", "shunt", "board", "commissioning", "vehicle", "log", "wiring")
+#: A larger file is not what set-up writes (choice: far more than any configuration has).
 LARGEST_BYTES = 100_000
 
 
@@ -55,7 +56,7 @@ def take_over(folder: Path, path: Path, log: Path) -> None:
                       "over. Begin again: sudo ampledger setup --phone")
     opened = (folder / CODE_HASH).exists()
     if opened:
-        document.note_result(doc, "dashboard", address="0.0.0.0:21873", code_hash=_read(folder / CODE_HASH).strip())
+        document.note_result(doc, "dashboard", address=f"0.0.0.0:{PAGES_PORT}", code_hash=_read(folder / CODE_HASH).strip())
     document.write(doc, path)
     if opened and network.is_service():
         network.open_wall()

@@ -1,12 +1,11 @@
 """ampledger undo: list what was told to the daemon, and take an entry back."""
-from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
-from monitor.commands.options import config_option, database_option, locate_database
+from monitor.commands.options import config_option, database_option, local_moment, locate_database
 
-#: So many are listed where none is named.
+#: So many are listed where none is named (choice: a terminal's height).
 LISTED = 20
 
 
@@ -31,11 +30,7 @@ def undo(number: int | None, every: bool, config_file: Path | None, database: Pa
         return
     rows = Reader(log).entries().rows[::-1]
     for entry in rows if every else rows[:LISTED]:
-        undone = "" if entry.undone_utc_s is None else f" UNDONE {_moment(entry.undone_utc_s)} by {entry.undone_by or 'somebody'}"
-        click.echo(f"{entry.id:>4}  {_moment(entry.utc_s)}  {entry.by or 'somebody'}: {entry.said}{undone}")
+        undone = "" if entry.undone_utc_s is None else f" UNDONE {local_moment(entry.undone_utc_s)} by {entry.undone_by or 'somebody'}"
+        click.echo(f"{entry.id:>4}  {local_moment(entry.utc_s)}  {entry.by or 'somebody'}: {entry.said}{undone}")
     if not rows:
         click.echo("No entries so far.")
-
-
-def _moment(utc_s: float) -> str:
-    return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")

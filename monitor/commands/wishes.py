@@ -5,9 +5,9 @@ from typing import Any
 
 import click
 
-#: So long the daemon's answer is waited for [s]; it looks for wishes once a beat.
+#: So long the daemon's answer is waited for [s]; it looks for wishes once a beat (choice: a few beats of a busy board).
 WAIT_S = 10.0
-#: Exit code of a command whose wish is kept and not yet done.
+#: Exit code of a command whose wish is kept and not yet done (choice: 1 is refused, 2 a wrong option).
 KEPT_CODE = 3
 
 

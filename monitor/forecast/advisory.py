@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from monitor.battery.label import Vehicle
 from monitor.findings import NEVER_S, ChargeFindings, Condition, Estimate, ForecastFindings
 from monitor.forecast import outcomes
+from monitor.forecast.levers import NOTHING
 from monitor.forecast.outcomes import Learnt, NightOutcome
 from monitor.forecast.reserve import Margin
 from monitor.parameters import table
@@ -153,7 +154,7 @@ def conditions(state: Evening, found: ForecastFindings) -> tuple[Condition, ...]
     """The message of this evening while it stands."""
     if not state.active:
         return QUIET
-    levers = " Or: ".join(text for text, _ in found.levers[:3] if text != "Nothing to do.")
+    levers = " Or: ".join(text for text, _ in found.levers[:3] if text != NOTHING)
     means = ("The fridge may stop before solar takes over." if found.fridge_first else
              "The charge may fall below what you want to keep before solar takes over.")
     return (Condition(

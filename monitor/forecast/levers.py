@@ -11,6 +11,9 @@ DRIVE_ALONE_MIN, DRIVE_LONGEST_MIN = P.number("drive_alone_min"), P.number("driv
 LESS_PART, LEAST_A = P.number("less_part"), P.number("least_a")
 SOON_S = P.number("soon_s")
 
+#: The lever that asks for nothing.
+NOTHING = "Nothing to do."
+
 
 def levers(
     made: Sequence[Scenario], correct, loads: Sequence[tuple[str, float]], drive_a: float | None, hour: float | None = None,
@@ -30,7 +33,7 @@ def levers(
         return ()
     share = sum(path.lowest_ah < 0 for path in made) / len(made)
     if correct(share) < SAFE:
-        return (("Nothing to do.", correct(share)),)
+        return ((NOTHING, correct(share)),)
     sun_h = sorted(path.sun_at_h if path.sun_at_h is not None else path.lowest_at_h for path in made)[len(made) // 2]
     found: list[tuple[float, str, float]] = []     # how much is asked (1: all of it), sentence, probability
     used_a = _used_a(made, usable_ah)

@@ -122,8 +122,7 @@ def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: 
 
 def _begin_anew(trackers: Any, fresh: Any, battery: str, vehicle: Vehicle) -> Any:
     """The trackers with those of one battery begun anew; the shunt and the habits belong to the vehicle and stay."""
-    names = {"house": ("charge", "health", "limits"), "starter": ("starter",)}[battery]
-    begun = {name: getattr(fresh, name) for name in names if hasattr(trackers, name)}
+    begun = {name: getattr(fresh, name) for name in undo.LEARNT[battery] if hasattr(trackers, name)}
     if isinstance(begun.get("charge"), house_charge.HouseState):
         begun["charge"] = house_charge.replaced(trackers.charge, vehicle)
     return replace(trackers, **begun)
@@ -184,8 +183,7 @@ def _end_capacity_test(kept: Kept, now: Moment) -> Outcome:
 def _test_alerts(kept: Kept, now: Moment) -> Outcome:
     """A test message goes out like any alert, by every channel, and is tried again like any other."""
     by = now.by or "somebody"
-    condition = Condition(
-        "test", "vehicle", True, "low", "This is a test.", f"Nothing is wrong: {by} asked for it.", "",
+    condition = Condition("test", "vehicle", True, "low", "This is a test.", f"Nothing is wrong: {by} asked for it.", "",
                           "It is not an alert and needs no clearing.")
     event = Event(now.at_s, "test_message", "vehicle", f"A test message goes out by every channel; {by} asked for it.")
     return Outcome(kept, Batch(events=(event,)), changes=rules.update(rules.begin(), (condition,), now.at_s).news)

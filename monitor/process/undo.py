@@ -14,7 +14,7 @@ from monitor.store.batch import Batch
 from monitor.store.time_labels import Heard
 from monitor.wear.verdict import CapacityTest
 
-#: Trackers that are learnt again once a battery's entry is undone.
+#: Trackers that begin anew with a battery, and are learnt again once its entry is undone.
 LEARNT = {"house": ("charge", "health", "limits"), "starter": ("starter",)}
 #: What an entry is about, and what is there before it, by name.
 Before = tuple[str, tuple[tuple[str, str], ...]]

@@ -3,11 +3,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
+from monitor.alerts.rules import RANK
 from monitor.findings import Condition
 from monitor.reporting.sentences import capitalised
 
 Shown = TypeVar("Shown", bound=Any)
-RANK = {"high": 0, "medium": 1, "low": 2}
 INSTRUMENTS = ("shunt_reversed", "house_divider_wrong", "starter_divider_wrong", "sensor_lost", "sensors_disagree", "shunt_bypassed",
                "channel_at_limit", "sensor_noisy", "temperature_sensor_loose")
 #: What follows -> what it may follow from. Faults of instruments come before everything.
@@ -61,7 +61,7 @@ def in_order(alerts: Sequence[Shown]) -> list[Shown]:
     >>> [a.kind for a in found]
     ['starter_low', 'will_not_start', 'fridge_working_harder']
     """
-    waiting = sorted(alerts, key=lambda a: (a.kind not in INSTRUMENTS, RANK[a.priority]))
+    waiting = sorted(alerts, key=lambda a: (a.kind not in INSTRUMENTS, -RANK[a.priority]))
     by_kind: dict[str, list[Shown]] = {}
     for alert in waiting:
         by_kind.setdefault(alert.kind, []).append(alert)

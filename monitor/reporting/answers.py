@@ -1,14 +1,13 @@
 """The answers a person wants first, each in at most twelve words: what to do about tonight, is the starter battery safe."""
 from collections.abc import Sequence
 
+from monitor.alerts.rules import RANK
 from monitor.findings import Condition, Estimate, ForecastFindings, JoinFindings, StarterFindings
+from monitor.forecast.levers import NOTHING
 from monitor.reporting.sentences import span
 
-#: A lever that asks for nothing.
-NOTHING = "Nothing to do."
 #: Ways out that are named beside the first.
 MOST_ACTS = 3
-RANK = {"high": 0, "medium": 1, "low": 2}
 #: Alerts of the vehicle that tell whether the starter battery is safe.
 ITS_OWN = ("isolator_stuck_closed",)
 
@@ -25,7 +24,7 @@ def starter_headline(starter: StarterFindings, join: JoinFindings, conditions: S
     """
     wrong = [c for c in conditions if c.active and c.seen and (c.battery == "starter" or c.kind in ITS_OWN)]
     if wrong:
-        return min(wrong, key=lambda c: RANK[c.priority]).seen
+        return max(wrong, key=lambda c: RANK[c.priority]).seen
     if join.isolator == "closed":
         return ("Starter battery charging with the engine running." if join.engine == "running" else
                 "Starter battery connected to the house battery.")

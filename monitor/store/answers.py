@@ -11,7 +11,7 @@ ENDING = ".answer"
 STAYS_S = 120.0
 #: Between two looks for an answer [s].
 LOOK_S = 0.1
-#: Longer files are not read.
+#: Longer files are not read (choice: many times the longest sentence).
 LARGEST_BYTES = 8192
 
 
