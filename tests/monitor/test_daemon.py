@@ -94,6 +94,7 @@ def test_a_power_cut_costs_at_most_the_minute_that_was_being_filled_and_counts_n
         live(life, 60)
         life.daemon.writer.flush()
     live(life, 37)
+    life.daemon.writer.ask(lambda _: None).result(10)  # what was due is written by now; what is not due waits on
     copy = database.parent / "after the cut"
     copy.mkdir()
     for file in database.parent.glob("ampledger.db*"):
