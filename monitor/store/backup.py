@@ -1,12 +1,12 @@
 """A copy of the log while it is written, proved before it counts; and the way back."""
-import os
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.store import check, chunks, migrate, past, restoring, segment
+from monitor.store import check, chunks, migrate, past, restoring
+from monitor.store.all_or_nothing import sync_file, sync_folder
 from monitor.store.checksum import columns_of, is_sound
 from monitor.store.columns import TABLE_COLUMNS
 from monitor.store.lock import hold_lock
@@ -54,10 +54,9 @@ def backup(database: Path, target: Path, progress: Callable[[int, int], None] | 
             copy.execute("pragma journal_mode = delete")
             past.fold(past.of_log(database, source), copy)
         proof = prove(part)
-        with open(part, "rb") as file:
-            os.fsync(file.fileno())
+        sync_file(part)
         part.replace(target)
-        segment.sync_folder(target.parent)
+        sync_folder(target.parent)
         return proof
     except (sqlite3.Error, OSError) as error:
         raise NotCopied(f"{target}: {getattr(error, 'strerror', None) or error}") from error

@@ -7,10 +7,10 @@ import json
 import struct
 import zlib
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from functools import cache
 from typing import Any
 
+from monitor.store.all_or_nothing import transaction
 from monitor.store.columns import LEVELS, TABLE_COLUMNS
 
 #: what stands for "not measured" among 64-bit whole numbers
@@ -116,14 +116,8 @@ def fill(sql: Callable[..., Any], most: int = 500) -> bool:
             continue
         rows = sql(f"select {columns_of(table)} from {table} where crc is null limit ?", (most,)).fetchall()
         if rows:
-            sql("begin immediate")
-            try:
+            with transaction(sql):
                 for row in rows:
                     sql(insert_of(table), add_checksum(table, tuple(row[:-1])))
-                sql("commit")
-            except BaseException:
-                with suppress(Exception):  # SQLite may have done it by itself
-                    sql("rollback")
-                raise
             return True
     return False

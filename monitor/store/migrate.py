@@ -3,6 +3,8 @@ import threading
 from pathlib import Path
 from typing import Any
 
+from monitor.store.all_or_nothing import transaction
+
 FOLDER = Path(__file__).parent / "migrations"
 #: the shape this program writes: the number of the newest file in migrations/versions
 HEAD = max(file.name[1:5] for file in (FOLDER / "versions").glob("v*.py"))
@@ -60,13 +62,7 @@ def upgrade(connection: Any, path: str = "the log") -> bool:
     config = Config()
     config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
     config.attributes["connection"] = connection
-    with _ONE_AT_A_TIME:
-        connection.exec_driver_sql("begin immediate")
-        try:
-            _renew_first_state(connection)
-            command.upgrade(config, "head")
-        except BaseException:
-            connection.exec_driver_sql("rollback")
-            raise
-        connection.exec_driver_sql("commit")
+    with _ONE_AT_A_TIME, transaction(connection.exec_driver_sql):
+        _renew_first_state(connection)
+        command.upgrade(config, "head")
     return True

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, Protocol
 
 from monitor.store import chunks, column_codec, segment
+from monitor.store.all_or_nothing import make_folder, new_file, sync_folder
 from monitor.store.columns import LEVELS, TABLE_COLUMNS
 from monitor.store.segment import Block, Segment, SegmentDamaged
 
@@ -265,15 +266,11 @@ def unfold(connection: sqlite3.Connection, folder: Path) -> None:
         for (number,) in connection.execute("select number from sealed_files where kind = ?", (kind,)).fetchall():
             (body,) = connection.execute("select body from sealed_files where kind = ? and number = ?", (kind, number)).fetchone()
             path = path_of(folder, kind, number)
-            segment.make_folder(path.parent)
-            part = path.with_name(path.name + ".part")
-            with open(part, "wb") as file:
+            make_folder(path.parent)
+            with new_file(path) as file:
                 file.write(body)
-                file.flush()
-                os.fsync(file.fileno())
-            os.replace(part, path)
         if (folder / kind).exists():
-            segment.sync_folder(folder / kind)
+            sync_folder(folder / kind)
     connection.execute("drop table sealed_files")
     connection.commit()
     connection.execute("vacuum")

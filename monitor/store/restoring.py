@@ -1,13 +1,13 @@
 """Puts a copy in the place of a log so that a kill at any moment leaves the one or the other: grown beside it, decided by a note, then
 a few renames that the next start goes on with."""
 import json
-import os
 import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from monitor.store import commit_mark, past, salvage, segment
+from monitor.store import commit_mark, past, salvage
+from monitor.store.all_or_nothing import sync_file, sync_folder, write_text
 
 
 def note_of(database: Path) -> Path:
@@ -36,12 +36,11 @@ def put_in_place(copy: Path, database: Path) -> None:
             source.backup(target)
             target.execute("pragma journal_mode = delete")
             past.unfold(target, past.folder_of(part))
-        with open(part, "rb") as file:
-            os.fsync(file.fileno())
+        sync_file(part)
         there = database.exists() or past.folder_of(database).exists()
         note = {"aside": salvage.free_name(database, "before-restore").name if there else "", "sealed": past.folder_of(part).exists()}
-        segment.sync_folder(database.parent)
-        _write(note_of(database), json.dumps(note))
+        sync_folder(database.parent)
+        write_text(note_of(database), json.dumps(note))
     except BaseException:
         _remove(part)
         raise
@@ -71,9 +70,9 @@ def finish(database: Path) -> None:
         for ending in ("-wal", "-shm"):
             database.with_name(database.name + ending).unlink(missing_ok=True)
         commit_mark.forget(database)
-        segment.sync_folder(database.parent)
+        sync_folder(database.parent)
         part.replace(database)
-        segment.sync_folder(database.parent)
+        sync_folder(database.parent)
     note_of(database).unlink()
 
 
@@ -90,13 +89,3 @@ def _set_aside(database: Path, aside: Path, keep_sealed: bool) -> None:
 def _remove(part: Path) -> None:
     part.unlink(missing_ok=True)
     shutil.rmtree(past.folder_of(part), ignore_errors=True)
-
-
-def _write(note: Path, text: str) -> None:
-    grown = note.with_name(note.name + ".part")
-    with open(grown, "w", encoding="utf-8") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    grown.replace(note)
-    segment.sync_folder(note.parent)

@@ -7,14 +7,16 @@ import errno
 import json
 import logging
 import os
+import shutil
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from monitor.store import chunks, commit_mark, disk_reserve, holes, past, reading, rollups, salvage_rows, segment
-from monitor.store.checksum import add_checksum, insert_of, is_sound
+from monitor.store import commit_mark, disk_reserve, holes, past, rollups, salvage_rows
+from monitor.store.all_or_nothing import new_file, sync_file, sync_folder, transaction, write_text
+from monitor.store.checksum import add_checksum, insert_of
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 from monitor.store.past import Past
 
@@ -107,14 +109,14 @@ def rescue(database: Path, why: str) -> str:
             if not _is_full(error) or not disk_reserve.give_up(database):
                 raise
             log.warning("no room for the salvage: the disk reserve is given up")
-    with open(part, "rb") as grown:
-        os.fsync(grown.fileno())
-    _write_note(database, {"aside": aside.name if aside else "", "why": why, "map": asdict(_map(database)), "stage": "in place"})
+    sync_file(part)
+    note = {"aside": aside.name if aside else "", "why": why, "map": asdict(_map(database)), "stage": "in place"}
+    write_text(note_of(database), json.dumps(note))
     for file in _companions(database):  # they belong to the damaged one, which has them under its other name
         file.unlink(missing_ok=True)
     commit_mark.forget(database)
     os.replace(part, database)
-    segment.sync_folder(database.parent)
+    sync_folder(database.parent)
     note_of(database).unlink(missing_ok=True)
     return describe(found, why, aside)
 
@@ -159,23 +161,21 @@ def _bring(sql: Any, table: str, rows: Iterable[tuple[Any, ...]], sealed: Past, 
         f"insert into {table} ({', '.join(BLOB_COLUMNS[table])}) values ({', '.join('?' * len(BLOB_COLUMNS[table]))})")
     statement = statement.replace("insert or replace", "insert").replace("insert into", "insert or ignore into")
     for part in salvage_rows.batched(rows, STEP):
-        sql("begin immediate")
-        for row in part:
-            if table in _MOVED and _is_sealed(row, _MOVED[table], sealed.until_ms):
-                continue
-            try:
-                if not _is_good(table, row):
-                    raise ValueError("its checksum does not fit")
-                if table in TABLE_COLUMNS and row[-1] is None:  # from before there were checksums
-                    row = add_checksum(table, row[:-1])
-                found.rows[table] = found.rows.get(table, 0) + sql(statement, tuple(row)).rowcount
-            except Exception as error:
-                if _is_full(error):
-                    sql("rollback")
-                    raise
-                found.refused[table] = found.refused.get(table, 0) + 1
-                log.debug("%s: %s", table, error)
-        sql("commit")
+        with transaction(sql):
+            for row in part:
+                if table in _MOVED and _is_sealed(row, _MOVED[table], sealed.until_ms):
+                    continue
+                try:
+                    if not salvage_rows.is_good(table, row):
+                        raise ValueError("its checksum does not fit")
+                    if table in TABLE_COLUMNS and row[-1] is None:  # from before there were checksums
+                        row = add_checksum(table, row[:-1])
+                    found.rows[table] = found.rows.get(table, 0) + sql(statement, tuple(row)).rowcount
+                except Exception as error:
+                    if _is_full(error):
+                        raise
+                    found.refused[table] = found.refused.get(table, 0) + 1
+                    log.debug("%s: %s", table, error)
 
 
 def _known(sql: Any, table: str) -> Callable[[tuple[Any, ...]], bool]:
@@ -223,22 +223,11 @@ def _map(database: Path) -> commit_mark.TableMap:
     return noted if noted.roots else commit_mark.read_map(database)
 
 
-def _write_note(database: Path, words: dict[str, Any]) -> None:
-    note = note_of(database)
-    part = note.with_name(note.name + ".part")
-    with open(part, "w", encoding="utf-8") as file:
-        json.dump(words, file)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(part, note)
-    segment.sync_folder(database.parent)
-
-
 def _begin(database: Path, why: str) -> Path | None:
     """Writes the note, and gives the damaged log its second name; both once, however often this is begun."""
     note = _note(database) or {}
     aside = database.with_name(note["aside"]) if note.get("aside") else free_name(database, "damaged")
-    _write_note(database, {"aside": aside.name, "why": note.get("why", why), "map": asdict(_map(database))})
+    write_text(note_of(database), json.dumps({"aside": aside.name, "why": note.get("why", why), "map": asdict(_map(database))}))
     for file, ending in ((database, ""), (kept_wal_of(database), "-wal"), (database.with_name(database.name + "-wal"), "-wal")):
         other = aside.with_name(aside.name + ending)
         if file.exists() and not other.exists():
@@ -257,12 +246,8 @@ def second_name(file: Path, other: Path) -> None:
     try:
         os.link(file, other)
     except OSError:  # a file system without second names: a copy, whole or not at all
-        part = other.with_name(other.name + ".part")
-        with open(file, "rb") as source, open(part, "wb") as target:
-            while data := source.read(1 << 20):
-                target.write(data)
-            os.fsync(target.fileno())
-        os.replace(part, other)
+        with open(file, "rb") as source, new_file(other) as target:
+            shutil.copyfileobj(source, target, 1 << 20)
 
 
 def _build(part: Path, aside: Path | None, sealed: Past, database: Path) -> Salvaged:
@@ -287,35 +272,20 @@ def _fill(sql: Any, sealed: Past, found: Salvaged) -> None:
         rows: Iterable[tuple[Any, ...]] = sealed.lines(table)
         if table in _WHOLE:  # each day has them whole: the latest word stands
             rows = {row[0]: row for row in rows}.values()
-        sql("begin immediate")
-        for row in rows:
-            with suppress(Exception):
-                found.rows[table] = found.rows.get(table, 0) + sql(statement, add_checksum(table, row)).rowcount
-        sql("commit")
-    sql("begin immediate")
-    for level in ("hours", "days"):
-        statement = insert_of(level).replace("insert or replace", "insert or ignore")
-        for row in sealed.rows(level, -(2**62), 2**62):
-            found.rows[level] = found.rows.get(level, 0) + sql(statement, add_checksum(level, row)).rowcount
-    rollups.fill(sql)
-    sql("commit")
+        with transaction(sql):
+            for row in rows:
+                with suppress(Exception):
+                    found.rows[table] = found.rows.get(table, 0) + sql(statement, add_checksum(table, row)).rowcount
+    with transaction(sql):
+        for level in ("hours", "days"):
+            statement = insert_of(level).replace("insert or replace", "insert or ignore")
+            for row in sealed.rows(level, -(2**62), 2**62):
+                found.rows[level] = found.rows.get(level, 0) + sql(statement, add_checksum(level, row)).rowcount
+        rollups.fill(sql)
 
 
 def _is_sealed(row: tuple[Any, ...], place: int, until_ms: int) -> bool:
     return isinstance(row[place], int) and row[place] <= until_ms
-
-
-def _is_good(table: str, row: tuple[Any, ...]) -> bool:
-    if table in TABLE_COLUMNS:
-        return is_sound(table, row)
-    try:
-        if table == "chunks":
-            chunks.unpack(*row)
-        elif table == "cranks":
-            return reading.text_of(*row) is not None
-        return True  # states and findings are judged when they are read
-    except (chunks.Damaged, TypeError, IndexError, ValueError):
-        return False
 
 
 def _is_full(error: BaseException) -> bool:

@@ -2,11 +2,11 @@
 import json
 import zlib
 from collections.abc import Callable, Iterator
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from monitor.store import checksum, column_codec, past, reading, segment
+from monitor.store.all_or_nothing import transaction
 from monitor.store.chunks import Damaged, unpack
 from monitor.store.columns import LEVELS, TABLE_COLUMNS
 from monitor.store.past import DAY_MS, KINDS
@@ -56,15 +56,9 @@ def seal(sql: Sql, folder: Path, number: int) -> int:
         blocks = _joined(path, list(_blocks(sql, kind, start, end)), KINDS[kind])
         if blocks or kind == "books":
             size += segment.write(path, blocks)
-    sql("begin immediate")
-    try:
+    with transaction(sql):
         for table, column in MOVED.items():
             sql(f"delete from {table} where {column} > ? and {column} <= ?", (start, end))
-        sql("commit")
-    except BaseException:
-        with suppress(Exception):  # SQLite may have done it by itself
-            sql("rollback")
-        raise
     return size
 
 

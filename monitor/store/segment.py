@@ -10,10 +10,11 @@ import os
 import struct
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
+
+from monitor.store.all_or_nothing import make_folder, new_file, sync_folder
 
 SIGNATURE = b"ampledger sealed 1\n"
 TRAILER = b"sealed.\n"
@@ -52,57 +53,21 @@ def write(path: Path, blocks: Iterable[tuple[Block, bytes]]) -> int:
     OSError : nothing has that name that had not before
     """
     make_folder(path.parent)
-    part = path.with_name(path.name + ".part")
-    try:
-        with open(part, "wb") as file:
-            file.write(SIGNATURE)
-            contents = []
-            for block, body in blocks:
-                header = _header(block, body)
-                file.write(header + _CRC.pack(zlib.crc32(header)))
-                contents.append(header + struct.pack("<Q", file.tell()))
-                file.write(body)
-            place = file.tell()
-            listed = b"".join(contents)
-            file.write(listed)
-            file.write(_END.pack(place, zlib.crc32(listed), TRAILER))
-            file.flush()
-            os.fsync(file.fileno())
-            size = file.tell()
-        os.replace(part, path)
-        sync_folder(path.parent)
-        return size
-    except BaseException:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise
-
-
-def make_folder(folder: Path) -> None:
-    """Makes a folder, and those above it, each with its name on the disk: what is in it would be lost with the name.
-
-    Raises
-    ------
-    OSError : it cannot
-    """
-    if not folder.is_dir():
-        make_folder(folder.parent)
-        folder.mkdir(exist_ok=True)
-        sync_folder(folder.parent)
-
-
-def sync_folder(folder: Path) -> None:
-    """Brings a folder's names to the disk.
-
-    Raises
-    ------
-    OSError : it cannot
-    """
-    number = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(number)
-    finally:
-        os.close(number)
+    with new_file(path) as file:
+        file.write(SIGNATURE)
+        contents = []
+        for block, body in blocks:
+            header = _header(block, body)
+            file.write(header + _CRC.pack(zlib.crc32(header)))
+            contents.append(header + struct.pack("<Q", file.tell()))
+            file.write(body)
+        place = file.tell()
+        listed = b"".join(contents)
+        file.write(listed)
+        file.write(_END.pack(place, zlib.crc32(listed), TRAILER))
+        size = file.tell()
+    sync_folder(path.parent)
+    return size
 
 
 class Segment:

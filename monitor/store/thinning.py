@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.store import checksum, chunks, past, segment
+from monitor.store.all_or_nothing import transaction
 from monitor.store.segment import Segment
 from monitor.store.write_queue import hour_end
 
@@ -46,9 +47,11 @@ def pack_hours(sql: Sql, now_ms: int, most: int = 48) -> int:
         packed = chunks.pack(rows)
         if chunks.unpack(*packed) != rows:
             raise chunks.Damaged(f"the hour until {end / 1000:.0f} s does not come back from its chunk; its rows are kept")
-        _whole(sql, [*(("delete from chunks where at_ms = ?", (chunk[0],)) for chunk in again),
-                     ("insert or replace into chunks (at_ms, end_ms, count, crc, body) values (?, ?, ?, ?, ?)", packed),
-                     ("delete from samples where at_ms <= ?", (end,))])
+        with transaction(sql):
+            for chunk in again:
+                sql("delete from chunks where at_ms = ?", (chunk[0],))
+            sql("insert or replace into chunks (at_ms, end_ms, count, crc, body) values (?, ?, ?, ?, ?)", packed)
+            sql("delete from samples where at_ms <= ?", (end,))
         done += 1
     return done
 
@@ -146,15 +149,3 @@ def _lived(sql: Sql, table: str, way: str, up_to_ms: int) -> tuple[int | None, i
             return last, end
         last = end
     return last, None
-
-
-def _whole(sql: Sql, statements: list[tuple[str, tuple[Any, ...]]]) -> None:
-    sql("begin immediate")
-    try:
-        for statement, values in statements:
-            sql(statement, values)
-        sql("commit")
-    except BaseException:
-        with suppress(Exception):  # SQLite may have done it by itself
-            sql("rollback")
-        raise

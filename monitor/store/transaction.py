@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.store import checksum, reading, rollups, saving, state
+from monitor.store.all_or_nothing import transaction
 from monitor.store.columns import milliseconds
 from monitor.store.delta_compression import shrink
 from monitor.store.write_queue import HOUR_MS, WriteQueue
@@ -51,15 +52,8 @@ def write(connection: Any, pending: WriteQueue, place: Place) -> Place:
     sqlalchemy.exc.DatabaseError : nothing was written
     """
     sql = connection.exec_driver_sql
-    sql("begin immediate")
-    try:
-        after = _fill(sql, pending, place)
-        sql("commit")
-    except BaseException:
-        if connection.connection.dbapi_connection.in_transaction:
-            sql("rollback")
-        raise
-    return after
+    with transaction(sql):
+        return _fill(sql, pending, place)
 
 
 def _fill(sql: Callable[..., Any], pending: WriteQueue, place: Place) -> Place:
