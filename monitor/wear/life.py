@@ -1,0 +1,236 @@
+"""How long a battery will live: years until it holds too little, with a range, and what shortens it most.
+
+Lead-acid by weighted ampere-hours with corrosion (lead_acid_life.py), lithium iron phosphate by time and use (lithium_life.py).
+What is not known of the battery is drawn, and where a log has measured the capacity, the draws that agree with it count more.
+"""
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import exp, hypot, log, sqrt
+from random import Random
+
+from monitor.findings import Answer, Estimate, NotYet
+from monitor.parameters import table
+from monitor.wear import lead_acid_life, lithium_life
+from monitor.wear.lead_acid_life import Easier, LeadWear
+from monitor.wear.life_use import LifeLabel, UseSlot
+from monitor.wear.lithium_life import EasierLithium, LithiumWear
+
+P = table("wear", "life")
+CYCLES = {"flooded": (P.number("cycles_flooded"), P.sigma("cycles_flooded")), "agm": (P.number("cycles_agm"), P.sigma("cycles_agm")),
+          "gel": (P.number("cycles_gel"), P.sigma("cycles_gel"))}
+FLOAT_YEARS = {"flooded": (P.number("float_years_flooded"), P.sigma("float_years_flooded")),
+               "agm": (P.number("float_years_agm"), P.sigma("float_years_agm")),
+               "gel": (P.number("float_years_gel"), P.sigma("float_years_gel"))}
+LABEL_SIGMA, PACE_SIGMA = P.number("label_sigma_ln"), {True: P.number("pace_lead_sigma_ln"), False: P.number("pace_lithium_sigma_ln")}
+NEW_FRAC, NEW_SIGMA = P.number("new_capacity_frac"), P.sigma("new_capacity_frac")
+SEASON_SIGMA, LONGEST_YEARS, LEAST_DAYS = P.number("season_sigma_ln"), P.number("longest_years"), P.number("least_days")
+DRAWS, DISAGREE = P.count("draws"), P.number("disagree_sigmas")
+COOL_C, PART_H, DEEP_FRAC = P.number("cool_c"), P.number("part_h"), P.number("deep_frac")
+HIGH_CELL_V, HALF_FRAC, MILD_CHARGE_C = P.number("high_cell_v"), P.number("half_frac"), P.number("mild_charge_c")
+GRID, BISECTIONS = P.count("grid_per_year"), P.count("bisections")
+#: What shortens a life: name -> what it is spared when that is asked.
+LEAD_CAUSES = {"heat": Easier(warmest_c=COOL_C), "standing part-charged": Easier(longest_part_h=PART_H),
+               "layered acid": Easier(layering=False), "deep discharges": Easier(deepest_frac=DEEP_FRAC),
+               "high charging voltage": Easier(highest_cell_v=HIGH_CELL_V)}
+LITHIUM_CAUSES = {"heat": EasierLithium(warmest_c=COOL_C), "standing full": EasierLithium(fullest_frac=HALF_FRAC),
+                  "charging in the cold": EasierLithium(coldest_charge_c=MILD_CHARGE_C), "use": EasierLithium(unused=True)}
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredCapacity:
+    """What a log has measured of the battery: capacity over the rating, one sigma of its logarithm, and its age.
+
+    age_years None: nobody knows how long it has been used like this.
+    """
+
+    capacity_frac: float
+    sigma_ln: float
+    age_years: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LifeForecast:
+    """Years until the battery holds no more than criterion_frac of its rating, and until it holds 80 %.
+
+    Of a new battery from its first day, of a measured one from now; each with its 95 % range. shortened_by: what costs most, as
+    (cause, years), the largest first. loss_per_year: part of the rating that it loses in the next year. agrees: False where
+    measured capacity and counted wear part, and the range was widened.
+    """
+
+    years: Answer
+    years_to_80: Answer
+    criterion_frac: float
+    shortened_by: tuple[tuple[str, float], ...] = ()
+    loss_per_year: Answer = NotYet("")
+    agrees: bool = True
+    full_cycles_per_year: float = 0.0
+    weight_ratio: float = 1.0       # how many times as hard as the standard test the use is, lead-acid only
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """One battery that may be: capacity left after so many years of the life, and its weight."""
+
+    left: Callable[[float], float]
+    age_years: float
+    weight: float = 1.0
+
+
+def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: float = 0.8, measured: MeasuredCapacity | None = None,
+                  causes: bool = True, seed: int = 1) -> LifeForecast:
+    """How long a battery lasts in this life.
+
+    slots : the life, oldest first: best a whole year; it is repeated
+    label : the battery's
+    criterion_frac : part of its rating below which it is too small for its owner
+    measured : what a log has measured of it; None for a new battery
+    causes : whether to ask what shortens the life (it takes some four times as long)
+    seed : of the chance
+
+    Raises
+    ------
+    ValueError : a criterion that is no part of a capacity
+    """
+    if not 0.05 <= criterion_frac <= 1.0:
+        raise ValueError(f"criterion_frac is {criterion_frac:g}: it must lie between 0.05 and 1")
+    days = sum(slot.hours for slot in slots) / 24.0
+    if days < LEAST_DAYS:
+        known = f"{days:.0f} days" if days >= 1 else "no day"
+        missing = NotYet(f"it takes {LEAST_DAYS:.0f} days of charge, temperature and use; {known} are there so far")
+        return LifeForecast(missing, missing, criterion_frac, loss_per_year=missing)
+    season = SEASON_SIGMA * sqrt(max(1.0 - days / 365.0, 0.0))
+    wear = _wear(slots, label, None)
+    drawn, apart = _weigh(_draw(wear, label, season, measured, seed), measured)
+    years, to_80 = (_years(drawn, frac, apart) for frac in (criterion_frac, 0.8))
+    now = [(d.left(d.age_years) - d.left(d.age_years + 1.0), d.weight) for d in drawn]
+    shortened = _causes(slots, label, wear, criterion_frac) if causes else ()
+    weight = wear.weighted_cycles / wear.full_cycles if isinstance(wear, LeadWear) and wear.full_cycles else 1.0
+    return LifeForecast(years, to_80, criterion_frac, shortened, _quantiles(now, 1.0), apart <= 1.0, wear.full_cycles, weight)
+
+
+def _wear(slots: Sequence[UseSlot], label: LifeLabel, cause: str | None) -> LeadWear | LithiumWear:
+    """What a year of the life does, or would do without one of its causes."""
+    if label.chemistry == "lfp":
+        return lithium_life.wear_a_year(slots, label, LITHIUM_CAUSES[cause] if cause else lithium_life.NOTHING_SPARED)
+    return lead_acid_life.wear_a_year(slots, label, LEAD_CAUSES[cause] if cause else lead_acid_life.NOTHING_SPARED)
+
+
+def _draw(wear: LeadWear | LithiumWear, label: LifeLabel, season: float, measured: MeasuredCapacity | None, seed: int) -> list[_Drawn]:
+    """Batteries that the label may stand for, each living this life."""
+    chance, found = Random(seed), []
+    lead = isinstance(wear, LeadWear)
+    layers = _grid(wear) if isinstance(wear, LeadWear) else []
+    for number in range(DRAWS):
+        a, b, c, d, u = (chance.gauss(0, 1), chance.gauss(0, 1), chance.gauss(0, 1), chance.gauss(0, 1), chance.random())
+        pace = exp(hypot(PACE_SIGMA[lead], season) * c)
+        new = NEW_FRAC * exp(NEW_SIGMA * d)
+        age = 0.0 if measured is None else measured.age_years
+        if age is None:
+            age = u * LONGEST_YEARS / 2.0
+        left = (_lead_left(wear, label, layers, a, b, pace, new) if isinstance(wear, LeadWear)
+                else _lithium_left(wear, number % len(lithium_life.MODELS), pace, new))
+        found.append(_Drawn(left, age))
+    return found
+
+
+def _lead_left(wear: LeadWear, label: LifeLabel, layers: list[float], a: float, b: float, pace: float,
+               new: float) -> Callable[[float], float]:
+    """Capacity left of one lead-acid battery after so many years; a, b: how lucky in cycles and in float years [sigmas]."""
+    cycles, cycles_sigma = CYCLES[label.chemistry] if label.cycles is None else (label.cycles, LABEL_SIGMA)
+    floats, floats_sigma = FLOAT_YEARS[label.chemistry] if label.float_years is None else (label.float_years, LABEL_SIGMA)
+    mine = cycles * exp(cycles_sigma * a)
+    end = lead_acid_life.corrosion_at_end(label, floats * exp(floats_sigma * b))
+    begun = lead_acid_life.degradation_loss(0.0, mine)
+
+    def left(years: float) -> float:
+        lived = years * pace
+        corroded = lead_acid_life.CORROSION_LOSS * _on_grid(layers, lived) / end
+        return new - corroded - (lead_acid_life.degradation_loss(wear.weighted_cycles * lived, mine) - begun)
+
+    return left
+
+
+def _grid(wear: LeadWear) -> list[float]:
+    return lead_acid_life.layer_after(wear, [step / GRID for step in range(2 * GRID * int(LONGEST_YEARS) + 1)])
+
+
+def _on_grid(layers: list[float], years: float) -> float:
+    """The corrosion layer at a moment, straight between the grid's, and on beyond its end."""
+    at = min(max(int(years * GRID), 0), len(layers) - 2)
+    return layers[at] + (layers[at + 1] - layers[at]) * (years * GRID - at)
+
+
+def _lithium_left(wear: LithiumWear, model: int, pace: float, new: float) -> Callable[[float], float]:
+    """Capacity left of one lithium battery after so many years."""
+    loss = lithium_life.loss_of(wear, lithium_life.MODELS[model])
+    return lambda years: new - pace * loss(years)
+
+
+def _weigh(drawn: list[_Drawn], measured: MeasuredCapacity | None) -> tuple[list[_Drawn], float]:
+    """The draws, those that agree with the measured capacity counting more; and by what to widen where none does (1: not)."""
+    if measured is None:
+        return drawn, 1.0
+    logs = [log(max(d.left(d.age_years), 0.02)) for d in drawn]
+    mean = sum(logs) / len(logs)
+    spread = sqrt(sum((x - mean) ** 2 for x in logs) / len(logs))
+    seen = log(max(measured.capacity_frac, 0.02))
+    apart = abs(seen - mean) / max(hypot(spread, measured.sigma_ln), 1e-6) / DISAGREE
+    sigma = max(measured.sigma_ln, 0.02) * max(apart, 1.0)
+    return [replace(d, left=_anchored(d.left, d.age_years, measured.capacity_frac * exp(measured.sigma_ln * (k % 7 - 3) / 2)),
+                    weight=exp(-0.5 * ((x - seen) / sigma) ** 2) + 1e-9) for k, (d, x) in enumerate(zip(drawn, logs, strict=True))], apart
+
+
+def _anchored(left: Callable[[float], float], age_years: float, now_frac: float) -> Callable[[float], float]:
+    """The same decline, from the capacity that was measured now."""
+    lift = now_frac - left(age_years)
+    return lambda years: left(years) + lift
+
+
+def _years(drawn: list[_Drawn], criterion_frac: float, apart: float) -> Estimate:
+    """Years from each draw's age until it holds no more than the criterion."""
+    values = [(_when(d.left, criterion_frac, d.age_years) - d.age_years, d.weight) for d in drawn]
+    found = _quantiles(values, max(apart, 1.0))
+    return replace(found, low=max(found.low, 0.0), high=min(found.high, LONGEST_YEARS), value=min(max(found.value, 0.0), LONGEST_YEARS))
+
+
+def _when(left: Callable[[float], float], criterion_frac: float, from_years: float) -> float:
+    """The year in which it comes down to the criterion; the age itself where it is there already."""
+    low, high = from_years, from_years + LONGEST_YEARS
+    if left(low) <= criterion_frac:
+        return low
+    if left(high) > criterion_frac:
+        return high
+    for _ in range(BISECTIONS):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if left(middle) > criterion_frac else (low, middle)
+    return (low + high) / 2.0
+
+
+def _quantiles(values: list[tuple[float, float]], widen: float) -> Estimate:
+    """Median and 95 % range of weighted values; the range widened about its middle."""
+    ordered = sorted(values)
+    total, so_far, found = sum(w for _, w in ordered), 0.0, []
+    wanted = [0.025, 0.5, 0.975]
+    for value, weight in ordered:
+        so_far += weight
+        while wanted and so_far >= wanted[0] * total:
+            found.append(value)
+            wanted.pop(0)
+    found += [ordered[-1][0]] * (3 - len(found))
+    low, middle, high = found
+    return Estimate(middle, middle - widen * (middle - low), middle + widen * (high - middle), "learnt")
+
+
+def _causes(slots: Sequence[UseSlot], label: LifeLabel, wear: LeadWear | LithiumWear,
+            criterion_frac: float) -> tuple[tuple[str, float], ...]:
+    """What the usual battery of this label would live longer without each cause [years], the largest first; a tenth and more."""
+    def lived(one: LeadWear | LithiumWear) -> float:
+        if isinstance(one, LeadWear):
+            return _when(_lead_left(one, label, _grid(one), 0.0, 0.0, 1.0, NEW_FRAC), criterion_frac, 0.0)
+        models = [_when(_lithium_left(one, k, 1.0, NEW_FRAC), criterion_frac, 0.0) for k in range(len(lithium_life.MODELS))]
+        return sum(models) / len(models)
+
+    as_it_is = lived(wear)
+    names = LITHIUM_CAUSES if label.chemistry == "lfp" else LEAD_CAUSES
+    costs = [(name, lived(_wear(slots, label, name)) - as_it_is) for name in names]
+    return tuple(sorted(((name, years) for name, years in costs if years >= 0.1), key=lambda pair: -pair[1]))
