@@ -3,6 +3,8 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
+# Compiled once, not anew by every process that a test starts.
+unexport PYTHONDONTWRITEBYTECODE
 
 .PHONY: demo check test test-board bench golden deb install uninstall clean
 
@@ -13,11 +15,11 @@ demo: $(STAMP)
 check: $(VENV)/.installed-test
 	$(BIN)/ruff check --quiet .
 	$(BIN)/mypy
-	$(BIN)/python -m pytest -q -n auto --dist loadgroup -m "not slow and not browser and not board"
+	$(BIN)/python -m pytest -q -n auto -p no:schemathesis -m "not slow and not browser and not board"
 
 # Everything: the check, then what takes long.
 test: check
-	$(BIN)/python -m pytest -n auto --dist loadgroup -m "(slow or browser) and not board"
+	$(BIN)/python -m pytest -n auto -m "(slow or browser) and not board"
 
 # The package on a bare Debian 12 and 13: as root, with mmdebstrap, systemd-container, lintian and a network. Some ten minutes.
 test-board: $(VENV)/.installed-test

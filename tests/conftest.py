@@ -1,8 +1,10 @@
 """For all tests: patience on a busy machine, which files are slow, and what must stay together when tests run side by side."""
+import os
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadScopeScheduling
 
 settings.register_profile("patient", deadline=None)     # times belong to the benchmarks
 settings.load_profile("patient")
@@ -27,11 +29,45 @@ SLOW = (
 )
 #: Whose tests share nothing and may be spread over workers one by one; of every other file all tests stay on one worker,
 #: for they share fixtures, ports, processes or a computed ensemble.
-SPREAD = ("tests/golden/",)
+SPREAD = ("tests/golden/", "tests/drivers/test_every_driver.py", "tests/monitor/test_setup.py", "tests/monitor/test_delivery.py",
+          "tests/monitor/test_daemon.py", "tests/monitor/test_store_writer.py", "tests/monitor/test_lithium_charge.py",
+          "tests/monitor/test_satellite_time.py")
+
+
+class ByFile(LoadScopeScheduling):
+    """Gives a worker the tests of one file at a time, in the order of collection.
+
+    By pytest-xdist's own hook: marks of groups are passed over by its 3.8 beside pytest 9.2, whose names of tests cannot be changed.
+    """
+
+    def _split_scope(self, nodeid: str) -> str:
+        return nodeid if nodeid.startswith(SPREAD) else nodeid.partition("::")[0]
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> ByFile | None:
+    """Wherever tests run side by side, but for `--dist no`."""
+    if config.getoption("dist") == "no":
+        return None
+    config.option.loadscopereorder = False
+    return ByFile(config, log)
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Two workers a core for quick tests, of which many wait for a real process, line or server; one more than cores for the others."""
+    cores = len(os.sched_getaffinity(0))
+    return 2 * cores if "not slow" in config.getoption("markexpr") else cores + 1
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """A run that wants nothing slow need not import what is slow as a whole."""
+    if "not slow" in config.getoption("markexpr") and collection_path.is_relative_to(ROOT):
+        name = collection_path.relative_to(ROOT).as_posix()
+        return True if (name + "/" if collection_path.is_dir() else name).startswith(SLOW) else None
+    return None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what is slow, keep files together under pytest-xdist (--dist loadgroup), begin with the longest."""
+    """Mark what is slow, begin with the longest."""
     rank = {}
     for item in items:
         name = item.path.relative_to(ROOT).as_posix() if item.path.is_relative_to(ROOT) else ""
@@ -39,6 +75,4 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         rank[item] = place
         if place < len(SLOW):
             item.add_marker(pytest.mark.slow)
-        if not name.startswith(SPREAD):
-            item.add_marker(pytest.mark.xdist_group(name))
     items.sort(key=lambda item: rank[item])

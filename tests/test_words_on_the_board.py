@@ -1,7 +1,7 @@
 """What a person reads on the board names only what is there: a page or a command, never a file of the checkout."""
 import ast
 import re
-from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -15,7 +15,8 @@ READERS = {"monitor/documents.py", "monitor/guides/text.py", "monitor/commands/d
 FILE_NAMED = re.compile(r"docs/|\.md\b")
 
 
-def said(path: Path) -> Iterator[str]:
+@cache
+def said(path: Path) -> tuple[str, ...]:
     """Every string of a module that is not a docstring of something that no person calls; a command's docstring is its help."""
     tree = ast.parse(path.read_text())
     silent = set()
@@ -24,9 +25,8 @@ def said(path: Path) -> Iterator[str]:
             command = any("command" in ast.unparse(d) or "group" in ast.unparse(d) for d in getattr(node, "decorator_list", ()))
             if not command:
                 silent.add(id(node.body[0].value))
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in silent:
-            yield node.value
+    return tuple(node.value for node in ast.walk(tree)
+                 if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in silent)
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda p: p.relative_to(ROOT).as_posix())

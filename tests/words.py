@@ -2,6 +2,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -12,8 +13,13 @@ COMMENT, STATEMENT = re.compile(r"\{#.*?#\}", re.S), re.compile(r"\{%.*?%\}", re
 QUOTED = re.compile(r"'([^']*)'|\"([^\"]*)\"")
 
 
-def texts() -> Iterator[tuple[str, str]]:
+@cache
+def texts() -> tuple[tuple[str, str], ...]:
     """(file and line, text) of each piece."""
+    return tuple(_texts())
+
+
+def _texts() -> Iterator[tuple[str, str]]:
     for folder in ("monitor", "dashboard"):
         for path in sorted((ROOT / folder).rglob("*.py")):
             place = path.relative_to(ROOT).as_posix()

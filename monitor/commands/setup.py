@@ -12,7 +12,7 @@ from monitor.commands.options import PAGES_PORT, USUAL, config_option
 meter_option: Callable = click.option("--meter-limit", "limit_pct", type=click.FloatRange(0, 20, min_open=True),
                                       help="The multimeter's limit of error in per cent, from its manual. Default: 0.5 for volts, 1.5 for "
                                            "amperes.")
-seconds_option: Callable = click.option("--seconds", default=5.0, show_default=True, type=click.FloatRange(0.4, 600),
+seconds_option: Callable = click.option("--seconds", default=5.0, show_default=True, type=click.FloatRange(0.3, 600),
                                         help="How long to measure.")
 
 

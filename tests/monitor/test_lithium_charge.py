@@ -169,6 +169,7 @@ def at_the_end(plan: Plan) -> tuple[float, ChargeFindings, int]:
     return rows[-1]
 
 
+@pytest.mark.slow
 def test_weeks_of_full_charges_tell_a_worn_battery_and_accuse_no_sound_one() -> None:
     """Vehicles of the simulated kind whose curve is not the estimator's; the benchmark has thirty of each."""
     off_worn, inside, total = [], 0, 0

@@ -22,7 +22,7 @@ LABELS = 'house = "agm 100"\nstarter = "flooded 70"\n'
 
 def _arguments(board: Board, *more: str) -> list[str]:
     return ["-c", str(board.root / "van.toml"), "--sys", str(board.root / "sys"), "--dev", str(board.root / "dev"),
-            "--seconds", "0.5", *more]
+            "--seconds", "0.3", *more]
 
 
 def _setup(board: Board, *arguments: str, stdin: str = "") -> tuple[int, str]:
@@ -36,7 +36,7 @@ def _answers(board: Board, text: str) -> tuple[int, str]:
 
 
 def _step(board: Board, name: str, *more: str) -> tuple[int, str]:
-    seconds = () if name == "which" else ("--seconds", "0.5")
+    seconds = () if name == "which" else ("--seconds", "0.3")
     return _setup(board, name, "-c", str(board.root / "van.toml"), *seconds, *more)
 
 
