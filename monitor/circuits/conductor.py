@@ -1,5 +1,6 @@
 """What a copper conductor may carry where it lies, how hot it gets, and what it drops."""
 from bisect import bisect_right
+from itertools import pairwise
 from math import log, sqrt
 
 from monitor.circuits.tables import CLASSES_C, CONDUCTORS, TABLE_AMBIENT_C, Size
@@ -34,9 +35,20 @@ def engine_bay_factor(insulation_c: float, ambient_c: float) -> float:
     return min(float(CONDUCTORS["engine_space"][f"class_{column}"]), ambient_factor(column, ambient_c))
 
 
-def bundle_factor(loaded_count: int) -> float:
-    """What remains with so many loaded conductors touching each other: the lowest of the published sets."""
-    factors = [1.0]
+def bundle_factor(loaded_count: int, laid: str = "open") -> float:
+    """What remains with so many loaded conductors touching each other: the lowest of the published sets.
+
+    loaded_count : itself among them; laid : "open", "conduit" or "insulation". What the latter two leave to a conductor holds
+    for a pair already.
+
+    >>> bundle_factor(1), bundle_factor(2), round(bundle_factor(6), 3), bundle_factor(2, "conduit")
+    (1.0, 0.78, 0.546, 1.0)
+    """
+    if loaded_count < 2 or loaded_count == 2 and laid != "open":
+        return 1.0
+    grouping, rows = CONDUCTORS["grouping"], CONDUCTORS["grouping"]["circuits"]
+    (c0, f0), (c1, f1) = next((a, b) for a, b in pairwise(rows) if 2 * b[0] >= loaded_count)
+    factors = [float(grouping["pair"]) * (f0 + (f1 - f0) * (loaded_count / 2 - c0) / (c1 - c0))]
     for table in CONDUCTORS["bundle"]:
         factors += [factor for least, factor in table["rows"] if loaded_count >= least][-1:]
     return min(factors)
@@ -54,12 +66,12 @@ def ampacity_a(size: Size, insulation_c: float, ambient_c: float = TABLE_AMBIENT
     laid : "open", "conduit" or "insulation"
 
     >>> from monitor.circuits.tables import SIZES
-    >>> ampacity_a(SIZES["american"][6], 105)
+    >>> ampacity_a(SIZES["american"][6], 105, loaded_count=1)
     120.0
     """
     column = class_column(insulation_c)
     heat = engine_bay_factor(insulation_c, ambient_c) if engine_bay else ambient_factor(CLASSES_C[column], ambient_c)
-    return size.ampacity_a[column] * heat * bundle_factor(loaded_count) * float(CONDUCTORS["laying"][laid])
+    return size.ampacity_a[column] * heat * bundle_factor(loaded_count, laid) * float(CONDUCTORS["laying"][laid])
 
 
 def temperature_c(current_a: float, ampacity: float, insulation_c: float, ambient_c: float) -> float:

@@ -1,4 +1,7 @@
-"""Five hundred circuits at random: none gets hotter than its insulation by an independent heat balance."""
+"""Five hundred circuits at random: none gets hotter than its insulation by an independent heat balance.
+
+More of them, from another seed, by hand: `python -m tests.benchmarks.bench_circuits 5000 SEED`.
+"""
 from random import Random
 
 import pytest
@@ -7,6 +10,7 @@ from scipy.integrate import solve_ivp
 from monitor.circuits import source
 from monitor.circuits.circuit import Circuit, Refused
 from monitor.circuits.design import Plan, design
+from monitor.circuits.tables import FUSE_CLASSES
 from tests.circuits.heat_balance import ALPHA, RHO, steady_c
 
 COUNT = 500
@@ -14,18 +18,26 @@ COUNT = 500
 HEAT_J_PER_MM3_K = 3.45e-3
 
 
-def circuits(seed: int = 20) -> list[Plan]:
-    """Designed circuits of every kind of place; what is refused is drawn anew."""
-    chance, found = Random(seed), []
-    while len(found) < COUNT:
+#: Currents that sit on a fuse's rating leave a conductor the least room.
+RATINGS_A = sorted({rating for kind in FUSE_CLASSES for rating in kind.ratings_a})
+
+
+def circuits(seed: int = 20, count: int = COUNT) -> list[Plan]:
+    """Designed circuits of every kind and place, from stubs of 5 cm to 30 m; what is refused is drawn anew."""
+    r, found = Random(seed), []
+    while len(found) < count:
         circuit = Circuit(
-            "any", round(10 ** chance.uniform(-0.5, 2.6), 2), round(chance.uniform(0.2, 10), 2),
-            place=chance.choice(["cabin", "engine bay"]), laid=chance.choice(["open", "open", "conduit", "insulation"]),
-            insulation_c=chance.choice([60, 70, 75, 80, 85, 90, 100, 105, 125]),
-            ambient_c=chance.choice([None, 10, 20, 30, 40, 50, 60, 70, 80, 90]), loaded_count=chance.choice([1, 2, 2, 2, 3, 4, 6, 8, 12,
-                24, 40]),
-            continuous=chance.random() < 0.6, drop_pct=chance.choice([3, 10]), tinned=chance.random() < 0.3)
-        supply = source.battery_supply("battery", chance.choice(["flooded", "agm", "gel", "lfp"]), chance.choice([60, 100, 200]))
+            "any", r.choice(RATINGS_A) if r.random() < 0.3 else round(10 ** r.uniform(-1.0, 2.9), 2), round(10 ** r.uniform(-1.3, 1.48), 2),
+            kind=r.choice(["load", "load", "load", "charger", "link", "sense", "control"]), place=r.choice(["cabin", "engine bay"]),
+            laid=r.choice(["open", "open", "conduit", "insulation"]),
+            insulation_c=r.choice([60, 70, 75, 80, 85, 90, 100, 105, 110, 120, 125]),
+            ambient_c=r.choice([None, -20, 0, 10, 20, 30, 40, 50, 60, 70, 80, 90, 100]),
+            loaded_count=r.choice([1, 2, 2, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 16, 20, 24, 30, 40, 41, 60]),
+            continuous=r.random() < 0.6, drop_pct=r.choice([1, 3, 5, 10]), tinned=r.random() < 0.3)
+        supply = source.battery_supply("battery", r.choice(["flooded", "agm", "gel", "lfp"]), r.choice([30, 60, 100, 200, 400]),
+                                       count=r.choice([1, 1, 1, 2]))
+        if r.random() < 0.3:
+            supply = source.panel_supply("panel", supply, r.uniform(0.0005, 0.01), True, r.uniform(0.0, 0.2))
         try:
             found.append(design(circuit, supply))
         except Refused:
@@ -51,12 +63,12 @@ def test_no_conductor_gets_hotter_than_its_insulation(plans: list[Plan]) -> None
 
 
 def test_nor_at_the_current_that_its_fuse_carries_for_ever(plans: list[Plan]) -> None:
-    """At the fuse's rating, all conductors of a bundle at once: at most 5 K above the class, in still air and for thin walls."""
+    """At the fuse's rating, all conductors of a bundle at once, in still air and for thin walls."""
     for plan in plans:
         c = plan.circuit
         for run in (plan.run, plan.american_run):
             if run is not None:
-                assert steady_c(run.area_mm2, run.fuse.rating_a, plan.air_c, c.loaded_count, c.laid) < c.insulation_c + 5, (run, c)
+                assert steady_c(run.area_mm2, run.fuse.rating_a, plan.air_c, c.loaded_count, c.laid) <= c.insulation_c, (run, c)
 
 
 def test_the_sheet_does_not_call_the_copper_cooler_than_it_is(plans: list[Plan]) -> None:
@@ -67,8 +79,6 @@ def test_the_sheet_does_not_call_the_copper_cooler_than_it_is(plans: list[Plan])
 
 def test_every_short_circuit_ends_before_the_insulation_is_spoilt(plans: list[Plan]) -> None:
     """Copper heated without any loss from the temperature at load, by its own differential equation, for as long as the fuse may take."""
-    from monitor.circuits.tables import FUSE_CLASSES
-
     final = {60: 160, 75: 160, 80: 160, 90: 250, 105: 160, 125: 250}
     for plan in plans[::5]:
         kind = next(k for k in FUSE_CLASSES if k.name == plan.run.fuse.kind)
@@ -84,7 +94,7 @@ def test_load_fuse_and_conductor_stand_in_their_order(plans: list[Plan]) -> None
     for plan in plans:
         run, c = plan.run, plan.circuit
         assert c.current_a <= run.fuse.rating_a < run.ampacity_a <= run.table_a
-        assert run.fuse.breaking_a >= plan.supply.short_circuit_a
+        assert run.fuse.breaking_a >= plan.supply.short_circuit_a or plan.supply.behind_main and run.fuse.backed_up
         assert run.drop_pct <= c.drop_pct
         physical_v = 2 * c.length_m * c.current_a * RHO / 1.03 / run.area_mm2 * (1 + ALPHA * (run.copper_c - 20))
         assert physical_v < run.drop_v < 1.25 * physical_v  # the standard allows the thinnest a fifth more than solid copper

@@ -136,7 +136,7 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
         _low(rested_v, flat) if rested_v is not None and level.low else IDLE["starter_low"],
         _frost(rested_v, temperature_c, coming_low_c, vehicle.starter) if rested_v is not None else IDLE["starter_freeze_risk"],
         _part_charged(uncharged_s) if rested_v is not None and uncharged_s > PART_CHARGED_S else IDLE["starter_part_charged"],
-        _weak(starts), failed, _over(level), _under(level),
+        _weak(starts), failed, over_voltage(level), _under(level),
         _no_start(rest_v, house_v, vehicle) if flat or failed.active else IDLE["will_not_start"],
     )
 
@@ -182,6 +182,8 @@ def charge_frac(rest_v: float, temperature_c: float | None, battery: Battery) ->
 
 def _frost(rest_v: float, temperature_c: float | None, coming_low_c: float | None, battery: Battery) -> Condition:
     """Thin acid and frost, now or in the coming night: the acid's density follows from the resting voltage."""
+    if min(99.0 if temperature_c is None else temperature_c, 99.0 if coming_low_c is None else coming_low_c) > 0.0:
+        return IDLE["starter_freeze_risk"]
     point_c = frost.freezing_point_c(frost.density_from_rest_voltage_kg_l(rest_v))
     warn_c = min(point_c + (limits_of(battery.chemistry).frost_margin_k or 0.0), 0.0)
     acid = f"At {rest_v:.2f} V its acid freezes at about {point_c:.0f} °C.".replace("-", "−")
@@ -223,7 +225,8 @@ def _failed(starts: crank.CrankState) -> Condition:
     return IDLE["start_failed"]
 
 
-def _over(level: LevelAlert) -> Condition:
+def over_voltage(level: LevelAlert) -> Condition:
+    """Whether the voltage has been too high for a minute."""
     if level.over_s < 60 or level.volts is None:
         return IDLE["starter_over_voltage"]
     return _said("starter_over_voltage", f"Starter battery at {level.volts:.1f} V: far too high.",
