@@ -12,6 +12,9 @@ BLADE = FUSE_CLASSES[0]
 CAUTION = ("By published tables, for copper; local codes, the data of cable, fuse and device, and a licensed "
            "electrician have the last word.")
 
+#: What helps where heat decides.
+WAYS_OUT = "share the load between circuits, take a higher insulation class, a cooler way or conductors laid apart"
+
 
 @dataclass(frozen=True, slots=True)
 class Run:
@@ -137,7 +140,7 @@ def _try(circuit: Circuit, supply: Supply, size: Size) -> tuple[Run | None, str,
     where = f"class {CLASSES_C[column]} °C insulation in {circuit.air_c:g} °C air, {circuit.place}"
     if circuit.current_a > may_a:
         return None, (f"may carry only {may_a:.0f} A there ({where}; 33 CFR 183.425, derated), less than the {circuit.current_a:g} A "
-                      "that flow; share the load between circuits, take a higher insulation class, a cooler way or conductors laid apart"), "ampacity"
+                      f"that flow; {WAYS_OUT}"), "ampacity"
     fitting = fuse.list_fuses(circuit.current_a, circuit.continuous, may_a, supply, circuit.fuse_a)
     if not fitting:
         return None, _no_fuse(circuit, supply, may_a), "ampacity"
@@ -185,7 +188,7 @@ def _no_fuse(circuit: Circuit, supply: Supply, may_a: float) -> str:
                 f"that {supply.name} can push (breaking capacity: ISO 8820, UL 248, IEC 60269)")
     most = max(fuse.greatest_rating_a(kind, may_a) for kind in kinds)
     return (f"may carry {may_a:.0f} A there, so its fuse may be {most:.0f} A at the most (IEC 60364-4-43 433.1), but {needs}; "
-            "share the load between circuits, take a higher insulation class, a cooler way or conductors laid apart")
+            f"{WAYS_OUT}")
 
 
 def _relay(circuit: Circuit, supply: Supply, other: Supply | None, run: Run) -> Relay:

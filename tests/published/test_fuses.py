@@ -25,7 +25,8 @@ def test_how_far_a_fuse_may_sit_from_its_source(distance_m: float, sheathed: boo
 
 def test_the_law_allows_half_as_much_again_as_we_do() -> None:
     """33 CFR 183.455(c)(1): gauge 6, 105 °C, 120 A -> 180 A, in an engine space 102 -> 153 A. We keep IEC's stricter rule."""
-    outside, inside = (conductor.ampacity_a(GAUGES["6"], 105, ambient_c, engine_bay=hot, loaded_count=1) for ambient_c, hot in ((30, False), (50, True)))
+    outside, inside = (conductor.ampacity_a(GAUGES["6"], 105, ambient_c, engine_bay=hot, loaded_count=1)
+                       for ambient_c, hot in ((30, False), (50, True)))
     assert (FUSES["rating"]["law_ratio"] * outside, FUSES["rating"]["law_ratio"] * inside) == (180, 153)
     assert fuse.greatest_rating_a(BLADE, outside) < 120
 
