@@ -161,12 +161,12 @@ class Daemon:
         """One reading of every instrument; returns findings where it closed a minute, else None."""
         boot_s = self.clock.boot_s()
         found = self._hear(boot_s, *self.sampler.read(boot_s))
-        learnt = self._relearner.turn(self.state.watch, self._step, self._before_s() or 0.0, self.writer.remember)
-        if learnt is not None:
-            watch, event = learnt
-            self.state = replace(self.state, watch=watch)
-            self.writer.offer(Batch(events=(event,), state=self.state))
+        self._relearner.turn(self.state.watch, self._step, self._before_s() or 0.0, self.writer.remember, self._learnt)
         return found
+
+    def _learnt(self, watch: Any, event: Event) -> None:
+        self.state = replace(self.state, watch=watch)
+        self.writer.offer(Batch(events=(event,), state=self.state))
 
     def past(self, readings: Iterable[Reading], commit_s: float = 43200.0) -> None:
         """Lives through readings that bring their own time as fast as they come, committing seldom."""
@@ -396,5 +396,5 @@ class Daemon:
         """Writes everything, the unfinished minute included, and ends; returns whether all was written."""
         self.writer.offer(Batch(state=self.state, gaps=(*self.sampler.gaps(), *self.sampler.open_gaps())))
         self.sampler.close()
-        self._relearner.close()
+        self._relearner.close(5.0)
         return self.writer.close(timeout_s)

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -35,6 +36,7 @@ class Relearner:
     def __init__(self, make: "Callable[..., Relearning] | None") -> None:
         self._make, self._told = make, 0.0
         self.run: Relearning | None = None
+        self._ending: list[subprocess.Popen[bytes]] = []
         self._recent: deque[Minute] = deque(maxlen=RECENT_MINUTES)
 
     @property
@@ -69,8 +71,8 @@ class Relearner:
             self.run.minute(minute)
 
     def turn(self, held: Any, step: Callable[[Any, Minute, Vehicle], tuple[Any, Any]], at_s: float,
-             remember: Remember) -> tuple[Any, Event] | None:
-        """Once a beat: what the trackers hold from now on and what is to be told, where a run ended; else None.
+             remember: Remember, save: Callable[[Any, Event], object]) -> None:
+        """Once a beat: how far it is; hands over what the trackers hold from now on and what is to be told where a run ended.
 
         Parameters
         ----------
@@ -78,10 +80,12 @@ class Relearner:
         step : one minute further
         at_s : the present
         remember : keeps a word in the log
+        save : takes both, and has them written; only then is the word gone by which the next start would begin it again
         """
+        self._ending = [process for process in self._ending if process.poll() is None]
         run = self.run
         if run is None:
-            return None
+            return
         states, parts = run.turn(held, step), ", ".join(run.parts)
         if states is not None:
             event = Event(at_s, "relearnt", "vehicle", f"Learnt again from the log: {parts}.")
@@ -93,16 +97,19 @@ class Relearner:
             if run.part >= self._told + TOLD_FRAC:
                 self._told = run.part
                 self._keep(remember)
-            return None
+            return
         self.close()
+        save(states, event)
         remember("relearning", "")
-        return states, event
 
-    def close(self) -> None:
-        """Ends a run that is on its way; the next start begins it again."""
-        if self.run is not None:
-            self.run.close()
+    def close(self, wait_s: float = 0.0) -> None:
+        """Ends a run that is on its way; the next start begins it again. No beat waits for the end of its process."""
+        if self.run is not None and (process := self.run.close()) is not None:
+            self._ending.append(process)
         self.run = None
+        for process in self._ending if wait_s else ():
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(wait_s)
 
     def _keep(self, remember: Remember) -> None:
         """How far it is, for the pages, and of what, for a start that comes before its end."""
@@ -153,13 +160,15 @@ class Relearning:
             return None
         return replace(held, **{name: getattr(self._states, name) for name in self.parts})
 
-    def close(self) -> None:
-        """Ends the process beside, where it still runs."""
-        if self._process is not None and self._process.poll() is None:
-            self._process.terminate()
-            self._process.wait(5)
-        if self._process is not None and self._process.stdout is not None:
-            self._process.stdout.close()
+    def close(self) -> subprocess.Popen[bytes] | None:
+        """Has the process beside end; returns it, to be waited for."""
+        process, self._process = self._process, None
+        if process is not None:
+            if process.poll() is None:
+                process.terminate()
+            if process.stdout is not None:
+                process.stdout.close()
+        return process
 
     def _listen(self) -> None:
         if self._process is None or self._process.stdout is None or self.failed:

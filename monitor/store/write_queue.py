@@ -13,14 +13,17 @@ from monitor.store.sample_rows import SampleRow, sample_row
 from monitor.store.state import State
 
 HOUR_MS = 3_600_000
-DAY_MS = 24 * HOUR_MS
 #: Beyond so many raw rows the oldest hours are packed: 8 kB in place of 1.5 MB. They are packed as the log packs them, by hours
 #: of the line of time, so that no chunk lies across the end of a day.
 LOOSE_ROWS = 7200
 #: Beyond twice so many minutes the oldest so many are packed: 60 kB in place of 1.5 MB.
 PACKED_MINUTES = 1440
-#: What is kept while the log cannot be written; beyond it the oldest go first. Alerts and state never go.
-KEPT_MS, KEPT_EVENTS, KEPT_GAPS, KEPT_CRANKS = 14 * DAY_MS, 2000, 2000, 200
+#: What is kept while the log cannot be written; beyond it the oldest go first. Alerts and state never go. Packed rows are
+#: counted by the space they take, never by a date: 14 days of six noisy quantities read each second, a year of hourly ones.
+KEPT_RAW_BYTES, KEPT_MINUTES_BYTES = 4_000_000, 1_200_000
+KEPT_EVENTS, KEPT_GAPS, KEPT_CRANKS, KEPT_FORECASTS = 2000, 2000, 200, 60 * 24
+#: A packed hour costs so much besides its bytes: the row in memory.
+ROW_BYTES = 200
 
 
 class WriteQueue:
@@ -140,12 +143,15 @@ class WriteQueue:
             self._pack_samples(whole or LOOSE_ROWS // 2)
         while len(self.minutes) >= 2 * PACKED_MINUTES:
             self._pack_minutes(PACKED_MINUTES)
-        oldest = (self.latest_ms or 0) - KEPT_MS
-        while self.chunks and self.chunks[0][1] < oldest:
+        spare = sum(len(chunk[4]) + ROW_BYTES for chunk in self.chunks) - KEPT_RAW_BYTES
+        while spare > 0:
+            spare -= len(self.chunks[0][4]) + ROW_BYTES
             self.dropped += self.chunks.pop(0)[2]
-        while self.packed_minutes and self.packed_minutes[0][0] < oldest - DAY_MS:
+        spare = sum(len(body) + ROW_BYTES for _, _, body in self.packed_minutes) - KEPT_MINUTES_BYTES
+        while spare > 0:
+            spare -= len(self.packed_minutes[0][2]) + ROW_BYTES
             self.dropped += self.packed_minutes.pop(0)[1]
-        for name, kept in (("events", KEPT_EVENTS), ("cranks", KEPT_CRANKS), ("forecasts", KEPT_MS // HOUR_MS)):
+        for name, kept in (("events", KEPT_EVENTS), ("cranks", KEPT_CRANKS), ("forecasts", KEPT_FORECASTS)):
             rows = getattr(self, name)
             self.dropped += max(0, len(rows) - kept)
             del rows[:max(0, len(rows) - kept)]

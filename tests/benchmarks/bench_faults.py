@@ -1,4 +1,7 @@
-"""Faults in the files of a log: `python -m tests.benchmarks.bench_faults [COUNT] [FIRST]`, 2,000 of them by default."""
+"""Faults in the files of a log: `python -m tests.benchmarks.bench_faults [COUNT] [FIRST]`, 2,000 of them by default.
+
+What was stopped goes on with a higher FIRST: each fault is that of its number. Power cuts are in bench_power.
+"""
 import logging
 import shutil
 import sys
@@ -10,10 +13,13 @@ from pathlib import Path
 from tests.crash.faults import Outcome, judge, rows_of, whole_log
 
 FAULTS = 2000
+#: rows so many seconds apart: a life as long as the tests', with fewer of them
+BEAT_S = 300.0
 
 
-def main(count: int = FAULTS, first: int = 1000) -> None:
-    """Prints how many faults ended well, by kind."""
+def main(arguments: list[str]) -> None:
+    """Prints how many faults ended well, by kind. arguments: how many, and the number of the first."""
+    count, first = (*map(int, arguments), *(FAULTS, 1000)[len(arguments):])
     began, kinds, well, gone = time.monotonic(), Counter[str](), Counter[str](), Counter[str]()
     logging.disable(logging.CRITICAL)
     memory = Path("/dev/shm")  # faults are put into bytes, not into disks
@@ -21,7 +27,7 @@ def main(count: int = FAULTS, first: int = 1000) -> None:
         logs = []
         for name, running in (("closed", False), ("running", True)):
             (Path(top) / name).mkdir()
-            whole = whole_log(Path(top) / name, running)
+            whole = whole_log(Path(top) / name, running, BEAT_S)
             shutil.copytree(whole.parent, Path(top) / f"{name} and read")  # reading a running log brings its end into it
             logs.append((whole, rows_of(Path(top) / f"{name} and read" / whole.name)))
         for seed in range(first, first + count):
@@ -46,4 +52,4 @@ def main(count: int = FAULTS, first: int = 1000) -> None:
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    main(sys.argv[1:])

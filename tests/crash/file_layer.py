@@ -73,8 +73,10 @@ class _File:
 class Card:
     """A card that takes the operations of a trace, and can be looked at as a power cut would leave it."""
 
-    def __init__(self) -> None:
-        self.files: dict[str, _File] = {}
+    def __init__(self, folder: Path | None = None) -> None:
+        """folder: what is on it already, for certain."""
+        found = [path for path in folder.rglob("*") if path.is_file()] if folder else []
+        self.files = {str(path): _File(bytearray(path.read_bytes())) for path in found}
 
     def take(self, operation: Operation) -> None:
         """One operation further. Names change at once and in order, as on a file system with a journal; bytes do not."""

@@ -6,17 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor import pipeline
-from monitor.alerts import rules
-from monitor.logbook import resume
-from monitor.sampling.gather import Gathering
-from monitor.store import check, salvage
-from monitor.store.open_log import OpenLog
-from monitor.store.state import State
-from monitor.store.view import open_view
 from tests.crash import file_layer, written
-from tests.monitor.test_store_outages import Life, compare
-from tests.store_fixture import VEHICLE
+from tests.monitor.test_store_outages import compare
 
 PARTS, SEED = 28, 4  # three days and a half, of which one is sealed
 CUTS, FAILURES = 30, 8
@@ -56,25 +47,7 @@ def test_a_power_cut_at_any_operation_loses_nothing_that_was_called_safe_and_cha
         card.take(operation)
         if number in moments:
             card.cut(folder, tmp_path / "after", chance)
-            _judge(life, tmp_path / "after" / "ampledger.db", safe_ms, f"cut at operation {number}")
-
-
-def _judge(life: Life, database: Path, safe_ms: int, where: str) -> None:
-    """What a start makes of the card after a cut, against all that had been handed over until then."""
-    found = resume.read(database, State(pipeline.begin(VEHICLE), rules.begin(), Gathering()))
-    assert found.trouble == "" and not found.tail_lost_s, f"{where}: {found.why}"
-    if not database.exists():
-        assert not safe_ms
-        return
-    OpenLog(database).close()
-    with open_view(database) as log:
-        minutes = {row[0]: row for row in log.rolled("minutes", -1, 2**62)}
-        raw = {row[0]: row for hour in log.raw(-1, 2**62) for row in hour}
-    for rows, right in ((minutes, life.minutes), (raw, life.raw)):
-        assert all(right.get(at) == row for at, row in rows.items()), f"{where}: a row that is not as it was written"
-        missing = [at for at in right if at <= safe_ms and at not in rows]
-        assert not missing, f"{where}: {len(missing)} rows that were safe are gone, from {missing[0]}"
-    assert check.check(database).sound and not salvage.unfinished(database)
+            written.judge(life, tmp_path / "after" / "ampledger.db", safe_ms, f"cut at operation {number}")
 
 
 @pytest.mark.parametrize("number", range(FAILURES))

@@ -3,9 +3,18 @@ import sys
 from pathlib import Path
 from random import Random
 
+from monitor import pipeline
+from monitor.alerts import rules
+from monitor.logbook import resume
+from monitor.sampling.gather import Gathering
+from monitor.store import check, salvage
 from monitor.store.batch import Batch, TimeLabel
+from monitor.store.open_log import OpenLog
+from monitor.store.state import State
+from monitor.store.view import open_view
 from monitor.store.writer import Writer
 from tests.monitor.test_store_outages import Life
+from tests.store_fixture import VEHICLE
 
 MINUTES = 180
 BEAT_S = 60.0
@@ -34,6 +43,27 @@ def main(folder: Path, parts: int, seed: int) -> None:
             writer = None
     if writer is not None:
         writer.close(60)
+
+
+def judge(life: Life, database: Path, safe_ms: int, where: str) -> None:
+    """What a start makes of the card after a cut, against all that was handed over until then: AssertionError where a safe row is gone.
+
+    life: what was handed over; database: on the card; safe_ms: until then it had been called safe; where: for the words.
+    """
+    found = resume.read(database, State(pipeline.begin(VEHICLE), rules.begin(), Gathering()))
+    assert found.trouble == "" and not found.tail_lost_s, f"{where}: {found.why}"
+    if not database.exists():
+        assert not safe_ms
+        return
+    OpenLog(database).close()
+    with open_view(database) as log:
+        minutes = {row[0]: row for row in log.rolled("minutes", -1, 2**62)}
+        raw = {row[0]: row for hour in log.raw(-1, 2**62) for row in hour}
+    for rows, right in ((minutes, life.minutes), (raw, life.raw)):
+        assert all(right.get(at) == row for at, row in rows.items()), f"{where}: a row that is not as it was written"
+        missing = [at for at in right if at <= safe_ms and at not in rows]
+        assert not missing, f"{where}: {len(missing)} rows that were safe are gone, from {missing[0]}"
+    assert check.check(database).sound and not salvage.unfinished(database)
 
 
 if __name__ == "__main__":

@@ -24,6 +24,7 @@ from monitor.store.writer import Writer
 DAY_MS, HOUR_MS = 86_400_000, 3_600_000
 HOW = [how for _, _, how in ROLLED.values()]
 QUICK = (0.01,)
+MOST_DAYS = 12.0
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,12 @@ def no_file_grows_beyond(size: int) -> Iterator[None]:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
+def at_once(minutes: int, beat_s: float) -> list[int]:
+    """So many minutes in parts of at most a week: here they come faster than they are written, and what waits is bounded."""
+    most = round(7 * 86400 / max(beat_s, 60.0))
+    return [most] * (minutes // most) + [minutes % most]
+
+
 def new_writer(database: Path) -> Writer:
     writer = Writer(database, meta={"simulated": "1"}, pauses_s=QUICK, ballast_bytes=4096)
     writer.start()
@@ -147,6 +154,8 @@ STEPS = st.one_of(
 @example(seed=1, beat_s=20.0, steps=[("live", 14400), ("live", 60), ("live", 61), ("live", 4000)])
 @example(seed=2, beat_s=60.0, steps=[("live", 900), ("outage", 0, 10080, 5), ("restart",), ("live", 4000)])
 @example(seed=3, beat_s=7.0, steps=[("live", 4000), ("outage", 200_000, 7000, 3), ("live", 1500), ("dark", 4e7), ("live", 5000)])
+@example(seed=4, beat_s=60.0, steps=[("live", 60), ("outage", 0, 3000, 3), ("dark", 4e7), ("outage", 0, 3000, 3), ("live", 100)])
+@example(seed=19, beat_s=300.0, steps=[("dark", 4e7), ("live", 242), ("live", 5637), ("live", 2999), ("dark", 5e4)])
 def test_every_row_of_every_level_is_there_once(seed: int, beat_s: float, steps: list[tuple]) -> None:
     life = Life(Random(seed), beat_s)
     with tempfile.TemporaryDirectory() as folder:
@@ -154,15 +163,23 @@ def test_every_row_of_every_level_is_there_once(seed: int, beat_s: float, steps:
         writer = new_writer(database)
         try:
             writer.offer(Batch(labels=(TimeLabel(0.0, "one boot", 0.0, 0.0, True, "tried"),)))
+            waiting = 0.0  # days of rows: beyond MOST_DAYS the oldest may go, by design
             for step in steps:
                 if step[0] == "live":
-                    for batch in life.live(step[1]):
-                        writer.offer(batch)
-                    assert writer.flush(120)
+                    for minutes in at_once(step[1], beat_s):
+                        for batch in life.live(minutes):
+                            writer.offer(batch)
+                        assert writer.flush(120)
+                    waiting = 0.0
                 elif step[0] == "outage":
+                    minutes = round(step[2] * 60 / max(beat_s, 60.0))
+                    waiting += minutes * max(beat_s, 60.0) / 86400
+                    if waiting > MOST_DAYS:
+                        assert writer.flush(120)
+                        waiting = 0.0
                     with no_file_grows_beyond(step[1]):
                         for _ in range(step[3]):
-                            for batch in life.live(step[2] // step[3] + 1):
+                            for batch in life.live(minutes // step[3] + 1):
                                 writer.offer(batch)
                             writer.flush(0.2)
                 elif step[0] == "dark":
