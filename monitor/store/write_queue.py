@@ -21,6 +21,7 @@ PACKED_MINUTES = 1440
 #: What is kept while the log cannot be written; beyond it the oldest go first. Alerts and state never go. Packed rows are
 #: counted by the space they take, never by a date: 14 days of six noisy quantities read each second, a year of hourly ones.
 KEPT_RAW_BYTES, KEPT_MINUTES_BYTES = 4_000_000, 1_200_000
+#: Rows that are not packed are counted; forecasts come once an hour.
 KEPT_EVENTS, KEPT_GAPS, KEPT_CRANKS, KEPT_FORECASTS = 2000, 2000, 200, 60 * 24
 #: A packed hour costs so much besides its bytes: the row in memory.
 ROW_BYTES = 200
