@@ -56,7 +56,7 @@ SCHEMAS: dict[str, Schema] = {
             "rest_ah_per_night")})}),
     "Health": _object({
         "verdict": {"enum": ["healthy", "watch", "replace", "not enough evidence"]},
-        "lines": _list(_object({"weight": TEXT, "seen": TEXT, "overturned_by": TEXT})),
+        "lines": _list(_object({"weight": TEXT, "seen": TEXT, "overturned_by": TEXT, "about": TEXT})),
         "capacity_frac": _ref("Answer"), "resistance_growth_ratio": _ref("Answer"), "resistance_ohm": _ref("Answer"),
         "weeks_count": {"type": "integer"}, "charge_out_ah": NUMBER, "full_cycles_count": NUMBER,
         "depth_counts": _list(NUMBER), "since_full_s": NUMBER}),

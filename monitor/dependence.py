@@ -163,7 +163,7 @@ def _listed(names: list[str]) -> str:
 
 def _without_warmth(health: HealthFindings, why: str) -> HealthFindings:
     """Health without what is brought to 25 °C by a thermometer that is not on the battery."""
-    lines = tuple(line for line in health.lines if "resistance" not in line.seen)
+    lines = tuple(line for line in health.lines if line.about != "resistance")
     word = health.verdict if len(lines) == len(health.lines) else "not enough evidence"
     changed: dict[str, Any] = {name: NotYet(why) for name in ("resistance_growth_ratio", "resistance_ohm")
                                if isinstance(getattr(health, name), Estimate)}

@@ -178,11 +178,13 @@ VerdictWord = Literal["healthy", "watch", "replace", "not enough evidence"]
 
 @dataclass(frozen=True, slots=True)
 class EvidenceLine:
-    """One line of evidence for or against a battery."""
+    """One line of evidence for or against a battery. about: what it rests on."""
 
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"about"})
     weight: Literal["decisive", "strong", "weak", "for"]
     seen: str
     overturned_by: str
+    about: Literal["capacity", "resistance", "count"] = "capacity"
 
 
 @dataclass(frozen=True, slots=True)

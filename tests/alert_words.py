@@ -1,4 +1,4 @@
-"""What every alert's words keep to, so that a headline stands alone on a lock screen."""
+"""What every alert's words keep to, so that a headline says enough by itself on a lock screen."""
 import re
 
 from monitor.findings import Condition

@@ -44,7 +44,7 @@ def as_dict(change: AlertChange) -> dict[str, Any]:
 
 
 def title(change: AlertChange) -> str:
-    """The first line, a whole sentence that stands alone on a lock screen."""
+    """The first line, a whole sentence that says enough by itself on a lock screen."""
     return {"cleared": "Cleared: ", "worse": "Worse now: "}.get(change.what, "") + change.alert.seen
 
 

@@ -7,15 +7,14 @@ from typing import Any
 import click
 
 from monitor.commands.options import config_option, database_option, locate_database
+from monitor.planning.watched_test import HIGHEST_STOP_V, LEAST_FULL_FRAC, LOWEST_STOP_V, SEEN_FULL
 
 #: The latest full charge may lie so far back [s].
 OLDEST_FULL_S = 14 * 86400.0
-#: A discharge that began with less in the battery is ordinary life and no test.
-LEAST_FULL_FRAC = 0.95
 
 
 @click.command(short_help="A guided capacity test of the house battery: says when to begin and when to stop.")
-@click.option("--stop-at", "stop_v", type=click.FloatRange(9.6, 13.5), metavar="VOLTS",
+@click.option("--stop-at", "stop_v", type=click.FloatRange(LOWEST_STOP_V, HIGHEST_STOP_V), metavar="VOLTS",
               help="End voltage under load. Default: 10.5 (lead-acid, 1.75 V a cell), 11.0 (lithium iron phosphate). "
                    "Above 11.0 (11.5) the test gives a minimum only.")
 @click.option("--to-reserve", is_flag=True, help="Stop when the reserve is reached: gentler, but it gives a minimum only.")
@@ -124,7 +123,7 @@ class CapacityTestView:
         start = now.utc_s + run.start_s - now.at_s
         rows = [v for _, _, v in self._reader.rolled("minutes", start - 300, start + 120) if v["charge_frac"] is not None]
         if not rows:
-            return Estimate(0.985, 0.96, 1.0, "full charge seen")
+            return SEEN_FULL
         return Estimate(rows[-1]["charge_frac"], rows[-1]["charge_low_frac"], rows[-1]["charge_high_frac"], "full charge seen")
 
     def _progress(self, run: Any, house: Any) -> list[str]:

@@ -4,32 +4,32 @@ import subprocess
 from collections.abc import Iterator
 from typing import Any
 
-from monitor.commands.finding import Finding
 from monitor.process import network
+from monitor.reporting.board_health import HealthRow
 
 
-def find_network(config: Any) -> Iterator[Finding]:
+def find_network(config: Any) -> Iterator[HealthRow]:
     """Whether a phone gets to the pages, by which Wi-Fi, and whether the internet could."""
     table = config.dashboard
     port = int(table.address.rpartition(":")[2])
     if not table.open_to_network:
-        yield Finding("pages", "ok", "they answer this board only", "For phones: `ampledger pages open` (makes an access code too).")
+        yield HealthRow("Pages", "ok", "they answer this board only", "For phones: `ampledger pages open` (makes an access code too).")
     else:
         urls = network.list_urls(port, table.certificate_file is not None)
-        yield Finding("pages", "ok" if urls else "LOOK",
+        yield HealthRow("Pages", "ok" if urls else "look",
                       f"open to the vehicle's network, {urls[0]}" if urls else "open, but this board is in no network",
                       "" if urls else "Its own Wi-Fi, or a camp's: `ampledger docs network`.")
         if network.is_service() and not network.WALL.exists():
-            yield Finding("pages", "WRONG", "systemd lets nobody but this board through to them",
+            yield HealthRow("Pages", "wrong", "systemd lets nobody but this board through to them",
                           "`ampledger pages open` opens both; nothing else is changed by it.")
     public = [one for one in network.find_addresses() if one.public]
     for one in public:
-        yield Finding("network", "LOOK", f"{one.interface} has an address that the internet can reach ({one.address})",
+        yield HealthRow("Network", "look", f"{one.interface} has an address that the internet can reach ({one.address})",
                       "ampledger lets only private networks in. Never forward its port; from afar use a tunnel: `ampledger docs network`.")
     yield from _wifi()
 
 
-def _wifi() -> Iterator[Finding]:
+def _wifi() -> Iterator[HealthRow]:
     """The board's own Wi-Fi or the one it joined, where NetworkManager keeps it."""
     if shutil.which("nmcli") is None:
         return
@@ -39,11 +39,11 @@ def _wifi() -> Iterator[Finding]:
         if kind != "wifi":
             continue
         if state != "connected":
-            yield Finding("wi-fi", "LOOK", f"the radio is {state or 'off'}",
+            yield HealthRow("Wi-fi", "look", f"the radio is {state or 'off'}",
                           "Its own Wi-Fi, or joining a camp's: `ampledger docs network`.")
             continue
         own = _nmcli("-g", "802-11-wireless.mode", "connection", "show", name) == ["ap"]
-        yield Finding("wi-fi", "ok", f"this board's own: {name}" if own else f"joined {name}",
+        yield HealthRow("Wi-fi", "ok", f"this board's own: {name}" if own else f"joined {name}",
                       "" if own else "Strangers in the same Wi-Fi can read the pages; `ampledger pages open --code-to-read` asks them for "
                                      "the code.")
 

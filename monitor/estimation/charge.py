@@ -24,7 +24,7 @@ from monitor.estimation.charge_held import ChargeState, Window
 from monitor.estimation.kalman import Belief
 from monitor.estimation.resistance_growth import Growth
 from monitor.estimation.step_resistance import Resistance
-from monitor.findings import ChargeFindings, Condition, JoinFindings
+from monitor.findings import Z95, ChargeFindings, Condition, JoinFindings
 from monitor.sample import Minute
 
 #: Kept of the most that was drawn, each minute: a battery may lose a hundredth a week.
@@ -75,7 +75,7 @@ def update(held: ChargeState, minute: Minute, vehicle: Vehicle, _join: JoinFindi
         ends = charge_ends.at_empty(ends, empty, minute.end_s, due, knee)
     most_ah = held.most_ah * MOST_KEPT
     if ends.anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
-        most_ah = max(most_ah, depth_frac * capacity - charge_report.Z95 * belief.sigma(DEPTH))
+        most_ah = max(most_ah, depth_frac * capacity - Z95 * belief.sigma(DEPTH))
     suspicion = charge_suspicion.update(held.suspicion, minute, battery, count, resistance, depth_frac)
     return ChargeState(
         ends.belief, resistance, count, window, ends.anchor, ends.fulls, ends.anchor_at_s, ends.knee_at_s, ends.session_sigma,

@@ -15,8 +15,8 @@ KNEE_S, SPELL_H = 7200.0, 3.0
 AGAIN_S = 6 * 3600.0
 #: A better tail is one that leaves so much less in doubt.
 BETTER = 0.8
-_FULL_WORDS = "House battery full (charging current has tailed off)."
-_EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
+FULL_WORDS = "House battery full (charging current has tailed off)."
+EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ def at_full(ends: Ends, full: Anchor, end_s: float, due: bool, capacity_ah: floa
 def _better(ends: Ends, full: Anchor, end_s: float) -> Ends:
     """A better anchor of the same spell takes the place of the worse one, as if that had not been."""
     if ends.session_sigma == 1.0:
-        told = () if ends.told(end_s, "full") else (Event(end_s, "full_charge", "house", _FULL_WORDS),)
+        told = () if ends.told(end_s, "full") else (Event(end_s, "full_charge", "house", FULL_WORDS),)
         ends = replace(ends, before_session=ends.belief, session_h=0.0, fulls=ends.fulls + 1, news=ends.news + told)
     if ends.before_session is None:
         return replace(ends, belief=held_at(ends.belief, full.depth_frac, full.total_frac))
@@ -90,7 +90,7 @@ def at_empty(ends: Ends, empty: Anchor, end_s: float, due: bool, knee: bool) -> 
     """
     belief, knee_at_s, news = ends.belief, ends.knee_at_s, ends.news
     if knee:
-        news = (*news, Event(end_s, "empty_seen", "house", _EMPTY_WORDS))
+        news = (*news, Event(end_s, "empty_seen", "house", EMPTY_WORDS))
         belief, knee_at_s = anchored(belief, empty, repeats=1.5), end_s
     elif end_s - knee_at_s < KNEE_S:
         # How much deeper it goes from here says a little more each minute.

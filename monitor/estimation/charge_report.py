@@ -6,10 +6,9 @@ from monitor.battery.label import Vehicle
 from monitor.estimation import charge_posterior, charge_suspicion, charging_stage, step_resistance
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
 from monitor.estimation.charge_held import ChargeState
-from monitor.findings import Answer, Basis, ChargeFindings, Estimate, NotYet
+from monitor.findings import Z95, Answer, Basis, ChargeFindings, Estimate, NotYet
 from monitor.posterior import Part
 
-Z95 = 1.96
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
 #: Before anything was measured nothing is said: the prior alone covers all there is.
 UNKNOWN_WIDTH_FRAC = 0.8

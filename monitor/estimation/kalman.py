@@ -76,13 +76,7 @@ def weigh_alone(belief: Belief, index: int, surprise: float, variance: float) ->
 
     belief: before it; index: the quantity; surprise: measured less believed; variance: of the measurement.
     """
-    row = belief.covariance[index]
-    gain = row[index] / (row[index] + variance)
-    mean, rows = list(belief.mean), [list(r) for r in belief.covariance]
-    mean[index] += gain * surprise
-    for other in range(len(mean)):
-        rows[index][other] = rows[other][index] = row[other] * (1.0 - gain)
-    return Belief(tuple(mean), tuple(tuple(r) for r in rows))
+    return weigh_one(belief, tuple(float(k == index) for k in range(len(belief.mean))), surprise, variance, index)
 
 
 def widened(belief: Belief, index: int, variance: float) -> Belief:

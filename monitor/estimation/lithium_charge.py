@@ -14,12 +14,13 @@ from monitor.estimation import (
     step_resistance,
 )
 from monitor.estimation.charge_count import Count
+from monitor.estimation.charge_ends import AGAIN_S, EMPTY_WORDS, FULL_WORDS
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.estimator import EstimatorState
-from monitor.estimation.posterior import Interval
 from monitor.estimation.state import CAPACITY, LEVEL, OFFSET, Component
 from monitor.estimation.step_resistance import Resistance
 from monitor.findings import (
+    Z95,
     Answer,
     Basis,
     ChargeFindings,
@@ -28,21 +29,17 @@ from monitor.findings import (
     Event,
     NotYet,
 )
+from monitor.posterior import Interval
 from monitor.sample import Minute
 
-Z95 = 1.96
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
 #: Wider than this nothing is said: the prior alone covers all there is.
 UNKNOWN_WIDTH_FRAC = 0.8
 #: What a battery's own electronics and its balancing take (5 to 30 mA on average, common practice) the shunt does not
 #: see: between full charges it looks like a shunt that reads so much too high.
 OWN_USE_A = 0.03
-#: A full charge or a knee is told once in this time.
-AGAIN_S = 6 * 3600.0
 #: After this long without an anchor what is told rests on counting.
 COUNTING_S = 5 * 86400.0
-_FULL_WORDS = "House battery full (charging current has tailed off)."
-_EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +80,7 @@ def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object 
     resistance = step_resistance.update(state.resistance, minute, battery, depth_frac, count.surface_v < 0.02)
     estimate = estimator.advance(before, minute, vehicle)
     news = []
-    for anchor, kind, words in (("full", "full_charge", _FULL_WORDS), ("empty", "empty_seen", _EMPTY_WORDS)):
+    for anchor, kind, words in (("full", "full_charge", FULL_WORDS), ("empty", "empty_seen", EMPTY_WORDS)):
         since = before.anchor_at_s if before.anchor == anchor else None
         if estimate.anchor == anchor and estimate.anchor_at_s == minute.end_s and (since is None or minute.end_s - since > AGAIN_S):
             news.append(Event(minute.end_s, kind, "house", words))

@@ -2,9 +2,7 @@
 from math import exp
 
 from monitor.estimation.state import CAPACITY, CHARGE, Mixture
-from monitor.posterior import Interval, Posterior, quantiles
-
-__all__ = ["Interval", "Posterior", "posterior", "quantiles"]
+from monitor.posterior import Posterior
 
 #: Components lighter than this are not told of.
 LEAST_SHARE = 3e-4

@@ -120,7 +120,8 @@ def start_limit_frac(battery: Battery) -> float:
 def plan_starter(battery: Battery, charge: Estimate, drain: Estimate, temperature_c: float) -> ParkedBattery:
     """The starter battery: its measured drain holds its own loss already, which is taken apart here by the tables.
 
-    charge: charge left, 0 to 1; temperature_c: where the battery stands [°C]; battery: its label; drain: all that leaves it [A].
+    charge: charge left, 0 to 1; temperature_c: where the battery stands [°C]; battery: its label; drain: what draws while parked
+    [A].
     """
     own = _own_a(battery, battery.rated_capacity_ah, temperature_c)
     loads = Span(max(drain.low - own.high, 0.0), max(drain.high - own.low, 0.0))

@@ -9,14 +9,16 @@ from typing import Literal
 
 from monitor.alerts.spool import Spool
 from monitor.logbook.reader import Reader
+from monitor.parameters import table
 from monitor.process import card
 from monitor.process.self_watch import CHECK, COPY, CUTS_S, LATE_S, THINNING, Job, SelfWatch
 from monitor.reporting.sentences import span
 
 MEGABYTE = 1e6
-#: Less room than this is worth a word; a log that is so old too [s].
-LOW_ROOM_BYTES, OLD_LOG_S = 400 * MEGABYTE, 900.0
-Verdict = Literal["ok", "look", "wrong"]
+_P = table("reporting", "board_health")
+LOW_ROOM_BYTES, OLD_LOG_S, CUTS_LOOK = _P.number("low_room_bytes"), _P.number("old_log_s"), _P.count("cuts_look_count")
+#: "-": it cannot be seen from here
+Verdict = Literal["ok", "look", "wrong", "-"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,20 +45,22 @@ def inspect_board(database: Path, when: Callable[[float], str], root: Path = Pat
     watch = SelfWatch(reader.meta("self_watch")).state
     jobs = {job.name: job for job in watch.jobs}
     at_s = now.at_s if now else 0.0
-    rows = [_figures(now.utc_s if now else None, bool(now and now.simulated)), _check(jobs.get(CHECK), when),
+    rows = [inspect_figures(now.utc_s if now else None, bool(now and now.simulated)), _check(jobs.get(CHECK), when),
             _copy(jobs.get(COPY), at_s, when)]
     if (thinning := jobs.get(THINNING)) is not None and thinning.why:
         rows.append(HealthRow("Old readings", "look", f"could not be thinned: {thinning.why}", "The log grows until it works again."))
-    rows.append(_room(database))
-    rows += _card(database.parent, root)
+    rows.append(inspect_room(database))
+    rows += inspect_card(database.parent, root)
     cuts = sum(at_s - moment < CUTS_S for moment in watch.cuts_s)
-    rows.append(HealthRow("Power cuts", "look" if cuts > 2 else "ok", f"{cuts} in a week" if cuts else "none in a week",
-                          "Look at the board's feed: does it sag when the engine starts, is a plug or fuse loose?" if cuts > 2 else ""))
-    rows += _messages(database)
+    many = cuts >= CUTS_LOOK
+    rows.append(HealthRow("Power cuts", "look" if many else "ok", f"{cuts} in a week" if cuts else "none in a week",
+                          "Look at the board's feed: does it sag when the engine starts, is a plug or fuse loose?" if many else ""))
+    rows += inspect_messages(database)
     return rows
 
 
-def _figures(utc_s: float | None, simulated: bool) -> HealthRow:
+def inspect_figures(utc_s: float | None, simulated: bool) -> HealthRow:
+    """Whether minutes are written. utc_s: of the latest, None where there is none; simulated: then its age says nothing."""
     if utc_s is None:
         return HealthRow("Measuring", "look", "nothing has been concluded yet", "It takes a minute after the first start.")
     age_s = max(time.time() - utc_s, 0.0)
@@ -85,15 +89,17 @@ def _copy(job: Job | None, at_s: float, when: Callable[[float], str]) -> HealthR
                      if late else "")
 
 
-def _room(database: Path) -> HealthRow:
+def inspect_room(database: Path) -> HealthRow:
+    """Room where the log is. Raises OSError."""
     room = shutil.disk_usage(database.parent)
     low = room.free < LOW_ROOM_BYTES
     free = f"{room.free / 1e9:.1f} GB free" if room.free >= 1e9 else f"{room.free / MEGABYTE:.0f} MB free"
     return HealthRow("Room on the card", "look" if low else "ok", free,
-                     "Make room; a full card thins the log by itself, oldest first." if low else "")
+                     "Make room, or lower `raw_days` under [log]; a full card thins the log by itself, oldest first." if low else "")
 
 
-def _card(folder: Path, root: Path) -> list[HealthRow]:
+def inspect_card(folder: Path, root: Path = Path("/")) -> list[HealthRow]:
+    """What the kernel and the card itself say. folder: on it; root: of the system's files. Raises OSError."""
     seen = card.inspect_card(folder, root)
     if seen.read_only:
         return [HealthRow("Card", "wrong", "mounted read-only",
@@ -108,7 +114,8 @@ def _card(folder: Path, root: Path) -> list[HealthRow]:
     return [HealthRow("Card", "ok", "no errors counted")] if seen.errors_count == 0 else []
 
 
-def _messages(database: Path) -> list[HealthRow]:
+def inspect_messages(database: Path) -> list[HealthRow]:
+    """Alerts that did not go out; nothing where that may not be read."""
     file = database.parent / "undelivered.json"
     if file.exists() and not os.access(file, os.R_OK):
         return []

@@ -163,8 +163,8 @@ def _between(now: OpenSwing, at_s: float, depth_frac: float, battery: Battery, c
 
 
 def _charge_sigma_ah(battery: Battery, hours: float, returned_ah: float, charge_ah: float, charge: ChargeFindings) -> float:
-    known = isinstance(charge.current_offset_a, Estimate) and charge.posterior is not None
-    offset_a = charge.posterior.offset_sigma_a if known and charge.posterior else UNKNOWN_OFFSET_A
+    belief = charge.posterior if isinstance(charge.current_offset_a, Estimate) else None
+    offset_a = UNKNOWN_OFFSET_A if belief is None else belief.offset_sigma_a
     lost_ah = charge_loss.SIGMA_FRAC[battery.chemistry] * returned_ah
     return sqrt((offset_a * hours) ** 2 + lost_ah ** 2 + (0.006 * charge_ah) ** 2 + 0.3**2)
 

@@ -83,16 +83,16 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
     sagged = [w for w in warm[-2 * RECENT_WEEKS:] if w.empties_above_frac > 0.4]
     if len(sagged) >= 2:
         lines.append(EvidenceLine("decisive", "the battery was empty twice while the count still showed more than 40 %",
-                          "a shunt that a load bypasses, or a discharge that goes on past that point"))
+                          "a shunt that a load bypasses, or a discharge that goes on past that point", "count"))
     if isinstance(growth, Estimate):
         figures = f"resistance is {growth.low:.2f} to {growth.high:.2f} times that of its first weeks"
         undo = "clean and tighten the battery's terminals and the voltage leads: if it falls, it was a contact"
         if growth.low > MUCH_GROWN:
-            lines.append(EvidenceLine("strong", figures, undo))
+            lines.append(EvidenceLine("strong", figures, undo, "resistance"))
         elif growth.low > GROWN:
-            lines.append(EvidenceLine("weak", figures, undo))
+            lines.append(EvidenceLine("weak", figures, undo, "resistance"))
         elif growth.high < GROWN:
-            lines.append(EvidenceLine("for", figures, "a later rise"))
+            lines.append(EvidenceLine("for", figures, "a later rise", "resistance"))
     if test is not None and test.reached_end:
         sound = test.low_ah > USED_UP_FRAC * battery.rated_capacity_ah
     else:

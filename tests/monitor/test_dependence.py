@@ -97,7 +97,7 @@ def _found(*conditions: Condition) -> pipeline.Findings:
     for minute in minutes(Sample(60.0 * k, 12.7, -1.0, 12.7, 20.0) for k in range(1, 5)):
         states, found = pipeline.step(states, minute, vehicle)
     some = Estimate(1.0, 0.9, 1.1, "measured")
-    line = EvidenceLine("for", "resistance is 1.0 to 1.1 times that of its first weeks", "a later rise")
+    line = EvidenceLine("for", "resistance is 1.0 to 1.1 times that of its first weeks", "a later rise", "resistance")
     return replace(found, conditions=conditions, charge=replace(found.charge, charge_frac=some),
                    forecast=replace(found.forecast, probability_before_sun=0.2),
                    health=replace(found.health, verdict="healthy", lines=(line,), capacity_frac=some, resistance_ohm=some,

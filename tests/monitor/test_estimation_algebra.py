@@ -8,9 +8,9 @@ from scipy.optimize import brentq
 from scipy.stats import multivariate_normal, norm
 
 from monitor.battery import rest_curves
-from monitor.estimation import gaussian, posterior, predict
-from monitor.estimation.posterior import Posterior
+from monitor.estimation import gaussian, predict
 from monitor.estimation.state import CAPACITY, CHARGE, LOSS, OFFSET, SIZE, Component
+from monitor.posterior import Posterior, quantiles
 
 RNG = np.random.default_rng(5)
 
@@ -89,7 +89,7 @@ def test_time_that_passes_is_the_linear_step_of_a_kalman_filter() -> None:
 def test_quantiles_of_a_mixture_are_scipy_s() -> None:
     parts = [(0.3, 0.2, 0.05), (0.5, 0.6, 0.02), (0.2, 0.9, 0.1)]
     wanted = [brentq(lambda x, p=p: sum(w * norm.cdf(x, m, s) for w, m, s in parts) - p, -1, 2) for p in (0.025, 0.5, 0.975)]
-    assert posterior.quantiles(parts) == pytest.approx(wanted, abs=2e-4)
+    assert quantiles(parts) == pytest.approx(wanted, abs=2e-4)
 
 
 def test_draws_have_the_posterior_s_moments() -> None:

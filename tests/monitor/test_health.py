@@ -72,7 +72,7 @@ def test_resistance_alone_never_says_replace(growth: float) -> None:
 @pytest.mark.parametrize(("growth", "weight"), [(1.1, "for"), (1.6, "weak"), (2.2, "strong")])
 def test_growth_of_resistance_by_the_30_and_50_per_cent_of_practice(growth: float, weight: str) -> None:
     """IEEE 1188 annex C, from memory: 30 to 50 % over the battery's own baseline is significant."""
-    lines = [line for line in judge(_weeks(None, growth=growth, count=20), HOUSE).lines if "resistance" in line.seen]
+    lines = [line for line in judge(_weeks(None, growth=growth, count=20), HOUSE).lines if line.about == "resistance"]
     assert [line.weight for line in lines] == [weight]
 
 

@@ -123,7 +123,7 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
     rest_v : the resting voltage, None while it is not resting [V]
     coming_low_c : the lowest temperature expected in the coming night, None while not known or too far off [°C]
     vehicle: what its owner said of it; level: its level; found: what was found; doubtful_after_s: how long it may stand
-    before a start is doubtful [s]; drain_a: all that leaves it, as the pages show it [A];
+    before a start is doubtful [s]; drain_a: drain while parked, self-discharge included, as the pages show it [A];
     starts: what was seen of starts; temperature_c: of the battery [°C]; house_v: house
     battery's voltage [V]; uncharged_s: since it was three quarters full [s]; at_s: the log's time [s].
     """
