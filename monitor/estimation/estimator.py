@@ -162,7 +162,7 @@ def settled(state: EstimatorState, vehicle: Vehicle) -> EstimatorState:
     offset_a = sum(w * c.mean[OFFSET] for w, c in zip(shares, state.mixture, strict=True))
     variance = sum(w * (c.covariance[OFFSET][OFFSET] + (c.mean[OFFSET] - offset_a) ** 2)
                    for w, c in zip(shares, state.mixture, strict=True))
-    charge = posterior.quantiles([(w, z, sqrt(var)) for w, z, _, var, _, _ in now.parts])
+    charge = posterior.unbounded_charge(now)
     return replace(state, stale=False, offset_a=(offset_a, sqrt(variance)),
                    charge=charge, capacity_ah=now.capacity_ah(), left_ah=now.left_ah(),
                    usable_ah=now.left_ah(vehicle.house.reserve_soc_frac),

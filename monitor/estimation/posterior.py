@@ -1,8 +1,8 @@
 """What the mixture says of charge and capacity: moments, intervals, draws."""
-from math import exp
+from math import exp, sqrt
 
 from monitor.estimation.state import CAPACITY, CHARGE, Mixture
-from monitor.posterior import Posterior
+from monitor.posterior import Interval, Posterior, quantiles
 
 #: Components lighter than this are not told of.
 LEAST_SHARE = 3e-4
@@ -30,6 +30,11 @@ def posterior(mixture: Mixture, shares: list[float], out_ah: float, doubt_ah2: f
         parts.append((share, mean[CHARGE] - drawn, mean[CAPACITY], max(variance, 0.0) + COUNTED_FRAC**2,
                       var_q + gain_sigma_frac**2, cross + drawn * var_q))
     return Posterior(tuple(parts))
+
+
+def unbounded_charge(belief: Posterior) -> Interval:
+    """Charge fraction with what lies below 0 or above 1, as the filter goes on with it."""
+    return quantiles([(w, z, sqrt(var)) for w, z, _, var, _, _ in belief.parts])
 
 
 def counted_on(belief: Posterior, out_ah: float, doubt_ah2: float) -> Posterior:
