@@ -43,12 +43,12 @@ class _Sheet:
         line = f'M{x:g} {y - 11:g} V{y + 11:g}' if upright else f'M{x - 11:g} {y:g} H{x + 11:g}'
         self._shapes.append(f'<path d="{line}" stroke="{INK}" stroke-width="1"/>')
         if size:
-            self.text(*((x + 10, y + 4) if upright else (x, y - 10)), size, size=11, anchor="start" if upright else "middle")
+            self.text(*((x + 10, y + 4) if upright else (x, y - 10)), size, size=12, anchor="start" if upright else "middle")
 
     def raw(self, shape: str) -> None:
         self._shapes.append(shape)
 
-    def text(self, x: float, y: float, text: str, size: float = 11.5, anchor: str = "start", bold: bool = False, colour: str = INK) -> None:
+    def text(self, x: float, y: float, text: str, size: float = 12, anchor: str = "start", bold: bool = False, colour: str = INK) -> None:
         weight = ' font-weight="600"' if bold else ""
         self._texts.append(f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" text-anchor="{anchor}" fill="{colour}"{weight} '
                            f'stroke="{PAPER}" stroke-width="3" paint-order="stroke" stroke-linejoin="round">{escape(text)}</text>')
@@ -77,7 +77,7 @@ def draw(plan: WiringPlan) -> str:
     _board(sheet, plan)
     for number, (lines, measured) in enumerate(rows):
         _row(sheet, FIRST_ROW_Y + number * ROW_H, lines, measured)
-    height = _legend(sheet, bottom + 52)
+    height = _legend(sheet, bottom + 52, any(measured for _, measured in rows))
     return sheet.svg(height, describe(plan))
 
 
@@ -97,16 +97,16 @@ def _engine(sheet: _Sheet) -> None:
     sheet.wire((STARTER_X, BATTERY_Y), (STARTER_X, LINK_Y))
     sheet.wire((STARTER_X, 244), (62, 244), (62, 206))
     sheet.dot(STARTER_X, 244, PLUS)
-    sheet.box(6, 152, 72, 54, "engine", "starter,", "alternator", size=11)
-    sheet.text(6, 132, "vehicle's own", size=10.5)
-    sheet.text(6, 145, "cables", size=10.5)
+    sheet.box(4, 152, 74, 54, "engine", "starter,", "alternator", size=12)
+    sheet.text(6, 132, "vehicle's own", size=12)
+    sheet.text(6, 145, "cables", size=12)
     sheet.wire((20, 206), (20, EARTH_Y), (MINUS_X, EARTH_Y), colour=MINUS)
     sheet.wire((104, BATTERY_Y + 76), (104, EARTH_Y), colour=MINUS)
     sheet.dot(104, EARTH_Y, MINUS)
     _battery(sheet, 56, "starter", STARTER_X - 56, 48)
     sheet.wire((MINUS_X, EARTH_Y), (HOUSE_X + 20, EARTH_Y), colour=MINUS, width=3.6)
     sheet.dot(MINUS_X, EARTH_Y, MINUS)
-    sheet.text(112, EARTH_Y + 17, "negative bus and chassis", size=11.5)
+    sheet.text(112, EARTH_Y + 17, "negative bus and chassis", size=12.5)
 
 
 def _battery(sheet: _Sheet, x: float, name: str, plus_dx: float, minus_dx: float) -> None:
@@ -121,18 +121,19 @@ def _house(sheet: _Sheet, plan: WiringPlan) -> None:
     sheet.wire((HOUSE_X, BUS_Y), (PLUS_X, BUS_Y), width=3.6)
     sheet.dot(HOUSE_X, BUS_Y, PLUS)
     sheet.fuse(HOUSE_X, BATTERY_Y - 30, upright=True)
-    sheet.text(HOUSE_X + 11, BATTERY_Y - 26, "main fuse", size=11)
+    sheet.text(HOUSE_X + 11, BATTERY_Y - 26, "main fuse", size=12)
     sheet.wire((HOUSE_X + 20, BATTERY_Y + 76), (HOUSE_X + 20, EARTH_Y), colour=MINUS, width=3.6)
     _battery(sheet, 304, "house", HOUSE_X - 304, HOUSE_X + 20 - 304)
     if plan.shunt_side == "low":
         sheet.box(HOUSE_X - 18, 372, 76, 36, "shunt", fill="#dfe6ef")
-        sheet.text(HOUSE_X + 14, 366, "battery side", size=10.5, anchor="end")
-        sheet.text(HOUSE_X + 14, 424, "load side", size=10.5, anchor="end")
+        sheet.text(HOUSE_X + 14, 366, "battery side", size=12, anchor="end")
+        sheet.text(HOUSE_X + 14, 424, "load side", size=12, anchor="end")
     else:
-        sheet.box(HOUSE_X - 22, 176, 44, 40, "shunt", fill="#dfe6ef", size=11.5)
+        sheet.box(HOUSE_X - 24, 176, 50, 40, "shunt", fill="#dfe6ef", size=12.5)
     if plan.thermometer:
         sheet.raw(f'<circle cx="304" cy="{BATTERY_Y + 58}" r="6" fill="{SENSE}" stroke="{INK}"/>')
         sheet.sense((298, BATTERY_Y + 58), (258, BATTERY_Y + 58))
+        sheet.text(312, BATTERY_Y + 73, "°C", size=12, colour=SENSE)
 
 
 def _join(sheet: _Sheet, plan: WiringPlan) -> None:
@@ -141,8 +142,8 @@ def _join(sheet: _Sheet, plan: WiringPlan) -> None:
     sheet.wire((262, LINK_Y), (HOUSE_X, LINK_Y), (HOUSE_X, BUS_Y))
     sheet.fuse(STARTER_X, 216, upright=True)
     sheet.fuse(HOUSE_X, 118, upright=True)
-    sheet.text(HOUSE_X + 11, 122, "fuse", size=11)
-    sheet.text(STARTER_X + 11, 220, "fuse", size=11)
+    sheet.text(HOUSE_X + 11, 122, "fuse", size=12)
+    sheet.text(STARTER_X + 11, 220, "fuse", size=12)
     if plan.join == "relay":
         sheet.box(168, LINK_Y - 24, 94, 48, "relay", *([] if plan.join_known else ["or DC-DC"]),
             *(["senses voltage"] if not plan.trigger else []), size=12)
@@ -151,14 +152,14 @@ def _join(sheet: _Sheet, plan: WiringPlan) -> None:
         sheet.wire((178, LINK_Y + 24), (178, 128), (168, 128), (168, EARTH_Y), colour=MINUS)
         sheet.dot(168, EARTH_Y, MINUS)
     if plan.trigger:
-        sheet.wire((98, 26), (215, 26), (215, LINK_Y - 24), width=1.8)
-        sheet.box(6, 6, 92, 40, "ignition", "live with engine", size=11)
-        sheet.fuse(122, 26, size="1–3 A")
+        sheet.wire((106, 26), (215, 26), (215, LINK_Y - 24), width=1.8)
+        sheet.box(6, 6, 100, 40, "ignition", "live with engine", size=12)
+        sheet.fuse(130, 26, size="1–3 A")
         if plan.join == "relay":
             sheet.wire((241, LINK_Y - 24), (241, 30), (260, 30), colour=MINUS, width=1.8)
             _earth(sheet, 260, 30)
             _diode(sheet, 215, 241, 44)
-            sheet.text(272, 48, "diode across the coil", size=10.5)
+            sheet.text(272, 48, "diode across the coil", size=12)
     elif plan.join == "relay":
         sheet.wire((241, LINK_Y - 24), (241, 38), (260, 38), colour=MINUS, width=1.8)
         _earth(sheet, 260, 38)
@@ -181,34 +182,34 @@ def _board(sheet: _Sheet, plan: WiringPlan) -> None:
     """The board: fed behind the shunt, its 0 V on the load side, its measuring leads each from where they measure."""
     sheet.wire((HOUSE_X, BUS_Y), (220, BUS_Y), (220, 262), width=2)
     sheet.fuse(306, BUS_Y)
-    sheet.text(306, BUS_Y - 11, "fuse", size=11, anchor="middle")
-    sheet.box(186, BUS_Y + 22, 70, 34, "converter", size=11.5)
+    sheet.text(306, BUS_Y - 11, "fuse", size=12, anchor="middle")
+    sheet.box(180, BUS_Y + 22, 80, 34, "converter", size=12.5)
     sheet.box(180, 262, 78, 76, "board", fill="#e6eef0", size=13)
     sheet.wire((220, 338), (220, EARTH_Y), colour=MINUS, width=2)
     sheet.dot(220, EARTH_Y, MINUS)
-    sheet.text(214, 362, "0 V", size=11.5, anchor="end", bold=True)
+    sheet.text(214, 362, "0 V", size=12.5, anchor="end", bold=True)
     # the house voltage, both leads from the posts
     sheet.sense((HOUSE_X, BATTERY_Y - 8), (284, BATTERY_Y - 8), (284, BATTERY_Y + 14), (258, BATTERY_Y + 14))
     sheet.dot(HOUSE_X, BATTERY_Y - 8, SENSE)
     sheet.fuse(300, BATTERY_Y - 8)
-    sheet.text(290, BATTERY_Y - 18, "1 A", size=11, anchor="end")
+    sheet.text(290, BATTERY_Y - 18, "1 A", size=12, anchor="end")
     sheet.sense((HOUSE_X + 20, BATTERY_Y + 82), (272, BATTERY_Y + 82), (272, BATTERY_Y + 36), (258, BATTERY_Y + 36))
     sheet.dot(HOUSE_X + 20, BATTERY_Y + 82, SENSE)
     if plan.shunt_side == "low":
         sheet.sense((HOUSE_X - 18, 380), (246, 380), (246, 338))
         sheet.sense((HOUSE_X - 18, 400), (236, 400), (236, 338))
-        sheet.text(250, 394, "twisted pair", size=10.5)
+        sheet.text(249, 394, "twisted pair", size=12)
     else:
-        sheet.sense((HOUSE_X - 22, 186), (266, 186), (266, 222), (240, 222), (240, 262))
-        sheet.sense((HOUSE_X - 22, 206), (274, 206), (274, 230), (250, 230), (250, 262))
+        sheet.sense((HOUSE_X - 24, 186), (266, 186), (266, 222), (240, 222), (240, 262))
+        sheet.sense((HOUSE_X - 24, 206), (274, 206), (274, 230), (250, 230), (250, 262))
         sheet.fuse(296, 186)
         sheet.fuse(296, 206)
-        sheet.text(314, 174, "1 A each", size=10.5, anchor="end")
+        sheet.text(314, 174, "1 A each", size=12, anchor="end")
     if plan.starter_sense:
         sheet.sense((STARTER_X, BATTERY_Y - 8), (159, BATTERY_Y - 8), (159, BATTERY_Y + 30), (180, BATTERY_Y + 30))
         sheet.dot(STARTER_X, BATTERY_Y - 8, SENSE)
         sheet.fuse(134, BATTERY_Y - 8)
-        sheet.text(134, BATTERY_Y - 18, "1 A", size=11, anchor="middle")
+        sheet.text(134, BATTERY_Y - 18, "1 A", size=12, anchor="middle")
 
 
 def _rows(plan: WiringPlan) -> list[tuple[tuple[str, ...], bool]]:
@@ -232,11 +233,16 @@ def _row(sheet: _Sheet, y: float, lines: tuple[str, ...], measured: bool) -> Non
     sheet.dot(MINUS_X, y, MINUS)
     sheet.box(112, y - 21, 176, 42, *lines)
     if measured:
-        sheet.raw(f'<circle cx="334" cy="{y:g}" r="13" fill="{PAPER}" stroke="{SENSE}" stroke-width="2"/>')
-        sheet.text(334, y + 4.5, "A", size=13, anchor="middle", bold=True, colour=SENSE)
+        _meter(sheet, 334, y)
 
 
-def _legend(sheet: _Sheet, y: float) -> float:
+def _meter(sheet: _Sheet, x: float, y: float) -> None:
+    """Where a current is measured apart."""
+    sheet.raw(f'<circle cx="{x:g}" cy="{y:g}" r="13" fill="{PAPER}" stroke="{SENSE}" stroke-width="2"/>')
+    sheet.text(x, y + 4.5, "A", size=13, anchor="middle", bold=True, colour=SENSE)
+
+
+def _legend(sheet: _Sheet, y: float, meters: bool) -> float:
     """What the lines mean; returns the picture's height."""
     sheet.wire((14, y), (46, y), width=3)
     sheet.text(54, y + 4, "positive, fused at its source")
@@ -246,6 +252,10 @@ def _legend(sheet: _Sheet, y: float) -> float:
     sheet.text(54, y + 28, "measuring lead")
     sheet.fuse(252, y + 24)
     sheet.text(276, y + 28, "fuse")
-    sheet.text(14, y + 54, "A plan, not to scale. Sizes of cables and fuses: circuit sheet.", size=11)
-    sheet.text(14, y + 69, "Local codes and a licensed electrician have the last word.", size=11)
+    if meters:
+        _meter(sheet, 30, y + 52)
+        sheet.text(54, y + 56, "measured apart, its sense leads fused like all others")
+        y += 28
+    sheet.text(14, y + 54, "A plan, not to scale. Sizes of cables and fuses: circuit sheet.", size=12)
+    sheet.text(14, y + 69, "Local codes and a licensed electrician have the last word.", size=12)
     return y + 84
