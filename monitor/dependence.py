@@ -37,6 +37,17 @@ HIDES: dict[str, tuple[tuple[str, ...], str]] = {
 }
 BARE_COUNT = ("counts", "loads")
 
+#: Fault of an instrument -> alerts that wait for it, because it imitates them; an earlier fault makes a later one wait. None of
+#: them warns of heat, of an empty battery or of a voltage that is too high. A bypass that is learnt and booked holds nothing back.
+HOLDS: dict[str, tuple[str, ...]] = {
+    "sensor_noisy": ("shunt_bypassed", "house_divider_wrong", "battery_swapped", "battery_type_doubtful", "path_resistance_grown",
+                     "protection_tripped", "fridge_working_harder"),
+    "channel_at_limit": ("shunt_bypassed", "battery_swapped", "battery_type_doubtful", "battery_worn", "battery_watch",
+                         "fridge_working_harder"),
+    "shunt_bypassed": ("battery_swapped", "battery_type_doubtful", "battery_worn", "battery_watch", "fridge_working_harder"),
+    "temperature_sensor_loose": ("battery_worn", "battery_watch"),
+}
+
 #: Alert -> channels it rests on.
 ALERTS: dict[str, tuple[str, ...]] = {
     "house_reserve_forecast": (CURRENT, HOUSE_V),
@@ -101,29 +112,44 @@ def hold_back(found: Found, likely_reversed: bool = False) -> Found:
     found : a Findings of monitor/pipeline.py, with `conditions` and the groups of FIGURES
     likely_reversed : evidence points to a reversed shunt, but is not sure yet
     """
-    faults = _faults(found.conditions)
-    hides = _hides(found.conditions)
-    if not faults and not hides and not likely_reversed:
+    faults = _faults(found.conditions, _waiting(found.conditions, likely_reversed))
+    if not faults and not likely_reversed and not any(c.active and c.kind in HOLDS for c in found.conditions):
         return found
+    found = replace(found, conditions=hold_back_alerts(found.conditions, likely_reversed))
+    hides = _hides(found.conditions)
     hidden = {group: HIDES[fault][1] for fault, groups in hides.items() if fault != "temperature_sensor_loose" for group in groups}
     if "temperature_sensor_loose" in hides and "health" not in hidden:
         found = replace(found, health=_without_warmth(found.health, HIDES["temperature_sensor_loose"][1]))
     hidden |= {group: REASONS[fault] for fault in faults if fault in REASONS
               for group, channels in FIGURES.items() if set(channels) & set(SPOILS[fault])}
-    return replace(found, conditions=hold_back_alerts(found.conditions, likely_reversed),
-                   **{group: _hidden(getattr(found, group), why) for group, why in hidden.items()})
+    return replace(found, **{group: _hidden(getattr(found, group), why) for group, why in hidden.items()})
 
 
 def hold_back_alerts(conditions: tuple[Condition, ...], likely_reversed: bool = False) -> tuple[Condition, ...]:
     """The conditions; what rests on a spoilt channel is not active, and the fault that spoils it says so."""
-    faults = _faults(conditions)
+    waiting = _waiting(conditions, likely_reversed)
+    faults = _faults(conditions, waiting)
     spoilt = {channel for fault in faults for channel in SPOILS[fault]}
-    return tuple(_judged(c, faults, spoilt, likely_reversed) if c.active else c for c in conditions)
+    return tuple(_judged(c, faults, spoilt, waiting) if c.active else c for c in conditions)
 
 
-def _faults(conditions: tuple[Condition, ...]) -> tuple[str, ...]:
-    """The faults that hold, in the order of SPOILS; one that rests on a channel which another has spoilt does not count."""
-    active, found = {c.kind for c in conditions if c.active}, []
+def _waiting(conditions: tuple[Condition, ...], likely_reversed: bool) -> set[str]:
+    """Alerts that wait for a fault which imitates them; a fault that waits itself makes none wait."""
+    waiting = set(IMITATED) if likely_reversed else set()
+    for fault, alerts in HOLDS.items():
+        if fault not in waiting and any(c.active and c.kind == fault and not _is_booked(c) for c in conditions):
+            waiting |= set(alerts)
+    return waiting
+
+
+def _is_booked(condition: Condition) -> bool:
+    """Whether it is a bypass that the charge estimate has learnt and counts."""
+    return dict(condition.figures).get("booked_ratio", 0.0) > 0.5
+
+
+def _faults(conditions: tuple[Condition, ...], waiting: set[str]) -> tuple[str, ...]:
+    """The faults that hold, in the order of SPOILS; one that waits, or rests on a channel which another has spoilt, does not count."""
+    active, found = {c.kind for c in conditions if c.active and c.kind not in waiting}, []
     spoilt: set[str] = set()
     for fault, channels in SPOILS.items():
         if fault in active and not spoilt & set(ALERTS.get(fault, ())):
@@ -137,14 +163,13 @@ def _hides(conditions: tuple[Condition, ...]) -> dict[str, tuple[str, ...]]:
     found = {}
     for condition in conditions:
         if condition.active and condition.kind in HIDES:
-            booked = dict(condition.figures).get("booked_ratio", 0.0) > 0.5
-            found[condition.kind] = BARE_COUNT if booked else HIDES[condition.kind][0]
+            found[condition.kind] = BARE_COUNT if _is_booked(condition) else HIDES[condition.kind][0]
     return found
 
 
-def _judged(condition: Condition, faults: tuple[str, ...], spoilt: set[str], likely_reversed: bool) -> Condition:
+def _judged(condition: Condition, faults: tuple[str, ...], spoilt: set[str], waiting: set[str]) -> Condition:
     kind = condition.kind
-    if kind not in faults and (spoilt & set(ALERTS.get(kind, ())) or likely_reversed and kind in IMITATED):
+    if kind not in faults and (spoilt & set(ALERTS.get(kind, ())) or kind in waiting):
         return replace(condition, active=False)
     if kind in faults and kind in REASONS:
         names = [CALLED[group] for group, channels in FIGURES.items() if set(channels) & set(SPOILS[kind])]
@@ -153,7 +178,10 @@ def _judged(condition: Condition, faults: tuple[str, ...], spoilt: set[str], lik
     if kind in HIDES:
         names = ["ageing rate from temperature and growth of the resistance"] if kind == "temperature_sensor_loose" else [
             CALLED[group] for group in _hides((condition,))[kind]]
-        return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}.")
+        wait = ", and alerts that it looks like wait" if kind in HOLDS and not _is_booked(condition) else ""
+        return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}{wait}.")
+    if kind == "sensor_noisy":
+        return replace(condition, means=f"{condition.means} Until it is calm, alerts that its noise looks like wait.")
     return condition
 
 

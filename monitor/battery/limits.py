@@ -41,6 +41,9 @@ class Limits:
     voltmeter_margin_v: float
     over_warning_h: float
     over_high_h: float
+    usual_absorption_v: float
+    usual_float_v: float
+    discharge_end_v: float
     under_voltage_v: float
     deep_discharge_v: float
     recovery_rate_per_h: float

@@ -6,6 +6,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from monitor.battery.label import Chemistry
+from monitor.battery.limits import limits_of
+
+FLOODED = limits_of("flooded")
 
 
 def _as_text(value: Any) -> Any:
@@ -44,7 +47,8 @@ class HouseTable(BatteryTable):
     cutout_voltage_v: float | None = Field(
         None, ge=9, le=13, description="the voltage at which the fridge switches itself off, if it does")
     equalise_v: float | None = Field(
-        None, ge=14.4, le=16.5, description="the voltage of an equalising charge that you mean to give, for some hours; flooded only")
+        None, ge=FLOODED.usual_absorption_v, le=FLOODED.equalise_upper_v,
+        description="the voltage of an equalising charge that you mean to give, for some hours; flooded only")
     acid_density_kg_l: float | None = Field(
         None, ge=1.15, le=1.35, description="density of its acid when full, at 25 °C, if it is another than usual: 1.20 to 1.23 where it "
         "was filled for the tropics; flooded only")

@@ -2,12 +2,10 @@
 from typing import Literal
 
 from monitor.battery.label import Battery
+from monitor.battery.limits import limits_of
 from monitor.estimation.charge_count import Count
 
 Stage = Literal["discharging", "charging", "absorption", "float", "resting", "unknown"]
-
-#: Charger voltages where the owner gave none, 12 V (common practice).
-USUAL_V = {True: (14.4, 13.6), False: (14.2, 13.5)}
 
 
 def stage(count: Count, battery: Battery, full_seen: bool) -> Stage:
@@ -18,8 +16,8 @@ def stage(count: Count, battery: Battery, full_seen: bool) -> Stage:
     voltage, current, rated = count.voltage_v, count.current_a, battery.rated_capacity_ah
     if voltage is None or current is None:
         return "unknown"
-    usual_absorption, usual_float = USUAL_V[battery.lead_acid]
-    absorption_v, float_v = battery.absorption_v or usual_absorption, battery.float_v or usual_float
+    usual = limits_of(battery.chemistry)
+    absorption_v, float_v = battery.absorption_v or usual.usual_absorption_v, battery.float_v or usual.usual_float_v
     # A charger with a temperature sensor regulates up to 0.3 V lower in heat; cables take some too.
     if count.high_s > 600.0 and voltage > absorption_v - 0.3 and voltage > (absorption_v + float_v) / 2:
         return "absorption"

@@ -16,13 +16,14 @@ from math import exp, hypot, log
 from typing import Literal
 
 from monitor.battery import lead_acid, ratings
-from monitor.battery.label import Battery, CurrentSensor
+from monitor.battery.label import CHEMISTRIES, Battery, CurrentSensor
+from monitor.battery.limits import limits_of
 from monitor.findings import Z95, Estimate
 from monitor.parameters import table
 from monitor.sample import Sample
 
-#: 1.75 V a cell; four lithium cells at 2.75 V, where hardly anything is left and no protection has tripped yet.
-END_V = {True: 10.5, False: 11.0}
+#: Whether it is lead-acid -> voltage at which a test ends.
+END_V = {True: limits_of("agm").discharge_end_v, False: limits_of("lfp").discharge_end_v}
 #: A stop at up to this voltage is still an end; above it the test says only "at least" [V].
 LATEST_END_V = {True: 11.0, False: 11.5}
 #: Below the end voltage for so long, smoothed over as long: a pump's start does not end a test [s] (choice).
@@ -34,7 +35,7 @@ RATE_S, IDLE_S = 7200.0, 7200.0
 #: A current below this part of the label an hour is none: a shunt's own fault.
 BEGUN_FRAC = 0.004
 #: A test colder or hotter than this is no test [°C]: the table of [1], and care for the battery.
-COLDEST_C, HOTTEST_C = 10.0, 45.0
+COLDEST_C, HOTTEST_C = 10.0, min(limits_of(chemistry).hot_c for chemistry in CHEMISTRIES)
 #: One sigma of Peukert's exponent within a construction (common practice: tables differ by as much).
 PEUKERT_SIGMA = 0.04
 #: Either end of how full it was when it began is at least so far from the middle (ln): no charge is known better than 0.5 %.

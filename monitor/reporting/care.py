@@ -8,7 +8,7 @@ from monitor.parameters import table
 from monitor.reporting.sentences import number, span
 
 P = table("reporting", "care")
-BALANCE_V, EQUALISE_V, EQUALISE_LESS_V = P.number("balance_v"), P.number("equalise_v"), P.number("equalise_less_v")
+BALANCE_V, EQUALISE_LESS_V = P.number("balance_v"), P.number("equalise_less_v")
 BREAK_S = 3600.0 * P.number("break_h")
 
 
@@ -48,7 +48,7 @@ def list_care(battery: Battery, hours: Sequence[CareHour], full_utc_s: float | N
     if battery.chemistry == "lfp":
         rows.append(_last("Cells last balanced", _latest(hours, BALANCE_V), now_utc_s, when))
     elif battery.chemistry == "flooded":
-        least_v = EQUALISE_V if battery.equalise_v is None else battery.equalise_v - EQUALISE_LESS_V
+        least_v = limits_of(battery.chemistry).over_voltage_v if battery.equalise_v is None else battery.equalise_v - EQUALISE_LESS_V
         rows.append(_last("Last equalised", _latest(hours, least_v), now_utc_s, when))
     return rows
 

@@ -2,6 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.battery.label import Vehicle
+from monitor.battery.limits import limits_of
 from monitor.findings import Z95, Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
 from monitor.sample import Minute
 from monitor.usage import current_steps, daylight, fridge, fridge_effort, harvest, history, solar_clock, who_took
@@ -169,10 +170,11 @@ def _is_curtailed(minute: Minute, vehicle: Vehicle, current_a: float, high: bool
     battery, volts = vehicle.house, minute.house_voltage_v
     if volts is None:
         return False, high
-    absorption_v = battery.absorption_v or (14.4 if battery.lead_acid else 14.2)
+    usual = limits_of(battery.chemistry)
+    absorption_v = battery.absorption_v or usual.usual_absorption_v
     if volts > absorption_v - 0.12:
         return True, True
-    float_v = battery.float_v or (13.6 if battery.lead_acid else 13.5)
+    float_v = battery.float_v or usual.usual_float_v
     in_float = high and abs(volts - float_v) < 0.12 and abs(current_a) < 0.04 * battery.rated_capacity_ah
     return in_float, high
 

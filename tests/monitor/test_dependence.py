@@ -90,6 +90,54 @@ def test_what_is_only_likely_makes_wait_what_it_imitates_and_not_what_warns_of_d
     assert [c.kind for c in held if c.active] == ["house_under_voltage", "cold_charging"]
 
 
+#: Instrument's fault -> alerts that must wait for it; written down by what each is measured with, not from the table in use.
+WAITS = {
+    "shunt_reversed": "house_reserve_forecast house_low house_runaway house_freeze_risk house_never_full cold_charging protection_tripped "
+                      "shunt_bypassed house_divider_wrong battery_swapped battery_type_doubtful battery_worn battery_watch "
+                      "fridge_working_harder isolator_stuck_closed isolator_stuck_open isolator_intermittent path_resistance_grown",
+    "house_divider_wrong": "house_reserve_forecast house_low house_under_voltage house_over_voltage house_overcharged house_runaway "
+                           "house_freeze_risk house_deep_discharge house_never_full shunt_bypassed battery_swapped "
+                           "battery_type_doubtful battery_worn battery_watch isolator_stuck_closed isolator_stuck_open "
+                           "isolator_intermittent path_resistance_grown will_not_start",
+    "starter_divider_wrong": "starter_drain starter_low starter_freeze_risk starter_part_charged starter_over_voltage "
+                             "starter_under_voltage alternator_not_charging crank_weak start_failed will_not_start "
+                             "isolator_stuck_closed isolator_stuck_open isolator_intermittent path_resistance_grown",
+    "protection_tripped": "house_under_voltage house_overcharged house_deep_discharge shunt_bypassed house_divider_wrong battery_swapped "
+                          "battery_type_doubtful isolator_stuck_open isolator_intermittent path_resistance_grown",
+    "sensor_noisy": "shunt_bypassed house_divider_wrong battery_swapped battery_type_doubtful path_resistance_grown "
+                    "protection_tripped fridge_working_harder",
+    "channel_at_limit": "shunt_bypassed battery_swapped battery_type_doubtful battery_worn battery_watch fridge_working_harder",
+    "shunt_bypassed": "battery_swapped battery_type_doubtful battery_worn battery_watch fridge_working_harder",
+    "temperature_sensor_loose": "battery_worn battery_watch",
+}
+#: What warns of danger and is measured with something else than the faulty instrument is heard whatever is broken.
+ALWAYS = ("house_too_hot",)
+
+
+@pytest.mark.parametrize("alert", sorted({*dependence.ALERTS, *dependence.INDEPENDENT}))
+@pytest.mark.parametrize("fault", WAITS)
+def test_each_fault_of_an_instrument_against_each_alert(fault: str, alert: str) -> None:
+    """One alert at a time beside one fault: it waits where it rests on the fault, speaks where it does not, and the fault says so."""
+    if alert == fault:
+        return
+    held = {c.kind: c for c in dependence.hold_back_alerts(_said(fault, alert))}
+    if alert in WAITS and fault in WAITS[alert].split():
+        assert held[alert].active and not held[fault].active    # the other one is the worse fault
+        return
+    assert held[fault].active
+    assert held[alert].active is (alert not in WAITS[fault].split())
+    assert alert not in ALWAYS or held[alert].active
+    if not held[alert].active and fault != "protection_tripped":
+        assert "wait" in held[fault].means
+
+
+@pytest.mark.slow
+def test_a_noisy_voltmeter_read_once_a_minute_is_one_alert() -> None:
+    """0.15 V of noise from the second day on: no bypassed shunt besides."""
+    plan = replace(late_summer_coast(3), faults=(Ordered("house_voltage_noisy", 0.8 * DAY_S, amount=0.15),))
+    assert _raised(plan, 2.0)[1].keys() == {"sensor_noisy"}
+
+
 def _found(*conditions: Condition) -> pipeline.Findings:
     """Findings of a sound vehicle with every group filled by hand, and these conditions."""
     vehicle = owner(late_summer_coast(3))

@@ -177,8 +177,9 @@ def condition(state: Protection, vehicle: Vehicle) -> Condition:
                f"Charging at {state.before_a:.0f} A stopped at once while the charger's voltage stayed")
         means = "The battery's own electronics refuse charge. It is not full."
         evidence = f"{how}. Possible causes: {causes}."
-        look = ("Cold or hot: wait until it is between 5 and 45 °C. Else let it rest an hour, then charge slowly. If it comes back, "
-                "the cells are out of balance: a long, slow charge to the top, or a workshop.")
+        limits = limits_of(vehicle.house.chemistry)
+        look = (f"Cold or hot: wait until it is between {limits.slow_below_c or 0.0:.0f} and {degrees(limits.hot_c)}. Else let it rest an "
+                "hour, then charge slowly. If it comes back, the cells are out of balance: a long, slow charge to the top, or a workshop.")
         seen = "House battery refuses charge."
     else:
         means = "The battery's own electronics have opened. That is neither an empty battery for certain nor a lost sensor."

@@ -14,7 +14,6 @@ from monitor.sample import Minute
 P = table("detection/starter", "starter_alerts")
 LOW_V, FLAT_V = P.number("low_v"), P.number("flat_v")
 BACK_V = P.number("back_v")
-PART_CHARGED_S = P.number("part_charged_s")
 UNDER_V, UNDER_FOR_S = P.number("under_v"), P.number("under_for_s")
 HOUSE_FIT_V = P.number("house_fit_v")
 HOUSE_FIT_LFP_V = P.number("house_fit_lfp_v")
@@ -131,11 +130,12 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
     failed = _failed(starts)
     rested_v = rest_v if lead else None
     flat = rested_v is not None and level.flat
+    part_charged = rested_v is not None and uncharged_s > 86400.0 * limits_of(vehicle.starter.chemistry).never_full_days
     return (
         IDLE["starter_drain"] if found is None else _drain(found, doubtful_after_s, at_s, drain_a),
         _low(rested_v, flat) if rested_v is not None and level.low else IDLE["starter_low"],
         _frost(rested_v, temperature_c, coming_low_c, vehicle.starter) if rested_v is not None else IDLE["starter_freeze_risk"],
-        _part_charged(uncharged_s) if rested_v is not None and uncharged_s > PART_CHARGED_S else IDLE["starter_part_charged"],
+        _part_charged(uncharged_s) if part_charged else IDLE["starter_part_charged"],
         _weak(starts), failed, over_voltage(level), _under(level),
         _no_start(rest_v, house_v, vehicle) if flat or failed.active else IDLE["will_not_start"],
     )

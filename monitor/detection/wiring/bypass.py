@@ -9,6 +9,7 @@ from monitor.parameters import table
 P = table("detection/wiring", "bypass")
 STEP_V, FLAT_FRAC, STILL_A = P.number("step_v"), P.number("flat_frac"), P.number("still_a")
 REST_A = P.number("rest_a")
+NOISE_TIMES = P.number("noise_times")
 CHARGER_V = P.by_chemistry("charger_v")
 EMPTY_V = P.by_chemistry("empty_v")
 PAIR_S = P.number("pair_s")
@@ -51,7 +52,7 @@ def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery
     step = (v4 + v5 - v0 - v1) / 2
     size = step if step > 0 else -step
     if (
-        size < STEP_V or size < 3.0 * scatter_v or abs(v1 - v0) > FLAT_FRAC * size or abs(v5 - v4) > FLAT_FRAC * size
+        size < STEP_V or size < NOISE_TIMES * scatter_v or abs(v1 - v0) > FLAT_FRAC * size or abs(v5 - v4) > FLAT_FRAC * size
         or max(v0, v1, v2, v3, v4, v5) > CHARGER_V[battery.lead_acid] or min(v0, v1, v2, v3, v4, v5) < EMPTY_V[battery.lead_acid]
     ):
         return state

@@ -92,6 +92,17 @@ def scatter(count: int, low: float, high: float) -> float:
     return (high - low) / (RANGE_AT_2 + RANGE_PER_LN * log(count / 2.0)) if count > 1 else 0.0
 
 
+def scatter_of_singles(before: float, middle: float, after: float) -> float:
+    """One standard deviation from three single readings in a row: what a straight line through them leaves.
+
+    before, middle, after : the readings, all in the channel's unit
+
+    >>> round(scatter_of_singles(12.0, 12.1, 12.0), 3)
+    0.102
+    """
+    return abs(before - 2.0 * middle + after) / SECOND_DIFFERENCE
+
+
 def is_noisy(state: Noise, sigma: float, explained: float, unit: str) -> Noise:
     """Ten minutes more: their mean scatter, and what of it the companion's scatter would explain.
 

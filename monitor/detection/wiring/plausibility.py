@@ -47,8 +47,12 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
         if count > 1 and low_a == high_a or low_a < limit_a.low or high_a > limit_a.high or limit_a.run_s:
             limit_a = channel_state.update_limit(limit_a, at_s, span_s, low_a, high_a, volts, "a")
         minutes, house_v, house_a = minutes + 1, house_v + volts, house_a + amps
-        scatter_v += channel_state.scatter(count, low_v, high_v)
-        scatter_a += channel_state.scatter(count, low_a, high_a)
+        if count > 1:
+            scatter_v += channel_state.scatter(count, low_v, high_v)
+            scatter_a += channel_state.scatter(count, low_a, high_a)
+        elif len(ring) >= 6:    # one reading a minute: what scatters from minute to minute
+            scatter_v += channel_state.scatter_of_singles(ring[-6], ring[-4], ring[-2])
+            scatter_a += channel_state.scatter_of_singles(ring[-5], ring[-3], ring[-1])
     starter_minutes, starter_v, starter_low, starter_high = b.starter_minutes, b.starter_v, b.starter_low_v, b.starter_high_v
     if starter is not None:
         starter_minutes, starter_v = starter_minutes + 1, starter_v + starter
@@ -71,7 +75,7 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: 
         sun = amps > 0.2
         level = voltage_level.house(level, volts, amps, b.minutes * span_s / (3600.0 * max(b.minutes, b.starter_minutes)), house)
         loads = bypass.block(loads, at_s, volts, amps, house)
-        if volts < CALM_V and len(minute.samples) > 1:
+        if volts < CALM_V:
             resistance_ohm = None if charge is None else charge.resistance_ohm
             least, most = (resistance_ohm.low, resistance_ohm.high) if isinstance(resistance_ohm, Estimate) else (
                 LEAST_OHM_AH[house.lead_acid] / house.rated_capacity_ah, MOST_OHM_AH / house.rated_capacity_ah)
