@@ -1,15 +1,16 @@
-"""Page Instruments: what they show, and the single steps of set-up: zero and gain by the daemon, divider and direction looked at."""
-from statistics import fmean
+"""Page Instruments: what they show at this moment, and each measuring step of set-up; the daemon measures, and keeps what it finds."""
 from typing import Any
 
-from flask import render_template, request
+from flask import current_app, jsonify, render_template, request
+from werkzeug.wrappers import Response
 
 from dashboard import actions, guard
 from dashboard import log_view as books
 from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking, read_number
 from dashboard.words import QUANTITIES
-from monitor.commissioning import steps
+from monitor.commissioning import results, steps
+from monitor.logbook import live_readings
 from monitor.reporting.sentences import number, sentence
 
 #: The latest readings that a comparison is made with, and how long something was on before they are taken for it [s].
@@ -59,17 +60,60 @@ def measure_gain() -> Any:
                          to="instruments")
 
 
+@jobs.post("/instruments/divider")
+@guard.own_form
+def measure_divider() -> Any:
+    """Leaves word what a multimeter shows at a battery's posts."""
+    book = books.open_log_view()
+    if book.now is None:
+        return _blank(book)
+    try:
+        battery = request.form.get("battery", "")
+        if battery not in VOLTAGES:
+            raise ValueError("say which battery it is: house or starter")
+        meter = steps.compare_reading(request.form.get("meter_v", ""))
+        if request.form.get("only"):
+            return _page(book, said=_compare_voltage(book, battery, request.form["meter_v"]))
+    except ValueError as error:
+        return _page(book, wrong=sentence(error)), 400
+    return actions.leave("calibrate_divider", {"battery": battery, "meter_v": meter.value, "digit_v": meter.digit,
+                                               "limit_frac": steps.METER_V_FRAC}, to="instruments")
+
+
+@jobs.post("/instruments/direction")
+@guard.own_form
+def measure_direction() -> Any:
+    """Leaves word that a load, or a charger, was switched on."""
+    return actions.leave("calibrate_direction", {"discharging": int(request.form.get("direction") != "charger")}, to="instruments")
+
+
+@jobs.post("/instruments/which")
+@guard.own_form
+def identify() -> Any:
+    """Leaves word that the engine was started."""
+    return actions.leave("identify_by_start", {}, to="instruments")
+
+
+@jobs.get("/instruments/readings")
+def readings() -> Response:
+    """What the instruments show at this moment, for the page; empty where only the log's latest minute is known."""
+    found = live_readings.read(current_app.config["DATABASE"])
+    shown = {} if found is None else {name: _shown(name, value) for name, value in found.values.items()}
+    shown |= {} if found is None else {name: f"{number(value, 3)} V at the channel" for name, value in found.at_pin.items()}
+    return jsonify(shown)
+
+
 def _compare(book: books.LogView) -> str:
-    """What a multimeter at the posts, or a load that was switched on, says of an instrument; "" where nothing was asked.
+    """What a multimeter at the posts says of an instrument; "" where nothing was asked.
 
     Raises
     ------
     ValueError : it cannot be told; one sentence
     """
+    if request.args.get("under_load_v") is not None:
+        return _compare_lead(book, request.args["under_load_v"])
     if (battery := request.args.get("battery")) is not None:
         return _compare_voltage(book, battery, request.args.get("meter_v", ""))
-    if request.args.get("direction") is not None:
-        return _look_at_direction(book, request.args.get("direction") != "charger")
     return ""
 
 
@@ -84,20 +128,17 @@ def _compare_voltage(book: books.LogView, battery: str, typed: str) -> str:
         return (f"The {battery} voltage is right: {shown.mean:.2f} V here, {typed.strip()} V at the posts, within what a multimeter can "
                 "tell.")
     return (f"The {battery} voltage reads {shown.mean:.2f} V and the posts have {typed.strip()} V: {off} off, give or take {doubt}. "
-            f"Multiply the ratio or scale of {VOLTAGES[battery]} in the configuration by {found.value:.4f}, or run "
-            "`sudo ampledger setup divider`.")
+            "\"Compare and keep\" puts it right.")
 
 
-def _look_at_direction(book: books.LogView, discharging: bool) -> str:
-    now = fmean(_latest(book, "house_current_a", 10.0) or [0.0])
-    if not _latest(book, "house_current_a", BEFORE_S):
-        raise ValueError("the house current is not measured")
-    turn = steps.direction(now, None, discharging)
-    what = "a load" if discharging else "a charger"
-    if turn > 0:
-        return f"The current counts the right way: {number(now, 1)} A with {what} on, positive into the battery."
-    return (f"The current counts the wrong way: {number(now, 1)} A with {what} on. Write scale = -1 at house_current_a in the "
-            "configuration (change its sign where there is a scale already), or run `sudo ampledger setup direction`.")
+def _compare_lead(book: books.LogView, typed: str) -> str:
+    """What is lost between the house battery's posts and the instrument, with a load on."""
+    sensor = book.known.vehicle.current_sensor
+    amps = steps.show_reading([(a - sensor.offset_a) * sensor.gain for a in _latest(book, "house_current_a", LATEST_S)])
+    found = steps.lead_ohm(steps.compare_reading(typed), steps.show_reading(_latest(book, VOLTAGES["house"], LATEST_S)), amps)
+    said = f"With {number(-amps.mean, 1)} A drawn, {number(-1000 * amps.mean * found.value, 0)} mV are lost on the way to the instrument"
+    return said + ("; the lead shares a way with the load or has a bad joint: take a thin fused lead of its own straight to the posts."
+                   if results.lossy(found) else "; that is in order.")
 
 
 def _latest(book: books.LogView, quantity: str, for_s: float) -> list[float]:
@@ -108,18 +149,28 @@ def _latest(book: books.LogView, quantity: str, for_s: float) -> list[float]:
     return late if len(late) >= LEAST_READINGS else [value for _, value in found[-LEAST_READINGS:]]  # some instruments are slow
 
 
+def _shown(quantity: str, value: float) -> str:
+    _, unit, digits = QUANTITIES.get(quantity, ("", "", 2))
+    return f"{number(value, digits)} {unit}".strip()
+
+
 def _page(book: books.LogView, said: str = "", wrong: str = "") -> str:
-    sources, rows = book.sources(), []
-    for name, (label, unit, digits) in QUANTITIES.items():
-        value = getattr(book.latest, name)
-        if value is not None or name in sources:
-            rows.append((label, "–" if value is None else f"{number(value, digits)} {unit}".strip(), sources.get(name, "")))
+    sources, live = book.sources(), live_readings.read(current_app.config["DATABASE"])
+    at_pin = live.at_pin if live is not None else {}
+    rows = []
+    for name, (label, *_) in QUANTITIES.items():
+        value = live.values.get(name) if live is not None and name in live.values else getattr(book.latest, name)
+        if name in at_pin:
+            rows.append((name, label, f"{number(at_pin[name], 3)} V at the channel", "its divider is not known yet: compare it below"))
+        elif value is not None or name in sources:
+            rows.append((name, label, "–" if value is None else _shown(name, value), sources.get(name, "")))
     sensor = book.known.vehicle.current_sensor
     return render_template(
         "instruments.html", title="Instruments", page="instruments", book=book, rows=rows, said=said, wrong=wrong, sensor=sensor,
+        now={name: shown for name, _, shown, _ in rows},
         zero=f"{sensor.offset_a:+.3f} A (give or take {1.96 * sensor.offset_sigma_a:.3f})",
         gain=f"{sensor.gain:.4f} (give or take {number(196 * sensor.gain_sigma_frac, 1)} %)", places=tuple(VOLTAGES),
-        **describe_asking(book, "instruments", "shunt"))
+        **describe_asking(book, "instruments", "shunt", "house voltage", "starter voltage", "names of the batteries"))
 
 
 def _blank(book: books.LogView) -> str:

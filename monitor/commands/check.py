@@ -1,6 +1,6 @@
 """ampledger check: is the configuration right, and does every sensor answer."""
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -53,7 +53,7 @@ def check(config_file: Path | None) -> None:
     """
     config = load_config(config_file)
     rows = [row for number, source in enumerate(config.sources, 1) for row in rows_of(source, f"{number} {source.driver}")]
-    rows = compared(rows)
+    rows = compared([_at_pin(row) if row.quantity in config.unknown_dividers and row.value is not None else row for row in rows])
     given = {row.quantity for row in rows} | {q for source in config.sources for q in getattr(source.options, "measures", ())}
     rows += [Row("", name, "not configured", "", todo) for name, todo in WITHOUT.items() if name not in given]
     rows += _ways_out(config)
@@ -95,10 +95,16 @@ def rows_of(source: Any, name: str) -> list[Row]:
     return rows + [Row(name, fault.quantity, "no reading", "WRONG", fault.reason) for fault in reading.faults]
 
 
+def _at_pin(row: Row) -> Row:
+    """The row of a voltage whose divider nobody knows yet: what its channel shows is no battery's voltage, and no fault."""
+    battery = row.quantity.partition("_")[0]
+    return replace(row, verdict="", shown=f"{row.shown} at the channel", value=None,
+                   todo="its divider is not known yet: the page Instruments compares it with a multimeter, or `ampledger calibrate "
+                   f"divider --battery {battery} --meter-v VOLTS`")
+
+
 def compared(rows: list[Row]) -> list[Row]:
     """The rows, with a word where a second instrument for the same quantity cannot be right together with the first."""
-    from dataclasses import replace
-
     from monitor.sampling import judge
 
     first: dict[str, Row] = {}

@@ -194,6 +194,51 @@ def gain(meter_a: str, minutes: float, limit_pct: float, config_file: Path | Non
                limit_frac=limit_pct / 100, minutes=minutes)
 
 
+@calibrate.command(short_help="Compare a voltage with a multimeter.")
+@click.option("--battery", "which", required=True, type=click.Choice(["house", "starter"]), help="Whose voltage.")
+@click.option("--meter-v", "meter_v", required=True, help="Volts at its posts by the multimeter, as displayed.")
+@click.option("--meter-limit", "limit_pct", default=0.5, show_default=True, type=click.FloatRange(0, 20, min_open=True, max_open=True),
+              help="The meter's limit of error in per cent, from its manual.")
+@config_option
+@database_option
+def divider(which: str, meter_v: str, limit_pct: float, config_file: Path | None, database: Path | None) -> None:
+    """Let a voltage show what a multimeter shows at the posts, from the latest fifteen seconds.
+
+    What is found is kept in the log beside the configuration, and ends when the configuration says something else of that channel.
+    """
+    from monitor.commissioning.steps import NotClear, compare_reading
+
+    try:
+        meter = compare_reading(meter_v)
+    except NotClear as error:
+        raise click.BadParameter(str(error), param_hint="--meter-v") from None
+    ask_daemon(locate_database(config_file, database), "calibrate_divider", battery=which, meter_v=meter.value, digit_v=meter.digit,
+               limit_frac=limit_pct / 100)
+
+
+@calibrate.command(short_help="A load was switched on: does the current count the right way?")
+@click.option("--charging", is_flag=True, help="A charger was switched on, not a load.")
+@config_option
+@database_option
+def direction(charging: bool, config_file: Path | None, database: Path | None) -> None:
+    """Turn the current round where it counts the wrong way: a load that was just switched on must make it fall.
+
+    With every charger off, the sun too; ask some ten seconds after switching, and within three minutes.
+    """
+    ask_daemon(locate_database(config_file, database), "calibrate_direction", discharging=int(not charging))
+
+
+@calibrate.command("batteries", short_help="The engine was started: which battery is which?")
+@config_option
+@database_option
+def batteries(config_file: Path | None, database: Path | None) -> None:
+    """Exchange the two voltages where they have changed places: the starter battery sags when the engine is cranked.
+
+    Start the engine, let it run for half a minute, and ask within five minutes.
+    """
+    ask_daemon(locate_database(config_file, database), "identify_by_start")
+
+
 @click.command(short_help="Learn everything again from the log.")
 @config_option
 @database_option

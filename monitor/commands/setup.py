@@ -82,8 +82,7 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
         _written(draft, "" if board else "Next: ampledger check, then ampledger run.")
         save_answers(asker.given, path)
         if board:
-            click.echo("The daemon and the pages are started." if start_services()
-                       else "Start them: systemctl restart ampledger ampledger-dashboard")
+            click.echo(start_services())
             click.echo("See that every sensor answers: sudo ampledger check\nTo see it on a phone: sudo ampledger pages open")
     except NotClear as why:
         raise Refused(f"{why}. Nothing was written.") from None

@@ -26,8 +26,7 @@ def setup_finish(folder: Path) -> None:
     take_over(folder, USUAL[1], BOARD_LOG)
     from monitor.commands.setup_phone import start_services
 
-    click.echo("The daemon and the pages are started." if start_services()
-               else "Start them: systemctl restart ampledger ampledger-dashboard")
+    click.echo(start_services())
 
 
 def take_over(folder: Path, path: Path, log: Path) -> None:

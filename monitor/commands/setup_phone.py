@@ -44,6 +44,8 @@ def host(walk: Callable[[Any], Any], path: Path, port: int, code_file: Path | No
     from monitor.config.faults import ConfigError
     from monitor.process.access_code import hash_code, make_code
 
+    if leave is None and end_waiting_service():
+        click.echo("The set-up on a phone that was waiting has ended; this one takes its place, with a code of its own.")
     code = make_code()
     with _folder(code_file) as folder, _pages(folder, port, hash_code(code)):
         _say_way(code, port, code_file)
@@ -71,7 +73,7 @@ def host(walk: Callable[[Any], Any], path: Path, port: int, code_file: Path | No
         click.echo(f"\nWritten: {path if leave is None else leave}." + (f" The one before is kept as {kept.name}." if kept else ""))
         time.sleep(LAST_WORD_S)
     if started:
-        start_services()
+        click.echo(start_services())
 
 
 #: What an earlier walk's answers are offered for: labels and channels, never measurements.
@@ -107,13 +109,28 @@ def finish_board(path: Path, code: str | None) -> bool:
     return path == USUAL[1] and network.is_service() and os.geteuid() == 0
 
 
-def start_services() -> bool:
-    """Starts the daemon and the pages of this board, now and at every boot."""
+#: Set-up on a phone as a service; it holds the pages' port while it waits.
+SERVICE = "ampledger-setup"
+
+
+def end_waiting_service() -> bool:
+    """Ends a set-up on a phone that waits as a service, for another one takes its place; whether there was one."""
     from monitor.process import network
 
+    return network.systemctl("is-active", "--quiet", SERVICE) and network.systemctl("stop", SERVICE)
+
+
+def start_services() -> str:
+    """Starts the daemon and the pages of this board, now and at every boot. Returns what is to be told of it."""
+    from monitor.process import network
+
+    end_waiting_service()
     network.systemctl("daemon-reload")
     network.systemctl("enable", "ampledger", "ampledger-dashboard")
-    return network.systemctl("restart", "ampledger", "ampledger-dashboard")
+    why = network.ask_systemd("restart", "ampledger", "ampledger-dashboard")
+    if not why:
+        return "The daemon and the pages are started."
+    return f"The daemon and the pages could not be started: {why}\nTry it by hand: sudo systemctl restart ampledger ampledger-dashboard"
 
 
 def _parse_write(text: str) -> str:

@@ -160,17 +160,6 @@ def multiply_scale(doc: TOMLDocument, quantity: str, factor: float, base: Path) 
     raise NotClear(f"no source measures {quantity}; run `ampledger setup`, or write it into the configuration")
 
 
-def remove(doc: TOMLDocument, quantity: str) -> None:
-    """Takes a quantity out of every source, and a source that measures nothing else out altogether."""
-    sources = doc.get("source", [])
-    for index in reversed(range(len(sources))):
-        table = sources[index].get("measures")
-        if isinstance(table, dict) and quantity in table:
-            del table[quantity]
-            if not table:
-                del sources[index]
-
-
 def exchange_batteries(doc: TOMLDocument) -> None:
     """Lets the two voltages change places, wherever they are measured; each divider stays with its channel."""
     names = {"house_voltage_v": "starter_voltage_v", "starter_voltage_v": "house_voltage_v"}

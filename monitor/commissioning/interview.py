@@ -75,7 +75,7 @@ class Interview:
             if "house_voltage_v" in chosen:
                 self.lead(draft)
         else:
-            say("The way the current counts was not tried: do it soon, with `ampledger setup direction`.")
+            say("The way the current counts was not tried: do it soon, on the page Instruments or with `ampledger calibrate direction`.")
         return draft
 
     def live(self, read: Callable[[], list[tuple[str, str]]]) -> None:
@@ -240,8 +240,8 @@ class Interview:
         def parse(text: str) -> steps.Meter | float | None:
             if text.lower() == "" and raw:
                 raise NotClear(f"the channel shows {rough:.2f} V, so a divider is in front of it whose ratio must be known; type "
-                               "the volts at the posts, or the ratio as 5:1 (battery volts : pin volts), or skip to leave this "
-                               "voltage out for now")
+                               "the volts at the posts, or the ratio as 5:1 (battery volts : pin volts), or skip to do it "
+                               "later")
             if text.lower() in ("skip", ""):
                 return None
             over, colon, under = text.partition(":")
@@ -254,14 +254,14 @@ class Interview:
 
         while True:
             answer = self.asker.ask(f"{battery}_meter_v", f"Volts at the {battery.upper()} battery's posts by a multimeter "
-                                    f"(the channel shows {rough:.3f})" + ("; skip: leave it out" if raw else "; Enter: not now"), parse, "")
+                                    f"(the channel shows {rough:.3f})" + ("; skip: later" if raw else "; Enter: not now"), parse, "")
             try:
                 if answer is None:
                     if raw:
-                        self.asker.say("  " + draft.leave_out(quantity))
+                        self.asker.say("  " + draft.leave_open(quantity))
                     return
                 if isinstance(answer, float):
-                    self.asker.say("  " + document.multiply_scale(draft.doc, quantity, answer, draft.path) + ".")
+                    self.asker.say("  " + draft.ratio(quantity, answer))
                 else:
                     self.asker.say("  " + draft.voltage(quantity, answer, self.mean(draft, quantity), self.meter_v_frac))
                 return

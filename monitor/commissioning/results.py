@@ -103,6 +103,14 @@ class Draft:
         document.note_result(self.doc, "shunt", gain=gain, gain_sigma_frac=sigma_frac, calibrated_on=document.today())
         return said + f"gain {gain:.4g} (give or take {196 * sigma_frac:.1f} %)."
 
+    def ratio(self, quantity: str, ratio: float) -> str:
+        """A divider whose ratio somebody knows.
+
+        quantity: which voltage; ratio: battery volts over pin volts
+        """
+        document.note_result(self.doc, "commissioning", **{f"{BATTERY[quantity]}_divider": None})
+        return document.multiply_scale(self.doc, quantity, ratio, self.path) + "."
+
     def voltage(self, quantity: str, meter: Meter, voltage: Shown, limit_frac: float) -> str:
         """A voltage divider's ratio against a multimeter.
 
@@ -113,15 +121,16 @@ class Draft:
         key = document.multiply_scale(self.doc, quantity, found.value, self.path)
         name = quantity.removesuffix("_v")
         document.note_result(self.doc, "commissioning", **{
-            f"{name}_sigma_frac": found.sigma / found.value, f"{name}_on": document.today()})
+            f"{name}_sigma_frac": found.sigma / found.value, f"{name}_on": document.today(), f"{BATTERY[quantity]}_divider": None})
         return (f"{meter.value:g} V by the meter, {voltage.mean:.3f} V shown: {key} "
                 f"(give or take {196 * found.sigma / found.value:.1f} %).")
 
-    def leave_out(self, quantity: str) -> str:
-        """A voltage whose divider is not known is not measured at all: a guess would raise alarms, or hide them."""
-        document.remove(self.doc, quantity)
-        return (f"The {BATTERY[quantity]} battery's voltage is left out: its divider is not known. When you have a multimeter at hand, "
-                "run `ampledger setup` again; your other answers are offered as they are now.")
+    def leave_open(self, quantity: str) -> str:
+        """A voltage whose divider is not known is measured and not believed: a guess would raise alarms, or hide them."""
+        battery = BATTERY[quantity]
+        document.note_result(self.doc, "commissioning", **{f"{battery}_divider": "unknown"})
+        return (f"The {battery} battery's voltage is not shown or judged for now: its divider is not known. With a multimeter at hand "
+                f"the page Instruments takes what it shows, or: ampledger calibrate divider --battery {battery} --meter-v VOLTS")
 
     def exchange(self, first_starts: bool, seen: str) -> str:
         """Which battery is which; first_starts: what is called house started the engine."""
@@ -132,8 +141,9 @@ class Draft:
         held = self.doc["commissioning"]
         swapped = {"house": "starter", "starter": "house"}
         values = {f"{swapped[b]}_voltage_{end}": held.get(f"{b}_voltage_{end}") for b in swapped for end in ("sigma_frac", "on")}
-        document.note_result(self.doc, "commissioning", **values)
         compared = any(value is not None for value in values.values())
+        dividers = {f"{swapped[b]}_divider": held.get(f"{b}_divider") for b in swapped}
+        document.note_result(self.doc, "commissioning", **values, **dividers)
         return (f"The battery called house started the engine ({seen}): the two had changed places, and are exchanged now."
                 + (" Compare both voltages with the multimeter again: they were compared at the wrong posts." if compared else ""))
 

@@ -43,6 +43,8 @@ class Config:
     alerts: AlertsTable
     clock: ClockTable = ClockTable()
     wiring: Wiring = Wiring()
+    #: Voltages that are measured and not believed, for nobody knows the divider in front of them yet.
+    unknown_dividers: frozenset[str] = frozenset()
 
 
 def load(path: Path, *, need_sources: bool = True) -> Config:
@@ -94,7 +96,8 @@ def validate(plain: dict[str, Any], path: Path, *, need_sources: bool = True) ->
                   _beside(path, file.dashboard, "certificate_file", "key_file"),
                   file.alerts.model_copy(update={"mqtt": file.alerts.mqtt and _beside(
                       path, file.alerts.mqtt, "password_file", "ca_file", "certificate_file", "key_file")}),
-                  file.clock, Wiring(**file.wiring.model_dump()))
+                  file.clock, Wiring(**file.wiring.model_dump()),
+                  frozenset(f"{b}_voltage_v" for b in ("house", "starter") if getattr(file.commissioning, f"{b}_divider") == "unknown"))
 
 
 def _beside(path: Path, table: Any, *keys: str) -> Any:

@@ -130,6 +130,10 @@ class CommissioningTable(Table):
 
     direction_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the way the current counts was last tried")
     which_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when a start of the engine showed which battery is which")
+    house_divider: Literal["known", "unknown"] = Field(
+        "known", description="unknown: the house voltage is measured and not believed until it is compared with a multimeter, on the page "
+        "Instruments or by `ampledger calibrate divider`")
+    starter_divider: Literal["known", "unknown"] = Field("known", description="likewise for the starter voltage")
     house_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the house voltage was compared with a multimeter")
     house_voltage_sigma_frac: float | None = Field(
         None, gt=0, le=0.2, description="how unsure it is since, one standard deviation, as a fraction; the charge filter counts with it")

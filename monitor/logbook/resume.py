@@ -34,6 +34,7 @@ class Resumed:
     entries: str | None = None  # what the owner told, entry by entry
     self_watch: str | None = None  # what ampledger knows of its own checks and copies
     capacity_test: str | None = None  # the latest one that was asked for
+    corrections: str | None = None  # of channels, found while the daemon ran
     trouble: str = ""           # "", "damaged", "unwritable" ...
     why: str = ""
 
@@ -154,7 +155,8 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
         last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels), _heard(meta.get("heard")))
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
                    meta.get("shunt_configured"), meta.get("batteries"), lost, older, relearning_of(meta.get("relearning")),
-                   self_watch=meta.get("self_watch"), capacity_test=meta.get("capacity_test"), entries=meta.get("entries"))
+                   self_watch=meta.get("self_watch"), capacity_test=meta.get("capacity_test"), entries=meta.get("entries"),
+                   corrections=meta.get("corrections"))
 
 
 def _heard(text: str | None) -> tuple[Testimony, ...] | None:

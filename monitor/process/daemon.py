@@ -20,6 +20,7 @@ from monitor.logbook.rows import logged_minute
 from monitor.planning import battery_history
 from monitor.process import dark, owner_requests, shunt_calibration
 from monitor.process.capacity_watch import CapacityWatch
+from monitor.process.channels import Channels
 from monitor.process.dating import Dating
 from monitor.process.owner_requests import apply_zero
 from monitor.process.relearning import Relearner, Relearning
@@ -69,17 +70,16 @@ class Daemon:
                  conditions: Callable[[], tuple[Condition, ...]] = lambda: (), beat_s: float = 1.0, commit_s: float = 60.0,
                  simulated: bool = False, begins_utc_s: float | None = None,
                  writer: Callable[..., Writer] = Writer, first: FirstReading | None = None, copies: bool = False,
-                 wiring: Wiring = USUAL_WIRING,
+                 wiring: Wiring = USUAL_WIRING, unknown_dividers: frozenset[str] = frozenset(),
                  relearning: Callable[..., Relearning] | None = None) -> None:
         self.database, self.vehicle, self.clock = database, vehicle, clock
         self._sources, self._begin, self._step, self._offer = tuple(sources), begin, step, offer
+        self._channels = Channels(self._sources, unknown_dividers, database)
         self._conditions, self._listens = conditions, True
         self._beat_s, self._commit_s, self.simulated, self._begins_utc_s = beat_s, commit_s, simulated, begins_utc_s
         self._make_writer, self._first, self._wiring = writer, first, wiring
         self._requests = requests.Doors(database)
-        self._failures, self._broken, self._copies = 0, "", copies
-        self._currents: deque[tuple[float, float]] = deque(maxlen=1800)
-        self.findings: Any = None
+        self._failures, self._broken, self._copies, self.findings = 0, "", copies, None
         self._unplaced: deque[tuple[float, list]] = deque(maxlen=round(UNPLACED_S / beat_s))
         self._live_file = live.LiveFile(database)
         self._configured, self._told_sources = vehicle.current_sensor, dict[str, Openable]()
@@ -120,8 +120,10 @@ class Daemon:
         self.capacity_watch = CapacityWatch(found.capacity_test, lambda text: self.writer.remember("capacity_test", text))
         self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
         self.sampler.go_on(found.gaps)
+        self._channels.go_on(found.corrections)
+        self.sampler.leave_out(self._channels.unbelieved())
         sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
-        self.vehicle = replace(self.vehicle, current_sensor=sensor)
+        self.vehicle = self._channels.apply_to(replace(self.vehicle, current_sensor=sensor))
         self.lives, self.entries = battery_history.read(found.batteries), entries.read(found.entries)
         meta = {"simulated": str(int(self.simulated)), "vehicle": saving.to_text(self.vehicle),
                 "shunt_configured": saving.to_text(self._configured), "wiring": saving.to_text(self._wiring)}
@@ -223,7 +225,9 @@ class Daemon:
     def _take(self, time_s: float, answers: list) -> Any:
         """One beat's answers at a moment of the boot (or of the source's own time)."""
         at_s = self._dating.begun().at_s(time_s)
+        answers = self._channels.right(answers, at_s)
         values = self.sampler.judge(answers, at_s)
+        self._channels.note(at_s, values)
         for request in self._requests.take() if self._listens else ():
             self._carry_out(request, at_s)
         before_s = self._before_s()
@@ -233,8 +237,6 @@ class Daemon:
         label = self._dating.begun().label
         hour = self.clock.hour(at_s + label.utc_offset_s) if label.utc_trusted else None
         day = 1 + (at_s + label.utc_offset_s) / 86400 % 365.2425 if label.utc_trusted else None
-        if "house_current_a" in values:
-            self._currents.append((at_s, values["house_current_a"]))
         gathering, minute = gather.add(self.state.gathering, Sample(
             at_s, **values, hour=hour, year_day=day, doubt_s=self._doubt_s,
             fast_starter=next((r.fast_starter for _, r in answers if r.fast_starter), ())))
@@ -343,13 +345,15 @@ class Daemon:
                                f"now is in it all the same{lost}."))
 
     def _carry_out(self, request: requests.Request, at_s: float) -> None:
-        kept = Kept(self.state, self.vehicle, self.lives, self.entries, self.capacity_watch.test)
-        offset_s = self.label.utc_offset_s if self.label is not None else 0.0
+        channels, offset_s = self._channels, self.label.utc_offset_s if self.label is not None else 0.0
+        kept = Kept(self.state, self.vehicle, self.lives, self.entries, self.capacity_watch.test, channels.corrections)
         done = owner_requests.carry_out(kept, request, Moment(
-            at_s, offset_s, self._begin, self._currents_since, request.by, self.dated_by_owner, self._dating.said_by_owner,
-            self._take_back_time))
+            at_s, offset_s, self._begin, channels.currents_since, request.by, self.dated_by_owner, self._dating.said_by_owner,
+            self._take_back_time, channels.recent, channels.called, channels.is_unknown, channels.both))
         self.state, self.vehicle, self.lives, self.entries = done.kept.state, done.kept.vehicle, done.kept.history, done.kept.entries
         self.capacity_watch.test = done.kept.test
+        if channels.take(done.kept.corrections):
+            self.sampler.leave_out(channels.unbelieved())
         if done.relearn:
             self._begin_relearning(set(done.relearn))
         for key, text in done.remember:
@@ -367,10 +371,6 @@ class Daemon:
         labels = self._dating.take_back(before)
         self._keep_heard()
         return labels
-
-    def _currents_since(self, from_s: float) -> list[float]:
-        """House currents measured since a moment of the last half hour [A]."""
-        return [a for at_s, a in self._currents if at_s >= from_s]
 
     @property
     def label(self) -> TimeLabel | None:

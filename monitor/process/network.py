@@ -63,11 +63,21 @@ def is_systemd() -> bool:
     return Path("/run/systemd/system").is_dir()
 
 
+def ask_systemd(*arguments: str) -> str:
+    """Lets systemctl do something; why it was not done, in its own last words, "" where it was. An ordinary user does not ask."""
+    if not is_systemd():
+        return "this system was not started by systemd"
+    if os.geteuid() != 0:
+        return "only root may do it"
+    done = subprocess.run(["systemctl", *arguments], capture_output=True, text=True, errors="replace")
+    if done.returncode == 0:
+        return ""
+    return next((line.strip() for line in done.stderr.splitlines() if line.strip()), f"systemctl ended with {done.returncode}")
+
+
 def systemctl(*arguments: str) -> bool:
-    """Lets systemd do something; whether it was done. Nothing where there is no systemd, or by an ordinary user."""
-    if not is_systemd() or os.geteuid() != 0:
-        return False
-    return subprocess.run(["systemctl", *arguments], capture_output=True).returncode == 0
+    """Lets systemd do something; whether it was done (`ask_systemd` says why not)."""
+    return not ask_systemd(*arguments)
 
 
 def is_service() -> bool:

@@ -2,10 +2,9 @@
 from collections.abc import Callable
 from dataclasses import fields, replace
 from math import hypot
-from typing import Any
 
 from monitor.alerts import rules
-from monitor.battery.label import CHEMISTRIES, CurrentSensor, Vehicle
+from monitor.battery.label import CHEMISTRIES, CurrentSensor
 from monitor.commissioning import steps
 from monitor.estimation import house_charge
 from monitor.findings import Condition, Event
@@ -13,7 +12,7 @@ from monitor.logbook.entries import Entry, add_entry
 from monitor.planning import battery_history
 from monitor.planning.battery_history import Which
 from monitor.planning.watched_test import begin_test
-from monitor.process import undo
+from monitor.process import channel_requests, undo
 from monitor.process.requests_kept import Kept, Moment, Outcome
 from monitor.store import saving
 from monitor.store.batch import Batch
@@ -37,7 +36,8 @@ def carry_out(kept: Kept, request: Request, now: Moment) -> Outcome:
     try:
         before = undo.remember_before(request.kind, request.values, kept, now)
         done = _DO[request.kind](kept, now, **request.values)
-        if before is not None and done.batch is not None:
+        only_tried = request.kind in channel_requests.DO and done.kept is kept
+        if before is not None and done.batch is not None and not only_tried:
             done = _with_entry(kept, request, now, done, before)
         if done.changes or done.batch is None or request.kind == "undo":
             return done  # these name who asked in their own words
@@ -109,7 +109,7 @@ def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: 
     when = now.utc_s if at_utc_s is None else at_utc_s
     history = battery_history.replace_battery(kept.history, which, kept.vehicle, vehicle, when, label)
     trackers = kept.state.watch
-    state = replace(kept.state, watch=_begin_anew(trackers, now.begin(vehicle), battery, vehicle))
+    state = replace(kept.state, watch=channel_requests.begin_battery_anew(trackers, now.begin(vehicle), battery, vehicle))
     words = f", {label}" if label else ""
     remember = [("batteries", saving.to_text(history))]
     if vehicle != kept.vehicle:
@@ -118,14 +118,6 @@ def _battery_replaced(kept: Kept, now: Moment, battery: str, rated_capacity_ah: 
     event = Event(now.at_s, "battery_replaced", which, f"A new {battery} battery was put in{words}.",
                   (("rated_capacity_ah", plate.rated_capacity_ah),))
     return Outcome(replace(kept, state=state, vehicle=vehicle, history=history), Batch(state=state, events=(event,)), tuple(remember))
-
-
-def _begin_anew(trackers: Any, fresh: Any, battery: str, vehicle: Vehicle) -> Any:
-    """The trackers with those of one battery begun anew; the shunt and the habits belong to the vehicle and stay."""
-    begun = {name: getattr(fresh, name) for name in undo.LEARNT[battery] if hasattr(trackers, name)}
-    if isinstance(begun.get("charge"), house_charge.HouseState):
-        begun["charge"] = house_charge.replaced(trackers.charge, vehicle)
-    return replace(trackers, **begun)
 
 
 def _battery_described(kept: Kept, now: Moment, battery: str, label: str | None = None,
@@ -270,5 +262,5 @@ _DO: dict[str, Callable[..., Outcome]] = {
     "acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "battery_described": _battery_described,
     "capacity_tested": _capacity_tested, "begin_capacity_test": _begin_capacity_test, "end_capacity_test": _end_capacity_test,
     "test_alerts": _test_alerts, "calibrate_zero": _calibrate_zero, "calibrate_gain": _calibrate_gain, "set_clock": _set_clock,
-    "relearn": _relearn,
+    "relearn": _relearn, **channel_requests.DO,
     "undo": undo.undo}

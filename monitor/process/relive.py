@@ -14,9 +14,9 @@ from typing import Any
 
 from monitor import pipeline
 from monitor.battery.label import Vehicle
-from monitor.estimation import house_charge
 from monitor.logbook.entries import UNDONE
 from monitor.logbook.rows import minute_of
+from monitor.process import channel_requests
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.store import reading, saving
@@ -115,8 +115,13 @@ class Dating:
 
 
 def _told_by_owner(log: View) -> list[tuple[int, str | CapacityTest]]:
-    """What the owner told and did not undo, in order: (moment [ms], the battery that was replaced, or a capacity test)."""
-    rows = log.rows("events", f"where kind in ('battery_replaced', 'capacity_test', '{UNDONE}') order by at_ms, id")
+    """What the owner told and did not undo, in order: (moment [ms], whose trackers begin anew, or a capacity test).
+
+    Anew begins a battery that was replaced, or whose voltage was corrected by more than a little, and all that rests on a current
+    that was turned round ("current").
+    """
+    rows = log.rows("events", f"where kind in ('battery_replaced', 'capacity_test', 'voltage_corrected', 'voltages_exchanged', "
+                    f"'current_turned', '{UNDONE}') order by at_ms, id")
     figures = [(row, dict(json.loads(row[5]))) for row in rows]
     undone = {round(1000 * given["of_at_s"]) for row, given in figures if row[2] == UNDONE and "of_at_s" in given}
     needed = {f.name for f in fields(CapacityTest)} - CapacityTest.ADDED_LATER
@@ -124,8 +129,12 @@ def _told_by_owner(log: View) -> list[tuple[int, str | CapacityTest]]:
     for row, given in figures:
         if row[2] == UNDONE or row[1] in undone:
             continue
-        if row[2] == "battery_replaced":
+        if row[2] == "battery_replaced" or row[2] == "voltage_corrected" and given.get("anew"):
             found.append((row[1], str(row[3])))
+        elif row[2] == "voltages_exchanged":
+            found += [(row[1], "house"), (row[1], "starter")]
+        elif row[2] == "current_turned":
+            found.append((row[1], "current"))
         elif needed <= given.keys():
             known = {f.name: given[f.name] for f in fields(CapacityTest) if f.name in given}
             found.append((row[1], CapacityTest(**{**known, "reached_end": bool(given["reached_end"])})))
@@ -133,14 +142,14 @@ def _told_by_owner(log: View) -> list[tuple[int, str | CapacityTest]]:
 
 
 def _tell(states: Any, told: str | CapacityTest, vehicle: Vehicle) -> Any:
-    """What the trackers hold after the owner told of a battery that was replaced, or of a capacity test."""
+    """What the trackers hold after the owner told of something that begins trackers anew, or of a capacity test."""
     fresh = pipeline.begin(vehicle)
     if isinstance(told, CapacityTest):
         return replace(states, health=health.note_capacity_test(states.health, told, vehicle),
                        charge=charge_tested.apply_capacity_test(states.charge, told))
-    if told == "starter":
-        return replace(states, starter=fresh.starter)
-    return replace(states, charge=house_charge.replaced(states.charge, vehicle), health=fresh.health)
+    if told == "current":
+        return channel_requests.begin_current_anew(states, fresh)
+    return channel_requests.begin_battery_anew(states, fresh, told, vehicle)
 
 
 def main() -> None:

@@ -8,21 +8,26 @@ from monitor.battery.label import Vehicle
 from monitor.logbook.entries import Entries
 from monitor.planning.battery_history import BatteryHistory
 from monitor.planning.watched_test import WatchedTest
+from monitor.sampling.correction import Corrections
 from monitor.store.batch import Batch
 from monitor.store.state import State
 from monitor.store.time_labels import Testimony, TimeLabel
+
+#: Trackers that begin anew with a battery, and are learnt again once its entry is undone.
+LEARNT = {"house": ("charge", "health", "limits"), "starter": ("starter",)}
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
     """What a request may change: the saved state, the vehicle as it is known, the batteries it has had, the owner's entries,
-    the capacity test that was asked for."""
+    the capacity test that was asked for, the corrections of channels."""
 
     state: State
     vehicle: Vehicle
     history: BatteryHistory
     entries: Entries = Entries()
     test: WatchedTest | None = None
+    corrections: Corrections = Corrections()
 
 
 def _no_dating(*_: Any) -> tuple[TimeLabel, ...]:
@@ -35,6 +40,9 @@ class Moment:
 
     at_s is the log's time, utc_offset_s what makes UTC of it; begin gives fresh trackers for a vehicle;
     currents_since(at_s) the house currents measured since a moment of the last half hour [A]; by is who asked.
+    readings_since(quantity, at_s) is what a quantity showed since a moment of the last half hour, as (moment, value);
+    channel_of(quantity) what the configuration calls it and says of its channel, is_unknown(quantity) whether its divider is
+    not known yet, voltage_channels() what it says of both voltages' channels, "" where one is missing.
     tell_time(utc_s, sigma_s, boot_s, sure) dates the log by the owner's word, said_by_owner() is what the owner said of
     the time so far, take_back_time(that) goes back to it; both of the former give the labels to be written.
     """
@@ -47,6 +55,10 @@ class Moment:
     tell_time: Callable[[float, float, float, bool], tuple[TimeLabel, ...]] = _no_dating
     said_by_owner: Callable[[], tuple[Testimony, ...]] = tuple
     take_back_time: Callable[[tuple[Testimony, ...]], tuple[TimeLabel, ...]] = _no_dating
+    readings_since: Callable[[str, float], list[tuple[float, float]]] = lambda *_: []
+    channel_of: Callable[[str], tuple[str, str] | None] = lambda _: None
+    is_unknown: Callable[[str], bool] = lambda _: False
+    voltage_channels: Callable[[], str] = str
 
     @property
     def utc_s(self) -> float:

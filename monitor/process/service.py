@@ -130,7 +130,8 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
                       offer=deliverer.offer, conditions=lambda: (deliverer.condition(), heartbeat.condition()), beat_s=config.log.beat_s,
                       commit_s=config.log.commit_s, simulated=simulated,
                       begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None,
-                      first=first, wiring=config.wiring, copies=config.log.backup_to is not None)
+                      first=first, wiring=config.wiring, unknown_dividers=config.unknown_dividers,
+                      copies=config.log.backup_to is not None)
     except (OtherLog, NewerLog) as error:
         raise CannotRun(str(error)) from None
     daemon.writer.remember("channels", " ".join(way.name for way in ways))

@@ -8,14 +8,13 @@ from monitor.battery.label import Battery, CurrentSensor
 from monitor.findings import Event
 from monitor.logbook.entries import UNDONE, Entry, find_undoable, mark_undone
 from monitor.planning.battery_history import BatteryHistory
-from monitor.process.requests_kept import Kept, Moment, Outcome
+from monitor.process import channel_requests
+from monitor.process.requests_kept import LEARNT, Kept, Moment, Outcome
 from monitor.store import saving
 from monitor.store.batch import Batch
 from monitor.store.time_labels import Heard
 from monitor.wear.verdict import CapacityTest
 
-#: Trackers that begin anew with a battery, and are learnt again once its entry is undone.
-LEARNT = {"house": ("charge", "health", "limits"), "starter": ("starter",)}
 #: What an entry is about, and what is there before it, by name.
 Before = tuple[str, tuple[tuple[str, str], ...]]
 
@@ -32,6 +31,9 @@ def remember_before(kind: str, values: dict[str, Any], kept: Kept, now: Moment) 
                                     ("plate", saving.to_text(getattr(kept.vehicle, place, kept.vehicle.house))))
     if kind in ("calibrate_zero", "calibrate_gain"):
         return "shunt", (("sensor", saving.to_text(kept.vehicle.current_sensor)),)
+    if kind in channel_requests.DO:
+        about = {"calibrate_divider": f"{values.get('battery')} voltage", "calibrate_direction": "shunt"}
+        return about.get(kind, "names of the batteries"), channel_requests.remember_channels(kept)
     if kind == "capacity_tested":
         test = getattr(getattr(kept.state.watch, "health", None), "test", None)
         return "capacity test", (("test", saving.to_text(test) if test is not None else ""),)
@@ -101,4 +103,4 @@ def _alert(kept: Kept, now: Moment, entry: Entry, before: dict[str, str]) -> Out
 _BACK: dict[str, Callable[[Kept, Moment, Entry, dict[str, str]], Outcome]] = {
     "battery_replaced": _battery, "battery_described": _battery, "calibrate_zero": _sensor,
     "calibrate_gain": _sensor, "capacity_tested": _test, "set_clock": _clock,
-    "acknowledge": _alert, "shelve": _alert}
+    "acknowledge": _alert, "shelve": _alert, **channel_requests.BACK}

@@ -95,6 +95,11 @@ class Sampler:
         """Takes over the silences that were open where the log ended."""
         self._silences = {g.quantity: _Silence(g.reason, g.from_s, g.from_s, None, g.count) for g in gaps}
 
+    def leave_out(self, quantities: Iterable[str]) -> None:
+        """Nobody expects these of any instrument, so that their absence is no gap."""
+        for instrument in self._instruments:
+            instrument.gives -= set(quantities)
+
     def read(self, now_s: float) -> tuple[list[tuple[_Instrument, Reading]], float | None, bool]:
         """Every instrument's answer; now_s is any clock that does not go back."""
         due = [(i, Question(partial(_attempt, i.source, i.driver))) for i in self._instruments if self._due(i, now_s)]

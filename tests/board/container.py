@@ -2,17 +2,18 @@
 import shutil
 import subprocess
 import time
+from hashlib import sha256
 from pathlib import Path
 
 #: What a board's image has at least.
-PACKAGES = "systemd,systemd-sysv,dbus,python3,passwd"
+PACKAGES = "systemd,systemd-sysv,dbus,python3,passwd,sudo"
 #: The board's address in the vehicle's network; on its loopback, for not every kernel has dummy interfaces.
 ADDRESS = "192.168.42.7"
 
 
 def make_root(suite: str, cache: Path, target: Path) -> None:
     """A fresh root of a Debian; the archive it is unpacked from is made once."""
-    archive = cache / f"{suite}.tar"
+    archive = cache / f"{suite}-{sha256(PACKAGES.encode()).hexdigest()[:8]}.tar"
     if not archive.exists():
         cache.mkdir(parents=True, exist_ok=True)
         part = cache / f"{suite}.part.tar"
@@ -52,10 +53,20 @@ class Container:
              "DEBIAN_FRONTEND=noninteractive", "PATH=/usr/sbin:/usr/bin:/sbin:/bin", "HOME=/root", *command],
             input=stdin, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, timeout=timeout_s, errors="replace")
 
-    def sh(self, line: str, user: str = "root", timeout_s: float = 300) -> str:
+    def show_kernel(self, folder: str) -> None:
+        """Lets the folder stand in place of /sys, as if the kernel had found these chips; systemd's own part stays."""
+        self.sh(f"mkdir -p {folder}/fs/cgroup && mount --rbind /sys/fs/cgroup {folder}/fs/cgroup && mount --rbind {folder} /sys")
+
+    def as_person(self, line: str, stdin: str = "") -> str:
+        """What a line says that a person types who may use sudo, as on a board's image."""
+        self.sh("id traveller >/dev/null 2>&1 || { useradd -m -s /bin/bash -G sudo traveller; "
+                "echo '%sudo ALL=(ALL) NOPASSWD: ALL' > /etc/sudoers.d/traveller; }")
+        return self.sh(line, user="traveller", stdin=stdin)
+
+    def sh(self, line: str, user: str = "root", timeout_s: float = 300, stdin: str = "") -> str:
         """What a line of shell says; it must succeed."""
-        done = self.run("su", "-", user, "-c", line, timeout_s=timeout_s) if user != "root" else self.run("sh", "-c", line,
-                                                                                                          timeout_s=timeout_s)
+        command = ("sh", "-c", line) if user == "root" else ("su", "-", user, "-c", line)
+        done = self.run(*command, timeout_s=timeout_s, stdin=stdin)
         assert done.returncode == 0, f"{line}\nended with {done.returncode}:\n{done.stdout}"
         return done.stdout
 

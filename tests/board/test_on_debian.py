@@ -2,6 +2,7 @@
 
 Needs root, mmdebstrap, systemd-container and a network for building (not for the board): `make test-board`.
 """
+import gzip
 import os
 import re
 import shutil
@@ -21,9 +22,14 @@ pytestmark = [pytest.mark.board, pytest.mark.skipif(
     os.geteuid() != 0 or not all(map(shutil.which, TOOLS)), reason=f"needs root and {', '.join(TOOLS)}")]
 WORK = Path(os.environ.get("AMPLEDGER_BOARD_FOLDER", "/var/tmp/ampledger-board"))
 LARGEST_BYTES = 60_000_000
-#: What README says to type on the board, in this order.
-README = re.findall(r"^sudo (.+?)(?: +#.*)?$", (ROOT / "README.md").read_text().partition("## Put it on a board")[2].partition("##")[0],
+#: What README says to type on the board, in this order; it is typed word for word.
+README = re.findall(r"^(sudo .+?)(?: +#.*)?$", (ROOT / "README.md").read_text().partition("## Installing")[2].partition("##")[0],
                     re.MULTILINE)
+#: What is answered at the terminal, question by question.
+TYPED = ("agm 100", "flooded 70", "1", "1", "1", "skip", "elsewhere", "", "skip", "12.71", "skip")
+MOST_ANSWERS = 15
+#: Shape and length of the log that an upgrade finds [days].
+EARLIER_SHAPE, EARLIER_DAYS = "0002", 2
 ANSWERS = 'house = "agm 100"\nstarter = "flooded 70"\nstarter_voltage_v = "in_voltage0"\nstarter_meter_v = 12.71\nall_off = true\n'
 
 
@@ -55,6 +61,7 @@ def board(request: pytest.FixtureRequest) -> Iterator[Container]:
     """A bare Debian that is booted, kernel-shaped folders under /srv."""
     root = WORK / request.param
     make_root(request.param, WORK, root)
+    Board(root / "srv/kernel").now(house_a=0.0)
     made = Container(root)
     yield made
     made.end()
@@ -71,6 +78,7 @@ def test_the_package_is_small_and_lintian_finds_no_error(package: Path) -> None:
 
 def test_from_a_bare_image_to_figures_on_a_phone_and_back(board: Container, package: Path, earlier: Path) -> None:
     begun_s = time.monotonic()
+    board.show_kernel("/srv/kernel/sys")
     _install(board, earlier)
     kernel = Board(board.root / "srv/kernel")
     kernel.now(house_a=0.0)
@@ -79,8 +87,8 @@ def test_from_a_bare_image_to_figures_on_a_phone_and_back(board: Container, pack
     board.until("ampledger status")
     code = _open(board)
     took_s = time.monotonic() - begun_s
-    print(f"from the bare image to figures at the phone's address: {took_s:.0f} s, {len(README)} commands")
-    assert took_s < 600 and len(README) <= 6
+    print(f"from the bare image to figures at the phone's address: {took_s:.0f} s, {len(README)} commands, {len(TYPED)} answers")
+    assert took_s < 600 and len(README) <= 6 and len(TYPED) <= MOST_ANSWERS
     _people(board)
     minutes = _upgrade(board, package, code)
     _copy_and_restore(board, minutes)
@@ -98,11 +106,10 @@ def test_make_install_from_a_checkout_measures_serves_and_is_taken_away() -> Non
     try:
         said = board.sh("sh /root/postinst configure")
         assert f"http://{ADDRESS}:21873/" in said
-        kernel = Board(root / "srv/kernel")
-        kernel.now(house_a=0.0)
-        _set_up(board)
+        Board(root / "srv/kernel").now(house_a=0.0)
+        _set_up_by_file(board)
         board.until("ampledger status")
-        _open(board)
+        assert "Access code: " in board.sh("ampledger pages open") and "House battery" in board.page()
         uninstall = (ROOT / "Makefile").read_text().partition("uninstall:\n")[2].partition("\n\n")[0]
         lines = uninstall.replace("\\\n", " ").replace("\t", "").replace("sh deb/", "sh /root/").replace("@echo", "echo")
         board.sh(f"set -e\n{lines}")
@@ -175,11 +182,16 @@ def test_set_up_on_a_phone_after_the_installation_ends_in_figures_on_it(package:
         shutil.rmtree(root, ignore_errors=True)
 
 
+def _type(board: Container, line: str, package: str = "", answers: tuple[str, ...] = ()) -> str:
+    """A line of README as it stands there, typed by a person who may use sudo."""
+    return board.as_person(line.replace("ampledger_VERSION_ARCH.deb", package), "".join(f"{answer}\n" for answer in answers))
+
+
 def _install(board: Container, package: Path) -> None:
     """README's first line; the end of the installation says how to go on."""
-    shutil.copy(package, board.root / "root/ampledger_0.0.9_amd64.deb")
-    assert README[0].startswith("apt install ./ampledger_")
-    said = board.sh("cd /root && apt-get install -y ./ampledger_0.0.9_amd64.deb")
+    board.as_person("true")
+    shutil.copy(package, board.root / "home/traveller" / package.name)
+    said = _type(board, README[0], package.name)
     assert f"http://{ADDRESS}:21873/" in said and "█" in said
     code = re.search(r"Access code: (\S+)", said)
     assert code and code[1] not in board.sh("ps ax -o args 2>/dev/null || cat /proc/[0-9]*/cmdline")
@@ -191,23 +203,29 @@ def _install(board: Container, package: Path) -> None:
 
 
 def _set_up(board: Container) -> None:
-    """The same questions, answered from a file."""
+    """README's second line, with the set-up on a phone still waiting; its questions are answered at the terminal."""
+    _check_set_up(board, _type(board, README[1], answers=TYPED))
+    assert board.get()[0] == 0  # closed to the network until somebody opens them
+    assert board.sh("systemctl is-active ampledger-setup; true").strip() == "inactive"
+
+
+def _set_up_by_file(board: Container) -> None:
+    """The same questions, answered from a file, over folders that are named."""
     (board.root / "root/answers.toml").write_text(ANSWERS)
-    assert README[1].startswith("ampledger setup")
-    said = board.sh("systemctl stop ampledger-setup; ampledger setup --answers /root/answers.toml --seconds 1 --sys /srv/kernel/sys --dev "
-                    "/srv/kernel/dev")
+    _check_set_up(board, board.sh("ampledger setup --answers /root/answers.toml --seconds 1 --sys /srv/kernel/sys --dev /srv/kernel/dev"))
+
+
+def _check_set_up(board: Container, said: str) -> None:
     assert "Written: /etc/ampledger/ampledger.toml" in said and "The daemon and the pages are started." in said, (
         said + board.sh("journalctl -n 80 --no-pager; systemctl --failed --no-pager; true"))
     assert board.sh("stat -c %a:%G /etc/ampledger/ampledger.toml").strip() == "640:ampledger"
     board.until("systemctl is-active --quiet ampledger && systemctl is-active --quiet ampledger-dashboard", 60)
-    assert board.get()[0] == 0  # closed to the network until somebody opens them
     assert "all is well" in board.sh("ampledger check")
 
 
 def _open(board: Container) -> str:
-    """Opened to the vehicle's network; returns the access code."""
-    assert README[-1].startswith("ampledger pages open")
-    said = board.sh("ampledger pages open")
+    """README's last line: opened to the vehicle's network; returns the access code."""
+    said = _type(board, README[-1])
     code = re.search(r"Access code: (\S+)", said)
     assert code and f"http://{ADDRESS}:21873/" in said
     page = board.page()
@@ -234,9 +252,11 @@ def _minutes(board: Container) -> int:
 def _upgrade(board: Container, package: Path, code: str) -> int:
     """Configuration, code and log are as they were; the daemon goes on with the log. Returns its minutes."""
     before = board.sh("sha256sum /etc/ampledger/ampledger.toml")
+    _put_earlier_log(board)
     minutes = _minutes(board)
-    shutil.copy(package, board.root / "root" / package.name)
-    board.sh(f"cd /root && apt-get install -y ./{package.name}")
+    assert minutes > EARLIER_DAYS * 1400, minutes
+    shutil.copy(package, board.root / "home/traveller" / package.name)
+    _type(board, README[0], package.name)
     assert board.sh("sha256sum /etc/ampledger/ampledger.toml") == before
     board.until("systemctl is-active --quiet ampledger && systemctl is-active --quiet ampledger-dashboard", 60)
     board.page()
@@ -244,7 +264,18 @@ def _upgrade(board: Container, package: Path, code: str) -> int:
                f"print(c(re.search('code_hash = \"(.*)\"', open('/etc/ampledger/ampledger.toml').read())[1], '{code}'))")
     assert board.sh(f"/opt/ampledger/bin/python -c \"{checked.replace(chr(34), chr(92) + chr(34))}\"").strip() == "True"
     board.until(f"test $(ampledger export --every minutes | wc -l) -gt {minutes}")
+    assert "House" in board.until("ampledger status")
+    assert board.sh("ampledger doctor | grep -ci damaged; true").strip() == "0"
     return _minutes(board)
+
+
+def _put_earlier_log(board: Container) -> None:
+    """In place of the log the one that the release before wrote, as its daemon left it."""
+    file = board.root / "var/lib/ampledger/ampledger.db"
+    board.sh("systemctl stop ampledger")
+    board.sh("rm -rf /var/lib/ampledger/ampledger.db*")
+    file.write_bytes(gzip.decompress((ROOT / f"tests/earlier_logs/{EARLIER_SHAPE}.db.gz").read_bytes()))
+    board.sh("chown ampledger:ampledger-log /var/lib/ampledger/ampledger.db && chmod 640 /var/lib/ampledger/ampledger.db")
 
 
 def _copy_and_restore(board: Container, minutes: int) -> None:

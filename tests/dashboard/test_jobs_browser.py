@@ -114,7 +114,7 @@ def test_readings_renew_themselves_and_what_is_typed_stays(full: Path, site: str
     expect(page.locator("[data-live] td b").first).not_to_have_text("old", timeout=20_000)
     assert page.get_by_label("The clamp meter shows, A").input_value() == "12,4"
     page.get_by_role("button", name="A load is on").click()
-    page.wait_for_url("**/instruments?direction=load")
+    page.wait_for_url("**/instruments?told=left")
     fits_but_for_refusals(page)
 
 

@@ -27,7 +27,7 @@ class Board:
         self.hwmon, self.iio = root / "sys/class/hwmon/hwmon0", root / "sys/bus/iio/devices/iio:device0"
         w1 = root / "sys/bus/w1/devices/28-000000000001"
         for folder in (self.hwmon, self.iio, w1, root / "dev/serial/by-id"):
-            folder.mkdir(parents=True)
+            folder.mkdir(parents=True, exist_ok=True)
         (self.hwmon / "name").write_text("ina226\n")
         (self.hwmon / "in0_input").write_text("1\n")
         (self.iio / "name").write_text("ads1115\n")

@@ -80,7 +80,7 @@ def _divider(battery: Part, factor: float) -> Condition:
     return Condition(
         f"{battery}_divider_wrong", battery, True, "high", seen,
         "The ratio of the voltage divider in the configuration is not that of the resistors; nothing that rests on this voltage holds.",
-        f"Measure at the posts with a multimeter, then: ampledger setup divider --battery {battery} --meter-v VOLTS. A battery that "
+        f"Measure at the posts with a multimeter, then: ampledger calibrate divider --battery {battery} --meter-v VOLTS. A battery that "
         "really is at such a voltage is dead or in danger: measure before anything else.",
         "It clears when the voltage is one that a battery can have.", figures=(("factor_ratio", factor),), evidence=evidence)
 
