@@ -30,7 +30,8 @@ CURRENT_LEARNT = ("charge", "loads", "forecast", "health", "limits", "plausibili
 def calibrate_divider(kept: Kept, now: Moment, battery: str, meter_v: float, digit_v: float, limit_frac: float) -> Outcome:
     """A voltage is what a multimeter shows at the posts.
 
-    battery: whose; meter_v, digit_v: what the meter shows and its last digit [V]; limit_frac: the meter's limit of error
+    kept: what the daemon keeps; now: the present; battery: whose; meter_v, digit_v: what the meter shows and its last
+    digit [V]; limit_frac: the meter's limit of error
     """
     quantity = _voltage_of(battery)
     if not 0 < limit_frac < 0.2 or not 0 <= digit_v <= 1:
@@ -54,7 +55,7 @@ def calibrate_divider(kept: Kept, now: Moment, battery: str, meter_v: float, dig
 def calibrate_direction(kept: Kept, now: Moment, discharging: int) -> Outcome:
     """The way the current counts, from a load (discharging) or a charger that was just switched on.
 
-    discharging: a load is on, not a charger
+    kept: what the daemon keeps; now: the present; discharging: a load is on, not a charger
     """
     current_a, before_a = _switched(now)
     sign = steps.direction(current_a, before_a, bool(discharging))
