@@ -29,7 +29,8 @@ MAY_IMPORT = {
     "monitor/wear": ["monitor.wear", "monitor.estimation", "monitor.usage", *PUBLISHED],
     "monitor/circuits": ["monitor.circuits", *PUBLISHED],
     "monitor/store": ["monitor.store", "monitor.sample", "monitor.findings"],    # rows, not trackers, plans or alerts
-    "dashboard": ["dashboard", "monitor.logbook.reader", "monitor.store.requests", "monitor.store.answers", "monitor.findings",
+    "dashboard": ["dashboard", "monitor.logbook.reader", "monitor.logbook.live_readings", "monitor.store.requests", "monitor.store.answers",
+                  "monitor.findings",
                   "monitor.reporting", "monitor.pipeline", "monitor.battery", "monitor.usage", "monitor.wear", "monitor.sample",
                   "monitor.commissioning.shared_folder", "monitor.commissioning.steps", "monitor.documents", "monitor.planning",
                   "monitor.circuits", "monitor.guides"],

@@ -9,7 +9,7 @@ from dashboard import log_view as books
 from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking, read_number
 from dashboard.words import QUANTITIES
-from monitor.commissioning import results, steps
+from monitor.commissioning import steps
 from monitor.logbook import live_readings
 from monitor.reporting.sentences import number, sentence
 
@@ -138,7 +138,7 @@ def _compare_lead(book: books.LogView, typed: str) -> str:
     found = steps.lead_ohm(steps.compare_reading(typed), steps.show_reading(_latest(book, VOLTAGES["house"], LATEST_S)), amps)
     said = f"With {number(-amps.mean, 1)} A drawn, {number(-1000 * amps.mean * found.value, 0)} mV are lost on the way to the instrument"
     return said + ("; the lead shares a way with the load or has a bad joint: take a thin fused lead of its own straight to the posts."
-                   if results.lossy(found) else "; that is in order.")
+                   if steps.is_lossy(found) else "; that is in order.")
 
 
 def _latest(book: books.LogView, quantity: str, for_s: float) -> list[float]:

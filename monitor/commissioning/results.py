@@ -8,10 +8,8 @@ from tomlkit import TOMLDocument
 from monitor.battery.label import BoardSupply
 from monitor.commissioning import document, steps
 from monitor.commissioning.answer_parsing import Fitted
-from monitor.commissioning.steps import Found, Meter, Shown
+from monitor.commissioning.steps import Meter, Shown
 
-#: A lead that loses less than this at ten amperes is in order [V].
-LOST_V = 0.03
 BATTERY = {"house_voltage_v": "house", "starter_voltage_v": "starter"}
 
 
@@ -159,11 +157,6 @@ class Draft:
                        house_lead_on=document.today())
         lost = f"With {-flows.mean:.1f} A drawn, {1000 * -flows.mean * found.value:+.0f} mV are lost between the posts and the instrument"
         return lost + (
-            "; that is in order." if not lossy(found) else
+            "; that is in order." if not steps.is_lossy(found) else
             f", {1000 * found.value:.1f} mΩ: its lead is shared with a load or has a bad joint. Take a thin fused lead of its "
             "own straight to the posts.")
-
-
-def lossy(lead: Found) -> bool:
-    """Whether the voltage's lead loses so much that it should be laid anew."""
-    return abs(lead.value) * 10.0 > LOST_V and abs(lead.value) > 1.96 * lead.sigma

@@ -17,6 +17,8 @@ LEAST_OFFSET_SIGMA_A = 0.005
 LEAST_STEP_A, LEAST_GAIN_A = 0.5, 1.0
 #: A gain further from 1 than this is no error of the shunt but a wrong scale.
 GAIN_FRAC = 0.2
+#: A lead that loses less than this at ten amperes is in order [V].
+LOST_V = 0.03
 #: What a 12 V battery can show at its posts [V].
 POSTS_V = (8.0, 16.0)
 
@@ -189,3 +191,8 @@ def lead_ohm(meter: Meter, voltage: Shown, current: Shown) -> Found:
                        "voltage with everything off first")
     sigma = hypot(meter.digit / sqrt(12), voltage.sigma) / -current.mean
     return Found(lost / -current.mean, sigma)
+
+
+def is_lossy(lead: Found) -> bool:
+    """Whether the voltage's lead loses so much that it should be laid anew."""
+    return abs(lead.value) * 10.0 > LOST_V and abs(lead.value) > 1.96 * lead.sigma
