@@ -2,6 +2,7 @@
 import json
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -88,12 +89,20 @@ class Reader:
     def __init__(self, database: Path) -> None:
         self.database = Path(database)
 
+    def _view(self) -> AbstractContextManager[View]:
+        """The log, for one question or a few that belong together. Raises NoLog."""
+        return open_view(self.database)
+
+    def _memory(self) -> live.LiveState | None:
+        """What the daemon shows from its memory; None while the log can be written."""
+        return live.read(self.database)
+
     def now(self) -> LatestMinute | None:
         """The latest findings, or None before the first minute is written (or where they are damaged).
 
         While the log cannot be written, or not even be read, they come from the daemon's memory.
         """
-        state = live.read(self.database)
+        state = self._memory()
         try:
             logged = self._logged_now()
         except (NoLog, sqlite3.Error, OSError):
@@ -106,8 +115,8 @@ class Reader:
                             state.sample, state.findings, state.vehicle)
 
     def _logged_now(self) -> LatestMinute | None:
-        with open_view(self.database) as log:
-            at_ms, text = reading.findings_text(log.connection.execute("select id, at_ms, crc, body from findings").fetchall())
+        with self._view() as log:
+            at_ms, text = log.findings_text()
             row = log.last_sample()
             meta = dict(log.rows("meta"))
             labels = log.labels
@@ -123,7 +132,7 @@ class Reader:
 
     def simulated(self) -> bool:
         """Whether the log is of a simulated vehicle; known before its first minute."""
-        if (state := live.read(self.database)) is not None:
+        if (state := self._memory()) is not None:
             return state.simulated
         return self._meta("simulated") == "1"
 
@@ -174,14 +183,14 @@ class Reader:
 
     def events_of(self, kind: str) -> list[LoggedItem[Event]]:
         """Every event of one kind, oldest first."""
-        with open_view(self.database) as log:
+        with self._view() as log:
             labels = log.labels
             rows = log.rows("events", "where kind = ? order by at_ms, id", (kind,))
         return [LoggedItem(utc_s(labels, row[1]), _event(row)) for row in rows]
 
     def span(self) -> tuple[float, float] | None:
         """UTC of the first and the last minute in the log [s], or None while it is empty."""
-        with open_view(self.database) as log:
+        with self._view() as log:
             first, last = log.ends()
             labels = log.labels
         return None if first is None or last is None else (utc_s(labels, first), utc_s(labels, last))
@@ -192,12 +201,12 @@ class Reader:
 
         from_utc_s, to_utc_s: the span, UTC [s]; points: about so many rows; names: the columns.
         """
-        with open_view(self.database) as log:
+        with self._view() as log:
             return series.read(log, from_utc_s, to_utc_s, points, names)
 
     def days(self, count: int = 31) -> list[Day]:
         """The latest days, oldest first; the last one is not over yet."""
-        with open_view(self.database) as log:
+        with self._view() as log:
             rows = log.rows("days", "order by start_ms desc limit ?", (count,))
             labels = log.labels
         return [Day(utc_s(labels, row[1]), utc_s(labels, row[0]), _unscaled(row[2:])) for row in reversed(rows)]
@@ -207,7 +216,7 @@ class Reader:
 
         from_utc_s, to_utc_s: the span, UTC [s]; most: at most so many, None: all.
         """
-        with open_view(self.database) as log:
+        with self._view() as log:
             rows = _between(log, "events", "order by at_ms, id", from_utc_s, to_utc_s, most)
         return [LoggedItem((row[1] + offset) / 1000, _event(row)) for offset, row in rows]
 
@@ -218,12 +227,12 @@ class Reader:
         limit : so many at most
         below : only those with a smaller number
         """
-        if open_only and (state := live.read(self.database)) is not None:  # the log cannot be written: it knows of no newer ones
+        if open_only and (state := self._memory()) is not None:  # the log cannot be written: it knows of no newer ones
             offset_s = state.utc_offset_s
             return [LoggedItem(a.raised_at_s + offset_s, a, None if a.cleared_at_s is None else a.cleared_at_s + offset_s)
                     for a in reversed(state.alerts)]
         where = "where state != 'normal' and id < ?" if open_only else "where id < ?"
-        with open_view(self.database) as log:
+        with self._view() as log:
             rows = log.rows("alerts", f"{where} order by id desc limit ?", (2**62 if below is None else below, limit))
             labels = log.labels
         found = []
@@ -238,7 +247,7 @@ class Reader:
 
         from_utc_s, to_utc_s: the span, UTC [s]; most: at most so many, None: all.
         """
-        with open_view(self.database) as log:
+        with self._view() as log:
             rows = _between(log, "forecasts", "order by at_ms", from_utc_s, to_utc_s, most)
         found = []
         for offset, (at, reserve, low, high, probability, lowest, lowest_low, lowest_high, sun) in rows:
@@ -249,7 +258,7 @@ class Reader:
 
     def gaps(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12) -> list[LoggedItem[Gap]]:
         """Times in which a quantity was not measured, oldest first; until_utc_s None while it lasts."""
-        with open_view(self.database) as log:
+        with self._view() as log:
             rows = log.rows("gaps", "order by from_ms")
             labels = log.labels
         found = []
@@ -271,7 +280,7 @@ class Reader:
         ------
         monitor.store.chunks.Damaged : there is such an hour and nobody to tell
         """
-        with open_view(self.database) as log:
+        with self._view() as log:
             labels = log.labels
             for after_ms, until_ms, _ in reading.pieces(labels, from_utc_s, to_utc_s) or ((-(2**62), 2**62, 0),):
                 for hour in log.raw(after_ms, until_ms, _teller(labels, damaged)):
@@ -285,7 +294,7 @@ class Reader:
 
         level: minutes, quarters, hours or days; from_utc_s, to_utc_s: the span, UTC [s]; damaged: is told of what is left out.
         """
-        with open_view(self.database) as log:
+        with self._view() as log:
             labels = log.labels
             tell = _teller(labels, damaged) if damaged is not None else None
             for after_ms, until_ms, _ in reading.pieces(labels, from_utc_s, to_utc_s) or ((-(2**62), 2**62, 0),):
@@ -294,7 +303,7 @@ class Reader:
                         yield utc_s(labels, start), utc_s(labels, end), _unscaled(row)
 
     def _meta(self, name: str) -> str | None:
-        with open_view(self.database) as log:
+        with self._view() as log:
             return log.meta(name)
 
     @staticmethod

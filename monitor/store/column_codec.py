@@ -13,6 +13,8 @@ _FILTERS = [{"id": lzma.FILTER_LZMA2, "dict_size": 1 << 18, "lc": 0, "lp": 0, "p
              "nice_len": 64, "mf": lzma.MF_BT4, "depth": 48}]
 #: Bytes a value -> type code of Python's array (definition).
 _CODES = {1: "b", 2: "h", 4: "i", 8: "q"}
+#: A row has at most so many columns (choice: twice as many as a minute has today).
+_MOST_COLUMNS = 64
 
 
 def pack(rows: Sequence[Sequence[int | None]]) -> bytes:
@@ -42,7 +44,7 @@ def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[Sequence[int 
     ValueError : it is no such blob
     """
     try:
-        plain = lzma.decompress(body, format=lzma.FORMAT_RAW, filters=_FILTERS)
+        plain = _opened(body, count * _MOST_COLUMNS * (max(_CODES) + 1))
         places = _places(plain, count)
         first = list(accumulate(whole(_read(plain, places[0], count))))
         found: list[Sequence[int | None]] = []
@@ -58,6 +60,14 @@ def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[Sequence[int 
         return found
     except (lzma.LZMAError, IndexError, struct.error, TypeError) as error:
         raise ValueError(f"no block of columns: {error}") from error
+
+
+def _opened(body: bytes, most: int) -> bytes:
+    """The bytes in a blob; a blob of a few bytes that would fill the memory is refused."""
+    plain = lzma.LZMADecompressor(lzma.FORMAT_RAW, filters=_FILTERS).decompress(body, most + 1)
+    if len(plain) > most:
+        raise ValueError(f"it holds more than {most} bytes")
+    return plain
 
 
 def _packed(column: Sequence[int | None]) -> bytes:

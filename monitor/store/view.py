@@ -50,6 +50,10 @@ class View:
         rows = self.rows("meta", "where name = ?", (name,))
         return rows[0][1] if rows else None
 
+    def findings_text(self) -> tuple[int, str | None]:
+        """(at_ms, text) of the latest findings; the text is None where they are damaged."""
+        return reading.findings_text(self.connection.execute("select id, at_ms, crc, body from findings").fetchall())
+
     def first_ms(self, level: str) -> int | None:
         """The end of the first row of a level [ms]."""
         first = self._present_first(level)

@@ -1,0 +1,1 @@
+"""Alembic looks here for how it runs."""

@@ -1,0 +1,1 @@
+"""Each change of the collector's tables, in order."""

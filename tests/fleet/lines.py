@@ -1,0 +1,66 @@
+"""Ways to the collector for tests: straight into it, and through a connection that breaks as it likes."""
+from collections.abc import Callable
+from random import Random
+from typing import Any
+
+from sqlalchemy import Engine
+
+from monitor.fleet import intake
+from monitor.fleet.publishing import NoConnection
+from tests.store_fixture import BEGINS_UTC_S
+
+#: a moment after all that the fixture's log holds
+NOW_UTC_S = BEGINS_UTC_S + 40 * 86400
+
+
+class Straight:
+    """No network: the collector's own answers."""
+
+    def __init__(self, engine: Engine, key: str, board: str = "board-a", now_utc_s: float = NOW_UTC_S) -> None:
+        self.engine, self.key, self.board, self.now_utc_s = engine, key, board, now_utc_s
+        self.taken: list[bytes] = []
+
+    def ask(self, place: str, data: bytes | None = None) -> tuple[int, dict[str, Any]]:
+        try:
+            with self.engine.begin() as connection:
+                if place.endswith("/state"):
+                    return 200, intake.state_of(connection, self.key, self.board)
+                if place.endswith("/marks"):
+                    return 200, {"marks": [list(m) for m in intake.marks_of(connection, self.key, self.board)]}
+                answer = intake.take(connection, self.key, data or b"", self.now_utc_s)
+        except intake.Refusal as refusal:
+            return refusal.status, {"word": refusal.word, "sentence": refusal.sentence}
+        self.taken.append(data or b"")
+        return 200, answer
+
+
+class Flaky:
+    """A connection that loses requests, loses answers, sends twice, and brings old batches again, by chance."""
+
+    def __init__(self, line: Straight, chance: Random, trouble: float = 0.75) -> None:
+        self._line, self._chance, self._trouble = line, chance, trouble
+
+    def ask(self, place: str, data: bytes | None = None) -> tuple[int, dict[str, Any]]:
+        kind = self._chance.choice(("lost", "answer lost", "twice", "old one again")) if self._chance.random() < self._trouble else ""
+        if kind == "lost":
+            raise NoConnection("lost on the way there")
+        if kind == "old one again" and self._line.taken:
+            self._line.ask("/fleet/v1/batches", self._chance.choice(self._line.taken))
+        answer = self._line.ask(place, data)
+        if kind == "twice" and data is not None:
+            again = self._line.ask(place, data)
+            assert again[0] == 200 or answer[0] != 200
+        if kind == "answer lost":
+            raise NoConnection("lost on the way back")
+        return answer
+
+
+def publish_until_done(publish: Callable[[], Any], most: int = 400) -> int:
+    """Tries again as often as the connection breaks; returns how often."""
+    for tries in range(most):
+        try:
+            publish()
+            return tries
+        except NoConnection:
+            continue
+    raise AssertionError("never came through")
