@@ -148,13 +148,16 @@ class LogView:
 
     def _age_s(self) -> float:
         """Seconds since the log was last written; by its own label too where that is real and trusted."""
-        wal = self._database.with_name(self._database.name + "-wal")
-        files = (self._database, wal, live_file_of(self._database) or wal)
-        written = max((p.stat().st_mtime for p in files if p.exists()), default=0.0)
-        age = time.time() - written
+        age = time.time() - self._written_utc_s()
         if self.now and self.now.utc_trusted and not self.now.simulated:
             age = max(age, time.time() - self.now.utc_s)
         return max(age, 0.0)
+
+    def _written_utc_s(self) -> float:
+        """When the log was last written, by the clock of its files [s]."""
+        wal = self._database.with_name(self._database.name + "-wal")
+        files = (self._database, wal, live_file_of(self._database) or wal)
+        return max((p.stat().st_mtime for p in files if p.exists()), default=0.0)
 
     @cached_property
     def open_alerts(self) -> list[LoggedItem[Alert]]:
@@ -306,7 +309,8 @@ class LogView:
 def open_log_view() -> LogView:
     """The book of this request."""
     if "book" not in g:
-        g.book = LogView(current_app.config["DATABASE"], current_app.extensions["kept"])
+        opener = current_app.config.get("OPEN_LOG")  # where the rows are not in a log of this machine
+        g.book = opener() if opener else LogView(current_app.config["DATABASE"], current_app.extensions["kept"])
     return g.book
 
 

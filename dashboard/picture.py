@@ -64,10 +64,10 @@ def draw(figure: Figure) -> Markup:
 
 
 class _Across:
-    """The axis of time, or of names."""
+    """The axis of time, of names, or of a quantity."""
 
-    def __init__(self, low: float, high: float, names: Sequence[str] = ()) -> None:
-        self.low, self.high, self.names = low, max(high, low + 1), list(names)
+    def __init__(self, low: float, high: float, names: Sequence[str] = (), linear: bool = False) -> None:
+        self.low, self.high, self.names, self.linear = low, max(high, low + 1), list(names), linear
 
     def at(self, value: Any) -> float:
         """Units from the left."""
@@ -80,6 +80,9 @@ class _Across:
         if self.names:
             return [(self.at(name), str(name)) for name in self.names]
         span = self.high - self.low
+        if self.linear:
+            round_ = round_step(span / TICKS_ACROSS)
+            return [(self.at(k * round_), f"{k * round_:g}") for k in range(int(self.low / round_), int(self.high / round_) + 1)]
         step = next((s for s in STEPS_MS if span / s <= TICKS_ACROSS), STEPS_MS[-1])
         first = -(-int(self.low) // step) * step
         found, before = [], ""
@@ -132,7 +135,7 @@ def _across(figure: Figure) -> _Across:
         return _Across(0, 1, figure["data"][0]["x"] if figure["data"] else ())
     moments = [x for trace in figure["data"] for x in trace["x"] if x is not None]
     low, high = axis["range"] if "range" in axis else (min(moments, default=0), max(moments, default=1))
-    return _Across(low, high)
+    return _Across(low, high, linear=axis.get("type") == "linear")
 
 
 def _trace(trace: Figure, across: _Across, axis: _Axis) -> tuple[list[str], list[str]]:

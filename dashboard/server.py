@@ -16,6 +16,8 @@ from dashboard.guard import origin
 THREADS = 14
 #: Open connections altogether, and of one address: a stranger with one machine cannot take them all.
 MOST_CONNECTIONS, MOST_OF_ONE_ADDRESS = 240, 60
+#: A request's body may be so long [bytes]: forms are short.
+MOST_BODY = 32 * 1024
 #: A client that has sent nothing for so long, or has not come to the end of its request or fetched its answer, is let go [s].
 IDLE_S, SLOW_S, LOOK_S = 30.0, 45.0, 5.0
 #: Of a long answer this much at least must be fetched within SLOW_S, and no more than the second waits in memory [bytes].
@@ -44,6 +46,7 @@ class Server(TcpWSGIServer):
     channel_class: type[Channel] = Channel
     context: ssl.SSLContext | None = None
     slow_s = SLOW_S
+    most_of_one = MOST_OF_ONE_ADDRESS
 
     def accept(self) -> tuple[Any, Any] | None:
         came = super().accept()
@@ -51,7 +54,7 @@ class Server(TcpWSGIServer):
             return None
         link, address = came
         of_one = sum(1 for channel in self.active_channels.values() if origin(channel.addr[0]) == origin(address[0]))
-        if of_one >= MOST_OF_ONE_ADDRESS:
+        if of_one >= self.most_of_one:
             link.close()
             return None
         if self.context is not None:
@@ -135,22 +138,22 @@ def context_of(certificate: Path, key: Path) -> ssl.SSLContext:
 
 
 def serve(app: Callable, host: str, port: int, context: ssl.SSLContext | None = None, *, idle_s: float = IDLE_S,
-          slow_s: float = SLOW_S, look_s: float = LOOK_S) -> None:
+          slow_s: float = SLOW_S, look_s: float = LOOK_S, most_body: int = MOST_BODY, most_of_one: int = MOST_OF_ONE_ADDRESS) -> None:
     """Serves until Ctrl-C or SIGTERM. Raises OSError where it cannot listen.
 
     app: the pages; host, port: where it listens; context: certificate and key, None: plain HTTP; idle_s: a connection that says
     nothing is closed after so long [s]; slow_s: a request must have arrived after so long [s]; look_s: how often these are looked
-    at [s].
+    at [s]; most_body: a request's body may be so long [bytes]; most_of_one: open connections of one address.
     """
     settings = Adjustments(
         host=host, port=port, threads=THREADS, ident=None, channel_timeout=idle_s, cleanup_interval=look_s,
         connection_limit=MOST_CONNECTIONS, outbuf_high_watermark=MOST_WAITING,
-        max_request_body_size=32 * 1024, max_request_header_size=16 * 1024,
+        max_request_body_size=most_body, max_request_header_size=16 * 1024,
         clear_untrusted_proxy_headers=True, asyncore_use_poll=True, asyncore_loop_timeout=min(look_s, 1),
         url_scheme="https" if context else "http")
     dispatcher = ThreadedTaskDispatcher()
     dispatcher.set_thread_count(THREADS)
-    kind = type("Listening", (TlsServer if context else Server,), {"context": context, "slow_s": slow_s})
+    kind = type("Listening", (TlsServer if context else Server,), {"context": context, "slow_s": slow_s, "most_of_one": most_of_one})
     sockets: dict[int, Any] = {}
     servers = [kind(app, map=sockets, adj=settings, sockinfo=info, dispatcher=dispatcher) for info in settings.listen]
     if len(servers) == 1:

@@ -29,6 +29,7 @@ MAY_IMPORT = {
     "monitor/wear": ["monitor.wear", "monitor.estimation", "monitor.usage", *PUBLISHED],
     "monitor/circuits": ["monitor.circuits", *PUBLISHED],
     "monitor/store": ["monitor.store", "monitor.sample", "monitor.findings"],    # rows, not trackers, plans or alerts
+    "dashboard/fleet": ["dashboard", "monitor"],      # the collector's site; never on a board
     "dashboard": ["dashboard", "monitor.logbook.reader", "monitor.logbook.live_readings", "monitor.store.requests", "monitor.store.answers",
                   "monitor.findings",
                   "monitor.reporting", "monitor.pipeline", "monitor.battery", "monitor.usage", "monitor.wear", "monitor.sample",

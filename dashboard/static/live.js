@@ -9,7 +9,7 @@
       if (fresh) part().replaceWith(document.adoptNode(fresh));
     } catch { /* the board is busy: the next minute tells it */ }
   }
-  const listener = new EventSource("/stream");
+  const listener = new EventSource(document.body.dataset.root + "/stream");
   let first = true;
   listener.addEventListener("minute", () => { if (!first) renew(); first = false; });
   listener.onerror = () => { listener.close(); setInterval(renew, 10000); };

@@ -32,7 +32,7 @@
 
   function listen() {
     if (listener || document.hidden) return;
-    listener = new EventSource("/stream");
+    listener = new EventSource(document.body.dataset.root + "/stream");
     let first = true;
     listener.addEventListener("minute", () => {
       if (!first) { asked = Date.now(); renew(); }

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from monitor.battery.label import Battery, BoardSupply, CurrentSensor, Vehicle
 from monitor.battery.limits import limits_of
 from monitor.config.faults import ConfigError, ConfigFault, faults_of, missing_tables
-from monitor.config.tables import AlertsTable, BoardTable, ClockTable, DashboardTable, File, LogTable
+from monitor.config.tables import AlertsTable, BoardTable, ClockTable, DashboardTable, File, LogTable, PublishTable
 from monitor.guides.wiring_plan import Wiring
 
 #: A small board with its converter takes 2 to 4 W; one standard deviation of a figure read off a label (common practice).
@@ -45,6 +45,7 @@ class Config:
     wiring: Wiring = Wiring()
     #: Voltages that are measured and not believed, for nobody knows the divider in front of them yet.
     unknown_dividers: frozenset[str] = frozenset()
+    publish: PublishTable = PublishTable()
 
 
 def load(path: Path, *, need_sources: bool = True) -> Config:
@@ -97,7 +98,8 @@ def validate(plain: dict[str, Any], path: Path, *, need_sources: bool = True) ->
                   file.alerts.model_copy(update={"mqtt": file.alerts.mqtt and _beside(
                       path, file.alerts.mqtt, "password_file", "ca_file", "certificate_file", "key_file")}),
                   file.clock, Wiring(**file.wiring.model_dump()),
-                  frozenset(f"{b}_voltage_v" for b in ("house", "starter") if getattr(file.commissioning, f"{b}_divider") == "unknown"))
+                  frozenset(f"{b}_voltage_v" for b in ("house", "starter") if getattr(file.commissioning, f"{b}_divider") == "unknown"),
+                  _beside(path, file.publish, "key_file", "ca_file"))
 
 
 def _beside(path: Path, table: Any, *keys: str) -> Any:

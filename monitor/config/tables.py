@@ -218,6 +218,24 @@ class MqttTable(Table):
         return self
 
 
+class PublishTable(Table):
+    """A fleet's collector that this board sends its log to, when there is a network. Nobody's, unless you fill it in."""
+
+    url: str | None = Field(None, pattern=r"^https?://[^\s]+$", description="the collector's address, https://…; none: nothing is sent")
+    key_file: Path | None = Field(None, description="a file that holds this vehicle's key and nothing else (`ampledger fleet enrol`)")
+    every_minutes: float = Field(60.0, ge=5, le=10080, description="minutes between two tries to send what is new")
+    economy: bool = Field(False, description="at most every six hours, for a contract that counts each megabyte")
+    position: bool = Field(False, description="send latitude and longitude too")
+    names: bool = Field(False, description="send who acknowledged an alert too")
+    ca_file: Path | None = Field(None, description="who signs the collector's certificate (PEM), if the system does not trust it")
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> "PublishTable":
+        if (self.url is None) != (self.key_file is None):
+            raise ValueError("url and key_file belong together; give both or none")
+        return self
+
+
 class AlertsTable(Table):
     """How alerts reach a person; the journal always gets them."""
 
@@ -255,3 +273,4 @@ class File(Table):
     clock: ClockTable = Field(ClockTable(), description="who else may say what time it is; network time and a clock chip need no word here")
     dashboard: DashboardTable = Field(DashboardTable(), description="where the pages are served")
     alerts: AlertsTable = Field(AlertsTable(), description="how alerts reach a person; the journal always gets them")
+    publish: PublishTable = Field(PublishTable(), description="a fleet's collector to send the log to; nobody's, unless you fill it in")

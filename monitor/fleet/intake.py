@@ -24,7 +24,7 @@ _STORED: dict[str, tuple[Any, Callable[[tuple[Any, ...]], dict[str, Any]], tuple
     "days": (days, lambda r: {"end_ms": r[0], "start_ms": r[1]}, ("end_ms",)),
     "boots": (boots, lambda r: {"at_ms": r[0]}, ("at_ms",)),
     "meta": (meta, lambda r: {"name": r[0]}, ("name",)),
-    "alerts": (alerts, lambda r: {"id": r[0], "at_ms": r[1], "state": r[2]}, ("id",)),
+    "alerts": (alerts, lambda r: {"id": r[0], "at_ms": r[1], "state": r[2], "kind": str(json.loads(r[4])["kind"])}, ("id",)),
     "gaps": (gaps, lambda r: {"from_ms": r[0], "quantity": r[1]}, ("from_ms", "quantity")),
     "forecasts": (forecasts, lambda r: {"at_ms": r[0]}, ("at_ms",)),
     "events": (events, lambda r: {"id": r[0], "at_ms": r[1], "kind": r[2]}, ("id",)),
@@ -42,16 +42,17 @@ class Refusal(Exception):
         self.status, self.word, self.sentence = status, word, sentence
 
 
-def state_of(connection: Connection, key: str, board: str) -> dict[str, Any]:
+def state_of(connection: Connection, key: str, board: str, hashed: bool = False) -> dict[str, Any]:
     """What a board needs to go on: the next number, how far its log came, and the checksums of rows that may still change.
 
-    connection: of the collection; key: the vehicle's; board: what tells one board from another.
+    connection: of the collection; key: the vehicle's; board: what tells one board from another; hashed: the key is given as it
+    is kept.
 
     Raises
     ------
     Refusal : the key is a stranger's or another board's
     """
-    vehicle = _vehicle(connection, key, board)
+    vehicle = _vehicle(connection, key if hashed else hash_of(key), board)
     known: dict[str, dict[str, int]] = {}
     for table in CHANGING:
         stored = _STORED[table][0]
@@ -62,26 +63,28 @@ def state_of(connection: Connection, key: str, board: str) -> dict[str, Any]:
     return {"vehicle": vehicle.name, "number": vehicle.number, "cursors": json.loads(vehicle.cursors), "known": known}
 
 
-def marks_of(connection: Connection, key: str, board: str) -> list[tuple[int, int]]:
+def marks_of(connection: Connection, key: str, board: str, hashed: bool = False) -> list[tuple[int, int]]:
     """(end [ms], checksum) of the last minute of each block, the latest first: where a log that was put back can be joined on.
 
-    connection: of the collection; key: the vehicle's; board: what tells one board from another.
+    connection: of the collection; key: the vehicle's; board: what tells one board from another; hashed: the key is given as it
+    is kept.
 
     Raises
     ------
     Refusal : the key is a stranger's or another board's
     """
-    vehicle = _vehicle(connection, key, board)
+    vehicle = _vehicle(connection, key if hashed else hash_of(key), board)
     rows = connection.execute(select(blocks.c.end_ms, blocks.c.last_crc).where(
         blocks.c.vehicle_id == vehicle.id, blocks.c.level == LEVEL_NUMBERS["minutes"], blocks.c.line == vehicle.line)
         .order_by(blocks.c.end_ms.desc()).limit(MARKS))
     return [(row[0], row[1]) for row in rows]
 
 
-def take(connection: Connection, key: str, data: bytes, now_utc_s: float) -> dict[str, Any]:
+def take(connection: Connection, key: str, data: bytes, now_utc_s: float, hashed: bool = False) -> dict[str, Any]:
     """Takes a batch inside the caller's transaction; returns what to answer. A batch that came before is taken as read.
 
-    connection: of the collection, in a transaction; key: the vehicle's; data: the batch as it came; now_utc_s: UTC [s].
+    connection: of the collection, in a transaction; key: the vehicle's; data: the batch as it came; now_utc_s: UTC [s]; hashed: the
+    key is given as it is kept.
 
     Raises
     ------
@@ -91,7 +94,7 @@ def take(connection: Connection, key: str, data: bytes, now_utc_s: float) -> dic
         batch = decode(data)
     except BadBatch as error:
         raise Refusal(400, "bad-batch", f"This is no batch that can be taken: {error}.") from None
-    vehicle = _vehicle(connection, key, batch.board, lock=True)
+    vehicle = _vehicle(connection, key if hashed else hash_of(key), batch.board, lock=True)
     digest = digest_of(data)
     if batch.number == vehicle.number and digest == vehicle.digest:
         return {"number": vehicle.number, "again": True}
@@ -136,8 +139,8 @@ def note_refusal(connection: Connection, key: str, refusal: Refusal, now_utc_s: 
             refused=f"{filing.day_text(now_utc_s)}: {refusal.sentence}"))
 
 
-def _vehicle(connection: Connection, key: str, board: str, lock: bool = False) -> Any:
-    question = select(vehicles).where(vehicles.c.key_hash == hash_of(key))
+def _vehicle(connection: Connection, key_hash: str, board: str, lock: bool = False) -> Any:
+    question = select(vehicles).where(vehicles.c.key_hash == key_hash)
     vehicle = connection.execute(question.with_for_update() if lock else question).fetchone()
     if vehicle is None:
         raise Refusal(401, "key", "No vehicle has this key; `ampledger fleet enrol NAME` on the collector makes one.")
@@ -175,7 +178,7 @@ def _take_lines(connection: Connection, vehicle_id: int, line: int, table: str, 
         values = [{"vehicle_id": vehicle_id, "line": line, "row": json.dumps(row, separators=(",", ":")), **columns_of(row)}
                   for row in rows]
         wrong = any(not isinstance(value, int) for row in values for name, value in row.items() if name.endswith("_ms") or name == "id")
-    except (IndexError, TypeError) as error:
+    except (IndexError, TypeError, KeyError, ValueError) as error:
         raise Refusal(400, "bad-batch", f"Its rows of {table} are none: {error}.") from None
     if wrong or any(len(row) != len(TABLE_COLUMNS[table]) for row in rows):
         raise Refusal(400, "bad-batch", f"Its rows of {table} are not those of a log.")

@@ -84,7 +84,7 @@ days = _lines("days", Column("end_ms", BigInteger, nullable=False), Column("star
 boots = _lines("boots", Column("at_ms", BigInteger, nullable=False), Column("row", Text, nullable=False), key=("at_ms",))
 meta = _lines("meta", Column("name", Text, nullable=False), Column("row", Text, nullable=False), key=("name",))
 alerts = _lines("alerts", Column("id", BigInteger, nullable=False), Column("at_ms", BigInteger, nullable=False),
-                Column("state", Text, nullable=False), Column("row", Text, nullable=False),
+                Column("state", Text, nullable=False), Column("kind", Text, nullable=False), Column("row", Text, nullable=False),
                 Column("told", SmallInteger, nullable=False, default=0), key=("id",))
 gaps = _lines("gaps", Column("from_ms", BigInteger, nullable=False), Column("quantity", Text, nullable=False),
               Column("row", Text, nullable=False), key=("from_ms", "quantity"))

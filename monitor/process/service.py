@@ -122,20 +122,38 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
     state_out = Heartbeat(topics, STATE_EVERY_S, config.alerts.timeout_s)
     stack.callback(state_out.close)
     supervised += [deliverer, heartbeat, state_out]
+    publishing = _publishing(config)
+    speak = [part for part in (deliverer, heartbeat, publishing) if part is not None]
     simulated = any(source.driver == "simulated" for source in config.sources)
     own_time = simulated or any(source.driver == "recorded" for source in config.sources)
     try:
         daemon = Daemon(config.log.database, config.vehicle, config.sources, clock=clock, begin=pipeline.begin, step=pipeline.step,
                       relearning=Relearning,
-                      offer=deliverer.offer, conditions=lambda: (deliverer.condition(), heartbeat.condition()), beat_s=config.log.beat_s,
+                      offer=deliverer.offer, conditions=lambda: tuple(part.condition() for part in speak),
+                      beat_s=config.log.beat_s,
                       commit_s=config.log.commit_s, simulated=simulated,
                       begins_utc_s=(begins_utc_s if begins_utc_s is not None else clock.utc_s()) if own_time else None,
                       first=first, wiring=config.wiring, unknown_dividers=config.unknown_dividers,
                       copies=config.log.backup_to is not None)
     except (OtherLog, NewerLog) as error:
         raise CannotRun(str(error)) from None
+    if publishing is not None:
+        supervised.append(publishing)
+        stack.callback(publishing.close)
     daemon.writer.remember("channels", " ".join(way.name for way in ways))
     return daemon, heartbeat, state_out
+
+
+def _publishing(config: Config) -> Any:
+    """The thread that publishes to a fleet, None where no fleet is configured: then nothing of it is even imported."""
+    if config.publish.url is None:
+        return None
+    from monitor.fleet.publish_thread import publish_thread
+
+    try:
+        return publish_thread(config.publish, config.log.database)
+    except ValueError as error:
+        raise CannotRun(str(error)) from None
 
 
 def _sign_of_life(daemon: Daemon, found: Any) -> dict[str, Any]:

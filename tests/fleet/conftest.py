@@ -5,6 +5,7 @@ import shutil
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
+from tempfile import mkdtemp
 
 import pytest
 from sqlalchemy import Engine, text
@@ -26,7 +27,7 @@ def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     binaries = _binaries()
     if binaries is None:
         pytest.skip("needs PostgreSQL: apt install postgresql")
-    folder = Path(subprocess.run(["mktemp", "-d", "/tmp/ampledger-postgres-XXXXXX"], check=True, capture_output=True, text=True).stdout.strip())
+    folder = Path(mkdtemp(prefix="ampledger-postgres-", dir="/tmp"))  # a socket's path must be short
     as_user: list[str] = []
     if os.geteuid() == 0:  # the server refuses to run as root
         user = pwd.getpwnam("postgres")

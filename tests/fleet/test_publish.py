@@ -152,8 +152,8 @@ def test_place_and_names_stay_on_the_board(engine: Engine, published_log: Path) 
 def _cut_log(log: Path, at_ms: int) -> None:
     """The log as a copy from an earlier moment would be."""
     with sqlite3.connect(log) as connection:
-        for table, column in (("minutes", "end_ms"), ("quarters", "end_ms"), ("hours", "end_ms"), ("days", "end_ms"), ("forecasts", "at_ms"),
-                              ("events", "at_ms"), ("alerts", "at_ms"), ("gaps", "from_ms")):
+        for table, column in (("minutes", "end_ms"), ("quarters", "end_ms"), ("hours", "end_ms"), ("days", "end_ms"),
+                              ("forecasts", "at_ms"), ("events", "at_ms"), ("alerts", "at_ms"), ("gaps", "from_ms")):
             connection.execute(f"delete from {table} where {column} > ?", (at_ms,))
 
 

@@ -75,6 +75,7 @@ def upgrade() -> None:
         sa.Column("id", sa.BigInteger(), nullable=False),
         sa.Column("at_ms", sa.BigInteger(), nullable=False),
         sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
         sa.Column("row", sa.Text(), nullable=False),
         sa.Column("told", sa.SmallInteger(), nullable=False),
         sa.ForeignKeyConstraint(["vehicle_id"], ["vehicles.id"]),

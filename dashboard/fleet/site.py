@@ -1,0 +1,97 @@
+"""Which of the site's applications answers: the boards' door, a vehicle's own pages, or the fleet's."""
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from flask import Flask, request
+from jinja2 import ChoiceLoader, FileSystemLoader
+from sqlalchemy import Engine, select
+
+import dashboard
+from dashboard import files, guard, log_view
+from dashboard.fleet import door, flask_of, intake_api, pages, share
+from dashboard.fleet.door import Settings
+from monitor.fleet import database, people
+from monitor.fleet.tables import vehicles
+from monitor.fleet.view import CollectedReader
+from monitor.reporting import sentences
+
+Environ = dict[str, Any]
+Start = Callable[..., Any]
+VEHICLE = "/vehicle/"
+
+
+class Site:
+    """The whole site as a WSGI application (PEP 3333)."""
+
+    def __init__(self, engine: Engine, settings: Settings) -> None:
+        with engine.begin() as connection:
+            key = people.session_key(connection)
+        self._engine = engine
+        self._intake = intake_api.create_app(engine)
+        self._fleet = _fleet_app(engine, key, settings)
+        self._vehicle = _vehicle_app(engine, key, settings)
+
+    def __call__(self, environ: Environ, start: Start) -> Iterable[bytes]:
+        path = environ.get("PATH_INFO", "")
+        if path.startswith(intake_api.PREFIX):
+            return self._intake(environ, start)
+        if path.startswith(VEHICLE):
+            name, slash, rest = path.removeprefix(VEHICLE).partition("/")
+            if not slash:
+                start("308 Permanent Redirect", [("Location", f"{quote(path)}/"), ("Content-Length", "0")])
+                return []
+            if rest == "stream":  # a listener is told to come no more (HTML, server-sent events: 204)
+                start("204 No Content", [])
+                return []
+            return self._vehicle({**environ, "SCRIPT_NAME": f"{environ.get('SCRIPT_NAME', '')}{VEHICLE}{name}", "PATH_INFO": f"/{rest}",
+                                  "ampledger.vehicle": name}, start)
+        return self._fleet(environ, start)
+
+
+def _fleet_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
+    app = flask_of("dashboard.fleet", engine, key, settings.secure)
+    app.config.update(CODE_TO_READ=False, CODE_HASH=None)
+    own = Path(__file__).parent
+    app.jinja_loader = ChoiceLoader([FileSystemLoader(own / "templates"), FileSystemLoader(own.parent / "templates")])
+    guard.install(app, settings.names)
+    door.install(app, engine, settings, "/sign-in")
+    app.jinja_env.filters["capfirst"] = sentences.capitalised
+    app.jinja_env.globals.update(address=files.address, form_token=guard.form_token, number=sentences.number, span=sentences.span,
+                                 chance=sentences.chance)
+    app.register_blueprint(files.files)
+    app.register_blueprint(pages.pages)
+    return app
+
+
+def _vehicle_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
+    """A vehicle's own pages, drawn from its collected rows by the board's own templates. Nothing can be changed there."""
+    app = dashboard.create_app(Path("fleet"), names=settings.names, secure=settings.secure)
+    share(app, key, settings.secure)
+    door.install(app, engine, settings, "/sign-in")
+
+    def open_vehicle() -> log_view.LogView:
+        return CollectedLogView(engine, request.environ["ampledger.vehicle"])
+
+    app.config.update(OPEN_LOG=open_vehicle, FLEET=True)
+    return app
+
+
+class CollectedLogView(log_view.LogView):
+    """One vehicle's collected rows for the length of one request; its age is that of the last batch."""
+
+    def __init__(self, engine: Engine, name: str) -> None:
+        plain, _, wanted = name.partition("~")
+        with database.reading(engine) as connection:
+            row = connection.execute(select(vehicles.c.id, vehicles.c.line, vehicles.c.seen_utc_s).where(
+                vehicles.c.name == plain)).fetchone()
+        if row is None or (wanted and not wanted.isdecimal()):
+            raise log_view.NoLogView("There is no such vehicle.", f"No vehicle of this fleet is called {name[:40]}.",
+                                     "Look in the list: Fleet")
+        super().__init__(Path(plain), log_view.MemoizedAnswers())
+        self._reader = CollectedReader(engine, row.id, int(wanted) if wanted else row.line, plain)
+        self._seen_utc_s = row.seen_utc_s or 0.0
+
+    def _written_utc_s(self) -> float:
+        return self._seen_utc_s
