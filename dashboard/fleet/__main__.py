@@ -22,6 +22,7 @@ from monitor.fleet.settings import FleetFile, SiteTable, read_settings
 def main(settings_file: Path | None, collection: str | None, address: str | None) -> None:
     """Serve the fleet's pages and take what boards publish. Ctrl-C ends."""
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s: %(message)s")
+    logging.getLogger("alembic").setLevel(logging.WARNING)
     try:
         settings = read_settings(settings_file) if settings_file else FleetFile(database=collection or "")
         site: SiteTable = settings.site

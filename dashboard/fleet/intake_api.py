@@ -8,6 +8,7 @@ from sqlalchemy.exc import DBAPIError
 
 from monitor.fleet import intake
 from monitor.fleet.batch import MOST_BYTES
+from monitor.fleet.by_hand import after_of
 
 PREFIX = "/fleet/v1/"
 
@@ -23,7 +24,7 @@ def create_app(engine: Engine) -> Flask:
 
     @app.get(f"{PREFIX}marks")
     def marks() -> Any:
-        return _answer(lambda connection: {"marks": intake.marks_of(connection, _key(), _board())})
+        return _answer(lambda connection: {"marks": intake.marks_of(connection, _key(), _board(), False, after_of(request.full_path))})
 
     @app.post(f"{PREFIX}batches")
     def batches() -> Any:

@@ -29,7 +29,9 @@ def vehicles() -> str:
     asking = sum(line.urgency >= overview.URGENCY["medium"] for line in lines)
     lead = "No vehicle is enrolled yet." if not lines else "No vehicle needs anybody now." if not asking else (
         "One vehicle needs somebody." if asking == 1 else f"{asking} vehicles need somebody.")
-    return render_template("vehicles.html", title="Fleet", page="fleet", lead=lead, rows=[_line(line) for line in lines])
+    rows = [_line(line) for line in lines]
+    return render_template("vehicles.html", title="Fleet", page="fleet", lead=lead, asking=[row for row in rows if row["need"]],
+                           quiet=[row for row in rows if not row["need"]])
 
 
 @pages.get("/alerts")
@@ -143,6 +145,7 @@ def _line(line: overview.VehicleLine) -> dict[str, Any]:
         "charge": _three(row.charge_frac, row.charge_low_frac, row.charge_high_frac),
         "capacity": _three(row.capacity_frac, row.capacity_low_frac, row.capacity_high_frac),
         "starter": "" if row.starter_v is None else f"{number(row.starter_v, 2)} V",
+        "verdict": "" if row.verdict in (None, "", "not enough evidence") else row.verdict,
         "seen": "never" if row.seen_utc_s is None else age_words(max(time.time() - row.seen_utc_s, 0.0))}
 
 

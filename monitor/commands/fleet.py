@@ -10,6 +10,8 @@ from typing import Any
 
 import click
 
+from monitor.commands.fleet_trial import trial
+
 settings_option = click.option("--settings", "settings_file", type=click.Path(path_type=Path, dir_okay=False), envvar="AMPLEDGER_FLEET",
                                show_envvar=True, help="The collector's settings (TOML). Default: fleet.toml here.")
 collection_option = click.option("--collection", help="The database instead: postgresql://user@host/name, or sqlite:///file to try it.")
@@ -26,6 +28,9 @@ def fleet() -> None:
 
     Each board stays whole by itself; it only sends what it has logged. `ampledger docs fleet` says how it all begins.
     """
+
+
+fleet.add_command(trial)
 
 
 @fleet.command(short_help="Enrol a vehicle; prints its key.")

@@ -2,6 +2,7 @@
 import sqlite3
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 from sqlalchemy import Engine
 
@@ -26,11 +27,21 @@ class _Straight:
             with self._engine.begin() as connection:
                 if data is not None:
                     return 200, intake.take(connection, self._key_hash, data, self._now_utc_s, hashed=True)
-                if place.endswith("/marks"):
-                    return 200, {"marks": intake.marks_of(connection, self._key_hash, self._board, hashed=True)}
+                if "/marks" in place:
+                    return 200, {"marks": intake.marks_of(connection, self._key_hash, self._board, True, after_of(place))}
                 return 200, intake.state_of(connection, self._key_hash, self._board, hashed=True)
         except intake.Refusal as refusal:
             return refusal.status, {"word": refusal.word, "sentence": refusal.sentence}
+
+
+def after_of(place: str) -> int | None:
+    """The moment after which minutes are asked for, in the address of a request [ms].
+
+    >>> after_of("/fleet/v1/marks?after=60000"), after_of("/fleet/v1/marks")
+    (60000, None)
+    """
+    given = parse_qs(urlsplit(place).query).get("after")
+    return int(given[0]) if given and given[0].lstrip("-").isdecimal() and len(given[0]) < 21 else None
 
 
 def import_log(engine: Engine, log: Path, name: str, now_utc_s: float) -> Sent:

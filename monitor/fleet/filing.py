@@ -92,7 +92,7 @@ class Filing:
         """Cuts the block that a moment lies in, so that what comes after it can be told from what comes before."""
         for level in LEVEL_NUMBERS:
             for block in self._blocks(*self._of(level), blocks.c.end_ms > at_ms, blocks.c.first_ms < at_ms):
-                rows = self.rows_of(level, block)
+                rows = list(self.rows_of(level, block))
                 self.connection.execute(delete(blocks).where(*self._of(level), blocks.c.end_ms == block.end_ms, blocks.c.day == block.day))
                 for part in ([r for r in rows if int(r[0] or 0) <= at_ms], [r for r in rows if int(r[0] or 0) > at_ms]):
                     if part:

@@ -63,17 +63,27 @@ def state_of(connection: Connection, key: str, board: str, hashed: bool = False)
     return {"vehicle": vehicle.name, "number": vehicle.number, "cursors": json.loads(vehicle.cursors), "known": known}
 
 
-def marks_of(connection: Connection, key: str, board: str, hashed: bool = False) -> list[tuple[int, int]]:
-    """(end [ms], checksum) of the last minute of each block, the latest first: where a log that was put back can be joined on.
+def marks_of(connection: Connection, key: str, board: str, hashed: bool = False, after_ms: int | None = None) -> list[tuple[int, int]]:
+    """(end [ms], checksum) of minutes, the latest first, to find where a log that was put back and the collection part.
 
-    connection: of the collection; key: the vehicle's; board: what tells one board from another; hashed: the key is given as it
-    is kept.
+    Parameters
+    ----------
+    connection : of the collection
+    key : the vehicle's
+    board : what tells one board from another
+    hashed : the key is given as it is kept
+    after_ms : every minute of the block that begins after this moment [ms]; None: the last minute of each block
 
     Raises
     ------
     Refusal : the key is a stranger's or another board's
     """
     vehicle = _vehicle(connection, key if hashed else hash_of(key), board)
+    if after_ms is not None:
+        filed = filing.Filing(connection, vehicle.id, vehicle.line)
+        block = next(iter(filed.between("minutes", after_ms, 2**62)), None)
+        minutes = [] if block is None else [(int(row[0] or 0), checksum_of("minutes")(row)) for row in filed.rows_of("minutes", block)]
+        return [mark for mark in reversed(minutes) if mark[0] > after_ms]
     rows = connection.execute(select(blocks.c.end_ms, blocks.c.last_crc).where(
         blocks.c.vehicle_id == vehicle.id, blocks.c.level == LEVEL_NUMBERS["minutes"], blocks.c.line == vehicle.line)
         .order_by(blocks.c.end_ms.desc()).limit(MARKS))

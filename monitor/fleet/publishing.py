@@ -113,7 +113,7 @@ class Publisher:
             back_to_ms, begin_line = None, False
             with open_view(self.database) as log:
                 if not goes_on(log, cursors):
-                    back_to_ms = common_end(log, self._marks())
+                    back_to_ms = self._common_end(log)
                     begin_line = back_to_ms is None
                     cursors = Cursors() if back_to_ms is None else _cut(log, cursors, back_to_ms)
             while go_on():
@@ -158,8 +158,14 @@ class Publisher:
         except (KeyError, TypeError, ValueError, AttributeError):
             raise NoConnection("what answers there is no collector of ampledger") from None
 
-    def _marks(self) -> list[tuple[int, int]]:
-        status, answer = self.line.ask("/fleet/v1/marks")
+    def _common_end(self, log: View) -> int | None:
+        """Where log and collection part, to the minute [ms]; None where they have nothing in common."""
+        day_ms = common_end(log, self._marks("/fleet/v1/marks"))
+        minute_ms = common_end(log, self._marks(f"/fleet/v1/marks?after={-(2**61) if day_ms is None else day_ms}"))
+        return day_ms if minute_ms is None else minute_ms
+
+    def _marks(self, place: str) -> list[tuple[int, int]]:
+        status, answer = self.line.ask(place)
         if status != 200:
             raise _refusal(status, answer)
         try:

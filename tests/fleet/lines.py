@@ -6,6 +6,7 @@ from typing import Any
 from sqlalchemy import Engine
 
 from monitor.fleet import intake
+from monitor.fleet.by_hand import after_of
 from monitor.fleet.publishing import NoConnection
 from tests.store_fixture import BEGINS_UTC_S
 
@@ -25,8 +26,8 @@ class Straight:
             with self.engine.begin() as connection:
                 if place.endswith("/state"):
                     return 200, intake.state_of(connection, self.key, self.board)
-                if place.endswith("/marks"):
-                    return 200, {"marks": [list(m) for m in intake.marks_of(connection, self.key, self.board)]}
+                if "/marks" in place:
+                    return 200, {"marks": [list(m) for m in intake.marks_of(connection, self.key, self.board, False, after_of(place))]}
                 answer = intake.take(connection, self.key, data or b"", self.now_utc_s)
         except intake.Refusal as refusal:
             return refusal.status, {"word": refusal.word, "sentence": refusal.sentence}
