@@ -15,7 +15,7 @@ ROOT = Path(__file__).parent.parent
 SLOW = (
     "tests/golden/test_golden.py", "tests/test_reference_drives.py", "tests/scenarios/", "tests/intervals/",
     "tests/test_measured_batteries.py",
-    "tests/crash/", "tests/test_soak.py", "tests/dashboard/", "tests/test_crowd.py", "tests/monitor/test_isolator.py",
+    "tests/crash/", "tests/fleet/", "tests/test_soak.py", "tests/dashboard/", "tests/test_crowd.py", "tests/monitor/test_isolator.py",
     "tests/monitor/test_limit_alerts.py", "tests/monitor/test_whatif_from_log.py", "tests/monitor/test_starter_ensemble.py",
     "tests/monitor/test_charge.py", "tests/monitor/test_charge_suspicion.py",
     "tests/monitor/test_demo.py", "tests/monitor/test_protection.py", "tests/monitor/test_parked.py",

@@ -46,7 +46,7 @@ def _capacity(points: Sequence[WeekPoint], across, name: str) -> Figure:
         data.append(line(x, [100 * p.capacity_frac for p in found], "y", INKS.received, found[0].vehicle,
                          line={"color": INKS.received, "width": 1.5}))
     most = max(max(across(p) for p in points), 1.0)
-    return _plain(data, [note("Capacity, % of the label", 0, 1.0, "paper", INKS)], most, name,
+    return _plain(data, [note("Capacity, % of rated capacity", 0, 1.0, "paper", INKS)], most, name,
                   {"range": [0, max(110.0, *(100 * p.high_frac for p in points))]}, [level(100 * USED_UP_FRAC, "y", INKS.spent)])
 
 

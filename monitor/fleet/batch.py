@@ -69,7 +69,10 @@ def columns_part(table: str, rows: Sequence[Sequence[int | None]]) -> Part:
 
 
 def lines_part(table: str, rows: Sequence[Sequence[Any]], columns: tuple[str, ...] = ()) -> Part:
-    """Rows of any other table as a part."""
+    """Rows of any other table as a part.
+
+    table: one of LINE_TABLES; rows: as the log has them; columns: their names, where they are not the log's.
+    """
     plain = "\n".join(json.dumps(list(row), separators=(",", ":")) for row in rows).encode()
     return Part(table, "lines", columns or TABLE_COLUMNS[table], len(rows), 0, 0, zlib.compress(plain, 9))
 

@@ -60,13 +60,17 @@ class Filing:
             select(blocks.c.end_ms).where(*self._of(level)).order_by(blocks.c.end_ms.desc()).limit(1)).scalar()
         return found
 
-    def add(self, level: str, rows: Sequence[Row]) -> None:
-        """Files rows that come after all that are here, in order; a day that is over by that is packed as one."""
+    def add(self, level: str, rows: Sequence[Row], body: bytes | None = None) -> None:
+        """Files rows that come after all that are here, in order; a day that is over by that is packed as one.
+
+        level: minutes, quarters or hours; rows: in order; body: the same rows packed, where they came so.
+        """
         latest = self.connection.execute(select(blocks.c.day).where(*self._of(level)).order_by(blocks.c.end_ms.desc()).limit(1)).scalar()
         for day, of_day in groupby(rows, lambda row: day_of(self.utc_s(int(row[0] or 0)))):
             if latest is not None and latest != day:
                 self.merge(level, latest)
-            self._put(level, day, list(of_day))
+            found = list(of_day)
+            self._put(level, day, found, body if len(found) == len(rows) else None)
             latest = day
 
     def merge(self, level: str, day: date) -> None:
@@ -125,11 +129,11 @@ class Filing:
     def _blocks(self, *where: Any) -> list[Any]:
         return list(self.connection.execute(select(blocks).where(*where).order_by(blocks.c.level, blocks.c.end_ms)).fetchall())
 
-    def _put(self, level: str, day: date, rows: list[Row]) -> None:
+    def _put(self, level: str, day: date, rows: list[Row], body: bytes | None = None) -> None:
         make_month(self.connection, day)
         self.connection.execute(insert(blocks).values(
             vehicle_id=self.vehicle_id, level=LEVEL_NUMBERS[level], line=self.line, end_ms=rows[-1][0], day=day, first_ms=rows[0][1],
-            count=len(rows), layout=self._layout(level), last_crc=checksum_of(level)(rows[-1]), body=column_codec.pack(rows)))
+            count=len(rows), layout=self._layout(level), last_crc=checksum_of(level)(rows[-1]), body=body or column_codec.pack(rows)))
 
     @cached_property
     def _layouts(self) -> dict[int, list[str]]:

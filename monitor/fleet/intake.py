@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, select, update
 
 from monitor.fleet import filing, standings
-from monitor.fleet.batch import COLUMN_TABLES, BadBatch, FleetBatch, decode, digest_of, rows_of
+from monitor.fleet.batch import COLUMN_TABLES, BadBatch, FleetBatch, Part, decode, digest_of, rows_of
 from monitor.fleet.database import insert_of
 from monitor.fleet.keys import hash_of
 from monitor.fleet.tables import LEVEL_NUMBERS, alerts, blocks, boots, days, events, findings, forecasts, gaps, meta, vehicles
@@ -128,7 +128,7 @@ def take(connection: Connection, key: str, data: bytes, now_utc_s: float, hashed
         filed.redate()
     for part, found in rows:
         if part.table in COLUMN_TABLES:
-            _take_block(filed, part.table, found)
+            _take_block(filed, part, found)
         elif part.table == "findings":
             _take_findings(connection, vehicle.id, line, found)
     if vehicle.seen_utc_s is None or line != vehicle.line or any(part.table in ("findings", "alerts", "meta") for part, _ in rows):
@@ -198,14 +198,15 @@ def _take_lines(connection: Connection, vehicle_id: int, line: int, table: str, 
     connection.execute(put.on_conflict_do_update(index_elements=["vehicle_id", "line", *key], set_=changing), values)
 
 
-def _take_block(filed: filing.Filing, level: str, rows: list[tuple[Any, ...]]) -> None:
+def _take_block(filed: filing.Filing, part: Part, rows: list[tuple[Any, ...]]) -> None:
+    level = part.table
     ends = [row[0] for row in rows]
     if not all(isinstance(row[0], int) and isinstance(row[1], int) for row in rows) or ends != sorted(set(ends)):
         raise Refusal(400, "bad-batch", f"Its rows of {level} are not in order.")
     last = filed.last_ms(level)
     if last is not None and ends[0] <= last:
         raise Refusal(409, "number", f"Its rows of {level} are here already; ask for the state and go on from there.")
-    filed.add(level, rows)
+    filed.add(level, rows, part.body if part.columns == TABLE_COLUMNS[level] else None)
 
 
 def _take_findings(connection: Connection, vehicle_id: int, line: int, rows: Sequence[tuple[Any, ...]]) -> None:

@@ -52,7 +52,10 @@ def role_of(connection: Connection, name: str) -> Role | None:
 
 
 def is_right(connection: Connection, name: str, code: str) -> bool:
-    """Whether this is the person's code. It takes as long for nobody's name as for somebody's."""
+    """Whether this is the person's code. It takes as long for nobody's name as for somebody's.
+
+    connection: of the collection; name: what they sign in with; code: as it was entered.
+    """
     kept = connection.execute(select(people.c.code_hash).where(people.c.name == name)).scalar()
     right = check_password_hash(kept or _NOBODY, code)
     return right and kept is not None

@@ -2,6 +2,7 @@
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from itertools import groupby
 from typing import Any
 
 from monitor.alerts.rules import Alert
@@ -9,6 +10,7 @@ from monitor.battery.label import Vehicle
 from monitor.fleet.batch import Part, columns_part, lines_part
 from monitor.store import saving
 from monitor.store.checksum import checksum_of
+from monitor.store.reading import utc_s
 from monitor.store.view import View
 
 #: Rows of each level in one batch (choice: two days of minutes are some 40 kB).
@@ -92,7 +94,7 @@ def next_parts(log: View, at: Cursors, privacy: Privacy, rows_at_once: dict[str,
         rows = _take(log.rolled(level, getattr(at, level), 2**62), rows_at_once[level] + 1)
         more |= len(rows) > rows_at_once[level]
         if rows := rows[:rows_at_once[level]]:
-            parts.append(columns_part(level, rows))
+            parts += [columns_part(level, list(of_day)) for _, of_day in groupby(rows, lambda row: _day(log, row[0]))]
             ends[level] = rows[-1][0]
             if level == "minutes":
                 ends["last_crc"] = checksum_of("minutes")(rows[-1])
@@ -109,6 +111,11 @@ def next_parts(log: View, at: Cursors, privacy: Privacy, rows_at_once: dict[str,
             parts.append(lines_part("findings", [(at_ms, text)], ("at_ms", "text")))
             after = replace(after, findings=at_ms)
     return Unsent(tuple(parts), after, more)
+
+
+def _day(log: View, end_ms: int) -> int:
+    """The day (UTC) of a moment, counted: the collection files by it, and then need not pack anew."""
+    return int(utc_s(log.labels, end_ms) // 86400)
 
 
 def key_of(table: str, row: tuple[Any, ...]) -> str:

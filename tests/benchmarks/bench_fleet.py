@@ -1,0 +1,137 @@
+"""What a fleet costs: minutes taken a second, bytes a stored minute, the list and a vehicle's month, and what a board pays to publish.
+
+`python -c "from tests.benchmarks import bench_fleet; bench_fleet.measure(100, 365)"` is a tenth of a thousand vehicles for a year. Every
+vehicle publishes the same year of a simulated log under a key of its own, so what is stored is real and the time is that of taking it.
+"""
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from sqlalchemy import Engine, text
+from werkzeug.test import Client
+
+from dashboard.fleet import create_site
+from monitor.fleet import database, intake, keys, people
+from monitor.fleet.batch import FleetBatch, columns_part, encode, lines_part
+from monitor.fleet.local_postgres import local_postgres
+from monitor.fleet.unsent import Cursors, Privacy, next_parts
+from monitor.store.columns import TABLE_COLUMNS
+from monitor.store.view import open_view
+from tests import store_fixture
+
+DAY_MS = 86_400_000
+#: Days of real rows that a year is made of, over and over.
+REAL_DAYS = 2
+
+
+def main() -> None:
+    """A small fleet, so that it ends within minutes."""
+    measure(8, 60)
+
+
+def measure(vehicles: int, days: int) -> None:
+    """Prints the figures for so many vehicles and days of minutes."""
+    with TemporaryDirectory() as folder, local_postgres() as address:
+        log = store_fixture.fill(Path(folder) / "ampledger.db", REAL_DAYS, beat_s=60.0)
+        engine = database.open_engine(address)
+        database.upgrade(engine)
+        batches = list(_batches(log, days))
+        _board(log, days)
+        _take(engine, batches, vehicles, days)
+        _pages(engine, vehicles, days)
+        engine.dispose()
+
+
+def _batches(log: Path, days: int) -> Any:
+    """The batches of one board over so many days, one a day: the real days again and again, each at its own place in time."""
+    with open_view(log) as view:
+        real = {level: list(view.rolled(level, -(2**62), 2**62)) for level in ("minutes", "quarters", "hours")}
+        first = next_parts(view, Cursors(), Privacy(), {"minutes": 1, "quarters": 1, "hours": 1})
+        forecasts = view.rows("forecasts")
+        found = lines_part("findings", [view.findings_text()], ("at_ms", "text"))
+    others = (*(p for p in first.parts if p.table in ("boots", "meta", "alerts")), found)
+    for day in range(days):
+        source, shift = day % REAL_DAYS, (day // REAL_DAYS) * REAL_DAYS * DAY_MS
+        parts = list(others) if day == 0 else [p for p in others if p.table == "findings"]
+        for level, rows in real.items():
+            of_day = [(row[0] + shift, row[1] + shift, *row[2:]) for row in rows if (row[0] - 1) // DAY_MS == source]
+            parts.append(columns_part(level, of_day))
+        parts.append(lines_part("forecasts", [(row[0] + shift, *row[1:]) for row in forecasts if row[0] // DAY_MS == source],
+                                TABLE_COLUMNS["forecasts"]))
+        yield day + 1, tuple(parts)
+
+
+def _board(log: Path, days: int) -> None:
+    """What a board pays: processor time and bytes for a day that is published each hour, and each six hours."""
+    for name, hours in (("each hour", 1), ("economy, each six hours", 6)):
+        size, began = 0, time.process_time()
+        with open_view(log) as view:
+            at = Cursors()
+            rows = {"minutes": 60 * hours, "quarters": 4 * hours, "hours": hours}
+            for number in range(24 // hours):
+                unsent = next_parts(view, at, Privacy(), rows)
+                parts = [p for p in unsent.parts if p.table != "findings"]
+                at_ms, found = view.findings_text()
+                parts.append(lines_part("findings", [(at_ms, found)], ("at_ms", "text")))
+                at = unsent.cursors
+                size += len(encode(FleetBatch("b", number + 1, 0.0, "0.1.0", tuple(parts), at.as_plain())))
+        cost_s = time.process_time() - began
+        print(f"a board, {name}: {size * 30 / 1e6:.2f} MB a month over the air, {100 * cost_s / 86400:.4f} % of its time "
+              f"({1e3 * cost_s:.0f} ms a day)")
+
+
+def _take(engine: Engine, batches: list[Any], vehicles: int, days: int) -> None:
+    from monitor.fleet.by_hand import own_version
+
+    now_utc_s = store_fixture.BEGINS_UTC_S + (days + 5) * 86400
+    spent = cpu_s = 0.0
+    for number in range(vehicles):
+        with engine.begin() as connection:
+            key = keys.enrol(connection, f"vehicle-{number:04d}", now_utc_s)
+        for count, parts in batches:
+            data = encode(FleetBatch("board", count, 0.0, own_version(), parts, {}))
+            began, before_s = time.perf_counter(), time.process_time()
+            with engine.begin() as connection:
+                intake.take(connection, key, data, now_utc_s)
+            spent += time.perf_counter() - began
+            cpu_s += time.process_time() - before_s
+    minutes = vehicles * days * 1440
+    with engine.connect() as connection:
+        size = connection.execute(text("select sum(pg_total_relation_size(oid)) from pg_class where relkind = 'r' and relnamespace = "
+                                       "'public'::regnamespace")).scalar_one()
+    print(f"{minutes:,} minutes of {vehicles} vehicles taken: {minutes / spent:,.0f} a second by one process "
+          f"({minutes / cpu_s:,.0f} a second of its own processor time), {float(size) / minutes:.1f} bytes a minute with indexes")
+
+
+def _pages(engine: Engine, vehicles: int, days: int) -> None:
+    with engine.begin() as connection:
+        connection.execute(text("analyze"))
+        for number in range(vehicles, 1000):  # the list is as long as that of a large fleet
+            keys.enrol(connection, f"vehicle-{number:04d}", 0.0)
+        connection.execute(text("insert into standing select v.id, s.at_utc_s, s.simulated, s.charge_frac, s.charge_low_frac, "
+                                "s.charge_high_frac, s.starter_v, s.drain_a, s.capacity_frac, s.capacity_low_frac, s.capacity_high_frac, "
+                                "s.verdict, s.probability_short, s.throughput_ah, s.weeks_count, s.chemistry, s.rated_capacity_ah, "
+                                "0, 0, 0, '' from vehicles v, (select * from standing limit 1) s where v.id not in "
+                                "(select vehicle_id from standing)"))
+        people.put(connection, "bench", "see")
+    client = Client(create_site(engine, identity_header="X-Bench", proxy="127.0.0.1"))
+    ends = store_fixture.BEGINS_UTC_S + days * 86400
+    asked = {"the fleet's list of 1000 vehicles": "/",
+             "a vehicle's month (series)": f"/vehicle/vehicle-0000/api/v1/series?from={ends - 30 * 86400:.0f}&to={ends:.0f}",
+             "a vehicle's month (page Log)": "/vehicle/vehicle-0000/log?span=month",
+             "a vehicle's page Now": "/vehicle/vehicle-0000/"}
+    for name, place in asked.items():
+        times, cpu = [], []
+        for _ in range(7):
+            began, before_s = time.perf_counter(), time.process_time()
+            answer = client.get(place, headers={"X-Bench": "bench"}, environ_base={"REMOTE_ADDR": "127.0.0.1"})
+            times.append(time.perf_counter() - began)
+            cpu.append(time.process_time() - before_s)
+            assert answer.status_code == 200, (place, answer.status_code, answer.get_data(as_text=True)[:200])
+        print(f"{name}: {1e3 * sorted(times)[3]:.0f} ms, {1e3 * sorted(cpu)[3]:.0f} ms of it the process's "
+              f"({len(answer.get_data()) / 1e3:.0f} kB)")
+
+
+if __name__ == "__main__":
+    main()
