@@ -16,7 +16,6 @@ from monitor.fleet.publishing import Https, Publisher, Refused
 from tests.fleet.lines import NOW_UTC_S, Straight
 from tests.fleet.test_publish import assert_same
 
-
 pytestmark = pytest.mark.parametrize("engine", ["postgresql"], indirect=True)
 
 
