@@ -15,7 +15,7 @@ from drivers.vehicle.scenarios import late_summer_coast, lithium_valley
 from monitor import pipeline
 from monitor.battery.label import Battery, Vehicle
 from monitor.config import load
-from monitor.detection.wiring import plausibility
+from monitor.detection.wiring import bypass, plausibility
 from monitor.detection.wiring.channel_state import Limit, Noise, grow_noise, is_noisy, update_limit
 from monitor.detection.wiring.sunny_sensor import TemperatureSwings, is_loose
 from monitor.detection.wiring.sunny_sensor import update as swings
@@ -37,6 +37,7 @@ from tests.reference import BEST_SIMPLE_RMSE_PCT, RECORDINGS, vehicle_toml
 
 DAY_S, HOUR_S = 86400.0, 3600.0
 COAST, VALLEY = late_summer_coast(3), lithium_valley(4)
+COAST_OWNER = owner(COAST)
 WAIT = NotYet("nothing was counted here")
 NOTHING = ChargeFindings(WAIT, WAIT, WAIT, WAIT, WAIT, WAIT)
 
@@ -257,3 +258,17 @@ def test_what_is_held_comes_back_bit_for_bit_and_a_gap_ends_every_run() -> None:
     after = plausibility.update(held, Minute(held.at_s, held.at_s + 60.0, (), gap_s=60.0), vehicle)
     assert after.ring == () and after.bypass.blocks == ()
     assert inf not in (after.limit_v.low, after.limit_a.low)
+
+
+def test_a_step_that_the_starter_battery_makes_as_well_is_no_bypass() -> None:
+    """Joined batteries share each other's loads: the house current may stay at nothing while both voltages step down and up."""
+    def pairs(starter_step_v: float) -> float:
+        held, ring, starter_ring = bypass.Bypass(), (), ()
+        for k in range(8 * 60):
+            loaded = k // 30 % 2
+            ring = (*ring[-10:], 12.75 - 0.07 * loaded, -0.03)
+            starter_ring = (*starter_ring[-5:], 12.78 - starter_step_v * loaded)
+            held = bypass.minute(held, 60.0 * k, ring, COAST_OWNER.house, 0.002, 23.0, starter_ring)
+        return held.pairs
+
+    assert pairs(0.0) >= bypass.PAIRS and pairs(0.06) == 0.0

@@ -9,7 +9,7 @@ from monitor.parameters import table
 P = table("detection/wiring", "bypass")
 STEP_V, FLAT_FRAC, STILL_A = P.number("step_v"), P.number("flat_frac"), P.number("still_a")
 REST_A = P.number("rest_a")
-NOISE_TIMES = P.number("noise_times")
+NOISE_TIMES, JOINED_FRAC = P.number("noise_times"), P.number("joined_frac")
 CHARGER_V = P.by_chemistry("charger_v")
 EMPTY_V = P.by_chemistry("empty_v")
 PAIR_S = P.number("pair_s")
@@ -40,11 +40,15 @@ class Bypass:
     idle_times: int = 0
 
 
-def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None) -> Bypass:
-    """After one more minute; ring holds volts and amperes of the last six, in turn. scatter_v: of single readings.
+def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None,
+           starter_ring: tuple[float, ...] = ()) -> Bypass:
+    """After one more minute.
 
-    state: what was kept after the minute before; at_s: the log's time [s]; battery: its label; hour: local clock hour, None: not
-    known; ring: volts and amperes of the last six minutes, in turn.
+    A step that the starter battery makes as well is none: joined to it, another load or another battery moves the voltage.
+
+    state: what was kept after the minute before; at_s: the log's time [s]; ring: volts and amperes of the last six minutes, in
+    turn; battery: its label; scatter_v: of single readings [V]; hour: local clock hour, None: not known; starter_ring: volts of
+    the starter battery in the same minutes, fewer where they were not measured.
     """
     if len(ring) < 12 or at_s < state.skip_until_s:
         return state
@@ -56,6 +60,10 @@ def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery
         or max(v0, v1, v2, v3, v4, v5) > CHARGER_V[battery.lead_acid] or min(v0, v1, v2, v3, v4, v5) < EMPTY_V[battery.lead_acid]
     ):
         return state
+    if len(starter_ring) == 6:
+        same = (starter_ring[4] + starter_ring[5] - starter_ring[0] - starter_ring[1]) / 2 / step
+        if same > JOINED_FRAC:
+            return state
     most = max(a0, a1, a2, a3, a4, a5)
     if most > REST_A or most - min(a0, a1, a2, a3, a4, a5) > STILL_A:
         return state

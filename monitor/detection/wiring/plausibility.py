@@ -35,12 +35,14 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
     limit_v, limit_a = state.limit_v, state.limit_a
     minutes, house_v, house_a, scatter_v, scatter_a = b.minutes, b.house_v, b.house_a, b.scatter_v, b.scatter_a
     ring: tuple[float, ...] = ()
+    starter_ring: tuple[float, ...] = ()
     if volts is None or low_v is None or high_v is None or amps is None or low_a is None or high_a is None or minute.gap_s:
         loads = bypass.silent(state.bypass)
     else:
         span_s, count = minute.duration_s, len(minute.samples)
         ring = (*state.ring[-10:], volts, amps)
-        loads = bypass.minute(state.bypass, at_s, ring, house, state.noise_v.now, minute.hour)
+        starter_ring = () if starter is None else (*state.starter_ring[-5:], starter)
+        loads = bypass.minute(state.bypass, at_s, ring, house, state.noise_v.now, minute.hour, starter_ring)
         # one reading a minute repeats itself often enough
         if count > 1 and low_v == high_v or low_v < limit_v.low or high_v > limit_v.high or limit_v.run_s:
             limit_v = channel_state.update_limit(limit_v, at_s, span_s, low_v, high_v, amps, "v")
@@ -60,7 +62,7 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
     block = Block(b.start_s, minutes, house_v, house_a, scatter_v, scatter_a, starter_minutes, starter_v, starter_low, starter_high)
     closes = state.closing if charge is None else closing.update(state.closing, minute, vehicle.current_sensor, charge)
     now = PlausibilityState(block, ring, loads, state.level, limit_v, limit_a, state.noise_v, state.noise_a, state.swings, at_s,
-                            closing=closes)
+                            closing=closes, starter_ring=starter_ring)
     return now if at_s - b.start_s < BLOCK_S else _closed(now, minute, vehicle, charge)
 
 
@@ -93,7 +95,7 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: 
     if minute.house_temperature_c is not None and not running:
         swings = sunny_sensor.update(swings, at_s, minute.house_temperature_c, sun)
     return PlausibilityState(Block(at_s), state.ring, loads, level, state.limit_v, state.limit_a, noise_v, noise_a, swings, at_s,
-                             closing=state.closing)
+                             closing=state.closing, starter_ring=state.starter_ring)
 
 
 def conditions(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings, reversed_shunt: bool = False) -> tuple[Condition, ...]:

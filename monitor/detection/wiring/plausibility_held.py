@@ -1,5 +1,6 @@
 """What speaks for and against each fault of the wiring, carried from minute to minute."""
 from dataclasses import dataclass
+from typing import ClassVar
 
 from monitor.detection.wiring.bypass import Bypass
 from monitor.detection.wiring.channel_state import Limit, Noise
@@ -41,3 +42,6 @@ class PlausibilityState:
     at_s: float = 0.0
     news: tuple[Event, ...] = ()
     closing: Closing = Closing()
+    starter_ring: tuple[float, ...] = ()    # starter volts of the same six minutes, fewer where one was not measured
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"starter_ring"})
