@@ -81,15 +81,7 @@ def minutes_of(log: View, last_ms: int) -> Iterator[Minute]:
         minute = minute_of(start / 1000, end / 1000, values, *dating.of(end))
         before = minute.samples[-1]
         yield minute
-    state = gather.Gathering(before=before)
-    for hour in log.raw(raw_from, last_ms):
-        for raw in hour:
-            hour_of_day, day = dating.of(raw[0])
-            state, closed = gather.add(state, replace(sample_of(raw), hour=hour_of_day, year_day=day))
-            if closed is not None:
-                yield closed
-    if state.samples:
-        yield gather.close(state)
+    yield from gather.minutes((sample_of(raw, *dating.of(raw[0])) for hour in log.raw(raw_from, last_ms) for raw in hour), before)
 
 
 class Dating:

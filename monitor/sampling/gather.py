@@ -75,9 +75,11 @@ def _bin(at_s: float) -> int:
     return -int(-at_s // MINUTE_S)
 
 
-def minutes(samples: Iterable[Sample]) -> Iterator[Minute]:
-    """All minutes of an iterable of samples, the last one included; one list kept per minute."""
-    before: Sample | None = None
+def minutes(samples: Iterable[Sample], before: Sample | None = None) -> Iterator[Minute]:
+    """All minutes of an iterable of samples, the last one included; one list kept per minute.
+
+    samples: in order; before: the one before the first, where there is one.
+    """
     held: list[Sample] = []
     step_s = 0.0
     bin_end = float("-inf")

@@ -18,8 +18,10 @@ def sample_row(sample: Sample) -> SampleRow:
         None if value is None else round(value * scale) for value, scale in zip(_RAW_FIELDS(sample), _RAW_SCALES, strict=True)])
 
 
-def sample_of(row: SampleRow) -> Sample:
-    """The sample of a row of the table samples, to the stored digits."""
-    values: dict[str, Any] = {name: None if value is None else value / scale
-                              for name, value, scale in zip(RAW, row[1:], _RAW_SCALES, strict=True)}
-    return Sample(at_s=row[0] / 1000, **values)
+def sample_of(row: SampleRow, hour: float | None = None, year_day: float | None = None) -> Sample:
+    """The sample of a row of the table samples, to the stored digits.
+
+    row: of the table; hour, year_day: of its moment, where a clock was trusted.
+    """
+    values: Any = [None if value is None else value / scale for value, scale in zip(row[1:], _RAW_SCALES, strict=True)]
+    return Sample(row[0] / 1000, *values, hour, year_day)  # RAW is in the order of its fields; a test keeps it so

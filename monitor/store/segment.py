@@ -107,7 +107,8 @@ class Segment:
                           for table in between]
             place, last = block.place + block.size, block
         listed = len(self.blocks) * (_HEADER.size + 8) + _END.size
-        if (not self.blocks or self._file.seek(0, os.SEEK_END) - place < listed) and last.table in tables:
+        # behind the last block there are the contents and nothing else: less was cut off, more are blocks that are gone whole
+        if (not self.blocks or self._file.seek(0, os.SEEK_END) - place != listed) and last.table in tables:
             found += [(table, last.end_ms if table == last.table else start_ms, end_ms, 0) for table in tables[tables.index(last.table):]]
         return found
 

@@ -1,6 +1,6 @@
 """Learning from the log again: the same as having lived it, beside a beat that goes on, taken over once, begun again after a kill."""
 import time
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 from typing import ClassVar
 
@@ -15,9 +15,11 @@ from monitor.logbook import resume
 from monitor.logbook.reader import Reader
 from monitor.process import relive
 from monitor.process.relearning import Relearning
+from monitor.sample import Sample
 from monitor.sampling.gather import Gathering
 from monitor.store import requests, saving, state
 from monitor.store.open_log import OpenLog
+from monitor.store.sample_rows import sample_of, sample_row
 from monitor.store.state import State
 from tests import store_fixture
 from tests.hand_clock import NETWORK, HandClock
@@ -40,6 +42,11 @@ def database(filled: Path, tmp_path: Path) -> Path:
 
 def saved(database: Path) -> pipeline.TrackerStates:
     return resume.read(database, State(pipeline.begin(VEHICLE), rules.begin(), Gathering())).state.watch
+
+
+def test_a_sample_comes_back_field_by_field_with_the_time_of_day() -> None:
+    sample = Sample(1.5, 12.1, -2.2, 12.7, 20.5, 21.5, 22.5, 3.25, 1.0, hour=7.5, year_day=99.0)
+    assert sample_of(sample_row(sample), 7.5, 99.0) == sample and None not in astuple(sample)
 
 
 def test_raw_readings_lived_through_again_give_what_was_learnt(database: Path) -> None:

@@ -177,7 +177,7 @@ def test_a_damaged_page_of_a_sealed_file_is_mended_with_what_is_missing_named(se
     assert check.check(database).sound, "what is missing is known now"
     assert mending.mend(folder, kind, 1) == []
     assert "day 1" in mending.describe(kind, 1, missing)
-    told: list[tuple[float, float]] = []
+    told: list[tuple[str, float, float]] = []
     after = {at for at, _ in Reader(database).rows(damaged=lambda a, b: told.append((a, b)))}
     lost = [(at, sample) for at, sample in Reader(sealed).rows() if at not in after]
     assert bool(lost) == (kind == "raw") and len(lost) <= 2 * 60, "an hour, or two where the page lies across"
@@ -270,13 +270,40 @@ def test_a_row_without_a_checksum_is_damaged_where_every_row_has_one_and_sound_i
     log.close()
 
 
+def moments(database: Path, told: list[tuple[str, float, float]]) -> set[tuple[str, float]]:
+    """(level, moment) of every row that can be read; told: (level, from, to) that the log says is missing."""
+    reader = Reader(database)
+    found = {("raw", at) for at, _ in reader.rows(damaged=lambda a, b: told.append(("raw", a, b)))}
+    for level in ("minutes", "quarters"):
+        found |= {(level, end) for _, end, _ in reader.rolled(level, damaged=lambda a, b, level=level: told.append((level, a, b)))}
+    return found
+
+
+def named(gone: set[tuple[str, float]], told: list[tuple[str, float, float]]) -> bool:
+    """Whether all that is gone lies in what is said to be missing of its level."""
+    return all(any(level == what and a <= at <= b for what, a, b in told) for level, at in gone)
+
+
+@pytest.mark.parametrize("kind", ("raw", "minutes"))
+def test_a_stretch_with_whole_blocks_and_a_part_of_the_contents_that_is_overwritten_is_named(sealed: Path, tmp_path: Path,
+                                                                                               kind: str) -> None:
+    right, gone = moments(sealed, []), 0
+    body = past.path_of(past.folder_of(sealed), kind, 1).read_bytes()
+    for place in range(len(body) // 1024 * 1024, 0, -1024):
+        database = copy_of(sealed, tmp_path / f"{place}")
+        stretch = body[place:place + 2048]
+        past.path_of(past.folder_of(database), kind, 1).write_bytes(body[:place] + bytes(len(stretch)) + body[place + len(stretch):])
+        mending.mend(past.folder_of(database), kind, 1)
+        told: list[tuple[str, float, float]] = []
+        left = moments(database, told)
+        gone = max(gone, len(right - left))
+        assert named(right - left, told), f"from {place} of {len(body)}"
+        shutil.rmtree(database.parent)
+    assert gone
+
+
 @pytest.mark.parametrize("kind", ("raw", "minutes", "books"))
 def test_what_a_cut_sealed_file_had_behind_the_cut_is_named(sealed: Path, tmp_path: Path, kind: str) -> None:
-    def moments(database: Path, told: list[tuple[float, float]]) -> set[float]:
-        reader, tell = Reader(database), lambda a, b: told.append((a, b))
-        return {at for at, _ in reader.rows(damaged=tell)} | {
-            end for level in ("minutes", "quarters") for _, end, _ in reader.rolled(level, damaged=tell)}
-
     right = moments(sealed, [])
     size = past.path_of(past.folder_of(sealed), kind, 1).stat().st_size
     for part in (0, 30, size // 3, size // 2, size - 3000, size - 400, size - 1):
@@ -284,9 +311,9 @@ def test_what_a_cut_sealed_file_had_behind_the_cut_is_named(sealed: Path, tmp_pa
         path = past.path_of(past.folder_of(database), kind, 1)
         path.write_bytes(path.read_bytes()[:max(part, 0)])
         mending.mend(past.folder_of(database), kind, 1)
-        told: list[tuple[float, float]] = []
+        told: list[tuple[str, float, float]] = []
         left = moments(database, told)
-        assert all(any(a <= at <= b for a, b in told) for at in right - left), f"cut at {part} of {size}"
+        assert named(right - left, told), f"cut at {part} of {size}"
         assert check.check(database).sound
 
 
