@@ -127,7 +127,7 @@ def started(database: Path):
     return daemon(database, clock=clock, simulated=True, relearning=Relearning)
 
 
-def lived_until_done(life, most_s: float = 90.0) -> float:
+def lived_until_done(life, most_s: float = 400.0) -> float:
     """Beats on until it is done; returns the longest beat [s]."""
     longest, until = 0.0, time.monotonic() + most_s
     while life.daemon._relearner.run is not None and time.monotonic() < until:
