@@ -24,4 +24,5 @@ def sample_of(row: SampleRow, hour: float | None = None, year_day: float | None 
     row: of the table; hour, year_day: of its moment, where a clock was trusted.
     """
     values: Any = [None if value is None else value / scale for value, scale in zip(row[1:], _RAW_SCALES, strict=True)]
-    return Sample(row[0] / 1000, *values, hour, year_day)  # RAW is in the order of its fields; a test keeps it so
+    values += (hour, year_day)
+    return Sample(row[0] / 1000, *values)  # RAW is in the order of its fields; a test keeps it so
