@@ -17,7 +17,7 @@ COMMANDS = {
     "backup": "backup", "restore": "backup",
     "doctor": "doctor", "docs": "docs", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
     "ventilation": "wiring", "parked": "parked", "wire": "wire",
-    "size": "size", "whatif": "whatif", "report": "report", "capacity-test": "capacity_test", "fleet": "fleet",
+    "plan": "plan", "size": "size", "whatif": "whatif", "report": "report", "capacity-test": "capacity_test", "fleet": "fleet",
 }
 #: former name -> command; for one release, with a hint
 FORMER = {"captest": "capacity-test"}

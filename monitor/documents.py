@@ -11,7 +11,7 @@ SHELVES = {
     "For travellers": ("guide", "starting-help", "parked", "dashboard"),
     "For electricians": ("job-sheet", "wiring", "install", "commissioning", "network"),
     "Reference": (),
-    "Research notes": ("how-it-works", "estimation", "starter-watch", "tonight", "health", "blind-alleys", "reliability",
+    "Research notes": ("how-it-works", "estimation", "starter-watch", "tonight", "health", "planning", "blind-alleys", "reliability",
                        "simulated-vehicle"),
 }
 

@@ -7,7 +7,7 @@ Sources
 [2] IEC 60228 and IEC 60949 through monitor/circuits: resistance of the cable, warm.
 """
 from bisect import bisect_left
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import exp
 from random import Random
@@ -22,7 +22,7 @@ from monitor.findings import Estimate
 from monitor.parameters import table
 
 P, CELL = table("planning", "charging"), table("battery", "lithium_cell")
-ACCEPTANCE_H, ACCEPTANCE_SIGMA = P.number("acceptance_h"), P.sigma("acceptance_h")
+ACCEPTANCE_H, ACCEPTANCE_SIGMA, ACCEPTANCE_V = P.number("acceptance_h"), P.sigma("acceptance_h"), P.number("acceptance_v")
 DOUBLES_K, LEAD_OHM_AH = P.number("acceptance_doubles_k"), P.number("resistance_ohm_ah")
 LITHIUM_OHM_AH, LITHIUM_RATE = CELL.number("resistance_ohm_ah"), P.number("lithium_rate_per_h")
 ALTERNATOR_V, ALTERNATOR_SIGMA, PER_K = P.number("alternator_v"), P.sigma("alternator_v"), P.number("alternator_per_k")
@@ -95,12 +95,12 @@ def accepted_a(chemistry: Chemistry, capacity_ah: float, charge_frac: float, sou
                temperature_c: float = 25.0, luck: Luck = Luck()) -> float:     # noqa: B008 - frozen
     """What a battery takes from a source of constant voltage behind a cable [A].
 
-    Lead-acid at its absorption voltage takes what is missing over the acceptance time [1]; less in proportion to the voltage that is
+    Lead-acid at 2.4 V a cell takes what is missing over the acceptance time [1]; less in proportion to the voltage that is
     left above its own, and in the cold. Lithium takes what resistance lets through, up to half its capacity an hour, and nothing
     below its limit of cold.
 
-    chemistry: its kind; capacity_ah: what it holds [Ah]; charge_frac: charge in it, 0 to 1; source_v: of the source [V]; path_ohm: cable and
-    contacts [ohm]; temperature_c: of the battery [°C]; luck: what is not known.
+    chemistry: its kind; capacity_ah: what it holds [Ah]; charge_frac: charge in it, 0 to 1; source_v: of the source [V]; path_ohm:
+    cable and contacts [ohm]; temperature_c: of the battery [°C]; luck: what is not known.
     """
     rest_v = electromotive_v(chemistry, charge_frac)
     if source_v <= rest_v or charge_frac >= 1:
@@ -112,7 +112,7 @@ def accepted_a(chemistry: Chemistry, capacity_ah: float, charge_frac: float, sou
         return min((source_v - rest_v) / (path_ohm + LITHIUM_OHM_AH / capacity_ah), LITHIUM_RATE * capacity_ah)
     hours = ACCEPTANCE_H * luck.acceptance * 2 ** (max(25 - temperature_c, 0.0) / DOUBLES_K)
     missing_ah = (1 - charge_frac) * capacity_ah
-    drive_ohm = (absorption_v(chemistry) - rest_v) * hours / missing_ah
+    drive_ohm = (ACCEPTANCE_V - rest_v) * hours / missing_ah
     return (source_v - rest_v) / (drive_ohm + path_ohm + LEAD_OHM_AH / capacity_ah)
 
 
@@ -159,17 +159,18 @@ def source_a(path: EnginePath, luck: Luck) -> float:
     return spare * (MANAGED if path.managed else 1.0) if path.kind == "relay" else 0.0
 
 
-def taken_in_an_hour(current_a: Callable[[float], float], capacity_ah: float) -> list[float]:
+def taken_in_an_hour(now: Sequence[float], capacity_ah: float) -> list[float]:
     """Ah that a battery takes within an hour from each per cent of charge, where nothing but itself limits it.
 
-    current_a: what it takes at a charge of 0 to 1 [A]; capacity_ah: what it holds [Ah].
+    now: what it takes at each per cent [A]; capacity_ah: what it holds [Ah].
     """
-    now = [current_a(k / STEPS) for k in range(STEPS + 1)]
     found = []
     for k in range(STEPS + 1):
         charge = k / STEPS
-        for _ in range(PARTS):
-            charge = min(charge + now[min(int(charge * STEPS + 0.5), STEPS)] / PARTS / capacity_ah, 1.0)
+        for _ in range(PARTS):                          # Heun's rule: the mean of what is taken before and after
+            before = now[min(int(charge * STEPS + 0.5), STEPS)] / PARTS / capacity_ah
+            after = now[min(int((charge + before) * STEPS + 0.5), STEPS)] / PARTS / capacity_ah
+            charge = min(charge + (before + after) / 2, 1.0)
         found.append((charge - k / STEPS) * capacity_ah)
     return found
 
@@ -232,7 +233,8 @@ def warnings(path: EnginePath, chemistry: Chemistry, capacity_ah: float) -> list
         if rush_a > spare:
             found.append(f"At 20 % charge {rush_a:.0f} A would flow, where the alternator has about {spare:.0f} A to spare.")
     if path.kind == "dcdc" and path.rating_a > (path.spare_a or SPARE_A):
-        found.append(f"A charger of {path.rating_a:g} A takes more than the {path.spare_a or SPARE_A:.0f} A that the alternator has to spare.")
+        found.append(f"A charger of {path.rating_a:g} A takes more than the {path.spare_a or SPARE_A:.0f} A that the alternator has "
+                     "to spare.")
     return found
 
 

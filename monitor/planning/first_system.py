@@ -1,23 +1,34 @@
-"""A first system in plain figures: battery by chemistry, panel, and what a drive brings."""
+"""A first system in plain figures: battery by kind, panel, and the sun of the place; what `ampledger size` says."""
+from collections.abc import Sequence
 from dataclasses import dataclass
+from math import sqrt
 
+from monitor.battery.label import Chemistry
 from monitor.planning import sizing
+from monitor.planning.climate import between, days, sky
+from monitor.planning.climate.between import Climate
+from monitor.planning.climate.places import MONTHS
+from monitor.planning.load_catalogue import Load, follows_warmth, steady_power_w, warmth_power_w
+from monitor.planning.trip_life import warmth_frac
 
-#: Usable part of a battery by chemistry: common practice.
-DEPTH_FRAC = {"lead-acid": 0.5, "lithium iron phosphate": 0.8}
+#: Usable part of a battery by kind: common practice.
+DEPTH_FRAC: dict[Chemistry, float] = {"agm": 0.5, "lfp": 0.8}
+NAMES: dict[Chemistry, str] = {"agm": "lead-acid", "lfp": "lithium iron phosphate"}
 #: Round trip of charge into and out of the battery: handbook ranges 70 to 85 % and 92 to 96 % (energy).
-ROUND_TRIP_FRAC = {"lead-acid": 0.80, "lithium iron phosphate": 0.94}
+ROUND_TRIP_FRAC: dict[Chemistry, float] = {"agm": 0.80, "lfp": 0.94}
 #: A flat panel behind heat, dirt, cables and controller gives so much of its rating (common practice).
 PANEL_DERATE = 0.75
-#: Mean clearness of an ordinary month, and of a poor one.
-CLEARNESS = {"ordinary": 0.65, "poor": 0.4}
-#: Day of the year in the middle of each month (definition).
-MIDDLE_DAY = (15, 46, 74, 105, 135, 166, 196, 227, 258, 288, 319, 349)
+#: A poor month comes once in ten years: so many sigmas below the mean (definition, normal distribution).
+POOR_SIGMAS = 1.2816
+#: The cabin is so much warmer than the air [K], as a trip takes it where nothing is said (common practice).
+CABIN_K = 3.0
+#: Sun of a month below which there is nothing to plan with [kWh/m2 a day] (choice: five minutes of full sun).
+LEAST_KWH_M2 = 0.08
 
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """What to start from, for one chemistry."""
+    """What to start from, for one kind of battery."""
 
     chemistry: str
     capacity_ah: float
@@ -27,47 +38,68 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The loads, the sun and the suggestions."""
+    """The loads, the sun and the suggestions: sun_hours of full sun on the level in an ordinary year, poor_hours once in ten."""
 
     daily_wh: float
     daily_ah: float
-    sun_hours: float            # clear sky, level ground
+    sun_hours: float
+    poor_hours: float
     month: int
+    basis: str
     suggestions: tuple[Suggestion, ...]
 
 
-def plan(loads: list[sizing.Load], latitude_deg: float, month: int | None = None, sunless_days: float = 2.0,
+def plan(loads: Sequence[Load], climate: Climate, month: int | None = None, sunless_days: float = 2.0,
          temperature_c: float = 10.0, voltage_v: float = 12.0) -> Plan:
     """A first system for these loads at this place; month None takes the poorest month of the year.
 
-    Battery: IEEE 1013 form (days, depth, end of life, cold; from memory). Panel: a day's need through the
-    battery's losses, over the clear-sky hours of that month times its clearness and the panel's derating.
+    Battery: IEEE 1013 form (days, depth, end of life, cold; from memory), lithium by its own small loss in the cold. Panel: a
+    day's need through the battery's losses, over the month's sun and the panel's derating.
 
-    latitude_deg: latitude, north positive [°]; sunless_days: days without sun to be carried; temperature_c: where the battery stands [°C];
-    voltage_v: of the system [V]; loads: what is to be run, and how long a day; month: 1 to 12, None: the poorest.
+    climate: of the place; sunless_days: days without sun to be carried; temperature_c: where the battery stands [°C]; voltage_v: of the
+    system [V]; loads: what is to be run; month: 1 to 12, None: the poorest.
 
     Raises
     ------
-    ValueError : no load, or a figure out of range
+    ValueError : no load, or no sun
     """
     if not loads:
         raise ValueError("there is no load to plan for; name at least one")
-    for load in loads:
-        if not load.power_w > 0 or not 0 < load.hours_per_day <= 24:
-            raise ValueError(f"{load.name}: {load.power_w:g} W for {load.hours_per_day:g} h a day cannot be; "
-                             "watts above 0, hours up to 24")
-    totals = [sizing.clear_sky_wh_m2(latitude_deg, day) for day in MIDDLE_DAY]
-    chosen = min(range(12), key=lambda m: totals[m]) if month is None else month - 1
-    hours = totals[chosen] / 1000
-    if hours < 0.05:
-        raise ValueError(f"there is no sun to plan with at {latitude_deg:g} degrees in that month")
-    daily_wh = sizing.daily_energy_wh(loads)
+    sun = climate.sun_kwh_m2_day
+    chosen = min(range(12), key=lambda m: sun[m]) if month is None else month - 1
+    clear = climate.clearness[chosen]
+    doubt = sqrt(climate.clearness_sigma[chosen] ** 2 + (days.YEAR_SIGMA_FRAC * clear) ** 2)
+    poor = sun[chosen] * max(1 - POOR_SIGMAS * doubt / clear, 0.3)
+    if sun[chosen] < LEAST_KWH_M2:
+        raise ValueError(f"there is no sun to plan with at {climate.name} in {MONTHS[chosen]}: name another month")
+    daily_wh = daily_need_wh(loads, climate, chosen)
     daily_ah = daily_wh / voltage_v
     found = []
-    for chemistry, depth in DEPTH_FRAC.items():
-        need_wh = sizing.array_output_wh(daily_wh, ROUND_TRIP_FRAC[chemistry])
-        lead = chemistry == "lead-acid"
-        capacity = sizing.battery_with_margins(daily_ah, sunless_days, depth, temperature_c if lead else 25.0, 0.0)
-        panels = [need_wh / (hours * clear * PANEL_DERATE) for clear in CLEARNESS.values()]
-        found.append(Suggestion(chemistry, capacity, *panels))
-    return Plan(daily_wh, daily_ah, hours, chosen + 1, tuple(found))
+    for kind, depth in DEPTH_FRAC.items():
+        need_wh = sizing.array_output_wh(daily_wh, ROUND_TRIP_FRAC[kind])
+        lead = kind != "lfp"
+        capacity = sizing.battery_with_margins(daily_ah, sunless_days, depth, temperature_c if lead else sizing.REFERENCE_C, 0.0)
+        if not lead:
+            capacity /= warmth_frac(False, temperature_c)
+        found.append(Suggestion(NAMES[kind], capacity, *(need_wh / (hours * PANEL_DERATE) for hours in (sun[chosen], poor))))
+    return Plan(daily_wh, daily_ah, sun[chosen], poor, chosen + 1, climate.basis, tuple(found))
+
+
+def daily_need_wh(loads: Sequence[Load], climate: Climate, month: int) -> float:
+    """What the loads take on a mean day of a month [Wh].
+
+    loads: what is run; climate: of the place; month: 0 to 11.
+    """
+    above = sky.day_sky(climate.latitude_deg, sky.MONTH_STARTS[month] + sky.MONTH_DAYS[month] // 2)
+    dark = [share <= 0 for share in above.whole]
+    air_c = climate.air_c[month]
+    return sum(24 * warmth_power_w(load, air_c, air_c + CABIN_K) if follows_warmth(load) else sum(steady_power_w(load, dark))
+               for load in loads)
+
+
+def climate_by_latitude(latitude_deg: float) -> Climate:
+    """The usual climate of a latitude at the sea, where nobody says how far east: with the doubt that such a guess has."""
+    return Climate(f"{latitude_deg:g} degrees", latitude_deg, 0.0, 0.0,
+                   tuple(between.trend(between.CLEARNESS_TREND, latitude_deg, m) for m in range(12)),
+                   (sqrt(between.SILL + between.NUGGET),) * 12, tuple(between.trend(between.AIR_TREND, latitude_deg, m) for m in range(12)),
+                   sqrt(between.AIR_SILL), "the usual of that latitude; with --place it is the place's own")

@@ -14,6 +14,7 @@ from monitor.parameters import table
 
 P = table("planning", "loads")
 FRIDGE_WH, FRIDGE_SIGMA, FRIDGE_L = P.number("fridge_wh"), P.sigma("fridge_wh"), P.number("fridge_litres")
+USE_FRAC, LIGHTS_FRAC = P.number("fridge_use_frac"), P.number("lights_frac")
 UPRIGHT, FREEZER, RUN_W = P.number("fridge_upright"), P.number("fridge_freezer"), P.number("fridge_run_w")
 EVAPORATOR_K, CONDENSER_K = P.number("evaporator_k"), P.number("condenser_k")
 BEDTIME = P.number("bedtime_hour")
@@ -26,6 +27,8 @@ WHEN = (*HOURS, "dark", "cold", "hot")
 FRIDGES = {"fridge": (1.0, 45.0, 4.0), "upright": (UPRIGHT, 80.0, 5.0), "freezer": (FREEZER, 40.0, -18.0)}
 #: key of a load -> (least, most, unit)
 LIMITS = {"watts": (0.1, 4000.0, "W"), "hours": (0.01, 24.0, "h a day"), "volume": (8.0, 400.0, "l"), "set": (-30.0, 15.0, "°C")}
+#: Before this hour nobody needs light (common practice).
+DAWN = 6
 ABSOLUTE_K = 273.15         # definition
 
 
@@ -102,6 +105,20 @@ def parse_load(text: str) -> Load:
     return changed
 
 
+def parse_plain_load(text: str) -> Load:
+    """The same for a worksheet: watts and hours of one's own are taken as they are, a fridge's too.
+
+    Raises
+    ------
+    ValueError : as parse_load()
+    """
+    found = parse_load(text)
+    parts = text.split(",")
+    if found.wh_per_day is None or len(parts) != 3:
+        return found
+    return Load(found.name, _number(found.name, "watts", parts[1]), _number(found.name, "hours", parts[2]), "always", found.sigma_ln)
+
+
 def _number(name: str, key: str, text: str) -> float:
     low, high, unit = LIMITS[key]
     try:
@@ -138,8 +155,14 @@ def fridge_power_w(load: Load, room_c: float) -> float:
     usual = FRIDGE_WH * FRIDGES[load.kind][0] * (litres / FRIDGE_L) ** (2 / 3)
     most_w = RUN_W * max(litres / FRIDGE_L, 1.0) ** 0.5
     if load.wh_per_day is not None:         # the owner's figure, at 25 °C
-        return min(load.wh_per_day * heat_ratio(room_c, load.set_c, load.at_c, load.set_c) / 24, max(most_w, load.wh_per_day / 24))
-    return min(usual * heat_ratio(room_c, load.set_c) / 24, most_w)
+        ratio = heat_ratio(room_c, load.set_c, load.at_c, load.set_c)
+        return min(load.wh_per_day * _with_use(ratio) / 24, max(most_w, load.wh_per_day / 24))
+    return min(usual * _with_use(heat_ratio(room_c, load.set_c)) / 24, most_w)
+
+
+def _with_use(ratio: float) -> float:
+    """Use against the usual: what leaks in by the ratio, what people put in as ever."""
+    return USE_FRAC + (1 - USE_FRAC) * ratio if ratio > 0 else 0.0
 
 
 def steady_power_w(load: Load, dark: Sequence[bool]) -> list[float]:
@@ -148,7 +171,7 @@ def steady_power_w(load: Load, dark: Sequence[bool]) -> list[float]:
     load: neither fridge, heater nor fan; dark: whether each hour is dark.
     """
     if load.when == "dark":
-        return [load.power_w if dark[h] and 6 <= h and h < BEDTIME else 0.0 for h in range(24)]
+        return [LIGHTS_FRAC * load.power_w if dark[h] and DAWN <= h < BEDTIME else 0.0 for h in range(24)]
     hours = HOURS[load.when]
     share = (load.hours_per_day if load.hours_per_day is not None else len(hours)) / len(hours)
     if share > 1:                   # more hours than that part of the day has: all day, then

@@ -110,7 +110,8 @@ def check(candidate: Candidate, trip: Trip) -> None:
     ValueError : nothing would ever charge it, or its label is impossible, in one sentence
     """
     if not 5 <= candidate.capacity_ah <= 3000:
-        raise ValueError(f"{candidate.name}: capacity is {candidate.capacity_ah:g} Ah: it must lie between 5 and 3000 Ah, as house batteries do")
+        raise ValueError(f"{candidate.name}: capacity is {candidate.capacity_ah:g} Ah: it must lie between 5 and 3000 Ah, as house "
+                         "batteries do")
     if not 0.02 <= candidate.reserve_frac < 1:
         raise ValueError(f"{candidate.name}: reserve is {100 * candidate.reserve_frac:g} %: it must lie between 2 and 99 %")
     if not 0 <= candidate.panel_w <= 5000:
@@ -171,7 +172,7 @@ def _result(drawn: Drawn, candidate: Candidate, results: list[TripResult], life:
     return PlanResult(
         candidate, spread(lambda r: r.below), spread(lambda r: r.stopped), spread(lambda r: r.full_days), spread(lambda r: r.unserved_ah),
         spread(lambda r: r.lowest_frac, 1.0), spread(lambda r: r.engine_hours or 0.0) if driven else None,
-        spread(lambda r: r.out_ah, 1 / nights), short_share(results), weight_kg(candidate), litres(candidate), years, shortened,
+        spread(lambda r: r.need_ah, 1 / nights), short_share(results), weight_kg(candidate), litres(candidate), years, shortened,
         spread(lambda r: r.cold_days), spread(lambda r: r.hot_days), tuple(by_month),
         paths.driving_hours(candidate.engine, candidate.chemistry, candidate.capacity_ah, air_c=warmest) if driven else None,
         tuple(paths.warnings(candidate.engine, candidate.chemistry, candidate.capacity_ah)))
@@ -180,8 +181,8 @@ def _result(drawn: Drawn, candidate: Candidate, results: list[TripResult], life:
 def _life(drawn: Drawn, candidate: Candidate) -> tuple[Answer, tuple[tuple[str, float], ...]]:
     """Years that a candidate should live, the trip repeated, and what shortens them: from the middle way of the trip."""
     hours = live(drawn.days(0, candidate.tilt_deg, candidate.mount), candidate, keep_hours=True).hours
-    slots = [UseSlot(3.0, three[-1].charge_frac, sum(h.charge_ah for h in three), sum(h.discharge_ah for h in three), three[0].temperature_c)
-             for three in (hours[k:k + 3] for k in range(0, len(hours) - 2, 3))]
+    slots = [UseSlot(3.0, three[-1].charge_frac, sum(h.charge_ah for h in three), sum(h.discharge_ah for h in three),
+                     three[0].temperature_c) for three in (hours[k:k + 3] for k in range(0, len(hours) - 2, 3))]
     battery = Battery("house", candidate.chemistry, candidate.capacity_ah, reserve_soc_frac=candidate.reserve_frac)
     found = forecast_life(slots, label_of(battery), END_FRAC, causes=len(slots) < 1500)
     return found.years, found.shortened_by
@@ -203,10 +204,10 @@ def litres(candidate: Candidate) -> Estimate:
 
 
 def estimate(values: Sequence[float]) -> Estimate:
-    """Middle and 95 % range of values that were drawn."""
+    """Mean and 95 % range of values that were drawn: the mean, because a few ways with many short nights are what one plans for."""
     ordered = sorted(values)
     n = len(ordered)
-    return Estimate(ordered[n // 2], ordered[int(0.025 * n)], ordered[min(int(0.975 * n), n - 1)], "assumed")
+    return Estimate(sum(ordered) / n, ordered[int(0.025 * n)], ordered[min(int(0.975 * n), n - 1)], "assumed")
 
 
 def hold_limits(result: PlanResult) -> list[str]:

@@ -7,9 +7,11 @@ from monitor.planning import plan
 from monitor.planning.charging_paths import EnginePath
 from monitor.planning.trip_life import Candidate
 
-#: Sizes that are sold [Ah, W] (common practice).
+#: Batteries that are sold [Ah] (common practice).
 CAPACITIES_AH = (50.0, 75.0, 100.0, 130.0, 160.0, 200.0, 260.0, 300.0, 400.0)
+#: Panels that are sold [W] (common practice).
 PANELS_W = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0)
+#: DC-DC chargers that are sold [A] (common practice).
 RATINGS_A = (20.0, 40.0)
 #: What people keep back by kind where nothing is said (common practice).
 RESERVE_FRAC = {True: 0.5, False: 0.2}
@@ -42,8 +44,8 @@ def make_grid(kinds: Sequence[Chemistry] = KINDS, engine: bool = True, most_pane
     found = []
     for kind in kinds:
         for capacity in CAPACITIES_AH:
-            for panel in PANELS_W:
-                for way in ways:
+            for way in ways:
+                for panel in PANELS_W:
                     if panel > most_panel_w or (way.kind == "none" and not panel) or (kind == "lfp" and way.kind == "relay"):
                         continue
                     if way.kind == "dcdc" and way.rating_a > 0.5 * capacity:

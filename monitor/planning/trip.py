@@ -8,8 +8,9 @@ from monitor.planning.climate.between import Climate
 from monitor.planning.climate.places import MONTHS
 
 #: field -> (least, most, unit)
-LIMITS = {"drive_hours": (0.0, 16.0, "h"), "standing_days": (0, 90, "days"), "cabin_k": (-10.0, 25.0, "K"), "shore_every_days": (1, 60, "days"),
-          "days": (1, 366, "days")}
+LIMITS = {"drive_hours": (0.0, 16.0, "h"), "standing_days": (0, 90, "days"), "cabin_k": (-10.0, 25.0, "K"),
+          "shore_every_days": (1, 60, "days"), "days": (1, 366, "days")}
+#: Longest trip that is planned at a time [months] (choice: two years).
 MONTHS_MOST = 24
 
 
@@ -91,7 +92,8 @@ def _month(text: str) -> int:
     if fits:
         return fits[0]
     near = get_close_matches(text.casefold(), names, 1, 0.5)
-    raise ValueError(f"{text!r} is not a month" + (f"; did you mean {MONTHS[names.index(near[0])]}?" if near else "; write 5-9 or May-September"))
+    raise ValueError(f"{text!r} is not a month"
+                     + (f"; did you mean {MONTHS[names.index(near[0])]}?" if near else "; write 5-9 or May-September"))
 
 
 def make_trip(legs: Sequence[tuple[str, str]], drive_hours: float = 1.5, standing_days: int = 2, cabin_k: float = 3.0,

@@ -1,0 +1,145 @@
+"""ampledger plan: which system for which trip, side by side, before there is a log."""
+import json
+import sys
+from pathlib import Path
+
+import click
+
+
+class LegType(click.ParamType):
+    """Months at a place: MONTHS@PLACE, or PLACE alone for the months of --months."""
+
+    name = "PLACE[@MONTHS]"
+
+    def convert(self, value, param, ctx):  # noqa: ARG002 - click's own signature
+        place, _, months = value.partition("@")
+        return place.strip(), months.strip()
+
+
+@click.command(short_help="Which battery, panel and charging for which trip: systems side by side.")
+@click.option("--place", "legs", type=LegType(), multiple=True, required=True,
+              help='Where: a name, or latitude,longitude or latitude,longitude,height; with its months behind @, as "Lisbon@5-9". '
+                   "Repeat for a trip in parts.")
+@click.option("--months", default="all", show_default=True, help="5, 5-9, May-September or all, for places without their own.")
+@click.option("--load", "loads", multiple=True, required=True,
+              help="What you run: a name of the catalogue (fridge, laptop, lights, …), with changes as fridge,volume=60 or"
+                   " laptop,hours=4; or your own as kettle,800,0.2 (name, watts while on, hours a day). Repeat.")
+@click.option("--with", "systems", multiple=True,
+              help="A system: agm=100,panel=150,relay=5x16 (metres one way x mm²) or lfp=100,panel=200,dcdc=30; tilt=, reserve= (%),"
+                   " shore= (A), alternator=managed or its amperes to spare, controller=plain, mount=free, age= (of the panel), price=, "
+                   "name=. Repeat. Default: a few of the size that the loads call for.")
+@click.option("--find", type=click.Choice(["lightest", "smallest"]), help="Search a grid of systems for this one instead.")
+@click.option("--short", "most_short", default=2.0, show_default=True, help="With --find: nights in 100 that may be short.")
+@click.option("--most-panel", "most_panel_w", default=400.0, show_default=True, type=click.FloatRange(0, 5000),
+              help="Watts of panel there is room for.")
+@click.option("--drive", "drive_hours", default=1.5, show_default=True, type=float, help="Hours driven on a day of driving.")
+@click.option("--standing", "standing_days", default=2, show_default=True, type=int, help="Days without driving between two such days.")
+@click.option("--days", type=int, help="Days of each month that are travelled. Default: all.")
+@click.option("--cabin", "cabin_k", default=3.0, show_default=True, type=float, help="Kelvin by which the cabin is warmer than the air.")
+@click.option("--shore", "shore_every_days", type=int, help="A night on shore power every so many days.")
+@click.option("--sun", help="Your own figures: twelve months of kWh/m² a day on the level, 1.8,2.6,…")
+@click.option("--air", help="Your own figures: twelve months of mean temperature, °C.")
+@click.option("--json", "as_json", is_flag=True, help="As JSON, units in the names.")
+@click.option("--page", "page_file", type=click.Path(path_type=Path, dir_okay=False),
+              help="Write the plan as one HTML file to print: parts, circuits and drawing of the best system.")
+def plan(legs, months: str, loads, systems, find: str | None, most_short: float, most_panel_w: float, drive_hours: float,
+         standing_days: int, days: int | None, cabin_k: float, shore_every_days: int | None, sun: str | None, air: str | None,
+         as_json: bool, page_file: Path | None) -> None:
+    """Live the trip with each system, forty times with what is not known drawn anew: weather, use, batteries, alternator.
+
+    Sun and air come from published monthly figures of some 950 places, or from what lies between them, with the doubt that
+    brings. A plan, not a promise: once there is a log, `ampledger whatif` answers from your own life.
+    """
+    from monitor.cli import Refused
+    from monitor.planning import plan as planning
+    from monitor.planning import plan_page, plan_words
+    from monitor.planning.load_catalogue import parse_load
+    from monitor.planning.plan_candidates import make_usual, parse_system
+    from monitor.planning.trip import describe_trip, make_trip
+
+    try:
+        trip = make_trip([(place, own or months) for place, own in legs], drive_hours, standing_days, cabin_k, shore_every_days, days,
+                         (_twelve(sun, "--sun"), _twelve(air, "--air")))
+        drawn = planning.prepare(trip, [parse_load(text) for text in loads])
+        chosen = [parse_system(text) for text in systems]
+        if find is None:
+            chosen = chosen or make_usual(drawn, most_panel_w=most_panel_w)
+        else:
+            chosen = _search(drawn, find, most_short / 100, most_panel_w) + chosen
+        if not chosen:
+            raise ValueError("there is no system to compare: give --with, or room for a panel, hours of driving or shore power")
+        for candidate in chosen:
+            planning.check(candidate, trip)
+        results = _with_progress("living the trip", lambda tell: planning.compare(drawn, chosen, tell))
+    except ValueError as error:
+        raise Refused(str(error)) from None
+    best = min((r for r in results if r.short_share <= most_short / 100), key=lambda r: r.weight_kg.value,
+               default=min(results, key=lambda r: r.short_share))
+    if page_file is not None:
+        waiting = page_file.with_name(f".{page_file.name}.part")
+        waiting.write_text(plan_page.format_page(drawn, results, best), encoding="utf-8")
+        waiting.replace(page_file)
+        click.echo(f"{page_file} is written; print it from the browser.", err=True)
+    if as_json:
+        click.echo(json.dumps(plan_words.as_data(drawn, results), indent=1, ensure_ascii=False))
+        return
+    click.echo(f"{describe_trip(trip)}.")
+    for line in plan_words.climate_lines(drawn)[:12]:
+        click.echo(f"  {line}")
+    _print(results)
+    click.echo(plan_words.lead(results))
+    for result in results:
+        for line in plan_words.describe(result):
+            click.echo(f"{result.candidate.name}: {line}")
+    click.echo(f"Counts are per {planning.PER} nights, brackets the 95 % range over {planning.DRAWS} ways in which the trip may turn out. "
+               "Cables, fuses, parts and a drawing: --page plan.html.")
+
+
+def _twelve(text: str | None, name: str) -> tuple[float, ...] | None:
+    if text is None:
+        return None
+    try:
+        return tuple(float(part) for part in text.split(","))
+    except ValueError:
+        raise ValueError(f"{name} is {text!r}: write twelve numbers with commas, January first") from None
+
+
+def _search(drawn, wanted: str, most_short: float, most_panel_w: float):
+    """The systems that a search of the grid came to.
+
+    Raises
+    ------
+    ValueError : none of the grid does it; the sentence names what comes nearest
+    """
+    from monitor.planning import plan_search
+
+    grid = plan_search.make_grid(engine=drawn.trip.drive_hours > 0, most_panel_w=most_panel_w)
+    found = _with_progress(f"looking through {len(grid)} systems",
+                           lambda tell: plan_search.search(drawn, grid, most_short, wanted, progress=tell))
+    if found.best is None:
+        raise ValueError(f"none of {found.looked_at} systems is short on no more than {100 * most_short:g} nights in 100; nearest comes "
+                         f"{found.nearest.name if found.nearest else 'none'}: more panel, more driving, shore power or fewer loads")
+    return [found.best, *found.others]
+
+
+def _with_progress(what: str, work):
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
+        task = bar.add_task(what, total=1.0)
+        return work(lambda done: bar.update(task, completed=done))
+
+
+def _print(results) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from monitor.planning.plan_words import HEADINGS, cells
+
+    priced = any(r.candidate.price is not None for r in results)
+    table = Table("system", *HEADINGS, *(["price"] if priced else []))
+    for result in results:
+        found = dict(cells(result))
+        table.add_row(result.candidate.name, *(found[h] for h in HEADINGS), *([found.get("price", "–")] if priced else []))
+    Console(width=None if sys.stdout.isatty() else 160).print(table)

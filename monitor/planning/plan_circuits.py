@@ -1,0 +1,80 @@
+"""The circuits of a planned system: cables and fuses by the circuit sheet, and the list of what to buy."""
+from collections.abc import Sequence
+
+from monitor.circuits.circuit import Circuit
+from monitor.circuits.circuit import Refused as Unsafe
+from monitor.circuits.design import Sheet, design
+from monitor.circuits.source import battery_supply
+from monitor.guides.wiring_plan import WiringPlan
+from monitor.planning.charging_paths import SPARE_A
+from monitor.planning.load_catalogue import RUN_W, Load
+from monitor.planning.trip_life import Candidate
+
+#: Metres one way where nothing is said (common practice), and volts that currents are told of.
+PANEL_M, LOADS_M, CHARGER_M, VOLTS = 4.0, 3.0, 1.5, 12.0
+#: Loads above this go behind an inverter or a circuit of their own [W] (common practice).
+LARGE_W = 250.0
+
+
+def design_circuits(candidate: Candidate, loads: Sequence[Load]) -> Sheet:
+    """The circuit sheet of a system: engine, sun, fridge, the other loads, large loads one by one.
+
+    candidate: the system; loads: what is run.
+    """
+    supply = battery_supply("house battery", candidate.chemistry, candidate.capacity_ah)
+    engine = candidate.engine
+    circuits: list[Circuit] = []
+    if engine.kind == "relay":
+        circuits.append(Circuit("relay between the batteries", engine.spare_a or SPARE_A, engine.length_m, "link", place="engine bay",
+                                insulation_c=105.0, conductor=f"{engine.area_mm2:g} mm2"))
+    elif engine.kind == "dcdc":
+        circuits.append(Circuit("DC-DC charger, starter side", 1.15 * engine.rating_a, engine.length_m, "charger", place="engine bay",
+                                insulation_c=105.0))
+        circuits.append(Circuit("DC-DC charger, house side", engine.rating_a, CHARGER_M, "charger"))
+    if candidate.panel_w:
+        circuits.append(Circuit("solar charger to the battery", candidate.panel_w / VOLTS, CHARGER_M, "charger"))
+    small = 0.0
+    for load in loads:
+        if load.is_fridge:
+            circuits.append(Circuit(load.name, RUN_W * max((load.volume_l or 45.0) / 45.0, 1.0) ** 0.5 / VOLTS, LOADS_M))
+        elif load.power_w > LARGE_W:
+            circuits.append(Circuit(load.name, load.power_w / VOLTS, CHARGER_M, drop_pct=5.0, continuous=False))
+        else:
+            small += load.power_w / VOLTS
+    if small:
+        circuits.append(Circuit("feed of the small loads' panel", max(small, 5.0), LOADS_M))
+    plans, refused = [], []
+    for circuit in circuits:
+        try:
+            plans.append(design(circuit, supply))
+        except Unsafe as error:
+            refused.append(str(error))
+    return Sheet(tuple(plans), tuple(refused))
+
+
+def list_parts(candidate: Candidate, sheet: Sheet) -> list[tuple[str, str]]:
+    """What to buy: (how much, what), batteries first.
+
+    candidate: the system; sheet: its circuits.
+    """
+    kind = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}[candidate.chemistry]
+    parts = [("1", f"house battery, {kind}, 12 V, {candidate.capacity_ah:g} Ah")]
+    if candidate.panel_w:
+        controller = "with maximum power tracking" if candidate.tracking else "plain"
+        parts += [(f"{candidate.panel_w:g} W", "solar panel"),
+                  ("1", f"solar charger, {candidate.panel_w / VOLTS:.0f} A, {controller}, set for {kind}")]
+    if candidate.engine.kind == "dcdc":
+        parts.append(("1", f"DC-DC charger, {candidate.engine.rating_a:g} A, set for {kind}"))
+    for plan in sheet.plans:
+        metres = 2 * plan.circuit.length_m
+        parts.append((f"{metres:g} m", f"cable {plan.run.conductor}, {plan.circuit.name} (out and back)"))
+        parts.append((f"{plan.fuse_count}", f"fuse {plan.run.fuse.rating_a:g} A, {plan.run.fuse.kind}, with holder: {plan.circuit.name}"))
+        if plan.relay is not None:
+            parts.append(("1", f"relay, {plan.relay.continuous_a:g} A continuous"))
+    return parts
+
+
+def picture_plan(candidate: Candidate) -> WiringPlan:
+    """What the wiring picture of a system shows; candidate: the system."""
+    return WiringPlan(join="dc_dc" if candidate.engine.kind == "dcdc" else "relay", join_known=candidate.engine.kind != "none",
+                      solar_charger_count=1 if candidate.panel_w else 0, shore_charger=candidate.shore_a is not None)

@@ -1,0 +1,80 @@
+"""What the engine puts back: the ampere-hour law, the algebra of two sources behind a cable, copper's resistance."""
+from dataclasses import replace
+
+import pytest
+
+from monitor.planning import charging_paths as paths
+from monitor.planning.charging_paths import EnginePath, Luck
+
+KINDS = ("flooded", "agm", "gel")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("charge", [0.3, 0.6, 0.9])
+def test_the_ampere_hour_law(kind: str, charge: float) -> None:
+    """Woodbridge 1935, Vinal: no more amperes than ampere-hours are missing, at any voltage up to absorption."""
+    for volts in (13.6, 14.0, paths.absorption_v(kind)):
+        assert paths.accepted_a(kind, 100.0, charge, volts) <= (1 - charge) * 100
+
+
+def test_what_is_missing_dies_away() -> None:
+    """Textbook: time constant one hour, 40 Ah missing: 14.7, 5.4, 2.0 Ah after one, two, three hours."""
+    sound = Luck(acceptance=1 / paths.ACCEPTANCE_H)
+    missing, found = 40.0, []
+    for minute in range(180):
+        missing -= paths.accepted_a("agm", 100.0, 1 - missing / 100, paths.absorption_v("agm"), luck=sound) / 60
+        if minute % 60 == 59:
+            found.append(missing)
+    assert found == pytest.approx([14.7, 5.4, 2.0], rel=0.25)     # and the battery's resistance, which the textbook leaves out
+
+
+@pytest.mark.parametrize("kind", [*KINDS, "lfp"])
+def test_never_more_than_ohms_law_lets_through(kind: str) -> None:
+    """14.2 V, 12 mΩ of cable and relay: a battery at 12.3 V with 8 mΩ would draw 95 A at once; no more than its own algebra here."""
+    for charge in (0.1, 0.5, 0.8):
+        through = (14.2 - paths.electromotive_v(kind, charge)) / 0.012
+        assert 0 <= paths.accepted_a(kind, 100.0, charge, 14.2, 0.012) < through
+
+
+def test_the_cable_is_copper() -> None:
+    """IEC 60228: 16 mm² has 1.15 to 1.21 mΩ/m at 20 °C (class 2 and 5); out and back over 5 m, at 50 °C 11.8 % more."""
+    found = paths.cable_ohm(EnginePath("relay", 5.0, 16.0))
+    assert 2 * 5 * 0.00115 * 1.11 < found < 2 * 5 * 0.00121 * 1.13
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_hours_of_driving_are_told_with_their_range(kind: str) -> None:
+    """Practice: a plain relay takes hours longer than a charger that holds the absorption voltage; 5 to 9 h against 3 h or so."""
+    relay = paths.driving_hours(EnginePath("relay", 5, 16), kind, 100.0)
+    charger = paths.driving_hours(EnginePath("dcdc", rating_a=30), kind, 100.0)
+    assert relay.low < relay.value < relay.high and charger.low <= charger.value < charger.high
+    assert charger.value < relay.value
+    assert 4 <= relay.value <= 9 and 2.5 <= charger.value <= 4
+    assert charger.value >= 45 / 30 / 0.95                        # no charger gives more than its rating
+
+
+def test_longer_thinner_colder_take_longer() -> None:
+    usual = paths.driving_hours(EnginePath("relay", 5, 16), "agm", 100.0).value
+    assert paths.driving_hours(EnginePath("relay", 10, 6), "agm", 100.0).value > usual
+    assert paths.driving_hours(EnginePath("relay", 5, 16), "agm", 100.0, air_c=-10).value > usual
+    assert paths.driving_hours(EnginePath("relay", 5, 16, managed=True), "agm", 100.0).value > 2 * usual
+
+
+def test_lithium_is_not_charged_in_frost_and_half_its_capacity_an_hour_at_most() -> None:
+    assert paths.accepted_a("lfp", 100.0, 0.5, 14.4, temperature_c=-3.0) == 0
+    assert paths.accepted_a("lfp", 100.0, 0.2, 14.4) <= 50
+    assert paths.driving_hours(EnginePath("dcdc", rating_a=30), "lfp", 100.0, air_c=-5) is None
+
+
+def test_an_hour_takes_what_its_minutes_take() -> None:
+    table = paths.taken_in_an_hour([100.0 - k for k in range(101)], 100.0)
+    assert table[50] == pytest.approx(50 * (1 - 2.718281828**-1), rel=0.05)
+    assert table[100] == 0
+
+
+def test_what_is_warned_of() -> None:
+    assert any("engine control" in w for w in paths.warnings(EnginePath("relay", managed=True), "agm", 100))
+    assert any("bare alternator" in w for w in paths.warnings(EnginePath("relay"), "lfp", 100))
+    assert not paths.warnings(EnginePath("dcdc", rating_a=30), "lfp", 100)
+    assert any("to spare" in w for w in paths.warnings(EnginePath("dcdc", rating_a=60), "lfp", 200))
+    assert paths.thicker(EnginePath("relay", 5, 16)) == replace(EnginePath("relay", 5, 16), area_mm2=25)
