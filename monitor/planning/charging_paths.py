@@ -187,7 +187,7 @@ def driving_hours(path: EnginePath, chemistry: Chemistry, capacity_ah: float, fr
     drawn = sorted(_hours(path, chemistry, capacity_ah, (from_frac, to_frac), air_c, load_a, draw_luck(chance)) for _ in range(DRAWS))
     if middle >= LONGEST_H:
         return None
-    return Estimate(middle, drawn[1], drawn[-2], "assumed")
+    return Estimate(middle, drawn[1], drawn[-2], "first guess")
 
 
 def _hours(path: EnginePath, chemistry: Chemistry, capacity_ah: float, charge: tuple[float, float], air_c: float, load_a: float,

@@ -99,7 +99,8 @@ def parse_load(text: str) -> Load:
         if not mark or key not in allowed:
             raise ValueError(f"{part!r} does not go with {name}: write {' or '.join(f'{k}=' for k in allowed)} and a number")
         number = _number(name, key, value)
-        changed = replace(changed, **{{"volume": "volume_l", "set": "set_c", "watts": "power_w", "hours": "hours_per_day"}[key]: number})
+        changed = (replace(changed, volume_l=number) if key == "volume" else replace(changed, set_c=number) if key == "set" else
+                   replace(changed, power_w=number) if key == "watts" else replace(changed, hours_per_day=number))
         if key == "hours" and changed.when not in HOURS:
             changed = replace(changed, when="evening")
     return changed

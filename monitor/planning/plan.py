@@ -193,21 +193,23 @@ def weight_kg(candidate: Candidate) -> Estimate:
     kind = "lead" if candidate.lead_acid else "lithium"
     each, sigma = W.number(f"{kind}_kg_per_ah"), W.sigma(f"{kind}_kg_per_ah")
     rest = KG_PER_W * candidate.panel_w + (KG_PER_A * candidate.engine.rating_a if candidate.engine.kind == "dcdc" else 0.0)
-    return Estimate(*(each_kg * candidate.capacity_ah + rest for each_kg in (each, each - 2 * sigma, each + 2 * sigma)), "assumed")
+    middle, half = each * candidate.capacity_ah + rest, 2 * sigma * candidate.capacity_ah
+    return Estimate(middle, middle - half, middle + half, "first guess")
 
 
 def litres(candidate: Candidate) -> Estimate:
     """Room that the battery takes [l]."""
     kind = "lead" if candidate.lead_acid else "lithium"
     each, sigma = W.number(f"{kind}_l_per_ah"), W.sigma(f"{kind}_l_per_ah")
-    return Estimate(*(each_l * candidate.capacity_ah for each_l in (each, each - 2 * sigma, each + 2 * sigma)), "assumed")
+    middle, half = each * candidate.capacity_ah, 2 * sigma * candidate.capacity_ah
+    return Estimate(middle, middle - half, middle + half, "first guess")
 
 
 def estimate(values: Sequence[float]) -> Estimate:
     """Mean and 95 % range of values that were drawn: the mean, because a few ways with many short nights are what one plans for."""
     ordered = sorted(values)
     n = len(ordered)
-    return Estimate(sum(ordered) / n, ordered[int(0.025 * n)], ordered[min(int(0.975 * n), n - 1)], "assumed")
+    return Estimate(sum(ordered) / n, ordered[int(0.025 * n)], ordered[min(int(0.975 * n), n - 1)], "first guess")
 
 
 def hold_limits(result: PlanResult) -> list[str]:

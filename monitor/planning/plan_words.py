@@ -40,7 +40,7 @@ def cells(result: PlanResult) -> tuple[tuple[str, str], ...]:
 def span(found: Estimate, unit: str = "") -> str:
     """A figure with its range.
 
-    >>> span(Estimate(2.2, 0.1, 8.7, "assumed"), " h")
+    >>> span(Estimate(2.2, 0.1, 8.7, "first guess"), " h")
     '2 h (0–9)'
     """
     return f"{number(round(found.value))}{unit} ({number(round(found.low))}–{number(round(found.high))})"

@@ -57,7 +57,7 @@ def parse_place(text: str) -> Climate:
         return between.climate_of(places.find(text))
     if len(figures) not in (2, 3):
         raise ValueError(f"{text!r} is no place: write its name, or latitude,longitude or latitude,longitude,height, as 44.5,6.2,1800")
-    return between.climate_at(*figures)
+    return between.climate_at(figures[0], figures[1], figures[2] if len(figures) == 3 else None)
 
 
 def parse_months(text: str) -> tuple[int, ...]:
