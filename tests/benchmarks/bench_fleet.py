@@ -15,6 +15,7 @@ from dashboard.fleet import create_site
 from monitor.fleet import database, intake, keys, people
 from monitor.fleet.batch import FleetBatch, columns_part, encode, lines_part
 from monitor.fleet.local_postgres import local_postgres
+from monitor.fleet.publishing import Publisher
 from monitor.fleet.unsent import Cursors, Privacy, next_parts
 from monitor.store.columns import TABLE_COLUMNS
 from monitor.store.view import open_view
@@ -40,6 +41,46 @@ def measure(vehicles: int, days: int) -> None:
         _board(log, days)
         _take(engine, batches, vehicles, days)
         _pages(engine, vehicles, days)
+        engine.dispose()
+
+
+def flaky(vehicles: int = 50, days: int = 30, logs: int = 3, threads: int = 6) -> None:
+    """So many boards publish at once, through connections that lose, repeat and reorder; then every row is compared.
+
+    vehicles: boards; days: of life behind each; logs: different lives among them; threads: boards that talk at the same moment.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+    from random import Random
+
+    from tests.fleet.lines import Flaky, Straight, publish_until_done
+    from tests.fleet.test_publish import rows_of_collection, rows_of_log
+
+    with TemporaryDirectory() as folder, local_postgres() as address:
+        lives = [store_fixture.fill(Path(folder) / f"life-{seed}" / "ampledger.db", days, beat_s=60.0, seed=seed) for seed in range(logs)]
+        wanted = [rows_of_log(life) for life in lives]
+        engine = database.open_engine(address)
+        database.upgrade(engine)
+        with engine.begin() as connection:
+            secret = [keys.enrol(connection, f"vehicle-{number:02d}", 0.0) for number in range(vehicles)]
+        now_utc_s = store_fixture.BEGINS_UTC_S + (days + 5) * 86400
+
+        def talk(number: int) -> int:
+            line = Flaky(Straight(engine, secret[number], f"board-{number}", now_utc_s), Random(number))
+            publisher = Publisher(lives[number % logs], line, f"board-{number}", "0.1.0",
+                                  rows_at_once={"minutes": 720, "quarters": 96, "hours": 24})
+            return publish_until_done(lambda: publisher.publish(lambda: now_utc_s), most=5000)
+
+        began = time.perf_counter()
+        with ThreadPoolExecutor(threads) as pool:
+            broken = sum(pool.map(talk, range(vehicles)))
+        took_s = time.perf_counter() - began
+        wrong = 0
+        for number in range(vehicles):
+            found, right = rows_of_collection(engine, number + 1), wanted[number % logs]
+            wrong += any([tuple(row) for row in found[table]] != sorted(tuple(row) for row in rows) for table, rows in right.items())
+        count = sum(len(rows) for rows in wanted[0].values())
+        print(f"{vehicles} boards, {days} days, {count} rows each: {vehicles - wrong} of {vehicles} whole, every row once; "
+              f"{broken} talks broke off; {took_s:.0f} s")
         engine.dispose()
 
 
