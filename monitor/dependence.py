@@ -3,10 +3,11 @@
 A reversed shunt is one alert, not a stuck isolator and a sunny night besides. Nothing is forgotten meanwhile: the
 trackers go on, and what they say is heard again when the instrument is mended.
 """
-from dataclasses import fields, replace
+from dataclasses import fields
 from typing import Any, TypeVar
 
 from monitor.findings import ChargeFindings, Condition, Estimate, ForecastFindings, HealthFindings, NotYet, ProtectionFindings
+from monitor.replacing import replace
 from monitor.usage.counts import CountsFindings
 
 CURRENT, HOUSE_V, STARTER_V = "house current", "house voltage", "starter voltage"

@@ -3,13 +3,13 @@ import logging
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from monitor.alerts.channels import Channel, Command, Journal, NotDelivered, Services, Topic
 from monitor.alerts.rules import RANK, AlertChange
 from monitor.alerts.spool import Spool, Waiting
 from monitor.findings import Condition
+from monitor.replacing import replace
 
 if TYPE_CHECKING:
     from monitor.config.tables import MqttTable

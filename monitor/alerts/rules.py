@@ -3,10 +3,11 @@
 The states are those of IEC 62682 / ISA-18.2 (from memory): active and returned, each acknowledged or
 not, and shelved with an expiry. On-delay, off-delay and deadband as in IEC 62541-9, annex B.
 """
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 from monitor.findings import Condition, Part, Priority
+from monitor.replacing import replace
 
 State = Literal["active", "active acknowledged", "returned", "normal"]
 #: After an alert has cleared, the same one is not raised anew for so long: no chatter.

@@ -1,5 +1,4 @@
 """State of charge of a lead-acid house battery: counts ampere-hours, corrects itself at rest, full and empty."""
-from dataclasses import replace
 from math import exp, log
 
 from monitor.battery.label import Battery, Vehicle
@@ -25,6 +24,7 @@ from monitor.estimation.kalman import Belief
 from monitor.estimation.resistance_growth import Growth
 from monitor.estimation.step_resistance import Resistance
 from monitor.findings import Z95, ChargeFindings, Condition, JoinFindings
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 #: Kept of the most that was drawn, each minute: a battery may lose a hundredth a week.

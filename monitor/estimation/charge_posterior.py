@@ -1,5 +1,6 @@
 """What the charge filter hands on of charge and capacity: its normal, with what may be missing unseen."""
 from math import hypot, sqrt
+from operator import itemgetter
 
 from monitor.posterior import Part, Posterior
 
@@ -27,7 +28,7 @@ def hand_on(part: Part, doubt_frac: float, doubt_ln: float, hidden_ln: float, of
     whole = (w, z, q, var_z + (doubt_frac * depth) ** 2, var_q + doubt_ln**2, cross)
     # Counted from full, less capacity is less charge: what is hidden of the one is missing from the other.
     made = [whole] if hidden_ln < LEAST_HIDDEN_LN else _split(whole, hidden_ln, depth)
-    return Posterior(tuple(made), offset_sigma_a).reduced()
+    return Posterior(tuple(sorted(made, key=itemgetter(1))), offset_sigma_a).rounded()
 
 
 def _split(whole: Part, hidden_ln: float, lever: float) -> list[Part]:

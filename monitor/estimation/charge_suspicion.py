@@ -1,5 +1,5 @@
 """Three things that spoil every figure: a shunt wired backwards, another battery, another chemistry."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery
@@ -7,6 +7,7 @@ from monitor.estimation import step_resistance, swap_evidence
 from monitor.estimation.charge_count import Count
 from monitor.estimation.step_resistance import Resistance
 from monitor.estimation.swap_evidence import SwapEvidence
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 #: Steps that must speak against each other's half before the shunt is called reversed.

@@ -1,5 +1,4 @@
 """One window of voltage: which minutes are worth believing, and what their mean corrects."""
-from dataclasses import replace
 from math import exp
 
 from monitor.battery import lead_acid
@@ -10,6 +9,7 @@ from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL
 from monitor.estimation.charge_held import Window
 from monitor.estimation.kalman import Belief
 from monitor.estimation.step_resistance import Resistance
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 #: How often voltage is weighed against the count. Means over this time smooth a fridge's cycling.

@@ -3,13 +3,14 @@
 Every quarter of an hour time passes (predict), one reading is compared with what each component expected (update), and
 the mixture is made small again. Nothing else moves a belief.
 """
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from math import exp, hypot, log, sqrt
 
 from monitor.battery.label import Vehicle
 from monitor.estimation import (
     families,
+    gaussian,
     mixture,
     posterior,
     predict,
@@ -19,13 +20,17 @@ from monitor.estimation import (
     window,
 )
 from monitor.estimation.observations import reading, rest, steep_end
-from monitor.estimation.state import OFFSET, Mixture
+from monitor.estimation.observations.reading import Place, Reading
+from monitor.estimation.state import OFFSET, Component, Mixture
 from monitor.estimation.window import Past, Window
 from monitor.posterior import Interval, Posterior
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 #: Weight of not knowing the charge at all, at each reading of an end (ln).
 BIRTH = log(0.001)
+#: The slope at an end differs between components: so much in its logarithm at most.
+BIRTH_MARGIN = 1.0
 #: After a gap this long anything may have gone on. Its share grows with this time [h].
 UNKNOWN_GAP_H, UNKNOWN_H = 1.0, 8.0
 #: No window for so long means that voltage is not known: then only counting goes on.
@@ -126,10 +131,13 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
     if now is not None:
         placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]))
         if steep_end.applies(now.voltage_v):
-            placed += [(c, reading.place(c, now)) for c in prior.born_unsure(found, BIRTH, vehicle.house, vehicle.current_sensor)]
             end = "full" if now.voltage_v > steep_end.TOP_V else "empty"
             swung = state.empties > 0 if end == "full" else state.fulls > 0
             readings = [steep_end.expect(c, at, curves[c.family], now, rated, swung) for c, at in placed]
+            if _may_be_born(placed, readings):
+                born = [(c, reading.place(c, now)) for c in prior.born_unsure(found, BIRTH, vehicle.house, vehicle.current_sensor)]
+                placed += born
+                readings += [steep_end.expect(c, at, curves[c.family], now, rated, swung) for c, at in born]
         else:
             readings = [rest.expect(c, at, curves[c.family], now, rated) for c, at in placed]
         # an end tells charge whatever the make's flats are like
@@ -138,6 +146,12 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
     found = mixture.reduced(found)
     state = settled(replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit), vehicle)
     return _anchored(state, end, w.ampere_seconds / w.seconds if w.seconds else 0.0)
+
+
+def _may_be_born(placed: list[tuple[Component, Place]], readings: list[Reading]) -> bool:
+    """Whether not knowing the charge could gain so much by this reading of an end that it would not be dropped at once."""
+    wide = gaussian.log_density(0.0, prior.BORN_SIGMA_FRAC**2) + max(r.log_jacobian for r in readings) + BIRTH_MARGIN
+    return BIRTH + wide - update.evidence(tuple(c for c, _ in placed), readings, 1.0) > mixture.LIGHTEST
 
 
 def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorState:
@@ -160,7 +174,7 @@ def settled(state: EstimatorState, vehicle: Vehicle) -> EstimatorState:
     now = posterior.posterior(state.mixture, shares, w.out_ah - w.in_ah, w.doubt_ah2 + _gap_doubt_ah2(state, vehicle),
                               vehicle.current_sensor.gain_sigma_frac)
     offset_a = sum(w * c.mean[OFFSET] for w, c in zip(shares, state.mixture, strict=True))
-    variance = sum(w * (c.covariance[OFFSET][OFFSET] + (c.mean[OFFSET] - offset_a) ** 2)
+    variance = sum(w * (c.variance(OFFSET) + (c.mean[OFFSET] - offset_a) ** 2)
                    for w, c in zip(shares, state.mixture, strict=True))
     charge = posterior.unbounded_charge(now)
     return replace(state, stale=False, offset_a=(offset_a, sqrt(variance)),

@@ -1,5 +1,5 @@
 """State of charge of a lithium iron phosphate battery: the estimator, and what is watched beside it."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import hypot, log
 
 from monitor.battery.label import Vehicle
@@ -17,8 +17,9 @@ from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_ends import AGAIN_S, EMPTY_WORDS, FULL_WORDS
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.estimator import EstimatorState
-from monitor.estimation.state import CAPACITY, LEVEL, OFFSET, Component
+from monitor.estimation.state import CAPACITY, LEVEL, OFFSET, SIZE, Component
 from monitor.estimation.step_resistance import Resistance
+from monitor.estimation.triangle import Triangle, Vector, layout
 from monitor.findings import (
     Z95,
     Answer,
@@ -30,6 +31,7 @@ from monitor.findings import (
     NotYet,
 )
 from monitor.posterior import Interval
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
@@ -127,7 +129,7 @@ def replaced(state: LithiumState, vehicle: Vehicle) -> LithiumState:
     """The state after another lithium battery was put in: the shunt's offset and the habits stay."""
     _, mean, covariance = _one(state)
     fresh = begin(vehicle, state.estimate.without)
-    parts = tuple(_with_offset(c, mean[OFFSET], covariance[OFFSET][OFFSET]) for c in fresh.estimate.mixture)
+    parts = tuple(_with_offset(c, mean[OFFSET], covariance[layout(SIZE).diagonal[OFFSET]]) for c in fresh.estimate.mixture)
     count = Count(at_s=state.count.at_s, usual=state.count.usual, temperature_c=state.count.temperature_c)
     return replace(fresh, estimate=replace(fresh.estimate, mixture=parts, past=replace(
         fresh.estimate.past, temperature_c=state.estimate.past.temperature_c)), count=count,
@@ -148,7 +150,7 @@ def apply_capacity_test(state: LithiumState, capacity_ah: float, sigma_ln: float
     parts = []
     for c in state.estimate.mixture:
         slopes = {CAPACITY: 1.0}
-        cross = gaussian.times(c.covariance, slopes)
+        cross = gaussian.times(c.covariance, slopes, SIZE)
         total, miss = gaussian.along(cross, slopes) + sigma_ln**2, log(capacity_ah) - c.mean[CAPACITY]
         mean, cov = gaussian.update(c.mean, c.covariance, cross, miss, total)
         parts.append(Component(c.log_weight + gaussian.log_density(miss, total), c.family, mean, cov))
@@ -160,17 +162,17 @@ def level_v(state: LithiumState) -> float:
     return _one(state)[1][LEVEL]
 
 
-def _one(state: LithiumState) -> tuple[float, tuple[float, ...], tuple[tuple[float, ...], ...]]:
+def _one(state: LithiumState) -> tuple[float, Vector, Triangle]:
     return gaussian.merged([(c.log_weight, c.mean, c.covariance) for c in state.estimate.mixture])
 
 
 def _with_offset(component: Component, mean_a: float, variance: float) -> Component:
-    mean, rows = list(component.mean), [list(r) for r in component.covariance]
+    mean, numbers, where = list(component.mean), list(component.covariance), layout(SIZE)
     mean[OFFSET] = mean_a
-    for j in range(len(mean)):
-        rows[OFFSET][j] = rows[j][OFFSET] = 0.0
-    rows[OFFSET][OFFSET] = variance
-    return Component(component.log_weight, component.family, tuple(mean), tuple(tuple(r) for r in rows))
+    for at in where.places[OFFSET]:
+        numbers[at] = 0.0
+    numbers[where.diagonal[OFFSET]] = variance
+    return Component(component.log_weight, component.family, tuple(mean), tuple(numbers))
 
 
 def _less(interval: Interval, out_ah: float, most_frac: float, capacity_ah: Interval, basis: Basis) -> Estimate:

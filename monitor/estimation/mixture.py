@@ -17,7 +17,7 @@ ALIKE, MOST = 0.8, 36
 
 def charge_moments(component: Component) -> tuple[float, float]:
     """Mean and variance of its charge fraction."""
-    return component.mean[CHARGE], max(component.covariance[CHARGE][CHARGE], 1e-8)
+    return component.mean[CHARGE], max(component.variance(CHARGE), 1e-8)
 
 
 def normalised(components: list[Component]) -> Mixture:
@@ -57,7 +57,7 @@ def reduced(mixture: Mixture) -> Mixture:
     """The same belief in fewer components: those that say the same become one."""
     parts = list(normalised(list(mixture)))
     parts.sort(key=lambda c: -c.log_weight)
-    places = [(c, *charge_moments(c), sqrt(c.covariance[CAPACITY][CAPACITY])) for c in parts]
+    places = [(c, *charge_moments(c), sqrt(c.variance(CAPACITY))) for c in parts]
     used, found = [False] * len(parts), []
     for i, (c, z, var, sq) in enumerate(places):
         if used[i]:

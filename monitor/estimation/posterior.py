@@ -22,11 +22,11 @@ def posterior(mixture: Mixture, shares: list[float], out_ah: float, doubt_ah2: f
     for share, c in zip(shares, mixture, strict=True):
         if share < LEAST_SHARE:
             continue
-        mean, cov = c.mean, c.covariance
+        mean = c.mean
         capacity = exp(mean[CAPACITY])
         drawn = out_ah / capacity
-        var_q, cross = cov[CAPACITY][CAPACITY], cov[CHARGE][CAPACITY]
-        variance = cov[CHARGE][CHARGE] + 2 * drawn * cross + drawn * drawn * var_q + doubt_ah2 / capacity**2
+        var_q, cross = c.variance(CAPACITY), c.variance(CHARGE, CAPACITY)
+        variance = c.variance(CHARGE) + 2 * drawn * cross + drawn * drawn * var_q + doubt_ah2 / capacity**2
         parts.append((share, mean[CHARGE] - drawn, mean[CAPACITY], max(variance, 0.0) + COUNTED_FRAC**2,
                       var_q + gain_sigma_frac**2, cross + drawn * var_q))
     return Posterior(tuple(parts))
@@ -52,4 +52,4 @@ def counted_on(belief: Posterior, out_ah: float, doubt_ah2: float) -> Posterior:
         drawn = out_ah / capacity
         variance = var_z + 2 * drawn * cross + drawn * drawn * var_q + doubt_ah2 / capacity**2
         parts.append((w, z - drawn, q, max(variance, COUNTED_FRAC**2), var_q, cross + drawn * var_q))
-    return Posterior(tuple(parts), belief.offset_sigma_a).reduced()
+    return Posterior(tuple(parts), belief.offset_sigma_a).rounded()

@@ -1,5 +1,6 @@
 """What is believed of a lithium battery before the first reading, and what is kept when only its charge is lost."""
 from collections.abc import Iterator
+from functools import lru_cache
 from math import exp, hypot, log
 
 from monitor.battery import charge_loss
@@ -27,20 +28,22 @@ from monitor.estimation.state import (
     SIZE,
     SLOW,
     Component,
-    Matrix,
     Mixture,
-    Vector,
 )
+from monitor.estimation.triangle import Triangle, Vector, layout, of_rows
 from monitor.parameters import table
 
 #: A kind lighter than this (ln of its share) is no longer brought up again.
 LEAST_LOG_SHARE = -7.0
 NOMINAL_V = 13.2
+#: What is not known of its charge stands at a half with this doubt.
+BORN_SIGMA_FRAC = 0.3
 #: One sigma of the curve's shape at each knot [V].
 SHAPE_V = table("battery", "lithium_cell").numbers("shape_v")
 
 
-def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[list[float], list[list[float]]]:
+@lru_cache(maxsize=32)
+def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[Vector, Triangle]:
     """Mean and covariance of everything but the depth, for a battery of this kind.
 
     battery: what its label says; sensor: the shunt, its zero and gain with their doubt; kind: sound, worn or another make.
@@ -75,23 +78,22 @@ def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[l
     for i, (a, one) in enumerate(SHAPE_V):
         for j, (b, other) in enumerate(SHAPE_V):
             rows[SHAPE + i][SHAPE + j] = kind.shape**2 * one * other * exp(-0.5 * ((a - b) / length) ** 2) + (1e-8 if i == j else 0.0)
-    return mean, rows
+    return tuple(mean), of_rows(rows)
 
 
-def placed(mean: Vector, covariance: Matrix, charge_frac: float, sigma_frac: float) -> tuple[Vector, Matrix]:
+def placed(mean: Vector, covariance: Triangle, charge_frac: float, sigma_frac: float) -> tuple[Vector, Triangle]:
     """The same battery at another charge, known within sigma_frac and by nothing else that is known.
 
     mean: of each quantity; covariance: of all quantities; charge_frac: state of charge, 0 to 1; sigma_frac: its doubt, one sigma.
     """
-    rows = [list(row) for row in covariance]
-    rows[CHARGE] = [0.0] * SIZE
-    for row in rows:
-        row[CHARGE] = 0.0
-    rows[CHARGE][CHARGE] = sigma_frac * sigma_frac
-    return (charge_frac, *mean[1:]), tuple(tuple(row) for row in rows)
+    numbers, where = list(covariance), layout(SIZE)
+    for at in where.places[CHARGE]:
+        numbers[at] = 0.0
+    numbers[where.diagonal[CHARGE]] = sigma_frac * sigma_frac
+    return (charge_frac, *mean[1:]), tuple(numbers)
 
 
-def _spread(mean: Vector, covariance: Matrix, kind: int, share: float) -> list[Component]:
+def _spread(mean: Vector, covariance: Triangle, kind: int, share: float) -> list[Component]:
     """A battery of which all but the charge is known, as a row of components along it."""
     count = KINDS[kind].along_count
     row = []
@@ -105,12 +107,11 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Mixture:
     """Before the first reading."""
     found = []
     for index, kind in enumerate(KINDS):
-        mean, rows = vehicle_part(battery, sensor, kind)
-        found += _spread(tuple(mean), tuple(tuple(r) for r in rows), index, kind.share)
+        found += _spread(*vehicle_part(battery, sensor, kind), index, kind.share)
     return tuple(found)
 
 
-def _by_kind(mixture: Mixture) -> Iterator[tuple[int, float, Vector, Matrix]]:
+def _by_kind(mixture: Mixture) -> Iterator[tuple[int, float, Vector, Triangle]]:
     """Each kind that still counts: index, share, mean and covariance."""
     for index in range(len(KINDS)):
         parts = [(c.log_weight, c.mean, c.covariance) for c in mixture if c.family == index]
@@ -127,13 +128,13 @@ def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor) -> 
     """
     found = []
     for index, share, mean, covariance in _by_kind(mixture):
-        fresh, fresh_rows = vehicle_part(battery, sensor, KINDS[index])
-        rows, new = [list(r) for r in covariance], list(mean)
+        fresh, fresh_numbers = vehicle_part(battery, sensor, KINDS[index])
+        numbers, new = list(covariance), list(mean)
         for i in (HYSTERESIS, SLOW, AXIS_SLOW):
-            for j in range(SIZE):
-                rows[i][j] = rows[j][i] = fresh_rows[i][j]
+            for at in layout(SIZE).places[i]:
+                numbers[at] = fresh_numbers[at]
             new[i] = fresh[i]
-        found += _spread(tuple(new), tuple(tuple(r) for r in rows), index, share)
+        found += _spread(tuple(new), tuple(numbers), index, share)
     return tuple(found)
 
 
@@ -145,14 +146,14 @@ def born_unsure(mixture: Mixture, log_share: float, battery: Battery, sensor: Cu
     mixture: components with their weights; battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
     """
     born, half = [], log_share + log(0.5)
-    offset = gaussian.merged([(c.log_weight, c.mean, c.covariance) for c in mixture]) if len(mixture) > 1 else (
-        0.0, mixture[0].mean, mixture[0].covariance)
+    offset, at_offset = gaussian.merged([(c.log_weight, c.mean, c.covariance) for c in mixture]), layout(SIZE).diagonal[OFFSET]
     for index, share, mean, covariance in _by_kind(mixture):
-        m, c = placed(mean, covariance, 0.5, 0.3)
+        m, c = placed(mean, covariance, 0.5, BORN_SIGMA_FRAC)
         born.append(Component(half + log(share), index, m, c))
     for index, kind in enumerate(KINDS):
-        fresh, rows = vehicle_part(battery, sensor, kind)
-        fresh[OFFSET], rows[OFFSET][OFFSET] = offset[1][OFFSET], offset[2][OFFSET][OFFSET]
-        m, c = placed(tuple(fresh), tuple(tuple(r) for r in rows), 0.5, 0.3)
+        part, numbers = vehicle_part(battery, sensor, kind)
+        fresh, doubt = list(part), list(numbers)
+        fresh[OFFSET], doubt[at_offset] = offset[1][OFFSET], offset[2][at_offset]
+        m, c = placed(tuple(fresh), tuple(doubt), 0.5, BORN_SIGMA_FRAC)
         born.append(Component(half + log(kind.share), index, m, c))
     return born

@@ -7,6 +7,7 @@ u the part drawn of what there is. k and p differ between batteries and are inte
 """
 from dataclasses import dataclass
 from math import exp, log, sqrt
+from operator import mul
 
 BIN_FRAC = 0.05          # of the rated capacity
 BINS = 22
@@ -62,14 +63,15 @@ def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
     if len(bins) < 3 or bins[-1][0] < 0.3:
         return Growth(growth.log_ohm, growth.count, 0, 0.0, 0.0)
     deepest = bins[-1][0]
-    weights = []
+    depths, seen, certainty = ([b[i] for b in bins] for i in range(3))
+    sum_w, weights = sum(certainty), []
     for size in SIZES:
         total = 0.0
         if deepest < 1.02 * size:
             for power in POWERS:
-                shape = [(u := min(depth / size, 0.985)) ** power / (1.0 - u) for depth, _, _ in bins]
+                shape = [(u := min(depth / size, 0.985)) ** power / (1.0 - u) for depth in depths]
                 for k, cost in zip(GROWTHS, _PRIOR, strict=True):
-                    total += exp(-cost - 0.5 * _misfit(bins, shape, k) * 0.5)
+                    total += exp(-cost - 0.5 * _misfit(seen, certainty, sum_w, shape, k) * 0.5)
         weights.append(total)
     plain = [w * exp(-0.5 * ((log(s) - prior_ln) / prior_sigma_ln) ** 2) for w, s in zip(weights, SIZES, strict=True)]
     total = sum(plain)
@@ -85,12 +87,9 @@ def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
     return Growth(growth.log_ohm, growth.count, 0, value, sqrt(own))
 
 
-def _misfit(bins: list[tuple[float, float, float]], shape: list[float], k: float) -> float:
+def _misfit(seen: list[float], weights: list[float], sum_w: float, shape: list[float], k: float) -> float:
     """Weighted squares left over with the best base resistance."""
-    sum_w = sum_wx = sum_wxx = 0.0
-    for (_, seen, weight), s in zip(bins, shape, strict=True):
-        x = seen - log(1.0 + k * s)
-        sum_w += weight
-        sum_wx += weight * x
-        sum_wxx += weight * x * x
-    return sum_wxx - sum_wx * sum_wx / sum_w
+    left = [x - log(1.0 + k * s) for x, s in zip(seen, shape, strict=True)]
+    weighted = [w * x for w, x in zip(weights, left, strict=True)]
+    sum_wx = sum(weighted)
+    return sum(map(mul, weighted, left)) - sum_wx * sum_wx / sum_w

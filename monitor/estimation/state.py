@@ -3,6 +3,8 @@ from base64 import b64decode, b64encode
 from dataclasses import dataclass
 from struct import calcsize, error, pack, unpack
 
+from monitor.estimation.triangle import Triangle, Vector, place
+
 #: Where on the charge axis the error of the curve's shape is held.
 KNOTS = (0.0, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
 NAMES = (
@@ -29,26 +31,27 @@ NAMES = (
  KINETIC_ACTIVATION, DIFFUSION_ACTIVATION, FILLING, AXIS_SLOW, SHAPE) = range(18)
 SIZE = len(NAMES)
 
-Vector = tuple[float, ...]
-Matrix = tuple[Vector, ...]
-
 
 @dataclass(frozen=True, slots=True)
 class Component:
-    """One Gaussian of the mixture: log of its weight, its curve family, mean and covariance (symmetric, in full)."""
+    """One Gaussian of the mixture: log of its weight, its curve family, mean and covariance (its lower triangle)."""
 
     log_weight: float
     family: int
     mean: Vector
-    covariance: Matrix
+    covariance: Triangle
+
+    def variance(self, i: int, j: int | None = None) -> float:
+        """Variance of a quantity, or its covariance with another."""
+        return self.covariance[place(i, i if j is None else j)]
 
     def rounded(self) -> "Component":
         """The same with a covariance that fits into 32 bits a number, so that it is saved short and comes back bit for bit."""
-        return Component(self.log_weight, self.family, self.mean, _square(unpack(_FLOATS, pack(_FLOATS, *_triangle(self.covariance)))))
+        return Component(self.log_weight, self.family, self.mean, unpack(_FLOATS, pack(_FLOATS, *self.covariance)))
 
     def to_plain(self) -> dict[str, str]:
         """Text to save it as; exact for a rounded one."""
-        numbers = pack(_DOUBLES, self.log_weight, float(self.family), *self.mean) + pack(_FLOATS, *_triangle(self.covariance))
+        numbers = pack(_DOUBLES, self.log_weight, float(self.family), *self.mean) + pack(_FLOATS, *self.covariance)
         return {"packed": b64encode(numbers).decode()}
 
     @classmethod
@@ -63,27 +66,11 @@ class Component:
             numbers = b64decode(plain["packed"], validate=True)
             split = calcsize(_DOUBLES)
             log_weight, family, *mean = unpack(_DOUBLES, numbers[:split])
-            return cls(log_weight, int(family), tuple(mean), _square(unpack(_FLOATS, numbers[split:])))
+            return cls(log_weight, int(family), tuple(mean), unpack(_FLOATS, numbers[split:]))
         except error as cause:
             raise ValueError(f"a component of another size: {cause}") from cause
 
 
 _DOUBLES, _FLOATS = f"<{SIZE + 2}d", f"<{SIZE * (SIZE + 1) // 2}f"
-
-
-def _triangle(covariance: Matrix) -> list[float]:
-    flat: list[float] = []
-    for i, row in enumerate(covariance):
-        flat += row[:i + 1]
-    return flat
-
-
-def _square(triangle: tuple[float, ...]) -> Matrix:
-    rows, at = [], 0
-    for i in range(1, SIZE + 1):
-        rows.append(triangle[at:at + i])
-        at += i
-    return tuple([row + tuple([below[i] for below in rows[i + 1:]]) for i, row in enumerate(rows)])
-
 
 Mixture = tuple[Component, ...]

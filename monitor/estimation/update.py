@@ -1,6 +1,7 @@
 """Asks every component what it expected, corrects it, and lets the mixture's weights follow by likelihood."""
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import reduce
 from math import exp, log
 
 from monitor.estimation import gaussian
@@ -43,20 +44,20 @@ def update(mixture: Mixture, readings: list[Reading], power: float) -> Outcome:
     """
     found, misfit = [], 1e9
     for component, reading in zip(mixture, readings, strict=True):
-        cross = gaussian.times(component.covariance, reading.slopes)
-        spread = gaussian.along(cross, reading.slopes) + reading.variance
         mean, covariance = component.mean, component.covariance
-        likely = gaussian.log_density(reading.miss, spread - reading.unsplit) + reading.log_jacobian + _INSIDE
-        inside, learn = add_logs(likely, _FLOOR), likely > _FLOOR
-        if learn:
-            if reading.untouched:
-                mean, covariance = gaussian.update_consider(mean, covariance, cross, reading.miss, spread, reading.untouched)
-            else:
-                mean, covariance = gaussian.update(mean, covariance, cross, reading.miss, spread)
-        weight = component.log_weight + power * inside
-        misfit = min(misfit, reading.miss**2 / spread)
+        likely = reading.log_likelihood() + _INSIDE
+        if likely > _FLOOR:
+            mean, covariance = gaussian.update(mean, covariance, reading.cross, reading.miss, reading.spread, reading.untouched)
+        weight = component.log_weight + power * add_logs(likely, _FLOOR)
+        misfit = min(misfit, reading.miss**2 / reading.spread)
         found.append(Component(weight, component.family, mean, covariance))
     return Outcome(_coarsened(mixture, found), misfit)
+
+
+def evidence(mixture: Mixture, readings: list[Reading], power: float) -> float:
+    """Log of how likely the whole mixture made a reading."""
+    return reduce(add_logs, [c.log_weight + power * add_logs(r.log_likelihood() + _INSIDE, _FLOOR)
+                             for c, r in zip(mixture, readings, strict=True)])
 
 
 def _coarsened(before: Mixture, after: list[Component]) -> Mixture:

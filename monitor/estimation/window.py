@@ -1,8 +1,9 @@
 """Gathers minutes into the window that one step of the estimate takes, and follows what a window needs of the time before."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import exp, hypot
 
 from monitor.battery.label import Battery, CurrentSensor
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 STEP_S, FLAT_STEP_S, FIRST_STEP_S = 900.0, 1800.0, 300.0

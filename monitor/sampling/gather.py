@@ -1,10 +1,11 @@
 """Gathers samples into minutes: the one place where current becomes ampere-hours."""
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 from typing import ClassVar
 
+from monitor.replacing import replace
 from monitor.sample import Minute, Sample
 
 MINUTE_S = 60.0

@@ -1,6 +1,8 @@
 """Which readings are believed at all: refuses the impossible by name, and values that have stopped living."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import isfinite
+
+from monitor.replacing import replace
 
 #: quantity -> (least, most, what a value outside may mean). Wider than anything a 12 V vehicle can show in health.
 LIMITS = {

@@ -1,12 +1,13 @@
 """Asks every instrument in turn on each beat; a silent or absurd one becomes a named gap and stops nothing else."""
 import logging
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
 from drivers.errors import CannotOpen, ReadFailed
 from drivers.reading import Reading
+from monitor.replacing import replace
 from monitor.sampling import judge
 from monitor.sampling.asking import Asker, Question, alone
 from monitor.store.time_labels import Gap

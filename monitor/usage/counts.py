@@ -1,8 +1,9 @@
 """Ampere-hours and watt-hours in and out, by day and by source."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from monitor.findings import Event, JoinFindings
 from monitor.parameters import table
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 DAY_S = 86400.0

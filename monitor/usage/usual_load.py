@@ -1,9 +1,10 @@
 """What the battery's current usually is at each hour of the day: the guess for time not measured."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import hypot
 from typing import ClassVar
 
 from monitor.parameters import table
+from monitor.replacing import replace
 
 P = table("usage", "usual_load")
 MEMORY_DAYS = P.number("memory_days")

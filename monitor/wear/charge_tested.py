@@ -1,5 +1,4 @@
 """What a capacity test teaches the charge tracker: the capacity, measured, and nothing else."""
-from dataclasses import replace
 from math import log
 
 from monitor.estimation import kalman, lithium_charge
@@ -7,6 +6,7 @@ from monitor.estimation.charge_filter import CAPACITY
 from monitor.estimation.house_charge import HouseState
 from monitor.estimation.lithium_charge import LithiumState
 from monitor.parameters import table
+from monitor.replacing import replace
 from monitor.wear.verdict import CapacityTest
 
 P = table("wear", "charge_tested")

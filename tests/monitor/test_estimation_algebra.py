@@ -8,7 +8,7 @@ from scipy.optimize import brentq
 from scipy.stats import multivariate_normal, norm
 
 from monitor.battery import rest_curves
-from monitor.estimation import gaussian, predict
+from monitor.estimation import gaussian, predict, triangle
 from monitor.estimation.state import CAPACITY, CHARGE, LOSS, OFFSET, SIZE, Component
 from monitor.posterior import Posterior, quantiles
 
@@ -20,22 +20,26 @@ def random_gaussian(n: int) -> tuple[np.ndarray, np.ndarray]:
     return RNG.normal(size=n), root @ root.T + np.eye(n)
 
 
-def as_tuples(matrix: np.ndarray) -> tuple[tuple[float, ...], ...]:
-    return tuple(map(tuple, matrix.tolist()))
+def packed(matrix: np.ndarray) -> tuple[float, ...]:
+    return triangle.of_rows(matrix.tolist())
+
+
+def whole(numbers: tuple[float, ...], n: int) -> np.ndarray:
+    return np.array(triangle.to_rows(numbers, n))
 
 
 def test_a_measurement_is_the_conditional_of_a_gaussian() -> None:
     mean, cov = random_gaussian(5)
     slopes = {0: 1.0, 3: -2.0}
     row = np.array([1.0, 0.0, 0.0, -2.0, 0.0])
-    cross = gaussian.times(as_tuples(cov), slopes)
+    cross = gaussian.times(packed(cov), slopes, 5)
     total = gaussian.along(cross, slopes) + 0.3
     assert np.array(cross) == pytest.approx(cov @ row) and total == pytest.approx(row @ cov @ row + 0.3)
     miss = 0.8
-    new_mean, new_cov = gaussian.update(tuple(mean), as_tuples(cov), cross, miss, total)
+    new_mean, new_cov = gaussian.update(tuple(mean), packed(cov), cross, miss, total)
     gain = cov @ row / total
     assert np.array(new_mean) == pytest.approx(mean + gain * miss)
-    assert np.array(new_cov) == pytest.approx(cov - np.outer(gain, cov @ row))
+    assert whole(new_cov, 5) == pytest.approx(cov - np.outer(gain, cov @ row))
     assert gaussian.log_density(miss, total) == pytest.approx(multivariate_normal(0.0, total).logpdf(miss))
 
 
@@ -43,36 +47,36 @@ def test_a_considered_quantity_keeps_mean_and_variance_and_the_rest_stays_consis
     """Joseph's form with that row of the gain set to nothing (Schmidt 1966)."""
     mean, cov = random_gaussian(4)
     slopes, row = {0: 1.0, 2: 0.5}, np.array([1.0, 0.0, 0.5, 0.0])
-    cross = gaussian.times(as_tuples(cov), slopes)
+    cross = gaussian.times(packed(cov), slopes, 4)
     total = gaussian.along(cross, slopes) + 0.2
-    new_mean, new_cov = gaussian.update_consider(tuple(mean), as_tuples(cov), cross, 1.1, total, (2,))
+    new_mean, new_cov = gaussian.update(tuple(mean), packed(cov), cross, 1.1, total, (2,))
     gain = cov @ row / total
     gain[2] = 0.0
     left = np.eye(4) - np.outer(gain, row)
     assert np.array(new_mean) == pytest.approx(mean + gain * 1.1)
-    assert np.array(new_cov) == pytest.approx(left @ cov @ left.T + 0.2 * np.outer(gain, gain))
-    assert new_cov[2][2] == pytest.approx(cov[2, 2]) and new_mean[2] == pytest.approx(mean[2])
+    assert whole(new_cov, 4) == pytest.approx(left @ cov @ left.T + 0.2 * np.outer(gain, gain))
+    assert whole(new_cov, 4)[2, 2] == pytest.approx(cov[2, 2]) and new_mean[2] == pytest.approx(mean[2])
 
 
 def test_merging_keeps_the_moments_and_splitting_nearly_does() -> None:
     parts = [(log(w), *random_gaussian(3)) for w in (0.2, 0.5, 0.3)]
-    weight, mean, cov = gaussian.merged([(w, tuple(m), as_tuples(c)) for w, m, c in parts])
+    weight, mean, cov = gaussian.merged([(w, tuple(m), packed(c)) for w, m, c in parts])
     want = sum(exp(w) * m for w, m, _ in parts)
     spread = sum(exp(w) * (c + np.outer(m - want, m - want)) for w, m, c in parts)
-    assert weight == pytest.approx(0.0, abs=1e-9) and np.array(mean) == pytest.approx(want) and np.array(cov) == pytest.approx(spread)
-    whole_mean, whole = random_gaussian(3)
+    assert weight == pytest.approx(0.0, abs=1e-9) and np.array(mean) == pytest.approx(want) and whole(cov, 3) == pytest.approx(spread)
+    whole_mean, wide = random_gaussian(3)
     direction = np.array([1.0, 0.5, 0.0])
-    three = gaussian.split(tuple(whole_mean), as_tuples(whole), list(whole @ direction), float(direction @ whole @ direction))
+    three = gaussian.split(tuple(whole_mean), packed(wide), list(wide @ direction), float(direction @ wide @ direction))
     again = gaussian.merged(three)
     assert np.array(again[1]) == pytest.approx(whole_mean)
-    assert np.array(again[2]) == pytest.approx(whole, rel=0.05, abs=0.05 * float(np.abs(whole).max()))
+    assert whole(again[2], 3) == pytest.approx(wide, rel=0.05, abs=0.05 * float(np.abs(wide).max()))
 
 
 def test_time_that_passes_is_the_linear_step_of_a_kalman_filter() -> None:
     mean, cov = random_gaussian(SIZE)
     mean[CAPACITY], mean[LOSS], mean[OFFSET], mean[CHARGE] = log(90.0), 0.01, 0.05, 0.6
     step = predict.Passed(0.5, 3.0, 1.0, 0.2, 0.006, 1.0)
-    after = predict.predict(Component(0.0, 0, tuple(mean), as_tuples(cov)), step)
+    after = predict.predict(Component(0.0, 0, tuple(mean), packed(cov)), step)
 
     def charge(x: np.ndarray) -> float:
         lost = predict.SELF_DISCHARGE * 90.0 * 0.5   # of a given capacity: its slope is nothing
@@ -81,9 +85,9 @@ def test_time_that_passes_is_the_linear_step_of_a_kalman_filter() -> None:
     gradient = np.array([(charge(mean + 1e-6 * e) - charge(mean - 1e-6 * e)) / 2e-6 for e in np.eye(SIZE)])
     assert after.mean[CHARGE] == pytest.approx(charge(mean))
     others = [CAPACITY, OFFSET, LOSS]
-    assert np.array([after.covariance[CHARGE][i] for i in others]) == pytest.approx((cov @ gradient)[others], rel=1e-4)
+    assert np.array([after.variance(CHARGE, i) for i in others]) == pytest.approx((cov @ gradient)[others], rel=1e-4)
     noise = (0.2 + (0.4 * predict.SELF_DISCHARGE * 45.0) ** 2 + (0.002 * 4.0) ** 2) / 90.0**2
-    assert after.covariance[CHARGE][CHARGE] == pytest.approx(gradient @ cov @ gradient + noise, rel=1e-4)
+    assert after.variance(CHARGE) == pytest.approx(gradient @ cov @ gradient + noise, rel=1e-4)
 
 
 def test_quantiles_of_a_mixture_are_scipy_s() -> None:
@@ -105,10 +109,10 @@ def test_draws_have_the_posterior_s_moments() -> None:
 
 def test_a_component_rounded_is_saved_exactly() -> None:
     mean, cov = random_gaussian(SIZE)
-    whole = Component(-1.5, 2, tuple(mean.tolist()), as_tuples(cov)).rounded()
-    assert Component.from_plain(whole.to_plain()) == whole
-    assert np.array(whole.covariance) == pytest.approx(cov, rel=1e-6)
-    assert np.linalg.eigvalsh(np.array(whole.covariance)).min() > 0
+    one = Component(-1.5, 2, tuple(mean.tolist()), packed(cov)).rounded()
+    assert Component.from_plain(one.to_plain()) == one
+    assert whole(one.covariance, SIZE) == pytest.approx(cov, rel=1e-6)
+    assert np.linalg.eigvalsh(whole(one.covariance, SIZE)).min() > 0
 
 
 @pytest.mark.parametrize("family", [rest_curves.pooled(), rest_curves.published(), rest_curves.halfway()], ids=lambda f: f.name)

@@ -13,7 +13,7 @@ from drivers.vehicle.plan import BatteryPlan
 from monitor.battery.label import CurrentSensor
 from monitor.estimation import lithium_charge as charge
 from monitor.estimation.lithium_charge import LithiumState
-from monitor.estimation.state import CAPACITY, LEVEL
+from monitor.estimation.state import CAPACITY, LEVEL, OFFSET
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.store import saving
 from tests.benchmarks.bench_charge import score
@@ -137,16 +137,16 @@ def test_the_owner_s_words_reach_every_component() -> None:
     assert found.low == pytest.approx(0.06 - 1.96 * 0.005) and found.high == pytest.approx(0.06 + 1.96 * 0.005)
     fresh = charge.replaced(calibrated, LITHIUM)
     assert isinstance(fresh, LithiumState) and fresh.anchor == ""
-    assert all(c.covariance[1][1] == pytest.approx(0.005**2) for c in fresh.estimate.mixture)
+    assert all(c.variance(OFFSET) == pytest.approx(0.005**2) for c in fresh.estimate.mixture)
 
 
 def test_a_gain_and_a_voltmeter_in_doubt_widen_what_is_believed_at_the_start() -> None:
-    usual = charge.begin(LITHIUM).estimate.mixture[0].covariance
+    usual = charge.begin(LITHIUM).estimate.mixture[0]
     doubtful = dataclasses.replace(LITHIUM, current_sensor=CurrentSensor(gain_sigma_frac=0.1),
                                    house=dataclasses.replace(LITHIUM.house, voltage_sigma_frac=0.01))
-    wide = charge.begin(doubtful).estimate.mixture[0].covariance
-    assert wide[CAPACITY][CAPACITY] - usual[CAPACITY][CAPACITY] == pytest.approx(0.1**2 - 0.006**2, rel=1e-4)
-    assert wide[LEVEL][LEVEL] > usual[LEVEL][LEVEL] + 0.1**2
+    wide = charge.begin(doubtful).estimate.mixture[0]
+    assert wide.variance(CAPACITY) - usual.variance(CAPACITY) == pytest.approx(0.1**2 - 0.006**2, rel=1e-4)
+    assert wide.variance(LEVEL) > usual.variance(LEVEL) + 0.1**2
 
 
 def test_it_is_saved_small_and_comes_back_bit_for_bit() -> None:

@@ -1,10 +1,11 @@
 """What of the house battery deserves a warning at once: charge below the reserve, voltage too high or low."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.findings import ChargeFindings, Condition, Estimate, Event
 from monitor.parameters import table
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 P = table("detection/house", "house_alerts")

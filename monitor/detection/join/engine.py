@@ -1,5 +1,5 @@
 """Whether the engine runs, from the starter voltage's steps; an ignition wire is used where there is one."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from monitor.detection.join import alternator_control, held_up, power_direction
 from monitor.detection.join.alternator_control import RETURN_S, SUDDEN_S, AlternatorControl
@@ -8,6 +8,7 @@ from monitor.detection.join.points import Point
 from monitor.detection.join.power_direction import DC_FEEDS_A, FLOWS_A, FLOWS_V
 from monitor.findings import Engine
 from monitor.parameters import table
+from monitor.replacing import replace
 
 P = table("detection/join", "engine")
 ALTERNATOR = table("battery", "alternator")

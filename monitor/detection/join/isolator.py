@@ -1,5 +1,5 @@
 """Are the batteries joined, does the engine run, what does the join cost: one fold over the minutes."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from monitor.battery.label import Vehicle
 from monitor.detection.join import (
@@ -16,6 +16,7 @@ from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point, points
 from monitor.findings import Condition, Event, Isolator, JoinFindings
 from monitor.parameters import table
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 P = table("detection/join", "isolator")

@@ -1,5 +1,4 @@
 """Isolator stuck closed, stuck open or intermittent, a grown path resistance: judged over whole runs."""
-from dataclasses import replace
 from typing import Any
 
 from monitor.battery.label import Vehicle
@@ -11,6 +10,7 @@ from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point
 from monitor.findings import NEVER_S, Build
 from monitor.parameters import table
+from monitor.replacing import replace
 
 P = table("detection/join", "join_faults")
 ALTERNATOR, RELAY = table("battery", "alternator"), table("battery", "relay")

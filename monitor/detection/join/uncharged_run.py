@@ -1,11 +1,12 @@
 """Whether the engine runs and nothing charges: the starter battery stays under load after a start, or after charging ended."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 from monitor.detection.join import alternator_control
 from monitor.detection.join.engine import EngineState
 from monitor.findings import Engine, Isolator
 from monitor.parameters import table
+from monitor.replacing import replace
 from monitor.sample import Minute
 
 P = table("detection/join", "uncharged_run")

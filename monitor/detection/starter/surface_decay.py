@@ -2,10 +2,11 @@
 
 A Kalman regression over quarter-hour medians. The drain test reads its innovations.
 """
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import cos, exp, pi, sin, sqrt
 
 from monitor.parameters import table
+from monitor.replacing import replace
 
 P = table("detection/starter", "surface_decay")
 DECAY_H = P.numbers("decay_h")

@@ -1,8 +1,9 @@
 """A voltage divider that is set wrong: the levels of a battery that no battery has, by one common factor."""
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from monitor.battery.label import Battery
 from monitor.parameters import table
+from monitor.replacing import replace
 
 P = table("detection/wiring", "voltage_level")
 ALIVE_V = P.by_chemistry("alive_v")

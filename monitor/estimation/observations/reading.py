@@ -20,6 +20,7 @@ from monitor.estimation.state import (
     LEVEL,
     RESISTANCE,
     SHAPE,
+    SIZE,
     SLOW,
     Component,
 )
@@ -33,18 +34,21 @@ RATE_DOUBT_V, RATE_DOUBT_FRAC = 0.10, 0.015
 class Reading:
     """One measurement as one component sees it.
 
-    slopes: by quantity; miss: measured less expected; variance: of what is new in each such reading; log_jacobian: of
-    the change from voltage to the quantity compared; untouched: not learnt from it;
-    unsplit: part of the variance that stands for a bend within the component, which is no news of each window and does not
-    count in its weight.
+    cross: covariance of the expected value with every quantity; spread: variance of the innovation; miss: measured less
+    expected; log_jacobian: of the change from voltage to the quantity compared; untouched: not learnt from it; unsplit: part of
+    the variance that stands for a bend within the component, which is no news of each window and does not count in its weight.
     """
 
-    slopes: dict[int, float]
+    cross: list[float]
+    spread: float
     miss: float
-    variance: float
     log_jacobian: float = 0.0
     untouched: tuple[int, ...] = ()
     unsplit: float = 0.0
+
+    def log_likelihood(self) -> float:
+        """Log of how likely the component made it."""
+        return gaussian.log_density(self.miss, self.spread - self.unsplit) + self.log_jacobian
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +80,7 @@ def place(component: Component, now: Surroundings) -> Place:
         graphite[AXIS_BOTTOM] = at_bottom
     if at_step:
         graphite[AXIS_STEP] = at_step
-    cross = gaussian.times(component.covariance, graphite)
+    cross = gaussian.times(component.covariance, graphite, SIZE)
     return Place(
         z, shift, z * filled + shift + m[AXIS_SLOW] + at_bottom * m[AXIS_BOTTOM] + at_step * m[AXIS_STEP], graphite, cross,
         max(gaussian.along(cross, graphite), 1e-8), z + shift + m[AXIS_SLOW] + m[AXIS_TOP], top)

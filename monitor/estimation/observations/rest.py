@@ -6,8 +6,9 @@ three points): a tangent would believe any voltage on a flat.
 from math import sqrt
 
 from monitor.battery.rest_curves import CUT, Family, Table
+from monitor.estimation import gaussian
 from monitor.estimation.observations.reading import Place, Reading, beside_curve, white_v2
-from monitor.estimation.state import CAPACITY, FILLING, Component
+from monitor.estimation.state import CAPACITY, FILLING, SIZE, Component
 from monitor.estimation.surroundings import Surroundings
 
 _ROOT3 = sqrt(3.0)
@@ -50,12 +51,14 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
         rise, top_slope, more = _through(family.top, at.top, at.graphite_variance)
         mean, left = mean + rise, left + more
     volts, slopes = beside_curve(component, now, rest_gap_v, at.charge_frac)
+    for i, s in at.top_slopes.items() if top_slope else ():
+        slopes[i] = slopes.get(i, 0.0) + s * top_slope
+    # graphite's part is known from placing it
+    cross = [slope * g + c for g, c in zip(at.graphite_cross, gaussian.times(component.covariance, slopes, SIZE), strict=True)]
     for i, s in at.graphite_slopes.items():
         slopes[i] = slopes.get(i, 0.0) + s * slope
-    if top_slope:
-        for i, s in at.top_slopes.items():
-            slopes[i] = slopes.get(i, 0.0) + s * top_slope
     steep = slope + top_slope
     variance = white_v2(component, now, rated_ah) + left + (steep * at.shift_frac * SHIFT_DOUBT) ** 2 + (AXIS_FRAC * steep) ** 2
     expected = mean + volts
-    return Reading(slopes, now.voltage_v - expected, variance, untouched=(CAPACITY, FILLING), unsplit=min(left, UNSPLIT_V**2))
+    return Reading(cross, gaussian.along(cross, slopes) + variance, now.voltage_v - expected, untouched=(CAPACITY, FILLING),
+                   unsplit=min(left, UNSPLIT_V**2))

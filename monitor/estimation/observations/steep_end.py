@@ -8,6 +8,7 @@ how full, never how large.
 from math import hypot, log
 
 from monitor.battery.rest_curves import Family
+from monitor.estimation import gaussian
 from monitor.estimation.observations.reading import RATE_DOUBT_FRAC, Place, Reading, beside_curve, white_v2
 from monitor.estimation.observations.rest import SHIFT_DOUBT
 from monitor.estimation.state import CAPACITY, CHARGE, FILLING, SIZE, Component
@@ -46,7 +47,7 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
     if now.voltage_v <= FLOOR_V:
         model = hypot(EMPTY_SIGMA_FRAC, cold * cold * COLD_BOTTOM_FRAC, at.shift_frac * SHIFT_DOUBT,
                       RATE_DOUBT_FRAC * now.current_a / rated_ah)
-        return Reading(at.graphite_slopes, -at.graphite, model**2, -log(EMPTY_SLOPE_V), untouched=ALL_BUT_CHARGE)
+        return Reading(at.graphite_cross, at.graphite_variance + model**2, -at.graphite, -log(EMPTY_SLOPE_V), untouched=ALL_BUT_CHARGE)
     rest_v = now.voltage_v - volts
     star = family.whole.inverse(rest_v)
     step = 0.004
@@ -58,5 +59,6 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
     variance = (white_v2(component, now, rated_ah) / slope**2 + model**2 + (at.shift_frac * SHIFT_DOUBT) ** 2
                 + (RATE_DOUBT_FRAC * now.current_a / rated_ah) ** 2)
     stands = at.top if top else at.graphite
-    return Reading(slopes, star - stands, variance, -log(slope),
+    cross = gaussian.times(component.covariance, slopes, SIZE)
+    return Reading(cross, gaussian.along(cross, slopes) + variance, star - stands, -log(slope),
                    untouched=(CAPACITY, FILLING) if not swung or cold and not top else ())
