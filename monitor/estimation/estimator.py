@@ -19,9 +19,13 @@ from monitor.estimation import (
     update,
     window,
 )
-from monitor.estimation.observations import reading, rest, steep_end
+from monitor.estimation.observations import end_to_end, graphite_step, reading, rest, steep_end
+from monitor.estimation.observations.end_to_end import Swing
+from monitor.estimation.observations.graphite_step import Descent, Size
 from monitor.estimation.observations.reading import Place, Reading
-from monitor.estimation.state import OFFSET, Component, Mixture
+from monitor.estimation.state import CAPACITY, CHARGE, OFFSET, SIZE, Component, Mixture
+from monitor.estimation.surroundings import Surroundings
+from monitor.estimation.triangle import layout
 from monitor.estimation.window import Past, Window
 from monitor.posterior import Interval, Posterior
 from monitor.replacing import replace
@@ -64,6 +68,8 @@ class EstimatorState:
     usable_ah: Interval = (0.0, 0.0, 0.0)  # down to the reserve
     offset_a: tuple[float, float] = (0.0, 0.0)   # of the shunt beyond its correction: mean and sigma
     belief: Posterior | None = None        # to be handed on, in few parts
+    descent: Descent = Descent()           # from the last full charge
+    swing: Swing = Swing()                 # from the last end
 
 
 def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> EstimatorState:
@@ -95,7 +101,7 @@ def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> Estimato
 def _gathered(s: EstimatorState, gathered: Window, past: Past) -> EstimatorState:
     """The state with another window and past; each minute, so it is not left to the slow `replace`."""
     return EstimatorState(s.mixture, gathered, past, s.steps, s.anchor, s.anchor_at_s, s.fulls, s.empties, s.without, s.misfit,
-                          s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief)
+                          s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief, s.descent, s.swing)
 
 
 def _due_s(state: EstimatorState) -> float:
@@ -144,8 +150,77 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
         outcome = update.update(tuple(c for c, _ in placed), readings, 1.0 if end else update.COARSE)
         found, misfit = outcome.mixture, outcome.misfit
     found = mixture.reduced(found)
-    state = settled(replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit), vehicle)
-    return _anchored(state, end, w.ampere_seconds / w.seconds if w.seconds else 0.0)
+    swing = end_to_end.follow(state.swing, w.out_ah - w.in_ah + state.offset_a[0] * w.hours, w.doubt_ah2, w.hours)
+    state = _descended(replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing), now, w, rated)
+    return _swung(_anchored(settled(state, vehicle), end, w.ampere_seconds / w.seconds if w.seconds else 0.0), end, vehicle)
+
+
+def _swung(state: EstimatorState, end: str, vehicle: Vehicle) -> EstimatorState:
+    """The state with what the way from the other end tells of the capacity, and the way from this one begun."""
+    if not end or state.anchor != end or state.anchor_at_s != state.past.at_s:
+        return state
+    low, middle, high = state.charge
+    variance = ((high - low) / 3.92) ** 2
+    if not end_to_end.is_whole(state.swing, end, middle, variance, vehicle.house.rated_capacity_ah):
+        # on the way to being sure of this end the count from the other one goes on
+        return state if state.swing.origin not in ("", end) else replace(state, swing=end_to_end.at_end(state.swing, end, middle, variance))
+    found = mixture.normalised([_measured(c, state.swing, state.offset_a[1]) for c in state.mixture])
+    return settled(replace(state, mixture=tuple(c.rounded() for c in found),
+                           swing=end_to_end.at_end(state.swing, end, middle, variance)), vehicle)
+
+
+def _measured(c: Component, swing: Swing, offset_sigma_a: float) -> Component:
+    """A component after its capacity was measured from end to end; one that knows it better already only pays in weight."""
+    value_ln, sigma_ln = end_to_end.capacity(swing, c.mean[CHARGE], c.variance(CHARGE), offset_sigma_a)
+    cross = layout(SIZE).rows[CAPACITY](c.covariance)
+    total, miss = cross[CAPACITY] + sigma_ln**2, value_ln - c.mean[CAPACITY]
+    weight = c.log_weight + gaussian.log_density(miss, total)
+    if sigma_ln**2 > cross[CAPACITY]:
+        return replace(c, log_weight=weight)
+    return Component(weight, c.family, *gaussian.update(c.mean, c.covariance, list(cross), miss, total))
+
+
+def _descended(state: EstimatorState, now: Surroundings | None, w: Window, rated_ah: float) -> EstimatorState:
+    """The state with what the way down from full tells of the capacity."""
+    descent, found, heaviest = state.descent, state.mixture, state.mixture[0]
+    if not descent.begun:
+        return state
+    free_v = None if now is None else now.voltage_v - reading.by_current(
+        heaviest, now, families.curves(state.without)[heaviest.family])
+    out_ah = w.out_ah - w.in_ah + state.offset_a[0] * w.hours
+    descent = graphite_step.follow(descent, out_ah, w.doubt_ah2, free_v, now, rated_ah)
+    since_s, now_s = descent.taught_at_s, state.past.at_s
+    if now_s is None or not descent.points or since_s is not None and now_s - since_s < graphite_step.AGAIN_S:
+        return replace(state, descent=descent)
+    size = graphite_step.found(descent, rated_ah)
+    if size is not None:
+        found = _taught(found, size, descent, rated_ah)
+        return replace(state, mixture=found, descent=replace(descent, begun=False, points=(), taught_at_s=now_s, floor_ah=0.0))
+    depth_ah = descent.points[-1][0]
+    if depth_ah > descent.floor_ah + 0.01 * rated_ah:
+        least = graphite_step.not_yet(descent, rated_ah)
+        if least is not None:
+            before = graphite_step.at_depth(descent, descent.floor_ah, rated_ah)
+            found = mixture.normalised([replace(c, log_weight=c.log_weight + _gain(c, least) - _gain(c, before)) for c in found])
+            descent = replace(descent, floor_ah=depth_ah)
+    return replace(state, mixture=found, descent=descent)
+
+
+def _gain(c: Component, least: Size | None) -> float:
+    return 0.0 if least is None else least.log_at_least(c.mean[CAPACITY], c.variance(CAPACITY))
+
+
+def _taught(found: Mixture, size: Size, descent: Descent, rated_ah: float) -> Mixture:
+    """The mixture after the step told a capacity; what its absence had told before is part of it, and taken back."""
+    before, parts = graphite_step.at_depth(descent, descent.floor_ah, rated_ah), []
+    for c in found:
+        cross = layout(SIZE).rows[CAPACITY](c.covariance)
+        likely, value_ln, sigma_ln = size.measured(c.mean[CAPACITY], cross[CAPACITY])
+        mean, covariance = gaussian.update(c.mean, c.covariance, list(cross), value_ln - c.mean[CAPACITY], cross[CAPACITY] + sigma_ln**2)
+        weight = c.log_weight - _gain(c, before)
+        parts.append(Component(weight + likely + log(1.0 - graphite_step.UNLIKE), c.family, mean, covariance))
+        parts.append(replace(c, log_weight=weight + log(graphite_step.UNLIKE / graphite_step.UNLIKE_SPAN_LN)))
+    return mixture.reduced(tuple(parts))
 
 
 def _may_be_born(placed: list[tuple[Component, Place]], readings: list[Reading]) -> bool:
@@ -161,7 +236,8 @@ def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorSta
     if end == "full" and sure and middle > FULL_FRAC and current_a > -0.05:
         since_s = None if state.anchor_at_s is None or state.past.at_s is None else state.past.at_s - state.anchor_at_s
         again = state.anchor != "full" or since_s is None or since_s > AGAIN_S
-        return replace(state, anchor="full", anchor_at_s=state.past.at_s, fulls=state.fulls + again)
+        return replace(state, anchor="full", anchor_at_s=state.past.at_s, fulls=state.fulls + again,
+                       descent=graphite_step.begin_anew(state.descent))
     if end == "empty" and sure and middle < EMPTY_FRAC:
         return replace(state, anchor="empty", anchor_at_s=state.past.at_s,
                        empties=state.empties + (state.anchor != "empty"))

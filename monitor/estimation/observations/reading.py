@@ -2,6 +2,7 @@
 from dataclasses import dataclass
 from math import exp
 
+from monitor.battery.rest_curves import Family
 from monitor.estimation import gaussian
 from monitor.estimation.families import KINDS
 from monitor.estimation.state import (
@@ -106,6 +107,17 @@ def beside_curve(component: Component, now: Surroundings, rest_gap_v: float, cha
             slopes[SHAPE + k] = part
             volts += part * m[SHAPE + k]
     return volts, slopes
+
+
+def by_current(component: Component, now: Surroundings, family: Family) -> float:
+    """What current, now and before, does to the voltage [V]: resistance, hysteresis, kinetics.
+
+    component: one member of the mixture; now: the window's current and temperature; family: the make's curve.
+    """
+    m = component.mean
+    kinetic = (KINDS[component.family].kinetic * now.kinetic_v
+               * exp(max(min(m[KINETIC] + now.kinetic_factor * m[KINETIC_ACTIVATION], 2.0), -2.0)))
+    return m[HYSTERESIS] * family.rest_gap.at(min(max(m[CHARGE], 0.0), 1.0)) + m[RESISTANCE] * now.current_a + kinetic
 
 
 def white_v2(component: Component, now: Surroundings, rated_ah: float) -> float:

@@ -1,0 +1,176 @@
+"""Graphite's step, met on the way down from full: how much charge lies between the two tells how large the battery is.
+
+Ageing takes cyclable lithium, so what is lost lies between the step and full, and the step itself stays where it was in charge
+counted from empty. A worn battery meets it early. Height and shape of the curve do not matter: only at which count the voltage
+passes half-way from the upper flat to the lower one, once it is level again. As long as it has not fallen, the battery is at
+least so large. In a battery so worn that it begins below the step the fall that is seen is the next one, graphite's lower stage:
+each component is asked by the size it believes in.
+"""
+from dataclasses import dataclass
+from math import erf, exp, hypot, log, sqrt
+
+from monitor.estimation.gaussian import log_density
+from monitor.estimation.surroundings import Surroundings
+from monitor.parameters import table
+
+_P = table("battery", "lithium_step")
+#: Of a new battery's capacity, what lies below graphite's lower stage, and what between step and full; the part of what is lost
+#: that lies there; what a new battery holds over its label (ln).
+STAGE, STAGE_SIGMA = _P.number("stage_frac"), _P.sigma("stage_frac")
+USUAL, USUAL_SIGMA = 1.0 - _P.number("step_frac"), _P.sigma("step_frac")
+KAPPA, KAPPA_SIGMA = _P.number("lost_above_frac"), _P.sigma("lost_above_frac")
+NEW_LN, NEW_SIGMA_LN = _P.number("new_ln"), _P.sigma("new_ln")
+#: Parts of the rated capacity: where the upper flat is read, how far beyond the step it has to be level again, the widest
+#: distance of two readings that still tell.
+UPPER_FROM, UPPER_TO, LOWER_FROM, LOWER_TO = (
+    _P.number("upper_from_frac"), _P.number("upper_to_frac"), _P.number("lower_from_frac"), _P.number("lower_to_frac"))
+SPACING = _P.number("spacing_frac")
+#: The step falls by so much; the lower flat by no more over its reading.
+FALL_V, LEVEL_V = _P.number("fall_v"), _P.number("level_v")
+#: Share of batteries whose voltage falls otherwise, and over how much of ln capacity they lie.
+UNLIKE, UNLIKE_SPAN_LN = _P.number("unlike"), _P.number("unlike_span_ln")
+#: Not read below this temperature, nor at a higher rate.
+COLDEST_C, FASTEST_PER_H = _P.number("coldest_c"), _P.number("fastest_per_h")
+#: Its error is the same each time: it is taught again only when capacity has had so long to walk away from it.
+AGAIN_S = 86400.0 * _P.number("again_days")
+#: Fewer, and a stretch from full to the step is not told of.
+MOST_POINTS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Descent:
+    """What was seen on the way down from a full charge: voltage freed of what current does to it, by charge drawn since.
+
+    points: charge drawn [Ah], voltage [V] and shift of the surface [1], at each new depth; taught_at_s: when it last told a
+    capacity; floor_ah: until then, down to which depth its absence has been told.
+    """
+
+    begun: bool = False
+    depth_ah: float = 0.0
+    doubt_ah2: float = 0.0
+    points: tuple[tuple[float, float, float], ...] = ()
+    taught_at_s: float | None = None
+    floor_ah: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """What a fall of the voltage says of ln of the capacity [Ah], and one sigma: if it is the step, and if it is the stage below."""
+
+    step_ln: float
+    step_sigma_ln: float
+    stage_ln: float
+    stage_sigma_ln: float
+    rated_ah: float
+
+    def _has_step(self, value_ln: float, variance: float) -> float:
+        """How likely a battery believed to be so large has an upper flat that can be seen."""
+        new, capacity = self.rated_ah * exp(NEW_LN), exp(value_ln)
+        depth = USUAL * new - KAPPA * (new - capacity) - 0.5 * UPPER_TO * self.rated_ah
+        return _normal(depth / hypot(USUAL_SIGMA * new, KAPPA * capacity * sqrt(variance)))
+
+    def log_at_least(self, value_ln: float, variance: float) -> float:
+        """Log of how likely a battery believed to be so large shows no fall down to here.
+
+        value_ln: ln of its capacity [Ah]; variance: of that.
+        """
+        share = self._has_step(value_ln, variance)
+        above = _normal((value_ln - self.step_ln) / sqrt(variance + self.step_sigma_ln**2))
+        below = _normal((value_ln - self.stage_ln) / sqrt(variance + self.stage_sigma_ln**2))
+        return log((1.0 - UNLIKE) * (share * above + (1.0 - share) * below) + UNLIKE)
+
+    def measured(self, value_ln: float, variance: float) -> tuple[float, float, float]:
+        """Log of how likely a battery believed to be so large has its fall here; the capacity that says, its ln and one sigma.
+
+        value_ln: ln of its capacity [Ah]; variance: of that.
+        """
+        share = min(max(self._has_step(value_ln, variance), 1e-6), 1.0 - 1e-6)
+        step = log(share) + log_density(value_ln - self.step_ln, variance + self.step_sigma_ln**2)
+        stage = log(1.0 - share) + log_density(value_ln - self.stage_ln, variance + self.stage_sigma_ln**2)
+        likely = max(step, stage) + log(1.0 + exp(-abs(step - stage)))
+        return (likely, self.step_ln, self.step_sigma_ln) if step > stage else (likely, self.stage_ln, self.stage_sigma_ln)
+
+
+def _normal(x: float) -> float:
+    return 0.5 + 0.5 * erf(x / sqrt(2.0))
+
+
+def begin_anew(descent: Descent) -> Descent:
+    """It is full: the next descent begins here."""
+    return Descent(True, 0.0, 0.0, (), descent.taught_at_s, descent.floor_ah)
+
+
+def follow(descent: Descent, out_ah: float, doubt_ah2: float, free_v: float | None, now: Surroundings | None, rated_ah: float) -> Descent:
+    """The descent after one window.
+
+    descent: before; out_ah: net charge drawn in it [Ah]; doubt_ah2: variance of what of it was guessed; free_v: its voltage without
+    what current does to it [V], None: not measured, or not to be trusted; now: its rate and temperature; rated_ah: rated capacity.
+    """
+    if not descent.begun:
+        return descent
+    depth, points = descent.depth_ah + out_ah, descent.points
+    if free_v is not None and now is not None and now.temperature_c >= COLDEST_C and (
+            abs(now.current_a) < FASTEST_PER_H * rated_ah and now.current_a < 0.005 * rated_ah):
+        middle = depth - 0.5 * out_ah
+        if (not points or middle > points[-1][0] + 0.004 * rated_ah) and len(points) < MOST_POINTS:
+            points = (*points, (middle, free_v, now.shift_frac))
+    return Descent(True, depth, descent.doubt_ah2 + doubt_ah2, points, descent.taught_at_s, descent.floor_ah)
+
+
+def _size(depth_ah: float, shift_frac: float, spacing_ah: float, doubt_ah2: float, rated_ah: float) -> Size:
+    new = rated_ah * exp(NEW_LN)
+    # the surface runs ahead of the whole: at rest the fall would have come so much later
+    depth = depth_ah - shift_frac * new
+    counted = hypot(0.3 * spacing_ah, sqrt(doubt_ah2), 0.5 * shift_frac * new)
+    lost = (USUAL * new - depth) / KAPPA
+    by_step, by_stage = max(new - lost, 0.3 * rated_ah), max(depth + STAGE * new, 0.3 * rated_ah)
+    step_sigma = hypot(counted / KAPPA, USUAL_SIGMA * new / KAPPA, lost * KAPPA_SIGMA / KAPPA, (1.0 - USUAL / KAPPA) * new * NEW_SIGMA_LN)
+    stage_sigma = hypot(counted, STAGE_SIGMA * new, STAGE * new * NEW_SIGMA_LN)
+    return Size(log(by_step), step_sigma / by_step, log(by_stage), stage_sigma / by_stage, rated_ah)
+
+
+def found(descent: Descent, rated_ah: float) -> Size | None:
+    """The capacity that the step tells, once it was passed and the voltage is level again.
+
+    descent: what was seen since full; rated_ah: rated capacity.
+    """
+    points = descent.points
+    upper = [v for d, v, _ in points if UPPER_FROM * rated_ah <= d <= UPPER_TO * rated_ah]
+    if not upper or points[-1][1] > upper[0] - FALL_V:
+        return None
+    high = sum(upper) / len(upper)
+    half = 0.5 * FALL_V
+    for _ in range(2):
+        k = next((i for i, (_, v, _) in enumerate(points) if v < high - half), 0)
+        if not k:
+            return None
+        (d0, v0, _), (d1, v1, shift) = points[k - 1], points[k]
+        crossed = d0 + (d1 - d0) * min(max((v0 - high + half) / max(v0 - v1, 1e-6), 0.0), 1.0)
+        lower = [(d, v) for d, v, _ in points if crossed + LOWER_FROM * rated_ah <= d <= crossed + LOWER_TO * rated_ah]
+        if len(lower) < 2 or lower[-1][0] - lower[0][0] < 0.5 * (LOWER_TO - LOWER_FROM) * rated_ah:
+            return None
+        if lower[0][1] - lower[-1][1] > LEVEL_V or d1 - d0 > SPACING * rated_ah:
+            return None
+        half = 0.5 * (high - sum(v for _, v in lower) / len(lower))
+    return _size(crossed, shift, d1 - d0, descent.doubt_ah2, rated_ah)
+
+
+def not_yet(descent: Descent, rated_ah: float) -> Size | None:
+    """The capacity at which the step would stand just here, while the voltage is still on the upper flat.
+
+    descent: what was seen since full; rated_ah: rated capacity.
+    """
+    points = descent.points
+    upper = [v for d, v, _ in points if UPPER_FROM * rated_ah <= d <= UPPER_TO * rated_ah]
+    if not upper or points[-1][0] <= UPPER_TO * rated_ah or points[-1][1] < sum(upper) / len(upper) - 0.25 * FALL_V:
+        return None
+    depth, _, shift = points[-1]
+    return _size(depth, shift, 0.0, descent.doubt_ah2, rated_ah)
+
+
+def at_depth(descent: Descent, depth_ah: float, rated_ah: float) -> Size | None:
+    """The same for a depth that was told before, None where none was.
+
+    descent: what was seen since full; depth_ah: charge drawn [Ah]; rated_ah: rated capacity.
+    """
+    return _size(depth_ah, 0.0, 0.0, descent.doubt_ah2, rated_ah) if depth_ah else None
