@@ -8,6 +8,7 @@ each component is asked by the size it believes in.
 """
 from dataclasses import dataclass
 from math import erf, exp, hypot, log, sqrt
+from statistics import median
 
 from monitor.estimation.gaussian import log_density
 from monitor.estimation.surroundings import Surroundings
@@ -26,7 +27,7 @@ UPPER_FROM, UPPER_TO, LOWER_FROM, LOWER_TO = (
     _P.number("upper_from_frac"), _P.number("upper_to_frac"), _P.number("lower_from_frac"), _P.number("lower_to_frac"))
 SPACING = _P.number("spacing_frac")
 #: The step falls by so much; the lower flat by no more over its reading.
-FALL_V, LEVEL_V = _P.number("fall_v"), _P.number("level_v")
+FALL_V, FALLING, LEVEL_V = _P.number("fall_v"), _P.number("falling"), _P.number("level_v")
 #: Share of batteries whose voltage falls otherwise, and over how much of ln capacity they lie.
 UNLIKE, UNLIKE_SPAN_LN = _P.number("unlike"), _P.number("unlike_span_ln")
 #: Not read below this temperature, nor at a higher rate.
@@ -136,9 +137,9 @@ def found(descent: Descent, rated_ah: float) -> Size | None:
     """
     points = descent.points
     upper = [v for d, v, _ in points if UPPER_FROM * rated_ah <= d <= UPPER_TO * rated_ah]
-    if not upper or points[-1][1] > upper[0] - FALL_V:
+    if not upper or points[-1][1] > median(upper) - FALL_V:
         return None
-    high = sum(upper) / len(upper)
+    high = median(upper)   # the rise to full reaches into it in some makes
     half = 0.5 * FALL_V
     for _ in range(2):
         k = next((i for i, (_, v, _) in enumerate(points) if v < high - half), 0)
@@ -162,7 +163,7 @@ def not_yet(descent: Descent, rated_ah: float) -> Size | None:
     """
     points = descent.points
     upper = [v for d, v, _ in points if UPPER_FROM * rated_ah <= d <= UPPER_TO * rated_ah]
-    if not upper or points[-1][0] <= UPPER_TO * rated_ah or points[-1][1] < sum(upper) / len(upper) - 0.25 * FALL_V:
+    if not upper or points[-1][0] <= UPPER_TO * rated_ah or points[-1][1] < median(upper) - FALLING * FALL_V:
         return None
     depth, _, shift = points[-1]
     return _size(depth, shift, 0.0, descent.doubt_ah2, rated_ah)

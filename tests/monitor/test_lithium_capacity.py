@@ -1,0 +1,78 @@
+"""What graphite's step and the way from end to end tell of a lithium battery's capacity.
+
+The way down from full is that of measured makes, not of the curve that the estimator holds; what a worn one has lost is
+taken off above the step, where retired cells have lost it (Tao et al. 2024).
+"""
+from math import exp, log
+
+import pytest
+
+from monitor.battery import rest_curves
+from monitor.estimation.observations import end_to_end, graphite_step
+from monitor.estimation.observations.end_to_end import Swing
+from monitor.estimation.observations.graphite_step import Descent
+from monitor.estimation.surroundings import look
+
+MAKES = [name for name in rest_curves.makes() if name not in (rest_curves.PUBLISHED, "lfp-cell-b")]   # that one ends at 90 %
+RATED_AH = 100.0
+
+
+def way_down(name: str, capacity_ah: float, to_frac: float, lost_above: float = 0.7, step_ah: float = 2.0) -> Descent:
+    """The descent of a make that held 100 Ah when new, down to a charge of its present capacity."""
+    points, lost = rest_curves.makes()[name], RATED_AH - capacity_ah
+    now = look(13.2, -3.0, -0.03, 25.0)
+    descent, drawn = graphite_step.begin_anew(Descent()), 0.0
+    while drawn < (1.0 - to_frac) * capacity_ah:
+        drawn += step_ah
+        # where the electrodes of the new battery stood: part of what is lost is missing above, the rest below
+        place = (RATED_AH - lost_above * lost - drawn + 0.5 * step_ah) / RATED_AH
+        volts = rest_curves.line(points, place)
+        descent = graphite_step.follow(descent, step_ah, 0.0, volts, now, RATED_AH)
+    return descent
+
+
+@pytest.mark.parametrize("name", MAKES)
+def test_the_step_of_a_sound_battery_tells_its_capacity(name: str) -> None:
+    found = graphite_step.found(way_down(name, 100.0, 0.45), RATED_AH)
+    assert found is not None
+    likely, value_ln, sigma_ln = found.measured(log(97.0), 0.1**2)
+    assert abs(value_ln - log(100.0)) < 2.5 * sigma_ln < 0.35
+    assert likely > found.measured(log(70.0), 0.1**2)[0]
+
+
+@pytest.mark.parametrize("name", MAKES)
+def test_a_worn_battery_meets_it_early(name: str) -> None:
+    worn = way_down(name, 80.0, 0.4)
+    found = graphite_step.found(worn, RATED_AH)
+    if found is None:       # where the step stands near full no upper flat is left to read
+        pytest.skip("no upper flat")
+    _, value_ln, sigma_ln = found.measured(log(85.0), 0.15**2)
+    assert abs(value_ln - log(80.0)) < 2.5 * sigma_ln
+
+
+def test_as_long_as_it_is_not_met_the_battery_is_at_least_so_large() -> None:
+    early = graphite_step.not_yet(way_down("lfp-cell-d", 100.0, 0.80), RATED_AH)
+    assert early is not None
+    assert early.log_at_least(log(100.0), 0.1**2) > early.log_at_least(log(65.0), 0.1**2) + 0.3
+    assert graphite_step.not_yet(way_down("lfp-cell-d", 100.0, 0.55), RATED_AH) is None     # it has fallen
+
+
+def test_it_is_read_neither_in_the_cold_nor_at_a_high_rate_nor_while_charging() -> None:
+    begun = graphite_step.begin_anew(Descent())
+    for now in (look(13.3, -3.0, -0.03, -10.0), look(13.3, -60.0, -0.6, 25.0), look(13.3, 5.0, 0.05, 25.0)):
+        after = graphite_step.follow(begun, 2.0, 0.0, 13.3, now, RATED_AH)
+        assert after.depth_ah == 2.0 and not after.points
+    assert graphite_step.follow(Descent(), 2.0, 0.0, 13.3, look(13.3, -3.0, -0.03, 25.0), RATED_AH) == Descent()
+
+
+def test_what_was_counted_from_end_to_end_is_the_capacity() -> None:
+    swing = end_to_end.at_end(Swing(), "full", 0.995, 0.01**2)
+    for _ in range(30):
+        swing = end_to_end.follow(swing, 2.6, 0.0, 1.0)
+    assert end_to_end.is_whole(swing, "empty", 0.02, 0.015**2, RATED_AH)
+    value_ln, sigma_ln = end_to_end.capacity(swing, 0.02, 0.015**2, 0.02)
+    assert exp(value_ln) == pytest.approx(80.0) and 0.018 < sigma_ln < 0.025
+    # the same end again, an unsure end, or too little between them tell nothing
+    assert not end_to_end.is_whole(swing, "full", 0.02, 0.015**2, RATED_AH)
+    assert not end_to_end.is_whole(swing, "empty", 0.02, 0.05**2, RATED_AH)
+    assert not end_to_end.is_whole(swing, "empty", 0.5, 0.015**2, RATED_AH)
