@@ -8,7 +8,7 @@ ROOT = Path(__file__).parent.parent
 SOURCES = sorted(p for folder in ("drivers", "monitor", "dashboard") for p in (ROOT / folder).rglob("*.py"))
 
 #: What every pure room may import besides what MAY_IMPORT names: the types that are handed on, and what a battery is.
-PUBLISHED = ["monitor.sample", "monitor.findings", "monitor.posterior", "monitor.battery", "monitor.parameters"]
+PUBLISHED = ["monitor.sample", "monitor.findings", "monitor.posterior", "monitor.battery", "monitor.parameters", "monitor.replacing"]
 #: Rooms of pure computation: no clock, file, socket or chance of their own.
 PURE = ["monitor/battery", "monitor/estimation", "monitor/detection", "monitor/usage", "monitor/forecast", "monitor/wear",
         "monitor/circuits"]

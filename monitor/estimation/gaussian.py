@@ -10,7 +10,10 @@ SPLIT_SIGMA = 0.6716
 
 
 def times(covariance: Triangle, slopes: dict[int, float], n: int) -> list[float]:
-    """Covariance of every one of n quantities with the one that these slopes make."""
+    """Covariance of every quantity with the one that these slopes make.
+
+    covariance: of all quantities, its triangle; slopes: of the linear combination, by index; n: how many quantities there are.
+    """
     rows = layout(n).rows
     items = iter(slopes.items())
     i, s = next(items)

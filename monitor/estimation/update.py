@@ -55,7 +55,10 @@ def update(mixture: Mixture, readings: list[Reading], power: float) -> Outcome:
 
 
 def evidence(mixture: Mixture, readings: list[Reading], power: float) -> float:
-    """Log of how likely the whole mixture made a reading."""
+    """Log of how likely the whole mixture made a reading.
+
+    mixture: components with their weights; readings: how each component sees this one; power: of the likelihood that counts.
+    """
     return reduce(add_logs, [c.log_weight + power * add_logs(r.log_likelihood() + _INSIDE, _FLOOR)
                              for c, r in zip(mixture, readings, strict=True)])
 
