@@ -12,6 +12,7 @@ def install(app: Flask) -> None:
         capacity_page,
         download_page,
         instruments_page,
+        label_page,
         more_page,
         report_page,
         what_if_page,

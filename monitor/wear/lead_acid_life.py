@@ -22,7 +22,7 @@ P = table("wear", "lead_acid_life")
 PART_AFTER, PART_PER_DEPTH = P.number("part_charged_per_h"), P.number("part_charged_depth_per_h")
 DEPTH_LIMIT, BAD_BEST = P.number("bad_charge_from_frac"), P.number("bad_charge_best_frac")
 BAD_WIDTH, BAD_GROWTH = P.number("bad_charge_width"), P.number("bad_charge_growth")
-FULL_FRAC, SLOWEST = P.number("full_frac"), P.number("slowest_current_frac")
+FULL_FRAC, FULL_HELD_H, SLOWEST = P.number("full_frac"), P.number("full_held_h"), P.number("slowest_current_frac")
 LAYER_RISE, LAYER_LIMIT = P.number("layering_rise"), P.number("layering_limit")
 MIX_RATE, MIX_FROM_V, MIX_REFERENCE_V = P.number("mixing_by_gas_per_h"), P.number("mixing_from_v"), P.number("mixing_reference_v")
 GAS_PER_V, GAS_PER_K = P.number("gassing_per_v"), P.number("gassing_per_k")
@@ -87,7 +87,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
     full_cell_v, span_cell_v = kind.full_v / CELLS, kind.span_v / CELLS
     diffusion_per_h = 8.0 * DIFFUSION * 3600.0 / HEIGHT_M**2
     layering = LAYERING[label.chemistry] if spared.layering else 0.0
-    since_full_h = bad_charges = layer = 0.0
+    since_full_h = bad_charges = layer = held_h = 0.0
     lowest, top, by_current, drawn_ah, drawn_h = 1.0, 0.0, 1.0, 0.0, 0.0
     above = True
     plain = weighted = fast = slow = 0.0
@@ -95,7 +95,8 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
         hours, charge = slot.hours, max(slot.charge_frac, 1.0 - spared.deepest_frac)
         warm_c = min(slot.temperature_c, spared.warmest_c)
         cell_v = min(cell_voltage_v(slot, label), spared.highest_cell_v)
-        if charge >= FULL_FRAC:
+        held_h = held_h + hours if charge >= FULL_FRAC and slot.charge_ah >= slot.discharge_ah else 0.0
+        if held_h >= FULL_HELD_H:
             since_full_h = bad_charges = 0.0
             lowest = 1.0
         since_full_h = min(since_full_h + hours, spared.longest_part_h)
@@ -107,7 +108,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
             drawn_ah, drawn_h = drawn_ah + slot.discharge_ah, drawn_h + hours
         if above and charge < DEPTH_LIMIT:
             above = False
-            if top < FULL_FRAC and spared.longest_part_h > 1e8:
+            if since_full_h > 0.0 and spared.longest_part_h > 1e8:
                 bad_charges += bad_charge(top)
             by_current = current_factor(drawn_ah / drawn_h if drawn_h else 0.0, ten_hour_a, bad_charges)
         lowest = min(lowest, charge)
