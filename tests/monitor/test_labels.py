@@ -12,7 +12,8 @@ from monitor.planning.labels_fit import check_fit, read_tray
 
 
 @pytest.mark.parametrize(("text", "kind", "capacity", "sae"), [
-    ("12V 95Ah 850A (EN) 353x175x190 AGM", "agm", 95, 895), ("H6 AGM 70Ah 760 CCA", "agm", 70, 760), ("12 V 63 Ah 610A(EN1) L2", "", 63, 642),
+    ("12V 95Ah 850A (EN) 353x175x190 AGM", "agm", 95, 895), ("H6 AGM 70Ah 760 CCA", "agm", 70, 760),
+    ("12 V 63 Ah 610A(EN1) L2", "", 63, 642),
     ("LiFePO4 100Ah 12.8V 1280Wh", "lfp", 100, None), ("CCA(SAE) 760 RC 120 flooded", "flooded", 76, 760), ("560 408 054", "", 60, 568),
     ("GEL 80Ah (C5)", "gel", 95, None), ("C20: 100Ah, C100: 118Ah", "", 100, None), ("115Ah/20h 1000 MCA", "", 115, 800),
     ("105D31L 90 Ah", "", 90, None), ("wet 1,2 kWh", "flooded", 100, None)])
