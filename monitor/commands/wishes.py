@@ -26,6 +26,8 @@ def ask_daemon(database: Path, kind: str, **values: Any) -> None:
     from monitor.store import answers, lock, requests
 
     doors = requests.doors(database)
+    if not database.exists() and lock.is_held(database) is not True:
+        raise Refused(f"{database}: there is no log yet and nobody writes one; `ampledger run` begins it, --database names another")
     try:
         left = requests.ask(doors, kind, waits=True, **values)
     except ValueError as error:

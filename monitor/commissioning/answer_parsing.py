@@ -11,26 +11,46 @@ from monitor.config.load import BOARD_A, BOARD_SIGMA_FRAC
 
 
 def parse_label(text: str) -> tuple[str, float]:
-    """Kind and ampere-hours of a label, as agm 100.
+    """Kind and ampere-hours of a label, as agm 100; the 12 V and the rate that stand beside them on a label are passed over.
 
     Raises
     ------
     MeansThat : another word for a kind, which is asked back
     NotClear : it is neither
     """
-    words = text.lower().replace(",", " ").replace("ah", " ").replace("(", " ").replace(")", " ").split()
+    plain = _BESIDE.sub(" ", _DECIMAL_COMMA.sub(r"\1.\2", text.lower()))
+    words = [word for word in re.sub(r"[,;()/]|(?<=\d)ah\b|\bah\b", " ", _GLUED.sub(r"\1 ", plain)).split() if word not in ("a", "and")]
     kinds = [word for word in words if word in CHEMISTRIES]
     rest = [word for word in words if word not in CHEMISTRIES]
-    meant = find_meant(rest) if not kinds else None
-    numbers = [word for word in rest if word[:1].isdigit()]
+    numbers = [word for word in rest if word.lstrip("-")[:1].isdigit()]
+    named = [word for word in rest if word not in numbers]
+    meant = find_meant(named) if not kinds else None
+    shown = f"{text.strip()[:30]!r}" if text.strip() else "it"
+    if not kinds and meant is None and (other := [word for word in named if word in UNKNOWN_KINDS]):
+        raise NotClear(f"{other[0]} is a kind that is not known here, with other voltages than {', '.join(CHEMISTRIES)}; its charge and "
+                       "health cannot be told, and a wrong kind would tell them wrong")
+    if (kinds or meant) and not numbers:
+        kind = kinds[0] if kinds else meant[0] if meant else ""
+        raise NotClear(f"{shown} says no ampere-hours; they stand on the label: write them too, as: {kind} 100")
+    if numbers and not named and not kinds:
+        raise NotClear(f"{shown} says no kind ({', '.join(CHEMISTRIES)}); write it too, as: agm {numbers[0][:6]}")
     if meant is not None and len(numbers) == 1:
         raise MeansThat(f"do you mean {meant[0]} ({meant[1]})", f"{meant[0]} {numbers[0]}")
     if len(kinds) != 1 or len(rest) != 1:
-        raise NotClear((f"{text[:30]!r}" if text else "it") + f" should be a kind ({', '.join(CHEMISTRIES)}) and ampere-hours, as: agm 100")
+        raise NotClear(f"{shown} should be a kind ({', '.join(CHEMISTRIES)}) and ampere-hours, as: agm 100")
     capacity = steps.compare_reading(rest[0]).value
     if not 1 < capacity <= 2000:
         raise NotClear(f"{capacity:g} Ah is no battery of a vehicle; take the ampere-hours from the label")
     return kinds[0], capacity
+
+
+#: What stands on a label beside kind and ampere-hours: 12 V, 12.8 V, C20, 20 h.
+_BESIDE = re.compile(r"\b1[0-4](\.\d+)?\s*v(olts?)?\b|\bc\s*/?\s*\d+\b|\b\d+\s*h(rs?|ours?)?\b")
+_DECIMAL_COMMA = re.compile(r"(\d),(\d)")
+#: A kind and its ampere-hours without a space between.
+_GLUED = re.compile(rf"\b({'|'.join(CHEMISTRIES)})(?=\d)")
+#: Kinds that nothing here is true for.
+UNKNOWN_KINDS = ("nmc", "nca", "lto", "lco", "lmo", "lipo", "li-po", "titanate", "sodium", "na-ion", "nickel", "nicd", "nimh", "zinc")
 
 
 def parse_board(text: str) -> BoardSupply:
@@ -44,7 +64,11 @@ def parse_board(text: str) -> BoardSupply:
         "through_shunt" if words[0].startswith("through") else "past_shunt" if words[0].startswith("past") else None)
     if kind is None:
         raise NotClear(f"{text[:30]!r} should be through, past or elsewhere, with amperes, as: through 0.25")
-    amperes = steps.compare_reading(words[-1]).value if len(words) > 1 and words[-1][:1].isdigit() else BOARD_A
+    amount = "".join(words[1:])
+    if amount and not re.fullmatch(r"[-+]?[\d.]+(a|amps?|amperes?|w|watts?)?", amount):
+        raise NotClear(f"{' '.join(words[1:])[:30]!r} after {words[0]} should be amperes, as: {words[0]} 0.25; what else is fitted comes "
+                       "after a comma")
+    amperes = steps.compare_reading(amount.rstrip("ampers wt")).value / (12.0 if "w" in amount else 1.0) if amount else BOARD_A
     if not 0 < amperes <= 5:
         raise NotClear(f"{amperes:g} A is no small board: it draws 0.1 to 1 A; watts over 12 are amperes")
     return BoardSupply(kind, amperes, BOARD_SIGMA_FRAC * amperes)
@@ -91,7 +115,6 @@ FITTED_WORDS: dict[str, dict[str, Any]] = {
     "shunt in positive": {"shunt_side": "high"},
 }
 MOST_SOLAR = 3      # that the picture has room for
-_DECIMAL_COMMA = re.compile(r"(\d),(\d)")
 
 
 def _named(part: str) -> dict[str, Any]:

@@ -6,10 +6,12 @@ import gzip
 import os
 import re
 import shutil
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -252,8 +254,7 @@ def _minutes(board: Container) -> int:
 def _upgrade(board: Container, package: Path, code: str) -> int:
     """Configuration, code and log are as they were; the daemon goes on with the log. Returns its minutes."""
     before = board.sh("sha256sum /etc/ampledger/ampledger.toml")
-    _put_earlier_log(board)
-    minutes = _minutes(board)
+    minutes = _put_earlier_log(board)
     assert minutes > EARLIER_DAYS * 1400, minutes
     shutil.copy(package, board.root / "home/traveller" / package.name)
     _type(board, README[0], package.name)
@@ -269,13 +270,15 @@ def _upgrade(board: Container, package: Path, code: str) -> int:
     return _minutes(board)
 
 
-def _put_earlier_log(board: Container) -> None:
-    """In place of the log the one that the release before wrote, as its daemon left it."""
+def _put_earlier_log(board: Container) -> int:
+    """In place of the log the one that the release before wrote, as its daemon left it. Returns its minutes."""
     file = board.root / "var/lib/ampledger/ampledger.db"
     board.sh("systemctl stop ampledger")
     board.sh("rm -rf /var/lib/ampledger/ampledger.db*")
     file.write_bytes(gzip.decompress((ROOT / f"tests/earlier_logs/{EARLIER_SHAPE}.db.gz").read_bytes()))
     board.sh("chown ampledger:ampledger-log /var/lib/ampledger/ampledger.db && chmod 640 /var/lib/ampledger/ampledger.db")
+    with closing(sqlite3.connect(f"file:{file}?mode=ro&immutable=1", uri=True)) as log:
+        return int(log.execute("select count(*) from minutes").fetchone()[0])
 
 
 def _copy_and_restore(board: Container, minutes: int) -> None:

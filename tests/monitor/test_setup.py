@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from monitor.cli import commands
-from monitor.commissioning import measuring, steps
+from monitor.commissioning import answer_parsing, measuring, steps
 from monitor.commissioning.answer_parsing import parse_label
 from monitor.config import load
 from monitor.logbook.reader import Reader
@@ -211,6 +211,37 @@ def test_what_people_call_a_battery_is_understood_and_asked_back(said: str, mean
     with pytest.raises(steps.MeansThat) as back:
         parse_label(f"{said} 95 Ah")
     assert back.value.instead == f"{meant} 95" and parse_label(back.value.instead) == (meant, 95.0)
+
+
+@pytest.mark.parametrize(("said", "kind", "capacity_ah"), [
+    ("AGM100", "agm", 100), ("100 Ah agm", "agm", 100), ("agm 12V 95,5Ah", "agm", 95.5), ("flooded 70Ah (C20)", "flooded", 70),
+    ("GEL 12.0 V / 80 Ah 20h", "gel", 80)])
+def test_a_label_is_understood_as_it_is_printed(said: str, kind: str, capacity_ah: float) -> None:
+    assert answer_parsing.parse_label(said) == (kind, capacity_ah)
+
+
+@pytest.mark.parametrize(("said", "why"), [
+    ("agm ", "says no ampere-hours"), ("lithium", "says no ampere-hours"), ("100", "says no kind"),
+    ("nmc 100", "is a kind that is not known"), ("lto 60 ah", "is a kind that is not known"),
+    ("agm 100 100", "should be a kind"), ("deep cycle 100", "should be a kind")])
+def test_a_label_that_says_too_little_or_another_kind_gets_a_sentence(said: str, why: str) -> None:
+    with pytest.raises(steps.NotClear, match=why) as refused:
+        answer_parsing.parse_label(said)
+    assert not isinstance(refused.value, steps.MeansThat)
+
+
+@pytest.mark.parametrize(("said", "supply", "current_a"), [
+    ("through", "through_shunt", 0.25), ("past 0,3 A", "past_shunt", 0.3), ("through 3 W", "through_shunt", 0.25),
+    ("elsewhere", "elsewhere", 0)])
+def test_how_the_board_is_fed_may_be_said_in_watts(said: str, supply: str, current_a: float) -> None:
+    found = answer_parsing.parse_board_and_fitted(said)[0]
+    assert (found.supply, found.current_a) == (supply, pytest.approx(current_a))
+
+
+@pytest.mark.parametrize("said", ["through x", "through -1", "through 0.25 relay", "past nan", "through 0.25 0.3x"])
+def test_a_supply_that_is_not_understood_is_not_guessed(said: str) -> None:
+    with pytest.raises(steps.NotClear):
+        answer_parsing.parse_board_and_fitted(said)
 
 
 def test_an_i2c_bus_is_asked_only_on_request_and_one_that_is_not_there_is_one_sentence(tmp_path: Path) -> None:
