@@ -23,7 +23,8 @@ def build_health(book: LogView) -> dict:
         "care": care.list_care(book.known.vehicle.house, book.care(book.known.utc_s - CARE_S), book.last_full_utc_s(), book.known.utc_s,
                                clock_text),
         "depths": depth_rows(health), "weekly": bool(book.weeks()),
-        "limits": limit_rows(book), "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS,
+        "limits": limit_rows(book), "limits_caution": limits_card.CAUTION,
+        "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS,
         "tests": lives_table.tests(book),
     }
 

@@ -175,7 +175,8 @@ def _no_fuse(circuit: Circuit, supply: Supply, may_a: float) -> str:
     if not kinds:
         return (f"cannot be fused there: no class of fuse in the table breaks the {supply.short_circuit_a / 1000:.1f} kA that "
                 f"{supply.name} can push (the strongest breaks {max(k.breaking_a for k in FUSE_CLASSES) / 1000:g} kA, IEC 60269-1); "
-                "fuse each of the batteries in parallel by itself")
+                + ("fuse each of the batteries in parallel by itself" if supply.count > 1 else
+                   "if its label or maker names its short-circuit current, give that (short_circuit_a)"))
     if circuit.fuse_a is not None:
         most = max(fuse.greatest_rating_a(kind, may_a) for kind in kinds)
         if circuit.fuse_a > most:

@@ -100,7 +100,8 @@ def circuit(current_a, length_m, listed, system_file, place, battery, short_circ
                 refused.append(str(error))
         sheet = Sheet(tuple(plans), tuple(refused))
     if page_file is not None:
-        _write(page_file, words.format_page(sheet))
+        write_whole(page_file, words.format_page(sheet))
+        click.echo(f"{page_file} is written; print it from the browser.", err=True)
     if sheet.plans or as_json:
         click.echo(json.dumps(words.as_data(sheet), indent=1, ensure_ascii=False) if as_json else words.format_text(replace(sheet,
             refused=())))
@@ -129,8 +130,16 @@ def _supply(battery, short_circuit_a: float | None, panel: bool):
     return replace(supply, behind_main=True) if panel else supply
 
 
-def _write(path: Path, text: str) -> None:
+def write_whole(path: Path, text: str) -> None:
+    """Writes a file at once or not at all. Raises Refused where it cannot be written.
+
+    path: the file; text: what it is to hold.
+    """
+    from monitor.cli import Refused
+
     waiting = path.with_name(f".{path.name}.part")
-    waiting.write_text(text, encoding="utf-8")
-    waiting.replace(path)
-    click.echo(f"{path} is written; print it from the browser.", err=True)
+    try:
+        waiting.write_text(text, encoding="utf-8")
+        waiting.replace(path)
+    except OSError as error:
+        raise Refused(f"{path} cannot be written ({error.strerror}); name a file in a folder that is there and yours") from None

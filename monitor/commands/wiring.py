@@ -3,7 +3,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.circuit import BatteryType
+from monitor.commands.circuit import BatteryType, write_whole
 from monitor.commands.options import USUAL, config_option, load_config
 
 
@@ -29,9 +29,7 @@ def wiring(picture: Path | None, config_file: Path | None) -> None:
         click.echo(wiring_picture.describe(plan) + "\n")
         click.echo(text.read_guide("wiring"))
         return
-    waiting = picture.with_name(f".{picture.name}.part")
-    waiting.write_text(wiring_picture.draw(plan), encoding="utf-8")
-    waiting.replace(picture)
+    write_whole(picture, wiring_picture.draw(plan))
     click.echo(f"{picture} is written: {wiring_picture.describe(plan)}")
 
 

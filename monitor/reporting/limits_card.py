@@ -4,6 +4,9 @@ from monitor.battery.label import Battery
 from monitor.battery.limits import ageing_ratio, held_voltage_v, limits_of, over_voltage_v
 from monitor.reporting.sentences import number
 
+#: In sight of every limit.
+CAUTION = ("For batteries of this kind in general. The label and data of yours, the vehicle's handbook, local codes and a licensed "
+           "electrician have the last word.")
 #: label, value, note
 Row = tuple[str, str, str]
 

@@ -168,6 +168,17 @@ def test_bad_options_get_one_sentence(arguments: tuple, words_: str) -> None:
     assert done.exit_code != 0 and words_ in done.output.replace("\n       ", " ") and "Traceback" not in done.output
 
 
+@pytest.mark.parametrize("arguments", [("circuit", "--current", 5, "--length", 4, "--page"), ("wiring", "--picture")])
+def test_a_file_that_cannot_be_written_is_one_sentence(arguments: tuple, tmp_path: Path) -> None:
+    done = _run(*arguments, tmp_path / "nowhere" / "sheet")
+    assert done.exit_code == 1 and "cannot be written" in done.output and ".part" not in done.output
+
+
+def test_one_battery_that_no_fuse_breaks_is_not_told_of_parallel_ones() -> None:
+    with pytest.raises(Refused, match=r"the strongest breaks 25 kA.*names its short-circuit current"):
+        design(Circuit("x", 30, 1), source.battery_supply("house", "lfp", 400))
+
+
 def test_wire_says_what_took_its_place() -> None:
     done = _run("wire", "--current", 30, "--length", 4)
     assert done.exit_code == 1 and "ampledger circuit" in done.output

@@ -23,6 +23,12 @@ def test_a_guide_is_there_whatever_the_log_is_like(client, page: str, log: str) 
     assert "licensed electrician" in seen.text
 
 
+@pytest.mark.parametrize("page", ["/alerts", "/health", "/parked", "/wiring", "/circuits?current=900&length=4", "/starting-help"])
+def test_whoever_reads_a_safety_figure_sees_who_has_the_last_word(client, page: str) -> None:
+    seen = re.sub(r"\s+", " ", Text(client().get(page).text).text)
+    assert "local codes" in seen.lower() and "last word" in seen
+
+
 @pytest.mark.parametrize("page", GUIDES)
 def test_every_link_of_a_guide_leads_to_a_page_of_this_board(client, page: str) -> None:
     from_board = client()
@@ -51,7 +57,7 @@ def test_starting_help_needs_one_red_lead_and_patience(client) -> None:
 def test_the_circuit_sheet_answers_refuses_and_prints(client) -> None:
     board = client()
     sized = Text(board.get("/circuits?name=inverter&current=160&length=1&insulation=105").text).text
-    assert "50 mm²" in sized and "200 A" in sized
+    assert "70 mm²" in sized and "200 A" in sized
     refused = Text(board.get("/circuits?current=900&length=4").text).text
     assert "REFUSED" in refused and "share the load" in refused
     printed = board.get("/circuits?name=pump&current=4&length=2&print=1")
