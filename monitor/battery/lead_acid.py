@@ -10,14 +10,14 @@ Sources
 [5] Berndt, Maintenance-Free Batteries, 1997 (from memory): self-discharge and its temperature rule.
 """
 from dataclasses import dataclass, replace
-from math import exp
+from math import exp, sqrt
 
 from monitor.battery.label import Battery
 from monitor.parameters import table
 
 P = table("battery", "lead_acid")
 CELLS = P.count("cells")
-VOLTAGE_PER_K = P.number("voltage_per_k")
+VOLTAGE_PER_K, REFERENCE_C = P.number("voltage_per_k"), P.number("reference_c")
 FALL_LINEAR = P.number("fall_linear")
 GASSING_A_PER_AH, GASSING_FROM_V = P.number("gassing_a_per_ah"), P.number("gassing_from_v")
 GASSING_PER_V, GASSING_PER_K, GASSING_MOST = P.number("gassing_per_v"), P.number("gassing_per_k"), P.number("gassing_most")
@@ -68,12 +68,17 @@ def density_kg_l(full_v: float) -> float:
     return full_v / CELLS - DENSITY_CONSTANT_V
 
 
-def rest_voltage_v(kind: Construction, charge_frac: float, temperature_c: float = 25.0) -> float:
+def rest_voltage_v(kind: Construction, charge_frac: float, temperature_c: float = REFERENCE_C) -> float:
     """Rest voltage of a 12 V battery of this construction before it has shown its own [V].
 
     kind: the construction; charge_frac: charge left, 0 to 1; temperature_c: of the battery [°C].
     """
-    return kind.full_v - kind.span_v * fall_frac(1.0 - charge_frac) + VOLTAGE_PER_K * (temperature_c - 25.0)
+    return kind.full_v - kind.span_v * fall_frac(1.0 - charge_frac) + warmth_v(temperature_c)
+
+
+def warmth_v(temperature_c: float) -> float:
+    """By how much a 12 V battery rests higher than at the temperature its rest voltages are given for [V]."""
+    return VOLTAGE_PER_K * (temperature_c - REFERENCE_C)
 
 
 def fall_frac(depth_frac: float) -> float:
@@ -83,6 +88,12 @@ def fall_frac(depth_frac: float) -> float:
     thin, which is the curvature of Bode's polynomial [1] between 7.4 and 1.2 mol/kg.
     """
     return depth_frac * (FALL_LINEAR + (1.0 - FALL_LINEAR) * depth_frac)
+
+
+def depth_of_fall(fall: float) -> float:
+    """The depth of discharge at which the rest voltage has fallen by such a share of its span: fall_frac the other way."""
+    bend = 1.0 - FALL_LINEAR
+    return (sqrt(max(FALL_LINEAR**2 + 4.0 * bend * fall, 0.0)) - FALL_LINEAR) / (2.0 * bend)
 
 
 def fall_slope(depth_frac: float) -> float:

@@ -4,6 +4,18 @@ from math import exp, hypot
 
 from monitor.battery import lead_acid, ratings
 from monitor.battery.label import Battery
+from monitor.parameters import table
+
+P = table("estimation", "charge_anchor")
+TAIL_SIGMA_LN, TAIL_PER_K = P.number("tail_sigma_ln"), P.number("tail_per_k")
+USUAL_C, TAKES_FROM_V, LEAST_OVER_V = P.number("usual_c"), P.number("takes_from_v"), P.number("least_over_v")
+LEAST_HELD_S, MOST_TAIL_PER_H, WARMER_K = P.number("least_held_s"), P.number("most_tail_per_h"), P.number("warmer_k")
+COLDER_K, ACCEPTANCE_H, MOST_MISSING = P.number("colder_k"), P.number("acceptance_h"), P.number("most_missing")
+OWN_SIGMA, MISSING_SIGMA, SOON_SIGMA = P.number("own_sigma"), P.number("missing_sigma"), P.number("soon_sigma")
+SOON_OVER_V, SOON_S, FALLEN_PER_V = P.number("soon_over_v"), P.number("soon_s"), P.number("fallen_per_v")
+LEAST_LOAD_PER_H, MOST_LOAD_PER_H, KNEE_V = P.number("least_load_per_h"), P.number("most_load_per_h"), P.number("knee_v")
+SMALL_LOAD_PER_H, SMALL_KNEE_V, KNEE_SPAN_V = P.number("small_load_per_h"), P.number("small_knee_v"), P.number("knee_span_v")
+KNEE_DEPTH, END_DEPTH, KNEE_SIGMA = P.number("knee_depth"), P.number("end_depth"), P.number("knee_sigma")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,13 +37,8 @@ class Anchor:
         return hypot(self.sigma_frac, TAIL_SIGMA_LN * self.depth_by_tail)
 
 
-#: By how much the acceptance constant differs between batteries (ln, one sigma), and how it grows with each kelvin
-#: below 25 °C: charge acceptance about halves down to freezing (common practice).
-TAIL_SIGMA_LN, TAIL_PER_K = 0.40, 0.02
-
-
 def full(
-    voltage_v: float, current_a: float, capacity_ah: float, held_s: float, warmth_c: float = 20.0, slower_ln: float = 0.0,
+    voltage_v: float, current_a: float, capacity_ah: float, held_s: float, warmth_c: float = USUAL_C, slower_ln: float = 0.0,
     fallen_v: float = 0.0,
 ) -> Anchor | None:
     """A charge that tails off at a high voltage, or None.
@@ -49,14 +56,15 @@ def full(
     how much slower than usual this battery takes its last charge; fallen_v: how far the voltage has come down since its highest [V].
     """
     tail = current_a / capacity_ah
-    over = voltage_v - 12.95
-    if over < 0.5 or held_s < 1200 or not 0.0 < tail < 0.09:
+    over = voltage_v - TAKES_FROM_V
+    if over < LEAST_OVER_V or held_s < LEAST_HELD_S or not 0.0 < tail < MOST_TAIL_PER_H:
         return None
-    cold = min(max(25.0 - warmth_c, -10.0), 30.0)
-    missing = tail * 1.4 / over * exp(slower_ln + TAIL_PER_K * cold)
-    if missing > 0.12:
+    cold = min(max(lead_acid.REFERENCE_C - warmth_c, WARMER_K), COLDER_K)
+    missing = tail * ACCEPTANCE_H / over * exp(slower_ln + TAIL_PER_K * cold)
+    if missing > MOST_MISSING:
         return None
-    own = 0.007 + 0.15 * missing + (0.01 if over < 1.0 and held_s < 7200 else 0.0) + 0.04 * max(fallen_v, 0.0)
+    soon = SOON_SIGMA if over < SOON_OVER_V and held_s < SOON_S else 0.0
+    own = OWN_SIGMA + MISSING_SIGMA * missing + soon + FALLEN_PER_V * max(fallen_v, 0.0)
     return Anchor("full", missing, own, missing)
 
 
@@ -72,11 +80,11 @@ def empty(battery: Battery, voltage_v: float, current_a: float, capacity_ah: flo
     """
     rate = -current_a / capacity_ah
     # Below 11 V even the smallest load, or none, has found it empty.
-    if not -0.002 < rate < 0.15 or voltage_v > 11.3 or rate < 0.015 and voltage_v > 11.0:
+    if not LEAST_LOAD_PER_H < rate < MOST_LOAD_PER_H or voltage_v > KNEE_V or rate < SMALL_LOAD_PER_H and voltage_v > SMALL_KNEE_V:
         return None
-    fallen = min((11.3 - voltage_v) / 0.8, 1.0)
+    fallen = min((KNEE_V - voltage_v) / KNEE_SPAN_V, 1.0)
     reach = ratings.reachable_frac(
         capacity_ah, battery.rated_hours, -current_a, lead_acid.KINDS[battery.chemistry].peukert)
     if temperature_c is not None:
         reach *= min(ratings.warmth_factor(temperature_c), 1.0)
-    return Anchor("empty", (0.96 + 0.035 * fallen) * (1.0 + reach) / 2, 0.03 + (1.0 - reach) / 2)
+    return Anchor("empty", (KNEE_DEPTH + END_DEPTH * fallen) * (1.0 + reach) / 2, KNEE_SIGMA + (1.0 - reach) / 2)

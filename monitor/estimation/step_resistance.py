@@ -4,10 +4,18 @@ from math import sqrt
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery
+from monitor.parameters import table
 from monitor.sample import Minute
 
-#: Readings closer than this are averaged first, so that 1 Hz and 30 s logs show the same resistance.
-BIN_S = 25.0
+P = table("estimation", "step_resistance")
+BIN_S = P.number("bin_s")
+USUAL_OHM_AH, LEAD_GROWTH, LITHIUM_GROWTH = P.number("usual_ohm_ah"), P.number("lead_growth"), P.number("lithium_growth")
+BASE_SIGMA, GROWTH_SIGMA, LEAST_OHM = P.number("base_sigma"), P.number("growth_sigma"), P.number("least_ohm")
+APART_S, STEP_PER_H, CHARGING_PER_H = P.number("apart_s"), P.number("step_per_h"), P.number("charging_per_h")
+BELOW_V, MOST_OHM_AH, NOISE_V, NOISE_PART = P.number("below_v"), P.number("most_ohm_ah"), P.number("noise_v"), P.number("noise_part")
+REFUSED_SIGMAS2, WALK, REFUSED_MOST = P.number("refused_sigmas2"), P.number("walk"), P.count("refused_most")
+AGAIN_SIGMA = P.number("again_sigma")
+
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +40,14 @@ class Resistance:
 
 def begin(battery: Battery) -> Resistance:
     """Before any step: what batteries of this size have [Shepherd 1965; Ceraolo 2000; common practice]."""
-    base = 0.9 / battery.rated_capacity_ah
-    growth = (0.5 if battery.lead_acid else 0.05) * base
-    return Resistance(base, growth, (0.5 * base) ** 2, 0.0, (0.7 * growth) ** 2)
+    base = USUAL_OHM_AH / battery.rated_capacity_ah
+    growth = (LEAD_GROWTH if battery.lead_acid else LITHIUM_GROWTH) * base
+    return Resistance(base, growth, (BASE_SIGMA * base) ** 2, 0.0, (GROWTH_SIGMA * growth) ** 2)
 
 
 def at(resistance: Resistance, depth_frac: float) -> float:
     """Resistance to a load step at this depth [ohm]."""
-    return max(resistance.base_ohm, 1e-4) + max(resistance.growth_ohm, 0.0) * lead_acid.resistance_shape(depth_frac)
+    return max(resistance.base_ohm, LEAST_OHM) + max(resistance.growth_ohm, 0.0) * lead_acid.resistance_shape(depth_frac)
 
 
 def sigma_ohm(resistance: Resistance, depth_frac: float) -> float:
@@ -88,28 +96,28 @@ def update(
     shape = lead_acid.resistance_shape(depth_frac)
     latest, accepted = 0.0, 0
     for at_s, voltage, current in bins(minute):
-        if settled and last_v is not None and last_a is not None and at_s - last_at < 240.0:
+        if settled and last_v is not None and last_a is not None and at_s - last_at < APART_S:
             change = current - last_a
-            if abs(change) > 0.012 * rated and max(current, last_a) < 0.002 * rated and voltage < 13.3:
+            if abs(change) > STEP_PER_H * rated and max(current, last_a) < CHARGING_PER_H * rated and voltage < BELOW_V:
                 seen = (voltage - last_v) / change
-                if 0.0 < seen < 20.0 / rated:
-                    noise = 0.004 / abs(change) + 0.12 * (base + growth * shape)
+                if 0.0 < seen < MOST_OHM_AH / rated:
+                    noise = NOISE_V / abs(change) + NOISE_PART * (base + growth * shape)
                     gb, gg = pbb + shape * pbg, pbg + shape * pgg
                     total = gb + shape * gg + noise * noise
                     miss = seen - base - growth * shape
-                    if miss * miss < 9.0 * total:
+                    if miss * miss < REFUSED_SIGMAS2 * total:
                         base += gb / total * miss
                         growth += gg / total * miss
                         pbb -= gb * gb / total
                         pbg -= gb * gg / total
                         pgg -= gg * gg / total
                         # resistance follows temperature and age: never sure for ever
-                        pbb += (0.01 * base) ** 2
-                        pgg += (0.01 * growth) ** 2
+                        pbb += (WALK * base) ** 2
+                        pgg += (WALK * growth) ** 2
                         steps, refused, accepted, latest = steps + 1, 0, accepted + 1, latest + seen
                     else:
                         refused += 1
-                        if refused > 15:
-                            pbb, pgg, refused = pbb + (0.5 * base) ** 2, pgg + (0.5 * growth) ** 2, 0
+                        if refused > REFUSED_MOST:
+                            pbb, pgg, refused = pbb + (AGAIN_SIGMA * base) ** 2, pgg + (AGAIN_SIGMA * growth) ** 2, 0
         last_v, last_a, last_at = voltage, current, at_s
     return Resistance(base, growth, pbb, pbg, pgg, steps, refused, latest / accepted if accepted else 0.0, last_v, last_a, last_at)

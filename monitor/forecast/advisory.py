@@ -20,6 +20,9 @@ EARLY_WARNING = P.number("early_warning")
 BEDTIME_HOUR, AFTER_SUN_H = P.number("bedtime_hour"), P.number("after_sun_h")
 NOTICE_H, HEADS_UP_NOTICE_H = P.number("notice_h"), P.number("heads_up_notice_h")
 CLEARED_HOUR, AFTERNOON_HOUR = P.number("cleared_hour"), P.number("afternoon_hour")
+NIGHT_H, SAME_ODDS_COUNT, NEW_LOG_COUNT = P.count("night_h"), P.count("same_odds_count"), P.count("new_log_count")
+EVENING_HOUR, RISEN, DAWN_HOUR, DUSK_HOUR = P.count("evening_hour"), P.number("risen"), P.number("dawn_hour"), P.count("dusk_hour")
+SURELY_DAY_HOUR, LEAST_NIGHT_S, LEVERS_SAID = P.count("surely_day_hour"), P.number("least_night_s"), P.count("levers_said")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +48,7 @@ def past_bedtime(minute: Minute, vehicle: Vehicle, loaded: loads.LoadsState, sol
     minute: the minute that is over; vehicle: what its owner said of it; loaded: the state of loads and sun; solar_hour:
     hour of the solar day.
     """
-    return 0 <= -to_bedtime_h(minute, vehicle, loaded, solar_hour) % 24 < 9
+    return 0 <= -to_bedtime_h(minute, vehicle, loaded, solar_hour) % 24 < NIGHT_H
 
 
 def to_bedtime_h(minute: Minute, vehicle: Vehicle, loaded: loads.LoadsState, solar_hour: float) -> float:
@@ -109,10 +112,10 @@ def _speak(
     if bedtime:
         return True
     # A log that began after bedtime knows neither the charge nor the loads yet: three hours of the same odds first.
-    if state.over < (2 if state.at_bedtime is not None or not state.past_bedtime else 18):
+    if state.over < (SAME_ODDS_COUNT if state.at_bedtime is not None or not state.past_bedtime else NEW_LOG_COUNT):
         return False
-    if state.past_bedtime and solar_hour >= 18 or not by_day and solar_hour < 12:
-        return state.at_bedtime is None or p >= state.at_bedtime + 0.1
+    if state.past_bedtime and solar_hour >= EVENING_HOUR or not by_day and solar_hour < 12:
+        return state.at_bedtime is None or p >= state.at_bedtime + RISEN
     soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
     # Looking every ten minutes finds a high moment sooner or later: so before bedtime the odds must be higher.
     if p < HEADS_UP + EARLIER or solar_hour < AFTERNOON_HOUR or soon_h is None:
@@ -131,17 +134,17 @@ def judge_evening(
     hour of the solar day.
     """
     night = state.waiting
-    morning = 3.5 <= solar_hour < 20 and (loads.sun_carries(loaded) or solar_hour >= 14)
+    morning = DAWN_HOUR <= solar_hour < DUSK_HOUR and (loads.sun_carries(loaded) or solar_hour >= SURELY_DAY_HOUR)
     if night is not None and isinstance(charge.charge_frac, Estimate):
         reached = night.reached_s
         if reached is None and margin.usable_ah < 0:
             reached = now_s
         night = replace(night, lowest_frac=min(night.lowest_frac, charge.charge_frac.value), reached_s=reached)
         state = replace(state, waiting=night)
-        if morning and now_s - night.issued_s > 2 * 3600:
+        if morning and now_s - night.issued_s > LEAST_NIGHT_S:
             learnt = outcomes.judge_night(learnt, night)
             state = replace(state, waiting=None)
-    over = CLEARED_HOUR <= solar_hour < 12 or 3.5 <= solar_hour < 12 and loads.sun_carries(loaded)
+    over = CLEARED_HOUR <= solar_hour < 12 or DAWN_HOUR <= solar_hour < 12 and loads.sun_carries(loaded)
     if over and not state.past_bedtime and (state.said is not None or state.at_bedtime is not None):
         state = replace(state, said=None, said_count=0, at_bedtime=None, active=False, high=False, over=0)
     return state, learnt
@@ -155,7 +158,7 @@ def conditions(state: Evening, found: ForecastFindings) -> tuple[Condition, ...]
     """The message of this evening while it stands."""
     if not state.active:
         return QUIET
-    levers = " Or: ".join(text for text, _ in found.levers[:3] if text != NOTHING)
+    levers = " Or: ".join(text for text, _ in found.levers[:LEVERS_SAID] if text != NOTHING)
     means = ("The fridge may stop before solar takes over." if found.fridge_first else
              "The charge may fall below what you want to keep before solar takes over.")
     return (Condition(

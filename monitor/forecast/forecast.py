@@ -28,6 +28,10 @@ FAN_STEPS = (0, *range(1, 33, 2), *range(33, 49, 4), *range(49, 61, 2))
 MAY_BE_TONIGHT = P.number("may_be_tonight")
 SURE_LATER = P.number("sure_later")
 TIME_SPREAD = P.number("time_spread")
+USUAL_BASE_A, USUAL_FRIDGE_A, AFTER_RISE_SLOTS = P.number("usual_base_a"), P.number("usual_fridge_a"), P.count("after_rise_slots")
+SUN_CARRIES_SLOT, FEW_NIGHTS, TRACK_POINTS = P.count("sun_carries_slot"), P.count("few_nights"), P.count("track_points")
+DULL_OF, DULL_PART, MORNING_SLOT, BAND_LOW = P.count("dull_of"), P.number("dull_part"), P.count("morning_slot"), P.number("band_low")
+BAND_HIGH = P.number("band_high")
 WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not known yet")
 
 
@@ -89,13 +93,13 @@ def update(state: ForecastState, minute: Minute, vehicle: Vehicle, charge: Charg
 def _running_load_a(loaded: loads.LoadsState) -> float:
     """What a cut-out sees: the compressor running beside what draws all night [A]."""
     fridge_a = fridge.amperes(loaded.cold)
-    return (loaded.base_a or 0.5) + (4.5 if fridge_a is None else fridge_a)
+    return (loaded.base_a or USUAL_BASE_A) + (USUAL_FRIDGE_A if fridge_a is None else fridge_a)
 
 
 def _by_day(loaded: loads.LoadsState, now_s: float) -> bool:
     """Whether the night in question is the coming one: from an hour after sunrise, or when the sun carries the load."""
     at_slot = solar_clock.slot_of(loaded.clock, now_s) % DAY_SLOTS
-    return loaded.sky.rise + 2 <= at_slot or at_slot > 7 and loads.sun_carries(loaded)
+    return loaded.sky.rise + AFTER_RISE_SLOTS <= at_slot or at_slot > SUN_CARRIES_SLOT and loads.sun_carries(loaded)
 
 
 def _run(state: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin, loaded: loads.LoadsState) -> ForecastState:
@@ -117,14 +121,14 @@ def _run(state: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin,
         made, lambda p: outcomes.correct_probability(state.learnt, p), loads.sheddable(loaded), loaded.drive_charge_a,
         minute.hour, margin.usable_ah, found.reserve_in_s)
     because = ""
-    if count < 3:
+    if count < FEW_NIGHTS:
         because = "few nights have been seen so far" if count else "no whole day has been seen yet"
     stops_ah = () if vehicle.house.cutout_voltage_v is None else tuple(round(m, 2) for m in sorted(
         path.lowest_ah + (margin.reserve_frac - margin.cutout_frac) * path.capacity_ah for path in made))
     latest = replace(found, because=because, levers=options, probability_fridge_stops=_stops(stops_ah, 0.0, state.learnt),
                      probability_cloudy_tomorrow=cloudy,
                      probability_before_sun=outcomes.correct_probability(state.learnt, share))
-    mean = tuple(sum(path.track_ah[i] for path in made) / len(made) for i in range(1, 4))
+    mean = tuple(sum(path.track_ah[i] for path in made) / len(made) for i in range(1, TRACK_POINTS))
     return replace(
         state, latest=latest, run_s=now_s, margins_ah=tuple(round(m, 2) for m in sorted(p.lowest_ah for p in made)),
         share=share, fridge_ah=stops_ah, foreseen_ah=(margin.usable_ah, *mean), first_step_s=first * SLOT_S, nights_known=count)
@@ -133,12 +137,12 @@ def _run(state: ForecastState, minute: Minute, vehicle: Vehicle, margin: Margin,
 def _cloudy(start: night.Start, days: night.Days, now_s: float, learnt: Learnt) -> float:
     """Probability of reaching the reserve by the morning after next if tomorrow is a dull day."""
     skies = sorted((sum(sky), sky) for _, sky in days.harvests)
-    total, dull = skies[len(skies) // 5]
-    if len(skies) < 5:
-        dull = tuple(0.35 * value for value in dull)
+    total, dull = skies[len(skies) // DULL_OF]
+    if len(skies) < DULL_OF:
+        dull = tuple(DULL_PART * value for value in dull)
     made = night.draw_scenarios(start, replace(days, harvests=((1.0, dull),)), CLOUDY_PATHS, Random(int(now_s) + 1))
     late = start.slot % DAY_SLOTS
-    until_h = (16 - late) / 2 + 24 if late < 16 else (DAY_SLOTS - late) / 2 + 32
+    until_h = (MORNING_SLOT - late) / 2 + 24 if late < MORNING_SLOT else (DAY_SLOTS - late) / 2 + 32
     steps = DAY_SLOTS + int(until_h - 24)  # half hours for a day, then hours
     share = sum(min(path.track_ah[:steps]) < 0 for path in made) / len(made)
     return outcomes.correct_probability(learnt, share)
@@ -153,8 +157,8 @@ def _summary(made: list[Scenario], first_frac: float, now_s: float, margin: Marg
 
     lows = sorted(floor + path.lowest_ah / path.capacity_ah for path in made)
     middle = quantile(lows, 0.5)
-    low = middle + learnt.spread * (quantile(lows, 0.1) - middle)
-    high = middle + learnt.spread * (quantile(lows, 0.9) - middle)
+    low = middle + learnt.spread * (quantile(lows, BAND_LOW) - middle)
+    high = middle + learnt.spread * (quantile(lows, BAND_HIGH) - middle)
     tonight = [p.reserve_at_h for p in made if p.reserve_at_h is not None and p.lowest_ah <= 0]
     ever = [p.reserve_at_h for p in made if p.reserve_at_h is not None]
     # Where it may well be tonight the time is that of tonight; otherwise that of the coming three days.
@@ -168,12 +172,12 @@ def _summary(made: list[Scenario], first_frac: float, now_s: float, margin: Marg
     for step in FAN_STEPS:
         column = sorted(floor + path.track_ah[step] / path.capacity_ah for path in made)
         fan.append((ends_h[step] * 3600, *(
-            round(_frac(quantile(column, part)), 4) for part in (0.1, 0.5, 0.9))))
+            round(_frac(quantile(column, part)), 4) for part in (BAND_LOW, 0.5, BAND_HIGH))))
     return ForecastFindings(
         issued_s=now_s, probability_before_sun=None,
         reserve_in_s=when * 3600 if reached else None,
-        reserve_in_low_s=max(when - TIME_SPREAD * (when - quantile(times, 0.1)), 0.0) * 3600 if reached else None,
-        reserve_in_high_s=(when + TIME_SPREAD * (quantile(times, 0.9) - when)) * 3600 if reached else None,
+        reserve_in_low_s=max(when - TIME_SPREAD * (when - quantile(times, BAND_LOW)), 0.0) * 3600 if reached else None,
+        reserve_in_high_s=(when + TIME_SPREAD * (quantile(times, BAND_HIGH) - when)) * 3600 if reached else None,
         lowest_frac=_frac(middle), lowest_low_frac=_frac(low), lowest_high_frac=_frac(high),
         sun_back_in_s=quantile(suns, 0.5) * 3600 if quantile(suns, 0.5) < 90 else None,
         full_in_s=quantile(fulls, 0.5) * 3600 if quantile(fulls, 0.5) < 1e8 else None,

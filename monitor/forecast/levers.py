@@ -10,6 +10,10 @@ SAFE, GOAL = P.number("safe"), P.number("goal")
 DRIVE_ALONE_MIN, DRIVE_LONGEST_MIN = P.number("drive_alone_min"), P.number("drive_longest_min")
 LESS_PART, LEAST_A = P.number("less_part"), P.number("least_a")
 SOON_S = P.number("soon_s")
+MAINS_EFFORT, USUAL_EFFORT, LEAST_EFFORT = P.number("mains_effort"), P.number("usual_effort"), P.number("least_effort")
+DRIVE_STEPS, DRIVE_ROUND_MIN, ROUND_UP = P.count("drive_steps"), P.count("drive_round_min"), P.number("round_up")
+FALLS_H, USED_LEAST_A, LESS_MOST_A = P.number("falls_h"), P.number("used_least_a"), P.number("less_most_a")
+LESS_STEP = P.number("less_step")
 
 #: The lever that asks for nothing.
 NOTHING = "Nothing to do."
@@ -49,8 +53,8 @@ def levers(
         found.append(drive)
     if not any(p < SAFE and text != (drive or ("", ""))[1] for _, text, p in found):
         # a long drive is never the only way out
-        found.append((1.9, f"Charge about {max(_need_ah(made), 1.0):.0f} Ah{_in_time(by_s, SOON_S, hour)}, from mains or any charger.",
-                      correct(_share(made, _need_ah(made), 0.0))))
+        said = f"Charge about {max(_need_ah(made), 1.0):.0f} Ah{_in_time(by_s, SOON_S, hour)}, from mains or any charger."
+        found.append((MAINS_EFFORT, said, correct(_share(made, _need_ah(made), 0.0))))
     return tuple((text, p) for _, text, p in sorted(found, key=lambda one: (one[2] >= SAFE, one[0])))
 
 
@@ -62,15 +66,15 @@ def _rest(made: Sequence[Scenario], correct, name: str, amperes: float, sun_h: f
         while from_h + 1.0 < sun_h and _share(made, 0.0, amperes, from_h + 1.0) < GOAL:
             from_h += 1.0
     since = "from now" if from_h == 0.0 else f"in about {from_h:.0f} h" if hour is None else f"from {clock(from_h * 3600, hour)}"
-    effort = (amperes / used_a if used_a else 0.5) * (1 - from_h / max(sun_h, 1.0)) + 0.2
+    effort = (amperes / used_a if used_a else USUAL_EFFORT) * (1 - from_h / max(sun_h, 1.0)) + LEAST_EFFORT
     return effort, f"Switch {name} off {since} until {_sun(sun_h, hour)}.", correct(_share(made, 0.0, amperes, from_h))
 
 
 def _drive(made: Sequence[Scenario], correct, drive_a: float | None, hour: float | None,
            by_s: float | None) -> tuple[float, str, float] | None:
-    if drive_a is None or drive_a <= LEAST_A * 5:
+    if drive_a is None or drive_a <= LEAST_A * DRIVE_STEPS:
         return None
-    minutes = max(5 * round(_need_ah(made) / drive_a * 60 / 5 + 0.49), 5)
+    minutes = max(DRIVE_ROUND_MIN * round(_need_ah(made) / drive_a * 60 / DRIVE_ROUND_MIN + ROUND_UP), DRIVE_ROUND_MIN)
     if minutes > DRIVE_LONGEST_MIN:
         return None
     in_time = _in_time(by_s, 60.0 * minutes, hour)
@@ -96,9 +100,9 @@ def _share(made: Sequence[Scenario], ah: float, amperes: float, from_h: float = 
 
 def _used_a(made: Sequence[Scenario], usable_ah: float) -> float | None:
     """The mean current out of the battery until its lowest point [A], None where it does not fall."""
-    falls = [(usable_ah - path.lowest_ah) / path.lowest_at_h for path in made if path.lowest_at_h > 0.5]
+    falls = [(usable_ah - path.lowest_ah) / path.lowest_at_h for path in made if path.lowest_at_h > FALLS_H]
     mean = sum(falls) / len(falls) if falls else 0.0
-    return mean if mean > 0.05 else None
+    return mean if mean > USED_LEAST_A else None
 
 
 def _need_ah(made: Sequence[Scenario]) -> float:
@@ -109,8 +113,8 @@ def _need_ah(made: Sequence[Scenario]) -> float:
 def _less_a(made: Sequence[Scenario]) -> float | None:
     """Amperes less that make the night safe, None where the time is too short for that."""
     amperes = LEAST_A
-    while amperes < 5.0:
+    while amperes < LESS_MOST_A:
         if _share(made, 0.0, amperes) < GOAL:
             return amperes
-        amperes *= 1.25
+        amperes *= LESS_STEP
     return None

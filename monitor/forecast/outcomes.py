@@ -8,6 +8,7 @@ P = table("forecast", "outcomes")
 KEPT_NIGHTS = P.count("kept_nights")
 SHIFT_SIGMA, SLOPE_SIGMA = P.number("shift_sigma"), P.number("slope_sigma")
 STEP, LEAST, MOST, INSIDE = P.number("step"), P.number("least"), P.number("most"), P.number("inside")
+TURNS, LEAST_SLOPE = P.count("turns"), P.number("least_slope")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def logit(probability: float) -> float:
 def _fit(rows: list[tuple[float, bool]]) -> tuple[float, float]:
     """Shift and slope of highest posterior probability, by Newton's method."""
     a, c = 0.0, 1.0
-    for _ in range(6):
+    for _ in range(TURNS):
         ga, gc = -a / SHIFT_SIGMA**2, -(c - 1) / SLOPE_SIGMA**2
         haa, hac, hcc = 1 / SHIFT_SIGMA**2, 0.0, 1 / SLOPE_SIGMA**2
         for x, y in rows:
@@ -67,4 +68,4 @@ def _fit(rows: list[tuple[float, bool]]) -> tuple[float, float]:
             haa, hac, hcc = haa + w, hac + w * x, hcc + w * x * x
         det = haa * hcc - hac * hac
         a, c = a + (hcc * ga - hac * gc) / det, c + (haa * gc - hac * ga) / det
-    return a, max(c, 0.3)
+    return a, max(c, LEAST_SLOPE)

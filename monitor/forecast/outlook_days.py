@@ -15,6 +15,9 @@ ALIKE_SIGMA, SUN_FLOOR = P.number("alike_sigma"), P.number("sun_floor")
 TODAY_SHARE, TODAY_LIMIT = P.number("today_share"), P.number("today_limit")
 FIRST_LOAD_PER_AH, FIRST_SUN_PER_AH = P.number("first_load_per_ah"), P.number("first_sun_per_ah")
 WARMTH_PER_K, WARMTH_LIMIT = P.number("warmth_per_k"), P.number("warmth_limit")
+ALIKE_LEAST, GUESS_SLOTS, DAY_TO_DAY_LN = P.number("alike_least"), P.count("guess_slots"), P.number("day_to_day_ln")
+EVENING_FROM_HOUR, EVENING_TO_HOUR, EVENING_TIMES = P.count("evening_from_hour"), P.count("evening_to_hour"), P.number("evening_times")
+DAY_TIMES, SUN_UP_HOUR, SUN_HOURS = P.number("day_times"), P.count("sun_up_hour"), P.count("sun_hours")
 
 
 def days_from(past: History, slot: int, temperature_c: float | None, rated_capacity_ah: float) -> tuple[Days, int]:
@@ -42,7 +45,7 @@ def days_from(past: History, slot: int, temperature_c: float | None, rated_capac
         factor = exp(min(max(WARMTH_PER_K * warmer_k, -WARMTH_LIMIT), WARMTH_LIMIT))
         loads.append((weight, factor, history.fill_slot(load, load_profile)))
         brighter = log((today_ah + SUN_FLOOR) / (_since_midnight(past, slot - age * DAY_SLOTS) + SUN_FLOOR))
-        alike = exp(-0.5 * (brighter / ALIKE_SIGMA) ** 2) + 0.02
+        alike = exp(-0.5 * (brighter / ALIKE_SIGMA) ** 2) + ALIKE_LEAST
         skies.append((weight * alike, _rest_of_today(history.fill_slot(sky, sky_profile), slot, brighter)))
     return Days(
         tuple(loads), tuple(skies), _beyond([sum(day) for _, _, day in loads], LOAD_SIGMA),
@@ -80,9 +83,11 @@ def _first_guess(past: History, slot: int, rated_capacity_ah: float) -> Days:
     seen = [value for value in past.load_a if value is not None]
     guess_a = FIRST_LOAD_PER_AH * rated_capacity_ah
     # What was seen so far counts, held against the guess as if that were six hours of measuring.
-    mean_a = (sum(seen) + 12 * guess_a) / (len(seen) + 12)
+    mean_a = (sum(seen) + GUESS_SLOTS * guess_a) / (len(seen) + GUESS_SLOTS)
     hours = [((slot + i) % DAY_SLOTS) / 2 for i in range(DAY_SLOTS)]
-    load = tuple(mean_a * (1.5 if 18 <= hour < 22 else 0.9) for hour in hours)
+    load = tuple(mean_a * (EVENING_TIMES if EVENING_FROM_HOUR <= hour < EVENING_TO_HOUR else DAY_TIMES) for hour in hours)
     peak_a = FIRST_SUN_PER_AH * rated_capacity_ah
-    sky = tuple(peak_a * max(sin(pi * (hour - 6) / 12), 0.0) if 6 < hour < 18 else 0.0 for hour in hours)
-    return Days(((1.0, 1.0, load),), ((1.0, sky),), NO_DAY_SIGMA * sqrt(12 / (len(seen) + 12)) + 0.1, NO_DAY_SIGMA)
+    sky = tuple(peak_a * max(sin(pi * (hour - SUN_UP_HOUR) / SUN_HOURS), 0.0) if 0 < hour - SUN_UP_HOUR < SUN_HOURS else 0.0
+                for hour in hours)
+    load_sigma = NO_DAY_SIGMA * sqrt(GUESS_SLOTS / (len(seen) + GUESS_SLOTS)) + DAY_TO_DAY_LN
+    return Days(((1.0, 1.0, load),), ((1.0, sky),), load_sigma, NO_DAY_SIGMA)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import exp, hypot
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.battery.lead_acid import KINDS, warmth_v
 from monitor.findings import Z95
 from monitor.parameters import table
 from monitor.planning import storage
@@ -122,7 +122,7 @@ def _starter(hours: Sequence[Hour], battery: Battery, temperature_c: float) -> L
 
 def _mean_v(hours: Sequence[Hour]) -> float:
     """Mean rest voltage, brought to 25 °C."""
-    return sum((h.starter_voltage_v or 0.0) - VOLTAGE_PER_K * ((h.temperature_c if h.temperature_c is not None else 25.0) - 25.0)
+    return sum((h.starter_voltage_v or 0.0) - (0.0 if h.temperature_c is None else warmth_v(h.temperature_c))
                for h in hours) / len(hours)
 
 

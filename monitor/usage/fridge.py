@@ -17,6 +17,12 @@ INSIDE_C, WORSE, UNSURE, HOUR_SIGMA = P.number("inside_c"), P.number("worse"), P
 SWING_K = P.number("swing_k")
 GUESS_S = P.number("guess_s")
 TOO_LONG = P.number("too_long")
+LEAST_RUNS, ALIKE_FRAC, ALIKE_A = P.number("least_runs"), P.number("alike_frac"), P.number("alike_a")
+WAITING_KEPT, PAIR_A, RUN_LEAST_SHARE = P.count("waiting_kept"), P.number("pair_a"), P.number("run_least_share")
+RUN_USUAL, KINDS_KEPT, SLOPE_C = P.count("run_usual"), P.count("kinds_kept"), P.number("slope_c")
+SLOPE_MEMORIES, USUAL_DUTY, LEAST_INSIDE_K = P.count("slope_memories"), P.number("usual_duty"), P.number("least_inside_k")
+LEAST_DUTY, WARMEST_H, LEAST_CYCLES = P.number("least_duty"), P.count("warmest_h"), P.count("least_cycles")
+OWN_SIGMA, UNSEEN_SIGMA, RUN_SIGMA = P.number("own_sigma"), P.number("unseen_sigma"), P.number("run_sigma")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +54,7 @@ class Fridge:
 
 def kind(fridge: Fridge) -> RunKind | None:
     """The load that comes and goes most often, None until that is often enough to be a compressor."""
-    return fridge.kinds[0] if fridge.kinds and fridge.kinds[0].runs > 4.5 else None
+    return fridge.kinds[0] if fridge.kinds and fridge.kinds[0].runs > LEAST_RUNS else None
 
 
 def amperes(fridge: Fridge) -> float | None:
@@ -66,7 +72,7 @@ def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], part: int, te
     for step in steps:
         fridge = _learn_run(fridge, step)
         size = amperes(fridge)
-        if size is None or abs(abs(step.by_a) - size) > 0.2 * size + 0.15:
+        if size is None or abs(abs(step.by_a) - size) > ALIKE_FRAC * size + ALIKE_A:
             continue
         now_on = step.by_a < 0
         if fridge.running is not None and fridge.running != now_on:
@@ -90,10 +96,10 @@ def hide_runs(fridge: Fridge, at_s: float, part: int, temperature_c: float | Non
 def _learn_run(fridge: Fridge, step: CurrentStep) -> Fridge:
     """Pair a step back with the step that it answers, and count the run to its kind."""
     if step.by_a < 0:
-        waiting = tuple(w for w in fridge.switched_on if step.at_s - w[0] < LONGEST_S)[-3:]
+        waiting = tuple(w for w in fridge.switched_on if step.at_s - w[0] < LONGEST_S)[-WAITING_KEPT:]
         return replace(fridge, switched_on=(*waiting, (step.at_s, -step.by_a)))
     for began in reversed(fridge.switched_on):
-        if abs(began[1] - step.by_a) < ALIKE * max(began[1], step.by_a) + 0.05:
+        if abs(began[1] - step.by_a) < ALIKE * max(began[1], step.by_a) + PAIR_A:
             left = tuple(w for w in fridge.switched_on if w != began)
             lasted_s, size = step.at_s - began[0], (began[1] + step.by_a) / 2
             fridge = replace(fridge, switched_on=left)
@@ -108,14 +114,14 @@ def _with_run(kinds: tuple[RunKind, ...], size: float, at_s: float, run_s: float
     near = min(faded, key=lambda k: abs(k.amperes - size), default=None)
     if near is not None and abs(near.amperes - size) < ALIKE * near.amperes:
         faded.remove(near)
-        gain = max(1 / (near.runs + 1), 0.03)
+        gain = max(1 / (near.runs + 1), RUN_LEAST_SHARE)
         # Long runs count as no longer than twice the usual: one lost end must not move the mean.
-        lasted = min(run_s, 2 * near.run_s) if near.runs > 4 else run_s
+        lasted = min(run_s, 2 * near.run_s) if near.runs > RUN_USUAL else run_s
         faded.append(RunKind(near.amperes + gain * (size - near.amperes), near.runs + 1, at_s,
                           near.run_s + gain * (lasted - near.run_s)))
     else:
         faded.append(RunKind(size, 1.0, at_s, run_s))
-    return tuple(sorted(faded, key=lambda k: -k.runs)[:6])
+    return tuple(sorted(faded, key=lambda k: -k.runs)[:KINDS_KEPT])
 
 
 def _count_run(fridge: Fridge, until_s: float, part: int, temperature_c: float | None) -> Fridge:
@@ -129,12 +135,12 @@ def _count_run(fridge: Fridge, until_s: float, part: int, temperature_c: float |
     (on if fridge.running else off)[part] += span_s
     warm, sums = fridge.warm_c, fridge.slope_sums
     if temperature_c is not None:
-        hours, duty, x = span_s / 3600, 1.0 if fridge.running else 0.0, temperature_c - 20.0
+        hours, duty, x = span_s / 3600, 1.0 if fridge.running else 0.0, temperature_c - SLOPE_C
         old = warm[part]
         mixed = temperature_c if old is None else old + min(span_s / max(on[part] + off[part], span_s), 1.0) * (
             temperature_c - old)
         warm = (*warm[:part], round(mixed, 2), *warm[part + 1:])
-        keep_slope = exp(-max(until_s - fridge.at_s, 0.0) / (3 * MEMORY_S))
+        keep_slope = exp(-max(until_s - fridge.at_s, 0.0) / (SLOPE_MEMORIES * MEMORY_S))
         weight, sum_x, sum_y, sum_xx, sum_xy = sums
         sums = (weight * keep_slope + hours, sum_x * keep_slope + hours * x, sum_y * keep_slope + hours * duty,
                 sum_xx * keep_slope + hours * (x * x), sum_xy * keep_slope + hours * (x * duty))
@@ -145,9 +151,9 @@ def _count_run(fridge: Fridge, until_s: float, part: int, temperature_c: float |
 def duty_per_k(fridge: Fridge) -> tuple[float, float]:
     """Growth of the duty with temperature [1/K] and its sigma, held to what physics says until days have shown it."""
     weight, x, y, xx, xy = fridge.slope_sums
-    duty = _overall(fridge) or 0.3
-    mean_c = 20.0 + (x / weight if weight > 1 else 0.0)
-    usual = WORSE * duty / max(mean_c - INSIDE_C, 6.0)
+    duty = _overall(fridge) or USUAL_DUTY
+    mean_c = SLOPE_C + (x / weight if weight > 1 else 0.0)
+    usual = WORSE * duty / max(mean_c - INSIDE_C, LEAST_INSIDE_K)
     sigma = UNSURE * usual
     if weight < 1:
         return usual, sigma
@@ -177,7 +183,7 @@ def duty_frac(fridge: Fridge, temperature_c: float | None = None) -> float | Non
     duty, warm_c = _overall(fridge), warmth_c(fridge)
     if duty is None or temperature_c is None or warm_c is None:
         return duty
-    return min(max(duty + duty_per_k(fridge)[0] * (temperature_c - warm_c), 0.02), 1.0)
+    return min(max(duty + duty_per_k(fridge)[0] * (temperature_c - warm_c), LEAST_DUTY), 1.0)
 
 
 def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...] | None:
@@ -186,12 +192,12 @@ def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...]
     if overall is None:
         return None
     seen_s = [on + off for on, off in zip(fridge.on_s, fridge.off_s, strict=True)]
-    swing = [SWING_K * cos((3 * part + 1.5 - 15) / 12 * pi) for part in range(BINS)]
+    swing = [SWING_K * cos((3 * part + 1.5 - WARMEST_H) / 12 * pi) for part in range(BINS)]
     swing_seen = sum(k * s for k, s in zip(swing, seen_s, strict=True)) / sum(seen_s)
     out = []
     for part in range(BINS):
         seen = None if day_c[part] is None or warmth_c(fridge) is None else duty_frac(fridge, day_c[part])
-        guess = min(max(overall + duty_per_k(fridge)[0] * (swing[part] - swing_seen), 0.02), 1.0) if seen is None else seen
+        guess = min(max(overall + duty_per_k(fridge)[0] * (swing[part] - swing_seen), LEAST_DUTY), 1.0) if seen is None else seen
         out.append((fridge.on_s[part] + GUESS_S * guess) / (seen_s[part] + GUESS_S))
     return tuple(out)
 
@@ -199,9 +205,9 @@ def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...]
 def ah_per_day(fridge: Fridge, day_c: tuple[float | None, ...]) -> Answer:
     """Ampere-hours that the fridge takes in a day, with its 95 % interval."""
     size, parts = amperes(fridge), duties(fridge, day_c)
-    if size is None or parts is None or fridge.cycles < 6:
+    if size is None or parts is None or fridge.cycles < LEAST_CYCLES:
         return NotYet("the fridge has to be seen starting and stopping for some hours without sun")
     value = size * 24 * sum(parts) / BINS
     unseen = sum(fridge.on_s[p] + fridge.off_s[p] < 3600 for p in range(BINS)) / BINS
-    sigma = value * (0.05**2 + (0.25 * unseen) ** 2 + 0.3**2 / fridge.cycles) ** 0.5
+    sigma = value * (OWN_SIGMA**2 + (UNSEEN_SIGMA * unseen) ** 2 + RUN_SIGMA**2 / fridge.cycles) ** 0.5
     return Estimate(value, value - Z95 * sigma, value + Z95 * sigma, "learnt")

@@ -12,6 +12,7 @@ BASELINE_DAYS, AGREE_DAYS = P.count("baseline_days"), P.count("agree_days")
 HARDER_FRAC, HARDER_DUTY = P.number("harder_frac"), P.number("harder_duty")
 SURE = P.number("sure")
 FOLLOWS = P.number("follows")
+FIRST_C, LEAST_CYCLES, LEAST_DUTY = P.number("first_c"), P.count("least_cycles"), P.number("least_duty")
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +20,7 @@ class Effort:
     """The usual duty and its warmth; the latest duty beside what is usual at the warmth of now; days above that."""
 
     usual: float | None = None
-    usual_c: float = 20.0
+    usual_c: float = FIRST_C
     days: int = 0
     latest: float | None = None
     expected: float | None = None
@@ -32,21 +33,21 @@ def day(effort: Effort, cold: Fridge) -> Effort:
     Without a thermometer there is no verdict: a fridge in a hot week does run more.
     """
     duty, warm_c = fridge.duty_frac(cold), fridge.warmth_c(cold)
-    if duty is None or warm_c is None or cold.cycles < 12:
+    if duty is None or warm_c is None or cold.cycles < LEAST_CYCLES:
         return effort
     if effort.usual is None:
         return Effort(duty, warm_c, 1, duty, duty)
     # The latest duty is moved to the usual warmth by its own slope: a seal that leaks steepens both alike.
     slope, sigma = fridge.duty_per_k(cold)
     colder_k = effort.usual_c - warm_c
-    moved = min(max(duty + slope * colder_k, 0.02), 1.0)
+    moved = min(max(duty + slope * colder_k, LEAST_DUTY), 1.0)
     above = moved - effort.usual
     latest = replace(effort, latest=duty, expected=min(duty * effort.usual / moved, 1.0))
     learning = effort.days < BASELINE_DAYS
     if not learning and above > max(HARDER_FRAC * effort.usual, HARDER_DUTY, SURE * sigma * abs(colder_k)):
         return replace(latest, harder_days=effort.harder_days + 1)
     gain = 1 / (effort.days + 1) if learning else FOLLOWS
-    usual = min(max(effort.usual * (1 - slope * gain * colder_k / moved) + gain * above, 0.02), 1.0)
+    usual = min(max(effort.usual * (1 - slope * gain * colder_k / moved) + gain * above, LEAST_DUTY), 1.0)
     return replace(latest, usual=usual, usual_c=effort.usual_c - gain * colder_k, days=effort.days + 1, harder_days=0)
 
 

@@ -11,6 +11,11 @@ P = table("usage", "harvest")
 WARMTH_PER_K = P.number("warmth_per_k")
 WARMTH_LIMIT = P.number("warmth_limit")
 FIRST_RISE, FIRST_SET = P.count("first_rise"), P.count("first_set")
+USUAL_CLEARNESS, LEAST_CLEAR, MOST_CLEAR = P.number("usual_clearness"), P.number("least_clear"), P.number("most_clear")
+MORNING_SLOT, EVENING_SLOT, LIGHT_LEAST_SHARE = P.count("morning_slot"), P.count("evening_slot"), P.number("light_least_share")
+BRIGHT_SHARE, DARK_A, DARK_PART, MAINS_A = P.number("bright_share"), P.number("dark_a"), P.number("dark_part"), P.number("mains_a")
+NIGHT_LEAST_SHARE, MIRRORED, SHORT_DAY_SLOTS = P.number("night_least_share"), P.number("mirrored"), P.count("short_day_slots")
+EARLIEST_SLOT, LATEST_SLOT, SUN_LEAST_A = P.count("earliest_slot"), P.count("latest_slot"), P.number("sun_least_a")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +39,7 @@ class Sky:
     nights: int = 0
     today_ah: float = 0.0           # uncurtailed harvest of today, and the envelope of the same slots
     today_bright_ah: float = 0.0
-    clearness_frac: float = 0.75
+    clearness_frac: float = USUAL_CLEARNESS
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +60,7 @@ def dark(sky: Sky, slot: int) -> bool:
 
 def deep_night(slot: int) -> bool:
     """Solar 22:30 to 04:30: no sun at any place people camp at, and mostly no lights."""
-    return not 9 <= slot % DAY_SLOTS < 45
+    return not MORNING_SLOT <= slot % DAY_SLOTS < EVENING_SLOT
 
 
 def usual_load_a(sky: Sky, temperature_c: float | None) -> float | None:
@@ -108,28 +113,29 @@ def note_sun(sky: Sky, half: Half, harvest_a: float) -> Sky:
         return _night(sky, half)
     above = max(half.net_a + (sky.night_load_a or 0.0), 0.0) if half.solar_a is None else half.solar_a
     count = sky.seen[at] + 1
-    gain = max(1.0 / count, 0.2)
+    gain = max(1.0 / count, LIGHT_LEAST_SHARE)
     light = _put(sky.light_a, at, sky.light_a[at] + gain * (above - sky.light_a[at]))
     bright = sky.envelope_a[at]
     sky = replace(sky, light_a=light, seen=_put(sky.seen, at, count))
     if half.curtailed and harvest_a <= bright:
         return sky
     # Follows the bright days up at once and forgets over three weeks.
-    bright = max(harvest_a, bright - 0.03 * (bright - harvest_a))
+    bright = max(harvest_a, bright - BRIGHT_SHARE * (bright - harvest_a))
     sky = replace(sky, envelope_a=_put(sky.envelope_a, at, round(bright, 3)))
-    if half.curtailed or bright < 0.3:
+    if half.curtailed or bright < DARK_A:
         return sky
     ah, of = sky.today_ah + harvest_a / 2, sky.today_bright_ah + bright / 2
-    return replace(sky, today_ah=ah, today_bright_ah=of, clearness_frac=min(max((ah + 0.75) / (of + 1.0), 0.05), 1.25))
+    clearness_frac = min(max((ah + USUAL_CLEARNESS) / (of + 1.0), LEAST_CLEAR), MOST_CLEAR)
+    return replace(sky, today_ah=ah, today_bright_ah=of, clearness_frac=clearness_frac)
 
 
 def _night(sky: Sky, half: Half) -> Sky:
     load = max(-half.net_a, 0.0)
-    if half.net_a > 0.5 and half.solar_a is None:
+    if half.net_a > MAINS_A and half.solar_a is None:
         return sky  # charging in the dark: mains or something else that is not the sun
     if sky.night_load_a is None:
         return replace(sky, night_load_a=load, night_c=half.temperature_c, nights=1)
-    gain = max(1.0 / (sky.nights + 1), 0.02)  # a dozen slots a night: about four nights of memory
+    gain = max(1.0 / (sky.nights + 1), NIGHT_LEAST_SHARE)  # a dozen slots a night: about four nights of memory
     warm = sky.night_c
     if half.temperature_c is not None:
         warm = half.temperature_c if warm is None else warm + gain * (half.temperature_c - warm)
@@ -158,16 +164,17 @@ def note_turn(sky: Sky, slots: int) -> Sky:
 
 def new_day(sky: Sky) -> Sky:
     """The sky at solar midnight: sunrise and sunset found anew, the envelope made whole."""
-    sky = replace(sky, today_ah=0.0, today_bright_ah=0.0, clearness_frac=0.75)
-    if min(sky.seen[9:45]) < 1:
+    sky = replace(sky, today_ah=0.0, today_bright_ah=0.0, clearness_frac=USUAL_CLEARNESS)
+    if min(sky.seen[MORNING_SLOT:EVENING_SLOT]) < 1:
         return sky
     # Afternoons of a battery that is full by noon are never seen: the mornings stand in for them.
     bright = sky.envelope_a
-    mirrored = tuple(max(value, 0.8 * bright[(2 * NOON - 1 - slot) % DAY_SLOTS]) for slot, value in enumerate(bright))
-    floor = 0.3 + 0.05 * max(sky.light_a)
-    rise = next((s for s in range(NOON - 7, 7, -1) if sky.light_a[s] < floor and sky.light_a[s - 1] < floor), 7) + 1
-    fall = next((s for s in range(NOON + 7, 40) if sky.light_a[s] < floor and sky.light_a[s + 1] < floor), 40)
-    learnt = max(sky.light_a) > 0.6
+    mirrored = tuple(max(value, MIRRORED * bright[(2 * NOON - 1 - slot) % DAY_SLOTS]) for slot, value in enumerate(bright))
+    floor = DARK_A + DARK_PART * max(sky.light_a)
+    mornings, evenings = range(NOON - SHORT_DAY_SLOTS, EARLIEST_SLOT, -1), range(NOON + SHORT_DAY_SLOTS, LATEST_SLOT)
+    rise = next((s for s in mornings if sky.light_a[s] < floor and sky.light_a[s - 1] < floor), EARLIEST_SLOT) + 1
+    fall = next((s for s in evenings if sky.light_a[s] < floor and sky.light_a[s + 1] < floor), LATEST_SLOT)
+    learnt = max(sky.light_a) > SUN_LEAST_A
     sky = replace(sky, envelope_a=mirrored)
     return replace(sky, rise=rise, set=fall, learnt=True, by_harvest=True) if learnt else sky
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from monitor.battery.label import Vehicle
 from monitor.battery.limits import limits_of
 from monitor.findings import Z95, Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
+from monitor.parameters import table
 from monitor.replacing import replace
 from monitor.sample import Minute
 from monitor.usage import current_steps, daylight, fridge, fridge_effort, harvest, history, solar_clock, who_took
@@ -14,6 +15,18 @@ from monitor.usage.harvest import Half, Sky
 from monitor.usage.history import DAY_SLOTS, SLOT_S, History
 from monitor.usage.solar_clock import SolarClock
 from monitor.usage.who_took import Shares
+
+P = table("usage", "loads")
+DRIVE_LEAST_A, DRIVE_MEAN_H, LOST_S = P.number("drive_least_a"), P.number("drive_mean_h"), P.number("lost_s")
+BASE_EVERY_S, BASE_HELD_S, BASE_DOWN = P.count("base_every_s"), P.number("base_held_s"), P.number("base_down")
+BASE_UP, LIGHTS_A, LIGHTS_SLOT = P.number("base_up"), P.number("lights_a"), P.count("lights_slot")
+FRIDGE_ALIKE, HELD_BACK_V, FLOAT_PER_H = P.number("fridge_alike"), P.number("held_back_v"), P.number("float_per_h")
+CUT_OFF_FRAC, CUT_OFF_V, COVERED_LEAST = P.number("cut_off_frac"), P.number("cut_off_v"), P.number("covered_least")
+APART_MOST, SOLAR_LEAST, CURTAILED_LEAST = P.number("apart_most"), P.number("solar_least"), P.number("curtailed_least")
+MAINS_A, DAY_C_SHARE, BURSTS_SHARE = P.number("mains_a"), P.number("day_c_share"), P.number("bursts_share")
+EVENINGS_KEPT, EVENINGS_LEAST, MISSING_MOST = P.count("evenings_kept"), P.count("evenings_least"), P.count("missing_most")
+SLOPE_CYCLES, ROUGH_LOW, ROUGH_HIGH = P.count("slope_cycles"), P.number("rough_low"), P.number("rough_high")
+FRIDGE_SHED = P.number("fridge_shed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,9 +139,9 @@ def update(state: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindin
             slot.curtailed_s + (span if curtailed else 0.0),
             slot.apart_s + (span if running or _is_cut_off(minute, charge) else 0.0),
         )
-        if running and current_a > 0.5 and not curtailed:
+        if running and current_a > DRIVE_LEAST_A and not curtailed:
             drive_h += span / 3600
-            drive_a = current_a if drive_a is None else drive_a + min(span / 3600 / min(drive_h, 3.0), 1.0) * (
+            drive_a = current_a if drive_a is None else drive_a + min(span / 3600 / min(drive_h, DRIVE_MEAN_H), 1.0) * (
                 current_a - drive_a)
     state = replace(state, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
                    curtailed=curtailed, drive_charge_a=drive_a, drive_h=drive_h)
@@ -138,7 +151,7 @@ def update(state: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindin
 def _update_on_step(state: LoadsState, number: int, minute: Minute, join: JoinFindings) -> LoadsState:
     """Follow the current's steps in slot `number`: the fridge, short bursts, the night's base, the lights going out."""
     part = number % DAY_SLOTS * BINS // DAY_SLOTS
-    if minute.house_current_a is None or minute.gap_s > 300 or state.curtailed or join.engine in ("running", "cranking"):
+    if minute.house_current_a is None or minute.gap_s > LOST_S or state.curtailed or join.engine in ("running", "cranking"):
         if state.level.amperes is None:
             return state
         return replace(state, level=current_steps.is_lost(state.level),
@@ -146,18 +159,18 @@ def _update_on_step(state: LoadsState, number: int, minute: Minute, join: JoinFi
     size = fridge.amperes(state.cold)
     level, steps, burst_as = current_steps.follow(state.level, minute, size)
     if not steps and not burst_as:
-        if minute.end_s % 600 < 60 and harvest.deep_night(number) and level.held_s > 120 and level.amperes is not None and (
-                state.cold.running is False or size is None):
+        settled = level.held_s > BASE_HELD_S and (state.cold.running is False or size is None)
+        if minute.end_s % BASE_EVERY_S < 60 and harvest.deep_night(number) and settled and level.amperes is not None:
             # Quickly down, slowly up: what draws now and then is not the base.
             seen_a = max(-level.amperes, 0.0)
-            gain = 0.2 if state.base_a is not None and seen_a < state.base_a else 0.02
+            gain = BASE_DOWN if state.base_a is not None and seen_a < state.base_a else BASE_UP
             state = replace(state, base_a=_toward(state.base_a, seen_a, gain))
         return replace(state, level=level)
     cold = fridge.update_on_step(state.cold, steps, part, state.temperature_c)
     drop = state.last_drop
     for step in steps:
         # Lights out: the evening's last step to less load that is not the fridge's.
-        if step.by_a > 0.3 and number % DAY_SLOTS >= 37 and (size is None or abs(step.by_a - size) > 0.2 * size):
+        if step.by_a > LIGHTS_A and number % DAY_SLOTS >= LIGHTS_SLOT and (size is None or abs(step.by_a - size) > FRIDGE_ALIKE * size):
             drop = solar_clock.hour_of(state.clock, step.at_s)
     return replace(state, level=level, cold=cold, bursts_as=state.bursts_as + burst_as, last_drop=drop)
 
@@ -173,17 +186,17 @@ def _is_curtailed(minute: Minute, vehicle: Vehicle, current_a: float, high: bool
         return False, high
     usual = limits_of(battery.chemistry)
     absorption_v = battery.absorption_v or usual.usual_absorption_v
-    if volts > absorption_v - 0.12:
+    if volts > absorption_v - HELD_BACK_V:
         return True, True
     float_v = battery.float_v or usual.usual_float_v
-    in_float = high and abs(volts - float_v) < 0.12 and abs(current_a) < 0.04 * battery.rated_capacity_ah
+    in_float = high and abs(volts - float_v) < HELD_BACK_V and abs(current_a) < FLOAT_PER_H * battery.rated_capacity_ah
     return in_float, high
 
 
 def _is_cut_off(minute: Minute, charge: ChargeFindings) -> bool:
     """Whether the battery is so flat that loads have switched themselves off: what they would take is not seen."""
-    return isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high < 0.08 or (
-        minute.house_voltage_v is not None and minute.house_voltage_v < 10.9)
+    return isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high < CUT_OFF_FRAC or (
+        minute.house_voltage_v is not None and minute.house_voltage_v < CUT_OFF_V)
 
 
 def _close(state: LoadsState, slot: LoadSlot, charge: ChargeFindings) -> LoadsState:
@@ -191,14 +204,14 @@ def _close(state: LoadsState, slot: LoadSlot, charge: ChargeFindings) -> LoadsSt
     load_a: float | None = None
     harvest_a: float | None = None
     sky, past = state.sky, state.past
-    if slot.covered_s > 0.6 * SLOT_S and slot.apart_s < 0.1 * slot.covered_s:
+    if slot.covered_s > COVERED_LEAST * SLOT_S and slot.apart_s < APART_MOST * slot.covered_s:
         offset_a = _offset_a(charge)
         half = Half(
             slot.number, slot.net_as / slot.covered_s - offset_a,
-            slot.solar_as / slot.solar_s if slot.solar_s > 0.9 * slot.covered_s else None,
-            slot.curtailed_s > 0.3 * slot.covered_s, state.temperature_c)
+            slot.solar_as / slot.solar_s if slot.solar_s > SOLAR_LEAST * slot.covered_s else None,
+            slot.curtailed_s > CURTAILED_LEAST * slot.covered_s, state.temperature_c)
         load_a, harvest_a = harvest.split(sky, half)
-        if half.solar_a is None and sky.learnt and harvest.deep_night(slot.number) and half.net_a > 0.5:
+        if half.solar_a is None and sky.learnt and harvest.deep_night(slot.number) and half.net_a > MAINS_A:
             load_a = None  # charged in the dark: mains
         if solar_clock.is_settled(state.clock):
             sky = harvest.note_sun(sky, half, harvest_a)
@@ -212,11 +225,11 @@ def _close(state: LoadsState, slot: LoadSlot, charge: ChargeFindings) -> LoadsSt
     part, half_h = slot.number % DAY_SLOTS * BINS // DAY_SLOTS, state.half_day_h
     day_c = state.day_c
     if state.temperature_c is not None:
-        day_c = (*day_c[:part], round(_toward(day_c[part], state.temperature_c, 0.1), 2), *day_c[part + 1:])
+        day_c = (*day_c[:part], round(_toward(day_c[part], state.temperature_c, DAY_C_SHARE), 2), *day_c[part + 1:])
     if slot.number % DAY_SLOTS == DAY_SLOTS - 1:
         high, half_h = False, None
-        per_day = _toward(per_day, bursts_as / 3600, 0.3)
-        outs = (*outs, round(drop, 2))[-7:] if drop is not None else outs
+        per_day = _toward(per_day, bursts_as / 3600, BURSTS_SHARE)
+        outs = (*outs, round(drop, 2))[-EVENINGS_KEPT:] if drop is not None else outs
         bursts_as, drop = 0.0, None
         effort = fridge_effort.day(effort, state.cold)
         before = clock.shift_slots
@@ -235,7 +248,7 @@ def _offset_a(charge: ChargeFindings) -> float:
 def _midnight(clock: SolarClock, past: History, paused: int | None) -> tuple[SolarClock, History, int | None]:
     """Look where noon was in the day that ends, and renumber the slots if it was not at 24."""
     day = past.harvest_a[-DAY_SLOTS:]
-    if len(day) < DAY_SLOTS or day.count(None) > 10:
+    if len(day) < DAY_SLOTS or day.count(None) > MISSING_MOST:
         return clock, past, paused
     middle_s = solar_clock.middle_of(
         tuple(value or 0.0 for value in day), past.next_slot - DAY_SLOTS, clock.shift_slots)
@@ -258,7 +271,7 @@ def findings(state: LoadsState) -> LoadsFindings:
         load_a=_estimate_roughly(state.load_a) if state.load_a is not None else waiting,
         harvest_a=_estimate_roughly(state.harvest_a) if state.harvest_a is not None else waiting,
         shares=state.shares, curtailed=state.curtailed, fridge_running=cold.running,
-        duty_per_k=Estimate(slope, slope - Z95 * sigma, slope + Z95 * sigma, "learnt") if cold.cycles > 30
+        duty_per_k=Estimate(slope, slope - Z95 * sigma, slope + Z95 * sigma, "learnt") if cold.cycles > SLOPE_CYCLES
         else NotYet("some days of different warmth have to pass"),
         drive_charge_a=NotYet("no drive has charged the house battery yet") if state.drive_charge_a is None
         else _estimate_roughly(state.drive_charge_a),
@@ -270,7 +283,7 @@ def findings(state: LoadsState) -> LoadsFindings:
 
 
 def _estimate_roughly(value: float) -> Estimate:
-    return Estimate(value, 0.85 * value, 1.15 * value, "measured")
+    return Estimate(value, ROUGH_LOW * value, ROUGH_HIGH * value, "measured")
 
 
 def conditions(state: LoadsState) -> tuple[Condition, ...]:
@@ -287,7 +300,7 @@ def sheddable(state: LoadsState) -> tuple[tuple[str, float], ...]:
     """What could be left off tonight, with its mean current [A]."""
     found, out = state.shares, []
     if isinstance(found.fridge_ah_per_day, Estimate) and isinstance(found.fridge_duty_frac, Estimate):
-        out.append(("the fridge", 0.85 * found.fridge_ah_per_day.value / 24))
+        out.append(("the fridge", FRIDGE_SHED * found.fridge_ah_per_day.value / 24))
     if state.base_a is not None:
         out.append(("the always-on loads", state.base_a))
     return tuple(out)
@@ -296,4 +309,4 @@ def sheddable(state: LoadsState) -> tuple[tuple[str, float], ...]:
 def lights_out_solar_hour(state: LoadsState) -> float | None:
     """When the lights usually go out (median of the last evenings), None until three evenings showed it."""
     seen = sorted(state.lights_out_hours)
-    return seen[len(seen) // 2] % 24 if len(seen) >= 3 else None
+    return seen[len(seen) // 2] % 24 if len(seen) >= EVENINGS_LEAST else None

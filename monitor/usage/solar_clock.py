@@ -11,6 +11,8 @@ P = table("usage", "solar_clock")
 CLOCK_NOON_HOUR = P.number("clock_noon_hour")
 MIDDLE_SIGMA_H = P.number("middle_sigma_h")
 MIDDLE_EARLY_H = P.number("middle_early_h")
+UNKNOWN_S, NIGHT_S, SHIFT_SLOTS, SUN_A = P.number("unknown_s"), P.number("night_s"), P.number("shift_slots"), P.number("sun_a")
+DAY_SLOT_A, GATHERED = P.number("day_slot_a"), P.number("gathered")
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +24,7 @@ class SolarClock:
     """
 
     noon_s: float = DAY_S / 2
-    sigma_s: float = 6 * 3600.0
+    sigma_s: float = UNKNOWN_S
     shift_slots: int = 0
 
 
@@ -51,7 +53,7 @@ def describe_clock(clock: SolarClock, at_s: float, hour: float) -> SolarClock:
 
 def note_doubt(clock: SolarClock, doubt_s: float) -> SolarClock:
     """The clock after a pause whose length is unsure."""
-    sigma_s = min((clock.sigma_s**2 + doubt_s**2) ** 0.5, 6 * 3600.0)
+    sigma_s = min((clock.sigma_s**2 + doubt_s**2) ** 0.5, UNKNOWN_S)
     return SolarClock(clock.noon_s, sigma_s, clock.shift_slots)
 
 
@@ -68,7 +70,7 @@ def weigh_day(clock: SolarClock, noon_s: float, sigma_s: float) -> SolarClock:
 
 def day_seen(clock: SolarClock, middle_s: float) -> SolarClock:
     """The clock a day later, after a day's middle of harvest (log time)."""
-    moved = SolarClock(clock.noon_s, (clock.sigma_s**2 + 240.0**2) ** 0.5, clock.shift_slots)
+    moved = SolarClock(clock.noon_s, (clock.sigma_s**2 + NIGHT_S**2) ** 0.5, clock.shift_slots)
     return weigh_day(moved, (middle_s + MIDDLE_EARLY_H * 3600.0) % DAY_S, MIDDLE_SIGMA_H * 3600.0)
 
 
@@ -76,7 +78,7 @@ def due_shift(clock: SolarClock) -> int:
     """By how many slots the numbering should move to put noon at slot 24; 0 while it is near enough."""
     wanted = DAY_SLOTS // 2 - clock.noon_s / SLOT_S
     miss = (wanted - clock.shift_slots + DAY_SLOTS / 2) % DAY_SLOTS - DAY_SLOTS / 2
-    return round(miss) if abs(miss) > 1.2 and is_settled(clock) else 0
+    return round(miss) if abs(miss) > SHIFT_SLOTS and is_settled(clock) else 0
 
 
 def middle_of(excess_a: tuple[float, ...], first_slot: int, shift_slots: int) -> float | None:
@@ -88,10 +90,10 @@ def middle_of(excess_a: tuple[float, ...], first_slot: int, shift_slots: int) ->
     """
     x = y = total = 0.0
     for i, value in enumerate(excess_a):
-        if value > 0.3:
+        if value > SUN_A:
             angle = 2 * pi * ((first_slot + i + 0.5) % DAY_SLOTS) / DAY_SLOTS
             x, y, total = x + value * cos(angle), y + value * sin(angle), total + value
-    if total < 4.0 or (x * x + y * y) ** 0.5 < 0.4 * total:
+    if total < DAY_SLOT_A or (x * x + y * y) ** 0.5 < GATHERED * total:
         return None
     slot = (atan2(y, x) / (2 * pi) * DAY_SLOTS) % DAY_SLOTS
     return (slot - shift_slots) * SLOT_S % DAY_S

@@ -15,6 +15,8 @@ UNSEEN_PER_H = P.number("unseen_per_h")
 BRIDGED_FRAC, BRIDGED_POWER = P.number("bridged_frac"), P.number("bridged_power")
 #: A silence shorter than this says nothing of an hour; longer ones are gone through by such steps.
 MISSED_S, STEP_S = P.number("missed_s"), P.number("step_s")
+APART_SIGMA, ZERO_PER_H, SWITCHED_SIGMA = P.number("apart_sigma"), P.number("zero_per_h"), P.number("switched_sigma")
+DAY_SIGMA_PER_H = P.number("day_sigma_per_h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +95,9 @@ def guess(
         expected, spread = _expect(usual, _back(hour, at_s, seconds - done - part / 2), before_a, rated_ah)
         if gone_s + done < EDGE_S:
             # What was going on may have ended at any moment since.
-            spread, expected = max(spread, 0.58 * abs(expected - before_a)), before_a
+            spread, expected = max(spread, APART_SIGMA * abs(expected - before_a)), before_a
         charge += expected * part / 3600.0
-        sigma += (spread + 0.003 * rated_ah) * part / 3600.0
+        sigma += (spread + ZERO_PER_H * rated_ah) * part / 3600.0
         done += part
     return charge, sigma
 
@@ -117,7 +119,7 @@ def bridge(
     both_a, edge_s = 0.5 * (before_a + after_a), min(0.5 * gap_s, EDGE_S)
     wandered = BRIDGED_FRAC * rated_ah * (gap_s / 3600.0) ** BRIDGED_POWER
     # what was going on on either side may have begun or ended at any moment
-    switched = 0.29 * abs(before_a - after_a) * 2.0 * edge_s / 3600.0
+    switched = SWITCHED_SIGMA * abs(before_a - after_a) * 2.0 * edge_s / 3600.0
     charge = done = hidden = 0.0
     while done < gap_s:
         part = min(gap_s - done, STEP_S)
@@ -138,7 +140,7 @@ def _expect(usual: UsualLoad, hour: int, both_a: float, rated_ah: float) -> tupl
     unseen = (1.0 - trust) * UNSEEN_PER_H * rated_ah
     if not usual.days[hour]:
         return both_a, unseen
-    spread = (usual.variance_a2[hour] + (0.03 * rated_ah) ** 2 / usual.days[hour]) ** 0.5
+    spread = (usual.variance_a2[hour] + (DAY_SIGMA_PER_H * rated_ah) ** 2 / usual.days[hour]) ** 0.5
     return trust * usual.mean_a[hour] + (1.0 - trust) * both_a, hypot(trust * spread, unseen)
 
 

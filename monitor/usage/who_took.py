@@ -11,6 +11,9 @@ P = table("usage", "who_took")
 DAYS = P.count("days")
 #: The evening block lies between solar 16:30 and 01:00.
 EVENING = (*range(P.count("evening_from_slot"), DAY_SLOTS), *range(P.count("evening_to_slot")))
+BASE_SIGMA2_A, SIZE_LOW, SIZE_HIGH = P.number("base_sigma2_a"), P.number("size_low"), P.number("size_high")
+PARTS_DAYS, PARTS_DOUBT_H, PARTS_DOUBT_A = P.count("parts_days"), P.count("parts_doubt_h"), P.number("parts_doubt_a")
+DAY_PART, MEASURED_LOW, MEASURED_HIGH = P.number("day_part"), P.number("measured_low"), P.number("measured_high")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +53,16 @@ def shares(
     found = {
         "load_ah_per_day": _as_measured(total), "harvest_ah_per_day": _as_measured(sun),
         "fridge_ah_per_day": took,
-        "base_a": Estimate(base_a, base_a - 0.15, base_a + 0.15, "learnt") if base_a is not None else NotYet(
+        "base_a": Estimate(base_a, base_a - BASE_SIGMA2_A, base_a + BASE_SIGMA2_A, "learnt") if base_a is not None else NotYet(
             "one night has to pass"),
         "bursts_ah_per_day": _as_measured(bursts_ah_per_day),
     }
     if size is not None and duty is not None and isinstance(took, Estimate):
-        found["fridge_a"] = Estimate(size, 0.95 * size, 1.05 * size, "learnt")
+        found["fridge_a"] = Estimate(size, SIZE_LOW * size, SIZE_HIGH * size, "learnt")
         mean = sum(duty) / BINS
         found["fridge_duty_frac"] = Estimate(mean, max(mean * took.low / took.value, 0.0),
                                              min(mean * took.high / took.value, 1.0), "learnt")
-    if (base_a is not None and size is not None and duty is not None and len(past.load_a) >= 3 * DAY_SLOTS
+    if (base_a is not None and size is not None and duty is not None and len(past.load_a) >= PARTS_DAYS * DAY_SLOTS
             and isinstance(took, Estimate)):
         evening = rest = 0.0
         for slot, load in enumerate(loads):
@@ -70,7 +73,7 @@ def shares(
                 evening += over
             else:
                 rest += over
-        doubt = (took.high - took.low) / 4 + 12 * 0.1
+        doubt = (took.high - took.low) / 4 + PARTS_DOUBT_H * PARTS_DOUBT_A
         evening = max(evening, 0.0)
         found["evening_ah_per_day"] = Estimate(evening, max(evening - doubt, 0.0), evening + doubt, "learnt")
         found["rest_ah_per_night"] = Estimate(rest, rest - doubt, rest + doubt, "learnt")
@@ -94,10 +97,10 @@ def _mean(values: tuple[float | None, ...]) -> float | None:
 def _sum_of(slots: list[float | None]) -> float | None:
     """Ampere-hours of a day whose slots are means; None unless nearly all are known."""
     seen = [v for v in slots if v is not None]
-    return 24 * sum(seen) / len(seen) if len(seen) >= 0.85 * DAY_SLOTS else None
+    return 24 * sum(seen) / len(seen) if len(seen) >= DAY_PART * DAY_SLOTS else None
 
 
 def _as_measured(value: float | None) -> Answer:
     if value is None:
         return NotYet("one whole day has to pass")
-    return Estimate(value, 0.9 * value, 1.1 * value, "learnt")
+    return Estimate(value, MEASURED_LOW * value, MEASURED_HIGH * value, "learnt")

@@ -3,6 +3,7 @@ from dataclasses import dataclass
 from math import exp, log
 from typing import TypeVar
 
+from monitor.battery import lead_acid
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import Limits, ageing_ratio, limits_of
 from monitor.estimation import step_resistance
@@ -24,6 +25,8 @@ WEEK_S = 7 * 86400.0
 P = table("wear", "health")
 LEAST_FRAC, FAR_LN = P.number("least_frac"), P.number("far_ln")
 KEPT_WEEKS = P.count("kept_weeks")
+FULL_AGAIN_S, USUAL_LEVEL, USUAL_STEPS = P.number("full_again_s"), P.number("usual_level"), P.count("usual_steps")
+WHOLE_STEP_PER_H, FIRST_WEEKS, LAST_WEEKS = P.number("whole_step_per_h"), P.count("first_weeks"), P.count("last_weeks")
 #: A record of one week, whichever it is.
 Record = TypeVar("Record")
 
@@ -114,7 +117,7 @@ def update(state: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeF
         week.lowest_frac if level is None else min(week.lowest_frac, level),
         week.highest_frac if level is None else max(week.highest_frac, level),
         week.charge_out_ah + minute.charge_out_ah,
-        week.fulls + (new_full and (before_s is None or before_s > 6 * 3600)),
+        week.fulls + (new_full and (before_s is None or before_s > FULL_AGAIN_S)),
         week.empties_above_frac if emptied_at_frac is None else max(week.empties_above_frac, emptied_at_frac))
     warm = minute.house_temperature_c
     filling = _update_on_step(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
@@ -135,8 +138,8 @@ def note_capacity_test(state: HealthState, test: CapacityTest, vehicle: Vehicle)
 def _update_on_step(filling: OpenWeek, minute: Minute, battery: Battery, known_frac: float | None, week: Week,
              anchor_age_s: float | None, warm: float | None, hours: float, learnt: Sums) -> OpenWeek:
     """The filling with the moments of one minute at which a load went off, with the voltage that came back."""
-    level = 0.8 if known_frac is None else known_frac
-    warmth = 0.0 if warm is None else warm - 25.0
+    level = USUAL_LEVEL if known_frac is None else known_frac
+    warmth = 0.0 if warm is None else warm - lead_acid.REFERENCE_C
     watched, steps, rated, effects = filling.watched, filling.steps, battery.rated_capacity_ah, None
     for now_s, voltage, current in step_resistance.bins(minute):
         watched, step = load_off.add(watched, now_s, voltage, current, rated)
@@ -144,10 +147,10 @@ def _update_on_step(filling: OpenWeek, minute: Minute, battery: Battery, known_f
             effects = effects or resistance_weeks.effects(learnt, battery)
             steady = log(step.ohm) - effects.depth * resistance_weeks.shape(level) - effects.warmth_per_k * warmth
             usual = steady
-            if steps.steps >= 5:
+            if steps.steps >= USUAL_STEPS:
                 usual = (steps.y - effects.depth * steps.x - effects.warmth_per_k * steps.t) / steps.w
             if abs(steady - usual) < FAR_LN:
-                weight = min((step.change_a / (0.04 * rated)) ** 2, 1.0)
+                weight = min((step.change_a / (WHOLE_STEP_PER_H * rated)) ** 2, 1.0)
                 steps = resistance_weeks.add(steps, step, weight, level, warmth, effects)
     warm_sum, warm_hours = filling.warm_sum_c, filling.warm_hours
     if warm is not None:
@@ -173,7 +176,7 @@ def _thin_weeks(weeks: tuple[Record, ...]) -> tuple[Record, ...]:
     """At most KEPT_WEEKS records: the first eight (the baseline) stay, of the old ones every second goes."""
     if len(weeks) <= KEPT_WEEKS:
         return weeks
-    first, middle, last = weeks[:8], weeks[8:-16], weeks[-16:]
+    first, middle, last = weeks[:FIRST_WEEKS], weeks[FIRST_WEEKS:-LAST_WEEKS], weeks[-LAST_WEEKS:]
     return (*first, *middle[::2], *last)
 
 

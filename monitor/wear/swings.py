@@ -29,6 +29,8 @@ KNEE_DEPTHS, MOST_KNEE_LOAD = P.numbers("knee_depths"), P.number("most_knee_load
 KNEE_FRAC, KNEE_SIGMA = P.number("knee_frac"), P.number("knee_sigma")
 UNKNOWN_OFFSET_A = P.number("unknown_offset_a")
 MOST_RETURN_FRAC = P.by_chemistry("most_return_frac")
+GAP_MOST_S, CHARGING_PER_H, REST_IN_PER_H = P.number("gap_most_s"), P.number("charging_per_h"), P.number("rest_in_per_h")
+COUNT_SIGMA, COUNT_SIGMA_AH = P.number("count_sigma"), P.number("count_sigma_ah")
 WEEK_S, BOUND_HOLDS_S = 7 * 86400.0, 60 * 86400.0
 
 
@@ -76,7 +78,7 @@ def update(state: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
     what was measured.
     """
     battery, now = vehicle.house, state.open
-    if minute.gap_s > 600.0 or charge.anchor_age_s is None:
+    if minute.gap_s > GAP_MOST_S or charge.anchor_age_s is None:
         return _close_swing(state, minute.end_s, OpenSwing())
     sensor = vehicle.current_sensor
     offset = charge.current_offset_a.value if isinstance(charge.current_offset_a, Estimate) else sensor.offset_a
@@ -94,7 +96,7 @@ def update(state: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
         return _close_swing(state, minute.end_s, OpenSwing(0.0, knee), _between(now, minute.end_s, knee, battery, charge))
     if now.drawn_ah is None:
         return state
-    charging = minute.charge_in_ah > minute.charge_out_ah + 0.001 * battery.rated_capacity_ah * hours
+    charging = minute.charge_in_ah > minute.charge_out_ah + CHARGING_PER_H * battery.rated_capacity_ah * hours
     drawn_ah = now.drawn_ah + net_ah
     now = replace(
         now, drawn_ah=drawn_ah, hours=now.hours + hours,
@@ -114,12 +116,12 @@ def _read(now: OpenSwing, minute: Minute, battery: Battery, charge: ChargeFindin
     """Lead-acid: the swing with this minute's word of the resting voltage, if it was one."""
     rated, voltage, current = battery.rated_capacity_ah, minute.house_voltage_v, minute.house_current_a
     settled = now.charged_s > SETTLED_S and now.settled_ah > STRIPPED_FRAC * rated
-    if voltage is None or current is None or not settled or not -REST_FRAC * rated < current <= 0.002 * rated \
+    if voltage is None or current is None or not settled or not -REST_FRAC * rated < current <= REST_IN_PER_H * rated \
             or not KNEE_V < voltage < SURFACE_V:
         return replace(now, rest_v=0.0, drop_v=0.0, rest_s=0.0)
     ohm = charge.resistance_ohm.value if isinstance(charge.resistance_ohm, Estimate) else USUAL_OHM * 100.0 / rated
     drop_v = SLOW_TIMES * ohm * -current
-    warmth_v = 0.0 if minute.house_temperature_c is None else lead_acid.VOLTAGE_PER_K * (minute.house_temperature_c - 25.0)
+    warmth_v = 0.0 if minute.house_temperature_c is None else lead_acid.warmth_v(minute.house_temperature_c)
     now = replace(now, rest_v=now.rest_v + (voltage + drop_v - warmth_v) * minute.covered_s,
                   drop_v=now.drop_v + drop_v * minute.covered_s, rest_s=now.rest_s + minute.covered_s)
     if now.rest_s < READING_S:
@@ -133,7 +135,7 @@ def _read(now: OpenSwing, minute: Minute, battery: Battery, charge: ChargeFindin
     # Both readings through the type's curve: its level cancels, its slope does not.
     span_v = lead_acid.KINDS[battery.chemistry].span_v
     fallen = lead_acid.fall_frac(now.first_depth_frac) + (now.first_rest_v - rest_v) / span_v
-    depth = (sqrt(max(0.81 + 0.4 * fallen, 0.0)) - 0.9) / 0.2 - now.first_depth_frac
+    depth = lead_acid.depth_of_fall(fallen) - now.first_depth_frac
     if depth < LEAST_DEPTH_FRAC or now.best is not None and depth <= now.best.depth_frac:
         return now
     hours = now.hours - now.first_hours
@@ -167,7 +169,7 @@ def _charge_sigma_ah(battery: Battery, hours: float, returned_ah: float, charge_
     belief = charge.posterior if isinstance(charge.current_offset_a, Estimate) else None
     offset_a = UNKNOWN_OFFSET_A if belief is None else belief.offset_sigma_a
     lost_ah = charge_loss.SIGMA_FRAC[battery.chemistry] * returned_ah
-    return sqrt((offset_a * hours) ** 2 + lost_ah ** 2 + (0.006 * charge_ah) ** 2 + 0.3**2)
+    return sqrt((offset_a * hours) ** 2 + lost_ah ** 2 + (COUNT_SIGMA * charge_ah) ** 2 + COUNT_SIGMA_AH**2)
 
 
 def _close_swing(state: SwingsState, at_s: float, following: OpenSwing, swing: Swing | None = None) -> SwingsState:

@@ -6,11 +6,14 @@ from monitor.detection.house.deep_discharge import Deep
 from monitor.detection.house.frost import Acid
 from monitor.detection.house.heat import Heat, Runaway
 from monitor.findings import Condition, Priority
+from monitor.parameters import table
 
 KINDS = ("house_overcharged", "house_too_hot", "house_runaway", "house_deep_discharge", "house_freeze_risk", "house_never_full",
          "cold_charging")
-ON_DELAY_S = {"house_freeze_risk": 1800.0, "cold_charging": 300.0}
-OFF_DELAY_S = {"house_freeze_risk": 3600.0, "house_runaway": 600.0, "cold_charging": 1800.0}
+P = table("detection/house", "limit_texts")
+ON_DELAY_S = {"house_freeze_risk": P.number("freeze_on_s"), "cold_charging": P.number("cold_charging_on_s")}
+OFF_DELAY_S = {"house_freeze_risk": P.number("freeze_off_s"), "house_runaway": P.number("runaway_off_s"),
+               "cold_charging": P.number("cold_charging_off_s")}
 #: Nothing is wrong, and so there is nothing to say.
 IDLE = {kind: Condition(kind, "house", False, on_delay_s=ON_DELAY_S.get(kind, 0.0), off_delay_s=OFF_DELAY_S.get(kind, 0.0))
         for kind in KINDS}

@@ -26,6 +26,7 @@ GONE_V, BACK_V = P.number("gone_v"), P.number("back_v")
 STEADY_FRAC, KEPT, SURE_S = P.number("steady_frac"), P.count("kept"), P.number("sure_s")
 SILENT_S = P.number("silent_s")
 LARGE_PER_H, EMPTY_V, TOP_V = P.number("large_per_h"), P.number("empty_v"), P.number("top_v")
+GONE_ZEROS, NEAR_LIMIT_K, FROST_C = P.number("gone_zeros"), P.number("near_limit_k"), P.number("frost_c")
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,7 @@ def _begins(state: Protection, minute: Minute, volts: float | None, zero_a: floa
     never = volts is not None and abs(before_a) <= zero_a and state.idle and volts > max(before_v + RISE_V, CHARGER_V)
     if ended or never:
         suspect = "charge"
-    elif before_v > BACK_V and (volts < GONE_V if volts is not None else drawn_a < -1.5 * zero_a):
+    elif before_v > BACK_V and (volts < GONE_V if volts is not None else drawn_a < -GONE_ZEROS * zero_a):
         suspect = "discharge"
     if not suspect:
         return state
@@ -148,9 +149,9 @@ def _causes(state: Protection, house: Battery) -> tuple[str, ...]:
     warm_c, current_a = state.before_c, abs(state.before_a)
     if state.path == "charge":
         cold_c = (limits.cold_charge_c or 0.0) + (limits.cold_margin_k or 0.0)
-        if warm_c is not None and warm_c < cold_c + 3.0:
+        if warm_c is not None and warm_c < cold_c + NEAR_LIMIT_K:
             found.append(f"cold: the case is at {degrees(warm_c)}")
-        if warm_c is not None and warm_c > limits.hot_c - 3.0:
+        if warm_c is not None and warm_c > limits.hot_c - NEAR_LIMIT_K:
             found.append(f"heat: the case is at {degrees(warm_c)}")
         if current_a > LARGE_PER_H * house.rated_capacity_ah:
             found.append(f"too much current: {current_a:.0f} A")
@@ -163,7 +164,7 @@ def _causes(state: Protection, house: Battery) -> tuple[str, ...]:
         found.append("it was empty")
     else:
         found.append("one cell is emptier than the others")
-    if warm_c is not None and warm_c < -10.0:
+    if warm_c is not None and warm_c < FROST_C:
         found.append(f"cold: the case is at {degrees(warm_c)}")
     return (*found, "a short circuit behind it")
 

@@ -29,6 +29,12 @@ DRIVE_PAUSE_S = P.number("drive_pause_s")
 UNKNOWN_AT_MOST_S = P.number("unknown_at_most_s")
 LIFTED_V = P.number("lifted_v")
 GAP_S = P.number("gap_s")
+CALM_V, CALM_DIP_V, IGNITION_ON_PART = P.number("calm_v"), P.number("calm_dip_v"), P.number("ignition_on_part")
+FIRST_APART_V, SETTLES_V, APART_RISE_PART = P.number("first_apart_v"), P.number("settles_v"), P.number("apart_rise_part")
+DOUBT_RISE_V, DOUBT_JUMP_V, UNDER_HOUSE_V = P.number("doubt_rise_v"), P.number("doubt_jump_v"), P.number("under_house_v")
+TAKEN_LEAST_A, FELL_PART, TAKEN_MUCH_A = P.number("taken_least_a"), P.number("fell_part"), P.number("taken_much_a")
+FELL_LEAST_V, IDLE_V, IDLE_FEEDING_V = P.number("fell_least_v"), P.number("idle_v"), P.number("idle_feeding_v")
+BACK_V, FALLS_V, REST_FALLS_V = P.number("back_v"), P.number("falls_v"), P.number("rest_falls_v")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,16 +98,17 @@ def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: f
 def is_calm(run: EngineState, point: Point) -> bool:
     """Whether the point changes nothing: engine off, voltage where it rests, no dip."""
     rest = run.rest_v
-    return (run.state == "off" and rest is not None and -0.02 < point.starter_v - rest < 0.02 and point.starter_v < SUNK_AT_ALL_V
-            and (point.low_v is None or point.low_v > rest - 0.2))
+    return (run.state == "off" and rest is not None and -CALM_V < point.starter_v - rest < CALM_V and point.starter_v < SUNK_AT_ALL_V
+            and (point.low_v is None or point.low_v > rest - CALM_DIP_V))
 
 
 def _first(run: EngineState, point: Point, ignition_on: float | None) -> EngineState:
     volts = point.starter_v
     state: Engine = "off" if volts < CHARGING_V else "unknown"
     if ignition_on is not None:
-        state = "running" if ignition_on >= 0.5 and volts > CHARGING_V else ("off" if ignition_on < 0.5 else "unknown")
-    elif volts > STOP_BELOW_V and (point.house_v is None or volts > point.house_v + 0.3):
+        on = ignition_on >= IGNITION_ON_PART
+        state = "running" if on and volts > CHARGING_V else ("unknown" if on else "off")
+    elif volts > STOP_BELOW_V and (point.house_v is None or volts > point.house_v + FIRST_APART_V):
         state = "running"
     return replace(
         run, state=state, since_s=point.at_s, rest_v=volts if state == "off" else None,
@@ -110,7 +117,7 @@ def _first(run: EngineState, point: Point, ignition_on: float | None) -> EngineS
 
 
 def _with_ignition(run: EngineState, volts: float, ignition_on: float) -> Engine:
-    if ignition_on < 0.5:
+    if ignition_on < IGNITION_ON_PART:
         return "off"
     if volts > CHARGING_V:
         return "running"
@@ -133,8 +140,8 @@ def _not_running(run: EngineState, last: tuple[Point, ...], joined: bool, dc_dc:
             return "off", True
         if joined and not power_direction.is_fed_more(before, point):
             # Sun, or a house load that ended, lifts both; after a stop both only settle.
-            return "off", run.lifted_by_house or volts > before.starter_v + 0.01
-        if jump > (RISE_V if joined or power_direction.is_near(point) else 0.5 * RISE_V) and (rise > RISE_V or joined):
+            return "off", run.lifted_by_house or volts > before.starter_v + SETTLES_V
+        if jump > (RISE_V if joined or power_direction.is_near(point) else APART_RISE_PART * RISE_V) and (rise > RISE_V or joined):
             return "running", False
         if run.state == "unknown":
             if alternator_control.is_controlled(run.throttle) and rise > LIFTED_V and run.rest_v is not None:
@@ -142,10 +149,10 @@ def _not_running(run: EngineState, last: tuple[Point, ...], joined: bool, dc_dc:
             if _flows(run, point, dc_dc) or (rise > RISE_V and not power_direction.is_near(point) and run.rest_v is not None):
                 return "running", False
             return ("off" if point.at_s - run.since_s > UNKNOWN_AT_MOST_S else "unknown"), run.lifted_by_house
-        return "off", run.lifted_by_house or (joined and volts > before.starter_v + 0.01)   # lifted slowly: a charger
+        return "off", run.lifted_by_house or (joined and volts > before.starter_v + SETTLES_V)   # lifted slowly: a charger
     if run.state == "unknown":
         return _still_unknown(run, before, point, rise, dc_dc), run.lifted_by_house
-    if rise > 0.25 and jump > 0.15 and not joined and not _from_house(run, before, point, joined):
+    if rise > DOUBT_RISE_V and jump > DOUBT_JUMP_V and not joined and not _from_house(run, before, point, joined):
         return "unknown", False     # lifted, but not to where alternators charge
     if alternator_control.is_controlled(run.throttle) and run.throttle.stirred_s == point.at_s and not joined:
         return "unknown", False     # the engine's own loads, and nothing that charges
@@ -164,7 +171,7 @@ def _flows(run: EngineState, point: Point, dc_dc: bool) -> bool:
 
 def _from_house(run: EngineState, before: Point, point: Point, joined: bool) -> bool:
     """A relay that closes from the house side pulls the house down to the starter, and its current with it."""
-    if point.house_v is None or before.house_v is None or point.starter_v > point.house_v + 0.06:
+    if point.house_v is None or before.house_v is None or point.starter_v > point.house_v + UNDER_HOUSE_V:
         return False
     if joined and run.lifted_by_house:
         return True
@@ -174,9 +181,9 @@ def _from_house(run: EngineState, before: Point, point: Point, joined: bool) -> 
     taken_a = 0.0
     if point.house_a is not None and before.house_a is not None:
         taken_a = before.house_a - point.house_a
-        if taken_a < 0.3:
+        if taken_a < TAKEN_LEAST_A:
             return False
-    return fell > 0.4 * rose or (taken_a > 4.0 and fell > 0.03)
+    return fell > FELL_PART * rose or (taken_a > TAKEN_MUCH_A and fell > FELL_LEAST_V)
 
 
 def _still_running(run: EngineState, before: Point, point: Point, dc_dc: bool) -> Engine:
@@ -184,18 +191,18 @@ def _still_running(run: EngineState, before: Point, point: Point, dc_dc: bool) -
     level = run.run_v if run.run_v is not None else volts
     if volts < STOP_BELOW_V and volts < level - FALL_V:
         if _flows(run, point, dc_dc):
-            return "running" if volts > CHARGING_V - 0.1 else "unknown"     # idling under load
+            return "running" if volts > CHARGING_V - IDLE_V else "unknown"     # idling under load
         if volts > CHARGING_V and power_direction.is_near(point) and before.house_v is not None and point.house_v is not None and (
-            before.house_v - point.house_v > 0.4 * (level - volts)
+            before.house_v - point.house_v > FELL_PART * (level - volts)
         ):
             return "unknown"        # both sank together: idling, or stopped and still joined
         return "unknown" if alternator_control.is_controlled(run.throttle) or _no_surface_charge(run, point) else "off"
-    if point.house_v is not None and power_direction.is_near(point) and volts < level - 0.1 and volts < point.house_v - FLOWS_V:
+    if point.house_v is not None and power_direction.is_near(point) and volts < level - IDLE_V and volts < point.house_v - FLOWS_V:
         return "unknown"            # the house side feeds the starter now: idling, or stopped under sun
     if dc_dc and _flows(run, point, dc_dc):
         return "running"
-    if volts < CHARGING_V - 0.1:
-        return "running" if _flows(run, point, dc_dc) and volts > CHARGING_V - 0.3 else "unknown"
+    if volts < CHARGING_V - IDLE_V:
+        return "running" if _flows(run, point, dc_dc) and volts > CHARGING_V - IDLE_FEEDING_V else "unknown"
     return "running"
 
 
@@ -210,7 +217,7 @@ def _still_unknown(run: EngineState, before: Point, point: Point, rise: float, d
     if alternator_control.is_controlled(run.throttle):
         if _flows(run, point, dc_dc) or alternator_control.is_waiting(run.throttle, point.at_s):
             return "unknown"
-    elif run.rest_v is not None and run.run_v is None and rise < 0.15:
+    elif run.rest_v is not None and run.run_v is None and rise < BACK_V:
         return "off"                # back where it rested
     elif _flows(run, point, dc_dc):
         return "unknown"
@@ -220,7 +227,7 @@ def _still_unknown(run: EngineState, before: Point, point: Point, rise: float, d
         run.rest_v is not None and point.starter_v < run.rest_v + AS_BEFORE_V
     ):
         return "unknown"
-    return "off" if before.starter_v < CHARGING_V and point.starter_v <= before.starter_v + 0.05 else "unknown"
+    return "off" if before.starter_v < CHARGING_V and point.starter_v <= before.starter_v + FALLS_V else "unknown"
 
 
 def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bool) -> EngineState:
@@ -257,7 +264,7 @@ def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bo
         if rest is None or (changed and run.state == "unknown"):
             rest = volts
         share = min(1.0, point.span_s / REST_FOLLOW_S)
-        rest += (volts - rest) * (1.0 if rest - 0.1 < volts < rest else share)
+        rest += (volts - rest) * (1.0 if rest - REST_FALLS_V < volts < rest else share)
         level = peak = None
     return EngineState(state, point.at_s if changed else run.since_s, rest, level, stopped, run.dip_s, run.dip_v, throttle,
                        lifted, before_a, most_a, charged, peak, 0.0 if state == "off" else run.sunk_s,

@@ -21,6 +21,7 @@ from monitor.sample import Minute
 
 P = table("detection/join", "isolator")
 SILENT_S = P.number("silent_s")
+OWNER_ODDS, SHOWN_STEPS = P.number("owner_odds"), P.count("shown_steps")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def _step(state: JoinState, point: Point, vehicle: Vehicle, ignition_on: float |
         touching = isolator_evidence.update_on_edge(touching, "unknown" if run.state == "running" else
                                   relay_release.after_stop(state.record, point.starter_v, vehicle))
     if run.lifted_by_house and not state.run.lifted_by_house:
-        touching = replace(touching, odds=4.0, levels=4.0)
+        touching = replace(touching, odds=OWNER_ODDS, levels=OWNER_ODDS)
         news.append(Event(point.at_s, "joined_from_house", "vehicle",
                           "The isolator closed while the house side was charging."))
     touching = isolator_evidence.step(touching, before, point, run.state, run.since_s,
@@ -125,7 +126,7 @@ def _because(state: JoinState, built: str) -> str:
         return "the engine runs and the house battery follows it" if state.isolator == "closed" else (
             "the engine runs and the house battery does not follow" if state.isolator == "open" else
             "the engine runs; the two voltages do not tell yet")
-    if followed is not None and state.touching.steps >= 3:
+    if followed is not None and state.touching.steps >= SHOWN_STEPS:
         share, sigma = followed
         return (f"the starter follows house steps by {100 * share:.0f} % ± {196 * sigma:.0f} % "
                 f"({state.touching.steps} steps since the engine stopped)")

@@ -32,6 +32,19 @@ HOLDS_ABOVE_V = P.number("holds_above_v")
 CHARGING_APART_V = P.number("charging_apart_v")
 CHARGING_APART_OHM = P.number("charging_apart_ohm")
 ABOVE_V = P.number("above_v")
+LEAST_NOISE_V, WIDER, WHOLE_POINT_S = P.number("least_noise_v"), P.number("wider"), P.number("whole_point_s")
+LEAST_WEIGHT, MOST_WEIGHT, EDGE_S = P.number("least_weight"), P.number("most_weight"), P.number("edge_s")
+APART_SAYS, PATH_REST, SHARE_MOST, MORE_V = P.number("apart_says"), P.count("path_rest"), P.number("share_most"), P.number("more_v")
+QUIET_HOUSE_V, QUIET_STARTER_V, NOISE_SHARE = P.number("quiet_house_v"), P.number("quiet_starter_v"), P.number("noise_share")
+MEAN_TO_SIGMA, BEYOND_NAMED, KEPT_OVER_EDGE = P.number("mean_to_sigma"), P.number("beyond_named"), P.number("kept_over_edge")
+LIFT_ALONE_V, LIFT_ALONE_SAYS, LIFT_V = P.number("lift_alone_v"), P.number("lift_alone_says"), P.number("lift_v")
+LIFT_A, LIFT_SAYS, CHARGING_ALONE_V = P.number("lift_a"), P.number("lift_says"), P.number("charging_alone_v")
+CHARGING_ALONE_SAYS, CHARGING_NEAR_SAYS = P.number("charging_alone_says"), P.number("charging_near_says")
+CHARGING_FAR_SAYS, CHARGING_JOINED_SAYS = P.number("charging_far_says"), P.number("charging_joined_says")
+ODD_PART, ODD_DENSITY, EVEN_PART = P.number("odd_part"), P.number("odd_density"), P.number("even_part")
+SHARE_SPREAD, LED_NOISE2, LEAST_OWN = P.number("share_spread"), P.count("led_noise2"), P.number("least_own")
+FAR_WEIGHT, BEYOND_SAYS, SLOW_SPREAD = P.number("far_weight"), P.number("beyond_says"), P.number("slow_spread")
+SLOW_SHARE, SLOW_ODD = P.number("slow_share"), P.number("slow_odd")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +57,7 @@ class IsolatorEvidence:
     steps: int = 0                # house steps weighed since the engine last started or stopped
     step_xy: float = 0.0          # sums of the transferred part: kappa = xy / xx
     step_xx: float = 0.0
-    noise_v: float = 0.003        # how much the starter moves when the house does not
+    noise_v: float = LEAST_NOISE_V        # how much the starter moves when the house does not
     slow_s: float = 0.0           # where the slow step began
     slow_starter_v: float = 0.0
     slow_house_v: float = 0.0
@@ -65,7 +78,7 @@ def transfer(contact: IsolatorEvidence) -> tuple[float, float] | None:
     """How much of a house step the starter follows (0 apart, 0.1 to 0.9 joined), and its sigma."""
     if contact.step_xx <= 0:
         return None
-    return contact.step_xy / contact.step_xx, max(contact.noise_v, 0.003) / contact.step_xx**0.5
+    return contact.step_xy / contact.step_xx, max(contact.noise_v, LEAST_NOISE_V) / contact.step_xx**0.5
 
 
 def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: Engine, since_s: float,
@@ -99,13 +112,13 @@ def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: 
 
 
 def _weight(point: Point) -> float:
-    return min(2.0, max(0.4, point.span_s / 30))
+    return min(MOST_WEIGHT, max(LEAST_WEIGHT, point.span_s / WHOLE_POINT_S))
 
 
 def _weigh_charging(contact: IsolatorEvidence, before: Point | None, point: Point, house_v: float, since_s: float) -> IsolatorEvidence:
     """Engine running: the difference of the voltages, and the edge at which charging begins."""
     levels = contact.levels + _weight(point) * _while_charging(point.starter_v - house_v, point.house_a)
-    if before is not None and before.house_v is not None and since_s >= before.at_s - 120 and levels < CEILING:
+    if before is not None and before.house_v is not None and since_s >= before.at_s - EDGE_S and levels < CEILING:
         levels += _edge(house_v - before.house_v, before, point)
     return replace(contact, levels=levels)
 
@@ -116,7 +129,7 @@ def _weigh_at_rest(contact: IsolatorEvidence, point: Point, apart: float, since_
     # A starter full of surface charge feeds all loads of a house that is joined to it.
     fed_a = FED_A if may_hold and apart > 0 and point.at_s - since_s < FED_S else 0.0
     if abs(apart) > APART_V + APART_OHM * (abs(point.house_a or 0.0) + fed_a):
-        levels -= 1.5 * weight
+        levels -= APART_SAYS * weight
     if point.house_a is not None:
         off = path_voltage.offset_v(gap, point.house_a, apart)
         if off > 1:
@@ -124,7 +137,7 @@ def _weigh_at_rest(contact: IsolatorEvidence, point: Point, apart: float, since_
             gap = path_voltage.unlearn(gap, point.span_s)
         elif levels < 0 and gap.seconds < path_voltage.LEARN_S and follows(contact) > PLAINLY_FOLLOWS:
             levels += min(-levels, point.span_s / RECOVER_S)    # the voltages said parted, and the steps go on
-        if contact.odds > OWN_ODDS and off < 1 and point.at_s - since_s > SOON_S / 3:
+        if contact.odds > OWN_ODDS and off < 1 and point.at_s - since_s > SOON_S / PATH_REST:
             gap = path_voltage.learn(gap, point.house_a, apart, point.span_s)
     return replace(contact, levels=levels, gap=gap)
 
@@ -134,14 +147,14 @@ def _weigh_steps(contact: IsolatorEvidence, before: Point, point: Point, house_s
     """A step of the house voltage and how far the starter follows it, or the other way round; else what noise there is."""
     starter_step = point.starter_v - before.starter_v
     at_rest = engine != "running" and since_s < before.at_s
-    plausible = abs(house_step) >= STEP_V and abs(starter_step) <= 1.3 * abs(house_step) + 0.01
+    plausible = abs(house_step) >= STEP_V and abs(starter_step) <= SHARE_MOST * abs(house_step) + MORE_V
     if at_rest and plausible and _update_on_load(before, point, since_s):
         return replace(contact, likes=_weigh_step(contact.likes, house_step, starter_step, contact.noise_v), steps=contact.steps + 1,
                        step_xy=contact.step_xy + house_step * starter_step, step_xx=contact.step_xx + house_step * house_step)
     if at_rest and abs(starter_step) >= LED_STEP_V:
         return replace(contact, levels=max(-CEILING, contact.levels + _update_on_lead(before, point, house_step, contact.noise_v)))
-    if engine == "off" and abs(house_step) < 0.004 and abs(starter_step) < 0.03:
-        return replace(contact, noise_v=contact.noise_v + 0.02 * (1.25 * abs(starter_step) - contact.noise_v))
+    if engine == "off" and abs(house_step) < QUIET_HOUSE_V and abs(starter_step) < QUIET_STARTER_V:
+        return replace(contact, noise_v=contact.noise_v + NOISE_SHARE * (MEAN_TO_SIGMA * abs(starter_step) - contact.noise_v))
     return contact
 
 
@@ -186,28 +199,28 @@ def update_on_edge(contact: IsolatorEvidence, usually: str) -> IsolatorEvidence:
     usually: what this vehicle's relay was seen to do then, "open", "closed" or "unknown": taken for true
     until the voltages say otherwise.
     """
-    odds = {"open": -1.01 * NAMED, "closed": 1.01 * NAMED}.get(usually, 0.0)
+    odds = {"open": -BEYOND_NAMED * NAMED, "closed": BEYOND_NAMED * NAMED}.get(usually, 0.0)
     return IsolatorEvidence(odds, odds, noise_v=contact.noise_v, own_xy=contact.own_xy, own_xx=contact.own_xx)
 
 
 def decay_evidence(contact: IsolatorEvidence) -> IsolatorEvidence:
     """The evidence with what earlier steps said mostly forgotten."""
-    return replace(contact, likes=tuple(0.3 * v for v in contact.likes))
+    return replace(contact, likes=tuple(KEPT_OVER_EDGE * v for v in contact.likes))
 
 
 def _edge(lift: float, before: Point, point: Point) -> float:
     """The house is lifted [V], and its current with it, just as the engine begins to charge."""
     if point.house_a is None or before.house_a is None:
-        return 2.0 if lift > 0.3 else 0.0
-    return 2.5 if lift > 0.1 and point.house_a - before.house_a > 3.0 else 0.0
+        return LIFT_ALONE_SAYS if lift > LIFT_ALONE_V else 0.0
+    return LIFT_SAYS if lift > LIFT_V and point.house_a - before.house_a > LIFT_A else 0.0
 
 
 def _while_charging(apart: float, house_a: float | None) -> float:
     if house_a is None:
-        return -0.6 if apart > 0.9 or apart < -ABOVE_V else 0.5
+        return -CHARGING_ALONE_SAYS if apart > CHARGING_ALONE_V or apart < -ABOVE_V else CHARGING_NEAR_SAYS
     if apart > CHARGING_APART_V + CHARGING_APART_OHM * max(house_a, 0.0) or apart < -ABOVE_V:
-        return -1.0
-    return 0.6
+        return -CHARGING_FAR_SAYS
+    return CHARGING_JOINED_SAYS
 
 
 def _weigh_step(likes: tuple[float, ...], house_step: float, starter_step: float, noise: float) -> tuple[float, ...]:
@@ -216,15 +229,15 @@ def _weigh_step(likes: tuple[float, ...], house_step: float, starter_step: float
     Joined, the starter follows by R_starter / (R_starter + R_path), always the same share; apart it
     does not. Either may be something else one time in twenty.
     """
-    sigma = max(1.5 * noise, 0.003)
+    sigma = max(WIDER * noise, LEAST_NOISE_V)
     followed = starter_step / house_step
     width = sigma / abs(house_step)
-    odd = 0.05 * 0.4
-    alone = 0.95 * exp(-0.5 * (followed / width) ** 2) / width + odd
+    odd = ODD_PART * ODD_DENSITY
+    alone = EVEN_PART * exp(-0.5 * (followed / width) ** 2) / width + odd
     out = []
     for k, share in enumerate(FOLLOWS):
-        wide = (width * width + (0.15 * share) ** 2) ** 0.5
-        joined = 0.95 * exp(-0.5 * ((followed - share) / wide) ** 2) / wide + odd
+        wide = (width * width + (SHARE_SPREAD * share) ** 2) ** 0.5
+        joined = EVEN_PART * exp(-0.5 * ((followed - share) / wide) ** 2) / wide + odd
         said = max(-MOST_PER_STEP, min(MOST_PER_STEP, log(joined / alone)))
         out.append(min(MOST_OF_STEPS, max(-MOST_OF_STEPS, FORGET * (likes[k] if likes else 0.0) + said)))
     return tuple(out)
@@ -237,7 +250,7 @@ def _update_on_lead(before: Point, point: Point, house_step: float, noise: float
         return 0.0
     taken = (point.house_a - before.house_a) * (1 if starter_step > 0 else -1)
     followed = house_step / starter_step
-    if followed > LED_LEAST and taken > STEP_A and house_step * house_step > 9 * noise * noise:
+    if followed > LED_LEAST and taken > STEP_A and house_step * house_step > LED_NOISE2 * noise * noise:
         return LED_SAYS
     return -LED_SAYS if abs(house_step) < max(LED_ALONE_V, 2 * noise) and abs(taken) < STEP_A else 0.0
 
@@ -258,17 +271,17 @@ def step_log_likelihoods(likes: tuple[float, ...], own: float | None = None) -> 
         return 0.0
     if own is None:
         return max(-CEILING, min(CEILING, log(sum([exp(v) for v in likes]) / len(likes))))
-    weights = [exp(-0.5 * (log(max(own, 0.05) / share) / OWN_SPREAD) ** 2) + 0.01 for share in FOLLOWS]
+    weights = [exp(-0.5 * (log(max(own, LEAST_OWN) / share) / OWN_SPREAD) ** 2) + FAR_WEIGHT for share in FOLLOWS]
     said = sum([w * exp(v) for w, v in zip(weights, likes, strict=True)]) / sum(weights)
     return max(-CEILING, min(CEILING, log(said)))
 
 
 def _follow_slowly(house_step: float, starter_step: float, span_s: float) -> float:
     """Log-odds from a slow change: joined, both move alike; apart, the starter only settles."""
-    if abs(starter_step) > 1.3 * abs(house_step) + 0.01:
-        return -0.5
+    if abs(starter_step) > SHARE_MOST * abs(house_step) + MORE_V:
+        return -BEYOND_SAYS
     own = SETTLING_V * (1 + span_s / 3600)
-    alike = own + 0.3 * abs(house_step)
-    joined = exp(-0.5 * ((starter_step - 0.85 * house_step) / alike) ** 2) / alike
+    alike = own + SLOW_SPREAD * abs(house_step)
+    joined = exp(-0.5 * ((starter_step - SLOW_SHARE * house_step) / alike) ** 2) / alike
     alone = exp(-0.5 * (starter_step / own) ** 2) / own
-    return max(-MOST_PER_SLOW_STEP, min(MOST_PER_SLOW_STEP, log((joined + 0.5) / (alone + 0.5))))
+    return max(-MOST_PER_SLOW_STEP, min(MOST_PER_SLOW_STEP, log((joined + SLOW_ODD) / (alone + SLOW_ODD))))

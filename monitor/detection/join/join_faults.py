@@ -36,6 +36,12 @@ ONE_WAY_S = P.number("one_way_s")
 HOUSE_CHARGES_WELL_V = P.number("house_charges_well_v")
 DROPS_V, DROPS_A = P.number("drops_v"), P.number("drops_a")
 INTERMITTENT, REMEMBER_S = P.count("intermittent"), P.number("remember_s")
+REST_ODDS, REST_STEPS, REST_FOLLOWS = P.number("rest_odds"), P.count("rest_steps"), P.number("rest_follows")
+OPENINGS_KEPT, CLOSED_LEAST_S, FED_PART = P.count("openings_kept"), P.number("closed_least_s"), P.number("fed_part")
+OPEN_PART, STARTER_FALLS_V, COMPARE_LEAST_V = P.number("open_part"), P.number("starter_falls_v"), P.number("compare_least_v")
+MOST_PATH_OHM, TURNED_PART, FOLLOWS_PART = P.number("most_path_ohm"), P.number("turned_part"), P.number("follows_part")
+HOLDS_TURNED_PART, HOLDS_PART, STUCK_STEPS = P.number("holds_turned_part"), P.number("holds_part"), P.count("stuck_steps")
+STUCK_FOLLOWS = P.number("stuck_follows")
 
 
 def build(record: JoinRecord, vehicle: Vehicle) -> Build:
@@ -77,7 +83,8 @@ def note(record: JoinRecord, point: Point, run: EngineState, was: str, isolator:
                         "joined_s": 0.0, "low_s": 0.0}
             record = replace(record, **changes)
         changes |= _note_rest(record, point, house, isolator, touching.odds, vehicle)
-        if not record.joined_at_rest and touching.odds > 4 and touching.steps >= 5 and contacts.follows(touching) > 3:
+        if (not record.joined_at_rest and touching.odds > REST_ODDS and touching.steps >= REST_STEPS
+                and contacts.follows(touching) > REST_FOLLOWS):
             changes["joined_at_rest"] = True
         if touching.odds < PLAINLY_OPEN:
             changes["plainly_open_s"] = point.at_s
@@ -106,10 +113,10 @@ def _note_run(record: JoinRecord, point: Point, house_v: float, run: EngineState
             changes["run_open_s"] = record.run_open_s + point.span_s
         if _note_dropout(record, point, house_v):
             kept = tuple(at for at in record.openings if point.at_s - at < REMEMBER_S)
-            changes["openings"] = (*kept, point.at_s)[-8:]
+            changes["openings"] = (*kept, point.at_s)[-OPENINGS_KEPT:]
     if isolator == "closed":
         changes["closed_run_s"] = record.closed_run_s + point.span_s
-        if record.closed_run_s > 60 and not record.run_closed:
+        if record.closed_run_s > CLOSED_LEAST_S and not record.run_closed:
             changes |= {"run_closed": True, "runs_missed": 0, "missed_s": 0.0, "closed_runs": record.closed_runs + 1}
     if point.at_s - run.since_s > COMPARE_AFTER_S:
         changes |= _compare(record, point, point.starter_v - house_v)
@@ -117,8 +124,8 @@ def _note_run(record: JoinRecord, point: Point, house_v: float, run: EngineState
             changes |= {"uphill": True, "holds": changes.get("holds", record.holds) + 1}
     charging_s = changes.get("run_charging_s", record.run_charging_s)
     open_s = changes.get("run_open_s", record.run_open_s)
-    fed = changes.get("run_fed_s", record.run_fed_s) > 0.5 * charging_s
-    if (charging_s >= RUN_LEAST_S and not record.run_counted and not record.run_closed and open_s > 0.7 * charging_s
+    fed = changes.get("run_fed_s", record.run_fed_s) > FED_PART * charging_s
+    if (charging_s >= RUN_LEAST_S and not record.run_counted and not record.run_closed and open_s > OPEN_PART * charging_s
             and not fed):
         changes |= {"run_counted": True, "runs_missed": record.runs_missed + 1}
     if (record.run_counted or changes.get("run_counted")) and open_s > record.missed_s:
@@ -130,7 +137,7 @@ def _note_dropout(record: JoinRecord, point: Point, house_v: float) -> bool:
     """The house falls away from a charging starter, and its current with it, from one point to the next."""
     if not record.run_closed or record.house_v is None or record.starter_v is None:
         return False
-    if point.starter_v < record.starter_v - 0.1:
+    if point.starter_v < record.starter_v - STARTER_FALLS_V:
         return False
     parted = (point.starter_v - house_v) - (record.starter_v - record.house_v) > DROPS_V
     if point.house_a is None or record.house_a is None:
@@ -149,15 +156,15 @@ def _compare(record: JoinRecord, point: Point, across: float) -> dict[str, Any]:
     if abs(moved) < COMPARE_V:
         return {}
     # Through a path the current moves in proportion; 40 milliohms is more than most have.
-    expected = max(abs(moved) * record.from_a / max(abs(record.from_v), 0.2), abs(moved) / 0.04)
+    expected = max(abs(moved) * record.from_a / max(abs(record.from_v), COMPARE_LEAST_V), abs(moved) / MOST_PATH_OHM)
     changed = (amps - record.from_a) * (1 if moved > 0 else -1)
     vote = {"from_v": across, "from_a": amps, "from_starter_v": point.starter_v}
-    turned = abs(point.starter_v - record.from_starter_v) > 0.7 * abs(moved)    # by the alternator, not by the house
+    turned = abs(point.starter_v - record.from_starter_v) > TURNED_PART * abs(moved)    # by the alternator, not by the house
     # No path takes a current towards the higher voltage, whatever the meters differ by.
     path = min(across, record.from_v) + METERS_V > LEAST_PATH_OHM * max(amps, record.from_a)
-    if changed > 0.5 * expected and path:
+    if changed > FOLLOWS_PART * expected and path:
         vote["follows"] = record.follows + 1
-    elif abs(changed) < (0.25 if turned else 0.12) * expected:     # a house load moves both: then it must hold well
+    elif abs(changed) < (HOLDS_TURNED_PART if turned else HOLDS_PART) * expected:     # a house load moves both: then it must hold well
         vote["holds"] = record.holds + 1
     return vote
 
@@ -199,7 +206,7 @@ def _note_rest(record: JoinRecord, point: Point, house_v: float, isolator: str, 
 
 def _stuck(record: JoinRecord, touching: IsolatorEvidence, run: EngineState, vehicle: Vehicle) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
-    if touching.steps < 3 or contacts.follows(touching) < 2.5:
+    if touching.steps < STUCK_STEPS or contacts.follows(touching) < STUCK_FOLLOWS:
         return False
     if record.low_s > (STUCK_BELOW_OWN_S if len(record.released_v) > 1 else STUCK_LOW_S):
         return True

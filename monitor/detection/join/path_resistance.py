@@ -1,6 +1,7 @@
 """Resistance of isolator and cable between the batteries, from the current that starts or stops with the join."""
 from dataclasses import dataclass
 from math import sqrt
+from typing import NamedTuple
 
 from monitor.detection.join.points import Point
 from monitor.findings import NEVER_S, Z95, Answer, Estimate, NotYet
@@ -20,7 +21,21 @@ BASELINE_EDGES, RECENT_EDGES = P.count("baseline_edges"), P.count("recent_edges"
 OFFSET_EDGES = P.count("offset_edges")
 BASELINE_LEAST, RECENT_LEAST = P.count("baseline_least"), P.count("recent_least")
 GROWN_RATIO = P.number("grown_ratio")
-HOT_W = P.number("hot_w")
+HOT_W, HOT_RATIO, HOT_LOW_RATIO = P.number("hot_w"), P.number("hot_ratio"), P.number("hot_low_ratio")
+POINTS, LONGEST_S, TURNS = P.count("points"), P.number("longest_s"), P.count("turns")
+SAME_PART, BEFORE_PART, BEFORE_A, AFTER_PART = P.number("same_part"), P.number("before_part"), P.number("before_a"), P.number("after_part")
+DRIVEN_V, LIFT_V, SINK_V = P.number("driven_v"), P.number("lift_v"), P.number("sink_v")
+COLLAPSE_V, COLLAPSE_PART = P.number("collapse_v"), P.number("collapse_part")
+LEAST_OHM, USUAL_OHM = P.number("least_ohm"), P.number("usual_ohm")
+
+
+class Whole(NamedTuple):
+    """A point at which everything was measured."""
+
+    at_s: float
+    starter_v: float
+    house_v: float
+    house_a: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,53 +63,54 @@ def step(path: PathResistance, last: tuple[Point, ...], isolator: str, house_bef
     """
     if isolator == "open" and last[-1].at_s - path.open_s > OPEN_NOTE_S:
         path = replace(path, open_s=last[-1].at_s)
-    if len(last) < 5 or last[0].at_s <= path.last_s:
+    if len(last) < POINTS or last[0].at_s <= path.last_s:
         return path
-    now, then = last[3].house_a, last[1].house_a
+    _, before, middle, after, _ = last
+    now, then = after.house_a, before.house_a
     if now is None or then is None or abs(now - then) < LEAST_STEP_A:
         return path
-    seen = tuple((p.at_s, p.starter_v, p.house_v, p.house_a) for p in last if p.house_v is not None and p.house_a is not None)
+    seen = tuple(Whole(p.at_s, p.starter_v, p.house_v, p.house_a) for p in last if p.house_v is not None and p.house_a is not None)
     if len(seen) < len(last):
         return path
-    edge = _edge(seen)
+    edge = _edge(*seen)
     alone_a = min(now, then)
-    like_before = house_before_a is None or alone_a - house_before_a < SAME_A + 0.1 * abs(now - then)
+    like_before = house_before_a is None or alone_a - house_before_a < SAME_A + SAME_PART * abs(now - then)
     if now > then:
         apart = path.open_s > last[0].at_s - OPEN_NOTE_S and like_before and (
-            house_before_a is None or house_before_a - alone_a < SAME_A + 0.1 * (now - then))
+            house_before_a is None or house_before_a - alone_a < SAME_A + SAME_PART * (now - then))
     else:       # loads may have come meanwhile, but a current that flows on comes through the path
-        apart = isolator != "closed" and like_before and abs(seen[4][1] - seen[4][2]) > PARTED_V
+        apart = isolator != "closed" and like_before and abs(seen[-1].starter_v - seen[-1].house_v) > PARTED_V
     if edge is None or not apart:
         return path
     baseline, recent = path.baseline, (*path.recent, edge)[-RECENT_EDGES:]
     if len(baseline) < BASELINE_EDGES:
         baseline = (*baseline, edge)
-    return PathResistance(baseline, recent, path.edges + 1, max(path.largest_a, edge[1]), last[2].at_s, path.open_s)
+    return PathResistance(baseline, recent, path.edges + 1, max(path.largest_a, edge[1]), middle.at_s, path.open_s)
 
 
-def _edge(p: tuple[tuple[float, float, float, float], ...]) -> tuple[float, float, float] | None:
+def _edge(first: Whole, second: Whole, _: Whole, fourth: Whole, fifth: Whole) -> tuple[float, float, float] | None:
     """The edge in the middle of five points: current that came or went with the join, and the voltage across it.
 
     Loads and sun that stay the same cancel in the change of current, so neither is needed.
     """
-    if p[4][0] - p[0][0] > 700:
+    if fifth.at_s - first.at_s > LONGEST_S:
         return None
-    before_a, after_a = (p[0][3] + p[1][3]) / 2, p[3][3]
-    change = after_a - before_a
-    if abs(change) < LEAST_STEP_A or abs(p[1][3] - p[0][3]) > 0.12 * abs(change) + 0.3:
+    before_a, before_v = (first.house_a + second.house_a) / 2, (first.starter_v + second.starter_v) / 2
+    change = fourth.house_a - before_a
+    if abs(change) < LEAST_STEP_A or abs(second.house_a - first.house_a) > BEFORE_PART * abs(change) + BEFORE_A:
         return None
-    if abs(p[4][3] - p[3][3]) > 0.2 * abs(change):
+    if abs(fifth.house_a - fourth.house_a) > AFTER_PART * abs(change):
         return None
-    starter_change = p[3][1] - (p[0][1] + p[1][1]) / 2
-    house_change = p[3][2] - (p[0][2] + p[1][2]) / 2
-    if change > 0 and p[3][1] > 13.0 and house_change > 0.08:
-        across = p[3][1] - p[3][2]                      # closed now: engine lifted the house
-        if starter_change < 0.25 and abs(across) > 0.8 * abs(p[1][1] - p[1][2]):
+    starter_change = fourth.starter_v - before_v
+    house_change = fourth.house_v - (first.house_v + second.house_v) / 2
+    if change > 0 and fourth.starter_v > DRIVEN_V and house_change > LIFT_V:
+        across = fourth.starter_v - fourth.house_v      # closed now: engine lifted the house
+        if starter_change < COLLAPSE_V and abs(across) > COLLAPSE_PART * abs(second.starter_v - second.house_v):
             return None                                 # nothing collapsed: another charger came on
         # The voltages of the point at the edge may be averages over it; those of the next are all of the join.
-        return p[4][0], p[4][3] - before_a, p[4][1] - p[4][2]
-    if change < 0 and (p[0][1] + p[1][1]) / 2 > 13.0 and starter_change < -0.25 and house_change < -0.05:
-        return p[1][0], -change, (p[0][1] + p[1][1]) / 2 - (p[0][2] + p[1][2]) / 2
+        return fifth.at_s, fifth.house_a - before_a, fifth.starter_v - fifth.house_v
+    if change < 0 and before_v > DRIVEN_V and starter_change < -COLLAPSE_V and house_change < -SINK_V:
+        return second.at_s, -change, before_v - (first.house_v + second.house_v) / 2
     return None
 
 
@@ -119,7 +135,7 @@ def growth(path: PathResistance) -> tuple[float, float, float, float] | None:
     first = path.baseline
     now, sigma_now = _fit(first, later)
     then, sigma_then = _fit(first, first)
-    if then <= 0.0005 or now <= 0:
+    if then <= LEAST_OHM or now <= 0:
         return None
     ratio = now / then
     # The meters' common error moves both alike; what is left is the scatter of the edges.
@@ -133,7 +149,7 @@ def has_grown(path: PathResistance) -> bool:
         return False
     ratio, low, now, then = found
     heat = (now - then) * path.largest_a**2
-    return low > GROWN_RATIO or (ratio > 1.15 and low > 1.05 and heat > HOT_W)
+    return low > GROWN_RATIO or (ratio > HOT_RATIO and low > HOT_LOW_RATIO and heat > HOT_W)
 
 
 def _fit(first: tuple[tuple[float, float, float], ...],
@@ -141,7 +157,7 @@ def _fit(first: tuple[tuple[float, float, float], ...],
     """Resistance of the chosen edges and its sigma; the meters' difference comes from the vehicle's first ones."""
     offset, offset_sigma = _offset(first[:OFFSET_EDGES])
     value, s_xx = PRIOR_OHM, 0.0
-    for turn in range(3):       # edges that lie far off the rest (a load switched with the join) lose their weight
+    for turn in range(TURNS):       # edges that lie far off the rest (a load switched with the join) lose their weight
         s_xx, s_xy = 1 / PRIOR_SIGMA_OHM**2, PRIOR_OHM / PRIOR_SIGMA_OHM**2
         for _, amps, volts in chosen:
             sigma = _edge_sigma(amps)
@@ -172,4 +188,4 @@ def _offset(edges: tuple[tuple[float, float, float], ...]) -> tuple[float, float
 
 
 def _edge_sigma(amps: float) -> float:
-    return sqrt(EDGE_SIGMA_V**2 + (0.02 * EDGE_SIGMA_A) ** 2 + (0.02 * EDGE_SIGMA_FRAC * amps) ** 2)
+    return sqrt(EDGE_SIGMA_V**2 + (USUAL_OHM * EDGE_SIGMA_A) ** 2 + (USUAL_OHM * EDGE_SIGMA_FRAC * amps) ** 2)

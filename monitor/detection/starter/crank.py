@@ -28,6 +28,16 @@ GROWN = P.number("grown")
 PER_K, PER_K_SIGMA = P.number("per_k"), P.number("per_k_sigma")
 SLOW_DIP_V, AGAIN_S = P.number("slow_dip_v"), P.number("again_s")
 LATE_CHARGE_S = P.number("late_charge_s")
+LEAST_READINGS, BEFORE_S, BEFORE_END_S = P.count("least_readings"), P.number("before_s"), P.number("before_end_s")
+FIRST_READINGS, LEVEL_S, BACK_S = P.count("first_readings"), P.number("level_s"), P.number("back_s")
+TURNING_READINGS, TURNING_STEP, HALF_WAY = P.count("turning_readings"), P.count("turning_step"), P.number("half_way")
+BACK_PART, RECOVERED_V, LAST_READINGS = P.number("back_part"), P.number("recovered_v"), P.count("last_readings")
+SHORT_AFTER_S, NO_AFTER_S, AS_BEFORE_V = P.number("short_after_s"), P.number("no_after_s"), P.number("as_before_v")
+USUAL_C, LEAST_DROP, CLOSE_READINGS = P.number("usual_c"), P.number("least_drop"), P.count("close_readings")
+APART_S, DIPS_KEPT, LEAST_KEPT_DROP = P.number("apart_s"), P.count("dips_kept"), P.number("least_kept_drop")
+LEAST_RECENT, TREND_C, MEDIAN_VARIANCE = P.count("least_recent"), P.number("trend_c"), P.number("median_variance")
+LEAST_SCATTER_LN, SHOWN_SIGMA_V, SHOWN_DROP_LOW = P.number("least_scatter_ln"), P.number("shown_sigma_v"), P.number("shown_drop_low")
+SHOWN_DROP_HIGH = P.number("shown_drop_high")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +68,14 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
     A trace ends some seconds after the starter motor, and many alternators begin later than that:
     "failed" is what the trace alone suggests, and `update` waits before it believes it.
     """
-    if len(trace) < 20 or (trace[-1][0] - trace[0][0]) / (len(trace) - 1) > SLOWEST_S:
+    if len(trace) < LEAST_READINGS or (trace[-1][0] - trace[0][0]) / (len(trace) - 1) > SLOWEST_S:
         return CrankVerdict("", "needs at least twenty readings a second over the whole start")
     volts = [v for _, v in trace]
     times = [t for t, _ in trace]
     first = _begins(times, volts)
     if first is None:
         return CrankVerdict("", "no start in this trace: the voltage never fell by half a volt")
-    before = [v for t, v in trace[:first] if t > times[first] - 1.1 and t < times[first] - 0.05] or volts[:first]
+    before = [v for t, v in trace[:first] if t > times[first] - BEFORE_S and t < times[first] - BEFORE_END_S] or volts[:first]
     before_v = sum(before) / len(before)
     end = _ends(times, volts, first, before_v)
     duration_s = times[end] - times[first]
@@ -75,7 +85,7 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
     turning = [v for t, v in trace[first:end] if t > times[first] + INRUSH_S] or volts[first:end]
     plateau_v = median(turning)
     drop = (before_v - plateau_v) / plateau_v
-    started, recovered_s = _took_over(times, volts, end, max(before_v, median(volts[:10])))
+    started, recovered_s = _took_over(times, volts, end, max(before_v, median(volts[:FIRST_READINGS])))
     severity = _severity(lowest_v, drop, temperature_c)
     grade = _grade(severity)
     because = f"dipped to {lowest_v:.1f} V, then {plateau_v:.1f} V for {duration_s:.1f} s"
@@ -95,29 +105,29 @@ def _grade(severity: float) -> CrankGrade:
 
 def _begins(times: list[float], volts: list[float]) -> int | None:
     """First sample of the dip: below the second before by half a volt."""
-    level = median(volts[:10])
-    for i in range(10, len(volts)):
+    level = median(volts[:FIRST_READINGS])
+    for i in range(FIRST_READINGS, len(volts)):
         if volts[i] < level - DIP_V:
             return i
-        level += (volts[i] - level) * min(1.0, (times[i] - times[i - 1]) / 0.5)
+        level += (volts[i] - level) * min(1.0, (times[i] - times[i - 1]) / LEVEL_S)
     return None
 
 
 def _ends(times: list[float], volts: list[float], first: int, before_v: float) -> int:
     """Last sample of cranking: after it the voltage stays above half way back for 0.15 s."""
     begin = first + 1
-    while begin < len(times) - 1 and times[begin] < times[first] + 0.15:
+    while begin < len(times) - 1 and times[begin] < times[first] + BACK_S:
         begin += 1
     seen: list[float] = []
     level = before_v
     for i in range(begin, len(volts)):
         seen.append(volts[i])
-        level = median(seen[-100:]) if len(seen) % 10 == 1 or len(seen) < 10 else level
-        half = level + 0.5 * (before_v - level) if len(seen) >= 10 else before_v - 0.4 * DIP_V
+        level = median(seen[-TURNING_READINGS:]) if len(seen) % TURNING_STEP == 1 or len(seen) < TURNING_STEP else level
+        half = level + HALF_WAY * (before_v - level) if len(seen) >= TURNING_STEP else before_v - BACK_PART * DIP_V
         if volts[i] > half:
             j = i
             while j < len(volts) and volts[j] > half:
-                if times[j] - times[i] >= 0.15:
+                if times[j] - times[i] >= BACK_S:
                     return i - 1
                 j += 1
     return len(volts) - 1
@@ -125,22 +135,22 @@ def _ends(times: list[float], volts: list[float], first: int, before_v: float) -
 
 def _took_over(times: list[float], volts: list[float], end: int, before_v: float) -> tuple[bool | None, float | None]:
     after = [(t - times[end], v) for t, v in zip(times[end + 1:], volts[end + 1:], strict=True)]
-    if not after or after[-1][0] < 1.0:
+    if not after or after[-1][0] < SHORT_AFTER_S:
         return None, None
-    recovered = next((t for t, v in after if v >= 13.0), None)
-    last = median([v for _, v in after[-25:]])
+    recovered = next((t for t, v in after if v >= RECOVERED_V), None)
+    last = median([v for _, v in after[-LAST_READINGS:]])
     if last > min(before_v + LIFT_V, CHARGING_V):
         return True, recovered
-    if after[-1][0] < 4.0 or last > before_v - 0.05:
+    if after[-1][0] < NO_AFTER_S or last > before_v - AS_BEFORE_V:
         return None, recovered
     return False, recovered
 
 
 def _severity(lowest_v: float, drop: float, temperature_c: float | None) -> float:
-    limit_v = load_test_v(20.0 if temperature_c is None else temperature_c)
+    limit_v = load_test_v(USUAL_C if temperature_c is None else temperature_c)
     scale = d_scale(limit_v)
     by_lowest = (limit_v + LOWEST_MARGIN_V - lowest_v) / LOWEST_SPAN_V
-    by_drop = log(max(drop, 0.01) / (BORDER_D * scale)) / log(WEAK_D / BORDER_D)
+    by_drop = log(max(drop, LEAST_DROP) / (BORDER_D * scale)) / log(WEAK_D / BORDER_D)
     return 0.5 * (by_lowest + by_drop)
 
 
@@ -187,13 +197,13 @@ def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c:
     dips = state.dips
     if dips and (join.engine == "running" or minute.end_s - dips[-1] > AGAIN_S):
         dips = ()
-    close = len(minute.samples) > 6
+    close = len(minute.samples) > CLOSE_READINGS
     if close and level is not None and low < level - DIP_V and state.last_s != minute.end_s:
-        if join.engine == "running" and (state.last_s is None or minute.end_s - state.last_s > 30):
+        if join.engine == "running" and (state.last_s is None or minute.end_s - state.last_s > APART_S):
             return replace(state, lowest_v=low, fast=False, last_s=minute.end_s, level_v=volts, news=(),
                            dips=(), last=None)
         if join.engine != "running" and low < level - SLOW_DIP_V:
-            dips = (*dips, minute.end_s)[-4:]
+            dips = (*dips, minute.end_s)[-DIPS_KEPT:]
     if level == volts and dips == state.dips and not state.news:
         return state
     return replace(state, level_v=volts, dips=dips, news=())
@@ -234,7 +244,7 @@ def add(state: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: fl
     """
     if not verdict.verdict or verdict.drop_frac is None or verdict.lowest_v is None:
         return replace(state, news=())
-    pair = (20.0 if temperature_c is None else temperature_c, log(max(verdict.drop_frac, 0.005)))
+    pair = (USUAL_C if temperature_c is None else temperature_c, log(max(verdict.drop_frac, LEAST_KEPT_DROP)))
     baseline, recent = state.baseline, state.recent
     if len(baseline) < BASELINE:
         baseline = (*baseline, pair)
@@ -251,12 +261,12 @@ def trend(state: CrankState) -> tuple[float, float, float] | None:
 
     None until there are twenty starts for the baseline and three after them.
     """
-    if len(state.baseline) < BASELINE or len(state.recent) < 3:
+    if len(state.baseline) < BASELINE or len(state.recent) < LEAST_RECENT:
         return None
     at, slope, scatter, sigma_at = _line(state.baseline)
-    rest = [y - at - slope * (t - 15.0) for t, y in state.recent]
+    rest = [y - at - slope * (t - TREND_C) for t, y in state.recent]
     change = median(rest)
-    sigma = sqrt(scatter**2 * 1.57 / len(rest) + sigma_at**2)
+    sigma = sqrt(scatter**2 * MEDIAN_VARIANCE / len(rest) + sigma_at**2)
     return exp(change), exp(change - Z95 * sigma), exp(change + Z95 * sigma)
 
 
@@ -266,10 +276,10 @@ def _line(pairs: Sequence[tuple[float, float]]) -> tuple[float, float, float, fl
     mean_t, mean_y = sum(t for t, _ in pairs) / n, sum(y for _, y in pairs) / n
     s_tt = sum((t - mean_t) ** 2 for t, _ in pairs)
     s_ty = sum((t - mean_t) * (y - mean_y) for t, y in pairs)
-    scatter2 = max(sum((y - mean_y) ** 2 for _, y in pairs) / n, 0.03**2)
+    scatter2 = max(sum((y - mean_y) ** 2 for _, y in pairs) / n, LEAST_SCATTER_LN**2)
     slope = (s_ty / scatter2 + PER_K / PER_K_SIGMA**2) / (s_tt / scatter2 + 1 / PER_K_SIGMA**2)
-    scatter = sqrt(max(sum((y - mean_y - slope * (t - mean_t)) ** 2 for t, y in pairs) / max(n - 2, 1), 0.03**2))
-    return mean_y + slope * (15.0 - mean_t), slope, scatter, scatter / sqrt(n)
+    scatter = sqrt(max(sum((y - mean_y - slope * (t - mean_t)) ** 2 for t, y in pairs) / max(n - 2, 1), LEAST_SCATTER_LN**2))
+    return mean_y + slope * (TREND_C - mean_t), slope, scatter, scatter / sqrt(n)
 
 
 def as_findings(state: CrankState) -> tuple[Answer, Answer, CrankGrade]:
@@ -282,5 +292,5 @@ def as_findings(state: CrankState) -> tuple[Answer, Answer, CrankGrade]:
         return (Estimate(state.lowest_v, 0.0, state.lowest_v, "measured"),
                 NotYet("it needs a fast voltage reading during a start"), "")
     drop = state.last.drop_frac
-    return (Estimate(state.lowest_v, state.lowest_v - 0.05, state.lowest_v + 0.05, "measured"),
-            Estimate(drop, 0.95 * drop, 1.05 * drop, "measured"), state.last.verdict)
+    return (Estimate(state.lowest_v, state.lowest_v - SHOWN_SIGMA_V, state.lowest_v + SHOWN_SIGMA_V, "measured"),
+            Estimate(drop, SHOWN_DROP_LOW * drop, SHOWN_DROP_HIGH * drop, "measured"), state.last.verdict)

@@ -30,6 +30,8 @@ SUDDEN_V, SUDDEN_MINUTES = P.number("sudden_v"), P.count("sudden_minutes")
 OVER_FRAC, OVER_SOON_V_PER_DAY = P.number("over_frac"), P.number("over_soon_v_per_day")
 FAST_SIGMA_LN = P.number("fast_sigma_ln")
 _IN_USE = table("battery", "starter_battery")
+SLOW_QUARTERS, FAST_QUARTERS_KEPT = P.count("slow_quarters"), P.count("fast_quarters_kept")
+FAST_HOURS_PART = P.number("fast_hours_part")
 HOLDS_FRAC, HOLDS_SIGMA_LN = _IN_USE.number("holds_frac"), _IN_USE.number("holds_sigma_ln")
 
 
@@ -124,7 +126,7 @@ def _still_falls(extra: float, rests: tuple[Rest, ...]) -> bool:
         if extra > least and len(rests) > quarters + 1:
             before = (rests[-1 - quarters].plain_v + rests[-quarters].plain_v) / 2
             now = (rests[-1].plain_v + rests[-2].plain_v) / 2
-            if 96 * (before - now) / quarters < STILL_FRAC * extra:
+            if SLOW_QUARTERS * (before - now) / quarters < STILL_FRAC * extra:
                 return False
     return True
 
@@ -140,7 +142,7 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
     part = rests[-FAST_QUARTERS - 1:]
     first, last = part[0], part[-1]
     hours = (last.at_s - first.at_s) / 3600
-    if hours > 1.4 * FAST_QUARTERS / 4 or last.at_s - begun_s < FAST_AFTER_H * 3600:
+    if hours > FAST_HOURS_PART * FAST_QUARTERS / 4 or last.at_s - begun_s < FAST_AFTER_H * 3600:
         return None
     blocks = FAST_QUARTERS // FAST_BLOCK
     expected = FAST_TIMES * first.expected_v_per_h * hours
@@ -159,7 +161,7 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
 
 def over(found: Drain, rests: tuple[Rest, ...]) -> bool:
     """Whether the voltage has stopped falling as it did: a fifth of its rate, over six hours or a day."""
-    quarters = 24 if found.fall_v_per_day > OVER_SOON_V_PER_DAY else 96
+    quarters = FAST_QUARTERS_KEPT if found.fall_v_per_day > OVER_SOON_V_PER_DAY else SLOW_QUARTERS
     if found.how == "sudden" or len(rests) <= quarters:
         return False
     first, last = rests[-1 - quarters], rests[-1]

@@ -4,7 +4,7 @@ from math import hypot
 from statistics import median
 
 from monitor.battery.label import Vehicle
-from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.battery.lead_acid import KINDS, warmth_v
 from monitor.detection import temperature_trend
 from monitor.detection.starter import crank, drain, drain_verdict, starter_alerts, surface_decay
 from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
@@ -24,6 +24,8 @@ DOUBTFUL_V = P.number("doubtful_v")
 CHARGED_V = table("battery", "alternator").number("charging_well_v")
 EMPTY_V = P.number("empty_v")
 RESTED_S = P.number("rested_s")
+USUAL_C, LEAST_STEPS, LEAST_FALL = P.number("usual_c"), P.count("least_steps"), P.number("least_fall")
+ABOVE_REST_V = P.number("above_rest_v")
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,7 @@ def quarter_hour(state: StarterState, at_s: float, volts: float, vehicle: Vehicl
         # What is known of it grows: a fast one was judged by two hours.
         found = drain_verdict.follow(found, likely)
     charged_s = state.charged_s
-    if volts - VOLTAGE_PER_K * ((warm if warm is not None else 20.0) - 25.0) > starter_alerts.three_quarters_v(battery):
+    if volts - warmth_v(warm if warm is not None else USUAL_C) > starter_alerts.three_quarters_v(battery):
         charged_s = at_s
     return replace(state, charged_s=charged_s, parking=Parking(decay, search, rests, passing, found, parking.sudden))
 
@@ -192,13 +194,13 @@ def findings(state: StarterState, vehicle: Vehicle) -> StarterFindings:
     decay, battery = state.parking.decay, vehicle.starter
     if not battery.lead_acid:
         return StarterFindings(FLAT_CURVE, FLAT_CURVE, FLAT_CURVE, None, *crank.as_findings(state.starts))
-    if decay is None or decay.steps < 8:
+    if decay is None or decay.steps < LEAST_STEPS:
         return StarterFindings(WAIT, WAIT, WAIT, None, *crank.as_findings(state.starts))
     level, sigma = surface_decay.rest_voltage_v(decay)
     rest = Estimate(level, level - Z95 * sigma, level + Z95 * sigma, "rested")
     kind = KINDS[battery.chemistry]
     spread = Z95 * (sigma**2 + kind.full_sigma_v**2) ** 0.5
-    left = 1 - (kind.full_v + VOLTAGE_PER_K * (decay.base_c - 25.0) - level) / kind.span_v
+    left = 1 - (kind.full_v + warmth_v(decay.base_c) - level) / kind.span_v
     charge = Estimate(_clip(left), _clip(left - spread / kind.span_v), _clip(left + spread / kind.span_v), "rested")
     return StarterFindings(charge, rest, find_drain(state, vehicle), _doubtful_s(state), *crank.as_findings(state.starts))
 
@@ -228,8 +230,8 @@ def _doubtful_s(state: StarterState) -> float | None:
     decay, found = state.parking.decay, state.parking.found
     if decay is None:
         return None
-    fall = max(surface_decay.fall_v_per_day(decay)[0], 0.002) if found is None else found.fall_v_per_day
-    volts = min(state.parking.rests[-1].voltage_v, surface_decay.rest_voltage_v(decay)[0] + 0.05)
+    fall = max(surface_decay.fall_v_per_day(decay)[0], LEAST_FALL) if found is None else found.fall_v_per_day
+    volts = min(state.parking.rests[-1].voltage_v, surface_decay.rest_voltage_v(decay)[0] + ABOVE_REST_V)
     return max(0.0, (volts - DOUBTFUL_V) / fall * 86400)
 
 

@@ -3,7 +3,7 @@ from dataclasses import dataclass
 
 from monitor.battery import frost
 from monitor.battery.label import Battery, Vehicle
-from monitor.battery.lead_acid import KINDS, VOLTAGE_PER_K
+from monitor.battery.lead_acid import KINDS, warmth_v
 from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
@@ -60,6 +60,7 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
 ON_DELAY_S = {"starter_low": P.number("starter_low_delay_s"), "starter_freeze_risk": P.number("starter_freeze_risk_delay_s"),
               "starter_over_voltage": P.number("starter_over_voltage_delay_s"),
               "starter_under_voltage": P.number("starter_under_voltage_delay_s")}
+QUARTER, ALREADY_DAYS, USUAL_C = P.number("quarter"), P.number("already_days"), P.number("usual_c")
 
 
 def _said(kind: str, seen: str, evidence: str = "", figures: tuple[tuple[str, float], ...] = (), means: str = "",
@@ -111,7 +112,7 @@ def update_level(state: LevelAlert, minute: Minute, join: JoinFindings, battery:
 def three_quarters_v(battery: Battery) -> float:
     """Rest voltage at 25 °C of a battery three quarters full."""
     kind = KINDS.get(battery.chemistry, KINDS["agm"])
-    return kind.full_v - 0.25 * kind.span_v - kind.full_sigma_v
+    return kind.full_v - QUARTER * kind.span_v - kind.full_sigma_v
 
 
 def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtful_after_s: float | None,
@@ -151,7 +152,7 @@ def _drain(found: Drain, doubtful_after_s: float | None, at_s: float, drain_a: A
     evidence = (f"The resting voltage has been falling by {1000 * found.fall_v_per_day:.0f} mV a day for about "
                 f"{(at_s - found.since_s) / 3600:.0f} h. Of that {_milli(found.extra_a)} mA "
                 f"({_milli(found.low_a)}–{_milli(found.high_a)}) is more than this vehicle usually draws."
-                + ("" if days is None else " A start is doubtful already." if days < 0.1 else
+                + ("" if days is None else " A start is doubtful already." if days < ALREADY_DAYS else
                    f" At this rate it should start the engine for {days:.1f} days more."))
     said = "a drain" if not isinstance(drain_a, Estimate) else f"a drain of {1000 * drain_a.value:.0f} mA"
     return _said("starter_drain", f"Starter battery has {said} while parked.", evidence, (
@@ -176,7 +177,7 @@ def charge_frac(rest_v: float, temperature_c: float | None, battery: Battery) ->
     rest_v: resting voltage [V]; temperature_c: of the battery [°C]; battery: its label.
     """
     kind = KINDS.get(battery.chemistry, KINDS["agm"])
-    at_25 = rest_v - VOLTAGE_PER_K * ((20.0 if temperature_c is None else temperature_c) - 25.0)
+    at_25 = rest_v - warmth_v(USUAL_C if temperature_c is None else temperature_c)
     return min(1.0, max(0.0, 1 - (kind.full_v - at_25) / kind.span_v))
 
 

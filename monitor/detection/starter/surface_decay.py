@@ -21,6 +21,14 @@ WAVE_SIGMA_V, WAVE_BLIND_V, WAVE_DRIFT = P.number("wave_sigma_v"), P.number("wav
 WANDER_V, WANDER_BLIND_V, WANDER_H = P.number("wander_v"), P.number("wander_blind_v"), P.number("wander_h")
 NOISE_V = P.number("noise_v")
 OUTLIER = P.number("outlier")
+USUAL_C, USUAL_LEAST_COUNT, USUAL_SHARE = P.number("usual_c"), P.count("usual_least_count"), P.number("usual_share")
+TABLE_SHARE, USUAL_SPREAD, USUAL_SIGMA_V = P.number("table_share"), P.number("usual_spread"), P.number("usual_sigma_v")
+USUAL_FALL_SIGMA, LEAST_FALL, COLDEST_C = P.number("usual_fall_sigma"), P.number("least_fall"), P.number("coldest_c")
+HOTTEST_C, SELF_C, DOUBLES_K = P.number("hottest_c"), P.number("self_c"), P.number("doubles_k")
+UNREST_LEAST_STEPS, UNREST_MOST_STEPS = P.count("unrest_least_steps"), P.count("unrest_most_steps")
+UNREST_MOST, FALL_WALK, LEAST_LEVEL_V2 = P.number("unrest_most"), P.number("fall_walk"), P.number("least_level_v2")
+LEAST_FALL_V2, LEARNT_PARKINGS, MOST_DECAYS = P.number("least_fall_v2"), P.count("learnt_parkings"), P.number("most_decays")
+LEAST_BEGUN_V, MOST_BEGUN_V = P.number("least_begun_v"), P.number("most_begun_v")
 
 #: Places of the state vector: level, four surface charges, fall, self-discharge, warmth, ... and their number.
 LEVEL, SURFACE, FALL, SELF, WARM, WARM_LATE, SINE, COSINE, WANDER = 0, 1, 5, 6, 7, 8, 9, 10, 11
@@ -37,7 +45,7 @@ class Decay:
     cov: tuple[tuple[float, ...], ...]
     steps: int = 0
     late_c: float | None = None         # temperature through its lag
-    base_c: float = 15.0
+    base_c: float = USUAL_C
     blind: bool = False                 # no thermometer
     aside: int = 0                      # outliers put aside in a row, with their sign
     unrest: float = 1.0                 # mean squared normalised innovation, 1 when the model fits
@@ -70,14 +78,14 @@ def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usu
     """
     means, sigmas = list(SURFACE_V), list(SURFACE_SIGMA_V)
     fall, fall_sigma = FALL_V_PER_DAY, FALL_SIGMA_V_PER_DAY
-    if usual.count >= 3:
+    if usual.count >= USUAL_LEAST_COUNT:
         for i in range(MODES):
             spread = sqrt(usual.surface_m2[i] / (usual.count - 1))
-            means[i] = 0.8 * usual.surface_v[i] + 0.2 * means[i]
-            sigmas[i] = min(sigmas[i], 1.3 * spread + 0.006 + sigmas[i] / usual.count)
-        own = max(usual.fall - SELF_V_PER_DAY, 0.001)
+            means[i] = USUAL_SHARE * usual.surface_v[i] + TABLE_SHARE * means[i]
+            sigmas[i] = min(sigmas[i], USUAL_SPREAD * spread + USUAL_SIGMA_V + sigmas[i] / usual.count)
+        own = max(usual.fall - SELF_V_PER_DAY, LEAST_FALL)
         spread = sqrt(usual.fall_m2 / (usual.count - 1))
-        fall, fall_sigma = own, min(fall_sigma, 1.3 * spread + 0.0015 + fall_sigma / usual.count)
+        fall, fall_sigma = own, min(fall_sigma, USUAL_SPREAD * spread + USUAL_FALL_SIGMA + fall_sigma / usual.count)
     state = [voltage_v - sum(means), *means, fall, SELF_V_PER_DAY, PER_K, PER_K, 0.0, 0.0, 0.0]
     blind = temperature_c is None
     wave, wander = (WAVE_BLIND_V, WANDER_BLIND_V) if blind else (WAVE_SIGMA_V, WANDER_V)
@@ -90,7 +98,7 @@ def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usu
     cov[0][0] = sum(s * s for s in sigmas) + NOISE_V**2 + sigma[WANDER] ** 2
     cov[0][WANDER] = cov[WANDER][0] = -(sigma[WANDER] ** 2)
     return Decay(at_s, at_s, tuple(state), tuple(map(tuple, cov)), late_c=temperature_c,
-                 base_c=temperature_c if temperature_c is not None else 15.0, blind=blind)
+                 base_c=temperature_c if temperature_c is not None else USUAL_C, blind=blind)
 
 
 def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None) -> Decay:
@@ -105,7 +113,7 @@ def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None
         temperature_c = late
     elif late is not None:
         late += (temperature_c - late) * (1 - exp(-hours / LAG_H))
-    factor = 1.0 if temperature_c is None else 2.0 ** ((min(max(temperature_c, -20.0), 45.0) - 20) / 10)
+    factor = 1.0 if temperature_c is None else 2.0 ** ((min(max(temperature_c, COLDEST_C), HOTTEST_C) - SELF_C) / DOUBLES_K)
     state, cov = _predict(held, hours, factor)
     look = _look(held, at_s, temperature_c, late)
     along = [sum(c * h for c, h in zip(row, look, strict=True)) for row in cov]
@@ -128,8 +136,8 @@ def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None
     cov = [[c - k * a for c, a in zip(row, along, strict=True)] for row, k in zip(cov, gain, strict=True)]
     unrest = held.unrest
     if not jumped:
-        weight = 1 / min(40, held.steps + 10)
-        unrest = max(1.0, unrest + weight * (min(innovation**2 / variance, 9.0) - unrest))
+        weight = 1 / min(UNREST_MOST_STEPS, held.steps + UNREST_LEAST_STEPS)
+        unrest = max(1.0, unrest + weight * (min(innovation**2 / variance, UNREST_MOST) - unrest))
     return Decay(held.begun_s, at_s, tuple(state), tuple(map(tuple, cov)), held.steps + 1, late, held.base_c,
                  held.blind, 0, unrest, innovation, variance, tuple(gain), look, jumped, hours, factor)
 
@@ -150,7 +158,7 @@ def _predict(held: Decay, hours: float, factor: float) -> tuple[list[float], lis
     cov[0][0] = level[0]
     wander = WANDER_BLIND_V if held.blind else WANDER_V
     cov[WANDER][WANDER] += wander**2 * (1 - keep[WANDER] ** 2)
-    cov[FALL][FALL] += 0.001**2 * days
+    cov[FALL][FALL] += FALL_WALK**2 * days
     drift = ((WAVE_BLIND_V if held.blind else WAVE_SIGMA_V) * WAVE_DRIFT) ** 2 * days
     cov[SINE][SINE] += drift
     cov[COSINE][COSINE] += drift
@@ -177,7 +185,7 @@ def warmth_v(state: Decay) -> float:
 
 def rest_voltage_v(state: Decay) -> tuple[float, float]:
     """Voltage once all surface charge is gone, at the temperature the parking began with, and its sigma [V]."""
-    return state.state[LEVEL], sqrt(max(state.cov[0][0], 1e-6) * state.unrest)
+    return state.state[LEVEL], sqrt(max(state.cov[0][0], LEAST_LEVEL_V2) * state.unrest)
 
 
 def fall_v_per_day(state: Decay) -> tuple[float, float]:
@@ -185,23 +193,23 @@ def fall_v_per_day(state: Decay) -> tuple[float, float]:
     f = state.self_factor
     p = state.cov
     variance = p[FALL][FALL] + 2 * f * p[FALL][SELF] + f * f * p[SELF][SELF]
-    return state.state[FALL] + f * state.state[SELF], sqrt(max(variance, 1e-10) * state.unrest)
+    return state.state[FALL] + f * state.state[SELF], sqrt(max(variance, LEAST_FALL_V2) * state.unrest)
 
 
 def learn(usual: Usual, state: Decay) -> Usual:
     """What is usual after one more sound parking (the last sixteen count)."""
-    count = min(usual.count + 1, 16)
+    count = min(usual.count + 1, LEARNT_PARKINGS)
     surface, spread = [], []
     for i in range(MODES):
         seen, mean = state.state[SURFACE + i], usual.surface_v[i] if usual.count else 0.0
-        at_start = seen * exp(min((state.at_s - state.begun_s) / 3600 / DECAY_H[i], 30.0))
-        at_start = max(-0.1, min(0.6, at_start)) if i >= 2 else SURFACE_V[i]
+        at_start = seen * exp(min((state.at_s - state.begun_s) / 3600 / DECAY_H[i], MOST_DECAYS))
+        at_start = max(LEAST_BEGUN_V, min(MOST_BEGUN_V, at_start)) if i >= 2 else SURFACE_V[i]
         surface.append(mean + (at_start - mean) / count)
-        spread.append(usual.surface_m2[i] * (1.0 if count < 16 else 15 / 16)
+        spread.append(usual.surface_m2[i] * (1.0 if count < LEARNT_PARKINGS else (LEARNT_PARKINGS - 1) / LEARNT_PARKINGS)
                       + (at_start - mean) * (at_start - surface[i]) * (1.0 if usual.count else 0.0))
     seen, _ = fall_v_per_day(state)
     mean = usual.fall if usual.count else 0.0
     fall = mean + (seen - mean) / count
-    fall_m2 = usual.fall_m2 * (1.0 if count < 16 else 15 / 16) + (
+    fall_m2 = usual.fall_m2 * (1.0 if count < LEARNT_PARKINGS else (LEARNT_PARKINGS - 1) / LEARNT_PARKINGS) + (
         (seen - mean) * (seen - fall) if usual.count else 0.0)
     return Usual(count, tuple(surface), tuple(spread), fall, fall_m2)

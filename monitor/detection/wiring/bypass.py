@@ -23,6 +23,8 @@ KEEP_FRAC = P.number("keep_frac")
 IDLE_TIMES = P.count("idle_times")
 SINK_V = P.by_chemistry("sink_v")
 FILL_V = P.by_chemistry("fill_v")
+RING, SKIP_S, PAIR_LOW = P.count("ring"), P.number("skip_s"), P.number("pair_low")
+PAIR_HIGH, MEAN_PAIRS = P.number("pair_high"), P.number("mean_pairs")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery
     turn; battery: its label; scatter_v: of single readings [V]; hour: local clock hour, None: not known; starter_ring: volts of
     the starter battery in the same minutes, fewer where they were not measured.
     """
-    if len(ring) < 12 or at_s < state.skip_until_s:
+    if len(ring) < RING or at_s < state.skip_until_s:
         return state
     v0, a0, v1, a1, v2, a2, v3, a3, v4, a4, v5, a5 = ring
     step = (v4 + v5 - v0 - v1) / 2
@@ -74,12 +76,12 @@ def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery
 
 def _stepped(state: Bypass, at_s: float, step_v: float, size_v: float, worth: float) -> Bypass:
     if step_v < 0:
-        return replace(state, on_at_s=at_s, on_v=size_v, skip_until_s=at_s + 180.0)
-    if not (at_s - state.on_at_s < PAIR_S and 0.5 * state.on_v < size_v < 1.5 * state.on_v):
-        return replace(state, skip_until_s=at_s + 180.0)
+        return replace(state, on_at_s=at_s, on_v=size_v, skip_until_s=at_s + SKIP_S)
+    if not (at_s - state.on_at_s < PAIR_S and PAIR_LOW * state.on_v < size_v < PAIR_HIGH * state.on_v):
+        return replace(state, skip_until_s=at_s + SKIP_S)
     pairs = pairs_now(state, at_s) + worth
-    return replace(state, pairs=pairs, pairs_at_s=at_s, pair_v=state.pair_v + (size_v - state.pair_v) / min(max(pairs, 1.0), 8.0),
-                   on_at_s=NEVER_S, on_v=0.0, skip_until_s=at_s + 180.0)
+    return replace(state, pairs=pairs, pairs_at_s=at_s, pair_v=state.pair_v + (size_v - state.pair_v) / min(max(pairs, 1.0), MEAN_PAIRS),
+                   on_at_s=NEVER_S, on_v=0.0, skip_until_s=at_s + SKIP_S)
 
 
 def block(state: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:

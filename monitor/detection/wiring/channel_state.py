@@ -12,6 +12,7 @@ RISE_A, JUMP_V = P.number("rise_a"), P.number("jump_v")
 LIMIT_S, FORGOTTEN_S = P.number("limit_s"), P.number("forgotten_s")
 TIMES, FLOOR, HOURS = P.number("times"), {"v": P.number("floor_v"), "a": P.number("floor_a")}, P.count("hours")
 LEARN_HOURS = P.count("learn_hours")
+LEAST_BLOCKS, NOISE_HOURS, GROWN_TIMES = P.count("least_blocks"), P.number("noise_hours"), P.number("grown_times")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,14 +112,14 @@ def is_noisy(state: Noise, sigma: float, explained: float, unit: str) -> Noise:
     its unit.
     """
     least, known = min(state.hour_least, sigma), min(state.hour_explained, explained)
-    if state.blocks < 5:
+    if state.blocks < LEAST_BLOCKS:
         return replace(state, hour_least=least, hour_explained=known, blocks=state.blocks + 1)
     if state.learnt_h < LEARN_HOURS:
         usual = state.usual + (least - state.usual) / (state.learnt_h + 1)
         return Noise(usual, state.learnt_h + 1, now=least)
     more = least > max(TIMES * state.usual, FLOOR[unit])
-    usual = state.usual if more else state.usual + (least - state.usual) / 240.0
-    return Noise(usual, state.learnt_h, grown_h=state.grown_h + 1 if more and least > 3.0 * known else 0, now=least)
+    usual = state.usual if more else state.usual + (least - state.usual) / NOISE_HOURS
+    return Noise(usual, state.learnt_h, grown_h=state.grown_h + 1 if more and least > GROWN_TIMES * known else 0, now=least)
 
 
 def grow_noise(state: Noise) -> bool:

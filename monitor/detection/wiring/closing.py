@@ -1,6 +1,7 @@
 """Whether the count closes from one full charge to the next: what is left over and no loss explains goes past the shunt."""
 from dataclasses import dataclass
 
+from monitor.battery import charge_loss
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.findings import ChargeFindings
 from monitor.parameters import table
@@ -8,7 +9,7 @@ from monitor.sample import Minute
 
 P = table("detection/wiring", "closing")
 APART_S, KEPT, LEAST, LEAST_S = P.number("apart_s"), P.count("kept"), P.count("least"), P.number("least_s")
-LOSS_FRAC, OWN_A, SIGMAS = P.by_chemistry("loss_frac"), P.by_chemistry("own_a"), P.number("sigmas")
+OWN_A, SIGMAS = P.by_chemistry("own_a"), P.number("sigmas")
 LONGEST_GAP_S = P.number("longest_gap_s")
 
 
@@ -61,7 +62,8 @@ def unseen_a(state: Closing, sensor: CurrentSensor, battery: Battery) -> float:
     seconds = sum(b.seconds for b in state.past)
     if len(state.past) < LEAST or seconds < LEAST_S:
         return 0.0
-    hours, lead = seconds / 3600.0, battery.lead_acid
+    hours, kind = seconds / 3600.0, battery.chemistry
     left_a = sum(b.net_ah for b in state.past) / hours
-    lost_a = LOSS_FRAC[lead] * sum(b.in_ah for b in state.past) / hours + OWN_A[lead] * battery.rated_capacity_ah / 100.0
+    most_frac = charge_loss.FRAC[kind] + SIGMAS * charge_loss.SIGMA_FRAC[kind]
+    lost_a = most_frac * sum(b.in_ah for b in state.past) / hours + OWN_A[battery.lead_acid] * battery.rated_capacity_ah / 100.0
     return left_a if left_a - lost_a - SIGMAS * sensor.offset_sigma_a > 0.0 else 0.0

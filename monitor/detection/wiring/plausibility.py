@@ -14,6 +14,7 @@ CALM_V = table("battery", "alternator").number("charging_well_v")
 RUNNING_V = table("battery", "alternator").number("nothing_rests_above_v")
 MAYBE_REVERSED = P.number("maybe_reversed")
 LEAST_OHM_AH, MOST_OHM_AH, VISIBLE_V = P.by_chemistry("least_ohm_ah"), P.number("most_ohm_ah"), P.number("visible_v")
+SUN_A, SCATTER_TIMES, LEAST_MINUTES = P.number("sun_a"), P.number("scatter_times"), P.count("least_minutes")
 
 
 def begin() -> PlausibilityState:
@@ -74,7 +75,7 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: 
     sun = False
     if b.minutes and span_s < 2 * BLOCK_S:
         volts, amps = b.house_v / b.minutes, b.house_a / b.minutes
-        sun = amps > 0.2
+        sun = amps > SUN_A
         level = voltage_level.house(level, volts, amps, b.minutes * span_s / (3600.0 * max(b.minutes, b.starter_minutes)), house)
         loads = bypass.block(loads, at_s, volts, amps, house)
         if volts < CALM_V:
@@ -83,12 +84,12 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: 
                 LEAST_OHM_AH[house.lead_acid] / house.rated_capacity_ah, MOST_OHM_AH / house.rated_capacity_ah)
             v, a = b.scatter_v / b.minutes, b.scatter_a / b.minutes
             # what each scatters by itself does not explain the other; a stiff battery may hide any current's from the voltmeter
-            hidden = least * a < max(VISIBLE_V, 3.0 * noise_v.usual)
+            hidden = least * a < max(VISIBLE_V, SCATTER_TIMES * noise_v.usual)
             noise_v, noise_a = (
                 channel_state.is_noisy(noise_v, v, most * max(a - 2.0 * noise_a.usual, 0.0), "v"),
                 channel_state.is_noisy(noise_a, a, a if hidden else max(v - 2.0 * noise_v.usual, 0.0) / least, "a"))
     running = False
-    if b.starter_minutes >= 8 and span_s < 2 * BLOCK_S:
+    if b.starter_minutes >= LEAST_MINUTES and span_s < 2 * BLOCK_S:
         mean = b.starter_v / b.starter_minutes
         running = mean > RUNNING_V
         level = voltage_level.starter(level, mean, b.starter_low_v, b.starter_high_v)

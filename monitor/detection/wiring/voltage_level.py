@@ -14,8 +14,12 @@ CHARGED_V = P.number("charged_v")
 REST_FRAC = P.numbers("rest_frac")
 LEVEL_FRAC = P.number("level_frac")
 ENGINE_V, TIMES = P.numbers("engine_v"), P.count("times")
+LEAST_PER_H, CALM_MOST_H, LOW_MOST_H = P.number("least_per_h"), P.number("calm_most_h"), P.number("low_most_h")
+FULL_REST_V, TIMES_KEPT, SAME_REST_V = P.number("full_rest_v"), P.count("times_kept"), P.number("same_rest_v")
+DIVIDERS = P.numbers("dividers")
+ALIKE_PART, USUAL_DIVIDER, NEAR_PART = P.number("alike_part"), P.count("usual_divider"), P.number("near_part")
 #: Ratios of dividers that are taken for each other: (what it is, what it is set to), both to one.
-MISTAKES = tuple((a, b) for a in (2, 3, 4, 5, 6, 8, 10, 11, 15) for b in (1, 2, 3, 4, 5, 6, 8, 10, 11, 15) if a != b)
+MISTAKES = tuple((a, b) for a in DIVIDERS for b in (1, *DIVIDERS) if a != b)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,24 +49,25 @@ def house(state: VoltageLevel, voltage_v: float, current_a: float, hours: float,
     rated = battery.rated_capacity_ah
     if voltage_v <= ALIVE_V[battery.lead_acid]:
         return _low(state, voltage_v, current_a, hours, battery)
-    drawn = -current_a * hours if current_a < -0.0005 * rated else 0.0
+    drawn = -current_a * hours if current_a < -LEAST_PER_H * rated else 0.0
     if drawn and voltage_v > HIGH_V:
         high = min(state.high_ah + drawn, rated)
         return replace(state, high_ah=high, high_v=state.high_v + (voltage_v - state.high_v) * drawn / high, calm_h=0.0)
     if not (state.low_h or state.drawn_ah or state.charged_ah or state.high_ah):
         return state
     calm = state.calm_h + hours if drawn else state.calm_h
-    return replace(state, drawn_ah=0.0, charged_ah=0.0, low_h=0.0, low_v=0.0, calm_h=calm, high_ah=0.0 if calm > 3.0 else state.high_ah)
+    high_ah = 0.0 if calm > CALM_MOST_H else state.high_ah
+    return replace(state, drawn_ah=0.0, charged_ah=0.0, low_h=0.0, low_v=0.0, calm_h=calm, high_ah=high_ah)
 
 
 def _low(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, battery: Battery) -> VoltageLevel:
     rated_ah = battery.rated_capacity_ah
     drawn, charged = state.drawn_ah + max(-current_a * hours, 0.0), state.charged_ah + max(current_a * hours, 0.0)
-    if not -LIGHT_FRAC * rated_ah < current_a < -0.0005 * rated_ah:
+    if not -LIGHT_FRAC * rated_ah < current_a < -LEAST_PER_H * rated_ah:
         return replace(state, drawn_ah=drawn, charged_ah=charged, calm_h=0.0)
     if not state.low_h or max(state.most_v, voltage_v) - min(state.least_v, voltage_v) > BAND_V[battery.lead_acid]:
         return replace(state, drawn_ah=0.0, charged_ah=0.0, low_h=hours, low_v=voltage_v, least_v=voltage_v, most_v=voltage_v, calm_h=0.0)
-    low_h = min(state.low_h + hours, 48.0)
+    low_h = min(state.low_h + hours, LOW_MOST_H)
     return replace(state, drawn_ah=drawn, charged_ah=charged, low_h=low_h, low_v=state.low_v + (voltage_v - state.low_v) * hours / low_h,
                    least_v=min(state.least_v, voltage_v), most_v=max(state.most_v, voltage_v), calm_h=0.0)
 
@@ -78,10 +83,10 @@ def starter(state: VoltageLevel, voltage_v: float, low_v: float, high_v: float) 
     rest = state.rest_v
     if rest and REST_FRAC[0] <= rest / voltage_v <= REST_FRAC[1]:   # an engine's level
         least, most = ENGINE_V
-        if voltage_v < least or voltage_v > most and rest > 13.4:
-            return replace(state, times=min(state.times + 1, 10), level_v=voltage_v)
+        if voltage_v < least or voltage_v > most and rest > FULL_REST_V:
+            return replace(state, times=min(state.times + 1, TIMES_KEPT), level_v=voltage_v)
         return replace(state, times=0) if state.times else state
-    if rest and abs(voltage_v - rest) < 0.002:
+    if rest and abs(voltage_v - rest) < SAME_REST_V:
         return state
     return replace(state, rest_v=voltage_v)
 
@@ -106,7 +111,8 @@ def find_mistake(factor: float) -> tuple[float, str]:
     >>> mistake(1.24)
     (1.25, '5:1 set as 4:1')
     """
-    real, wrong = min(MISTAKES, key=lambda pair: (round(abs(pair[0] / pair[1] / factor - 1.0) / 0.03), pair[0] + pair[1], abs(pair[0] - 5)))
-    if abs(real / wrong / factor - 1.0) > 0.06:
+    real, wrong = min(MISTAKES, key=lambda pair: (
+        round(abs(pair[0] / pair[1] / factor - 1.0) / ALIKE_PART), pair[0] + pair[1], abs(pair[0] - USUAL_DIVIDER)))
+    if abs(real / wrong / factor - 1.0) > NEAR_PART:
         return round(factor, 2), ""
     return real / wrong, f"{real}:1 set as {wrong}:1"
