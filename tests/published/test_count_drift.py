@@ -1,4 +1,4 @@
-"""What a shunt's zero costs while only counting: 50 mA on 100 Ah are 1.2 % a day (algebra, as in Movassagh et al., Energies 14 (2021) 4074).
+"""What a shunt's zero costs while only counting: 50 mA on 100 Ah are 1.2 % a day (algebra; Movassagh et al., Energies 14 (2021) 4074).
 
 The width that is shown has to grow by just that: less would be too sure, more would hide what is known.
 """
@@ -10,8 +10,8 @@ from monitor.findings import Estimate
 from tests.monitor.test_charge import LITHIUM, minute
 from tests.monitor.test_lithium_charge import Cell
 
-#: After a full charge, 18 h at 1 A: still on the upper plateau, where a rest voltage tells next to nothing.
-HOURS, AMPS = 18, -1.0
+#: After a full charge, 18 h at 0.5 A: still on the upper plateau, where a rest voltage tells next to nothing.
+HOURS, AMPS = 18, -0.5
 
 
 def _half_width(offset_sigma_a: float) -> float:
