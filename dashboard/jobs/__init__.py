@@ -14,6 +14,7 @@ def install(app: Flask) -> None:
         instruments_page,
         label_page,
         more_page,
+        plan_page,
         report_page,
         what_if_page,
     )

@@ -17,6 +17,7 @@ QUESTIONS = {
         ("Is the battery finished?", "Health: verdict, evidence, wear", "pages.health"),
         ("What do I buy?", "What if: other batteries and panels over your own weeks", "jobs.what_if"),
         ("What does this label say?", "Label: codes and ratings part by part, and whether it fits", "jobs.label"),
+        ("What does a trip need?", "Plan: battery, panel and charging for places and months", "jobs.plan"),
         ("How much does it still hold?", "Capacity test, guided from full to empty", "jobs.capacity_test"),
         ("I put in a new one", "New battery: record it, compare it with the old one", "jobs.battery"),
         ("What do I show the workshop?", "Report: one file to open, print or send", "jobs.report"),

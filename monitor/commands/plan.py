@@ -5,6 +5,8 @@ from pathlib import Path
 
 import click
 
+from monitor.commands.options import config_option, database_option, locate_database
+
 
 class LegType(click.ParamType):
     """Months at a place: MONTHS@PLACE, or PLACE alone for the months of --months."""
@@ -21,7 +23,7 @@ class LegType(click.ParamType):
               help='Where: a name, or latitude,longitude or latitude,longitude,height; with its months behind @, as "Lisbon@5-9". '
                    "Repeat for a trip in parts.")
 @click.option("--months", default="all", show_default=True, help="5, 5-9, May-September or all, for places without their own.")
-@click.option("--load", "loads", multiple=True, required=True,
+@click.option("--load", "loads", multiple=True,
               help="What you run: a name of the catalogue (fridge, laptop, lights, …), with changes as fridge,volume=60 or"
                    " laptop,hours=4; or your own as kettle,800,0.2 (name, watts while on, hours a day). Repeat.")
 @click.option("--with", "systems", multiple=True,
@@ -42,9 +44,13 @@ class LegType(click.ParamType):
 @click.option("--json", "as_json", is_flag=True, help="As JSON, units in the names.")
 @click.option("--page", "page_file", type=click.Path(path_type=Path, dir_okay=False),
               help="Write the plan as one HTML file to print: parts, circuits and drawing of the best system.")
+@click.option("--from-log", "log_days", is_flag=False, flag_value=60, default=0, type=click.IntRange(0, 730), metavar="[DAYS]",
+              help="Take the loads of the latest days of the log (60), fridge and heat as they were; --load adds to them.")
+@config_option
+@database_option
 def plan(legs, months: str, loads, systems, find: str | None, most_short: float, most_panel_w: float, drive_hours: float,
          standing_days: int, days: int | None, cabin_k: float, shore_every_days: int | None, sun: str | None, air: str | None,
-         as_json: bool, page_file: Path | None) -> None:
+         as_json: bool, page_file: Path | None, log_days: int, config_file: Path | None, database: Path | None) -> None:
     """Live the trip with each system, forty times with what is not known drawn anew: weather, use, batteries, alternator.
 
     Sun and air come from published monthly figures of some 950 places, or from what lies between them, with the doubt that
@@ -53,46 +59,45 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
     from monitor.cli import Refused
     from monitor.planning import plan as planning
     from monitor.planning import plan_page, plan_words
-    from monitor.planning.load_catalogue import parse_load
-    from monitor.planning.plan_candidates import make_usual, parse_system
-    from monitor.planning.trip import describe_trip, make_trip
+    from monitor.planning.plan_request import PlanRequest, work_out
+    from monitor.planning.trip import describe_trip
 
     try:
-        trip = make_trip([(place, own or months) for place, own in legs], drive_hours, standing_days, cabin_k, shore_every_days, days,
-                         (_twelve(sun, "--sun"), _twelve(air, "--air")))
-        drawn = planning.prepare(trip, [parse_load(text) for text in loads])
-        chosen = [parse_system(text) for text in systems]
-        if find is None:
-            chosen = chosen or make_usual(drawn, most_panel_w=most_panel_w)
-        else:
-            chosen = _search(drawn, find, most_short / 100, most_panel_w) + chosen
-        if not chosen:
-            raise ValueError("there is no system to compare: give --with, or room for a panel, hours of driving or shore power")
-        for candidate in chosen:
-            planning.check(candidate, trip)
-        results = _with_progress("living the trip", lambda tell: planning.compare(drawn, chosen, tell))
+        request = PlanRequest(tuple((place, own or months) for place, own in legs), tuple(loads), tuple(systems), find or "", most_short,
+                              most_panel_w, drive_hours, standing_days, cabin_k, shore_every_days, days, _twelve(sun, "--sun"),
+                              _twelve(air, "--air"), log_days)
+        logged = _read_log(config_file, database, log_days) if log_days else []
+        answer = _with_progress("living the trip", lambda tell: work_out(request, logged, tell))
     except ValueError as error:
         raise Refused(str(error)) from None
-    best = min((r for r in results if r.short_share <= most_short / 100), key=lambda r: r.weight_kg.value,
-               default=min(results, key=lambda r: r.short_share))
     if page_file is not None:
         waiting = page_file.with_name(f".{page_file.name}.part")
-        waiting.write_text(plan_page.format_page(drawn, results, best), encoding="utf-8")
+        waiting.write_text(plan_page.format_page(answer.drawn, answer.results, answer.best), encoding="utf-8")
         waiting.replace(page_file)
         click.echo(f"{page_file} is written; print it from the browser.", err=True)
     if as_json:
-        click.echo(json.dumps(plan_words.as_data(drawn, results), indent=1, ensure_ascii=False))
+        click.echo(json.dumps(plan_words.as_data(answer.drawn, answer.results), indent=1, ensure_ascii=False))
         return
-    click.echo(f"{describe_trip(trip)}.")
-    for line in plan_words.climate_lines(drawn)[:12]:
+    click.echo(f"{describe_trip(answer.drawn.trip)}.")
+    for line in plan_words.climate_lines(answer.drawn)[:12]:
         click.echo(f"  {line}")
-    _print(results)
-    click.echo(plan_words.lead(results))
-    for result in results:
+    _print(answer.results)
+    click.echo(plan_words.lead(answer.results, most_short))
+    for result in answer.results:
         for line in plan_words.describe(result):
             click.echo(f"{result.candidate.name}: {line}")
     click.echo(f"Counts are per {planning.PER} nights, brackets the 95 % range over {planning.DRAWS} ways in which the trip may turn out. "
                "Cables, fuses, parts and a drawing: --page plan.html.")
+
+
+def _read_log(config_file: Path | None, database: Path | None, days: int):
+    """The loads of the latest days of the log."""
+    from monitor.logbook.reader import Reader
+    from monitor.planning.logged_life import describe_logged
+    from monitor.planning.logged_loads import read_loads
+
+    _, rows, _ = describe_logged(Reader(locate_database(config_file, database)), days)
+    return read_loads(rows)
 
 
 def _twelve(text: str | None, name: str) -> tuple[float, ...] | None:
@@ -102,24 +107,6 @@ def _twelve(text: str | None, name: str) -> tuple[float, ...] | None:
         return tuple(float(part) for part in text.split(","))
     except ValueError:
         raise ValueError(f"{name} is {text!r}: write twelve numbers with commas, January first") from None
-
-
-def _search(drawn, wanted: str, most_short: float, most_panel_w: float):
-    """The systems that a search of the grid came to.
-
-    Raises
-    ------
-    ValueError : none of the grid does it; the sentence names what comes nearest
-    """
-    from monitor.planning import plan_search
-
-    grid = plan_search.make_grid(engine=drawn.trip.drive_hours > 0, most_panel_w=most_panel_w)
-    found = _with_progress(f"looking through {len(grid)} systems",
-                           lambda tell: plan_search.search(drawn, grid, most_short, wanted, progress=tell))
-    if found.best is None:
-        raise ValueError(f"none of {found.looked_at} systems is short on no more than {100 * most_short:g} nights in 100; nearest comes "
-                         f"{found.nearest.name if found.nearest else 'none'}: more panel, more driving, shore power or fewer loads")
-    return [found.best, *found.others]
 
 
 def _with_progress(what: str, work):

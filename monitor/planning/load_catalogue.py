@@ -40,6 +40,7 @@ class Load:
     when : one of WHEN; sigma_ln : one sigma of the logarithm of its use
     volume_l, set_c, kind : of a fridge, None for all else; then power_w is unused
     slope_wh_per_k, wh_per_day, at_c : a fridge as a log has learnt it: use a day at a room temperature, and its rise
+    hourly_w : mean power of each hour of the day [W], as a log has learnt it
     """
 
     name: str
@@ -54,6 +55,7 @@ class Load:
     wh_per_day: float | None = None
     at_c: float = 25.0
     slope_wh_per_k: float | None = None
+    hourly_w: tuple[float, ...] | None = None
 
     @property
     def is_fridge(self) -> bool:
@@ -171,6 +173,8 @@ def steady_power_w(load: Load, dark: Sequence[bool]) -> list[float]:
 
     load: neither fridge, heater nor fan; dark: whether each hour is dark.
     """
+    if load.hourly_w is not None:
+        return list(load.hourly_w)
     if load.when == "dark":
         return [LIGHTS_FRAC * load.power_w if dark[h] and DAWN <= h < BEDTIME else 0.0 for h in range(24)]
     hours = HOURS[load.when]

@@ -7,11 +7,13 @@ from monitor.circuits.design import Sheet, design
 from monitor.circuits.source import battery_supply
 from monitor.guides.wiring_plan import WiringPlan
 from monitor.planning.charging_paths import SPARE_A
-from monitor.planning.load_catalogue import RUN_W, Load
+from monitor.planning.load_catalogue import FRIDGE_L, RUN_W, Load
 from monitor.planning.trip_life import Candidate
 
 #: Metres one way where nothing is said (common practice), and volts that currents are told of.
 PANEL_M, LOADS_M, CHARGER_M, VOLTS = 4.0, 3.0, 1.5, 12.0
+#: A DC-DC charger takes so much more than it gives, and a panel of small loads is made for so many amperes (common practice).
+STEP_UP, LEAST_A = 1.15, 5.0
 #: Loads above this go behind an inverter or a circuit of their own [W] (common practice).
 LARGE_W = 250.0
 
@@ -28,21 +30,21 @@ def design_circuits(candidate: Candidate, loads: Sequence[Load]) -> Sheet:
         circuits.append(Circuit("relay between the batteries", engine.spare_a or SPARE_A, engine.length_m, "link", place="engine bay",
                                 insulation_c=105.0, conductor=f"{engine.area_mm2:g} mm2"))
     elif engine.kind == "dcdc":
-        circuits.append(Circuit("DC-DC charger, starter side", 1.15 * engine.rating_a, engine.length_m, "charger", place="engine bay",
-                                insulation_c=105.0))
+        circuits.append(Circuit("DC-DC charger, starter side", round(STEP_UP * engine.rating_a, 1), engine.length_m, "charger",
+                                place="engine bay", insulation_c=105.0))
         circuits.append(Circuit("DC-DC charger, house side", engine.rating_a, CHARGER_M, "charger"))
     if candidate.panel_w:
-        circuits.append(Circuit("solar charger to the battery", candidate.panel_w / VOLTS, CHARGER_M, "charger"))
+        circuits.append(Circuit("solar charger to the battery", round(candidate.panel_w / VOLTS, 1), CHARGER_M, "charger"))
     small = 0.0
     for load in loads:
         if load.is_fridge:
-            circuits.append(Circuit(load.name, RUN_W * max((load.volume_l or 45.0) / 45.0, 1.0) ** 0.5 / VOLTS, LOADS_M))
+            circuits.append(Circuit(load.name, round(RUN_W * max((load.volume_l or FRIDGE_L) / FRIDGE_L, 1.0) ** 0.5 / VOLTS, 1), LOADS_M))
         elif load.power_w > LARGE_W:
-            circuits.append(Circuit(load.name, load.power_w / VOLTS, CHARGER_M, drop_pct=5.0, continuous=False))
+            circuits.append(Circuit(load.name, round(load.power_w / VOLTS, 1), CHARGER_M, drop_pct=5.0, continuous=False))
         else:
             small += load.power_w / VOLTS
     if small:
-        circuits.append(Circuit("feed of the small loads' panel", max(small, 5.0), LOADS_M))
+        circuits.append(Circuit("feed of the small loads' panel", max(round(small, 1), LEAST_A), LOADS_M))
     plans, refused = [], []
     for circuit in circuits:
         try:

@@ -52,6 +52,8 @@ def describe_load(load: Load) -> str:
     >>> describe_load(parse_load("laptop"))
     '45 W, 2.5 h a day'
     """
+    if load.hourly_w is not None:
+        return f"{sum(load.hourly_w):.0f} Wh a day, by its hours"
     if load.slope_wh_per_k is not None:
         return f"{load.wh_per_day:.0f} Wh a day at {load.at_c:.0f} °C, {load.slope_wh_per_k:+.0f} Wh a kelvin, as the log shows"
     if load.is_fridge:

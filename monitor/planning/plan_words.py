@@ -54,12 +54,15 @@ def tell_years(years: Answer) -> str:
     return f"{number(years.value, digits)} ({number(years.low, digits)}–{number(years.high, digits)})"
 
 
-def lead(results: Sequence[PlanResult]) -> str:
-    """The answer in a sentence: the lightest system that is hardly ever short, or the least short one."""
-    good = [r for r in results if r.short_share <= 0.02]
+def lead(results: Sequence[PlanResult], most_short_pct: float = 2.0) -> str:
+    """The answer in a sentence: the lightest system that is short seldom enough, or the least short one.
+
+    results: of the systems; most_short_pct: nights in 100 that may be short.
+    """
+    good = [r for r in results if r.short_share <= most_short_pct / 100]
     if good:
         best = min(good, key=lambda r: r.weight_kg.value)
-        return f"{best.candidate.name}: short on {_nights(best)}, the lightest of those that hold."
+        return f"{capitalised(best.candidate.name)}: short on {_nights(best)}, the lightest of those that hold."
     best = min(results, key=lambda r: r.short_share)
     return f"None holds. Least short: {best.candidate.name}, on {_nights(best)}."
 

@@ -29,8 +29,8 @@ from monitor.process.self_watch import Job, SelfWatchState
 from monitor.store import checksum, requests, saving
 from tests.dashboard.test_pages import Text
 
-JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board", "/instruments",
-        "/label", "/label?text=55B24R&tray=250x140x250")
+JOBS = ("/more", "/what-if", "/plan", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board",
+        "/instruments", "/label", "/label?text=55B24R&tray=250x140x250")
 LOGS = ("simulated", "real", "old", "unsure", "empty")
 
 
