@@ -51,7 +51,8 @@ def update(held: ChargeState, minute: Minute, vehicle: Vehicle, _join: JoinFindi
     capacity = exp(belief.mean[CAPACITY])
     count = charge_count.update(held.count, minute, battery, vehicle.current_sensor, capacity)
     depth_frac = (belief.mean[DEPTH] + count.out_ah - count.in_ah) / capacity
-    resistance = step_resistance.update(held.resistance, minute, battery, depth_frac, count.surface_v < 0.02)
+    halves = step_resistance.bins(minute)
+    resistance = step_resistance.update(held.resistance, halves, battery, depth_frac, count.surface_v < 0.02)
     growth, growth_at = _growth(held, belief, battery, resistance, depth_frac * capacity, count)
     begun = held.window if held.count.at_s is not None else Window(minute.start_s, first=True)
     window = charge_window.gather(begun, minute, battery, count, resistance, depth_frac, held.count.current_a)
@@ -76,7 +77,7 @@ def update(held: ChargeState, minute: Minute, vehicle: Vehicle, _join: JoinFindi
     most_ah = held.most_ah * MOST_KEPT
     if ends.anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
         most_ah = max(most_ah, depth_frac * capacity - Z95 * belief.sigma(DEPTH))
-    suspicion = charge_suspicion.update(held.suspicion, minute, battery, count, resistance, depth_frac)
+    suspicion = charge_suspicion.update(held.suspicion, minute, halves, battery, count, resistance, depth_frac)
     return ChargeState(
         ends.belief, resistance, count, window, ends.anchor, ends.fulls, ends.anchor_at_s, ends.knee_at_s, ends.session_sigma,
         ends.session_h, ends.before_session, surprise, growth, growth_at, most_ah, suspicion, ends.news)

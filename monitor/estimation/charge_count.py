@@ -61,16 +61,19 @@ class Count:
         return 20.0 if self.temperature_c is None else self.temperature_c
 
 
+_TAKEN = (0.0, 0.0, 0.0, 0.0, 0.0)
+
+
 def taken(count: Count) -> Count:
     """The same with nothing pending: the belief has taken it over."""
     return replace(count, hours=0.0, in_ah=0.0, out_ah=0.0, lost_ah=0.0, doubt_ah2=0.0)
 
 
-def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor, capacity_ah: float) -> Count:
+def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor, capacity_ah: float, pending: bool = True) -> Count:
     """One minute further.
 
     count: the count so far; minute: the readings of a minute; battery: what its label says; sensor: the shunt, its zero and gain with
-    their doubt; capacity_ah: what it is believed to hold [Ah].
+    their doubt; capacity_ah: what it is believed to hold [Ah]; pending: what was counted is kept until it is taken over.
     """
     c, lead, rated = count, battery.lead_acid, battery.rated_capacity_ah
     hours, gap_h = minute.covered_s / 3600.0, minute.gap_s / 3600.0
@@ -126,7 +129,8 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
         high_s = high_s + seconds if voltage > (13.4 if lead else 13.7) else 0.0
         top_v = max(voltage, voltage + (top_v - voltage) * exp(-seconds / DEEP_SURFACE_S))
     return Count(
-        minute.end_s, c.hours + hours + gap_h, c.in_ah + in_ah, c.out_ah + out_ah, c.lost_ah + lost, doubt, current, voltage,
+        minute.end_s, *((c.hours + hours + gap_h, c.in_ah + in_ah, c.out_ah + out_ah, c.lost_ah + lost, doubt) if pending else _TAKEN),
+        current, voltage,
         c.middle_a + (1 - exp(-seconds / MIDDLE_S)) * (load - c.middle_a),
         c.slow_a + (1 - exp(-seconds / SLOW_S)) * (load - c.slow_a),
         surface, since, drawn, temperature, tail_v, tail_a, high_s, top_v, usual, gap_s, gap_sigma,

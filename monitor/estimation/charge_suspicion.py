@@ -5,7 +5,7 @@ from monitor.battery import lead_acid
 from monitor.battery.label import Battery
 from monitor.estimation import step_resistance, swap_evidence
 from monitor.estimation.charge_count import Count
-from monitor.estimation.step_resistance import Resistance
+from monitor.estimation.step_resistance import Bins, Resistance
 from monitor.estimation.swap_evidence import SwapEvidence
 from monitor.replacing import replace
 from monitor.sample import Minute
@@ -47,15 +47,17 @@ class Suspicion:
         return self.backwards >= REVERSED_AFTER
 
 
-def update(held: Suspicion, minute: Minute, battery: Battery, count: Count, resistance: Resistance, depth_frac: float) -> Suspicion:
+def update(held: Suspicion, minute: Minute, halves: Bins, battery: Battery, count: Count, resistance: Resistance, depth_frac: float,
+           ) -> Suspicion:
     """One minute further.
 
-    held: what was kept after the minute before; minute: what was measured; battery: its label; count: what came in and went out;
+    held: what was kept after the minute before; minute: what was measured; halves: its means over half a minute;
+    battery: its label; count: what came in and went out;
     resistance: what load steps have shown; depth_frac: drawn from full, of the capacity.
     """
     s, rated = held, battery.rated_capacity_ah
     backwards, last_v, last_a = s.backwards, s.last_voltage_v, s.last_current_a
-    for _, voltage, current in step_resistance.bins(minute):
+    for _, voltage, current in halves:
         if last_v is not None and last_a is not None and not minute.gap_s:
             change, rise = current - last_a, voltage - last_v
             if abs(change) > 0.015 * rated and abs(rise) > 0.006:
@@ -64,7 +66,7 @@ def update(held: Suspicion, minute: Minute, battery: Battery, count: Count, resi
                     backwards = min(max(backwards + (1.0 if ohm < 0 else -1.0), -MOST), MOST)
         last_v, last_a = voltage, current
     now_ohm = step_resistance.at(resistance, depth_frac)
-    swap = swap_evidence.update(s.swap, minute, battery, now_ohm / step_resistance.at(resistance, 0.0), now_ohm, count.surface_v)
+    swap = swap_evidence.update(s.swap, minute, halves, battery, now_ohm / step_resistance.at(resistance, 0.0), now_ohm, count.surface_v)
     width, at = _odd(s, minute, battery, count)
     share = width / (ODD_FRAC[battery.lead_acid] * rated)
     return Suspicion(backwards, last_v, last_a, swap, width, at, share > 1.0 or s.odd and share > 0.5)

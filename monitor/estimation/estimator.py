@@ -93,7 +93,7 @@ def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> Estimato
     state = _gathered(state, gathered, past)
     if gap_h > UNKNOWN_GAP_H:
         state = _after_gap(_step(state, vehicle, measure=False), vehicle, gap_h)
-    if state.window.hours * 3600.0 >= _due_s(state) - 1.0:
+    if _due(state, battery.rated_capacity_ah):
         state = _step(state, vehicle)
     return state
 
@@ -104,13 +104,16 @@ def _gathered(s: EstimatorState, gathered: Window, past: Past) -> EstimatorState
                           s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief, s.descent, s.swing)
 
 
-def _due_s(state: EstimatorState) -> float:
-    """How long a window is to last: on the flats neighbouring readings say the same, at an end the next may say more."""
-    if not state.steps:
-        return window.FIRST_STEP_S
+def _due(state: EstimatorState, rated_ah: float) -> bool:
+    """Whether a window has lasted long enough: on the flats neighbouring readings say the same unless much has flowed, at an end the
+    next may say more."""
     w = state.window
-    at_end = w.seconds > 0.0 and steep_end.applies(w.volt_seconds / w.seconds)
-    return window.STEP_S if at_end or state.steps < SOON_STEPS else window.FLAT_STEP_S
+    lasted_s = w.hours * 3600.0 + 1.0
+    if not state.steps or lasted_s < window.STEP_S:
+        return not state.steps and lasted_s >= window.FIRST_STEP_S
+    if state.steps < SOON_STEPS or lasted_s >= window.FLAT_STEP_S:
+        return True
+    return w.in_ah + w.out_ah > window.MOST_FRAC * rated_ah or w.seconds > 0.0 and steep_end.applies(w.volt_seconds / w.seconds)
 
 
 def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> EstimatorState:

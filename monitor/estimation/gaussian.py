@@ -15,11 +15,13 @@ def times(covariance: Triangle, slopes: dict[int, float], n: int) -> list[float]
     covariance: of all quantities, its triangle; slopes: of the linear combination, by index; n: how many quantities there are.
     """
     rows = layout(n).rows
-    items = iter(slopes.items())
-    i, s = next(items)
-    total = [s * p for p in rows[i](covariance)]
-    for i, s in items:
-        total = [t + s * p for t, p in zip(total, rows[i](covariance), strict=True)]
+    items = list(slopes.items())
+    total = [0.0] * n
+    if len(items) % 2:
+        i, s = items.pop()
+        total = [s * p for p in rows[i](covariance)]
+    for (i, s), (j, r) in zip(items[::2], items[1::2], strict=True):
+        total = [t + s * p + r * q for t, p, q in zip(total, rows[i](covariance), rows[j](covariance), strict=True)]
     return total
 
 

@@ -77,9 +77,10 @@ def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object 
     """
     battery, before = vehicle.house, state.estimate
     capacity = before.capacity_ah[1]
-    count = charge_count.taken(charge_count.update(state.count, minute, battery, vehicle.current_sensor, capacity))
+    count = charge_count.update(state.count, minute, battery, vehicle.current_sensor, capacity, False)
+    halves = step_resistance.bins(minute)
     depth_frac = 1.0 - before.charge[1]
-    resistance = step_resistance.update(state.resistance, minute, battery, depth_frac, count.surface_v < 0.02)
+    resistance = step_resistance.update(state.resistance, halves, battery, depth_frac, count.surface_v < 0.02)
     estimate = estimator.advance(before, minute, vehicle)
     news = []
     for anchor, kind, words in (("full", "full_charge", FULL_WORDS), ("empty", "empty_seen", EMPTY_WORDS)):
@@ -87,7 +88,7 @@ def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object 
         if estimate.anchor == anchor and estimate.anchor_at_s == minute.end_s and (since is None or minute.end_s - since > AGAIN_S):
             news.append(Event(minute.end_s, kind, "house", words))
     suspicion = charge_suspicion.update(
-        state.suspicion, minute, battery, count, resistance, depth_frac)
+        state.suspicion, minute, halves, battery, count, resistance, depth_frac)
     return LithiumState(estimate, resistance, count, suspicion, tuple(news))
 
 
@@ -177,8 +178,10 @@ def _with_offset(component: Component, mean_a: float, variance: float) -> Compon
 
 def _less(interval: Interval, out_ah: float, most_frac: float, capacity_ah: Interval, basis: Basis) -> Estimate:
     """What is left once out_ah more was drawn; never less than none, nor more than fits."""
-    low, middle, high = (min(max(x - out_ah, 0.0), most_frac * q) for x, q in zip(interval, capacity_ah, strict=True))
-    return Estimate(middle, low, high, basis)
+    low, middle, high = interval
+    q_low, q_middle, q_high = capacity_ah
+    return Estimate(min(max(middle - out_ah, 0.0), most_frac * q_middle), min(max(low - out_ah, 0.0), most_frac * q_low),
+                    min(max(high - out_ah, 0.0), most_frac * q_high), basis)
 
 
 def _offset(state: LithiumState, vehicle: Vehicle) -> Answer:

@@ -12,7 +12,7 @@ LIGHTEST, SPLIT_FRAC, SPLIT_LIGHTEST = -9.5, 0.045, -4.5
 #: Likewise one across a bend, unless it is as narrow as this; so many times in one step.
 BENT_V, NARROW_FRAC, SPLIT_DEEPEST = 0.012, 0.010, 2
 #: Components this near each other, in their own sigmas, say the same.
-ALIKE, MOST = 0.8, 36
+ALIKE, MOST = 0.8, 30
 
 
 def charge_moments(component: Component) -> tuple[float, float]:

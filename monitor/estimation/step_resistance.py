@@ -16,6 +16,7 @@ BELOW_V, MOST_OHM_AH, NOISE_V, NOISE_PART = P.number("below_v"), P.number("most_
 REFUSED_SIGMAS2, WALK, REFUSED_MOST = P.number("refused_sigmas2"), P.number("walk"), P.count("refused_most")
 AGAIN_SIGMA = P.number("again_sigma")
 
+Bins = list[tuple[float, float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def sigma_ohm(resistance: Resistance, depth_frac: float) -> float:
     return sqrt(max(variance, 0.0))
 
 
-def bins(minute: Minute) -> list[tuple[float, float, float]]:
+def bins(minute: Minute) -> Bins:
     """The minute's samples averaged to about half a minute: (time, voltage, current)."""
     found: list[tuple[float, float, float]] = []
     n, volts, amps, start = 0, 0.0, 0.0, None
@@ -78,14 +79,15 @@ def bins(minute: Minute) -> list[tuple[float, float, float]]:
 
 
 def update(
-    resistance: Resistance, minute: Minute, battery: Battery, depth_frac: float, settled: bool,
+    resistance: Resistance, halves: Bins, battery: Battery, depth_frac: float, settled: bool,
 ) -> Resistance:
     """Learn from the steps of one minute, discharge side only: charging has other resistances.
 
     settled says that the charge left on the surface by a charger has gone. Steps far from what is
     believed are refused; many in a row mean that the belief is wrong, and it is opened again.
 
-    resistance: what is believed so far; minute: the readings of a minute; battery: what its label says; depth_frac: charge missing
+    resistance: what is believed so far; halves: a minute's means over half a minute, see
+    bins; battery: what its label says; depth_frac: charge missing
     from full over capacity, 0 to 1; settled: whether the surface charge of a charger has gone.
     """
     r, refused = resistance, resistance.refused
@@ -95,7 +97,7 @@ def update(
     last_v, last_a, last_at = r.last_voltage_v, r.last_current_a, r.last_at_s
     shape = lead_acid.resistance_shape(depth_frac)
     latest, accepted = 0.0, 0
-    for at_s, voltage, current in bins(minute):
+    for at_s, voltage, current in halves:
         if settled and last_v is not None and last_a is not None and at_s - last_at < APART_S:
             change = current - last_a
             if abs(change) > STEP_PER_H * rated and max(current, last_a) < CHARGING_PER_H * rated and voltage < BELOW_V:

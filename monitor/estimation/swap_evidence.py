@@ -3,7 +3,7 @@ from dataclasses import dataclass
 from math import exp, hypot, log, sqrt
 
 from monitor.battery.label import Battery
-from monitor.estimation import step_resistance
+from monitor.estimation.step_resistance import Bins
 from monitor.replacing import replace
 from monitor.sample import Minute
 
@@ -89,10 +89,12 @@ class SwapEvidence:
     found_jump_v: float | None = None   # how far the voltage jumped
 
 
-def update(state: SwapEvidence, minute: Minute, battery: Battery, shape_ratio: float, ohm: float, surface_v: float) -> SwapEvidence:
+def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, shape_ratio: float, ohm: float, surface_v: float,
+           ) -> SwapEvidence:
     """After one more minute.
 
-    state: what was kept after the minute before; minute: what was measured; battery: its label; shape_ratio: resistance at the
+    state: what was kept after the minute before; minute: what was measured; halves: its means over half a minute;
+    battery: its label; shape_ratio: resistance at the
     present depth over that of the full battery, as believed; ohm: resistance now, as believed [ohm]; surface_v: what charging
     has left on the voltage [V].
     """
@@ -109,7 +111,7 @@ def update(state: SwapEvidence, minute: Minute, battery: Battery, shape_ratio: f
     since, usual = state.since, state.usual
     last_v, last_a = (None, None) if silent_s >= INTERRUPTED_S else (state.last_v, state.last_a)
     rated, depth_ln = battery.rated_capacity_ah, log(max(shape_ratio, 1e-3))
-    for _, voltage, current in step_resistance.bins(minute):
+    for _, voltage, current in halves:
         if last_v is not None and last_a is not None:
             seen = _step_ohm(voltage - last_v, current - last_a, max(current, last_a), rated)
             if seen is not None and surface_v < 0.02:

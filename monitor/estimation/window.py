@@ -6,7 +6,9 @@ from monitor.battery.label import Battery, CurrentSensor
 from monitor.replacing import replace
 from monitor.sample import Minute
 
-STEP_S, FLAT_STEP_S, FIRST_STEP_S = 900.0, 1800.0, 300.0
+STEP_S, FLAT_STEP_S, FIRST_STEP_S = 900.0, 2700.0, 300.0
+#: A window in which so much has flowed, of the rated capacity, ends before its time: the curve is another one by then.
+MOST_FRAC = 0.05
 #: The current behind diffusion and kinetics is filtered with this; temperature with the other.
 RATE_S, TEMPERATURE_S = 1200.0, 1800.0
 #: Below this no battery of four cells is seen: its protection has opened, or a wire is off.

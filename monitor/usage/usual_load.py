@@ -48,7 +48,8 @@ def learn(usual: UsualLoad, current_a: float, seconds: float, hour: float | None
     """
     now = _hour(hour, at_s)
     if now == usual.hour or usual.seconds == 0.0:
-        return replace(usual, hour=now, charge_as=usual.charge_as + current_a * seconds, seconds=usual.seconds + seconds)
+        return UsualLoad(usual.mean_a, usual.variance_a2, usual.days, now, usual.charge_as + current_a * seconds, usual.seconds + seconds,
+                         usual.missed)
     mean, variance, days, missed = list(usual.mean_a), list(usual.variance_a2), list(usual.days), list(usual.missed)
     h, seen = usual.hour, usual.charge_as / usual.seconds
     if usual.seconds > MISSED_S:
