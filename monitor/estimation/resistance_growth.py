@@ -6,14 +6,16 @@ still working runs out (Shepherd 1965), whatever the acid says: base * (1 + k * 
 u the part drawn of what there is. k and p differ between batteries and are integrated out.
 """
 from dataclasses import dataclass
+from functools import cache
 from math import exp, log, sqrt
-from operator import mul
+from operator import itemgetter, mul, sub
 
 BIN_FRAC = 0.05          # of the rated capacity
 BINS = 22
 POWERS = (1.0, 2.0, 4.0, 8.0)
 GROWTHS = tuple(0.45 * exp(0.8 * z) for z in (-1.5, -0.75, 0.0, 0.75, 1.5))
 _PRIOR = (1.125, 0.28, 0.0, 0.28, 1.125)
+_COSTS = _PRIOR * len(POWERS)
 SIZES = tuple(exp(-0.85 + 0.04 * i) for i in range(27))   # of the rated capacity: 0.43 to 1.21
 #: How far the shape itself may be wrong, as a part of the resistance.
 SHAPE_ERROR = 0.06
@@ -51,27 +53,33 @@ def add(growth: Growth, resistance_ohm: float, depth_frac_rated: float, temperat
     return Growth(tuple(logs), tuple(counts), growth.fresh + 1, growth.mean_ln, growth.sigma_ln)
 
 
+@cache
+def _shapes() -> tuple[tuple[tuple[float, ...], ...], ...]:
+    """ln of how many times the full battery's resistance, by size, then by power and growth, then by bin."""
+    found = []
+    for size in SIZES:
+        drawn = [min((i + 0.5) * BIN_FRAC / size, 0.985) for i in range(BINS)]
+        found.append(tuple(tuple(log(1.0 + k * (u**power / (1.0 - u))) for u in drawn) for power in POWERS for k in GROWTHS))
+    return tuple(found)
+
+
 def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
     """Weigh every size against the bins; prior is the present belief about ln(capacity / rated).
 
     growth: resistance by depth so far; prior_ln: ln of capacity over rated, as believed; prior_sigma_ln: its doubt, one sigma.
     """
-    bins = [
-        ((i + 0.5) * BIN_FRAC, growth.log_ohm[i], 1.0 / (SHAPE_ERROR**2 + 0.15**2 / n))
-        for i, n in enumerate(growth.count) if n >= 2.0
-    ]
-    if len(bins) < 3 or bins[-1][0] < 0.3:
+    bins = [i for i, n in enumerate(growth.count) if n >= 2.0]
+    deepest = (bins[-1] + 0.5) * BIN_FRAC if bins else 0.0
+    if len(bins) < 3 or deepest < 0.3:
         return Growth(growth.log_ohm, growth.count, 0, 0.0, 0.0)
-    deepest = bins[-1][0]
-    depths, seen, certainty = ([b[i] for b in bins] for i in range(3))
+    pick = itemgetter(*bins)
+    seen, certainty = pick(growth.log_ohm), [1.0 / (SHAPE_ERROR**2 + 0.15**2 / n) for n in pick(growth.count)]
     sum_w, weights = sum(certainty), []
-    for size in SIZES:
+    for size, shapes in zip(SIZES, _shapes(), strict=True):
         total = 0.0
         if deepest < 1.02 * size:
-            for power in POWERS:
-                shape = [(u := min(depth / size, 0.985)) ** power / (1.0 - u) for depth in depths]
-                for k, cost in zip(GROWTHS, _PRIOR, strict=True):
-                    total += exp(-cost - 0.5 * _misfit(seen, certainty, sum_w, shape, k) * 0.5)
+            for shape, cost in zip(shapes, _COSTS, strict=True):
+                total += exp(-cost - 0.5 * _misfit(seen, certainty, sum_w, pick(shape)) * 0.5)
         weights.append(total)
     plain = [w * exp(-0.5 * ((log(s) - prior_ln) / prior_sigma_ln) ** 2) for w, s in zip(weights, SIZES, strict=True)]
     total = sum(plain)
@@ -87,9 +95,9 @@ def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
     return Growth(growth.log_ohm, growth.count, 0, value, sqrt(own))
 
 
-def _misfit(seen: list[float], weights: list[float], sum_w: float, shape: list[float], k: float) -> float:
+def _misfit(seen: tuple[float, ...], weights: list[float], sum_w: float, shape: tuple[float, ...]) -> float:
     """Weighted squares left over with the best base resistance."""
-    left = [x - log(1.0 + k * s) for x, s in zip(seen, shape, strict=True)]
-    weighted = [w * x for w, x in zip(weights, left, strict=True)]
+    left = list(map(sub, seen, shape))
+    weighted = list(map(mul, weights, left))
     sum_wx = sum(weighted)
     return sum(map(mul, weighted, left)) - sum_wx * sum_wx / sum_w
