@@ -2,11 +2,11 @@
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 from monitor.alerts.channels import Channel, Command, Journal, NotDelivered, Services, Topic
-from monitor.alerts.rules import RANK, AlertChange
+from monitor.alerts.rules import RANK, Alert, AlertChange
 from monitor.alerts.spool import Spool, Waiting
 from monitor.findings import Condition
 from monitor.replacing import replace
@@ -58,7 +58,7 @@ class Deliverer:
         self._timeout_s, self._pauses_s, self._now, self._spool = timeout_s, pauses_s, now, spool
         kept = spool.read() if spool else ()
         self._items = [replace(w, due_s=now(), since_s=now()) for w in kept if w.channel in self._ways]
-        self._wake, self._writing, self._stop, self._changed = threading.Condition(), threading.Lock(), False, False
+        self._wake, self._writing, self._stop, self._changed = threading.Condition(), threading.Lock(), False, bool(spool and spool.damaged)
         self._threads: dict[str, threading.Thread] = {}
         self.revive()
 
@@ -76,6 +76,12 @@ class Deliverer:
                     self._queue(way, Waiting(change, way.name, 0, self._now(), self._now()))
             self._changed = True
             self._wake.notify_all()
+
+    def offer_again(self, alerts: Iterable[Alert]) -> None:
+        """Delivers alerts that hold and that nobody has seen once more: what waited is not known. alerts: all there are."""
+        for alert in alerts:
+            if alert.state == "active":
+                self.offer(AlertChange(alert.raised_at_s, "raised", alert))
 
     def _queue(self, way: Channel, new: Waiting) -> None:
         """Takes it into its channel's queue, which is bounded: 200 that can wait never push out one that cannot."""

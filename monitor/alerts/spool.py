@@ -1,10 +1,11 @@
 """What could not be delivered yet, in a small file beside the log: kept over a restart, shown by the commands."""
-import os
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.alerts.rules import AlertChange
 from monitor.store import saving
+from monitor.store.all_or_nothing import write_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,16 +29,26 @@ class Sheet:
 
 
 class Spool:
-    """The file. Reading a missing or damaged one gives nothing; writing replaces it whole."""
+    """The file: a CRC-32 in its first line, then the text. Reading a missing or damaged one gives nothing; writing replaces it whole."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.damaged = False  # as it was last read: something waited, and nobody knows what
 
     def read(self) -> tuple[Waiting, ...]:
         """What was waiting when it was last written."""
+        self.damaged = False
         try:
-            return saving.from_text(Sheet, self.path.read_text(encoding="utf-8")).items
-        except (OSError, ValueError):
+            text = self.path.read_text(encoding="utf-8")
+            if not text.startswith("{"):  # one of an earlier version has no checksum
+                crc, _, text = text.partition("\n")
+                if int(crc, 16) != zlib.crc32(text.encode()):
+                    raise ValueError("its checksum does not fit")
+            return saving.from_text(Sheet, text).items
+        except OSError:
+            return ()
+        except ValueError:
+            self.damaged = True
             return ()
 
     def write(self, items: tuple[Waiting, ...]) -> None:
@@ -45,9 +56,5 @@ class Spool:
         if not items:
             self.path.unlink(missing_ok=True)
             return
-        hidden = self.path.with_name(f".{self.path.name}")
-        with open(hidden, "w", encoding="utf-8") as file:
-            file.write(saving.to_text(Sheet(items)))
-            file.flush()
-            os.fsync(file.fileno())
-        hidden.replace(self.path)
+        text = saving.to_text(Sheet(items))
+        write_text(self.path, f"{zlib.crc32(text.encode()):08x}\n{text}")

@@ -111,7 +111,8 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
         ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
     except ValueError as error:
         raise CannotRun(str(error)) from None
-    deliverer = Deliverer(ways, config.alerts.timeout_s, spool=Spool(config.log.database.parent / "undelivered.json"))
+    spool = Spool(config.log.database.parent / "undelivered.json")
+    deliverer = Deliverer(ways, config.alerts.timeout_s, spool=spool)
     stack.callback(deliverer.close)
     hearers: list[Receiver] = [way for way in ways if isinstance(way, Topic)]
     if config.alerts.heartbeat_command:
@@ -140,6 +141,10 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
     if publishing is not None:
         supervised.append(publishing)
         stack.callback(publishing.close)
+    if spool.damaged:
+        deliverer.offer_again(daemon.state.alerts.alerts)
+        daemon.happened("undelivered_damaged", "What still had to be sent could not be read: the file was damaged. Alerts that are open "
+                        "are sent again; others that waited are lost.")
     daemon.writer.remember("channels", " ".join(way.name for way in ways))
     return daemon, heartbeat, state_out
 

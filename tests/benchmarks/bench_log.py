@@ -6,6 +6,7 @@ import sys
 import tempfile
 import time
 from contextlib import closing
+from math import erf, log2
 from pathlib import Path
 from random import Random
 
@@ -23,6 +24,7 @@ def main() -> None:
     print(f"{'measure':<74}{'here':>14}{'goal':>9}")
     for name, quiet_v, quiet_a in (("quiet", 0.001, 0.005), ("medium", 0.003, 0.02), ("noisy", 0.008, 0.08)):
         row(f"bytes per raw reading, 6 quantities, 1 Hz, {name} instruments", per_reading(quiet_v, quiet_a), "<= 2.5")
+        row("  the least that any lossless packing of such noise can reach", least_bytes(quiet_v, quiet_a), "")
     row("  the same, rows of a recorded drive, 4 quantities at 30 s", recorded(), "")
     pack_ms, unpack_ms = pack_times()
     row("packing an hour, unpacking an hour [ms]", f"{pack_ms:.1f}, {unpack_ms:.1f}", "")
@@ -65,6 +67,25 @@ def per_reading(noise_v: float, noise_a: float) -> float:
     """Bytes in the chunk for each of its readings (moments, not values)."""
     rows = an_hour(noise_v, noise_a)
     return len(chunks.pack(rows)[-1]) / len(rows)
+
+
+def least_bytes(noise_v: float, noise_a: float) -> float:
+    """Entropy of the noise of a reading as the instruments of an_hour step it (Shannon): two voltages, a current, a sun at night.
+
+    noise_v, noise_a: standard deviations [V, A].
+    """
+    volts, amps = bits(noise_v / 0.00125), bits(noise_a / 0.002)
+    at_night = 1.0 + 0.5 * (amps - 1.0)  # half of its readings are 0, the others half a bell
+    return (2 * volts + amps + at_night) / 8
+
+
+def bits(sigma: float) -> float:
+    """Entropy of a normal value in whole steps. sigma: standard deviation in steps."""
+    def below(x: float) -> float:
+        return 0.5 * (1 + erf(x / (sigma * 2**0.5)))
+
+    shares = [below(k + 0.5) - below(k - 0.5) for k in range(-round(8 * sigma) - 1, round(8 * sigma) + 2)]
+    return -sum(share * log2(share) for share in shares if share > 0)
 
 
 def recorded() -> float:

@@ -118,7 +118,7 @@ def missing_of(database: Path) -> list[tuple[str, float, float]]:
 
 def hurt(folder: Path, chance: random.Random) -> str:
     """One fault in one file of a log, by weight of bytes; returns its kind."""
-    files = sorted(f for f in folder.rglob("*") if f.is_file() and f.name.endswith((".db", ".db-wal", ".db.commits", ".day")))
+    files = sorted(f for f in folder.rglob("*") if f.is_file() and f.name.endswith((".db", ".db-wal", ".db-shm", ".db.commits", ".day")))
     file = chance.choices(files, [f.stat().st_size for f in files])[0]
     body = bytearray(file.read_bytes())
     kind = chance.choice(("bit", "bit", "bit", "bit", "torn", "lost", "cut"))

@@ -8,6 +8,7 @@ import sys
 import threading
 import time
 from contextlib import suppress
+from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
@@ -16,7 +17,7 @@ import pytest
 from monitor.alerts import rules
 from monitor.alerts.channels import Command, Journal, NotDelivered, Services, StateTopic, Topic
 from monitor.alerts.delivery import KEPT, Deliverer
-from monitor.alerts.spool import Spool
+from monitor.alerts.spool import Spool, Waiting
 from monitor.config.tables import MqttTable
 from monitor.findings import Condition
 
@@ -115,9 +116,38 @@ def test_what_waits_survives_a_restart_of_the_daemon(tmp_path: Path) -> None:
     second.close()
 
 
-def test_a_damaged_spool_is_nothing_waiting(tmp_path: Path) -> None:
+def test_a_damaged_spool_is_nothing_waiting_and_says_so(tmp_path: Path) -> None:
     (tmp_path / "undelivered.json").write_text('{"_":"Sheet","ite')
-    assert Spool(tmp_path / "undelivered.json").read() == ()
+    spool = Spool(tmp_path / "undelivered.json")
+    assert spool.read() == () and spool.damaged
+    deliverer = Deliverer([Journal()], spool=spool)
+    _until(lambda: not spool.path.exists())
+    deliverer.close()
+    assert spool.read() == () and not spool.damaged
+
+
+def test_no_flipped_bit_changes_what_waits(tmp_path: Path) -> None:
+    spool = Spool(tmp_path / "undelivered.json")
+    waiting = (Waiting(_change(), "command", 1, 0.0, 0.0, "no network"),)
+    spool.write(waiting)
+    whole = spool.path.read_bytes()
+    assert spool.read() == waiting
+    for place in range(len(whole) * 8):
+        body = bytearray(whole)
+        body[place // 8] ^= 1 << place % 8
+        spool.path.write_bytes(body)
+        assert spool.read() in ((), waiting) and (spool.damaged or spool.read() == waiting), f"bit {place}"
+
+
+def test_what_waited_and_cannot_be_read_is_made_up_for_by_the_alerts_that_hold(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    (tmp_path / "undelivered.json").write_text("00000000\n{}")
+    deliverer = Deliverer([Command(_script(tmp_path, f"open({str(out)!r}, 'a').write('x')"))], spool=Spool(tmp_path / "undelivered.json"))
+    held = _change().alert
+    deliverer.offer_again((held, replace(held, id=held.id + 1, state="normal")))
+    _until(out.exists)
+    deliverer.close()
+    assert out.read_text() == "x"
 
 
 def test_messages_stuck_for_ten_minutes_become_an_alert_themselves(tmp_path: Path) -> None:
