@@ -16,7 +16,7 @@ from monitor.findings import Event
 from monitor.guides.wiring_plan import Wiring
 from monitor.logbook.reader import Alert, Day, Entry, Gap, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
 from monitor.pipeline import Findings
-from monitor.planning import parked_return
+from monitor.planning import battery_life, parked_return
 from monitor.planning.battery_history import BatteryHistory
 from monitor.planning.watched_test import WatchedTest, describe_progress
 from monitor.reporting import alert_view, care
@@ -205,6 +205,10 @@ class LogView:
         """When the house battery was last seen full; None where the log has no full charge."""
         fulls = self._ask_once("fulls", lambda reader: reader.events_of("full_charge"))
         return fulls[-1].at_utc_s if fulls else None
+
+    def life(self) -> battery_life.LifeReport:
+        """Years left of the house battery, worked out here and now: some seconds on a small board."""
+        return self._ask_once("life", battery_life.work_out_life)
 
     def wiring(self) -> Wiring:
         """What the configuration says of the wiring."""

@@ -6,7 +6,7 @@ from dataclasses import replace
 from flask import Blueprint, current_app, redirect, render_template, request, url_for
 from markupsafe import Markup
 
-from dashboard import about_page, entries, figures, guard, health_page, log_page, night_page, picture
+from dashboard import about_page, entries, figures, guard, health_page, life_rows, log_page, night_page, picture
 from dashboard import log_view as books
 from dashboard.charts import Figure
 from dashboard.words import AlertLine, alert_line, clock_text, current_words, reading
@@ -117,7 +117,7 @@ def health():
     if book.findings is None:
         return _blank(book, "health", "Health")
     return render_template("health.html", title="Health", page="health", book=book, f=book.findings,
-                           drawn=_picture(figures.draw_health(book, picture.INKS)),
+                           drawn=_picture(figures.draw_health(book, picture.INKS)), life=life_rows.describe_life(book),
                            **health_page.build_health(book))
 
 

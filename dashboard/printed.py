@@ -14,7 +14,7 @@ from dashboard.charts import Figure
 from dashboard.log_view import LogView, NoLogView
 from dashboard.palette import DAY, Palette
 from dashboard.words import clock_text, local_hour, local_ms
-from monitor.reporting import sentences
+from monitor.reporting import life_words, sentences
 from monitor.reporting.sentences import number, span
 
 STATIC = Path(__file__).parent / "static"
@@ -64,7 +64,8 @@ def html(book: LogView, candidates: Sequence[str] = ()) -> str:
         drawn=set(figures), licences=[(name, (STATIC / file).read_text()) for name, file in LICENCES],
         young=_young(book), extent=_extent(book), nights=_nights(book), night_count=NIGHTS,
         months=_months(book), alerts=_alerts(book), more_alerts=max(len(book.alerts()) - ALERTS, 0),
-        usual=_usual(book), whatif=whatif, **health_page.build_health(book))
+        usual=_usual(book), whatif=whatif, life=life_words.list_rows(book.life()), life_method=life_words.METHOD,
+        **health_page.build_health(book))
 
 
 def _figures(book: LogView) -> dict[str, Figure]:

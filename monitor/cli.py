@@ -16,7 +16,7 @@ COMMANDS = {
     "alerts": "alerts", "battery": "owner", "calibrate": "owner", "relearn": "owner", "undo": "undo",
     "backup": "backup", "restore": "backup",
     "doctor": "doctor", "docs": "docs", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
-    "ventilation": "wiring", "parked": "parked", "wire": "wire", "label": "label",
+    "ventilation": "wiring", "parked": "parked", "wire": "wire", "label": "label", "life": "life", "second-battery": "second_battery",
     "plan": "plan", "size": "size", "whatif": "whatif", "report": "report", "capacity-test": "capacity_test", "fleet": "fleet",
 }
 #: former name -> command; for one release, with a hint

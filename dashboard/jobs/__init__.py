@@ -16,6 +16,7 @@ def install(app: Flask) -> None:
         more_page,
         plan_page,
         report_page,
+        second_battery_page,
         what_if_page,
     )
 

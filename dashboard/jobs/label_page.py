@@ -29,11 +29,11 @@ def label():
     if found is not None and (candidate := words.describe_candidate(found)):
         pairs = dict(pair.split("=") for pair in candidate.split(","))
         nights = f"{url_for('jobs.what_if')}?{urlencode({f'a-{key}': value for key, value in pairs.items()})}"
-    return render_template("label.html", title="Label", page="label", book=_book(), given=given, found=found, fit=fit, wrong=wrong,
+    return render_template("label.html", title="Label", page="label", book=open_book(), given=given, found=found, fit=fit, wrong=wrong,
                            nights=nights, words=words, kinds=KINDS, examples=EXAMPLES), 400 if wrong else 200
 
 
-def _book() -> books.LogView | None:
+def open_book() -> books.LogView | None:
     """The log, None where it cannot be read: a label needs none."""
     try:
         book = books.open_log_view()

@@ -18,6 +18,7 @@ QUESTIONS = {
         ("What do I buy?", "What if: other batteries and panels over your own weeks", "jobs.what_if"),
         ("What does this label say?", "Label: codes and ratings part by part, and whether it fits", "jobs.label"),
         ("What does a trip need?", "Plan: battery, panel and charging for places and months", "jobs.plan"),
+        ("Do I need two?", "Second battery: how long one feeds the camp and still starts the engine", "jobs.second_battery"),
         ("How much does it still hold?", "Capacity test, guided from full to empty", "jobs.capacity_test"),
         ("I put in a new one", "New battery: record it, compare it with the old one", "jobs.battery"),
         ("What do I show the workshop?", "Report: one file to open, print or send", "jobs.report"),

@@ -1,10 +1,11 @@
 """How long a battery lives in the life that a log tells: its own hours as they were, or the same weeks with another battery."""
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from math import log
 
 from monitor.battery import charge_loss
 from monitor.battery.label import Battery, Vehicle
-from monitor.findings import ChargeFindings, Estimate
+from monitor.findings import Z95, ChargeFindings, Estimate
 from monitor.planning.load_profile import SLOT_H, Slot
 from monitor.planning.model import Setup, SimulationResult, simulate
 from monitor.wear.life import LifeForecast, MeasuredCapacity, forecast_life
@@ -82,10 +83,6 @@ def measured_capacity(vehicle: Vehicle, charge: ChargeFindings, age_years: float
 
 
 def _sigma_ln(size: Estimate) -> float:
-    from math import log
-
-    from monitor.findings import Z95
-
     return max((log(max(size.high, 1e-3)) - log(max(size.low, 1e-3))) / (2 * Z95), 0.01)
 
 

@@ -1,8 +1,13 @@
 """Years of life in words: how long it should last, what shortens it most, and what that rests on."""
 from monitor.findings import Answer, NotYet
+from monitor.planning.battery_life import LifeReport
 from monitor.reporting.sentences import number
 from monitor.wear.life import LONGEST_YEARS, LifeForecast
 
+#: A log of so many days holds every season (choice).
+WHOLE_YEAR_DAYS = 330.0
+#: Below so many years it has come to it by now (choice: less than three weeks).
+BY_NOW_YEARS = 0.05
 #: What shortens a life, as it is said to its owner.
 CAUSES = {"heat": "heat", "standing part-charged": "standing part-charged", "layered acid": "acid that layers for want of gassing charges",
           "deep discharges": "going below half", "high charging voltage": "a high charging voltage", "standing full": "standing full",
@@ -20,10 +25,14 @@ def describe_years(years: Answer) -> str:
     """
     if isinstance(years, NotYet):
         return f"not known yet, because {years.because}"
+    if years.value < BY_NOW_YEARS:
+        return f"reached by now (at the latest in {_year(years.high)} years)"
     if years.value >= LONGEST_YEARS:
         return f"{number(LONGEST_YEARS)} years or more (from {_year(years.low)})"
+    if years.high < 1.0:
+        return f"{number(12 * years.value)} months ({number(12 * years.low)} to {number(12 * years.high)})"
     high = f"{_year(years.high)} or more" if years.high >= LONGEST_YEARS else _year(years.high)
-    return f"{_year(years.value)} {'year' if _year(years.value) == '1.0' else 'years'} ({_year(years.low)} to {high})"
+    return f"{_year(years.value)} years ({_year(years.low)} to {high})"
 
 
 def describe_causes(found: LifeForecast, most: int = 3) -> str:
@@ -38,3 +47,55 @@ def describe_causes(found: LifeForecast, most: int = 3) -> str:
 
 def _year(years: float) -> str:
     return number(years, 1)
+
+
+def list_rows(report: LifeReport) -> list[tuple[str, str, str]]:
+    """The years left and what they rest on, as (label, value, note)."""
+    found = report.forecast
+    if isinstance(found.years, NotYet):
+        return [("Years left", describe_years(found.years), "")]
+    rows = []
+    if report.nights_because:
+        rows.append(("Until it is too small for you", "not known", f"because {report.nights_because.rstrip('.')}"))
+    elif report.short_already:
+        rows.append(("Until it is too small for you", "already so", f"even all of its rating is short on more than "
+                     f"{number(report.short_nights)} nights in 30"))
+    else:
+        rows.append(("Until it is too small for you", describe_years(found.years),
+                     f"short on more than {number(report.short_nights)} nights in 30, as below {number(100 * found.criterion_frac)} % of "
+                     f"its rating"))
+    rows.append(("Until it holds 80 %", describe_years(found.years_to_80), "the usual end of life"))
+    if causes := describe_causes(found):
+        rows.append(("What shortens it most", causes, "a battery of its kind would live so much longer without"))
+    if not isinstance(found.loss_per_year, NotYet):
+        loss = found.loss_per_year
+        rows.append(("Loses in a year", f"{number(100 * loss.value)} points ({number(100 * loss.low)} to {number(100 * loss.high)})",
+                     "of its rating, used like this"))
+    weight = f"an ampere-hour weighs {number(found.weight_ratio, 1)} times one of the standard's cycles" if report.lead_acid else ""
+    rows.append(("Full cycles in a year", number(found.full_cycles_per_year), weight))
+    rows.append(("Rests on", f"{number(report.days)} days of log", "; ".join(_doubts(report))))
+    return rows
+
+
+def _doubts(report: LifeReport) -> list[str]:
+    """What makes it less sure, in words."""
+    said = []
+    if not report.forecast.agrees:
+        said.append("wear and measured capacity do not agree, so the range is widened")
+    if report.age_years is None:
+        said.append("when it was put in is not known: see New battery")
+    if not report.thermometer:
+        said.append("no thermometer is on it: 20 °C is supposed")
+    if report.days < WHOLE_YEAR_DAYS:
+        said.append("less than a year of log: other seasons are not in it")
+    return said
+
+
+def describe_headline(report: LifeReport) -> str:
+    """The years left in a sentence of at most twelve words."""
+    years = report.forecast.years_to_80 if report.nights_because or report.short_already else report.forecast.years
+    if isinstance(years, NotYet):
+        return "Years left: not known yet."
+    if years.value < BY_NOW_YEARS:
+        return "Used up by now, as the figures stand."
+    return f"About {describe_years(years)} left."

@@ -22,6 +22,8 @@ P = table("wear", "lead_acid_life")
 PART_AFTER, PART_PER_DEPTH = P.number("part_charged_per_h"), P.number("part_charged_depth_per_h")
 DEPTH_LIMIT, BAD_BEST = P.number("bad_charge_from_frac"), P.number("bad_charge_best_frac")
 BAD_WIDTH, BAD_GROWTH = P.number("bad_charge_width"), P.number("bad_charge_growth")
+SURELY_FULL = P.number("surely_full_frac")
+LONGEST_PART_H, MOST_BAD = P.number("longest_part_charged_h"), P.number("most_bad_charges")
 FULL_FRAC, FULL_HELD_H, SLOWEST = P.number("full_frac"), P.number("full_held_h"), P.number("slowest_current_frac")
 LAYER_RISE, LAYER_LIMIT = P.number("layering_rise"), P.number("layering_limit")
 MIX_RATE, MIX_FROM_V, MIX_REFERENCE_V = P.number("mixing_by_gas_per_h"), P.number("mixing_from_v"), P.number("mixing_reference_v")
@@ -96,10 +98,10 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
         warm_c = min(slot.temperature_c, spared.warmest_c)
         cell_v = min(cell_voltage_v(slot, label), spared.highest_cell_v)
         held_h = held_h + hours if charge >= FULL_FRAC and slot.charge_ah >= slot.discharge_ah else 0.0
-        if held_h >= FULL_HELD_H:
+        if held_h >= FULL_HELD_H or charge >= SURELY_FULL:
             since_full_h = bad_charges = 0.0
             lowest = 1.0
-        since_full_h = min(since_full_h + hours, spared.longest_part_h)
+        since_full_h = min(since_full_h + hours, spared.longest_part_h, LONGEST_PART_H)
         if charge >= DEPTH_LIMIT:
             if not above:
                 above, top, drawn_ah, drawn_h = True, 0.0, 0.0, 0.0
@@ -109,7 +111,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
         if above and charge < DEPTH_LIMIT:
             above = False
             if since_full_h > 0.0 and spared.longest_part_h > 1e8:
-                bad_charges += bad_charge(top)
+                bad_charges = min(bad_charges + bad_charge(top), MOST_BAD)
             by_current = current_factor(drawn_ah / drawn_h if drawn_h else 0.0, ten_hour_a, bad_charges)
         lowest = min(lowest, charge)
         if slot.discharge_ah > 0:

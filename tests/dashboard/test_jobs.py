@@ -30,7 +30,8 @@ from monitor.store import checksum, requests, saving
 from tests.dashboard.test_pages import Text
 
 JOBS = ("/more", "/what-if", "/plan", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board",
-        "/instruments", "/label", "/label?text=55B24R&tray=250x140x250")
+        "/instruments", "/label", "/label?text=55B24R&tray=250x140x250",
+        "/second-battery", "/second-battery?label=70Ah&watts1=45&hours1=10")
 LOGS = ("simulated", "real", "old", "unsure", "empty")
 
 

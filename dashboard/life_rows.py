@@ -1,0 +1,38 @@
+"""Years left on the page Health: worked out once a day beside the pages, as reading a year of hours takes a small board some seconds."""
+import json
+from typing import Any
+
+from flask import current_app
+
+from dashboard.jobs.waiting import background, number_of
+from dashboard.log_view import LogView
+from monitor.reporting import life_words
+from monitor.wear.life import LEAST_DAYS
+
+MODULE = "dashboard.jobs.life_work"
+DAY_S = 86400.0
+
+
+def describe_life(book: LogView) -> dict[str, Any]:
+    """Headline, rows and method; or, where there are none yet, why (`because`)."""
+    now_s = book.known.utc_s
+    first_s, last_s = book.extent()
+    if (last_s - first_s) / DAY_S < LEAST_DAYS:
+        return _without(f"Not known yet, because the log is younger than {LEAST_DAYS:.0f} days.")
+    name = number_of(MODULE, str(int(now_s // DAY_S)))
+    file = f"life-{name}.json"
+    stage = background().stage(name, file)
+    if stage is None:
+        background().start(name, file, MODULE, ["--database", str(current_app.config["DATABASE"])])
+        return _without("Being worked out; load this page again in a minute.")
+    if stage.file is None:
+        return _without(stage.why or "Being worked out; load this page again in a minute.")
+    try:
+        found = json.loads(stage.file.read_text())
+    except (OSError, ValueError):
+        return _without("Its file cannot be read; it is worked out again tomorrow.")
+    return {"headline": found["headline"], "rows": found["rows"], "because": "", "method": life_words.METHOD}
+
+
+def _without(because: str) -> dict[str, Any]:
+    return {"headline": "", "rows": [], "because": because, "method": ""}
