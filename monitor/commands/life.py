@@ -18,7 +18,7 @@ from monitor.commands.options import config_option, database_option, locate_data
 @database_option
 def life(short_nights: float, cycles: float | None, float_years: float | None, as_json: bool, config_file: Path | None,
          database: Path | None) -> None:
-    """Count the wear of the log's own hours, hold it against the measured capacity, and say how long the battery should last.
+    """Count the wear of the log's own hours, compare it with the measured capacity, and say how long the battery should last.
 
     Lead-acid by weighted ampere-hours with corrosion, lithium iron phosphate by time and use; 80 % of its rating stands beside your
     own criterion. Reads the log only.
