@@ -1,6 +1,7 @@
 """ampledger demo: a simulated vehicle, some weeks of life, then live, with its pages."""
 import ctypes
 import gc
+import shutil
 import signal
 import socket
 import subprocess
@@ -18,7 +19,7 @@ import click
 from monitor.commands.options import PAGES_PORT
 from monitor.process.stop import SignalSafeEvent
 
-FILES = ("ampledger.db", "ampledger.db-wal", "ampledger.db-shm", "undelivered.json", "ampledger.toml")
+FILES = ("undelivered.json", "ampledger.toml")
 BEAT_S = 1.0
 #: However fast it goes, readings lie no further apart [simulated s]: longer is a gap.
 CLOSE_S = 60.0
@@ -177,22 +178,34 @@ class Ready:
         """The journey goes on when it is opened again."""
 
 
+def _is_demo(config_file: Path) -> bool:
+    """Whether an earlier demo wrote a configuration."""
+    try:
+        return 'driver = "simulated"' in config_file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return False
+
+
 def _prepare(folder: Path, options: Any) -> Path:
     """An empty folder with a configuration in it; refuses a folder that holds a real log."""
     from monitor.cli import Refused
     from monitor.logbook.reader import Reader
+    from monitor.store import past
     from monitor.store.reading import NoLog
 
     plan = options.plan()
     database = folder / "ampledger.db"
-    if database.exists():
-        with suppress(NoLog):
-            now = Reader(database).now()
-            if now is not None and not now.simulated:
-                raise Refused(f"{folder} holds the log of a real vehicle; name another --folder")
+    sealed, now = past.folder_of(database), None
+    with suppress(NoLog):
+        now = Reader(database).now()
+    if now is not None and not now.simulated:
+        raise Refused(f"{folder} holds the log of a real vehicle; name another --folder")
+    if now is None and (database.exists() or sealed.exists()) and not _is_demo(folder / "ampledger.toml"):
+        raise Refused(f"{folder} holds a log that cannot be read and may be a real vehicle's; name another --folder")
     folder.mkdir(parents=True, exist_ok=True)
-    for name in FILES:
-        (folder / name).unlink(missing_ok=True)
+    shutil.rmtree(sealed, ignore_errors=True)
+    for file in (*folder.glob(f"{database.name}*"), *(folder / name for name in FILES)):
+        file.unlink(missing_ok=True)
     config_file = folder / "ampledger.toml"
     config_file.write_text(f"""# The simulated vehicle of `ampledger demo`, as its owner would describe it: only what is on the labels.
 [house]

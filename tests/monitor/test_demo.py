@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from monitor.logbook.reader import Reader
-from monitor.store import backup
+from monitor.store import backup, past
 
 ROOT = Path(__file__).parents[2]
 
@@ -128,7 +128,36 @@ def test_ctrl_c_while_the_past_is_made_leaves_a_whole_log(tmp_path: Path) -> Non
     assert backup.prove(database).minutes > 0
 
 
-def test_a_second_demo_replaces_the_first_and_spares_a_real_log(tmp_path: Path) -> None:
+@pytest.mark.slow
+def test_a_demo_after_one_that_was_killed_is_whole_and_has_nothing_of_it(tmp_path: Path) -> None:
+    with _demo(tmp_path, "--days", "3") as first:
+        _address(first)
+        first.kill()
+    sealed = past.folder_of(tmp_path / "demo-data" / "ampledger.db")
+    assert [file for file in sealed.rglob("*") if file.is_file()], "three days seal some"
+    with _demo(tmp_path, "--days", "0.1") as second:
+        _address(second)
+        second.send_signal(signal.SIGINT)
+        _, complaints = second.communicate(timeout=60)
+    assert "damaged" not in complaints and not [file for file in sealed.rglob("*") if file.is_file()]
+    reader = Reader(tmp_path / "demo-data" / "ampledger.db")
+    assert reader.span()[1] - reader.span()[0] < 86400
+    assert not [e.what.kind for e in reader.events() if e.what.kind in ("log_damaged", "log_tail_lost", "power_cut")]
+
+
+@pytest.mark.parametrize("left", ["no database", "a damaged one"])
+def test_a_log_that_cannot_be_read_is_spared_unless_a_demo_left_it(tmp_path: Path, left: str) -> None:
+    database = tmp_path / "demo-data" / "ampledger.db"
+    past.folder_of(database).mkdir(parents=True)
+    if left == "a damaged one":
+        database.write_text("no log at all, " * 500)
+    with _demo(tmp_path) as process:
+        _, complaints = process.communicate(timeout=60)
+    assert process.returncode == 1 and "may be a real vehicle's" in complaints
+    assert past.folder_of(database).is_dir()
+
+
+def test_a_second_demo_spares_a_real_log(tmp_path: Path) -> None:
     from tests.store_fixture import fill
 
     (tmp_path / "demo-data").mkdir()
