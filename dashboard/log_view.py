@@ -147,17 +147,8 @@ class LogView:
                 "See whether the monitor runs: systemctl status ampledger.")
 
     def _age_s(self) -> float:
-        """Seconds since the log was last written; by its own label too where that is real and trusted."""
-        age = time.time() - self._written_utc_s()
-        if self.now and self.now.utc_trusted and not self.now.simulated:
-            age = max(age, time.time() - self.now.utc_s)
-        return max(age, 0.0)
-
-    def _written_utc_s(self) -> float:
-        """When the log was last written, by the clock of its files [s]."""
-        wal = self._database.with_name(self._database.name + "-wal")
-        files = (self._database, wal, live_file_of(self._database) or wal)
-        return max((p.stat().st_mtime for p in files if p.exists()), default=0.0)
+        """Seconds since the log was last written."""
+        return Reader(self._database).age_s(self.now)
 
     @cached_property
     def open_alerts(self) -> list[LoggedItem[Alert]]:

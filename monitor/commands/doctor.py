@@ -49,7 +49,8 @@ def _log(database: Path) -> Iterator[HealthRow]:
     from monitor.store.reading import NoLog
 
     try:
-        now = Reader(database).now()
+        reader = Reader(database)
+        now = reader.now()
         proof = backup.prove(database)
     except (NoLog, backup.NotCopied) as error:
         yield HealthRow("Log", "wrong", str(error), "Start `ampledger run`; a damaged log is set aside and read out by it.")
@@ -61,7 +62,7 @@ def _log(database: Path) -> Iterator[HealthRow]:
     for aside in sorted(database.parent.glob(f"{database.stem}.damaged-*{database.suffix}")):
         yield HealthRow("Log", "look", f"{aside.name} was set aside because it was damaged",
                       "What could be read is in the new log. Delete it when you miss nothing; a second one means: a new card.")
-    yield board_health.inspect_figures(now.utc_s if now else None, bool(now and now.simulated))
+    yield board_health.inspect_figures(reader.age_s(now) if now else None, bool(now and now.simulated))
 
 
 def _room(database: Path) -> Iterator[HealthRow]:

@@ -1,6 +1,5 @@
 """ampledger status: where things stand, from the log."""
 import json
-import time
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -48,19 +47,15 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     for line in lines:
         click.echo(line)
     click.echo(f"\nAs of {_moment(now.utc_s)}{'' if now.utc_trusted else ' (the clock is not trusted)'}, "
-               f"{sentences.span(_age_s(now))} ago.{_old(now)}")
+               f"{sentences.span(reader.age_s(now))} ago.{_old(now, reader.age_s(now))}")
 
 
 def _told(condition: Any, alerts: list[Any]) -> bool:
     return any((a.kind, a.battery) == (condition.kind, condition.battery) for a in alerts)
 
 
-def _age_s(now: Any) -> float:
-    return max(time.time() - now.utc_s, 0.0)
-
-
-def _old(now: Any) -> str:
-    if now.simulated or _age_s(now) < OLD_S:
+def _old(now: Any, age_s: float) -> str:
+    if now.simulated or age_s < OLD_S:
         return ""
     return " The log has stopped growing: is `ampledger run` alive? Try `ampledger doctor`."
 

@@ -1,6 +1,7 @@
 """Read-only questions to the log: the one door for the pages and the commands."""
 import json
 import sqlite3
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
@@ -113,6 +114,20 @@ class Reader:
             return logged
         return LatestMinute(state.at_s, state.at_s + state.utc_offset_s, state.utc_trusted, state.utc_sigma_s, state.simulated,
                             state.sample, state.findings, state.vehicle)
+
+    def age_s(self, now: LatestMinute | None) -> float:
+        """Seconds since the log, or the daemon's memory, was last written; by its own date too where that is real and trusted [s].
+
+        A board that does not know the time dates its log by what it was told last: that date says nothing of the age.
+
+        now: the latest minute
+        """
+        wal = self.database.with_name(self.database.name + "-wal")
+        files = (self.database, wal, live_file_of(self.database) or wal)
+        age_s = time.time() - max((file.stat().st_mtime for file in files if file.exists()), default=0.0)
+        if now is not None and now.utc_trusted and not now.simulated:
+            age_s = max(age_s, time.time() - now.utc_s)
+        return max(age_s, 0.0)
 
     def _logged_now(self) -> LatestMinute | None:
         with self._view() as log:

@@ -1,7 +1,6 @@
 """Health of the board as the log and the system tell it without a question to anybody: copies, checks, room, card, clock, messages."""
 import os
 import shutil
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -45,7 +44,7 @@ def inspect_board(database: Path, when: Callable[[float], str], root: Path = Pat
     watch = SelfWatch(reader.meta("self_watch")).state
     jobs = {job.name: job for job in watch.jobs}
     at_s = now.at_s if now else 0.0
-    rows = [inspect_figures(now.utc_s if now else None, bool(now and now.simulated)), _check(jobs.get(CHECK), when),
+    rows = [inspect_figures(reader.age_s(now) if now else None, bool(now and now.simulated)), _check(jobs.get(CHECK), when),
             _copy(jobs.get(COPY), at_s, when)]
     if (thinning := jobs.get(THINNING)) is not None and thinning.why:
         rows.append(HealthRow("Old readings", "look", f"could not be thinned: {thinning.why}", "The log grows until it works again."))
@@ -59,11 +58,10 @@ def inspect_board(database: Path, when: Callable[[float], str], root: Path = Pat
     return rows
 
 
-def inspect_figures(utc_s: float | None, simulated: bool) -> HealthRow:
-    """Whether minutes are written. utc_s: of the latest, None where there is none; simulated: then its age says nothing."""
-    if utc_s is None:
+def inspect_figures(age_s: float | None, simulated: bool) -> HealthRow:
+    """Whether minutes are written. age_s: of the latest [s], None where there is none; simulated: then its age says nothing."""
+    if age_s is None:
         return HealthRow("Measuring", "look", "nothing has been concluded yet", "It takes a minute after the first start.")
-    age_s = max(time.time() - utc_s, 0.0)
     old = age_s > OLD_LOG_S and not simulated
     return HealthRow("Measuring", "look" if old else "ok", f"last minute written {'just now' if age_s < 120 else span(age_s) + ' ago'}"
                      if not simulated else "simulated", "Is the board's clock right, and does the monitor run? `systemctl status ampledger`"

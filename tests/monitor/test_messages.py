@@ -1,4 +1,6 @@
 """What a person is told when something is missing, forbidden, mistyped, or our own mistake: one sentence and a way on."""
+import os
+import time
 from pathlib import Path
 
 import pytest
@@ -6,6 +8,8 @@ from click.testing import CliRunner
 
 from monitor import documents
 from monitor.cli import commands
+from tests.hand_clock import NOBODY, HandClock
+from tests.vehicle_by_hand import daemon, live
 
 VEHICLE = ('[house]\nchemistry = "agm"\nrated_capacity_ah = 100\n[starter]\nchemistry = "agm"\nrated_capacity_ah = 60\n'
            '[[source]]\ndriver = "hwmon"\nchip = "x"\nmeasures = { house_voltage_v = "in1" }\n')
@@ -71,3 +75,15 @@ def test_a_chemistry_by_another_word_is_asked_back_by_commands_too(said: str, me
     assert code == 2 and f"do you mean {meant} (" in answer and not list(tmp_path.iterdir())
     code, answer = _run("circuit", "--current", "5", "--length", "2", "--battery", f"{said},100")
     assert code == 2 and f"do you mean {meant} (" in answer
+
+
+def test_a_board_that_does_not_know_the_time_is_not_told_that_its_log_stands_still(tmp_path: Path) -> None:
+    """Its log is dated by what it was told last, half a year ago, and grows all the same."""
+    life = daemon(tmp_path / "ampledger.db", clock=HandClock(trust=NOBODY))
+    live(life, 200)
+    assert life.daemon.close()
+    code, said = _run("status", "--database", str(tmp_path / "ampledger.db"))
+    assert code == 0 and "the clock is not trusted" in said and "stopped growing" not in said, said
+    for file in tmp_path.glob("ampledger.db*"):
+        os.utime(file, (0, time.time() - 7200))
+    assert "stopped growing" in _run("status", "--database", str(tmp_path / "ampledger.db"))[1]
