@@ -10,6 +10,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+import tomllib
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -76,6 +77,24 @@ def test_the_package_is_small_and_lintian_finds_no_error(package: Path) -> None:
     found = subprocess.run(["lintian", "-v", "--fail-on", "error", "--allow-root", str(package)], capture_output=True, text=True,
                            timeout=600)
     assert found.returncode == 0, found.stdout
+
+
+def test_the_package_holds_every_licence_the_manual_completions_and_documents_in_one_version(package: Path) -> None:
+    listed = subprocess.run(["dpkg-deb", "-c", str(package)], check=True, capture_output=True, text=True).stdout
+    names = [line.split()[5].removeprefix("./") for line in listed.splitlines()]
+    parts = {re.sub(r"[-_.]+", "-", found[1]).lower() for name in names
+             if (found := re.fullmatch(r"opt/ampledger/lib/site-packages/([^/]+)-[^-/]+\.dist-info/", name))}
+    licences = {re.sub(r"[-_.]+", "-", found[1]).lower() for name in names
+                if (found := re.match(r"opt/ampledger/share/licences/([^/]+)/[^/]+$", name))}
+    assert len(parts) > 30 and parts <= licences and {"plotly-js", "besley"} <= licences, sorted(parts - licences)
+    for name in ("usr/bin/ampledger", "usr/share/man/man1/ampledger.1.gz", "usr/share/bash-completion/completions/ampledger",
+                 "usr/share/zsh/vendor-completions/_ampledger", "usr/share/fish/vendor_completions.d/ampledger.fish",
+                 "usr/share/doc/ampledger/copyright", "opt/ampledger/share/doc/ampledger/wiring.md",
+                 *(f"usr/lib/systemd/system/{unit.name}" for unit in (ROOT / "systemd").glob("*.service"))):
+        assert name in names, name
+    version = subprocess.run(["dpkg-deb", "-f", str(package), "Version"], check=True, capture_output=True, text=True).stdout.strip()
+    assert version == tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["version"]
+    assert list((ROOT / "dist").glob(f"ampledger-{version}-*.whl")), "the wheel beside it has the same version"
 
 
 def test_from_a_bare_image_to_figures_on_a_phone_and_back(board: Container, package: Path, earlier: Path) -> None:
