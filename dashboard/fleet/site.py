@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from flask import Flask, request
+from flask import Flask, render_template, request
 from jinja2 import ChoiceLoader, FileSystemLoader
 from sqlalchemy import Engine, select
 
@@ -73,6 +73,13 @@ def _vehicle_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
 
     def open_vehicle() -> log_view.LogView:
         return CollectedLogView(engine, request.environ["ampledger.vehicle"])
+
+    @app.before_request
+    def only_looks() -> Any:
+        if request.blueprint not in ("jobs", "actions"):
+            return None
+        return render_template("words.html", title="On the board", heading="This is done on the vehicle's own board.",
+                               text="Here are the rows that it sent; nothing in a vehicle can be changed from the fleet."), 403
 
     app.config.update(OPEN_LOG=open_vehicle, FLEET=True)
     return app

@@ -67,7 +67,14 @@ def test_a_vehicles_own_pages_are_the_boards(fleet: Engine, page: str) -> None:
     text = answer.get_data(as_text=True)
     assert answer.status_code == 200, text[:300]
     assert 'href="/vehicle/hilux-07/log"' in text and 'href="/">← Fleet' in text
-    assert "<form" not in re.sub(r"<form[^>]*method=\"get\".*?</form>", "", text, flags=re.S) or page in ("alerts", "about", "log"), page
+    assert "Mark as seen" not in text and "Remind me" not in text and "/more" not in text
+
+
+def test_what_changes_a_vehicle_is_done_on_its_own_board(fleet: Engine) -> None:
+    client = client_of(fleet)
+    for page in ("more", "instruments", "battery", "code"):
+        answer = client.get(f"/vehicle/hilux-07/{page}")
+        assert answer.status_code == 403 and "on the vehicle's own board" in answer.get_data(as_text=True).replace("&#39;", "'"), page
 
 
 def test_the_figures_of_the_list_are_those_of_the_vehicles_page(fleet: Engine) -> None:
