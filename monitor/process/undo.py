@@ -84,7 +84,7 @@ def _test(kept: Kept, _: Moment, __: Entry, before: dict[str, str]) -> Outcome:
     if held is None:
         return Outcome(kept)
     test = saving.from_text(CapacityTest, before["test"]) if before["test"] else None
-    watch = replace(kept.state.watch, health=replace(held, test=test))
+    watch = replace(kept.state.watch, health=replace(held, test=test, first_test=None if test is None else held.first_test))
     return Outcome(replace(kept, state=replace(kept.state, watch=watch)), relearn=("charge", "health"))
 
 

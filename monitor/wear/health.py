@@ -1,7 +1,7 @@
 """The house battery's life: resistance and capacity week by week, cycles, heat and hours at low charge."""
 from dataclasses import dataclass
 from math import exp, log
-from typing import TypeVar
+from typing import ClassVar, TypeVar
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery, Vehicle
@@ -71,6 +71,9 @@ class HealthState:
     test: CapacityTest | None = None      # the latest capacity test
     swung: swings.SwingsState = swings.SwingsState()
     news: tuple[Event, ...] = ()
+    first_test: CapacityTest | None = None  # of this battery's life that reached its end: what it gave when it was new
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"first_test"})
 
 
 def begin() -> HealthState:
@@ -96,7 +99,7 @@ def update(state: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeF
         levels = levels if level_now is None else _thin_weeks((*levels, level_now))
         over = close_week(filling, level_now, effects)
         weeks = _thin_weeks((*weeks, over))
-        judged = judge(weeks, vehicle.house, state.test, resistance_trend.growth(levels, effects))
+        judged = judge(weeks, vehicle.house, state.test, resistance_trend.growth(levels, effects), state.first_test)
         news = (week_event(over, minute.start_s),)
         if judged.word != state.judged.word and judged.word != "not enough evidence":
             news += (Event(minute.end_s, "battery_verdict", "house", f"The house battery is judged: {judged.word}."),)
@@ -123,7 +126,7 @@ def update(state: HealthState, minute: Minute, vehicle: Vehicle, charge: ChargeF
     filling = _update_on_step(filling, minute, vehicle.house, level, week, age_s, warm, hours, learnt)
     wear = _update_wear(state.wear, minute, hours, level, warm, new_full, limits_of(vehicle.house.chemistry))
     return HealthState(weeks, filling, levels, learnt, wear, judged, state.test,
-                       swings.update(state.swung, minute, vehicle, charge), news)
+                       swings.update(state.swung, minute, vehicle, charge), news, state.first_test)
 
 
 def note_capacity_test(state: HealthState, test: CapacityTest, vehicle: Vehicle) -> HealthState:
@@ -131,8 +134,9 @@ def note_capacity_test(state: HealthState, test: CapacityTest, vehicle: Vehicle)
 
     state: what was kept after the minute before; vehicle: what its owner said of it.
     """
-    return replace(state, test=test, judged=judge(
-        state.weeks, vehicle.house, test, resistance_trend.growth(state.levels, resistance_weeks.effects(state.learnt, vehicle.house))))
+    first = state.first_test if state.first_test is not None or not test.reached_end else test
+    growth = resistance_trend.growth(state.levels, resistance_weeks.effects(state.learnt, vehicle.house))
+    return replace(state, test=test, first_test=first, judged=judge(state.weeks, vehicle.house, test, growth, first))
 
 
 def _update_on_step(filling: OpenWeek, minute: Minute, battery: Battery, known_frac: float | None, week: Week,

@@ -54,7 +54,8 @@ NOTHING_YET = Verdict("not enough evidence", (),
                       resistance_trend.growth((), NO_EFFECTS))
 
 
-def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None = None, growth: Answer | None = None) -> Verdict:
+def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None = None, growth: Answer | None = None,
+          first: CapacityTest | None = None) -> Verdict:
     """The verdict from the weeks so far, and the latest capacity test where there was one.
 
     growth is that of the resistance where the caller knows it better than from the weeks' figures.
@@ -62,13 +63,14 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
     "replace" needs one decisive line or two strong ones that do not share a measurement. Weeks too cold,
     and a resistance that jumped from one week to the next (a bad contact looks so), are left out first.
     battery: its label; weeks: the weekly records, oldest first; test: the latest capacity test, None: there was none; growth: of
-    the resistance against the first weeks.
+    the resistance against the first weeks; first: the first capacity test of this battery, which is kept for its whole life.
     """
     warm = tuple(w for w in weeks if w.temperature_c is None or w.temperature_c > COLD_C)
     capacity, growth = _capacity(warm, battery), _growth(warm) if growth is None else growth
     if test is not None and weeks and weeks[-1].start_s - test.at_s > TEST_HOLDS_S:
         test = None
     lines: list[EvidenceLine] = [] if test is None else _test_lines(test, battery)
+    lines += _first_lines(first, test, capacity, battery)
     if isinstance(capacity, Estimate):
         figures = f"{100 * capacity.low:.0f} to {100 * capacity.high:.0f} % of rated capacity"
         undo = "a guided capacity test that gives more, or a label that promises less than configured"
@@ -115,6 +117,27 @@ def _test_lines(test: CapacityTest, battery: Battery) -> list[EvidenceLine]:
     if value < USED_UP_FRAC:
         return [EvidenceLine("strong", seen, undo)]
     return [EvidenceLine("for", seen, "a later test that gives less")]
+
+
+def _first_lines(first: CapacityTest | None, test: CapacityTest | None, capacity: Answer, battery: Battery) -> list[EvidenceLine]:
+    """What is left of what the battery itself gave in its first test: a label that promises too much does not count here.
+
+    first, test: its first and its latest capacity test; capacity: usable charge over the label; battery: the label.
+    """
+    if first is None or not first.reached_end:
+        return []
+    if test is not None and test.at_s != first.at_s and test.reached_end:
+        now, what = (test.low_ah, test.high_ah), "the latest capacity test gave"
+    elif isinstance(capacity, Estimate):
+        now, what = (capacity.low * battery.rated_capacity_ah, capacity.high * battery.rated_capacity_ah), "usable charge is"
+    else:
+        return []
+    low, high = now[0] / first.high_ah, now[1] / first.low_ah
+    seen = f"{what} {100 * low:.0f} to {100 * high:.0f} % of what its first test gave"
+    undo = "a guided capacity test that gives more"
+    if 0 < high < USED_UP_FRAC:
+        return [EvidenceLine("strong", seen, undo)]
+    return [EvidenceLine("for", seen, "a later test that gives less")] if low > USED_UP_FRAC else []
 
 
 def _word(lines: list[EvidenceLine], sound: bool, used_weeks: int) -> VerdictWord:
