@@ -16,7 +16,7 @@ PHONE_SIGMA_S = 2.0
 MOST_AT_ONCE = 50
 #: Pages that ask for something, by the name that their forms carry: where the answer leads back to.
 BACK = {"alerts": "pages.alerts", "about": "pages.about", "battery": "jobs.battery", "instruments": "jobs.instruments",
-        "capacity-test": "jobs.capacity_test", "board": "jobs.board"}
+        "capacity-test": "jobs.capacity_test", "loads": "jobs.loads", "board": "jobs.board"}
 #: So long a page waits for the daemon's answer, which looks for requests once a beat [s] (choice: a page may not seem stuck).
 WAIT_S = 3.0
 

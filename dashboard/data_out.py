@@ -131,6 +131,11 @@ def write_metrics(book: books.LogView) -> str:
     made.add("ampledger_drain_amperes", "amperes", "Drain of the starter battery while parked", *_bounds(found.starter.drain_a))
     made.add("ampledger_load_amperes", "amperes", "Loads, last half hour", *_bounds(found.loads.load_a))
     made.add("ampledger_harvest_amperes", "amperes", "From the sun, last half hour", *_bounds(found.loads.harvest_a))
+    for name, unit, text, field in (("today", "ampere_hours", "Taken by a named load since midnight", "today_ah"),
+                                    ("usual_day", "ampere_hours", "Taken by a named load on a usual day", "usual_ah_per_day")):
+        made.add(f"ampledger_load_{name}_{unit}", unit, text, *(
+            sample for load in found.named.loads if load.name
+            for sample in _bounds(getattr(load, field), load=load.name, number=str(load.number))))
     made.add("ampledger_path_ohms", "ohms", "Isolator and cables between the batteries", *_bounds(found.join.path_resistance_ohm))
     made.add("ampledger_reserve_risk_ratio", "ratio", "Chance that the reserve is reached before the sun is back",
              ({}, found.forecast.probability_before_sun))

@@ -54,6 +54,13 @@ SCHEMAS: dict[str, Schema] = {
         "shares": _object({name: _ref("Answer") for name in (
             "load_ah_per_day", "harvest_ah_per_day", "fridge_ah_per_day", "base_a", "evening_ah_per_day",
             "rest_ah_per_night")})}),
+    "NamedLoads": _object({
+        "loads": _list(_object({
+            "number": {"type": "integer"}, "name": TEXT, "current_a": _ref("Answer"), "run_s": NUMBER, "every_s": NUMBER,
+            "count": {"type": "integer"}, "last_on_s": NUMBER, "last_off_s": NUMBER, "is_on": FLAG, "today_ah": _ref("Answer"),
+            "yesterday_ah": _ref("Answer"), "usual_ah_per_day": _ref("Answer")})),
+        "because": TEXT} | {name: _ref("Answer") for name in (
+            "today_ah", "yesterday_ah", "usual_ah_per_day", "unnamed_today_ah", "unnamed_yesterday_ah", "unnamed_usual_ah_per_day")}),
     "Health": _object({
         "verdict": {"enum": ["healthy", "watch", "replace", "not enough evidence"]},
         "lines": _list(_object({"weight": TEXT, "seen": TEXT, "overturned_by": TEXT, "about": TEXT})),
@@ -70,7 +77,7 @@ SCHEMAS: dict[str, Schema] = {
         _object({"empty": {"const": False}, "simulated": FLAG, "stale": FLAG, "at_utc_s": MAYBE, "clock_trusted": FLAG,
                  "readings": _ref("Readings"), "join": _ref("Join"), "charge": _ref("Charge"),
                  "starter": _ref("Starter"),
-                 "loads": _ref("Loads"),
+                 "loads": _ref("Loads"), "named_loads": _ref("NamedLoads"),
                  "counts": _object({"today": _ref("Tally"), "yesterday": {"oneOf": [_ref("Tally"), {"type": "null"}]},
                                     "total": _ref("Tally")}),
                  "forecast": _ref("Forecast"), "health": _ref("Health"), "open_alerts": {"type": "integer"},
@@ -112,10 +119,12 @@ def describe_message() -> Schema:
         "kind", "battery", "priority", "state", "seen", "means", "look_first")})
     head = {"version": {"const": 1}, "simulated": FLAG, "at_utc_s": MAYBE, "clock_trusted": FLAG, "alerts": _list(alert)}
     found = _object(head | {
-        name: now[name] for name in ("readings", "join", "charge", "starter", "loads", "counts", "forecast", "health", "sentences")})
+        name: now[name] for name in ("readings", "join", "charge", "starter", "loads", "named_loads", "counts", "forecast", "health",
+                                           "sentences")})
     text = json.dumps({"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "ampledger: the state, version 1"} | found | {
         "$defs": {name: SCHEMAS[name] for name in (
-            "Estimate", "NotYet", "Answer", "Readings", "Tally", "Charge", "Join", "Starter", "Loads", "Health", "Forecast")}})
+            "Estimate", "NotYet", "Answer", "Readings", "Tally", "Charge", "Join", "Starter", "Loads", "NamedLoads",
+            "Health", "Forecast")}})
     return json.loads(text.replace("#/components/schemas/", "#/$defs/"))
 
 

@@ -10,7 +10,7 @@ from dashboard import about_page, entries, figures, guard, health_page, life_row
 from dashboard import log_view as books
 from dashboard.charts import Figure
 from dashboard.words import AlertLine, alert_line, clock_text, current_words, reading
-from monitor.reporting import alert_view, answers, sentences
+from monitor.reporting import alert_view, answers, load_words, sentences
 from monitor.reporting.sentences import number
 
 pages = Blueprint("pages", __name__)
@@ -44,6 +44,7 @@ def now():
         stage=sentences.STAGE_WORDS.get(book.findings.charge.charging_stage, ""),
         acts=answers.acts(book.findings.forecast),
         starter_headline=answers.starter_headline(book.findings.starter, book.findings.join, book.findings.conditions),
+        load_rows=load_words.table(book.findings.named),
         alerts=[line for line in _open_lines(book) if not line.gone and line.kind != TONIGHT_KIND],
         gone=sum(line.gone for line in _open_lines(book)),
         house_readings=[row for row in house if row], starter_readings=[row for row in starter if row],
@@ -70,7 +71,8 @@ def log():
     built = log_page.build_log(book, request.args)
     start, end = built["span"]
     figure = figures.draw_log(book, start, end, figures.POINTS, picture.INKS)
-    return render_template("log.html", title="Log", page="log", book=book, drawn=picture.draw(figure), **built)
+    return render_template("log.html", title="Log", page="log", book=book, drawn=picture.draw(figure), f=book.findings,
+                           load_rows=load_words.table(book.findings.named), **built)
 
 
 @pages.get("/starter")

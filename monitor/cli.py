@@ -13,7 +13,7 @@ COMMANDS = {
     "setup": "setup",
     "after-install": "after_install", "setup-finish": "setup_finish", "run": "run", "pages": "pages", "demo": "demo", "check": "check",
     "status": "status", "replay": "replay", "export": "export",
-    "alerts": "alerts", "battery": "owner", "calibrate": "owner", "relearn": "owner", "undo": "undo",
+    "alerts": "alerts", "battery": "owner", "loads": "loads", "calibrate": "owner", "relearn": "owner", "undo": "undo",
     "backup": "backup", "restore": "backup",
     "doctor": "doctor", "docs": "docs", "clock": "clock", "code": "code", "schema": "schema", "circuit": "circuit", "wiring": "wiring",
     "ventilation": "wiring", "parked": "parked", "wire": "wire", "label": "label", "life": "life", "second-battery": "second_battery",

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from monitor.findings import ChargeFindings, Condition, Estimate, ForecastFindings, HealthFindings, NotYet, ProtectionFindings
 from monitor.replacing import replace
 from monitor.usage.counts import CountsFindings
+from monitor.usage.load_shares import LoadSharesFindings
 
 CURRENT, HOUSE_V, STARTER_V = "house current", "house voltage", "starter voltage"
 #: What a lithium battery that has cut itself off takes away: its charging, and its own voltage at the posts.
@@ -32,11 +33,11 @@ REASONS = {
 #: goes, so that alerts go on: a battery that is low is not fuller than the count says, and one that heats itself looks like a
 #: loose sensor. A constant bypass is learnt and booked by the charge estimate: only what rests on the bare count is hidden.
 HIDES: dict[str, tuple[tuple[str, ...], str]] = {
-    "shunt_bypassed": (("charge", "counts", "loads", "forecast", "health"), "a load goes past the shunt and is not counted"),
-    "channel_at_limit": (("charge", "counts", "loads", "forecast", "health"), "a meter is cut off at the end of its range"),
+    "shunt_bypassed": (("charge", "counts", "loads", "named", "forecast", "health"), "a load goes past the shunt and is not counted"),
+    "channel_at_limit": (("charge", "counts", "loads", "named", "forecast", "health"), "a meter is cut off at the end of its range"),
     "temperature_sensor_loose": (("health",), "the temperature sensor is not on the battery"),
 }
-BARE_COUNT = ("counts", "loads")
+BARE_COUNT = ("counts", "loads", "named")
 
 #: Fault of an instrument -> alerts that wait for it, because it imitates them; an earlier fault makes a later one wait. None of
 #: them warns of heat, of an empty battery or of a voltage that is too high. A bypass that is learnt and booked holds nothing back.
@@ -95,6 +96,7 @@ FIGURES: dict[str, tuple[str, ...]] = {
     "charge": (CURRENT, HOUSE_V),
     "counts": (CURRENT,),
     "loads": (CURRENT,),
+    "named": (CURRENT,),
     "forecast": (CURRENT, HOUSE_V),
     "health": (CURRENT, HOUSE_V),
     "join": (CURRENT, HOUSE_V, STARTER_V),
@@ -173,12 +175,12 @@ def _judged(condition: Condition, faults: tuple[str, ...], spoilt: set[str], wai
     if kind not in faults and (spoilt & set(ALERTS.get(kind, ())) or kind in waiting):
         return replace(condition, active=False)
     if kind in faults and kind in REASONS:
-        names = [CALLED[group] for group, channels in FIGURES.items() if set(channels) & set(SPOILS[kind])]
+        names = [CALLED[group] for group, channels in FIGURES.items() if group in CALLED and set(channels) & set(SPOILS[kind])]
         return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}, and alerts that "
                        "rest on it wait.")
     if kind in HIDES:
         names = ["ageing rate from temperature and growth of the resistance"] if kind == "temperature_sensor_loose" else [
-            CALLED[group] for group in _hides((condition,))[kind]]
+            CALLED[group] for group in _hides((condition,))[kind] if group in CALLED]
         wait = ", and alerts that it looks like wait" if kind in HOLDS and not _is_booked(condition) else ""
         return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}{wait}.")
     if kind == "sensor_noisy":
@@ -203,6 +205,8 @@ def _hidden(group: Any, why: str) -> Any:
     """A group of figures with the reason in the place of each answer."""
     if isinstance(group, ForecastFindings):
         return ForecastFindings(group.issued_s, None, why)
+    if isinstance(group, LoadSharesFindings):
+        return LoadSharesFindings(because=why)
     changed: dict[str, Any] = {}
     for field in fields(group):
         value = getattr(group, field.name)

@@ -1,6 +1,7 @@
 """All trackers in running order, as one fold: the same for the daemon, a replay and a test."""
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
+from typing import ClassVar
 
 from monitor import dependence
 from monitor.battery.label import Vehicle
@@ -21,7 +22,7 @@ from monitor.findings import (
 )
 from monitor.forecast import forecast
 from monitor.sample import Minute
-from monitor.usage import counts, loads
+from monitor.usage import counts, found_loads, load_shares, loads
 from monitor.wear import health
 
 
@@ -40,6 +41,7 @@ class TrackerStates:
     plausibility: plausibility.PlausibilityState
     limits: limit_alerts.LimitsState
     protection: protection.Protection
+    found_loads: found_loads.FoundLoadsState
 
 
 #: the trackers by name
@@ -61,6 +63,10 @@ class Findings:
     conditions: tuple[Condition, ...]
     news: tuple[Event, ...]
     protection: ProtectionFindings = ProtectionFindings()
+    named: load_shares.LoadSharesFindings = load_shares.LoadSharesFindings()
+
+    #: fields that findings of an earlier log do not have
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"named"})
 
 
 def begin(vehicle: Vehicle) -> TrackerStates:
@@ -69,7 +75,7 @@ def begin(vehicle: Vehicle) -> TrackerStates:
         isolator=isolator.begin(), charge=house_charge.begin(vehicle), counts=counts.begin(),
         starter=starter.begin(), loads=loads.begin(), forecast=forecast.begin(),
         health=health.begin(), house=house_alerts.begin(),
-        plausibility=plausibility.begin(), limits=limit_alerts.begin(), protection=protection.begin(),
+        plausibility=plausibility.begin(), limits=limit_alerts.begin(), protection=protection.begin(), found_loads=found_loads.begin(),
     )
 
 
@@ -94,8 +100,9 @@ def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Track
             *plausibility.conditions(now.plausibility, vehicle, charge_found,
                                      now.charge.suspicion.backwards >= plausibility.MAYBE_REVERSED),
         ),
-        news=(*now.isolator.news, *now.charge.news, *now.starter.news, *now.loads.news, *now.forecast.news, *now.health.news),
-        protection=protected,
+        news=(*now.isolator.news, *now.charge.news, *now.starter.news, *now.loads.news, *now.found_loads.news,
+              *now.forecast.news, *now.health.news),
+        protection=protected, named=load_shares.findings(now.found_loads, vehicle, now.loads, minute.end_s),
     )
     return now, dependence.hold_back(found, now.charge.suspicion.backwards >= plausibility.MAYBE_REVERSED)
 
@@ -120,6 +127,8 @@ def needed(parts: Iterable[str]) -> frozenset[str]:
     ['charge', 'isolator', 'protection']
     """
     found = {"isolator", "protection", *parts}
+    if "found_loads" in found:
+        found |= {"loads", "counts"}
     if found & {"loads", "forecast", "health", "house", "plausibility", "limits"}:
         found.add("charge")
     if "forecast" in found:
@@ -139,6 +148,8 @@ def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
     counted = counts.update(states.counts, minute, join) if "counts" in parts else states.counts
     watched = starter.update(states.starter, seen, vehicle, join) if "starter" in parts else states.starter
     loaded = loads.update(states.loads, minute, vehicle, join, charge_found) if "loads" in parts else states.loads
+    apart = found_loads.update(states.found_loads, minute, vehicle, join, loaded, counted) if (
+        "found_loads" in parts) else states.found_loads
     foreseen = forecast.update(states.forecast, minute, vehicle, charge_found, loaded) if "forecast" in parts else states.forecast
     aged = health.update(states.health, minute, vehicle, charge_found) if "health" in parts else states.health
     warned = house_alerts.update(states.house, minute, vehicle, charge_found) if "house" in parts else states.house
@@ -148,5 +159,5 @@ def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
         "plausibility" in parts) else states.plausibility
     limited = limit_alerts.update(states.limits, minute, vehicle, charge_found) if "limits" in parts else states.limits
     now = TrackerStates(isolator=joined, charge=charged, counts=counted, starter=watched, loads=loaded, forecast=foreseen,
-                        health=aged, house=warned, plausibility=plausible, limits=limited, protection=cut_off)
+                        health=aged, house=warned, plausibility=plausible, limits=limited, protection=cut_off, found_loads=apart)
     return now, join, charge_found, protected

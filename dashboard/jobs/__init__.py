@@ -13,6 +13,7 @@ def install(app: Flask) -> None:
         download_page,
         instruments_page,
         label_page,
+        loads_page,
         more_page,
         plan_page,
         report_page,

@@ -18,7 +18,8 @@ from monitor.reporting.sentences import number, span
 
 #: How fine -> (words, seconds of the log that are read to tell the size of all)
 LEVELS = {"minutes": ("minute by minute", 6 * 3600.0), "quarters": ("quarter hours", 3 * 86400.0), "hours": ("hours", 14 * 86400.0),
-          "days": ("days", 400 * 86400.0), "raw": ("every reading", 1800.0), "recording": ("a recording for replay", 1800.0)}
+          "days": ("days", 400 * 86400.0), "raw": ("every reading", 1800.0), "recording": ("a recording for replay", 1800.0),
+          "loads": ("named loads by day", 400 * 86400.0)}
 DAY_S = 86400.0
 #: What a phone gets from a small board through a wall [bytes/s], and how much is handed on at once [bytes].
 WIFI_BYTES_PER_S, PIECE = 400e3, 65536

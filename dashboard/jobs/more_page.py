@@ -10,7 +10,8 @@ QUESTIONS = {
         ("How do I read all this?", "The guide for travellers, by question, and all documents", "guides.list_documents"),
         ("Will it last the night?", "Tonight: the coming 36 hours, and what you can do", "pages.tonight"),
         ("It will not start", "Starting help, step by step", "guides.starting_help"),
-        ("What took the charge?", "Log: any span, hour by hour", "pages.log"),
+        ("What took the charge?", "Loads: fridge, heater, laptop by the names you give", "jobs.loads"),
+        ("What was it like last night?", "Log: any span, hour by hour", "pages.log"),
         ("How long may it stand?", "Parked: drain, and what to do before", "guides.parked"),
     ),
     "The batteries": (

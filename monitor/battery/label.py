@@ -1,6 +1,6 @@
 """The data plates: what the owner knows about both batteries and the vehicle they are in."""
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import ClassVar, Literal, get_args
 
 Chemistry = Literal["flooded", "agm", "gel", "lfp"]
 CHEMISTRIES: tuple[Chemistry, ...] = get_args(Chemistry)
@@ -66,8 +66,24 @@ class BoardSupply:
 
 
 @dataclass(frozen=True, slots=True)
+class NamedLoad:
+    """A load that its owner has named, and what it was known by then: how it is found again, whatever was lost since.
+
+    number is that of the load among those found in the log; current_a what it draws [A], run_s how long it usually runs [s].
+    """
+
+    name: str
+    number: int
+    current_a: float
+    run_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Vehicle:
     """Both batteries and what is known of the vehicle around them."""
+
+    #: fields that vehicles of an earlier log do not have
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"named_loads"})
 
     house: Battery
     starter: Battery
@@ -78,3 +94,4 @@ class Vehicle:
     longitude_deg: float | None = None
     bedtime_hour: float | None = None  # local clock hour; None: learnt from the lights
     board: BoardSupply = BoardSupply()
+    named_loads: tuple[NamedLoad, ...] = ()

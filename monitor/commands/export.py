@@ -17,8 +17,9 @@ RECORDING = {"house_v": "house_voltage_v", "house_a": "house_current_a", "starte
 
 @click.command(short_help="Write the log as CSV: every reading, or minutes, hours, days.")
 @click.option("--every", default="minutes", show_default=True,
-              type=click.Choice(["raw", "minutes", "quarters", "hours", "days", "recording"]),
-              help="raw is every reading; recording is every reading in the columns that `ampledger replay` takes.")
+              type=click.Choice(["raw", "minutes", "quarters", "hours", "days", "recording", "loads"]),
+              help="raw is every reading; recording is every reading in the columns that `ampledger replay` takes; loads is what each "
+              "named load took, day by day.")
 @click.option("--from", "first", metavar="TIME", help="Begin here: 2026-06-01, or 2026-06-01T18:00+02:00. Default: the beginning.")
 @click.option("--to", "last", metavar="TIME", help="End here. Default: the end.")
 @click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write. Default: standard output.")
@@ -40,7 +41,8 @@ def export(every: str, first: str | None, last: str | None, output: Path | None,
     with ExitStack() as stack:
         file = sys.stdout if output is None else stack.enter_context(open(output, "w", newline="", encoding="utf-8"))
         writer = csv.writer(file, lineterminator="\n")
-        damaged = _readings(reader, span, every, writer) if every in ("raw", "recording") else _rolled(reader, span, every, writer)
+        write = _readings if every in ("raw", "recording") else _loads if every == "loads" else _rolled
+        damaged = write(reader, span, every, writer)
     for sentence in damaged:
         click.echo(f"ampledger: {sentence}", err=True)
     if damaged:
@@ -70,6 +72,22 @@ def _rolled(reader: Any, span: tuple[float, float], every: str, writer: Any) -> 
         writer.writerow((_text(start_s), _text(end_s), *("" if v is None else f"{v:.6g}" for v in values.values())))
     if not header:
         writer.writerow(("utc_start", "utc_end"))
+    return []
+
+
+def _loads(reader: Any, span: tuple[float, float], _: str, writer: Any) -> list[str]:
+    """A row for each named load and day: what it took, with its 95 % range."""
+    from monitor.usage.found_loads import DAY_EVENT
+
+    writer.writerow(("utc_end", "load", "taken_ah", "low_ah", "high_ah"))
+    for logged in reader.events_of(DAY_EVENT):
+        if span[0] <= logged.at_utc_s <= span[1]:
+            took = dict(logged.what.figures)
+            for key in took:
+                name, _, what = key.rpartition(" ")
+                if what == "ah":
+                    figures = [f"{took[f'{name} {part}']:.3f}" for part in ("ah", "low_ah", "high_ah")]
+                    writer.writerow((_text(logged.at_utc_s), name, *figures))
     return []
 
 

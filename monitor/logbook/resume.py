@@ -35,6 +35,7 @@ class Resumed:
     self_watch: str | None = None  # what ampledger knows of its own checks and copies
     capacity_test: str | None = None  # the latest one that was asked for
     corrections: str | None = None  # of channels, found while the daemon ran
+    load_names: str | None = None   # what the owner calls the loads
     trouble: str = ""           # "", "damaged", "unwritable" ...
     why: str = ""
 
@@ -156,7 +157,7 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
                    meta.get("shunt_configured"), meta.get("batteries"), lost, older, relearning_of(meta.get("relearning")),
                    self_watch=meta.get("self_watch"), capacity_test=meta.get("capacity_test"), entries=meta.get("entries"),
-                   corrections=meta.get("corrections"))
+                   corrections=meta.get("corrections"), load_names=meta.get("load_names"))
 
 
 def _heard(text: str | None) -> tuple[Testimony, ...] | None:

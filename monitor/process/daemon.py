@@ -18,7 +18,7 @@ from monitor.guides.wiring_plan import Wiring
 from monitor.logbook import entries, live, resume
 from monitor.logbook.rows import logged_minute
 from monitor.planning import battery_history
-from monitor.process import dark, owner_requests, shunt_calibration
+from monitor.process import dark, load_names, owner_requests, shunt_calibration
 from monitor.process.capacity_watch import CapacityWatch
 from monitor.process.channels import Channels
 from monitor.process.dating import Dating
@@ -123,7 +123,7 @@ class Daemon:
         self._channels.go_on(found.corrections)
         self.sampler.leave_out(self._channels.unbelieved())
         sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
-        self.vehicle = self._channels.apply_to(replace(self.vehicle, current_sensor=sensor))
+        self.vehicle = self._channels.apply_to(replace(self.vehicle, current_sensor=sensor, named_loads=load_names.read(found.load_names)))
         self.lives, self.entries = battery_history.read(found.batteries), entries.read(found.entries)
         meta = {"simulated": str(int(self.simulated)), "vehicle": saving.to_text(self.vehicle),
                 "shunt_configured": saving.to_text(self._configured), "wiring": saving.to_text(self._wiring)}

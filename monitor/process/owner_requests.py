@@ -12,12 +12,13 @@ from monitor.logbook.entries import Entry, add_entry
 from monitor.planning import battery_history
 from monitor.planning.battery_history import Which
 from monitor.planning.watched_test import begin_test
-from monitor.process import channel_requests, undo
+from monitor.process import channel_requests, load_names, undo
 from monitor.process.requests_kept import Kept, Moment, Outcome
 from monitor.store import saving
 from monitor.store.batch import Batch
 from monitor.store.requests import Request
 from monitor.store.state import State
+from monitor.usage import found_loads, run_kinds
 from monitor.wear import charge_tested, health
 from monitor.wear.verdict import CapacityTest
 
@@ -181,6 +182,22 @@ def _test_alerts(kept: Kept, now: Moment) -> Outcome:
     return Outcome(kept, Batch(events=(event,)), changes=rules.update(rules.begin(), (condition,), now.at_s).news)
 
 
+def _name_load(kept: Kept, now: Moment, load: int, name: str) -> Outcome:
+    """A load that was found by its steps gets a name, another, or none."""
+    tracker = getattr(kept.state.watch, "found_loads", None)
+    found = tracker.found if isinstance(tracker, found_loads.FoundLoadsState) else ()
+    vehicle = kept.vehicle
+    before = run_kinds.find_named(found, vehicle.named_loads).get(load, "")
+    named = load_names.rename(found, vehicle.named_loads, load, name)
+    amps = next(one.current_a for one in found if one.number == load)
+    now_called = named[-1].name if name.strip() else ""
+    said = f'is "{now_called}"' if now_called else f'is no longer "{before}"'
+    event = Event(now.at_s, "load_named", "house", f"The load of {amps:.1f} A {said}.", (("load", float(load)), ("current_a", amps)))
+    vehicle = replace(vehicle, named_loads=named)
+    return Outcome(replace(kept, vehicle=vehicle), Batch(state=kept.state, events=(event,)),
+                   (("load_names", load_names.to_text(named)), ("vehicle", saving.to_text(vehicle))))
+
+
 def _calibrate_zero(kept: Kept, now: Moment, minutes: float) -> Outcome:
     """The mean of what the shunt showed over the last minutes becomes its zero."""
     seen = now.currents_since(now.at_s - 60 * minutes)
@@ -262,5 +279,5 @@ _DO: dict[str, Callable[..., Outcome]] = {
     "acknowledge": _acknowledge, "shelve": _shelve, "battery_replaced": _battery_replaced, "battery_described": _battery_described,
     "capacity_tested": _capacity_tested, "begin_capacity_test": _begin_capacity_test, "end_capacity_test": _end_capacity_test,
     "test_alerts": _test_alerts, "calibrate_zero": _calibrate_zero, "calibrate_gain": _calibrate_gain, "set_clock": _set_clock,
-    "relearn": _relearn, **channel_requests.DO,
+    "relearn": _relearn, "name_load": _name_load, **channel_requests.DO,
     "undo": undo.undo}

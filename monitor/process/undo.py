@@ -8,7 +8,7 @@ from monitor.battery.label import Battery, CurrentSensor
 from monitor.findings import Event
 from monitor.logbook.entries import UNDONE, Entry, find_undoable, mark_undone
 from monitor.planning.battery_history import BatteryHistory
-from monitor.process import channel_requests
+from monitor.process import channel_requests, load_names
 from monitor.process.requests_kept import LEARNT, Kept, Moment, Outcome
 from monitor.store import saving
 from monitor.store.batch import Batch
@@ -39,6 +39,8 @@ def remember_before(kind: str, values: dict[str, Any], kept: Kept, now: Moment) 
         return "capacity test", (("test", saving.to_text(test) if test is not None else ""),)
     if kind == "set_clock":
         return "clock", (("heard", saving.to_text(Heard(now.said_by_owner()))),)
+    if kind == "name_load":
+        return "load names", (("named", load_names.to_text(kept.vehicle.named_loads)),)
     if kind in ("acknowledge", "shelve"):
         return f"alert {values.get('alert')}", (("alert", str(values.get("alert"))),)
     return None
@@ -88,6 +90,11 @@ def _test(kept: Kept, _: Moment, __: Entry, before: dict[str, str]) -> Outcome:
     return Outcome(replace(kept, state=replace(kept.state, watch=watch)), relearn=("charge", "health"))
 
 
+def _names(kept: Kept, _: Moment, __: Entry, before: dict[str, str]) -> Outcome:
+    vehicle = replace(kept.vehicle, named_loads=load_names.read(before["named"]))
+    return Outcome(replace(kept, vehicle=vehicle), remember=(("load_names", before["named"]), ("vehicle", saving.to_text(vehicle))))
+
+
 def _clock(kept: Kept, now: Moment, _: Entry, before: dict[str, str]) -> Outcome:
     return Outcome(kept, Batch(labels=now.take_back_time(saving.from_text(Heard, before["heard"]).witnesses)))
 
@@ -102,5 +109,5 @@ def _alert(kept: Kept, now: Moment, entry: Entry, before: dict[str, str]) -> Out
 
 _BACK: dict[str, Callable[[Kept, Moment, Entry, dict[str, str]], Outcome]] = {
     "battery_replaced": _battery, "battery_described": _battery, "calibrate_zero": _sensor,
-    "calibrate_gain": _sensor, "capacity_tested": _test, "set_clock": _clock,
+    "calibrate_gain": _sensor, "capacity_tested": _test, "set_clock": _clock, "name_load": _names,
     "acknowledge": _alert, "shelve": _alert, **channel_requests.BACK}

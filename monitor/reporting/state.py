@@ -27,7 +27,8 @@ def describe_state(found: Findings, sample: Sample | None, vehicle: Vehicle, hou
     return {
         "readings": {name: None if sample is None else getattr(sample, name) for name in READINGS},
         "join": describe_findings(found.join), "charge": describe_findings(found.charge), "starter": describe_findings(found.starter),
-        "loads": describe_findings(found.loads), "counts": asdict(found.counts), "forecast": describe_findings(found.forecast),
+        "loads": describe_findings(found.loads), "named_loads": asdict(found.named),
+        "counts": asdict(found.counts), "forecast": describe_findings(found.forecast),
         "health": asdict(found.health),
         "sentences": {
             "charge": sentences.charge_sentence(found.charge),

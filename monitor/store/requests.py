@@ -27,6 +27,7 @@ KINDS: dict[str, dict[str, type | tuple[type, ...]]] = {
     "begin_capacity_test": {"stop_v": (int, float, type(None)), "to_reserve": int},
     "end_capacity_test": {},
     "test_alerts": {},
+    "name_load": {"load": int, "name": str},
     "calibrate_zero": {"minutes": (int, float)},
     "calibrate_gain": {"meter_a": (int, float), "digit_a": (int, float), "limit_frac": (int, float), "minutes": (int, float)},
     "calibrate_divider": {"battery": str, "meter_v": (int, float), "digit_v": (int, float), "limit_frac": (int, float)},

@@ -31,18 +31,20 @@ class CurrentStep:
     by_a: float
 
 
-def follow(level: CurrentLevel, minute: Minute, expected_a: float | None) -> tuple[CurrentLevel, tuple[CurrentStep, ...], float]:
+def follow(level: CurrentLevel, minute: Minute, expected_a: float | None,
+           without_sun: bool = False) -> tuple[CurrentLevel, tuple[CurrentStep, ...], float]:
     """The level after a minute, the steps in it, and what short bursts took out [A s].
 
     A new level is believed when two points in a row agree on it, or at once where the step has the
     size that is expected of the fridge: readings two minutes apart show a short run only once.
-    expected_a: current expected from the loads [A]; level: the current it settled at; minute: what was measured.
+    expected_a: current expected from the loads [A]; level: the current it settled at; minute: what was measured; without_sun:
+    what the sun gives is measured, and taken off first.
     """
     now_a, held_s, next_a, next_s, next_from_s = (
         level.amperes, level.held_s, level.next_a, level.next_s, level.next_from_s)
     steps: list[CurrentStep] = []
     burst_as = 0.0
-    for at_s, span_s, a in _points(minute):
+    for at_s, span_s, a in _points(minute, without_sun):
         if now_a is None:
             now_a, held_s = a, span_s
             continue
@@ -78,26 +80,22 @@ def is_lost(level: CurrentLevel) -> CurrentLevel:
     return replace(level, amperes=None, next_s=0.0)
 
 
-def _points(minute: Minute) -> list[tuple[float, float, float]]:
+def _points(minute: Minute, without_sun: bool) -> list[tuple[float, float, float]]:
     """(end, length, mean current) of the parts of a minute: its samples, or blocks where they come fast."""
     samples = minute.samples
     low, high, mean = minute.house_current_low_a, minute.house_current_high_a, minute.house_current_a
     if mean is None:
         return []
-    if low is None or high is None or not samples or len(samples) > BLOCKS and high - low < QUIET_A:
-        return [(minute.end_s, max(minute.duration_s, 1.0), mean)]
-    if len(samples) <= BLOCKS:
-        before_s, found = minute.start_s, []
-        for sample in samples:
-            if sample.house_current_a is not None:
-                found.append((sample.at_s, max(sample.at_s - before_s, 1.0), sample.house_current_a))
-            before_s = sample.at_s
-        return found
+    quiet = not without_sun and low is not None and high is not None and high - low < QUIET_A
+    if low is None or high is None or not samples or len(samples) > BLOCKS and quiet:
+        sun_a = minute.solar_current_a if without_sun else None
+        return [(minute.end_s, max(minute.duration_s, 1.0), mean - (sun_a or 0.0))]
     each = -(-len(samples) // BLOCKS)
     before_s, found = minute.start_s, []
     for first in range(0, len(samples), each):
         part = samples[first:first + each]
-        values = [s.house_current_a for s in part if s.house_current_a is not None]
+        values = [s.house_current_a - (s.solar_current_a or 0.0) if without_sun else s.house_current_a for s in part
+                  if s.house_current_a is not None and not (without_sun and s.solar_current_a is None)]
         if values:
             found.append((part[-1].at_s, max(part[-1].at_s - before_s, 1.0), sum(values) / len(values)))
         before_s = part[-1].at_s

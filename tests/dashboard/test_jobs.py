@@ -32,6 +32,8 @@ from tests.dashboard.test_pages import Text
 JOBS = ("/more", "/what-if", "/plan", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board",
         "/instruments", "/label", "/label?text=55B24R&tray=250x140x250",
         "/second-battery", "/second-battery?label=70Ah&watts1=45&hours1=10")
+        "/instruments", "/label", "/label?text=55B24R&tray=250x140x250")
+JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board", "/instruments", "/loads")
 LOGS = ("simulated", "real", "old", "unsure", "empty")
 
 
@@ -348,3 +350,19 @@ def test_what_the_instruments_show_at_this_beat_stands_beside_each_question(full
     assert 'House voltage now: <b data-reading="house_voltage_v">12.35 V</b>' in page
     assert page.count('data-reading="house_current_a">−3.21 A') == 4, "in the table, and beside zero, direction and gain"
     assert "its divider is not known yet" in page
+
+
+def test_loads_are_listed_and_a_name_is_asked_for(full: Path, client, tmp_path: Path) -> None:
+    found = Reader(full).now().findings.named.loads
+    assert found, "the fixture's fridge comes and goes"
+    board = client()
+    page = board.get("/loads")
+    seen = Text(page.text).text
+    assert "for a name" in seen and "4.0 A" in seen or "3." in seen
+    number = found[0].number
+    left = {"token": token(board, "/loads"), "to": "loads"}
+    assert board.post(f"/loads/{number}/name", data=left | {"name": " fridge "}).status_code == 303
+    assert [(r.kind, r.values) for r in asked(tmp_path / "requests")] == [("name_load", {"load": number, "name": "fridge"})]
+    closed = client(code_hash=generate_password_hash("1234"))
+    assert f"/loads/{number}/name" not in closed.get("/loads").text
+    assert closed.post(f"/loads/{number}/name", data=left | {"name": "fridge"}).status_code in (400, 403)

@@ -46,7 +46,7 @@ def test_a_log_of_an_earlier_program_goes_on_with_its_rows_and_what_was_learnt(s
         assert migrate.version_of(log) == shape
     clock = HandClock(boot_s=50.0, utc_s=BEGINS_UTC_S + end_s + 50.0, boot="after the upgrade", trust=NETWORK)
     life = daemon(database, clock=clock, vehicle=VEHICLE, relearning=Relearning)
-    until = time.monotonic() + 120
+    until = time.monotonic() + 300
     while life.daemon._relearner.run is not None and time.monotonic() < until:
         live(life, 1)
         time.sleep(0.01)

@@ -85,3 +85,34 @@ def test_a_gain_that_cannot_be_is_refused_with_what_to_do(currents: tuple[float,
     asked = {"meter_a": 8.16, "digit_a": 0.01, "limit_frac": 0.015, "minutes": 0.5} | change
     done = carry_out(_kept(), Request("calibrate_gain", asked), _now(currents))
     assert why in done.refused and done.kept == _kept()
+
+
+def _with_load() -> Kept:
+    from monitor.usage.found_loads import FoundLoadsState
+    from monitor.usage.run_kinds import FoundLoad
+
+    kept = _kept()
+    found = FoundLoadsState(found=(FoundLoad(1, 4.1, 900.0, 500.0, 20.0, 20), FoundLoad(2, 1.9, 14400.0, 500.0, 3.0, 3)), next_number=3)
+    return replace(kept, state=replace(kept.state, watch=replace(kept.state.watch, found_loads=found)))
+
+
+def test_a_load_is_named_renamed_and_the_name_undone() -> None:
+    kept = _with_load()
+    done = carry_out(kept, Request("name_load", {"load": 1, "name": "fridge"}, "mate"), _now())
+    assert [(n.name, n.number, n.current_a) for n in done.kept.vehicle.named_loads] == [("fridge", 1, 4.1)]
+    assert dict(done.remember).keys() == {"load_names", "vehicle", "entries"}
+    assert done.said == 'The load of 4.1 A is "fridge". (asked by mate)'
+    again = carry_out(done.kept, Request("name_load", {"load": 1, "name": "cool box"}), _now())
+    assert [n.name for n in again.kept.vehicle.named_loads] == ["cool box"]
+    back = carry_out(again.kept, Request("undo", {"entry": again.entry}), _now())
+    assert [n.name for n in back.kept.vehicle.named_loads] == ["fridge"]
+    first = carry_out(back.kept, Request("undo", {"entry": done.entry}), _now())
+    assert first.kept.vehicle == kept.vehicle and first.relearn == ()
+
+
+@pytest.mark.parametrize(("values", "why"), [({"load": 9, "name": "fridge"}, "no load number 9"), ({"load": 1, "name": ""}, "no name"),
+                                             ({"load": 1, "name": "n" * 25}, "24 letters")])
+def test_a_name_that_cannot_be_given_is_refused(values: dict, why: str) -> None:
+    kept = _with_load()
+    done = carry_out(kept, Request("name_load", values), _now())
+    assert why in done.refused and done.kept == kept
