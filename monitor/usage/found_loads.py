@@ -14,6 +14,7 @@ from monitor.sample import Minute
 from monitor.usage import current_steps, fridge, load_runs, run_kinds
 from monitor.usage.counts import CountsState
 from monitor.usage.current_steps import CurrentLevel
+from monitor.usage.history import DAY_SLOTS
 from monitor.usage.load_book import Book, close_day, note_time
 from monitor.usage.load_runs import LoadRun, Reading
 from monitor.usage.loads import LoadsState
@@ -24,6 +25,8 @@ SETTLED_S = P.number("settled_s")
 RESTLESS_S, CLOUD_STEPS, CALM_STEPS = P.number("restless_s"), P.number("cloud_steps"), P.number("calm_steps")
 #: Event that says what each named load took in a day; its figures are "NAME ah", "NAME low_ah" and "NAME high_ah".
 DAY_EVENT = "loads_day"
+FRIDGE_LN = P.number("fridge_ln")
+LOST_S = P.number("lost_s")
 COMPARE_S = P.number("compare_s")
 
 
@@ -62,18 +65,20 @@ def update(state: FoundLoadsState, minute: Minute, vehicle: Vehicle, join: JoinF
     found, number = run_kinds.with_named(state.found, vehicle.named_loads, state.next_number)
     state = replace(state, found=found, next_number=number)
     with_sun = minute.solar_current_a is not None
-    if minute.house_current_a is None or minute.gap_s > 300 or join.engine in ("running", "cranking") or loaded.curtailed and not with_sun:
+    charging = join.engine in ("running", "cranking") or loaded.curtailed and not with_sun
+    if minute.house_current_a is None or minute.gap_s > LOST_S or charging:
         return _hide(replace(state, level=current_steps.is_lost(state.level)), minute, loaded)
     # where readings come seldom, a short run of the fridge shows but once
     expected_a = run_kinds.usual_a(state.found) if len(minute.samples) < 2 else None
     level, steps, _ = current_steps.follow(state.level, minute, expected_a, with_sun)
     restless = state.restless * exp(-minute.duration_s / RESTLESS_S) + len(steps)
-    state = replace(state, level=level, restless=round(restless, 3))
+    state = replace(state, level=level, restless=load_runs.shorten(restless))
     dark = with_sun or not _is_day(loaded)
     if not dark and restless > (CALM_STEPS if state.visible_s is None else CLOUD_STEPS):
         return _hide(state, minute, loaded)     # clouds switch more than any household
     visible_s = minute.start_s if state.visible_s is None else state.visible_s
-    state = replace(state, visible_s=visible_s, book=note_time(state.book, minute.end_s, minute.duration_s, "clear" if dark else "dim", loaded))
+    book = note_time(state.book, minute.end_s, minute.duration_s, "clear" if dark else "dim", loaded)
+    state = replace(state, visible_s=visible_s, book=book)
     if steps:
         known = run_kinds.LengthCosts(state.found)
         for step in steps:
@@ -122,7 +127,7 @@ def _is_day(loaded: LoadsState) -> bool:
     """Whether the sun may be up: its hours are learnt, or taken as wide."""
     if loaded.slot is None:
         return True
-    slot = loaded.slot.number % 48
+    slot = loaded.slot.number % DAY_SLOTS
     return loaded.sky.rise - 1 <= slot <= loaded.sky.set
 
 
@@ -165,9 +170,9 @@ def _day_event(book: Book, names: dict[int, str], at_s: float) -> tuple[Event, .
             took[names[load.number]] = ah + load.days[-1][0], hypot(sigma, load.days[-1][1])
     if not took:
         return ()
-    figures = tuple((f"{name} {what}", round(value, 3)) for name, (ah, sigma) in took.items() for what, value in (
+    figures = tuple((f"{name} {what}", load_runs.shorten(value)) for name, (ah, sigma) in took.items() for what, value in (
         ("ah", ah), ("low_ah", max(ah - Z95 * sigma, 0.0)), ("high_ah", ah + Z95 * sigma)))
-    words = ", ".join(f"{name} {ah:.0f} Ah" if ah >= 9.95 else f"{name} {ah:.1f} Ah" for name, (ah, _) in took.items())
+    words = ", ".join(f"{name} {ah:.1f} Ah" for name, (ah, _) in took.items())
     return (Event(at_s, DAY_EVENT, "house", f"Loads of the day: {words}.", figures),)
 
 
@@ -177,7 +182,7 @@ def fridge_among(found: tuple[FoundLoad, ...], loaded: LoadsState) -> tuple[int,
     found: the loads; loaded: the split into loads and sun, with what is known of the fridge.
     """
     size, duties = fridge.amperes(loaded.cold), fridge.duties(loaded.cold, loaded.day_c)
-    near = [load for load in found if size is not None and abs(log(load.current_a / size)) < 0.12]
+    near = [load for load in found if size is not None and abs(log(load.current_a / size)) < FRIDGE_LN]
     if not near or duties is None:
         return None
     return max(near, key=lambda load: load.runs).number, duties

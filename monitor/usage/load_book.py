@@ -5,7 +5,9 @@ from typing import Literal
 
 from monitor.parameters import table
 from monitor.replacing import replace
-from monitor.usage.load_runs import LoadRun
+from monitor.usage import fridge
+from monitor.usage.history import SLOT_S
+from monitor.usage.load_runs import LoadRun, shorten
 from monitor.usage.loads import LoadsState
 from monitor.usage.run_kinds import FoundLoad
 
@@ -13,9 +15,10 @@ P = table("usage", "load_book")
 MEMORY_DAYS = P.number("fade_days")
 KEPT_DAYS = P.count("kept_days")
 CURRENT_SIGMA, UNSEEN_SIGMA, TOTAL_SIGMA = P.number("current_sigma_frac"), P.number("unseen_sigma_frac"), P.number("total_sigma_frac")
-MISSED_AH = P.number("missed_ah")
+MISSED_AH, UNKNOWN_SIGMA, WHOLE_FRAC, LEAST_CHANCE = (
+    P.number("missed_ah"), P.number("unknown_sigma_frac"), P.number("whole_frac"), P.number("least_chance"))
 #: Parts of a day in which a load has a usual share of the time: three hours each.
-BINS = 8
+BINS = fridge.BINS
 DAY_S = 86400.0
 LOST_END, DIM_PART = P.number("lost_end_frac"), P.number("dim_part")
 
@@ -61,12 +64,12 @@ class Book:
         lost = 0.0 if run.seen_end and run.seen_start else (LOST_END * run_ah) ** 2
         loads = {load.number: load for load in self.loads}
         for number, chance in chances:
-            if chance < 0.02:
+            if chance < LEAST_CHANCE:
                 continue
             load = loads.get(number, LoadDays(number))
             loads[number] = replace(
-                load, ah=round(load.ah + chance * run_ah, 5), on_s=_spread(load.on_s, self.start_s, run, chance),
-                var_ah2=round(load.var_ah2 + chance * (1 - chance) * run_ah**2 + chance * lost, 6))
+                load, ah=shorten(load.ah + chance * run_ah), on_s=_spread(load.on_s, self.start_s, run, chance),
+                var_ah2=shorten(load.var_ah2 + chance * (1 - chance) * run_ah**2 + chance * lost))
         return replace(self, loads=tuple(loads.values()))
 
 
@@ -92,8 +95,8 @@ def _spread(on_s: tuple[float, ...], start_s: float, run: LoadRun, chance: float
 def note_time(book: Book, at_s: float, span_s: float, seen: Literal["hidden", "dim", "clear"], loaded: LoadsState) -> Book:
     """The book after a minute: time in which steps could be seen or not, and the whole load of a half hour that has ended.
 
-    book: so far; at_s: the log's time [s]; span_s: of the minute [s]; seen: whether steps could be seen in it, dim: not all; loaded: the split into
-    loads and sun.
+    book: so far; at_s: the log's time [s]; span_s: of the minute [s]; seen: whether steps could be seen in it, dim: not all; loaded: the
+    split into loads and sun.
     """
     part = bin_of(book.start_s, at_s)
     times = book.hidden_s if seen == "hidden" else book.seen_s
@@ -104,8 +107,8 @@ def note_time(book: Book, at_s: float, span_s: float, seen: Literal["hidden", "d
     if number == book.slot:
         return book
     last_a = loaded.past.load_a[-1] if loaded.past.load_a and book.slot else None
-    if last_a is not None and at_s - book.start_s > 900:
-        book = replace(book, load_ah=round(book.load_ah + last_a / 2, 3), load_s=book.load_s + 1800.0)
+    if last_a is not None and at_s - book.start_s > SLOT_S / 2:
+        book = replace(book, load_ah=shorten(book.load_ah + last_a * SLOT_S / 3600), load_s=book.load_s + SLOT_S)
     return replace(book, slot=number)
 
 
@@ -138,7 +141,7 @@ def total_ah(book: Book, span_s: float) -> tuple[float, float] | None:
         return None
     value = book.load_ah * span_s / book.load_s
     unknown = max(1 - book.load_s / span_s, 0.0)
-    return value, hypot(TOTAL_SIGMA * value, 0.3 * unknown * value)
+    return value, hypot(TOTAL_SIGMA * value, UNKNOWN_SIGMA * unknown * value)
 
 
 def close_day(book: Book, found: tuple[FoundLoad, ...], fridge: tuple[int, tuple[float, ...]] | None, start_s: float) -> Book:
@@ -148,17 +151,17 @@ def close_day(book: Book, found: tuple[FoundLoad, ...], fridge: tuple[int, tuple
     start_s: of the new day [s].
     """
     span_s, keep = start_s - book.start_s, exp(-1.0 / MEMORY_DAYS)
-    whole = sum(book.seen_s) + sum(book.hidden_s) > 0.75 * DAY_S and 0.75 * DAY_S < span_s < 1.3 * DAY_S
+    whole = sum(book.seen_s) + sum(book.hidden_s) > WHOLE_FRAC * DAY_S and WHOLE_FRAC < span_s / DAY_S < 1 / WHOLE_FRAC
     loads, kinds = [], {kind.number: kind for kind in found}
     for load in book.loads:
         if load.number not in kinds:
             continue
         duties = fridge[1] if fridge and fridge[0] == load.number else None
         value, sigma = share_ah(book, load, kinds[load.number], duties)
-        days = (*load.days, (round(value, 3), round(sigma, 3)))[-KEPT_DAYS:] if whole else load.days
+        days = (*load.days, (shorten(value), shorten(sigma)))[-KEPT_DAYS:] if whole else load.days
         loads.append(replace(load, ah=0.0, var_ah2=0.0, on_s=tuple(round(part * keep, 1) for part in load.on_s), days=days))
     total = total_ah(book, span_s) if whole else None
     return replace(book, start_s=start_s, loads=tuple(loads), seen_s=tuple(round(part * keep, 1) for part in book.seen_s),
                    hidden_s=(0.0,) * BINS, dim_s=0.0, load_ah=0.0, load_s=0.0,
-                   days=(*book.days, (round(total[0], 3), round(total[1], 3)))[-KEPT_DAYS:] if total else book.days,
+                   days=(*book.days, (shorten(total[0]), shorten(total[1])))[-KEPT_DAYS:] if total else book.days,
                    whole=whole)

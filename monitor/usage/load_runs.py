@@ -18,6 +18,7 @@ LONGEST_S, MOST, READINGS = P.number("longest_s"), P.count("most_running"), P.co
 PART_COST, PAIR_COST, BOTH_COST, MISSED_COST = (
     P.number("part_cost"), P.number("pair_cost"), P.number("both_cost"), P.number("missed_cost"))
 FAR_COST = P.number("far_cost")
+HIDDEN_S, HIDDEN_COST, OVER_A, OVER_FRAC = P.number("hidden_s"), P.number("hidden_cost"), P.number("over_a"), P.number("over_frac")
 SPLIT_S, SPLIT_COST = P.number("split_s"), P.number("split_cost")
 REST_SIGMA_A, REST_MOST = P.number("rest_sigma_a"), P.number("rest_most")
 
@@ -72,6 +73,15 @@ class KnownLoads(Protocol):
         """What it costs besides that a load of such a current [A] takes less and stays on."""
 
 
+def shorten(value: float) -> float:
+    """Rounded, since the state is saved every minute on a card.
+
+    >>> shorten(12.3456789)
+    12.3457
+    """
+    return float(f"{value:.6g}")
+
+
 def switch(readings: tuple[Reading, ...], step: CurrentStep, known: KnownLoads, visible_s: float) -> tuple[Reading, ...]:
     """The readings after a step of the current, the likeliest first.
 
@@ -104,7 +114,7 @@ def _answers(one: Reading, step: CurrentStep, known: KnownLoads, visible_s: floa
     def off(amps: float) -> float:
         return ((amps - by_a) / sigma_a) ** 2 / 2
 
-    start = 0.3 * MISSED_COST if at_s - visible_s < LONGEST_S / 4 else MISSED_COST
+    start = HIDDEN_COST if at_s - visible_s < HIDDEN_S else MISSED_COST
     unseen = LoadRun(visible_s, at_s, by_a, 0.0, seen_start=False)
     yield replace(one, ended=(*one.ended, unseen), cost=one.cost + start)
     for load in one.on:
@@ -168,7 +178,7 @@ def weigh_rest(readings: tuple[Reading, ...], drawn_a: float, base_a: float, at_
         for one in readings:
             on, runs = one.on, list(one.ended)
             cost = one.cost
-            while on and (over_a := sum(load.left_a for load in on) + 0.5 * base_a - drawn_a) > 0.3 + 0.1 * drawn_a:
+            while on and (over_a := sum(load.left_a for load in on) + 0.5 * base_a - drawn_a) > OVER_A + OVER_FRAC * drawn_a:
                 gone = min(on, key=lambda load: (abs(load.left_a - over_a), load.on_s))
                 runs += hide((gone,), at_s)
                 on, cost = tuple(load for load in on if load is not gone), cost + MISSED_COST

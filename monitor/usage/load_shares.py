@@ -13,7 +13,8 @@ from monitor.usage.run_kinds import FoundLoad
 
 NO_DAY = NotYet("one whole day has to pass")
 #: A load that came once is shown while it is this young [s].
-YOUNG_S = DAY_S * table("usage", "load_shares").number("young_days")
+P = table("usage", "load_shares")
+YOUNG_S, ONE_DAY = DAY_S * P.number("young_days"), P.number("one_day_frac")
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +105,7 @@ def _mean(days: tuple[tuple[float, float], ...]) -> Taken:
     mean = sum(ah for ah, _ in days) / count
     # what one day misses the others may miss too: it is not made smaller by their number
     missed = sum(sigma for _, sigma in days) / count
-    differ = sum((ah - mean) ** 2 for ah, _ in days) / max(count - 1, 1) / count if count > 1 else (0.3 * mean) ** 2
+    differ = sum((ah - mean) ** 2 for ah, _ in days) / max(count - 1, 1) / count if count > 1 else (ONE_DAY * mean) ** 2
     return mean, (missed**2 + differ) ** 0.5
 
 

@@ -5,7 +5,7 @@ from math import erfc, exp, hypot, log, pi, sqrt
 from monitor.battery.label import NamedLoad
 from monitor.parameters import table
 from monitor.replacing import replace
-from monitor.usage.load_runs import LoadRun, OnLoad
+from monitor.usage.load_runs import LoadRun, OnLoad, shorten
 
 P = table("usage", "run_kinds")
 SPREAD, FIRST_SPREAD, RUN_SPREAD = P.number("spread_ln"), P.number("first_spread_ln"), P.number("run_spread_ln")
@@ -15,6 +15,9 @@ MEMORY_S, MOST = DAY_S * P.number("memory_days"), P.count("most")
 STRAY_PER_H, STRAY_SUN_PER_H = P.number("stray_per_h"), P.number("stray_sun_per_h")
 STRAY_LN, STRAY_RUN_LN, STRAY_A, STRAY_RUN_S = (
     P.number("stray_ln"), P.number("stray_run_ln"), P.number("stray_a"), P.number("stray_run_s"))
+LEAST_GAIN, EVERY_GAIN, NEW_CHANCE, OFTEN = P.number("least_gain"), P.number("every_gain"), P.number("new_chance"), P.number("often")
+SHORTEST_S, KNOWN_RUNS, STEADY_RUNS = P.number("shortest_s"), P.number("known_runs"), P.number("steady_runs")
+LENGTH_WEIGHT, SAME_NUMBER, YOUNG_S = P.number("length_weight"), P.number("same_number"), DAY_S * P.number("young_days")
 NAMED_RUNS, ODD, TOO_LONG_S = P.number("named_runs"), P.number("odd"), P.number("too_long_s")
 UNKNOWN_COST, MOST_COST, STEADY_COST = P.number("unknown_cost"), P.number("most_cost"), P.number("steady_cost")
 
@@ -42,7 +45,7 @@ class FoundLoad:
 def usual_a(found: tuple[FoundLoad, ...]) -> float | None:
     """Current of the load that comes and goes most often [A], None while none does often."""
     most = max(found, key=lambda load: load.runs, default=None)
-    return most.current_a if most is not None and most.runs > 4.5 else None
+    return most.current_a if most is not None and most.runs > OFTEN else None
 
 
 def chances(found: tuple[FoundLoad, ...], run: LoadRun, dark: bool) -> tuple[tuple[int, float], ...]:
@@ -50,7 +53,7 @@ def chances(found: tuple[FoundLoad, ...], run: LoadRun, dark: bool) -> tuple[tup
 
     found: the loads known; run: what is asked about; dark: no cloud can have made it.
     """
-    ln_a, ln_s = log(max(run.current_a, 0.05)), log(max(run.off_s - run.on_s, 20.0))
+    ln_a, ln_s = log(max(run.current_a, STEP_SIGMA_A)), log(max(run.off_s - run.on_s, SHORTEST_S))
     whole = run.seen_end and run.seen_start
     stray = (STRAY_PER_H if dark else STRAY_SUN_PER_H) * _normal((ln_a - log(STRAY_A)) / STRAY_LN) / STRAY_LN
     late = (ln_s - log(STRAY_RUN_S)) / STRAY_RUN_LN
@@ -86,11 +89,11 @@ class LengthCosts:
 
     def __init__(self, found: tuple[FoundLoad, ...]) -> None:
         self._found = [(log(load.current_a), hypot(max(load.spread_ln, SPREAD), STEP_SIGMA_A / load.current_a), log(load.run_s),
-                        max(load.run_spread_ln, RUN_SPREAD), load.count) for load in found if load.runs > 1.5]
+                        max(load.run_spread_ln, RUN_SPREAD), load.count) for load in found if load.runs > KNOWN_RUNS]
 
     def __call__(self, current_a: float, run_s: float) -> float:
         """current_a: when it was switched on [A]; run_s: how long it was on [s]."""
-        ln_a, ln_s = log(current_a), log(max(run_s, 20.0))
+        ln_a, ln_s = log(current_a), log(max(run_s, SHORTEST_S))
         costs = [((ln_s - usual_s) / apart) ** 2 / 2 for usual_a, spread, usual_s, apart, _ in self._found
                  if abs(ln_a - usual_a) < REACH * spread]
         return min(min(costs, default=UNKNOWN_COST), MOST_COST)
@@ -98,7 +101,7 @@ class LengthCosts:
     def of_part(self, current_a: float) -> float:
         """What it costs besides to say that a load takes less and stays on; current_a: when it was switched on [A]."""
         ln_a = log(current_a)
-        known = any(count > 3 and abs(ln_a - usual_a) < REACH * spread for usual_a, spread, _, _, count in self._found)
+        known = any(count > STEADY_RUNS and abs(ln_a - usual_a) < REACH * spread for usual_a, spread, _, _, count in self._found)
         return STEADY_COST if known else 0.0
 
 
@@ -139,26 +142,26 @@ def learn(found: tuple[FoundLoad, ...], run: LoadRun, chance: tuple[tuple[int, f
     best = max(chance, key=lambda one: one[1], default=(0, 0.0))
     if best[1] >= 0.5:
         return tuple(_with_run(load, run) if load.number == best[0] else load for load in found), number
-    if not dark or best[1] > 0.2:
+    if not dark or best[1] > NEW_CHANCE:
         return found, number
-    new = FoundLoad(number, round(run.current_a, 3), round(run.off_s - run.on_s, 1), run.off_s, last_on_s=run.on_s, last_off_s=run.off_s)
+    new = FoundLoad(number, shorten(run.current_a), shorten(run.off_s - run.on_s), run.off_s, last_on_s=run.on_s, last_off_s=run.off_s)
     return (*found, new), number + 1
 
 
 def _with_run(load: FoundLoad, run: LoadRun) -> FoundLoad:
     runs = load.runs * exp((load.at_s - run.off_s) / MEMORY_S)
-    gain = max(1 / (runs + 1), 0.04)
+    gain = max(1 / (runs + 1), LEAST_GAIN)
     off, lasted_s = log(run.current_a / load.current_a), run.off_s - run.on_s
     off_run = log(lasted_s / load.run_s)
     since_s = run.on_s - load.last_on_s
     every_s = load.every_s
     if load.count > 1 and 0 < since_s < 86400:
-        every_s = since_s if not every_s else every_s + max(gain, 0.1) * (min(since_s, 3 * every_s) - every_s)
+        every_s = since_s if not every_s else every_s + EVERY_GAIN * (min(since_s, 2 * every_s) - every_s)
     return replace(
-        load, current_a=round(load.current_a * exp(gain * off), 4), run_s=round(load.run_s * exp(gain * off_run), 1), at_s=run.off_s,
-        runs=round(runs + 1, 3), count=load.count + 1, every_s=round(every_s, 1), last_on_s=run.on_s, last_off_s=run.off_s,
-        spread_ln=round(sqrt(max(load.spread_ln**2 + gain * (off * off - load.spread_ln**2), (SPREAD / 2) ** 2)), 4),
-        run_spread_ln=round(sqrt(load.run_spread_ln**2 + gain * (off_run * off_run - load.run_spread_ln**2)), 3))
+        load, current_a=shorten(load.current_a * exp(gain * off)), run_s=shorten(load.run_s * exp(gain * off_run)), at_s=run.off_s,
+        runs=shorten(runs + 1), count=load.count + 1, every_s=shorten(every_s), last_on_s=run.on_s, last_off_s=run.off_s,
+        spread_ln=shorten(sqrt(max(load.spread_ln**2 + gain * (off * off - load.spread_ln**2), (SPREAD / 2) ** 2))),
+        run_spread_ln=shorten(sqrt(load.run_spread_ln**2 + gain * (off_run * off_run - load.run_spread_ln**2))))
 
 
 def note_seen(found: tuple[FoundLoad, ...], run: LoadRun, chance: tuple[tuple[int, float], ...]) -> tuple[FoundLoad, ...]:
@@ -181,7 +184,7 @@ def tidy(found: tuple[FoundLoad, ...], at_s: float, named: frozenset[int] = froz
         return load.runs * exp((load.at_s - at_s) / MEMORY_S) * (1 + load.run_s * load.current_a / 3600.0)
 
     kept = sorted((load for load in found if load.number not in named), key=weight, reverse=True)[:MOST]
-    kept = [load for load in kept if load.count > 1 or at_s - load.at_s < 3 * 86400.0]
+    kept = [load for load in kept if load.count > 1 or at_s - load.at_s < YOUNG_S]
     return tuple(load for load in found if load.number in named or load in kept)
 
 
@@ -216,8 +219,8 @@ def _match(found: tuple[FoundLoad, ...], named: tuple[NamedLoad, ...]) -> dict[i
 def _unlike(load: FoundLoad, named: NamedLoad) -> float:
     """How far a load is from one that was named; 1: just as far as it may be."""
     current = abs(log(load.current_a / named.current_a)) / AGAIN
-    apart = hypot(current, 0.3 * log(load.run_s / named.run_s))
-    return apart / 3 if load.number == named.number else apart
+    apart = hypot(current, LENGTH_WEIGHT * log(load.run_s / named.run_s))
+    return apart / SAME_NUMBER if load.number == named.number else apart
 
 
 def with_named(found: tuple[FoundLoad, ...], named: tuple[NamedLoad, ...], number: int) -> tuple[tuple[FoundLoad, ...], int]:

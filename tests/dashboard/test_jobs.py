@@ -34,6 +34,7 @@ JOBS = ("/more", "/what-if", "/plan", "/battery", "/report", "/download", "/down
         "/second-battery", "/second-battery?label=70Ah&watts1=45&hours1=10")
         "/instruments", "/label", "/label?text=55B24R&tray=250x140x250")
 JOBS = ("/more", "/what-if", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board", "/instruments", "/loads")
+        "/instruments", "/loads", "/label", "/label?text=55B24R&tray=250x140x250")
 LOGS = ("simulated", "real", "old", "unsure", "empty")
 
 
