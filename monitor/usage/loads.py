@@ -238,7 +238,8 @@ def _close(state: LoadsState, slot: LoadSlot, charge: ChargeFindings) -> LoadsSt
     return replace(state, past=past, sky=sky, clock=clock, half_day_h=half_h, paused_slot=paused, high_today=high,
                    load_a=load_a if load_a is not None else state.load_a, harvest_a=harvest_a, bursts_as=bursts_as,
                    bursts_ah_per_day=per_day, last_drop=drop, lights_out_hours=outs, effort=effort, day_c=day_c,
-                   shares=who_took.shares(past, state.cold, day_c, state.base_a, per_day, sky.rise, sky.set), news=())
+                   shares=who_took.shares(
+                       past, state.cold, day_c, state.base_a, per_day, sky.rise, sky.set, slot.solar_s > 0.0), news=())
 
 
 def _offset_a(charge: ChargeFindings) -> float:

@@ -13,7 +13,8 @@ DAYS = P.count("days")
 EVENING = (*range(P.count("evening_from_slot"), DAY_SLOTS), *range(P.count("evening_to_slot")))
 BASE_SIGMA2_A, SIZE_LOW, SIZE_HIGH = P.number("base_sigma2_a"), P.number("size_low"), P.number("size_high")
 PARTS_DAYS, PARTS_DOUBT_H, PARTS_DOUBT_A = P.count("parts_days"), P.count("parts_doubt_h"), P.number("parts_doubt_a")
-DAY_PART, MEASURED_LOW, MEASURED_HIGH = P.number("day_part"), P.number("measured_low"), P.number("measured_high")
+DAY_PART, MEASURED = P.number("day_part"), P.numbers("measured")
+GUESSED_LOAD, GUESSED_SUN = P.numbers("guessed_load"), P.numbers("guessed_sun")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Shares:
 
 def shares(
     past: History, cold: Fridge, day_c: tuple[float | None, ...], base_a: float | None, bursts_ah_per_day: float | None,
-    rise: int, fall: int,
+    rise: int, fall: int, solar_measured: bool = False,
 ) -> Shares:
     """What is known of the shares at the end of a half hour.
 
@@ -42,7 +43,8 @@ def shares(
     never spread over the others; it is looked for in the dark only, since by day a load cannot be
     told from less sun.
     past: days so far; cold: what is known of the fridge; day_c: the day's temperature [°C]; bursts_ah_per_day: short loads of
-    a day [Ah]; base_a: of the loads that are always on [A]; rise, fall: half hours of sunrise and sunset.
+    a day [Ah]; base_a: of the loads that are always on [A]; rise, fall: half hours of sunrise and sunset; solar_measured: whether the
+    solar current is, so that loads by day are known and not guessed from the night.
     """
     loads = _by_slot(past, past.load_a)
     total = _sum_of(loads)
@@ -51,11 +53,12 @@ def shares(
     took = fridge.ah_per_day(cold, day_c)
     duty = fridge.duties(cold, day_c)
     found = {
-        "load_ah_per_day": _as_measured(total), "harvest_ah_per_day": _as_measured(sun),
+        "load_ah_per_day": _as_measured(total, MEASURED if solar_measured else GUESSED_LOAD),
+        "harvest_ah_per_day": _as_measured(sun, MEASURED if solar_measured else GUESSED_SUN),
         "fridge_ah_per_day": took,
         "base_a": Estimate(base_a, base_a - BASE_SIGMA2_A, base_a + BASE_SIGMA2_A, "learnt") if base_a is not None else NotYet(
             "one night has to pass"),
-        "bursts_ah_per_day": _as_measured(bursts_ah_per_day),
+        "bursts_ah_per_day": _as_measured(bursts_ah_per_day, MEASURED),
     }
     if size is not None and duty is not None and isinstance(took, Estimate):
         found["fridge_a"] = Estimate(size, SIZE_LOW * size, SIZE_HIGH * size, "learnt")
@@ -100,7 +103,8 @@ def _sum_of(slots: list[float | None]) -> float | None:
     return 24 * sum(seen) / len(seen) if len(seen) >= DAY_PART * DAY_SLOTS else None
 
 
-def _as_measured(value: float | None) -> Answer:
+def _as_measured(value: float | None, range_: tuple[float, float]) -> Answer:
+    """A sum of a day; range_: it lies between these parts of it."""
     if value is None:
         return NotYet("one whole day has to pass")
-    return Estimate(value, MEASURED_LOW * value, MEASURED_HIGH * value, "learnt")
+    return Estimate(value, range_[0] * value, range_[1] * value, "learnt")

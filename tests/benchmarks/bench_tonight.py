@@ -60,6 +60,7 @@ class Lived:
     steps: int
     drawn_ah: list      # (t, charge found, capacity found, mean current of 24 h before)
     loads_held: loads.LoadsState
+    days: list          # (end of a day [s], what is said of loads and sun then)
 
 
 def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
@@ -70,7 +71,7 @@ def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
                 absorption_v=14.4 if truth.lead_acid else 14.2), Battery("starter", "agm", 60.0))
     capacity = truth.capacity_ah * float(np.exp(rng.normal(0, SIGMA_CAPACITY)))
     held, ahead = loads.begin(), forecast.begin()
-    wander, issues, events, drawn = rng.normal(0, SIGMA_CHARGE), [], [], []
+    wander, issues, events, drawn, days = rng.normal(0, SIGMA_CHARGE), [], [], [], []
     n = len(truth.t_s) // SPAN
     shape = (n, SPAN)
     current = truth.current_a[:n * SPAN].reshape(shape).mean(1)
@@ -107,7 +108,9 @@ def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
                 float(charge_frac[i])))
             day = current[max(i - 86400 // (SPAN * STEP_S), 0):i + 1]
             drawn.append((z, capacity, float(day.mean())))
-    return Lived(truth, issues, events, time.process_time() - started, n, drawn, held)
+        if end_s % 86400 == 0:
+            days.append((end_s, loads.findings(held)))
+    return Lived(truth, issues, events, time.process_time() - started, n, drawn, held, days)
 
 
 def simulated(count: int, days: int, seed: int, reserve_frac: float):

@@ -4,7 +4,8 @@ from functools import cache
 import numpy as np
 
 from monitor.findings import Estimate
-from tests.benchmarks.bench_tonight import STEP_S, live, night
+from monitor.usage import who_took
+from tests.benchmarks.bench_tonight import STEP_S, Lived, live, night
 from tests.benchmarks.camps import camp
 from tests.intervals.tally import Tally
 
@@ -13,12 +14,35 @@ CAMPS, DAYS, FIRST_DAY = 6, 14, 3
 
 
 @cache
+def _lived() -> tuple[Lived, ...]:
+    return tuple(live(i, camp(SEED + i, DAYS), seed=SEED + i) for i in range(CAMPS))
+
+
+@cache
+def loads() -> dict[str, Tally]:
+    """What loads and sun are said to be at each midnight, beside the days that it was learnt from; in shares of the truth."""
+    seen = {name: Tally() for name in ("load a day", "sun a day", "fridge a day", "fridge current", "fridge duty")}
+    for lived in _lived():
+        for at_s, found in lived.days[FIRST_DAY:]:
+            truth, shares = lived.truth, found.shares
+            past = (truth.t_s >= at_s - who_took.DAYS * 86400.0) & (truth.t_s < at_s)
+            load_a, sun_a, fridge_a = (column[past] for column in (truth.load_a, truth.sun_a, truth.fridge_a))
+            size_a = float(fridge_a[fridge_a > 0].mean())
+            for name, real, said in (
+                ("load a day", 24 * load_a.mean(), shares.load_ah_per_day), ("sun a day", 24 * sun_a.mean(), shares.harvest_ah_per_day),
+                ("fridge a day", 24 * fridge_a.mean(), shares.fridge_ah_per_day), ("fridge current", size_a, shares.fridge_a),
+                ("fridge duty", float((fridge_a > 0).mean()), shares.fridge_duty_frac),
+            ):
+                seen[name].add(float(real), said, float(real))
+    return seen
+
+
+@cache
 def forecasts() -> tuple[Tally, Tally]:
     """Lowest charge (10 to 90 %) as said at 18, 20 and 22 h of every evening, and hours to the reserve where it came within a day."""
     lowest, reserve_h = Tally(), Tally()
-    for i in range(CAMPS):
-        truth = camp(SEED + i, DAYS)
-        lived = live(i, truth, seed=SEED + i)
+    for lived in _lived():
+        truth = lived.truth
         under = np.nonzero(truth.charge_frac < truth.reserve_frac)[0] * float(STEP_S)
         for issue in lived.issues:
             if issue.at_s < FIRST_DAY * 86400.0 or issue.charge_frac < truth.reserve_frac + 0.02:
