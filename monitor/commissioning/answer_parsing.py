@@ -28,7 +28,7 @@ def parse_label(text: str) -> tuple[str, float]:
     shown = f"{text.strip()[:30]!r}" if text.strip() else "it"
     if not kinds and meant is None and (other := [word for word in named if word in UNKNOWN_KINDS]):
         raise NotClear(f"{other[0]} is a kind that is not known here, with other voltages than {', '.join(CHEMISTRIES)}; its charge and "
-                       "health cannot be told, and a wrong kind would tell them wrong")
+                       "health cannot be worked out, and a wrong kind would give wrong figures")
     if (kinds or meant) and not numbers:
         kind = kinds[0] if kinds else meant[0] if meant else ""
         raise NotClear(f"{shown} says no ampere-hours; they stand on the label: write them too, as: {kind} 100")
