@@ -178,6 +178,17 @@ def test_frost_in_the_starter_battery_is_said_the_evening_before_and_when_it_com
     assert now_h <= reached_h + told_within_s()["starter_freeze_risk"] / HOUR_S
 
 
+def test_a_regulator_that_has_failed_is_said_of_the_starter_battery_in_time() -> None:
+    """15.6 V while the engine runs, at 20 °C: no alternator of a lead-acid battery is set so high (service practice, from memory)."""
+    vehicle, state, alerts, said = owner(COAST), starter.begin(), rules.begin(), []
+    for k in range(30):
+        minute = Minute(60.0 * k, 60.0 * k + 60.0, (), starter_voltage_v=14.2 if k < 20 else 15.6, ambient_temperature_c=20.0, hour=12.0)
+        state = starter.update(state, minute, vehicle, JoinFindings("closed", "running"))
+        alerts = rules.update(alerts, starter.conditions(state, vehicle), minute.end_s)
+        said += [c.at_s for c in alerts.news if c.what == "raised" and c.alert.kind == "starter_over_voltage"]
+    assert len(said) == 1 and 0.0 < said[0] - 1200.0 <= told_within_s()["starter_over_voltage"]
+
+
 def test_nothing_is_expected_before_a_day_has_been_seen_or_over_a_hole() -> None:
     trend = temperature_trend.Trend()
     for k in range(20 * 60):

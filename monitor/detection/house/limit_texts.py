@@ -4,7 +4,7 @@ from monitor.battery.label import Battery
 from monitor.battery.limits import ageing_ratio, limits_of
 from monitor.detection.house.deep_discharge import Deep
 from monitor.detection.house.frost import Acid
-from monitor.detection.house.heat import Heat, Runaway
+from monitor.detection.house.heat import BACK_K, Heat, Runaway
 from monitor.findings import Condition, Priority
 from monitor.parameters import table
 
@@ -67,7 +67,7 @@ def too_hot(heat: Heat, temperature_c: float | None, battery: Battery) -> Condit
         + (f" Above {degrees(high_c)} charging can destroy it." if heat.level == "high" else ""),
         ("Stop charging until it is cooler. " if heat.level == "high" or not battery.lead_acid else "")
         + "Give it air and shade, away from engine and exhaust; feel whether it is warmer than what stands beside it.",
-        f"It clears below {degrees(limits.hot_c - 2.0)}.", temperature_c=now_c, hours_ratio=heat.hours)
+        f"It clears below {degrees(limits.hot_c - BACK_K)}.", temperature_c=now_c, hours_ratio=heat.hours)
 
 
 def runaway(state: Runaway, temperature_c: float | None) -> Condition:
