@@ -55,6 +55,7 @@ class Limits:
     reserve_frac: float
     cold_v_per_k: float = 0.0
     heat_v_per_k: float = 0.0
+    alternator_upper_v: float | None = None
     equalise_upper_v: float | None = None
     equalise_hours_h: float | None = None
     never_charge_v: float | None = None
@@ -131,6 +132,17 @@ def over_voltage_v(battery: Battery, temperature_c: float | None) -> float:
     if battery.equalise_v is not None and limits.equalise_upper_v is not None:
         least_v = max(least_v, min(battery.equalise_v, limits.equalise_upper_v) + 2 * limits.voltmeter_margin_v)
     return least_v + max(compensation_v(limits, temperature_c), 0.0)
+
+
+def starter_over_voltage_v(battery: Battery, temperature_c: float | None) -> float:
+    """Voltage that no regulator should reach at the starter battery [V]: not less than what an engine control may ask for.
+
+    battery : the starter battery; temperature_c : of it or of the air [°C], None: not known
+    """
+    limits = limits_of(battery.chemistry)
+    asked_v = 0.0 if limits.alternator_upper_v is None else (
+        limits.alternator_upper_v + limits.voltmeter_margin_v + max(compensation_v(limits, temperature_c), 0.0))
+    return max(over_voltage_v(battery, temperature_c), asked_v)
 
 
 def held_voltage_v(battery: Battery, temperature_c: float | None) -> float:

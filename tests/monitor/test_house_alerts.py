@@ -98,6 +98,18 @@ def test_heat_lowers_what_may_be_held_for_hours() -> None:
     assert [k for _, _, k in _live(AGM, [{"house_voltage_v": 14.6, "house_temperature_c": 43.0}] * 300)] == ["house_overcharged"]
 
 
+def test_without_a_thermometer_too_much_voltage_is_said_with_its_doubt() -> None:
+    """-0.03 V a kelvin from 25 °C: at -16 °C a sound charger gives a gel battery 15.6 V, and nobody has measured how cold it is."""
+    gel = Vehicle(Battery("house", "gel", 100.0), AGM.starter)
+
+    def told(temperature_c: float | None) -> str:
+        held = house_alerts.begin()
+        held = house_alerts.update(held, Minute(0.0, 60.0, (), house_voltage_v=15.6, house_temperature_c=temperature_c), gel, _charge(None))
+        return next(c for c in house_alerts.conditions(held, gel) if c.kind == "house_over_voltage").evidence
+
+    assert "if it is colder than freezing" in told(None) and told(20.0) == ""
+
+
 def test_lithium_charged_below_freezing_is_said_and_lead_acid_is_not() -> None:
     cold = [{"house_current_a": 10.0, "house_temperature_c": -4.0}] * 10
     assert _live(LFP, cold)[0][2] == "cold_charging"

@@ -1,8 +1,10 @@
 """What of the house battery deserves a warning at once: charge below the reserve, voltage too high or low."""
 from dataclasses import dataclass
+from typing import ClassVar
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import limits_of, over_voltage_v
+from monitor.detection.house.limit_texts import BLIND
 from monitor.findings import ChargeFindings, Condition, Estimate, Event
 from monitor.parameters import table
 from monitor.replacing import replace
@@ -25,6 +27,9 @@ class HouseAlertsState:
     charge_frac: float | None = None
     voltage_v: float | None = None
     news: tuple[Event, ...] = ()
+    blind: bool = False                 # no thermometer on the battery or near it
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"blind"})
 
 
 def begin() -> HouseAlertsState:
@@ -49,7 +54,7 @@ def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: Ch
     if volts is not None:
         under = volts < _under_v(house) + (UNDER_BACK_V if state.under else 0.0)
         over = volts > over_voltage_v(house, warm_c) - (OVER_BACK_V if state.over else 0.0)
-    return HouseAlertsState(low, under, over, left, volts if volts is not None else state.voltage_v)
+    return HouseAlertsState(low, under, over, left, volts if volts is not None else state.voltage_v, blind=warm_c is None)
 
 
 def without_voltage(state: HouseAlertsState) -> HouseAlertsState:
@@ -90,7 +95,8 @@ def conditions(state: HouseAlertsState, vehicle: Vehicle) -> tuple[Condition, ..
             "A charger or the alternator does not limit." + (" The battery gives off explosive gas." if house.lead_acid else
                                                              " Its own protection may cut it off at any moment."),
             "Stop charging: cover the panel, switch the charger or the engine off. No sparks; ventilate. Then have it looked at.",
-            "It clears when the voltage has come down.", on_delay_s=PATIENCE_S, figures=(("voltage_v", volts),)),
+            "It clears when the voltage has come down.", on_delay_s=PATIENCE_S, figures=(("voltage_v", volts),),
+            evidence=BLIND.replace("than that", "than freezing") if state.blind and house.lead_acid else ""),
     )
 
 

@@ -30,21 +30,27 @@ def degrees(temperature_c: float) -> str:
     return f"{temperature_c:.0f} °C".replace("-0 ", "0 ").replace("-", "−")
 
 
-def overcharged(hours: float, limit_v: float, volts: float | None, battery: Battery) -> Condition:
+def overcharged(hours: float, limit_v: float, volts: float | None, battery: Battery, blind: bool) -> Condition:
     """Hours above what this kind of battery may be held at.
 
-    hours: hours above it; limit_v: what it may be held at [V]; volts: voltage now [V]; battery: its label.
+    hours: hours above it; limit_v: what it may be held at [V]; volts: voltage now [V]; battery: its label; blind: no thermometer is
+    on it or near it.
     """
     limits = limits_of(battery.chemistry)
     return _said(
         "house_overcharged", "high" if hours >= limits.over_high_h else "medium", "House battery charged with too much voltage.",
-        f"For {hours:.0f} of the last hours it was above {limit_v:.1f} V, the most for {_kind(battery)} at its temperature.",
+        f"For {hours:.0f} of the last hours it was above {limit_v:.1f} V, the most for {_kind(battery)} at "
+        + ("freezing. " + BLIND if blind and battery.lead_acid else "its temperature."),
         ("It dries out, and what is lost cannot be filled up." if battery.chemistry in ("agm", "gel") else
            "It loses water and gives off explosive gas." if battery.lead_acid else "It ages fast, and its protection may cut it off."),
         "The charger's setting for this kind of battery, and its temperature sensor. A flooded battery that is being equalised: "
         "write equalise_v into [house]." if battery.chemistry == "flooded" else
         "The charger's setting for this kind of battery, and its temperature sensor.",
         "It clears a day or two after the voltage is right.", hours_ratio=hours, voltage_v=volts or 0.0)
+
+
+#: A charger that compensates goes higher in the cold, and nobody has measured that.
+BLIND = "There is no thermometer: if it is colder than that, a charger with a sensor of its own may rightly go so high."
 
 
 def _kind(battery: Battery) -> str:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from monitor.battery import frost
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS, warmth_v
-from monitor.battery.limits import limits_of, over_voltage_v
+from monitor.battery.limits import limits_of, starter_over_voltage_v
 from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
 from monitor.findings import Answer, Condition, Estimate, JoinFindings, NotYet, Priority
@@ -99,7 +99,7 @@ def update_level(state: LevelAlert, minute: Minute, join: JoinFindings, battery:
     if volts is None:
         return state
     warm_c = minute.ambient_temperature_c if minute.ambient_temperature_c is not None else minute.house_temperature_c
-    over_s = state.over_s + minute.duration_s if volts > over_voltage_v(battery, warm_c) else 0.0
+    over_s = state.over_s + minute.duration_s if volts > starter_over_voltage_v(battery, warm_c) else 0.0
     under_v = UNDER_V + (BACK_V if state.under_s >= UNDER_FOR_S else 0.0)
     under_s = state.under_s + minute.duration_s if volts < under_v and join.engine != "running" else 0.0
     low = volts < LOW_V + (BACK_V if state.low else 0.0)
