@@ -19,11 +19,11 @@ def label():
     """What was read of the label in the address."""
     given = {"text": request.args.get("text", "").strip()[:LONGEST], "kind": request.args.get("kind", "")[:8],
              "tray": request.args.get("tray", "").strip()[:30], "lying": request.args.get("lying", "")[:1]}
-    found, fit, wrong, nights = None, "", "", ""
+    found, fit, wrong, nights = None, None, "", ""
     if given["text"]:
         try:
             found = read_label(f"{given['text']} {given['kind'] if given['kind'] in KINDS else ''}".strip())
-            fit = words.describe_fit(check_fit(found, read_tray(given["tray"], given["lying"] == "1"))) if given["tray"] else ""
+            fit = check_fit(found, read_tray(given["tray"], given["lying"] == "1")) if given["tray"] else None
         except ValueError as error:
             found, wrong = None, sentence(error)
     if found is not None and (candidate := words.describe_candidate(found)):

@@ -2,7 +2,7 @@
 from monitor.planning.labels import KINDS, BatteryLabel
 from monitor.planning.labels_fit import Fit
 from monitor.planning.labels_ratings import Span
-from monitor.reporting.sentences import number
+from monitor.reporting.sentences import capitalised, number
 
 CAUTION = ("Codes say what a standard means by them, not what the shop sells under them: measure the box, look at the posts and at which "
            "side plus is on before you pay. A start-stop vehicle needs the kind it came with. Lithium needs a charger made for it.")
@@ -60,6 +60,11 @@ def describe_fit(fit: Fit) -> str:
     how = f" ({fit.posture})" if fit.posture and fit.verdict in ("yes", "tight") else ""
     reasons = "; ".join(fit.reasons)
     return f"{VERDICTS[fit.verdict][:-1]}{how}: {reasons}." if reasons else VERDICTS[fit.verdict]
+
+
+def describe_reasons(fit: Fit) -> str:
+    """Why it fits or does not, in a sentence."""
+    return capitalised(f"{f'{fit.posture}: ' if fit.posture else ''}{'; '.join(fit.reasons)}.")
 
 
 def describe_candidate(label: BatteryLabel) -> str:

@@ -24,6 +24,8 @@ FLOAT_YEARS = {"flooded": (P.number("float_years_flooded"), P.sigma("float_years
 LABEL_SIGMA, PACE_SIGMA = P.number("label_sigma_ln"), {True: P.number("pace_lead_sigma_ln"), False: P.number("pace_lithium_sigma_ln")}
 NEW_FRAC, NEW_SIGMA = P.number("new_capacity_frac"), P.sigma("new_capacity_frac")
 SEASON_SIGMA, LONGEST_YEARS, LEAST_DAYS = P.number("season_sigma_ln"), P.number("longest_years"), P.number("least_days")
+LINE_SHARE, LINE_FROM_YEARS = P.number("line_share"), P.number("line_from_years")
+SLOWEST_FADE = P.number("slowest_fade_per_year")
 DRAWS, DISAGREE = P.count("draws"), P.number("disagree_sigmas")
 COOL_C, PART_H, DEEP_FRAC = P.number("cool_c"), P.number("part_h"), P.number("deep_frac")
 HIGH_CELL_V, HALF_FRAC, MILD_CHARGE_C = P.number("high_cell_v"), P.number("half_frac"), P.number("mild_charge_c")
@@ -101,6 +103,7 @@ def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: fl
     season = SEASON_SIGMA * sqrt(max(1.0 - days / 365.0, 0.0))
     wear = _wear(slots, label, None)
     drawn, apart = _weigh(_draw(wear, label, season, measured, seed), measured)
+    drawn = _with_lines(drawn, measured, seed)
     years, to_80 = (_years(drawn, frac, apart) for frac in (criterion_frac, 0.8))
     now = [(d.left(d.age_years) - d.left(d.age_years + 1.0), d.weight) for d in drawn]
     shortened = _causes(slots, label, wear, criterion_frac) if causes else ()
@@ -178,6 +181,26 @@ def _weigh(drawn: list[_Drawn], measured: MeasuredCapacity | None) -> tuple[list
     sigma = max(measured.sigma_ln, 0.02) * max(apart, 1.0)
     return [replace(d, left=_anchored(d.left, d.age_years, measured.capacity_frac * exp(measured.sigma_ln * (k % 7 - 3) / 2)),
                     weight=exp(-0.5 * ((x - seen) / sigma) ** 2) + 1e-9) for k, (d, x) in enumerate(zip(drawn, logs, strict=True))], apart
+
+
+def _with_lines(drawn: list[_Drawn], measured: MeasuredCapacity | None, seed: int) -> list[_Drawn]:
+    """The draws, and beside them the measured fade carried on as a straight line from a new battery: the models bend down late,
+    batteries need not."""
+    if measured is None or measured.age_years is None or measured.age_years < LINE_FROM_YEARS:
+        return drawn
+    chance, age = Random(seed + 1), measured.age_years
+    weight = LINE_SHARE / (1.0 - LINE_SHARE) * sum(d.weight for d in drawn) / len(drawn)
+    lines = []
+    for _ in drawn:
+        now = measured.capacity_frac * exp(measured.sigma_ln * chance.gauss(0, 1))
+        fade = max((NEW_FRAC * exp(NEW_SIGMA * chance.gauss(0, 1)) - now) / age, SLOWEST_FADE)
+        lines.append(_Drawn(_line(now, age, fade), age, weight))
+    return drawn + lines
+
+
+def _line(now_frac: float, age_years: float, fade_per_year: float) -> Callable[[float], float]:
+    """Capacity that falls evenly from what it is now."""
+    return lambda years: now_frac - fade_per_year * (years - age_years)
 
 
 def _anchored(left: Callable[[float], float], age_years: float, now_frac: float) -> Callable[[float], float]:
