@@ -30,18 +30,26 @@ SLOW = (
 #: Whose tests share nothing and may be spread over workers one by one; of every other file all tests stay on one worker,
 #: for they share fixtures, ports, processes or a computed ensemble.
 SPREAD = ("tests/golden/", "tests/drivers/test_every_driver.py", "tests/monitor/test_setup.py", "tests/monitor/test_delivery.py",
-          "tests/monitor/test_daemon.py", "tests/monitor/test_store_writer.py", "tests/monitor/test_lithium_charge.py",
-          "tests/monitor/test_satellite_time.py")
+          "tests/monitor/test_daemon.py", "tests/monitor/test_store_writer.py", "tests/monitor/test_satellite_time.py",
+          # each a life of its own, computed for one test
+          "tests/test_measured_batteries.py", "tests/scenarios/test_ensemble.py", "tests/monitor/test_lithium_charge.py",
+          "tests/monitor/test_isolator.py", "tests/monitor/test_limit_alerts.py", "tests/monitor/test_starter_ensemble.py",
+          "tests/monitor/test_charge.py", "tests/monitor/test_charge_suspicion.py", "tests/monitor/test_protection.py",
+          "tests/monitor/test_parked.py", "tests/monitor/test_plausibility.py", "tests/monitor/test_forecast.py")
+#: Whose files share what was computed once.
+TOGETHER = ("tests/intervals/",)
 
 
 class ByFile(LoadScopeScheduling):
-    """Gives a worker the tests of one file at a time, in the order of collection.
+    """Gives a worker the tests of one file at a time (or of one folder, or a single one), in the order of collection.
 
     By pytest-xdist's own hook: marks of groups are passed over by its 3.8 beside pytest 9.2, whose names of tests cannot be changed.
     """
 
     def _split_scope(self, nodeid: str) -> str:
-        return nodeid if nodeid.startswith(SPREAD) else nodeid.partition("::")[0]
+        if nodeid.startswith(SPREAD):
+            return nodeid
+        return next((folder for folder in TOGETHER if nodeid.startswith(folder)), nodeid.partition("::")[0])
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> ByFile | None:

@@ -10,8 +10,8 @@ of the findings that move, and the mean move of charge [points] and of capacity 
 Last run over battery/, its first 47 rows (lead-acid, alternator, relay, the lithium curve of the charge filter): all but these move.
 lead_acid.gassing_most is a guard that no charger's voltage reaches. ratings.sizing_f and testing_f belong to sizing and to the
 capacity test, not to a tracker: tests/published/test_temperature_factors.py is where they matter. Peukert's exponents moved nothing
-until a small battery was drawn to its knee, hence emptied-*. The rows of rest_curves, lithium_cell and lithium_warmth were not run:
-no golden life runs the estimator that reads them yet.
+until a small battery was drawn to its knee, hence emptied-*. The rows of rest_curves and lithium_* were not
+run: the life `lithium` goes through what reads them.
 """
 import argparse
 import multiprocessing
