@@ -108,4 +108,5 @@ def rooms() -> Iterator[tuple[str, dict[str, dict[str, Row]]]]:
         yield place, _room(place)
 
 
-ROOMS = ("battery", "detection", "detection/house", "detection/join", "detection/starter", "detection/wiring", "forecast", "usage", "wear")
+ROOMS = ("battery", "detection", "detection/house", "detection/join", "detection/starter", "detection/wiring", "estimation",
+         "estimation/observations", "forecast", "usage", "wear")

@@ -27,24 +27,28 @@ from monitor.estimation.state import CAPACITY, CHARGE, OFFSET, SIZE, Component, 
 from monitor.estimation.surroundings import Surroundings
 from monitor.estimation.triangle import layout
 from monitor.estimation.window import Past, Window
+from monitor.parameters import table
 from monitor.posterior import Interval, Posterior
 from monitor.replacing import replace
 from monitor.sample import Minute
 
+_P = table("estimation", "estimator")
 #: Weight of not knowing the charge at all, at each reading of an end (ln).
-BIRTH = log(0.001)
+BIRTH = log(_P.number("birth"))
 #: The slope at an end differs between components: so much in its logarithm at most.
-BIRTH_MARGIN = 1.0
+BIRTH_MARGIN = _P.number("birth_margin")
 #: After a gap this long anything may have gone on. Its share grows with this time [h].
-UNKNOWN_GAP_H, UNKNOWN_H = 1.0, 8.0
+UNKNOWN_GAP_H, UNKNOWN_H = _P.number("unknown_gap_h"), _P.number("unknown_h")
 #: No window for so long means that voltage is not known: then only counting goes on.
-LEAST_SECONDS = 60.0
+LEAST_SECONDS = _P.number("least_seconds")
 #: After so long another full charge is one of its own.
-AGAIN_S = 6 * 3600.0
+AGAIN_S = 3600.0 * _P.number("again_h")
 #: So many windows after switch-on are short ones on the flats too.
-SOON_STEPS = 8
+SOON_STEPS = _P.count("soon_steps")
 #: Full and empty, as events: how full, how sure.
-FULL_FRAC, EMPTY_FRAC, SURE_FRAC = 0.95, 0.10, 0.04
+FULL_FRAC, EMPTY_FRAC, SURE_FRAC = _P.number("full_frac"), _P.number("empty_frac"), _P.number("sure_frac")
+#: A current that runs out by more than this belongs to no full charge [A].
+LEAST_A = _P.number("least_a")
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +240,7 @@ def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorSta
     """Whether that end of the curve has told the charge."""
     low, middle, high = state.charge
     sure = high - low < 4 * SURE_FRAC
-    if end == "full" and sure and middle > FULL_FRAC and current_a > -0.05:
+    if end == "full" and sure and middle > FULL_FRAC and current_a > LEAST_A:
         since_s = None if state.anchor_at_s is None or state.past.at_s is None else state.past.at_s - state.anchor_at_s
         again = state.anchor != "full" or since_s is None or since_s > AGAIN_S
         return replace(state, anchor="full", anchor_at_s=state.past.at_s, fulls=state.fulls + again,

@@ -6,13 +6,15 @@ from monitor.estimation import gaussian
 from monitor.estimation.observations.reading import Place
 from monitor.estimation.state import CAPACITY, CHARGE, Component, Mixture
 from monitor.estimation.update import add_logs
+from monitor.parameters import table
 
+_P = table("estimation", "mixture")
 #: A component lighter than this (ln) is dropped; one wider than this along the curve is split where the curve can tell.
-LIGHTEST, SPLIT_FRAC, SPLIT_LIGHTEST = -9.5, 0.045, -4.5
+LIGHTEST, SPLIT_FRAC, SPLIT_LIGHTEST = _P.number("lightest_ln"), _P.number("split_frac"), _P.number("split_lightest_ln")
 #: Likewise one across a bend, unless it is as narrow as this; so many times in one step.
-BENT_V, NARROW_FRAC, SPLIT_DEEPEST = 0.012, 0.010, 2
+BENT_V, NARROW_FRAC, SPLIT_DEEPEST = _P.number("bent_v"), _P.number("narrow_frac"), _P.count("split_deepest")
 #: Components this near each other, in their own sigmas, say the same.
-ALIKE, MOST = 0.8, 30
+ALIKE, ALIKE_LEAST, MOST = _P.number("alike"), _P.number("alike_least"), _P.count("most")
 
 
 def charge_moments(component: Component) -> tuple[float, float]:
@@ -67,8 +69,8 @@ def reduced(mixture: Mixture) -> Mixture:
         for j in range(i + 1, len(places)):
             other, z2, var2, sq2 = places[j]
             if (not used[j] and other.family == c.family
-                    and abs(z2 - z) < min(ALIKE * min(sz, sqrt(var2)) + 0.002, SPLIT_FRAC)
-                    and abs(other.mean[CAPACITY] - c.mean[CAPACITY]) < ALIKE * min(sq, sq2) + 0.002):
+                    and abs(z2 - z) < min(ALIKE * min(sz, sqrt(var2)) + ALIKE_LEAST, SPLIT_FRAC)
+                    and abs(other.mean[CAPACITY] - c.mean[CAPACITY]) < ALIKE * min(sq, sq2) + ALIKE_LEAST):
                 group.append(j)
                 used[j] = True
         if len(group) == 1:

@@ -2,12 +2,14 @@
 from math import exp, sqrt
 
 from monitor.estimation.state import CAPACITY, CHARGE, Mixture
+from monitor.parameters import table
 from monitor.posterior import Interval, Posterior, quantiles
 
+_P = table("estimation", "posterior")
 #: Components lighter than this are not told of.
-LEAST_SHARE = 3e-4
+LEAST_SHARE = _P.number("least_share")
 #: Never surer than this of a charge: the counting within a window.
-COUNTED_FRAC = 0.005
+COUNTED_FRAC = _P.number("counted_frac")
 
 
 def posterior(mixture: Mixture, shares: list[float], out_ah: float, doubt_ah2: float, gain_sigma_frac: float) -> Posterior:

@@ -25,8 +25,15 @@ SLOW_V, SLOW_H = _P.sigma("slow_v"), _P.number("slow_h")
 AXIS_FRAC, AXIS_H, AXIS_ALONG_FRAC = _P.sigma("axis_slow_frac"), _P.number("axis_slow_h"), _P.number("axis_slow_along_frac")
 DIFFUSION_LN = _P.sigma("diffusion_ln")
 SELF_DISCHARGE = _P.number("self_discharge_per_h")
+_W = table("estimation", "predict")
 #: Hours after which the diffusion time of a battery is forgotten again: it differs between one charge and another.
-DIFFUSION_FORGET_H = 100.0
+DIFFUSION_FORGET_H, DIFFUSION_MOST = _W.number("diffusion_forget_h"), _W.number("diffusion_most")
+#: One sigma by which each walks away in so many days.
+OFFSET_A, CAPACITY_LN, LEVEL_V, LOSS_FRAC, RESISTANCE_PART = (
+    _W.number("offset_a"), _W.number("capacity_ln"), _W.number("level_v"), _W.number("loss_frac"), _W.number("resistance_part"))
+HYSTERESIS_WALK, TURNED = _W.number("hysteresis"), _W.number("turned")
+DAYS, CAPACITY_DAYS, MONTH_DAYS = _W.number("few_days"), _W.number("capacity_days"), _W.number("month_days")
+LEAK_PART, GAIN_OVER = _W.number("leak_part"), _W.number("gain_over")
 _PLACES, _ROWS, _VARIANCE = layout(SIZE).places, layout(SIZE).rows, layout(SIZE).diagonal
 
 
@@ -72,15 +79,15 @@ def predict(component: Component, passed: Passed) -> Component:
     days = hours / 24.0
     slow = SLOW_V * SLOW_V * passed.coldness * (1.0 - keep_w * keep_w)
     numbers[_VARIANCE[CHARGE]] += (
-        passed.doubt_ah2 + (0.4 * lost) ** 2 + (passed.gain_sigma_frac / 3 * (into + passed.out_ah)) ** 2) / capacity**2
-    numbers[_VARIANCE[OFFSET]] += 0.010**2 * days / 5.0
-    numbers[_VARIANCE[CAPACITY]] += 0.030**2 * days / 10.0
-    numbers[_VARIANCE[LEVEL]] += 0.010**2 * days / 30.0
-    numbers[_VARIANCE[LOSS]] += 0.003**2 * days / 5.0
-    numbers[_VARIANCE[RESISTANCE]] += 0.04 * numbers[_VARIANCE[RESISTANCE]] * days / 30.0
+        passed.doubt_ah2 + (LEAK_PART * lost) ** 2 + (passed.gain_sigma_frac / GAIN_OVER * (into + passed.out_ah)) ** 2) / capacity**2
+    numbers[_VARIANCE[OFFSET]] += OFFSET_A**2 * days / DAYS
+    numbers[_VARIANCE[CAPACITY]] += CAPACITY_LN**2 * days / CAPACITY_DAYS
+    numbers[_VARIANCE[LEVEL]] += LEVEL_V**2 * days / MONTH_DAYS
+    numbers[_VARIANCE[LOSS]] += LOSS_FRAC**2 * days / DAYS
+    numbers[_VARIANCE[RESISTANCE]] += RESISTANCE_PART * numbers[_VARIANCE[RESISTANCE]] * days / MONTH_DAYS
     numbers[_VARIANCE[DIFFUSION]] += DIFFUSION_LN**2 * min(2.0 * hours / DIFFUSION_FORGET_H, 1.0)
-    numbers[_VARIANCE[DIFFUSION]] = min(numbers[_VARIANCE[DIFFUSION]], 1.5 * DIFFUSION_LN**2)
-    numbers[_VARIANCE[HYSTERESIS]] += 0.04**2 * hours + (0.25 * (1.0 - turned)) ** 2
+    numbers[_VARIANCE[DIFFUSION]] = min(numbers[_VARIANCE[DIFFUSION]], DIFFUSION_MOST * DIFFUSION_LN**2)
+    numbers[_VARIANCE[HYSTERESIS]] += HYSTERESIS_WALK**2 * hours + (TURNED * (1.0 - turned)) ** 2
     numbers[_VARIANCE[SLOW]] += slow
     numbers[_VARIANCE[AXIS_SLOW]] += AXIS_FRAC * AXIS_FRAC * sqrt(passed.coldness) * (1.0 - keep_a * keep_a)
     return Component(component.log_weight, component.family, tuple(mean), tuple(numbers))

@@ -33,11 +33,13 @@ from monitor.estimation.state import (
 from monitor.estimation.triangle import Triangle, Vector, layout, of_rows
 from monitor.parameters import table
 
+_P = table("estimation", "prior")
+HYSTERESIS_SIGMA = _P.number("hysteresis_sigma")
 #: A kind lighter than this (ln of its share) is no longer brought up again.
-LEAST_LOG_SHARE = -7.0
-NOMINAL_V = 13.2
+LEAST_LOG_SHARE = _P.number("least_share_ln")
+NOMINAL_V = _P.number("nominal_v")
 #: What is not known of its charge stands at a half with this doubt.
-BORN_SIGMA_FRAC = 0.3
+BORN_SIGMA_FRAC = _P.number("born_sigma_frac")
 #: One sigma of the curve's shape at each knot [V].
 SHAPE_V = table("battery", "lithium_cell").numbers("shape_v")
 
@@ -58,7 +60,7 @@ def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[V
     believe(OFFSET, 0.0, sensor.offset_sigma_a)
     believe(CAPACITY, log(rated) + kind.capacity_ln, hypot(kind.capacity_sigma_ln, sensor.gain_sigma_frac))
     believe(LOSS, charge_loss.FRAC[battery.chemistry], charge_loss.SIGMA_FRAC[battery.chemistry])
-    believe(HYSTERESIS, 0.0, 0.7)
+    believe(HYSTERESIS, 0.0, HYSTERESIS_SIGMA)
     believe(RESISTANCE, p.number("resistance_ohm_ah") / rated, p.sigma("resistance_ohm_ah") / rated)
     believe(DIFFUSION, 0.0, p.sigma("diffusion_ln"))
     believe(LEVEL, 0.0, hypot(kind.level * p.sigma("level_v"), voltmeter_v))

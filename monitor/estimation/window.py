@@ -3,18 +3,26 @@ from dataclasses import dataclass
 from math import exp, hypot
 
 from monitor.battery.label import Battery, CurrentSensor
+from monitor.parameters import table
 from monitor.replacing import replace
 from monitor.sample import Minute
 
-STEP_S, FLAT_STEP_S, FIRST_STEP_S = 900.0, 2700.0, 300.0
-#: A window in which so much has flowed, of the rated capacity, ends before its time: the curve is another one by then.
-MOST_FRAC = 0.05
+_P = table("estimation", "window")
+#: Length of a window at an end, on the flats, and of the first; a window in which so much has flowed ends before its time.
+STEP_S, FLAT_STEP_S, FIRST_STEP_S, MOST_FRAC = (
+    _P.number("step_s"), _P.number("flat_step_s"), _P.number("first_step_s"), _P.number("most_frac"))
 #: The current behind diffusion and kinetics is filtered with this; temperature with the other.
-RATE_S, TEMPERATURE_S = 1200.0, 1800.0
+RATE_S, TEMPERATURE_S = _P.number("rate_s"), _P.number("temperature_s")
 #: Below this no battery of four cells is seen: its protection has opened, or a wire is off.
-OPEN_V = 8.0
+OPEN_V = _P.number("open_v")
 #: Both sides' current stand for so much of a gap at most [h].
-BRIDGED_H = 3.0
+BRIDGED_H = _P.number("bridged_h")
+CLOSED_PER_H, CHARGER_V, CLOSED_BELOW_V = _P.number("closed_per_h"), _P.number("charger_v"), _P.number("closed_below_v")
+CHARGING_PER_H, STOPPED_PER_H, NOT_DOWN_V = _P.number("charging_per_h"), _P.number("stopped_per_h"), _P.number("not_down_v")
+BRIEF_H, BRIEF_PER_H, UNSEEN_PER_H, UNSEEN_POWER = (
+    _P.number("brief_h"), _P.number("brief_per_h"), _P.number("unseen_per_h"), _P.number("unseen_power"))
+APART_PART, MEAN_PART = _P.number("apart_part"), _P.number("mean_part")
+STEADY_S, STEADY_PER_H, CHANGED_PER_H = _P.number("steady_s"), _P.number("steady_per_h"), _P.number("changed_per_h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +96,11 @@ def _opened(opened: bool, before_v: float | None, before_a: float | None, volts:
     """Whether the pack's protection is open. Charging: the current falls to nothing within one reading, and the voltage, now
     the charger's alone, does not come down with it. Discharging: voltage and current are gone."""
     if opened:
-        return not (abs(amps) > 0.004 * rated or OPEN_V < volts < 13.45)
+        return not (abs(amps) > CLOSED_PER_H * rated or OPEN_V < volts < CLOSED_BELOW_V)
     if volts <= OPEN_V:
-        return abs(amps) < 0.002 * rated
-    return (before_v is not None and before_a is not None and before_a > 0.02 * rated and abs(amps) < 0.002 * rated
-            and volts > 13.8 and volts > before_v - 0.02)
+        return abs(amps) < STOPPED_PER_H * rated
+    return (before_v is not None and before_a is not None and before_a > CHARGING_PER_H * rated
+            and abs(amps) < STOPPED_PER_H * rated and volts > CHARGER_V and volts > before_v - NOT_DOWN_V)
 
 
 def add(window: Window, past: Past, now: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) -> tuple[Window, float]:
@@ -135,8 +143,8 @@ def bridge(before_a: float | None, after_a: float, gap_h: float, rated_ah: float
     """
     before = after_a if before_a is None else before_a
     mean, hours = 0.5 * (before + after_a), min(gap_h, BRIDGED_H)
-    unseen = 0.002 * rated_ah * gap_h if gap_h < 0.34 else 0.015 * rated_ah * gap_h**0.75
-    return mean * hours, max(0.3 * abs(after_a - before), 0.1 * abs(mean)) * hours + unseen
+    unseen = BRIEF_PER_H * rated_ah * gap_h if gap_h < BRIEF_H else UNSEEN_PER_H * rated_ah * gap_h**UNSEEN_POWER
+    return mean * hours, max(APART_PART * abs(after_a - before), MEAN_PART * abs(mean)) * hours + unseen
 
 
 def changed(window: Window, minute: Minute, battery: Battery, sensor: CurrentSensor) -> bool:
@@ -145,8 +153,8 @@ def changed(window: Window, minute: Minute, battery: Battery, sensor: CurrentSen
     window: the stretch being gathered; minute: the readings of a minute; battery: what its label says; sensor: the shunt, its zero
     and gain with their doubt.
     """
-    if minute.house_current_a is None or window.seconds < 180.0:
+    if minute.house_current_a is None or window.seconds < STEADY_S:
         return False
     mean, rated = (minute.house_current_a - sensor.offset_a) * sensor.gain, battery.rated_capacity_ah
-    steady = window.high_a - window.low_a < 0.01 * rated
-    return steady and abs(mean - window.ampere_seconds / window.seconds) > 0.05 * rated
+    steady = window.high_a - window.low_a < STEADY_PER_H * rated
+    return steady and abs(mean - window.ampere_seconds / window.seconds) > CHANGED_PER_H * rated

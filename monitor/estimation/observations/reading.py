@@ -26,9 +26,12 @@ from monitor.estimation.state import (
     Component,
 )
 from monitor.estimation.surroundings import Surroundings
+from monitor.parameters import table
 
 #: What a rate of once the capacity an hour leaves unexplained, anew in each window: voltage [V], place on the curve [1].
-RATE_DOUBT_V, RATE_DOUBT_FRAC = 0.10, 0.015
+_P = table("estimation/observations", "reading")
+RATE_DOUBT_V, RATE_DOUBT_FRAC = _P.number("rate_doubt_v"), _P.number("rate_doubt_frac")
+NOISE_V, DROP_PART, KINETIC_PART = _P.number("noise_v"), _P.number("drop_part"), _P.number("kinetic_part")
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,5 +128,5 @@ def white_v2(component: Component, now: Surroundings, rated_ah: float) -> float:
 
     component: one member of the mixture; now: voltage, current and temperature of the window; rated_ah: rated capacity [Ah].
     """
-    drop = 0.10 * max(component.mean[RESISTANCE], 0.0) * now.current_a
-    return 0.004**2 + drop * drop + (RATE_DOUBT_V * now.current_a / rated_ah) ** 2 + (0.1 * now.kinetic_v) ** 2
+    drop = DROP_PART * max(component.mean[RESISTANCE], 0.0) * now.current_a
+    return NOISE_V * NOISE_V + drop * drop + (RATE_DOUBT_V * now.current_a / rated_ah) ** 2 + (KINETIC_PART * now.kinetic_v) ** 2

@@ -10,14 +10,16 @@ from monitor.estimation import gaussian
 from monitor.estimation.observations.reading import Place, Reading, beside_curve, white_v2
 from monitor.estimation.state import CAPACITY, FILLING, SIZE, Component
 from monitor.estimation.surroundings import Surroundings
+from monitor.parameters import table
 
 _ROOT3 = sqrt(3.0)
+_P = table("estimation/observations", "rest")
 #: Where on the curve a slope lies is in doubt by this part of the capacity, anew each time.
-AXIS_FRAC = 0.003
+AXIS_FRAC = _P.number("axis_frac")
 #: A bend within a component up to this is no reason to think it less likely: wider ones are split.
-UNSPLIT_V = 0.015
+UNSPLIT_V = _P.number("unsplit_v")
 #: Part of the shift by diffusion that is new in each window.
-SHIFT_DOUBT = 0.2
+SHIFT_DOUBT = _P.number("shift_doubt")
 
 
 def _through(table: Table, x: float, variance: float) -> tuple[float, float, float]:

@@ -13,16 +13,20 @@ from monitor.estimation.observations.reading import RATE_DOUBT_FRAC, Place, Read
 from monitor.estimation.observations.rest import SHIFT_DOUBT
 from monitor.estimation.state import CAPACITY, CHARGE, FILLING, SIZE, Component
 from monitor.estimation.surroundings import Surroundings
+from monitor.parameters import table
 
+_P = table("estimation/observations", "steep_end")
+SLOPE_STEP = _P.number("slope_step_frac")
 #: Voltages that belong to no flat.
-BOTTOM_V, TOP_V = 12.5, 13.65
+BOTTOM_V, TOP_V = _P.number("bottom_v"), _P.number("top_v")
 #: New in each window [part of the capacity]; at the bottom more with each step of ten kelvin below 5 °C.
-AXIS_FRAC, COLD_BOTTOM_FRAC, COLD_TOP_FRAC, COLD_C = 0.003, 0.025, 0.008, 5.0
+AXIS_FRAC, COLD_BOTTOM_FRAC, COLD_TOP_FRAC, COLD_C = (
+    _P.number("axis_frac"), _P.number("cold_bottom_frac"), _P.number("cold_top_frac"), _P.number("cold_c"))
 #: Below this it is empty, surface and all, and that is the whole of what it says.
-FLOOR_V, EMPTY_SIGMA_FRAC, EMPTY_SLOPE_V = 10.4, 0.010, 150.0
+FLOOR_V, EMPTY_SIGMA_FRAC, EMPTY_SLOPE_V = _P.number("floor_v"), _P.number("empty_sigma_frac"), _P.number("empty_slope_v")
 ALL_BUT_CHARGE = tuple(i for i in range(SIZE) if i != CHARGE)
 #: Charges at which gap and shape are read for either end.
-NEAR_BOTTOM, NEAR_TOP = 0.05, 0.97
+NEAR_BOTTOM, NEAR_TOP = _P.number("near_bottom_frac"), _P.number("near_top_frac")
 
 
 def applies(voltage_v: float) -> bool:
@@ -50,7 +54,7 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
         return Reading(at.graphite_cross, at.graphite_variance + model**2, -at.graphite, -log(EMPTY_SLOPE_V), untouched=ALL_BUT_CHARGE)
     rest_v = now.voltage_v - volts
     star = family.whole.inverse(rest_v)
-    step = 0.004
+    step = SLOPE_STEP
     slope = max((family.whole.at(star + step) - family.whole.at(star - step)) / (2.0 * step), 1.0)
     slopes = dict(at.top_slopes if top else at.graphite_slopes)
     for i, s in beside.items():
