@@ -39,6 +39,8 @@ BIRTH = log(_P.number("birth"))
 BIRTH_MARGIN = _P.number("birth_margin")
 #: After a gap this long anything may have gone on. Its share grows with this time [h].
 UNKNOWN_GAP_H, UNKNOWN_H = _P.number("unknown_gap_h"), _P.number("unknown_h")
+#: So many windows of one stay at an end count in full.
+STAY_STEPS = _P.number("stay_steps")
 #: No window for so long means that voltage is not known: then only counting goes on.
 LEAST_SECONDS = _P.number("least_seconds")
 #: After so long another full charge is one of its own.
@@ -74,6 +76,7 @@ class EstimatorState:
     belief: Posterior | None = None        # to be handed on, in few parts
     descent: Descent = Descent()           # from the last full charge
     swing: Swing = Swing()                 # from the last end
+    stay: int = 0                          # windows in a row that read the same end
 
 
 def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> EstimatorState:
@@ -105,7 +108,7 @@ def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> Estimato
 def _gathered(s: EstimatorState, gathered: Window, past: Past) -> EstimatorState:
     """The state with another window and past; each minute, so it is not left to the slow `replace`."""
     return EstimatorState(s.mixture, gathered, past, s.steps, s.anchor, s.anchor_at_s, s.fulls, s.empties, s.without, s.misfit,
-                          s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief, s.descent, s.swing)
+                          s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief, s.descent, s.swing, s.stay)
 
 
 def _due(state: EstimatorState, rated_ah: float) -> bool:
@@ -133,7 +136,7 @@ def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> Estimat
 def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> EstimatorState:
     """A step of the estimate with what the window holds."""
     w, past, rated = state.window, state.past, vehicle.house.rated_capacity_ah
-    now, misfit = None, state.misfit
+    now, misfit, stay = None, state.misfit, 0
     if measure and w.seconds >= LEAST_SECONDS:
         now = surroundings.look(w.volt_seconds / w.seconds, w.ampere_seconds / w.seconds, w.rate_seconds / w.seconds, past.warmth_c)
     passed = predict.Passed(w.hours, w.in_ah, w.out_ah, w.doubt_ah2, vehicle.current_sensor.gain_sigma_frac,
@@ -153,12 +156,14 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
                 readings += [steep_end.expect(c, at, curves[c.family], now, rated, swung) for c, at in born]
         else:
             readings = [rest.expect(c, at, curves[c.family], now, rated) for c, at in placed]
-        # an end tells charge whatever the make's flats are like
-        outcome = update.update(tuple(c for c, _ in placed), readings, 1.0 if end else update.COARSE)
+        # an end tells charge whatever the make's flats are like; while it lasts, its windows say the same again
+        again = min(1.0, STAY_STEPS / (stay := state.stay + 1)) if end else 1.0
+        outcome = update.update(tuple(c for c, _ in placed), readings, again if end else update.COARSE, again)
         found, misfit = outcome.mixture, outcome.misfit
     found = mixture.reduced(found)
     swing = end_to_end.follow(state.swing, w.out_ah - w.in_ah + state.offset_a[0] * w.hours, w.doubt_ah2, w.hours)
-    state = _descended(replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing), now, w, rated)
+    state = replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing, stay=stay)
+    state = _descended(state, now, w, rated)
     return _swung(_anchored(settled(state, vehicle), end, w.ampere_seconds / w.seconds if w.seconds else 0.0), end, vehicle)
 
 

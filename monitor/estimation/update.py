@@ -33,7 +33,7 @@ def add_logs(a: float, b: float) -> float:
     return a + log(1.0 + exp(b - a)) if a > b else b + log(1.0 + exp(a - b))
 
 
-def update(mixture: Mixture, readings: list[Reading], power: float) -> Outcome:
+def update(mixture: Mixture, readings: list[Reading], power: float, again: float = 1.0) -> Outcome:
     """Every component after its reading. A component that finds it out of the question keeps its belief, and pays in weight.
 
     Parameters
@@ -41,6 +41,7 @@ def update(mixture: Mixture, readings: list[Reading], power: float) -> Outcome:
     mixture : before
     readings : how each component sees this one
     power : of the likelihood between components of a kind
+    again : part of what is left between kinds that is news
     """
     found, misfit = [], 1e9
     for component, reading in zip(mixture, readings, strict=True):
@@ -51,7 +52,7 @@ def update(mixture: Mixture, readings: list[Reading], power: float) -> Outcome:
         weight = component.log_weight + power * add_logs(likely, _FLOOR)
         misfit = min(misfit, reading.miss**2 / reading.spread)
         found.append(Component(weight, component.family, mean, covariance))
-    return Outcome(_coarsened(mixture, found), misfit)
+    return Outcome(_coarsened(mixture, found, COARSE_KINDS * again), misfit)
 
 
 def evidence(mixture: Mixture, readings: list[Reading], power: float) -> float:
@@ -63,10 +64,10 @@ def evidence(mixture: Mixture, readings: list[Reading], power: float) -> float:
                              for c, r in zip(mixture, readings, strict=True)])
 
 
-def _coarsened(before: Mixture, after: list[Component]) -> Mixture:
+def _coarsened(before: Mixture, after: list[Component], kinds_power: float) -> Mixture:
     """The components with what speaks for each kind as a whole coarsened once more."""
     prior, found = _by_kind(before), _by_kind(after)
-    shift = {kind: (COARSE_KINDS - 1.0) * (weight - prior[kind]) for kind, weight in found.items()}
+    shift = {kind: (kinds_power - 1.0) * (weight - prior[kind]) for kind, weight in found.items()}
     return tuple([Component(c.log_weight + shift[c.family], c.family, c.mean, c.covariance) for c in after])
 
 

@@ -91,6 +91,16 @@ def test_capacity_is_learnt_between_full_and_the_knee() -> None:
     assert value(found.capacity_ah) == pytest.approx(74.0, rel=0.08)
 
 
+def test_standing_at_full_says_nothing_of_the_capacity() -> None:
+    """Each window of a stay says what the one before said: a kind of battery must not win by hours alone."""
+    cell = Cell(0.8)
+    state = last(live(charge.begin(LITHIUM), cell, 3.0, 15.0))
+    before = told(state).capacity_ah
+    after = told(last(live(state, cell, 48.0, 2.0))).capacity_ah
+    assert value(after) == pytest.approx(value(before), rel=0.05)
+    assert after.low == pytest.approx(before.low, rel=0.25) and after.low < 100.0 < after.high
+
+
 def test_two_full_charges_find_a_shunt_that_reads_too_high() -> None:
     cell = Cell(0.8)
     state = last(live(charge.begin(LITHIUM), cell, 4.0, 15.0, high_a=0.15))
