@@ -148,14 +148,15 @@ def born_unsure(mixture: Mixture, log_share: float, battery: Battery, sensor: Cu
     mixture: components with their weights; battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
     """
     born, half = [], log_share + log(0.5)
-    offset, at_offset = gaussian.merged([(c.log_weight, c.mean, c.covariance) for c in mixture]), layout(SIZE).diagonal[OFFSET]
+    at_offset = layout(SIZE).diagonal[OFFSET]
+    _, (offset_a,), (offset_a2,) = gaussian.merged([(c.log_weight, (c.mean[OFFSET],), (c.covariance[at_offset],)) for c in mixture])
     for index, share, mean, covariance in _by_kind(mixture):
         m, c = placed(mean, covariance, 0.5, BORN_SIGMA_FRAC)
         born.append(Component(half + log(share), index, m, c))
     for index, kind in enumerate(KINDS):
         part, numbers = vehicle_part(battery, sensor, kind)
         fresh, doubt = list(part), list(numbers)
-        fresh[OFFSET], doubt[at_offset] = offset[1][OFFSET], offset[2][at_offset]
+        fresh[OFFSET], doubt[at_offset] = offset_a, offset_a2
         m, c = placed(tuple(fresh), tuple(doubt), 0.5, BORN_SIGMA_FRAC)
         born.append(Component(half + log(kind.share), index, m, c))
     return born
