@@ -7,6 +7,7 @@ from dashboard.log_view import LogView
 from monitor.findings import Estimate
 from monitor.planning import candidates, from_log, whatif
 from monitor.planning.model import Setup
+from monitor.planning.plan_words import tell_years
 from monitor.reporting.sentences import number
 
 #: The latest so many days are lived again; fewer than the least say nothing.
@@ -60,7 +61,8 @@ def _usual(base: Setup, rated_capacity_ah: float) -> list[Setup]:
 
 def _row(answer: whatif.CandidateResult) -> tuple[str, ...]:
     return (answer.setup.name, _figure(answer.nights_below_per_30), _figure(answer.nights_difference_per_30, signed=True),
-            _figure(answer.unserved_ah_per_30), _figure(answer.lowest_frac, 100, " %"), _figure(answer.cycles_per_year))
+            _figure(answer.unserved_ah_per_30), _figure(answer.lowest_frac, 100, " %"), _figure(answer.cycles_per_year),
+            tell_years(answer.years))
 
 
 def _figure(found: Estimate, scale: float = 1.0, unit: str = "", signed: bool = False) -> str:

@@ -123,7 +123,13 @@ def _row(name: str, answer: dict) -> tuple[str, tuple[tuple[str, str], ...]]:
         ("Nights below reserve in 30", _range(answer["nights_below_per_30"])),
         ("Against today", _range(answer["nights_difference_per_30"], signed=True) if answer["asked"] else "–"),
         ("Lowest charge", _range(answer["lowest_frac"], 100, " %")), ("Ah missing in 30 days", _range(answer["unserved_ah_per_30"])),
-        ("Days full in 30", _range(answer["full_days_per_30"])), ("Full cycles a year", _range(answer["cycles_per_year"])))
+        ("Days full in 30", _range(answer["full_days_per_30"])), ("Full cycles a year", _range(answer["cycles_per_year"])),
+        ("Years a new one lives", _years(answer.get("years"))))
+
+
+def _years(found: dict | None) -> str:
+    """Years with their range; a dash where the log is too short, or the answer is of an earlier version."""
+    return "–" if not found or "value" not in found else _range(found)
 
 
 def _range(found: dict, scale: float = 1.0, unit: str = "", signed: bool = False) -> str:

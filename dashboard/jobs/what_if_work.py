@@ -12,6 +12,8 @@ from monitor.planning.logged_life import describe_logged
 from monitor.reporting.sentences import sentence
 
 FIGURES = ("nights_below_per_30", "nights_difference_per_30", "unserved_ah_per_30", "lowest_frac", "full_days_per_30", "cycles_per_year")
+#: Figures that a short log does not give.
+PERHAPS = ("years",)
 
 
 @click.command()
@@ -54,7 +56,8 @@ def weigh(database: Path, days: int, asked: tuple[str, ...]) -> dict:
         "made_utc_s": now.utc_s, "days": len(slots) / 96, "asked_days": days, "simulated": now.simulated, "weight": answers[0].weight,
         "reserve_frac": known.setup.reserve_frac,
         "answers": [{"asked": text, "capacity_ah": a.setup.capacity_ah, "chemistry": a.setup.chemistry,
-                     "reserve_frac": a.setup.reserve_frac} | {name: asdict(getattr(a, name)) for name in FIGURES}
+                     "reserve_frac": a.setup.reserve_frac} |
+                    {name: asdict(getattr(a, name)) for name in (*FIGURES, *PERHAPS)} | {"shortened_by": a.shortened_by}
                     for text, a in zip(("", *asked), answers, strict=True)]}
 
 

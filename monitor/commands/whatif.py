@@ -70,13 +70,18 @@ def _print(answers) -> None:
     from rich.console import Console
     from rich.table import Table
 
+    from monitor.planning.plan_words import list_causes, tell_years
+
     table = Table("set-up", "nights below reserve in 30 days", "against today", "days full in 30", "Ah missing in 30",
-                  "lowest", "full cycles a year")
+                  "lowest", "full cycles a year", "years a new one lives")
     for a in answers:
         table.add_row(a.setup.name, _span(a.nights_below_per_30), _span(a.nights_difference_per_30, sign="+"),
                       _span(a.full_days_per_30), _span(a.unserved_ah_per_30), _span(a.lowest_frac, 100, " %"),
-                      _span(a.cycles_per_year))
+                      _span(a.cycles_per_year), tell_years(a.years))
     Console(width=None if sys.stdout.isatty() else 150).print(table)
+    for a in answers:
+        if a.shortened_by:
+            click.echo(f"{a.setup.name}: life is shortened by {list_causes(a.shortened_by)}.")
     click.echo(f"Intervals hold 95 % of {100} draws. Weight: {answers[0].weight}.")
 
 

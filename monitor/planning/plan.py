@@ -184,7 +184,7 @@ def _life(drawn: Drawn, candidate: Candidate) -> tuple[Answer, tuple[tuple[str, 
     slots = [UseSlot(3.0, three[-1].charge_frac, sum(h.charge_ah for h in three), sum(h.discharge_ah for h in three),
                      three[0].temperature_c) for three in (hours[k:k + 3] for k in range(0, len(hours) - 2, 3))]
     battery = Battery("house", candidate.chemistry, candidate.capacity_ah, reserve_soc_frac=candidate.reserve_frac)
-    found = forecast_life(slots, label_of(battery), END_FRAC, causes=len(slots) < 1500)
+    found = forecast_life(slots, label_of(battery), END_FRAC)
     return found.years, found.shortened_by
 
 

@@ -91,9 +91,17 @@ def describe(result: PlanResult) -> list[str]:
     if worst := worst_month(result):
         lines.append(f"{capitalised(worst)}.")
     if result.shortened_by:
-        causes = ", ".join(f"{cause} ({number(years, 1)} years)" for cause, years in result.shortened_by[:3])
-        lines.append(f"Its life is shortened by {causes}.")
+        lines.append(f"Its life is shortened by {list_causes(result.shortened_by)}.")
     return lines + list(result.warnings)
+
+
+def list_causes(shortened_by: Sequence[tuple[str, float]]) -> str:
+    """What shortens a life, the three that cost most.
+
+    >>> list_causes([("heat", 1.9), ("use", 0.8)])
+    'heat (1.9 years), use (0.8 years)'
+    """
+    return ", ".join(f"{cause} ({number(years, 1)} years)" for cause, years in shortened_by[:3])
 
 
 def climate_lines(drawn: Drawn) -> list[str]:

@@ -23,6 +23,8 @@ FULL_FRAC = table("planning", "charging").number("full_frac")
 CLASSES_C, BOUNDS_C = (-5.0, 3.0, 12.0, 25.0), (0.0, 7.0, 18.0)
 #: Charge with which a trip begins (choice: REST_DAYS are lived before anything is counted), noon, and the label's temperature.
 START_FRAC, NOON, REFERENCE_C = 0.9, 12, 25.0
+#: A battery that a charger holds full is on charge though nothing goes in [Ah in an hour] (definition: more than nothing).
+HELD_AH = 1e-6
 #: Charges of the tables.
 CHARGES = tuple(k / paths.STEPS for k in range(paths.STEPS + 1))
 #: The least that the engine is taken to give where more driving is asked for, of what it could (choice: not to divide by nothing).
@@ -259,7 +261,7 @@ class _Life:
             if z < low:
                 low = z
             if self.keep_hours:
-                count.hours.append(Hour(z, max(taken, 0.0), max(-taken, 0.0), day.battery_c))
+                count.hours.append(Hour(z, max(taken, HELD_AH if net > 0 else 0.0), max(-taken, 0.0), day.battery_c))
         self.charge, self.low = z, low
         count.need_ah += needed
         count.out_ah += out

@@ -5,7 +5,8 @@ from math import exp, sqrt
 from random import Random
 
 from monitor.battery import charge_loss
-from monitor.findings import Estimate
+from monitor.findings import Answer, Estimate
+from monitor.planning.life_on_log import forecast_on_slots
 from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill
 from monitor.planning.model import Setup, SimulationResult, simulate
 
@@ -43,6 +44,8 @@ class CandidateResult:
     cycles_per_year: Estimate
     engine_minutes_per_30: Estimate
     weight: str
+    years: Answer       # that a new battery of this set-up should live, these weeks again and again
+    shortened_by: tuple[tuple[str, float], ...] = ()
 
 
 def explain(rows: list[LoggedSlot], known: KnownBattery) -> tuple[list[Slot], float]:
@@ -84,7 +87,6 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     slots: quarter hours of the log; candidates: set-ups to be compared; rms_frac: how well the present set-up is reproduced, as a
     part; seed: of the chance; known: the present battery; progress: is given the number of lives lived.
     """
-    days = len(slots) * SLOT_H / 24
     peak = max((s.engine_a for s in slots if s.engine_on), default=0.0)
     draws = _draws(seed)
     every: list[CandidateResult] = []
@@ -104,7 +106,7 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
                 progress(len(every) * len(draws) + k + 1)
         if mine:
             today = lives
-        every.append(_answers(setup, lives, today, days, slots, rms_frac))
+        every.append(_answers(setup, lives, today, slots, rms_frac, known.start_frac))
     return every
 
 
@@ -119,8 +121,9 @@ def _draws(seed: int) -> list[tuple[float, float, float]]:
     return [(chance.gauss(0, 1), exp(chance.gauss(0, 0.4)), exp(chance.gauss(0, 0.06))) for _ in range(DRAWS)]
 
 
-def _answers(setup: Setup, lives: list[SimulationResult], today: list[SimulationResult], days: float, slots: list[Slot],
-             rms_frac: float) -> CandidateResult:
+def _answers(setup: Setup, lives: list[SimulationResult], today: list[SimulationResult], slots: list[Slot], rms_frac: float,
+             start_frac: float) -> CandidateResult:
+    days = len(slots) * SLOT_H / 24
     per_30 = 30 / days
     engine_minutes = sum(s.engine_on for s in slots) * SLOT_H * 60 * per_30
     known_share = sum(s.known for s in slots) / len(slots)
@@ -128,6 +131,7 @@ def _answers(setup: Setup, lives: list[SimulationResult], today: list[Simulation
     if known_share < 0.9:
         weight += f"; {100 * (1 - known_share):.0f} % of it are gaps"
     weight += f"; the present set-up is reproduced within {100 * rms_frac:.1f} points"
+    life = forecast_on_slots(slots, setup, start_frac)
     return CandidateResult(
         setup,
         _estimate([x.nights_below * per_30 for x in lives]),
@@ -136,7 +140,7 @@ def _answers(setup: Setup, lives: list[SimulationResult], today: list[Simulation
         _estimate([x.lowest_frac for x in lives]),
         _estimate([x.full_days * per_30 for x in lives]),
         _estimate([x.charge_out_ah / setup.capacity_ah * 365 / days for x in lives]),
-        _estimate([engine_minutes] * len(lives)), weight)
+        _estimate([engine_minutes] * len(lives)), weight, life.years, life.shortened_by)
 
 
 def _estimate(values: list[float]) -> Estimate:

@@ -5,6 +5,7 @@ from random import Random
 
 import pytest
 
+from monitor.findings import NotYet
 from monitor.planning import from_log, whatif
 from monitor.planning.load_profile import LoggedSlot, Slot, refill
 from monitor.planning.model import Setup, simulate
@@ -193,3 +194,13 @@ def test_a_log_that_is_not_sure_of_its_low_nights_is_not_held_against_the_replay
     shifted = [row if row.charge_frac > 0.35 else replace(row, charge_frac=0.36) for row in rows]
     with pytest.raises(whatif.NotExplained, match="nights"):
         whatif.explain(shifted, whatif.KnownBattery(setup, 0.6, 0.04))
+
+
+def test_years_are_those_of_a_new_battery_in_these_weeks() -> None:
+    """Twice the battery is cycled half as deep: lead-acid lives longer; a week of log says nothing of years."""
+    slots = _life(30)
+    known = whatif.KnownBattery(Setup("as it is", "agm", 100, reserve_frac=0.5), 0.8, 0.05)
+    small, large = whatif.ask(slots, known, [replace(known.setup, name="twice", capacity_ah=200.0)], 0.01)
+    assert small.years.low < small.years.value < small.years.high
+    assert large.years.value > small.years.value
+    assert isinstance(whatif.ask(_life(7), known, [], 0.01)[0].years, NotYet)
