@@ -142,9 +142,10 @@ class Maintenance:
         """Reads the log whole; what is damaged is mended the same night, and told with what is missing."""
         found = check.check(self._database)
         folder = past.folder_of(self._database)
-        for kind, number, _ in found.files:  # by the writer's own thread: it may be sealing that day
-            missing = self._writer.ask(partial(_mend, folder, kind, number)).result(JOB_TIMEOUT_S)
-            self._writer.note_damage(mending.describe(kind, number, missing))
+        for kind, number, missing in found.files:  # told first: a power cut in between has it told twice, and not never
+            self._writer.note_damage(mending.describe(kind, number, list(missing)))
+            self._writer.flush(JOB_TIMEOUT_S)
+            self._writer.ask(partial(_mend, folder, kind, number)).result(JOB_TIMEOUT_S)  # its own thread: it may be sealing that day
         if found.present:
             self._writer.salvage(found.present).result(JOB_TIMEOUT_S)
 

@@ -101,6 +101,10 @@ def demand_all(sql: Callable[..., Any]) -> bool:
     return True
 
 
+#: the word about the log that says when and what was damaged: [moment [s], sentence]
+DAMAGE = "damage"
+
+
 def meta_row(name: str, value: str) -> tuple[str, tuple[Any, ...]]:
     """Statement and values that keep a word about the log as a whole."""
     return insert_of("meta"), add_checksum("meta", (name, value))

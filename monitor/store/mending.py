@@ -36,6 +36,7 @@ def mend(folder: Path, kind: str, number: int) -> list[Span]:
         for block in opened.blocks:
             with suppress(SegmentDamaged):
                 kept.append((block, b"" if block.kind == segment.MISSING else opened.body(block)))
+    missing = [span for span in missing if span[1] != span[2] or span[0]]  # else no row is
     for table, first_ms, end_ms, count in missing:
         for name in (table,) if table else KINDS[kind][:1]:
             kept.append((Block(name, segment.MISSING, first_ms, end_ms, count, 0, 0), b""))
@@ -50,8 +51,9 @@ def describe(kind: str, number: int, missing: list[Span]) -> str:
 
     kind: which file of the day; number: of the day; missing: stretches of the log's time [ms].
     """
-    gone = "; ".join(f"{_WORDS.get(table, kind)} {format_moment(a)} to {format_moment(b)}" for table, a, b, _ in missing[:6])
-    return (f"The sealed {kind} of day {number} of the log were damaged. Missing: {gone}. Everything else of that day was brought over; "
+    gone = "; ".join(f"{_WORDS.get(table, kind)} {format_moment(a)} to {format_moment(b)}" for table, a, b, _ in missing[:6]
+                     if table or a != b) or "nothing that was logged"
+    return (f"The sealed {kind} of day {number} of the log were damaged. Missing: {gone}. Everything else of that day is brought over; "
             "the damaged file is kept beside it. A second time means: a new card.")
 
 

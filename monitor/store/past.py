@@ -162,7 +162,10 @@ class Past:
         return found
 
     def damage(self, kind: str, number: int) -> list[tuple[str, int, int, int]]:
-        """What of a file cannot be read, as `damaged` is told it; reads all of it. Empty: it is whole."""
+        """What of a file cannot be read, as `damaged` is told it; reads all of it. Empty: it is whole.
+
+        One span of no length, of no table: every row is there, and something of what tells where they are is damaged.
+        """
         found: list[tuple[str, int, int, int]] = []
         start, end = number * DAY_MS, (number + 1) * DAY_MS
         try:
@@ -177,7 +180,7 @@ class Past:
                         found.append((block.table, block.first_ms, block.end_ms, block.count))
                 found += opened.lost_spans(KINDS[kind], start, end)
                 if not found and not opened.is_whole():
-                    found.append(("", start, end, 0))
+                    found.append(("", start, start, 0))
         except OSError:
             found.append(("", start, end, 0))
         return found

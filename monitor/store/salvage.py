@@ -16,7 +16,7 @@ from typing import Any
 
 from monitor.store import commit_mark, disk_reserve, holes, past, rollups, salvage_rows
 from monitor.store.all_or_nothing import new_file, sync_file, sync_folder, transaction, write_text
-from monitor.store.checksum import add_checksum, insert_of
+from monitor.store.checksum import DAMAGE, add_checksum, insert_of, meta_row
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 from monitor.store.past import Past
 
@@ -103,7 +103,7 @@ def rescue(database: Path, why: str) -> str:
         for file in (part, *_companions(part)):
             file.unlink(missing_ok=True)
         try:
-            found = _build(part, aside, Past(past.FolderFiles(past.folder_of(database))), database)
+            found = _build(part, aside, Past(past.FolderFiles(past.folder_of(database))), database, why)
             break
         except Exception as error:
             if not _is_full(error) or not disk_reserve.give_up(database):
@@ -250,7 +250,8 @@ def second_name(file: Path, other: Path) -> None:
             shutil.copyfileobj(source, target, 1 << 20)
 
 
-def _build(part: Path, aside: Path | None, sealed: Past, database: Path) -> Salvaged:
+def _build(part: Path, aside: Path | None, sealed: Past, database: Path, why: str) -> Salvaged:
+    """The new log beside the damaged one. It says itself what is missing: a power cut may come before anybody else has."""
     from monitor.store.open_log import OpenLog
 
     new = OpenLog(part, salvaging=True)
@@ -260,6 +261,8 @@ def _build(part: Path, aside: Path | None, sealed: Past, database: Path) -> Salv
         sql = new.connection.exec_driver_sql
         for what, after_ms, until_ms in found.missing:
             sql(insert_of("gaps"), add_checksum("gaps", (after_ms, f"log: {what}", "the log was damaged", until_ms, 0)))
+        ends = sql("select max(end_ms) from minutes").fetchone()[0] or max(sealed.until_ms, 0)
+        sql(*meta_row(DAMAGE, json.dumps((ends / 1000, describe(found, why, aside)))))
         return found
     finally:
         new.close()

@@ -126,7 +126,7 @@ class Writer:
         with self._change:
             at_s = self._latest_s()
         self._damage = (at_s, words)
-        self.remember("damage", json.dumps(self._damage))
+        self.remember(checksum.DAMAGE, json.dumps(self._damage))
 
     def damage_condition(self, at_s: float) -> Condition:
         """The alert that something was damaged, for DAMAGE_TOLD_S after it was found."""
@@ -256,7 +256,7 @@ class Writer:
         self._fresh = False
         if not self._damage[1]:
             with suppress(ValueError, TypeError):
-                self._damage = tuple(json.loads(self._log.meta("damage") or "null") or self._damage)
+                self._damage = tuple(json.loads(self._log.meta(checksum.DAMAGE) or "null") or self._damage)
         disk_reserve.hold(self.database, self._ballast_bytes)
 
     def _drop_landed(self) -> None:

@@ -93,6 +93,11 @@ def judge(errand: str, before: Path, done: Path, cut: Path) -> str:
         found = resume.read(cut, fresh)
         if found.trouble == "damaged" or check.check(cut).present:
             salvage_it(cut)
+        log = OpenLog(cut)
+        told = log.meta(checksum.DAMAGE) or ""
+        log.close()
+        if "Missing: " not in told:
+            return "the log does not tell what is missing"
         return _differs(rows_of(done), cut) or ("" if missing_of(cut) == missing_of(done) else "other rows are named as missing")
     if errand == "restore":
         OpenLog(cut).close()

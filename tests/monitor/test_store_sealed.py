@@ -8,10 +8,12 @@ from pathlib import Path
 import pytest
 
 from monitor.logbook.reader import Reader
+from monitor.process.maintenance import Maintenance
 from monitor.store import backup, check, checksum, mending, past, reading, restoring, sealing, segment, tables, thinning
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
 from monitor.store.open_log import OpenLog
 from monitor.store.past import DAY_MS
+from monitor.store.writer import Writer
 from tests import store_fixture
 from tests.store_fixture import BEGINS_UTC_S
 
@@ -300,6 +302,58 @@ def test_a_stretch_with_whole_blocks_and_a_part_of_the_contents_that_is_overwrit
         assert named(right - left, told), f"from {place} of {len(body)}"
         shutil.rmtree(database.parent)
     assert gone
+
+
+def a_night(database: Path) -> None:
+    writer = Writer(database)
+    writer.start()
+    Maintenance(writer, database, raw_days=400, backup_to=None, tell=lambda *news: None).night()
+    assert writer.close()
+
+
+def test_a_damaged_day_is_mended_and_told_the_same_night_also_where_the_power_goes_between(sealed: Path, tmp_path: Path) -> None:
+    database = copy_of(sealed, tmp_path)
+    path = past.path_of(past.folder_of(database), "raw", 1)
+    with open(path, "rb") as file:
+        place = segment.Segment(file, "raw").blocks[5].place + 3
+    body = bytearray(path.read_bytes())
+    body[place] ^= 1
+    path.write_bytes(body)
+    pid = os.fork()
+    if pid == 0:
+        import sys
+
+        sys.addaudithook(lambda event, what: os._exit(7) if event == "os.rename" and str(what[1]).endswith(".day") else None)
+        a_night(database)
+        os._exit(0)
+    assert os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) == 7 and path.read_bytes() == body
+
+    def told() -> list[str]:
+        return [event.what.message for event in Reader(database).events_of("log_damaged")]
+
+    assert len(told()) == 1 and "Missing: raw readings day 1 " in told()[0] and not check.check(database).sound
+    a_night(database)
+    assert len(told()) == 2 and check.check(database).sound
+    a_night(database)
+    assert len(told()) == 2
+
+
+def test_damage_to_what_only_tells_where_rows_are_costs_none_and_names_none(sealed: Path, tmp_path: Path) -> None:
+    right = moments(sealed, [])
+    with open(past.path_of(past.folder_of(sealed), "raw", 1), "rb") as file:
+        header = segment.Segment(file, "raw").blocks[5].place - 10
+        size = file.seek(0, os.SEEK_END)
+    for place in (3, header, size - 100, size - 15, size - 2):
+        database = copy_of(sealed, tmp_path / f"{place}")
+        path = past.path_of(past.folder_of(database), "raw", 1)
+        body = bytearray(path.read_bytes())
+        body[place] ^= 1
+        path.write_bytes(body)
+        ((_, _, damage),) = check.check(database).files
+        assert "Missing: nothing that was logged" in mending.describe("raw", 1, list(damage))
+        assert mending.mend(past.folder_of(database), "raw", 1) == []
+        told: list[tuple[str, float, float]] = []
+        assert moments(database, told) == right and not told and check.check(database).sound, f"bit in byte {place} of {size}"
 
 
 @pytest.mark.parametrize("kind", ("raw", "minutes", "books"))
