@@ -24,11 +24,13 @@ def describe_life(book: LogView) -> dict[str, Any]:
     stage = background().stage(name, file)
     if stage is None:
         background().start(name, file, MODULE, ["--database", str(current_app.config["DATABASE"])])
-        return _without("Being worked out; load this page again in a minute.")
-    if stage.file is None:
-        return _without(stage.why or "Being worked out; load this page again in a minute.")
+    made = stage.file if stage is not None else None
+    if made is None:    # yesterday's, until today's is there
+        made = next((kept for _, kept in background().kept("life")), None)
+    if made is None:
+        return _without(stage.why if stage is not None and stage.why else "Being worked out; load this page again in a minute.")
     try:
-        found = json.loads(stage.file.read_text())
+        found = json.loads(made.read_text())
     except (OSError, ValueError):
         return _without("Its file cannot be read; it is worked out again tomorrow.")
     return {"headline": found["headline"], "rows": found["rows"], "because": "", "method": life_words.METHOD}
