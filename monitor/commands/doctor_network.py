@@ -49,5 +49,8 @@ def _wifi() -> Iterator[HealthRow]:
 
 
 def _nmcli(*arguments: str) -> list[str]:
-    done = subprocess.run(["nmcli", *arguments], capture_output=True, text=True, timeout=10)
+    try:
+        done = subprocess.run(["nmcli", *arguments], capture_output=True, text=True, timeout=10, errors="replace")
+    except (OSError, subprocess.TimeoutExpired):  # NetworkManager is busy, or not as it was
+        return []
     return done.stdout.strip().splitlines() if done.returncode == 0 else []
