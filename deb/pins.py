@@ -6,8 +6,8 @@ import tomllib
 from pathlib import Path
 
 HERE = Path(__file__).parent
-#: Extras for the workbench, not for a board.
-NOT_FOR_BOARDS = ("test", "physics")
+#: Extras for the workbench or for a collector of many vehicles, not for a board.
+NOT_FOR_BOARDS = ("test", "physics", "fleet")
 
 
 def resolve(requirements: list[str]) -> dict[str, str]:

@@ -283,8 +283,8 @@ def _upgrade(board: Container, package: Path, code: str) -> int:
     checked = ("import re; from werkzeug.security import check_password_hash as c; "
                f"print(c(re.search('code_hash = \"(.*)\"', open('/etc/ampledger/ampledger.toml').read())[1], '{code}'))")
     assert board.sh(f"/opt/ampledger/bin/python -c \"{checked.replace(chr(34), chr(92) + chr(34))}\"").strip() == "True"
-    board.until(f"test $(ampledger export --every minutes | wc -l) -gt {minutes}")
-    said = board.sh("ampledger status")
+    board.until(f"test $(ampledger export --every minutes | wc -l) -gt {minutes + 1}")
+    said = board.until("ampledger status")
     assert "house battery" in said and "stopped growing" not in said, said
     assert board.sh("ampledger doctor | grep -ci damaged; true").strip() == "0"
     return _minutes(board)

@@ -18,16 +18,17 @@ def tools(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """The scripts of deb/ find each other as they do when they are run."""
     monkeypatch.syspath_prepend(str(ROOT / "deb"))
     yield
-    for name in ("manual", "pack", "stage", "wheels"):
+    for name in ("manual", "pack", "pins", "stage", "wheels"):
         sys.modules.pop(name, None)
 
 
 def test_every_requirement_of_every_extra_for_boards_is_pinned_within_its_bounds() -> None:
     from packaging.requirements import Requirement
+    from pins import NOT_FOR_BOARDS
     from wheels import pins
 
     pinned = {pin.name: pin for pin in pins()}
-    extras = {name: texts for name, texts in PROJECT["optional-dependencies"].items() if name not in ("test", "physics")}
+    extras = {name: texts for name, texts in PROJECT["optional-dependencies"].items() if name not in NOT_FOR_BOARDS}
     for extra, texts in {"": PROJECT["dependencies"], **extras}.items():
         for need in map(Requirement, texts):
             pin = pinned[need.name.lower()]
