@@ -43,8 +43,9 @@ COMPENSATION_V_PER_K = (0.018, 0.030)
 WAIT = NotYet("not part of this benchmark")
 #: US Army TM 5-4210-230-14&P-1, table 2: charge and freezing point [°C].
 FREEZES = ((0.0, -9.4), (0.25, -15.0), (0.5, -26.1), (0.75, -37.2), (1.0, -59.5))
-#: What is judged: every alert with a promise of how soon it is raised, and what else watches the wiring of the current.
-JUDGED = (*told_within_s(), "shunt_bypassed")
+#: What is judged: every alert with a promise of how soon it is raised, and what watches the wiring.
+JUDGED = (*told_within_s(), "shunt_bypassed", "house_divider_wrong", "starter_divider_wrong", "channel_at_limit", "sensor_noisy",
+          "temperature_sensor_loose")
 DAY_S = 86400.0
 #: (the batteries are joined, the engine runs) -> what is told of it.
 JOINS = {(closed, running): JoinFindings("closed" if closed else "open", "running" if running else "off")
@@ -200,7 +201,7 @@ def is_true(kind: str, at_s: float, truth: Truth, plan: Plan, since_full_s: floa
         return since_full_s > (10.0 if plan.house.chemistry != "lfp" else 60.0) * DAY_S
     if kind in ("house_overcharged", "house_over_voltage") and not plan.sensor.with_temperature and not plan.sensor.with_ambient:
         return min(truth.near(truth.house_c, at_s)) < 0.0   # it says that below freezing the charger may be right
-    return False    # too much voltage, runaway, a bypass: none of these vehicles has cause for it
+    return False    # too much voltage, runaway, wiring: none of these vehicles has cause for it
 
 
 def main(arguments: list[str]) -> None:

@@ -260,6 +260,18 @@ def test_what_is_held_comes_back_bit_for_bit_and_a_gap_ends_every_run() -> None:
     assert inf not in (after.limit_v.low, after.limit_a.low)
 
 
+def test_both_batteries_high_together_is_no_wrong_divider() -> None:
+    """A charger that compensates gives 15.7 V at -16 °C (14.5 V and 0.03 V a kelvin); joined, both meters say so."""
+    def times(house_v: float | None) -> int:
+        state = starter(VoltageLevel(), 13.6, 13.58, 13.62, house_v)
+        for _ in range(4):
+            state = starter(state, 15.7, 15.68, 15.72, house_v)
+        return state.times
+
+    assert times(15.6) == 0 and starter_factor(VoltageLevel()) is None
+    assert times(14.2) >= 2 and times(None) >= 2
+
+
 def test_a_step_that_the_starter_battery_makes_as_well_is_no_bypass() -> None:
     """Joined batteries share each other's loads: the house current may stay at nothing while both voltages step down and up."""
     def pairs(starter_step_v: float) -> float:

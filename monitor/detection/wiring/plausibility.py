@@ -93,7 +93,7 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: 
     if b.starter_minutes >= LEAST_MINUTES and span_s < 2 * BLOCK_S:
         mean = b.starter_v / b.starter_minutes
         running = mean > RUNNING_V
-        level = voltage_level.starter(level, mean, b.starter_low_v, b.starter_high_v)
+        level = voltage_level.starter(level, mean, b.starter_low_v, b.starter_high_v, b.house_v / b.minutes if b.minutes else None)
     if minute.house_temperature_c is not None and not running:
         swings = sunny_sensor.update(swings, at_s, minute.house_temperature_c, sun)
     return PlausibilityState(Block(at_s), state.ring, loads, level, state.limit_v, state.limit_a, noise_v, noise_a, swings, at_s,

@@ -13,7 +13,7 @@ MIDDLE_V = P.by_chemistry("middle_v")
 CHARGED_V = P.number("charged_v")
 REST_FRAC = P.numbers("rest_frac")
 LEVEL_FRAC = P.number("level_frac")
-ENGINE_V, TIMES = P.numbers("engine_v"), P.count("times")
+ENGINE_V, TIMES, AGREE_V = P.numbers("engine_v"), P.count("times"), P.number("agree_v")
 LEAST_PER_H, CALM_MOST_H, LOW_MOST_H = P.number("least_per_h"), P.number("calm_most_h"), P.number("low_most_h")
 FULL_REST_V, TIMES_KEPT, SAME_REST_V = P.number("full_rest_v"), P.count("times_kept"), P.number("same_rest_v")
 DIVIDERS = P.numbers("dividers")
@@ -72,18 +72,21 @@ def _low(state: VoltageLevel, voltage_v: float, current_a: float, hours: float, 
                    least_v=min(state.least_v, voltage_v), most_v=max(state.most_v, voltage_v), calm_h=0.0)
 
 
-def starter(state: VoltageLevel, voltage_v: float, low_v: float, high_v: float) -> VoltageLevel:
+def starter(state: VoltageLevel, voltage_v: float, low_v: float, high_v: float, house_v: float | None = None) -> VoltageLevel:
     """Ten minutes of the starter battery more: mean, lowest and highest.
 
+    Two instruments that agree are both right: joined, a charger that compensates for hard frost lifts both batteries.
+
     state: what was kept after the minute before; voltage_v: at its posts [V]; low_v: lowest voltage [V]; high_v: highest
-    voltage [V].
+    voltage [V]; house_v: mean of the house battery meanwhile [V], None: not measured.
     """
     if high_v - low_v > LEVEL_FRAC * voltage_v:
         return state
     rest = state.rest_v
     if rest and REST_FRAC[0] <= rest / voltage_v <= REST_FRAC[1]:   # an engine's level
         least, most = ENGINE_V
-        if voltage_v < least or voltage_v > most and rest > FULL_REST_V:
+        agrees = house_v is not None and abs(house_v - voltage_v) < AGREE_V
+        if not agrees and (voltage_v < least or voltage_v > most and rest > FULL_REST_V):
             return replace(state, times=min(state.times + 1, TIMES_KEPT), level_v=voltage_v)
         return replace(state, times=0) if state.times else state
     if rest and abs(voltage_v - rest) < SAME_REST_V:
