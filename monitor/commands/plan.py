@@ -38,6 +38,8 @@ class LegType(click.ParamType):
 @click.option("--standing", "standing_days", default=2, show_default=True, type=int, help="Days without driving between two such days.")
 @click.option("--days", type=int, help="Days of each month that are travelled. Default: all.")
 @click.option("--cabin", "cabin_k", default=3.0, show_default=True, type=float, help="Kelvin by which the cabin is warmer than the air.")
+@click.option("--heated", "heated_c", default=12.0, show_default=True, type=float,
+              help="°C that a lived-in cabin is kept at, at the least; a fridge in it feels no winter.")
 @click.option("--shore", "shore_every_days", type=int, help="A night on shore power every so many days.")
 @click.option("--sun", help="Your own figures: twelve months of kWh/m² a day on the level, 1.8,2.6,…")
 @click.option("--air", help="Your own figures: twelve months of mean temperature, °C.")
@@ -50,7 +52,7 @@ class LegType(click.ParamType):
 @database_option
 def plan(legs, months: str, loads, systems, find: str | None, most_short: float, most_panel_w: float, drive_hours: float,
          standing_days: int, days: int | None, cabin_k: float, shore_every_days: int | None, sun: str | None, air: str | None,
-         as_json: bool, page_file: Path | None, log_days: int, config_file: Path | None, database: Path | None) -> None:
+         as_json: bool, page_file: Path | None, log_days: int, heated_c: float, config_file: Path | None, database: Path | None) -> None:
     """Live the trip with each system, forty times with what is not known drawn anew: weather, use, batteries, alternator.
 
     Sun and air come from published monthly figures of some 950 places, or from what lies between them, with the doubt that
@@ -65,7 +67,7 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
     try:
         request = PlanRequest(tuple((place, own or months) for place, own in legs), tuple(loads), tuple(systems), find or "", most_short,
                               most_panel_w, drive_hours, standing_days, cabin_k, shore_every_days, days, _twelve(sun, "--sun"),
-                              _twelve(air, "--air"), log_days)
+                              _twelve(air, "--air"), log_days, heated_c)
         logged = _read_log(config_file, database, log_days) if log_days else []
         answer = _with_progress("living the trip", lambda tell: work_out(request, logged, tell))
     except ValueError as error:

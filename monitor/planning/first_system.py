@@ -9,6 +9,7 @@ from monitor.planning.climate import between, days, sky
 from monitor.planning.climate.between import Climate
 from monitor.planning.climate.places import MONTHS
 from monitor.planning.load_catalogue import Load, follows_warmth, steady_power_w, warmth_power_w
+from monitor.planning.trip import HEATED_C
 from monitor.planning.trip_life import warmth_frac
 
 #: Usable part of a battery by kind: common practice.
@@ -93,7 +94,7 @@ def daily_need_wh(loads: Sequence[Load], climate: Climate, month: int) -> float:
     above = sky.day_sky(climate.latitude_deg, sky.MONTH_STARTS[month] + sky.MONTH_DAYS[month] // 2)
     dark = [share <= 0 for share in above.whole]
     air_c = climate.air_c[month]
-    return sum(24 * warmth_power_w(load, air_c, air_c + CABIN_K) if follows_warmth(load) else sum(steady_power_w(load, dark))
+    return sum(24 * warmth_power_w(load, air_c, max(air_c + CABIN_K, HEATED_C)) if follows_warmth(load) else sum(steady_power_w(load, dark))
                for load in loads)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 from monitor.planning import plan, plan_search
 from monitor.planning.load_catalogue import Load, parse_load
 from monitor.planning.plan_candidates import make_usual, parse_system
-from monitor.planning.trip import Trip, make_trip
+from monitor.planning.trip import HEATED_C, Trip, make_trip
 from monitor.planning.trip_life import Candidate
 
 
@@ -17,7 +17,7 @@ class PlanRequest:
     legs : (place, months) one after another; loads, systems : as they are written; find : lightest or smallest, "": no search
     most_short_pct : with find, nights in 100 that may be short; most_panel_w : that there is room for [W]
     drive_hours, standing_days, cabin_k, shore_every_days, days : of the trip; sun, air : the owner's monthly figures
-    log_days : days of the log whose loads are taken, 0: none
+    log_days : days of the log whose loads are taken, 0: none; heated_c : the cabin's least [°C]
     """
 
     legs: tuple[tuple[str, str], ...]
@@ -34,6 +34,7 @@ class PlanRequest:
     sun: tuple[float, ...] | None = None
     air: tuple[float, ...] | None = None
     log_days: int = 0
+    heated_c: float = HEATED_C
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,7 @@ def check(request: PlanRequest, logged: Sequence[Load] = ()) -> tuple[Trip, list
     ValueError : something that cannot be, in one sentence
     """
     trip = make_trip(request.legs, request.drive_hours, request.standing_days, request.cabin_k, request.shore_every_days, request.days,
-                     (request.sun, request.air))
+                     request.heated_c, (request.sun, request.air))
     loads = [*logged, *(parse_load(text) for text in request.loads)]
     if not loads and not request.log_days:
         raise ValueError("there is no load to plan for; name at least one, as fridge, or kettle,800,0.2")

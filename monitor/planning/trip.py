@@ -8,8 +8,10 @@ from monitor.planning.climate.between import Climate
 from monitor.planning.climate.places import MONTHS
 
 #: field -> (least, most, unit)
-LIMITS = {"drive_hours": (0.0, 16.0, "h"), "standing_days": (0, 90, "days"), "cabin_k": (-10.0, 25.0, "K"),
+LIMITS = {"drive_hours": (0.0, 16.0, "h"), "standing_days": (0, 90, "days"), "cabin_k": (-10.0, 25.0, "K"), "heated_c": (-60.0, 30.0, "°C"),
           "shore_every_days": (1, 60, "days"), "days": (1, 366, "days")}
+#: A cabin that is lived in is heated to so much, mean over day and night [°C] (common practice): a fridge in it feels no winter.
+HEATED_C = 12.0
 #: Longest trip that is planned at a time [months] (choice: two years).
 MONTHS_MOST = 24
 
@@ -29,6 +31,7 @@ class Trip:
 
     drive_hours : on a day of driving [h]; standing_days : days without driving between two of them
     cabin_k : how much warmer the cabin is than the air [K]; shore_every_days : a night on shore power so often, None: never
+    heated_c : a cabin that is lived in is kept at so much at least, mean over the day [°C]
     """
 
     stops: tuple[Stop, ...]
@@ -36,6 +39,7 @@ class Trip:
     standing_days: int = 2
     cabin_k: float = 3.0
     shore_every_days: int | None = None
+    heated_c: float = HEATED_C
 
     @property
     def days(self) -> int:
@@ -97,13 +101,14 @@ def _month(text: str) -> int:
 
 
 def make_trip(legs: Sequence[tuple[str, str]], drive_hours: float = 1.5, standing_days: int = 2, cabin_k: float = 3.0,
-              shore_every_days: int | None = None, days: int | None = None,
+              shore_every_days: int | None = None, days: int | None = None, heated_c: float = HEATED_C,
               own: tuple[tuple[float, ...] | None, tuple[float, ...] | None] = (None, None)) -> Trip:
     """A trip from months and places as they are written.
 
     legs: (place, months) one after another; drive_hours: on a day of driving [h]; standing_days: days without driving between two;
     cabin_k: how much warmer the cabin is than the air [K]; shore_every_days: a night on shore power so often, None: never;
-    days: of each month that are travelled, None: all; own: the owner's monthly sun [kWh/m2 a day] and temperature [°C] of every place.
+    days: of each month that are travelled, None: all; heated_c: the cabin's least [°C]; own: the owner's
+    monthly sun [kWh/m2 a day] and temperature [°C] of every place.
 
     Raises
     ------
@@ -112,7 +117,7 @@ def make_trip(legs: Sequence[tuple[str, str]], drive_hours: float = 1.5, standin
     if not legs:
         raise ValueError("there is no place to plan for; name one, as Lisbon, or 44.5,6.2,1800")
     for name, value in (("drive_hours", drive_hours), ("standing_days", standing_days), ("cabin_k", cabin_k),
-                        ("shore_every_days", shore_every_days), ("days", days)):
+                        ("shore_every_days", shore_every_days), ("days", days), ("heated_c", heated_c)):
         low, high, unit = LIMITS[name]
         if value is not None and not low <= value <= high:
             raise ValueError(f"{name.replace('_', ' ')} is {value:g} {unit}: it must lie between {low:g} and {high:g}")
@@ -126,7 +131,7 @@ def make_trip(legs: Sequence[tuple[str, str]], drive_hours: float = 1.5, standin
             stops.append(Stop(climate, month, most if days is None else days))
     if len(stops) > MONTHS_MOST:
         raise ValueError(f"the trip has {len(stops)} months: plan {MONTHS_MOST} at a time")
-    trip = Trip(tuple(stops), drive_hours, standing_days, cabin_k, shore_every_days)
+    trip = Trip(tuple(stops), drive_hours, standing_days, cabin_k, shore_every_days, heated_c)
     if drive_hours > 0 and standing_days + 1 > trip.days:
         raise ValueError(f"the trip contradicts itself: it stands {standing_days} days between drives and lasts only {trip.days} days; "
                          "say 0 hours of driving, or fewer days standing")

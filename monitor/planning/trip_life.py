@@ -89,7 +89,7 @@ class TripResult:
     full_days : that reached full; unserved_ah : that loads missed; lowest_frac : charge
     engine_hours : of driving more, that would have kept it above the reserve, beyond what was driven; None: no path from the engine
     cold_days, hot_days : on which the battery stood below its limit for charging, or above that for heat
-    out_ah : drawn from the battery; need_ah : taken by the loads; curtailed_ah : of the sun that found no room
+    out_ah : drawn from the battery; need_ah : that the loads ask for, served or not; curtailed_ah : of the sun that found no room
     by_month : (nights, below) of each month
     """
 
@@ -233,7 +233,7 @@ class _Life:
                 need += day.fridge_a[hour]
             else:
                 unserved += day.fridge_a[hour]
-            needed += need
+            needed += day.load_a[hour] + day.fridge_a[hour]
             sun = day.sun_w[hour] * panel_a
             net = sun - need
             at = int(z * 100)

@@ -103,11 +103,11 @@ def _loads(trip: Trip, loads: Sequence[Load], factors: list[float], above: sky.D
                 steady[h] += watts * today
         elif load.is_fridge:
             for h in range(0, 24, 3):
-                amperes = factor * warmth_power_w(load, air[h + 1], air[h + 1] + trip.cabin_k) / LOAD_V
+                amperes = factor * warmth_power_w(load, air[h + 1], max(air[h + 1] + trip.cabin_k, trip.heated_c)) / LOAD_V
                 cold[h] += amperes
                 cold[h + 1] += amperes
                 cold[h + 2] += amperes
         else:
             for h in range(24):
-                steady[h] += factor * warmth_power_w(load, air[h], air[h] + trip.cabin_k) / LOAD_V
+                steady[h] += factor * warmth_power_w(load, air[h], max(air[h] + trip.cabin_k, trip.heated_c)) / LOAD_V
     return steady, cold

@@ -28,6 +28,8 @@ from monitor.planning.trip_life import Candidate
 DAY_S, STEP_S = 86400.0, 240.0
 #: Days lived before nights count, and nights counted.
 BEFORE, NIGHTS = 5, 30
+#: The simulated cabin is 2.5 K warmer than the air, winter and summer [°C].
+NOT_HEATED_C = -60.0
 MID_MONTH = (17, 47, 75, 105, 135, 162, 198, 228, 258, 288, 318, 344)
 
 
@@ -78,7 +80,8 @@ def ask(vehicle: Plan, known: dict) -> planning.PlanResult:
     most = between.CLEARNESS_LIMITS[1] * sky.monthly_extraterrestrial_kwh_m2(latitude)[month]
     suns = tuple(min(sun, most) if m == month else s for m, s in enumerate(climate.sun_kwh_m2_day))
     airs = tuple(air if m == month else t for m, t in enumerate(climate.air_c))
-    trip = Trip((Stop(between.with_own_figures(climate, suns, airs), month, NIGHTS),), known["drive_h"], known["standing"], 2.5)
+    stop = Stop(between.with_own_figures(climate, suns, airs), month, NIGHTS)
+    trip = Trip((stop,), known["drive_h"], known["standing"], 2.5, heated_c=NOT_HEATED_C)
     loads: list[Load] = [parse_load(f"fridge,volume={45 * vehicle.fridge_size ** 1.5:.0f}"),
                          replace(parse_load("lights"), power_w=12.5 * vehicle.lights_a), parse_load("pump"),
                          Load("standby", 12.5 * vehicle.standby_a, 24.0, "always", 0.1)]

@@ -113,6 +113,14 @@ def test_heat_costs_charge_and_life() -> None:
     assert hot.hot_days.value > cool.hot_days.value == 0
 
 
+def test_a_fridge_in_a_heated_cabin_feels_no_winter() -> None:
+    def need(heated_c: float) -> float:
+        days = draw_trip(make_trip([("Oslo", "1")], heated_c=heated_c), [parse_load("fridge")], Random(1))
+        return sum(sum(day.fridge_a) for day in days) / len(days)
+
+    assert need(-60.0) < 3 < need(12.0) < need(20.0)
+
+
 def test_the_search_finds_the_lightest_and_it_holds(drawn: plan.Drawn) -> None:
     grid = plan_search.make_grid()
     assert len(grid) > 200 and not any(c.chemistry == "lfp" and c.engine.kind == "relay" for c in grid)
