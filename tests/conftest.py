@@ -24,7 +24,7 @@ SLOW = (
     "tests/monitor/test_loads.py", "tests/monitor/test_starter.py", "tests/monitor/test_wrong_dates.py",
     "tests/monitor/test_store_outages.py", "tests/monitor/test_store_sealed.py", "tests/monitor/test_uncharged_run.py",
     "tests/monitor/test_commands_fuzz.py", "tests/monitor/test_earlier_logs.py", "tests/monitor/test_relive.py",
-    "tests/monitor/test_wishes.py", "tests/monitor/test_store_chunks.py",
+    "tests/monitor/test_wishes.py", "tests/monitor/test_store_chunks.py", "tests/monitor/test_named_loads.py",
     # real processes, users and clocks
     "tests/monitor/test_users.py", "tests/monitor/test_no_disk.py", "tests/monitor/test_supervision.py", "tests/monitor/test_service.py",
 )
@@ -61,10 +61,9 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> ByFile | 
     return ByFile(config, log)
 
 
-def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
-    """Two workers a core for quick tests, of which many wait for a real process, line or server; one more than cores for the others."""
-    cores = len(os.sched_getaffinity(0))
-    return 2 * cores if "not slow" in config.getoption("markexpr") else cores + 1
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than cores: many tests wait for a real process, line or server."""
+    return len(os.sched_getaffinity(0)) + 1
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:

@@ -19,7 +19,7 @@ SOURCES = {
     "room": "The battery's box, from what such batteries measure.",
     "years": "Until it holds 80 % of rated capacity, this trip repeated: lead-acid by weighted ampere-hours with corrosion (Schiffer et "
              "al. 2007), lithium by several published sets for time and use.",
-    "cold, heat": "Limits of its kind, on page Health and in docs/limits.md.",
+    "cold, heat": "Limits of its kind, on the page Health and in `ampledger docs limits`.",
     "price": "Your own figure; none is invented.",
 }
 HEADINGS = ("nights short", "fridge off", "days full", "more driving", "weight", "room", "years", "cold, heat")
