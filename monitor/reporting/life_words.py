@@ -98,4 +98,6 @@ def describe_headline(report: LifeReport) -> str:
         return "Years left: not known yet."
     if years.value < BY_NOW_YEARS:
         return "Used up by now, as the figures stand."
+    if years.value >= LONGEST_YEARS:
+        return f"More than {_year(years.low)} years left."
     return f"About {describe_years(years)} left."

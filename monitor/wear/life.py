@@ -25,6 +25,7 @@ LABEL_SIGMA, PACE_SIGMA = P.number("label_sigma_ln"), {True: P.number("pace_lead
 NEW_FRAC, NEW_SIGMA = P.number("new_capacity_frac"), P.sigma("new_capacity_frac")
 SEASON_SIGMA, LONGEST_YEARS, LEAST_DAYS = P.number("season_sigma_ln"), P.number("longest_years"), P.number("least_days")
 LINE_SHARE, LINE_FROM_YEARS = P.number("line_share"), P.number("line_from_years")
+OLDEST_YEARS = P.number("oldest_years")
 SLOWEST_FADE = P.number("slowest_fade_per_year")
 DRAWS, DISAGREE = P.count("draws"), P.number("disagree_sigmas")
 COOL_C, PART_H, DEEP_FRAC = P.number("cool_c"), P.number("part_h"), P.number("deep_frac")
@@ -129,7 +130,7 @@ def _draw(wear: LeadWear | LithiumWear, label: LifeLabel, season: float, measure
         new = NEW_FRAC * exp(NEW_SIGMA * d)
         age = 0.0 if measured is None else measured.age_years
         if age is None:
-            age = u * LONGEST_YEARS / 2.0
+            age = u * OLDEST_YEARS
         left = (_lead_left(wear, label, layers, a, b, pace, new) if isinstance(wear, LeadWear)
                 else _lithium_left(wear, number % len(lithium_life.MODELS), pace, new))
         found.append(_Drawn(left, age))
@@ -179,7 +180,8 @@ def _weigh(drawn: list[_Drawn], measured: MeasuredCapacity | None) -> tuple[list
     seen = log(max(measured.capacity_frac, 0.02))
     apart = abs(seen - mean) / max(hypot(spread, measured.sigma_ln), 1e-6) / DISAGREE
     sigma = max(measured.sigma_ln, 0.02) * max(apart, 1.0)
-    return [replace(d, left=_anchored(d.left, d.age_years, measured.capacity_frac * exp(measured.sigma_ln * (k % 7 - 3) / 2)),
+    gain = spread**2 / max(spread**2 + measured.sigma_ln**2, 1e-9)   # a vague measurement moves a draw little, a sharp one all the way
+    return [replace(d, left=_anchored(d.left, d.age_years, gain, measured.capacity_frac * exp(measured.sigma_ln * (k % 7 - 3) / 2)),
                     weight=exp(-0.5 * ((x - seen) / sigma) ** 2) + 1e-9) for k, (d, x) in enumerate(zip(drawn, logs, strict=True))], apart
 
 
@@ -203,9 +205,9 @@ def _line(now_frac: float, age_years: float, fade_per_year: float) -> Callable[[
     return lambda years: now_frac - fade_per_year * (years - age_years)
 
 
-def _anchored(left: Callable[[float], float], age_years: float, now_frac: float) -> Callable[[float], float]:
-    """The same decline, from the capacity that was measured now."""
-    lift = now_frac - left(age_years)
+def _anchored(left: Callable[[float], float], age_years: float, gain: float, now_frac: float) -> Callable[[float], float]:
+    """The same decline, from the capacity that was measured now, as far as the measurement is sharper than the draws."""
+    lift = gain * (now_frac - left(age_years))
     return lambda years: left(years) + lift
 
 
