@@ -16,8 +16,10 @@ WEIGHTS = {"decisive": "Decisive", "strong": "Strong, against it", "weak": "Weak
 def build_health(book: LogView) -> dict:
     """Everything the template of page Health needs beside the findings."""
     health = book.known.findings.health
+    # the verdict is the headline; the figure behind it, or why there is none, follows
+    lead, _, figures = health_sentence(health, book.known.vehicle.house.rated_capacity_ah).partition(". ")
     return {
-        "lead": health_sentence(health, book.known.vehicle.house.rated_capacity_ah),
+        "lead": f"{lead}.", "lead_figures": figures,
         "evidence": [(WEIGHTS[line.weight], sentence(line.seen), line.overturned_by) for line in health.lines],
         "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health),
         "care": care.list_care(book.known.vehicle.house, book.care(book.known.utc_s - CARE_S), book.last_full_utc_s(), book.known.utc_s,

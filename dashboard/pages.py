@@ -45,6 +45,7 @@ def now():
         acts=answers.acts(book.findings.forecast),
         starter_headline=answers.starter_headline(book.findings.starter, book.findings.join, book.findings.conditions),
         load_rows=load_words.table(book.findings.named),
+        took=load_words.headline(book.findings.named, None if book.findings.counts.because else book.findings.counts.today.spent_ah),
         alerts=[line for line in _open_lines(book) if not line.gone and line.kind != TONIGHT_KIND],
         gone=sum(line.gone for line in _open_lines(book)),
         house_readings=[row for row in house if row], starter_readings=[row for row in starter if row],
@@ -57,7 +58,9 @@ def tonight():
     book = books.open_log_view()
     if book.findings is None:
         return _blank(book, "tonight", "Tonight")
-    return render_template("tonight.html", title="Tonight", page="tonight", book=book, f=book.findings,
+    found = book.findings
+    return render_template("tonight.html", title="Tonight", page="tonight", book=book, f=found,
+                           until_full=answers.until_full(found.forecast, found.charge, found.loads.drive_charge_a, book.hour),
                            drawn=_picture(figures.draw_tonight(book, picture.INKS)),
                            **night_page.build_night(book))
 

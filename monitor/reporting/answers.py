@@ -2,19 +2,40 @@
 from collections.abc import Sequence
 
 from monitor.alerts.rules import RANK
-from monitor.findings import Condition, Estimate, ForecastFindings, JoinFindings, StarterFindings
+from monitor.findings import Answer, ChargeFindings, Condition, Estimate, ForecastFindings, JoinFindings, StarterFindings
 from monitor.forecast.levers import NOTHING
-from monitor.reporting.sentences import span
+from monitor.reporting.sentences import span, when
 
 #: Ways out that are named beside the first.
 MOST_ACTS = 3
 #: Alerts of the vehicle that tell whether the starter battery is safe.
 ITS_OWN = ("isolator_stuck_closed",)
+#: Driving is reckoned up to here: what is left comes slowly, whatever charges. A drive that charges less is not one to wait for [A].
+NEARLY_FULL, LEAST_DRIVE_A = 0.9, 2.0
 
 
 def acts(forecast: ForecastFindings) -> tuple[str, ...]:
     """What to do about tonight, the smallest act first; empty where there is nothing to do or no forecast."""
     return tuple(text for text, _ in forecast.levers if text != NOTHING)[:MOST_ACTS]
+
+
+def until_full(forecast: ForecastFindings, charge: ChargeFindings, drive_a: Answer, hour: float | None) -> str:
+    """When the sun will have filled the house battery, and how long a drive would take; "" where neither is known.
+
+    forecast, charge : what is known; drive_a : what a drive charges it with [A]; hour : local clock hour, None: not known
+    """
+    if not isinstance(charge.charge_frac, Estimate) or not isinstance(charge.capacity_ah, Estimate):
+        return ""
+    missing_frac = NEARLY_FULL - charge.charge_frac.value
+    if missing_frac <= 0:
+        return "The house battery is full, or nearly."
+    sun = "" if forecast.full_in_s is None else f"Full {when(forecast.full_in_s, hour)}"
+    drive = ""
+    if isinstance(drive_a, Estimate) and drive_a.value > LEAST_DRIVE_A:
+        drive = f"{span(3600 * missing_frac * charge.capacity_ah.value / drive_a.value)} driving to {100 * NEARLY_FULL:.0f} %"
+    if sun and drive:
+        return f"{sun}, or {drive}."
+    return f"{sun} by sun." if sun else f"About {drive}." if drive else "Not full within three days by sun alone." if forecast.fan else ""
 
 
 def starter_headline(starter: StarterFindings, join: JoinFindings, conditions: Sequence[Condition]) -> str:

@@ -56,6 +56,21 @@ def table(found: LoadSharesFindings) -> list[LoadRow]:
     return made
 
 
+def headline(found: LoadSharesFindings, spent_ah: float | None) -> str:
+    """What took the charge today, in at most twelve words; "" where it is not known.
+
+    found: what the loads took; spent_ah: what left the battery today [Ah], None: not known
+    """
+    if found.because or spent_ah is None:
+        return ""
+    rows = [row for row in table(found) if row.today.known and not row.whole]
+    if rows and isinstance(found.today_ah, Estimate):
+        most = max(rows, key=lambda row: float(row.today.value))
+        name = "loads without a name" if most.name == UNNAMED else most.name
+        return f"Today most went to {name}: {most.today.value} of {figure(found.today_ah, 'Ah', 0).value} Ah."
+    return f"{number(spent_ah, 1)} Ah left the house battery today."
+
+
 def _sum(answers: list[Answer]) -> Answer:
     """The sum of what several took: their misses are taken as independent."""
     if len(answers) == 1:
