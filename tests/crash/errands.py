@@ -61,7 +61,7 @@ def relearn(database: Path) -> None:
     later_s = DAYS["relearn"] * 86400 + 30.0
     clock = HandClock(boot_s=later_s, utc_s=BEGINS_UTC_S + later_s, trust=NETWORK)
     life = daemon(database, clock=clock, simulated=True, relearning=Relearning)
-    until = time.monotonic() + 90
+    until = time.monotonic() + 240  # its process has the lowest priority
     while life.daemon._relearner.run is not None and time.monotonic() < until:
         live(life, 1)
         time.sleep(0.005)
