@@ -142,8 +142,11 @@ def bring_over(aside: Path | None, connection: Any, sealed: Past, tables: commit
             if carver is not None and carver.is_ahead:
                 _bring(sql, table, salvage_rows.rows_of(carver, table), sealed, found)
             _bring(sql, table, salvage_rows.readable(aside, table, broken) if aside is not None else (), sealed, found)
-            if carver is not None and (broken or torn):
+            if carver is not None and (broken or torn or table in found.refused):  # a damaged name of a column spoils every row
+                had = found.rows.get(table, 0)
                 _bring(sql, table, salvage_rows.rows_of(carver, table), sealed, found)
+                refused = found.refused.pop(table, 0) - found.rows.get(table, 0) + had
+                found.refused |= {table: refused} if refused > 0 else {}
             if carver is not None and torn and table not in _WHOLE:
                 _bring(sql, table, salvage_rows.strays_of(carver, table, _known(sql, table)), sealed, found)
             found.torn += [table] if (torn or broken) and table in _UNCOUNTED else []

@@ -70,6 +70,19 @@ def test_a_damaged_place_in_the_live_write_ahead_log_costs_its_page_and_not_what
         assert left.good and left.gone <= LOST_BY_A_PAGE, f"{left}"
 
 
+def test_a_bit_in_the_name_of_a_column_costs_no_row(log_and_rows: tuple[Path, Rows], tmp_path: Path) -> None:
+    whole, rows = log_and_rows
+    for name in (b"engine_running_e3", b"house_voltage_low_mv"):
+        fresh_copy(whole, tmp_path / "hurt")
+        database = tmp_path / "hurt" / whole.name
+        body, place = bytearray(database.read_bytes()), -1
+        while (place := body.find(name, place + 1)) >= 0:
+            body[place + 3] ^= 1
+        database.write_bytes(body)
+        left = look(rows, database, name.decode(), [])
+        assert left.good and left.gone == 0 and "of minutes" not in left.told, f"{left}"
+
+
 def fresh_copy(whole: Path, folder: Path) -> None:
     """A whole log and its companions, once more."""
     shutil.rmtree(folder, ignore_errors=True)
