@@ -26,6 +26,8 @@ NEW_LN, NEW_SIGMA_LN = _P.number("new_ln"), _P.sigma("new_ln")
 UPPER_FROM, UPPER_TO, LOWER_FROM, LOWER_TO = (
     _P.number("upper_from_frac"), _P.number("upper_to_frac"), _P.number("lower_from_frac"), _P.number("lower_to_frac"))
 SPACING = _P.number("spacing_frac")
+#: Half of the fall, its middle, takes no more than this.
+WIDEST = _P.number("widest_frac")
 #: The step falls by so much; the lower flat by no more over its reading.
 FALL_V, FALLING, LEVEL_V = _P.number("fall_v"), _P.number("falling"), _P.number("level_v")
 #: Share of batteries whose voltage falls otherwise, and over how much of ln capacity they lie.
@@ -153,6 +155,11 @@ def found(descent: Descent, rated_ah: float) -> Size | None:
         if lower[0][1] - lower[-1][1] > LEVEL_V or d1 - d0 > SPACING * rated_ah:
             return None
         half = 0.5 * (high - sum(v for _, v in lower) / len(lower))
+    # a slope that goes on and on is the lower flat of a battery without an upper one
+    last_above = max((d for d, v, _ in points if v > high - 0.5 * half), default=0.0)
+    first_below = min((d for d, v, _ in points if d > last_above and v < high - 2.0 * half + 0.5 * half), default=2.0 * rated_ah)
+    if first_below - last_above > WIDEST * rated_ah + (d1 - d0):
+        return None
     return _size(crossed, shift, d1 - d0, descent.doubt_ah2, rated_ah)
 
 
