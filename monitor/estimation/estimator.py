@@ -39,6 +39,8 @@ BIRTH = log(_P.number("birth"))
 BIRTH_MARGIN = _P.number("birth_margin")
 #: After a gap this long anything may have gone on. Its share grows with this time [h].
 UNKNOWN_GAP_H, UNKNOWN_H = _P.number("unknown_gap_h"), _P.number("unknown_h")
+#: After a shorter one too, unless it is as long as the one before: then the log is one that is read seldom.
+CHARGED_GAP_H, SELDOM_PART = _P.number("charged_gap_h"), _P.number("seldom_part")
 #: So many windows of one stay at an end count in full.
 STAY_STEPS = _P.number("stay_steps")
 #: No window for so long means that voltage is not known: then only counting goes on.
@@ -95,10 +97,11 @@ def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> Estimato
         state = settled(state, vehicle)
     if window.changed(state.window, minute, battery, sensor):
         state = _step(state, vehicle)
-    past = window.follow(state.past, minute, battery, sensor)
+    before_s, past = state.past.last_gap_s, window.follow(state.past, minute, battery, sensor)
     gathered, gap_h = window.add(state.window, state.past, past, minute, battery, sensor)
     state = _gathered(state, gathered, past)
-    if gap_h > UNKNOWN_GAP_H:
+    seldom = abs(3600.0 * gap_h - before_s) < SELDOM_PART * 3600.0 * gap_h
+    if gap_h > (UNKNOWN_GAP_H if seldom else CHARGED_GAP_H):
         state = _after_gap(_step(state, vehicle, measure=False), vehicle, gap_h)
     if _due(state, battery.rated_capacity_ah):
         state = _step(state, vehicle)

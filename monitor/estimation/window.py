@@ -52,6 +52,7 @@ class Past:
     temperature_c: float | None = None
     opened: bool = False
     gap_s: float = 0.0
+    last_gap_s: float = 0.0                # of the gap that ended last
 
     @property
     def warmth_c(self) -> float:
@@ -88,8 +89,9 @@ def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) 
         # after a gap, and at the first minute, the present current stands for what went before
         keep = exp(-(minute.covered_s + minute.gap_s) / RATE_S) if past.at_s is not None and past.gap_s + minute.gap_s < RATE_S else 0.0
         rate = mean / rated + keep * (rate - mean / rated)
-    gap_s = past.gap_s + minute.gap_s if mean is None else 0.0
-    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s)
+    silent_s = past.gap_s + minute.gap_s
+    gap_s, last_gap_s = (silent_s, past.last_gap_s) if mean is None else (0.0, silent_s or past.last_gap_s)
+    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s)
 
 
 def _opened(opened: bool, before_v: float | None, before_a: float | None, volts: float, amps: float, rated: float) -> bool:
