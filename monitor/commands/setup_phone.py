@@ -109,6 +109,8 @@ def finish_board(path: Path, code: str | None) -> bool:
     return path == USUAL[1] and network.is_service() and os.geteuid() == 0
 
 
+#: So long a start that took the place of ours may take [s].
+SUPERSEDED_S = 20.0
 #: Set-up on a phone as a service; it holds the pages' port while it waits.
 SERVICE = "ampledger-setup"
 
@@ -128,9 +130,21 @@ def start_services() -> str:
     network.systemctl("daemon-reload")
     network.systemctl("enable", "ampledger", "ampledger-dashboard")
     why = network.ask_systemd("restart", "ampledger", "ampledger-dashboard")
-    if not why:
+    # a start that somebody else asked for meanwhile takes the place of ours, which systemctl then calls cancelled
+    if not why or _come_up("ampledger", "ampledger-dashboard"):
         return "The daemon and the pages are started."
     return f"The daemon and the pages could not be started: {why}\nTry it by hand: sudo systemctl restart ampledger ampledger-dashboard"
+
+
+def _come_up(*units: str) -> bool:
+    """Whether all of these run within a while."""
+    from monitor.process import network
+
+    end_s = time.monotonic() + SUPERSEDED_S
+    # one by one: of several units is-active asks whether any is
+    while not (up := all(network.systemctl("is-active", "--quiet", unit) for unit in units)) and time.monotonic() < end_s:
+        time.sleep(0.5)
+    return up
 
 
 def _parse_write(text: str) -> str:

@@ -82,3 +82,20 @@ def test_links_and_pipes_are_not_followed_and_a_configuration_that_is_there_stay
     with pytest.raises(Refused, match="is there already"):
         take_over(left, tmp_path / "ampledger.toml", LOG)
     assert (tmp_path / "ampledger.toml").read_text() == "# mine\n"
+
+
+@pytest.mark.parametrize(("refused", "active", "words"), [
+    ("", (), "are started"), ("Job for ampledger.service canceled.", ("ampledger", "ampledger-dashboard"), "are started"),
+    ("Failed to connect to bus: no such file", ("ampledger",), "could not be started: Failed to connect to bus")])
+def test_a_start_that_systemd_refuses_is_told_in_its_own_words(refused: str, active: tuple[str, ...], words: str, monkeypatch) -> None:
+    from monitor.commands import setup_phone
+    from monitor.process import network
+
+    def asked(*arguments: str) -> str:
+        if arguments[0] == "is-active":
+            return "" if set(arguments[2:]) <= set(active) else "inactive"
+        return refused if arguments[0] == "restart" else ""
+
+    monkeypatch.setattr(network, "ask_systemd", asked)
+    monkeypatch.setattr(setup_phone, "SUPERSEDED_S", 0.0)
+    assert words in setup_phone.start_services()
