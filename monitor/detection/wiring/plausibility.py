@@ -78,8 +78,9 @@ def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: 
         sun = amps > SUN_A
         level = voltage_level.house(level, volts, amps, b.minutes * span_s / (3600.0 * max(b.minutes, b.starter_minutes)), house)
         loads = bypass.block(loads, at_s, volts, amps, house)
-        # nearly empty, loads that cut out and in move a single reading a minute by more than their current explains
-        if volts < CALM_V and (len(minute.samples) > 1 or volts > bypass.EMPTY_V[house.lead_acid]):
+        # A single reading a minute is moved by more than its current explains where loads cut out and in, nearly empty, and where
+        # a lithium battery's own switches open and close.
+        if volts < CALM_V and (len(minute.samples) > 1 or house.lead_acid and volts > bypass.EMPTY_V[True]):
             resistance_ohm = None if charge is None else charge.resistance_ohm
             least, most = (resistance_ohm.low, resistance_ohm.high) if isinstance(resistance_ohm, Estimate) else (
                 LEAST_OHM_AH[house.lead_acid] / house.rated_capacity_ah, MOST_OHM_AH / house.rated_capacity_ah)
