@@ -68,7 +68,7 @@ def headline(found: LoadSharesFindings, spent_ah: float | None) -> str:
         most = max(rows, key=lambda row: float(row.today.value))
         name = "loads without a name" if most.name == UNNAMED else most.name
         return f"Today most went to {name}: {most.today.value} of {figure(found.today_ah, 'Ah', 0).value} Ah."
-    return f"{number(spent_ah, 1)} Ah left the house battery today."
+    return f"{number(spent_ah, 1)} Ah drawn from the house battery today."
 
 
 def _sum(answers: list[Answer]) -> Answer:

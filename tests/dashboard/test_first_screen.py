@@ -63,6 +63,6 @@ def test_how_long_until_full_by_hand(charge: float, full_in_s: float | None, dri
 
 
 def test_what_took_the_charge_is_not_said_where_it_is_not_known() -> None:
-    assert load_words.headline(LoadSharesFindings(), 12.34) == "12.3 Ah left the house battery today."
+    assert load_words.headline(LoadSharesFindings(), 12.34) == "12.3 Ah drawn from the house battery today."
     assert load_words.headline(LoadSharesFindings(because="the shunt counts the wrong way round"), 12.3) == ""
     assert load_words.headline(LoadSharesFindings(), None) == ""
