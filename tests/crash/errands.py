@@ -10,7 +10,6 @@ from pathlib import Path
 
 from monitor import pipeline
 from monitor.alerts import rules
-from monitor.estimation import house_charge
 from monitor.logbook import resume
 from monitor.process.relearning import Relearning
 from monitor.sampling.gather import Gathering
@@ -26,7 +25,7 @@ from tests.store_fixture import BEGINS_UTC_S, VEHICLE
 from tests.vehicle_by_hand import daemon, live
 
 DAYS = {"relearn": 0.5}  # of a log in its present shape; 2 for the others
-PART = "watch.charge"
+PART = "watch.counts"
 EARLIER = Path(make.__file__).parent
 
 
@@ -112,14 +111,14 @@ def judge(errand: str, before: Path, done: Path, cut: Path) -> str:
     if errand == "migrate":
         migrate(cut)
         return _differs(rows_of(done), cut)
-    learnt = house_charge.findings(found.state.watch.charge, VEHICLE).charge_frac
-    if not hasattr(learnt, "value") and PART not in found.lost and "charge" not in found.relearning:
+    whole_ah = resume.read(done, fresh).state.watch.counts.total.spent_ah
+    if found.state.watch.counts.total.spent_ah < 0.9 * whole_ah and PART not in found.lost and "counts" not in found.relearning:
         return "what was to be learnt again is neither there nor asked for"
     relearn(cut)
     again = resume.read(cut, fresh)
-    charge = house_charge.findings(again.state.watch.charge, VEHICLE).charge_frac
-    if again.lost or again.relearning or not hasattr(charge, "value") or charge.high - charge.low > 0.5:
-        return f"it did not learn again: {again.lost or again.relearning or charge}"
+    learnt_ah = again.state.watch.counts.total.spent_ah
+    if again.lost or again.relearning or not 0.95 * whole_ah < learnt_ah < 1.05 * whole_ah:
+        return f"it did not learn again: {again.lost or again.relearning or learnt_ah} of {whole_ah}"
     gone = rows_of(before)["raw"].keys() - rows_of(cut)["raw"].keys()
     return f"{len(gone)} readings are gone" if gone else ""
 
