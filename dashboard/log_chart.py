@@ -89,7 +89,7 @@ def figure(
                          hovertemplate="%{y:.0f} °C<extra></extra>"))
     volts = (f"<span style='color:{palette.received}'>house</span> and "
              f"<span style='color:{palette.starter}'>starter</span>")
-    volts += "; bar: batteries connected" if joined else ""
+    volts += "; bar: connected" if joined else ""
     notes = [
         note("Charge of the house battery, %", 0, 1.0, "paper", palette),
         note(f"Amperes <span style='color:{palette.received}'>received</span> (up) and "
