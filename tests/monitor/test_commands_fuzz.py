@@ -15,9 +15,9 @@ from monitor.cli import COMMANDS, commands
 from tests import store_fixture
 
 #: They run until stopped where their input is sound; they get unsound input only.
-LASTING = {("run",), ("demo",), ("pages",), ("capacity-test",), ("setup",), ("after-install",)}
+LASTING = {("run",), ("demo",), ("pages",), ("fleet", "serve"), ("fleet", "trial"), ("capacity-test",), ("setup",), ("after-install",)}
 #: They hand over to the pages' program, so that they run as a process of their own.
-IN_ANOTHERS_PLACE = {("report",), ("pages",)}
+IN_ANOTHERS_PLACE = {("report",), ("pages",), ("fleet", "serve")}
 #: They change this machine, not a file that is named: nothing of it is tried here.
 OF_THE_MACHINE = {("pages", "open"), ("pages", "close"), ("pages", "address"), ("after-install",), ("setup-finish",)}
 JUNK = ("", "-1", "0", "1e999", "nan", "inf", "-inf", "999999999999999999999999", "abc", "ä€😀", "a=b", "../../etc/passwd", "{[(*^$?",

@@ -132,7 +132,7 @@ def test_weeks_below_three_quarters_are_said():
     assert raised == []
 
 
-@pytest.mark.parametrize("volts, join, kind", [(15.4, RUNNING, "starter_over_voltage"),
+@pytest.mark.parametrize("volts, join, kind", [(15.5, RUNNING, "starter_over_voltage"),
                                                (11.5, OPEN, "starter_under_voltage")])
 def test_voltages_out_of_range_are_said(volts, join, kind):
     _, raised = stand(lambda h: volts, 1, join=join)
