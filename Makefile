@@ -6,7 +6,7 @@ STAMP := $(VENV)/.installed
 # Compiled once, not anew by every process that a test starts.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: demo check test test-board bench golden deb install uninstall clean
+.PHONY: demo check test test-long test-board bench golden deb install uninstall clean
 
 demo: $(STAMP)
 	$(BIN)/ampledger demo $(ARGS)
@@ -19,7 +19,11 @@ check: $(VENV)/.installed-test
 
 # Everything: the check, then what takes long.
 test: check
-	$(BIN)/python -m pytest -n auto -m "(slow or browser) and not board"
+	$(BIN)/python -m pytest -n 4 -m "(slow or browser) and not board and not long"
+
+# Every recording and half a year of life against what is kept of them: whoever changes a tracker runs it, with `make golden` before.
+test-long: $(VENV)/.installed-test
+	$(BIN)/python -m pytest -n auto -m long
 
 # The package on a bare Debian 12 and 13: as root, with mmdebstrap, systemd-container, lintian and a network. Some ten minutes.
 test-board: $(VENV)/.installed-test

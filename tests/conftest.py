@@ -1,5 +1,6 @@
 """For all tests: patience on a busy machine, which files are slow, and what must stay together when tests run side by side."""
 import os
+import signal
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,8 @@ settings.register_profile("patient", deadline=None)     # times belong to the be
 settings.load_profile("patient")
 
 ROOT = Path(__file__).parent.parent
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:   # a shell's job in the background: the tests' own processes must hear Ctrl-C
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 #: Files and folders that take more than some seconds of a core (pytest --durations=0), the longest first: `make check`
 #: leaves them out, `make test` begins with them so that the last worker does not end alone.
 SLOW = (

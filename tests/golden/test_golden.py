@@ -3,8 +3,11 @@ from itertools import zip_longest
 
 import pytest
 
-from tests.golden import replays
+from tests.golden import recordings, replays
 
+#: Half a year each, and recorded drives second by second, which tests/test_reference_drives.py replays against truth anyway: minutes
+#: of processor time, which `make test-long` takes. One drive of each battery watch stays with the rest.
+LONG = {"fade-26-weeks", "fade-26-weeks-sound", *recordings.drives()} - {"cloudy-flat", "starter-healthy"}
 #: At most so many differing lines are printed.
 SHOWN = 12
 
@@ -19,7 +22,8 @@ def _compared(name: str, kept: list[str], now: list[str]) -> str:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", replays.names())
+@pytest.mark.parametrize("name", [pytest.param(name, marks=[pytest.mark.long] if name in LONG else [])
+                                  for name in replays.names()])
 def test_nothing_moves_unseen(name: str) -> None:
     path = replays.FINDINGS / f"{name}.txt"
     assert path.exists(), f"no golden findings of {name}: python -m tests.golden --only {name}"
