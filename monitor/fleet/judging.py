@@ -18,7 +18,6 @@ from monitor.fleet import database, keys
 from monitor.fleet.publish_thread import own_version
 from monitor.fleet.tables import replays, standing, vehicles
 from monitor.fleet.view import CollectedView
-from monitor.pipeline import Findings
 from monitor.process import relive
 from monitor.store import saving
 
@@ -61,16 +60,15 @@ def _judge(view: CollectedView, name: str) -> Judged:
         vehicle = saving.from_text(Vehicle, word)
     except ValueError as error:
         return Judged(name, 0, why_not=f"its label was written by another version: {error}")
-    states, found, count = pipeline.begin(vehicle), None, 0
-    for minute in relive.minutes_of(view, last):
-        states, found = pipeline.step(states, minute, vehicle)
-        count += 1
-    if found is None:
+    states, parts, count, latest = pipeline.begin(vehicle), pipeline.needed(pipeline.ALL - {"forecast"}), 0, None
+    for told, minute in relive.told_and_minutes(view, last):
+        for one in told:
+            states = relive.tell(states, one, vehicle)
+        latest, count = (states, minute), count + 1
+        states = pipeline.relive(states, minute, vehicle, parts)
+    if latest is None:
         return Judged(name, 0, why_not="it has no minutes")
-    return _judged(name, count, found)
-
-
-def _judged(name: str, count: int, found: Findings) -> Judged:
+    _, found = pipeline.step(*latest, vehicle)  # what is concluded is asked once, at the end
     return Judged(name, count, _three(found.charge.charge_frac), _three(found.health.capacity_frac), _three(found.charge.resistance_ohm),
                   found.health.verdict)
 

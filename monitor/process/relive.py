@@ -57,16 +57,25 @@ def relive(database: Path, vehicle: Vehicle, parts: frozenset[str] = pipeline.AL
         first, last = log.ends()
         if first is None or last is None:
             return states, 0.0
-        told = _told_by_owner(log)
         end_s = first / 1000
-        for count, minute in enumerate(minutes_of(log, last), 1):
-            while told and told[0][0] <= minute.start_s * 1000:
-                states = _tell(states, told.pop(0)[1], vehicle)
+        for count, (told, minute) in enumerate(told_and_minutes(log, last), 1):
+            for one in told:
+                states = tell(states, one, vehicle)
             states = pipeline.relive(states, minute, vehicle, wanted if minute.end_s > last / 1000 - FORECAST_S else early)
             end_s = minute.end_s
             if count % TOLD_EVERY == 0:
                 progress((end_s - first / 1000) / max((last - first) / 1000, 1.0))
     return states, end_s
+
+
+def told_and_minutes(log: View, last_ms: int) -> Iterator[tuple[list[str | CapacityTest], Minute]]:
+    """Every minute of a log up to a moment [ms], with what the owner told since the one before (`tell`)."""
+    told = _told_by_owner(log)
+    for minute in minutes_of(log, last_ms):
+        now = []
+        while told and told[0][0] <= minute.start_s * 1000:
+            now.append(told.pop(0)[1])
+        yield now, minute
 
 
 def minutes_of(log: View, last_ms: int) -> Iterator[Minute]:
@@ -133,8 +142,11 @@ def _told_by_owner(log: View) -> list[tuple[int, str | CapacityTest]]:
     return found
 
 
-def _tell(states: Any, told: str | CapacityTest, vehicle: Vehicle) -> Any:
-    """What the trackers hold after the owner told of something that begins trackers anew, or of a capacity test."""
+def tell(states: Any, told: str | CapacityTest, vehicle: Vehicle) -> Any:
+    """What the trackers hold after the owner told of something that begins trackers anew, or of a capacity test.
+
+    states: what they held; told: as told_and_minutes gives it; vehicle: as it is known today.
+    """
     fresh = pipeline.begin(vehicle)
     if isinstance(told, CapacityTest):
         return replace(states, health=health.note_capacity_test(states.health, told, vehicle),
@@ -149,15 +161,15 @@ def main() -> None:
     os.nice(19)
     vehicle = saving.from_text(Vehicle, sys.stdin.read())
 
-    def tell(**words: Any) -> None:
+    def say(**words: Any) -> None:
         print(json.dumps(words), flush=True)
 
     try:
-        states, until_s = relive(Path(sys.argv[1]), vehicle, frozenset(sys.argv[2].split(",")), lambda done: tell(part=round(done, 4)))
+        states, until_s = relive(Path(sys.argv[1]), vehicle, frozenset(sys.argv[2].split(",")), lambda done: say(part=round(done, 4)))
     except (reading.NoLog, OSError, ValueError) as error:
-        tell(failed=str(error))
+        say(failed=str(error))
         return
-    tell(states=saving.to_text(states), until_s=until_s)
+    say(states=saving.to_text(states), until_s=until_s)
 
 
 if __name__ == "__main__":

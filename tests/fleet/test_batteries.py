@@ -1,4 +1,7 @@
 """How long batteries last, against a published example; how the fleet's alerts and digest go out once."""
+import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +11,8 @@ from sqlalchemy import Engine, select
 from monitor.fleet import batteries, by_hand, database, judging, keys, overview, rounds
 from monitor.fleet.batteries import Service
 from monitor.fleet.tables import replays
+from monitor.logbook.entries import UNDONE
+from monitor.store.checksum import add_checksum, insert_of
 from tests.fleet.lines import NOW_UTC_S
 
 #: Freireich and others 1963, remission of acute leukaemia under 6-mercaptopurine, weeks; the textbook example of the estimator of Kaplan
@@ -84,6 +89,26 @@ def test_stored_minutes_are_judged_again_and_kept(two: Engine) -> None:
     assert lines[1].startswith("hilux-07")
     with pytest.raises(judging.NotJudged, match="already"):
         judging.judge_fleet(two, ("hilux-07",), "first", NOW_UTC_S)
+
+
+def test_what_the_owner_told_is_judged_along_unless_it_was_undone(engine: Engine, published_log: Path, tmp_path: Path) -> None:
+    """As reliving a log does on the board: a battery that was replaced begins anew."""
+    at_s, address = 2.9 * 86400, engine.url.render_as_string(hide_password=False)
+    events = {"plain": [], "told": [("battery_replaced", "[]")], "undone": [("battery_replaced", "[]"), (UNDONE, f'[["of_at_s", {at_s}]]')]}
+    judged = {}
+    for number, (name, told) in enumerate(events.items(), 1):
+        shutil.copytree(published_log.parent, tmp_path / name)
+        log = tmp_path / name / "ampledger.db"
+        with closing(sqlite3.connect(log)) as connection, connection:
+            first = connection.execute("select max(id) from events").fetchone()[0] + 1
+            for place, (kind, figures) in enumerate(told):
+                row = (first + place, round(1000 * at_s) + place, kind, "house", "As the owner said.", figures)
+                connection.execute(insert_of("events"), add_checksum("events", row))
+        with engine.begin() as connection:
+            keys.enrol(connection, name, NOW_UTC_S)
+        by_hand.import_log(engine, log, name, NOW_UTC_S)
+        judged[name] = judging.judge_vehicle(address, number, 1, name)
+    assert judged["plain"].charge_frac == judged["undone"].charge_frac != judged["told"].charge_frac is not None
 
 
 def test_vehicles_are_in_order_of_need(two: Engine) -> None:
