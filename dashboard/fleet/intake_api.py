@@ -8,9 +8,7 @@ from sqlalchemy.exc import DBAPIError
 
 from monitor.fleet import intake
 from monitor.fleet.batch import MOST_BYTES
-from monitor.fleet.by_hand import after_of
-
-PREFIX = "/fleet/v1/"
+from monitor.fleet.keys import hash_of
 
 
 def create_app(engine: Engine) -> Flask:
@@ -18,33 +16,27 @@ def create_app(engine: Engine) -> Flask:
     app = Flask("dashboard.fleet.intake", static_folder=None)
     app.config.update(MAX_CONTENT_LENGTH=MOST_BYTES + 1024)
 
-    @app.get(f"{PREFIX}state")
-    def state() -> Any:
-        return _answer(lambda connection: intake.state_of(connection, _key(), _board()))
-
-    @app.get(f"{PREFIX}marks")
-    def marks() -> Any:
-        return _answer(lambda connection: {"marks": intake.marks_of(connection, _key(), _board(), False, after_of(request.full_path))})
-
-    @app.post(f"{PREFIX}batches")
-    def batches() -> Any:
-        data = request.get_data()
-        return _answer(lambda connection: intake.take(connection, _key(), data, time.time()))
-
-    def _answer(ask: Any) -> tuple[Response, int]:
+    @app.get(f"{intake.PREFIX}state")
+    @app.get(f"{intake.PREFIX}marks")
+    @app.post(f"{intake.PREFIX}batches")
+    def asked() -> tuple[Response, int]:
+        key_hash, data = hash_of(_key()), request.get_data() if request.method == "POST" else None
         try:
             with engine.begin() as connection:
-                return jsonify(ask(connection)), 200
+                return jsonify(intake.answer(connection, key_hash, _board(), request.full_path, data, time.time())), 200
         except intake.Refusal as refusal:
             with engine.begin() as connection:
-                intake.note_refusal(connection, _key(), refusal, time.time())
+                intake.note_refusal(connection, key_hash, refusal, time.time())
             return jsonify(word=refusal.word, sentence=refusal.sentence), refusal.status
         except DBAPIError as error:
             app.logger.error("the collection failed: %s", error.orig)
             return jsonify(word="trouble", sentence="The collector's database has trouble; try again later."), 503
 
-    app.register_error_handler(413, lambda _: (jsonify(word="size", sentence=f"A batch may have {MOST_BYTES} bytes."), 413))
-    app.register_error_handler(404, lambda _: (jsonify(word="place", sentence="There is nothing here for a board."), 404))
+    def refused(status: int, word: str, sentence: str) -> Any:
+        return lambda _: (jsonify(word=word, sentence=sentence), status)
+
+    app.register_error_handler(413, refused(413, "size", f"A batch may have {MOST_BYTES} bytes."))
+    app.register_error_handler(404, refused(404, "place", "There is nothing here for a board."))
     return app
 
 

@@ -1,5 +1,6 @@
 """Which of the site's applications answers: the boards' door, a vehicle's own pages, or the fleet's."""
 from collections.abc import Callable, Iterable
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -10,15 +11,16 @@ from sqlalchemy import Engine, select
 
 import dashboard
 from dashboard import files, guard, log_view
-from dashboard.fleet import door, flask_of, intake_api, pages, share
+from dashboard.fleet import door, intake_api, pages
 from dashboard.fleet.door import Settings
-from monitor.fleet import database, people
+from monitor.fleet import database, intake, people
 from monitor.fleet.tables import vehicles
 from monitor.fleet.view import CollectedReader
 from monitor.reporting import sentences
 
 Environ = dict[str, Any]
 Start = Callable[..., Any]
+#: Where a vehicle's own pages hang, by its name; a number behind a tilde names an earlier log of it.
 VEHICLE = "/vehicle/"
 
 
@@ -35,7 +37,7 @@ class Site:
 
     def __call__(self, environ: Environ, start: Start) -> Iterable[bytes]:
         path = environ.get("PATH_INFO", "")
-        if path.startswith(intake_api.PREFIX):
+        if path.startswith(intake.PREFIX):
             return self._intake(environ, start)
         if path.startswith(VEHICLE):
             name, slash, rest = path.removeprefix(VEHICLE).partition("/")
@@ -51,8 +53,10 @@ class Site:
 
 
 def _fleet_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
-    app = flask_of("dashboard.fleet", engine, key, settings.secure)
-    app.config.update(CODE_TO_READ=False, CODE_HASH=None)
+    app = Flask("dashboard.fleet", static_folder=None)
+    _share(app, key, settings.secure)
+    app.config.update(ENGINE=engine, MAX_CONTENT_LENGTH=1024 * 1024, MAX_FORM_PARTS=30, CODE_TO_READ=False, CODE_HASH=None)
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     own = Path(__file__).parent
     app.jinja_loader = ChoiceLoader([FileSystemLoader(own / "templates"), FileSystemLoader(own.parent / "templates")])
     guard.install(app, settings.names)
@@ -68,7 +72,7 @@ def _fleet_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
 def _vehicle_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
     """A vehicle's own pages, drawn from its collected rows by the board's own templates. Nothing can be changed there."""
     app = dashboard.create_app(Path("fleet"), names=settings.names, secure=settings.secure)
-    share(app, key, settings.secure)
+    _share(app, key, settings.secure)
     door.install(app, engine, settings, "/sign-in")
 
     def open_vehicle() -> log_view.LogView:
@@ -83,6 +87,13 @@ def _vehicle_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
 
     app.config.update(OPEN_LOG=open_vehicle, FLEET=True)
     return app
+
+
+def _share(app: Flask, key: bytes, secure: bool) -> None:
+    """The session that the applications of the site share."""
+    app.config.update(SECRET_KEY=key, SESSION_COOKIE_NAME="ampledger-fleet", SESSION_COOKIE_HTTPONLY=True, SESSION_COOKIE_PATH="/",
+                      SESSION_COOKIE_SAMESITE="Strict", SESSION_COOKIE_SECURE=secure, PERMANENT_SESSION_LIFETIME=timedelta(days=30),
+                      SESSION_REFRESH_EACH_REQUEST=False)
 
 
 class CollectedLogView(log_view.LogView):

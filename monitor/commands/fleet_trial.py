@@ -1,4 +1,4 @@
-"""ampledger fleet trial: some simulated vehicles in a collection of one's own, with its pages; everything goes away again."""
+"""ampledger fleet trial: some simulated vehicles in a collection of one's own, with its pages; nothing of it stays."""
 import signal
 import subprocess
 import sys
@@ -45,11 +45,11 @@ def trial(count: int, days: float, port: int, sqlite: bool) -> None:
         pages = subprocess.Popen([sys.executable, "-m", "dashboard.fleet", "--collection", address, "--address", f"127.0.0.1:{port}"])
         signal.signal(signal.SIGTERM, lambda *_: pages.terminate())
         try:
-            ended = pages.wait()
+            if pages.wait() > 0:
+                sys.exit(1)
         except KeyboardInterrupt:
             pages.terminate()
-            ended = pages.wait() * 0
-    sys.exit(1 if ended > 0 else 0)
+            pages.wait()
 
 
 def _live_through(folder: Path, scenario: str, seed: int, days: float) -> Path:

@@ -1,20 +1,19 @@
 """Batteries of a fleet by model and delivery: capacity against age and throughput, how long they last, drains that were found."""
-import json
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from typing import Any
 
 from sqlalchemy import Connection, func, select
 
-from monitor.findings import Event
-from monitor.fleet.filing import Filing
-from monitor.fleet.tables import alerts, events, standing, vehicles
-from monitor.wear import week
-from monitor.wear.week import WEEK_EVENT, Week
+from monitor.fleet.tables import alerts, standing, vehicles
+from monitor.fleet.view import CollectedReader
+from monitor.store.reading import NoLog
+from monitor.wear.week import Week
 
 #: The alert that tells of a drain on a starter battery.
 DRAIN_KIND = "starter_drain"
-WEEK_DAYS = 7.0
+WEEK_S = 7 * 86400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +69,7 @@ def group_batteries(connection: Connection, now_utc_s: float) -> list[BatteryGro
     rows = connection.execute(select(vehicles, standing.c.chemistry, standing.c.rated_capacity_ah)
                               .outerjoin(standing, standing.c.vehicle_id == vehicles.c.id).order_by(vehicles.c.name)).fetchall()
     for row in rows:
-        weeks = _weeks(connection, row.id, row.line)
+        weeks = _weeks(connection, row)
         label = f"{row.chemistry} {row.rated_capacity_ah:.0f} Ah" if row.rated_capacity_ah else "not known"
         groups[row.model or label, row.delivery].append(
             (row.name, _points(row, weeks), _service(row, weeks, now_utc_s), drains.get(row.id, 0)))
@@ -100,41 +99,39 @@ def survival(services: tuple[Service, ...]) -> list[SurvivalStep]:
         found.quantiles, found.probabilities, interval.low.probabilities, interval.high.probabilities, strict=True)]
 
 
-def _weeks(connection: Connection, vehicle_id: int, line: int) -> list[tuple[float, Week]]:
-    """(UTC of its end, record) of the weeks of a vehicle's present log, oldest first."""
-    filed = Filing(connection, vehicle_id, line)
-    rows = connection.execute(select(events.c.row).where(events.c.vehicle_id == vehicle_id, events.c.line == line,
-                                                         events.c.kind == WEEK_EVENT).order_by(events.c.at_ms))
-    found = []
-    for (text,) in rows:
-        _, at_ms, kind, battery, message, figures = json.loads(text)
-        found.append((filed.utc_s(at_ms), week.of_event(Event(at_ms / 1000, kind, battery, message,
-                                                              tuple((str(k), float(v)) for k, v in json.loads(figures))))))
-    return found
-
-
-def _points(row: object, weeks: list[tuple[float, Week]]) -> list[WeekPoint]:
-    fitted, rated = getattr(row, "fitted_on", None), getattr(row, "rated_capacity_ah", None)
-    if not rated or not weeks:
+def _weeks(connection: Connection, vehicle: Any) -> list[tuple[float, Week]]:
+    """(UTC of its end, record) of the weeks of a vehicle's present log, oldest first; none where nothing has come yet."""
+    try:
+        return CollectedReader(connection, vehicle.id, vehicle.line, vehicle.name).weeks()
+    except NoLog:
         return []
-    begun_s = weeks[0][0] - WEEK_DAYS * 86400 if fitted is None else _utc_s(fitted)
+
+
+def _points(vehicle: Any, weeks: list[tuple[float, Week]]) -> list[WeekPoint]:
+    if not vehicle.rated_capacity_ah or not weeks:
+        return []
+    begun_s = _begun_s(vehicle, weeks)
     throughput, points = 0.0, []
     for at_utc_s, found in weeks:
         throughput += found.charge_out_ah
-        if at_utc_s >= begun_s and None not in (found.capacity_ah, found.capacity_low_ah, found.capacity_high_ah):
-            points.append(WeekPoint(str(getattr(row, "name", "")), (at_utc_s - begun_s) / (WEEK_DAYS * 86400), throughput,
-                                    (found.capacity_ah or 0.0) / rated, (found.capacity_low_ah or 0.0) / rated,
-                                    (found.capacity_high_ah or 0.0) / rated))
+        sizes = [size for size in (found.capacity_ah, found.capacity_low_ah, found.capacity_high_ah) if size is not None]
+        if at_utc_s >= begun_s and len(sizes) == 3:
+            points.append(WeekPoint(vehicle.name, (at_utc_s - begun_s) / WEEK_S, throughput,
+                                    *(size / vehicle.rated_capacity_ah for size in sizes)))
     return points
 
 
-def _service(row: object, weeks: list[tuple[float, Week]], now_utc_s: float) -> Service | None:
-    fitted, ended = getattr(row, "fitted_on", None), getattr(row, "ended_on", None)
-    begun_s = _utc_s(fitted) if fitted is not None else weeks[0][0] - WEEK_DAYS * 86400 if weeks else None
-    if begun_s is None:
+def _service(vehicle: Any, weeks: list[tuple[float, Week]], now_utc_s: float) -> Service | None:
+    if vehicle.fitted_on is None and not weeks:
         return None
-    until_s = _utc_s(ended) if ended is not None else now_utc_s
-    return Service((until_s - begun_s) / (WEEK_DAYS * 86400), ended is not None) if until_s > begun_s else None
+    begun_s = _begun_s(vehicle, weeks)
+    until_s = now_utc_s if vehicle.ended_on is None else _utc_s(vehicle.ended_on)
+    return Service((until_s - begun_s) / WEEK_S, vehicle.ended_on is not None) if until_s > begun_s else None
+
+
+def _begun_s(vehicle: Any, weeks: list[tuple[float, Week]]) -> float:
+    """When the battery was fitted, or its first week on record began, UTC [s]."""
+    return weeks[0][0] - WEEK_S if vehicle.fitted_on is None else _utc_s(vehicle.fitted_on)
 
 
 def _utc_s(day: date) -> float:

@@ -2,7 +2,6 @@
 import sqlite3
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
 
 from sqlalchemy import Engine
 
@@ -16,32 +15,19 @@ class NotImported(Exception):
     """The log could not be taken; one sentence."""
 
 
-class _Straight:
-    """Into the collection without a network, in the name of the vehicle's own board."""
+class Straight:
+    """Into the collection without a network."""
 
     def __init__(self, engine: Engine, key_hash: str, board: str, now_utc_s: float) -> None:
         self._engine, self._key_hash, self._board, self._now_utc_s = engine, key_hash, board, now_utc_s
 
     def ask(self, place: str, data: bytes | None = None) -> tuple[int, dict[str, Any]]:
+        """(status, answer), as over a network."""
         try:
             with self._engine.begin() as connection:
-                if data is not None:
-                    return 200, intake.take(connection, self._key_hash, data, self._now_utc_s, hashed=True)
-                if "/marks" in place:
-                    return 200, {"marks": intake.marks_of(connection, self._key_hash, self._board, True, after_of(place))}
-                return 200, intake.state_of(connection, self._key_hash, self._board, hashed=True)
+                return 200, intake.answer(connection, self._key_hash, self._board, place, data, self._now_utc_s)
         except intake.Refusal as refusal:
             return refusal.status, {"word": refusal.word, "sentence": refusal.sentence}
-
-
-def after_of(place: str) -> int | None:
-    """The moment after which minutes are asked for, in the address of a request [ms].
-
-    >>> after_of("/fleet/v1/marks?after=60000"), after_of("/fleet/v1/marks")
-    (60000, None)
-    """
-    given = parse_qs(urlsplit(place).query).get("after")
-    return int(given[0]) if given and given[0].lstrip("-").isdecimal() and len(given[0]) < 21 else None
 
 
 def import_log(engine: Engine, log: Path, name: str, now_utc_s: float) -> Sent:
@@ -57,7 +43,7 @@ def import_log(engine: Engine, log: Path, name: str, now_utc_s: float) -> Sent:
     with engine.connect() as connection:
         vehicle = keys.find(connection, name)
     board = vehicle.board or "by hand"
-    publisher = Publisher(log, _Straight(engine, vehicle.key_hash, board, now_utc_s), board, own_version())
+    publisher = Publisher(log, Straight(engine, vehicle.key_hash, board, now_utc_s), board, own_version())
     try:
         return publisher.publish(lambda: now_utc_s)
     except (NoLog, Refused) as error:

@@ -60,6 +60,12 @@ class Filing:
             select(blocks.c.end_ms).where(*self._of(level)).order_by(blocks.c.end_ms.desc()).limit(1)).scalar()
         return found
 
+    def first_ms(self, level: str) -> int | None:
+        """The beginning of the first row of a level [ms]."""
+        found: int | None = self.connection.execute(
+            select(blocks.c.first_ms).where(*self._of(level)).order_by(blocks.c.end_ms).limit(1)).scalar()
+        return found
+
     def add(self, level: str, rows: Sequence[Row], body: bytes | None = None) -> None:
         """Files rows that come after all that are here, in order; a day that is over by that is packed as one.
 
@@ -84,13 +90,13 @@ class Filing:
 
     def redate(self) -> None:
         """Puts each block into the place of the day that the labels give it now."""
-        for block in self._blocks(blocks.c.vehicle_id == self.vehicle_id, blocks.c.line == self.line):
-            day = day_of(self.utc_s(block.end_ms))
-            if day != block.day:
+        mine = (blocks.c.vehicle_id == self.vehicle_id, blocks.c.line == self.line)
+        for level, end_ms, before in self.connection.execute(select(blocks.c.level, blocks.c.end_ms, blocks.c.day).where(*mine)).fetchall():
+            day = day_of(self.utc_s(end_ms))
+            if day != before:
                 make_month(self.connection, day)
-                self.connection.execute(update(blocks).where(
-                    blocks.c.vehicle_id == self.vehicle_id, blocks.c.level == block.level, blocks.c.line == self.line,
-                    blocks.c.end_ms == block.end_ms, blocks.c.day == block.day).values(day=day))
+                self.connection.execute(update(blocks).where(*mine, blocks.c.level == level, blocks.c.end_ms == end_ms,
+                                                             blocks.c.day == before).values(day=day))
 
     def split_at(self, at_ms: int) -> None:
         """Cuts the block that a moment lies in, so that what comes after it can be told from what comes before."""

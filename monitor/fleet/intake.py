@@ -2,18 +2,20 @@
 import json
 from collections.abc import Callable, Sequence
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 from sqlalchemy import Connection, delete, select, update
 
 from monitor.fleet import filing, standings
 from monitor.fleet.batch import COLUMN_TABLES, BadBatch, FleetBatch, Part, decode, digest_of, rows_of
 from monitor.fleet.database import insert_of
-from monitor.fleet.keys import hash_of
 from monitor.fleet.tables import LEVEL_NUMBERS, alerts, blocks, boots, days, events, findings, forecasts, gaps, meta, vehicles
 from monitor.fleet.unsent import CHANGING, key_of
 from monitor.store.checksum import checksum_of
 from monitor.store.columns import TABLE_COLUMNS
 
+#: Where a collector answers boards, below its address.
+PREFIX = "/fleet/v1/"
 #: A row may be dated so far ahead of the collector's clock [s] (choice: a day, for zones and clocks that drift).
 AHEAD_S = 86400.0
 #: So many marks are given to a board that looks for where its log and the collection part [count] (choice: over a year of days).
@@ -42,17 +44,44 @@ class Refusal(Exception):
         self.status, self.word, self.sentence = status, word, sentence
 
 
-def state_of(connection: Connection, key: str, board: str, hashed: bool = False) -> dict[str, Any]:
+def answer(connection: Connection, key_hash: str, board: str, place: str, data: bytes | None, now_utc_s: float) -> dict[str, Any]:
+    """What the collector answers to a board's request, over whichever way it came.
+
+    Parameters
+    ----------
+    connection : of the collection, in a transaction
+    key_hash : of the vehicle's key
+    board : what tells one board from another
+    place : the request's address without the server, with its query
+    data : a batch, None where something is asked for
+    now_utc_s : UTC [s]
+
+    Raises
+    ------
+    Refusal : the board is turned away, and nothing was written; the caller rolls back
+    """
+    path, query = urlsplit(place).path, parse_qs(urlsplit(place).query)
+    if data is not None and path == f"{PREFIX}batches":
+        return take(connection, key_hash, data, now_utc_s)
+    if data is None and path == f"{PREFIX}state":
+        return state_of(connection, key_hash, board)
+    if data is None and path == f"{PREFIX}marks":
+        after = query.get("after", [""])[0]
+        known = after.removeprefix("-").isdecimal() and len(after) < 21
+        return {"marks": marks_of(connection, key_hash, board, int(after) if known else None)}
+    raise Refusal(404, "place", "There is nothing here for a board.")
+
+
+def state_of(connection: Connection, key_hash: str, board: str) -> dict[str, Any]:
     """What a board needs to go on: the next number, how far its log came, and the checksums of rows that may still change.
 
-    connection: of the collection; key: the vehicle's; board: what tells one board from another; hashed: the key is given as it
-    is kept.
+    connection: of the collection; key_hash: of the vehicle's key; board: what tells one board from another.
 
     Raises
     ------
     Refusal : the key is a stranger's or another board's
     """
-    vehicle = _vehicle(connection, key if hashed else hash_of(key), board)
+    vehicle = _vehicle(connection, key_hash, board)
     known: dict[str, dict[str, int]] = {}
     for table in CHANGING:
         stored = _STORED[table][0]
@@ -63,22 +92,21 @@ def state_of(connection: Connection, key: str, board: str, hashed: bool = False)
     return {"vehicle": vehicle.name, "number": vehicle.number, "cursors": json.loads(vehicle.cursors), "known": known}
 
 
-def marks_of(connection: Connection, key: str, board: str, hashed: bool = False, after_ms: int | None = None) -> list[tuple[int, int]]:
+def marks_of(connection: Connection, key_hash: str, board: str, after_ms: int | None = None) -> list[tuple[int, int]]:
     """(end [ms], checksum) of minutes, the latest first, to find where a log that was put back and the collection part.
 
     Parameters
     ----------
     connection : of the collection
-    key : the vehicle's
+    key_hash : of the vehicle's key
     board : what tells one board from another
-    hashed : the key is given as it is kept
     after_ms : every minute of the block that begins after this moment [ms]; None: the last minute of each block
 
     Raises
     ------
     Refusal : the key is a stranger's or another board's
     """
-    vehicle = _vehicle(connection, key if hashed else hash_of(key), board)
+    vehicle = _vehicle(connection, key_hash, board)
     if after_ms is not None:
         filed = filing.Filing(connection, vehicle.id, vehicle.line)
         block = next(iter(filed.between("minutes", after_ms, 2**62)), None)
@@ -90,11 +118,10 @@ def marks_of(connection: Connection, key: str, board: str, hashed: bool = False,
     return [(row[0], row[1]) for row in rows]
 
 
-def take(connection: Connection, key: str, data: bytes, now_utc_s: float, hashed: bool = False) -> dict[str, Any]:
+def take(connection: Connection, key_hash: str, data: bytes, now_utc_s: float) -> dict[str, Any]:
     """Takes a batch inside the caller's transaction; returns what to answer. A batch that came before is taken as read.
 
-    connection: of the collection, in a transaction; key: the vehicle's; data: the batch as it came; now_utc_s: UTC [s]; hashed: the
-    key is given as it is kept.
+    connection: of the collection, in a transaction; key_hash: of the vehicle's key; data: the batch as it came; now_utc_s: UTC [s].
 
     Raises
     ------
@@ -104,7 +131,7 @@ def take(connection: Connection, key: str, data: bytes, now_utc_s: float, hashed
         batch = decode(data)
     except BadBatch as error:
         raise Refusal(400, "bad-batch", f"This is no batch that can be taken: {error}.") from None
-    vehicle = _vehicle(connection, key if hashed else hash_of(key), batch.board, lock=True)
+    vehicle = _vehicle(connection, key_hash, batch.board, lock=True)
     digest = digest_of(data)
     if batch.number == vehicle.number and digest == vehicle.digest:
         return {"number": vehicle.number, "again": True}
@@ -139,13 +166,13 @@ def take(connection: Connection, key: str, data: bytes, now_utc_s: float, hashed
     return {"number": batch.number, "again": False}
 
 
-def note_refusal(connection: Connection, key: str, refusal: Refusal, now_utc_s: float) -> None:
+def note_refusal(connection: Connection, key_hash: str, refusal: Refusal, now_utc_s: float) -> None:
     """Keeps beside a vehicle that its board is turned away, and why, for the page.
 
-    connection: of the collection, in a transaction of its own; key: as it came; refusal: what was said; now_utc_s: UTC [s].
+    connection: of the collection, in a transaction of its own; key_hash: of the key that came; refusal: what was said; now_utc_s: UTC [s].
     """
     if refusal.word != "number":
-        connection.execute(update(vehicles).where(vehicles.c.key_hash == hash_of(key)).values(
+        connection.execute(update(vehicles).where(vehicles.c.key_hash == key_hash).values(
             refused=f"{filing.day_text(now_utc_s)}: {refusal.sentence}"))
 
 

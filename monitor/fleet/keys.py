@@ -36,7 +36,7 @@ def enrol(connection: Connection, name: str, now_utc_s: float) -> str:
     """
     if not NAME.fullmatch(name):
         raise NoVehicle(f"{name[:40]!r} cannot be a vehicle's name; take letters, digits, dots and hyphens, at most 40, as in hilux-07")
-    key = PREFIX + secrets.token_urlsafe(32)
+    key = _make_key()
     try:
         connection.execute(insert(vehicles).values(name=name, key_hash=hash_of(key), enrolled_utc_s=now_utc_s))
     except IntegrityError:
@@ -46,7 +46,7 @@ def enrol(connection: Connection, name: str, now_utc_s: float) -> str:
 
 def renew(connection: Connection, name: str) -> str:
     """A new key in place of the old one, which ends with it; returns it. Raises NoVehicle."""
-    key = PREFIX + secrets.token_urlsafe(32)
+    key = _make_key()
     _change(connection, name, key_hash=hash_of(key), revoked_utc_s=None)
     return key
 
@@ -88,6 +88,10 @@ def find(connection: Connection, name: str) -> Any:
         known = [r[0] for r in connection.execute(select(vehicles.c.name).order_by(vehicles.c.name).limit(8))]
         raise NoVehicle(f"there is no vehicle {name[:40]!r}; there are {', '.join(known)}" if known else "no vehicle is enrolled yet")
     return row
+
+
+def _make_key() -> str:
+    return PREFIX + secrets.token_urlsafe(32)
 
 
 def _change(connection: Connection, name: str, **values: Any) -> None:

@@ -1,4 +1,4 @@
-"""A PostgreSQL of one's own for as long as something runs: Debian's server in a folder that goes away again, a socket and no port.
+"""A PostgreSQL of one's own for as long as something runs: Debian's server in a folder that ends with it, a socket and no port.
 
 For trying a fleet and for the tests; a collector that is to stay uses the server that the machine runs anyway.
 """

@@ -21,8 +21,6 @@ from sqlalchemy import (
 )
 
 metadata = MetaData()
-#: counts up by itself; SQLite does so for whole numbers of its own width only
-_NUMBER = BigInteger().with_variant(Integer, "sqlite")
 
 
 def _vehicle() -> Column[int]:

@@ -1,7 +1,7 @@
 """A vehicle's collected rows as the log that they came from: the pages and the report ask it the same questions."""
 import json
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine, func, select
 
 from monitor.fleet import database
 from monitor.fleet.filing import Filing
-from monitor.fleet.tables import LEVEL_NUMBERS, blocks, days, findings
+from monitor.fleet.tables import days, findings
 from monitor.logbook import live
 from monitor.logbook.reader import Reader
 from monitor.store import chunks
@@ -50,13 +50,13 @@ class CollectedView(View):
             found: int | None = self._sql.execute(select(func.min(days.c.end_ms)).where(
                 days.c.vehicle_id == self._vehicle_id, days.c.line == self._line)).scalar()
             return found
-        return self._edge(level, func.min(blocks.c.first_ms))
+        return self._filed.first_ms(level)
 
     def ends(self) -> tuple[int | None, int | None]:
-        edges = [(self._edge(level, func.min(blocks.c.first_ms)), self._edge(level, func.max(blocks.c.end_ms)))
-                 for level in ("minutes", "quarters")]
-        return (min((first for first, _ in edges if first is not None), default=None),
-                max((last for _, last in edges if last is not None), default=None))
+        levels = ("minutes", "quarters")
+        firsts, lasts = [self.first_ms(level) for level in levels], [self._filed.last_ms(level) for level in levels]
+        return (min((first for first in firsts if first is not None), default=None),
+                max((last for last in lasts if last is not None), default=None))
 
     def rolled(self, level: str, after_ms: int, until_ms: int, wanted: Sequence[str] | None = None,
                damaged: Damaged | None = None) -> Iterator[tuple[Any, ...]]:
@@ -89,22 +89,18 @@ class CollectedView(View):
         values = dict(zip(names, rows[-1][1:], strict=True))
         return (rows[-1][0], *(values.get(name) for name in RAW_COLUMNS))
 
-    def _edge(self, level: str, edge: Any) -> int | None:
-        found: int | None = self._sql.execute(select(edge).where(
-            blocks.c.vehicle_id == self._vehicle_id, blocks.c.level == LEVEL_NUMBERS[level], blocks.c.line == self._line)).scalar()
-        return found
-
 
 class CollectedReader(Reader):
-    """Questions to the rows of one vehicle, as to its log."""
+    """Questions to the rows of one vehicle, as to its log; each by a connection of its own, or all by the one that is given."""
 
-    def __init__(self, engine: Engine, vehicle_id: int, line: int, name: str) -> None:
+    def __init__(self, source: Engine | Connection, vehicle_id: int, line: int, name: str) -> None:
         super().__init__(Path(name))
-        self._engine, self._vehicle_id, self._line = engine, vehicle_id, line
+        self._source, self._vehicle_id, self._line = source, vehicle_id, line
 
     @contextmanager
     def _view(self) -> Iterator[View]:
-        with database.reading(self._engine) as connection:
+        given = self._source
+        with database.reading(given) if isinstance(given, Engine) else nullcontext(given) as connection:
             view = CollectedView(connection, self._vehicle_id, self._line)
             if not view.labels:
                 raise NoLog(f"{self.database.name}: nothing has come from its board yet")

@@ -38,7 +38,7 @@ def measure(vehicles: int, days: int) -> None:
         engine = database.open_engine(address)
         database.upgrade(engine)
         batches = list(_batches(log, days))
-        _board(log, days)
+        _board(log)
         _take(engine, batches, vehicles, days)
         _pages(engine, vehicles, days)
         engine.dispose()
@@ -103,7 +103,7 @@ def _batches(log: Path, days: int) -> Any:
         yield day + 1, tuple(parts)
 
 
-def _board(log: Path, days: int) -> None:
+def _board(log: Path) -> None:
     """What a board pays: processor time and bytes for a day that is published each hour, and each six hours."""
     for name, hours in (("each hour", 1), ("economy, each six hours", 6)):
         size, began = 0, time.process_time()
@@ -129,12 +129,12 @@ def _take(engine: Engine, batches: list[Any], vehicles: int, days: int) -> None:
     spent = cpu_s = 0.0
     for number in range(vehicles):
         with engine.begin() as connection:
-            key = keys.enrol(connection, f"vehicle-{number:04d}", now_utc_s)
+            key_hash = keys.hash_of(keys.enrol(connection, f"vehicle-{number:04d}", now_utc_s))
         for count, parts in batches:
             data = encode(FleetBatch("board", count, 0.0, own_version(), parts, {}))
             began, before_s = time.perf_counter(), time.process_time()
             with engine.begin() as connection:
-                intake.take(connection, key, data, now_utc_s)
+                intake.take(connection, key_hash, data, now_utc_s)
             spent += time.perf_counter() - began
             cpu_s += time.process_time() - before_s
     minutes = vehicles * days * 1440

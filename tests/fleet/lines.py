@@ -5,8 +5,8 @@ from typing import Any
 
 from sqlalchemy import Engine
 
-from monitor.fleet import intake
-from monitor.fleet.by_hand import after_of
+from monitor.fleet import by_hand
+from monitor.fleet.keys import hash_of
 from monitor.fleet.publishing import NoConnection
 from tests.store_fixture import BEGINS_UTC_S
 
@@ -14,25 +14,18 @@ from tests.store_fixture import BEGINS_UTC_S
 NOW_UTC_S = BEGINS_UTC_S + 40 * 86400
 
 
-class Straight:
-    """No network: the collector's own answers."""
+class Straight(by_hand.Straight):
+    """No network: the collector's own answers, and what it took."""
 
     def __init__(self, engine: Engine, key: str, board: str = "board-a", now_utc_s: float = NOW_UTC_S) -> None:
-        self.engine, self.key, self.board, self.now_utc_s = engine, key, board, now_utc_s
+        super().__init__(engine, hash_of(key), board, now_utc_s)
         self.taken: list[bytes] = []
 
     def ask(self, place: str, data: bytes | None = None) -> tuple[int, dict[str, Any]]:
-        try:
-            with self.engine.begin() as connection:
-                if place.endswith("/state"):
-                    return 200, intake.state_of(connection, self.key, self.board)
-                if "/marks" in place:
-                    return 200, {"marks": [list(m) for m in intake.marks_of(connection, self.key, self.board, False, after_of(place))]}
-                answer = intake.take(connection, self.key, data or b"", self.now_utc_s)
-        except intake.Refusal as refusal:
-            return refusal.status, {"word": refusal.word, "sentence": refusal.sentence}
-        self.taken.append(data or b"")
-        return 200, answer
+        status, answer = super().ask(place, data)
+        if status == 200 and data is not None:
+            self.taken.append(data)
+        return status, answer
 
 
 class Flaky:
