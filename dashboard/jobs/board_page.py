@@ -8,7 +8,8 @@ from dashboard import actions, guard
 from dashboard import log_view as books
 from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking
-from monitor.reporting.board_health import HealthRow, inspect_board
+from monitor.reporting.board_health import inspect_board
+from monitor.reporting.health_row import HealthRow
 
 #: What an alert channel is called on the page.
 CHANNELS = {"journal": "the journal of this board", "command": "your command", "services": "services of the Apprise library",

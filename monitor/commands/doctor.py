@@ -10,9 +10,7 @@ import click
 from monitor.commands.doctor_network import find_network
 from monitor.commands.options import config_option, load_config
 from monitor.process import card
-from monitor.process.self_watch import LATE_S
-from monitor.reporting import board_health
-from monitor.reporting.board_health import MEGABYTE, HealthRow
+from monitor.reporting.health_row import MEGABYTE, HealthRow, Verdict
 
 #: verdict -> how it is shown, and in which colour
 SHOWN: dict[str, tuple[str, str | None]] = {"wrong": ("WRONG", "red"), "look": ("LOOK", "yellow"), "ok": ("ok", "green"), "-": ("-", None)}
@@ -28,6 +26,8 @@ def doctor(config_file: Path | None, no_sensors: bool) -> None:
 
     Changes nothing. Exit code 1 when something is WRONG.
     """
+    from monitor.reporting import board_health
+
     config = load_config(config_file)
     database = config.log.database
     found = [*_log(database), *_room(database), *_card(database.parent), *_clock(), *_copies(config),
@@ -45,6 +45,7 @@ def doctor(config_file: Path | None, no_sensors: bool) -> None:
 
 def _log(database: Path) -> Iterator[HealthRow]:
     from monitor.logbook.reader import Reader
+    from monitor.reporting import board_health
     from monitor.store import backup
     from monitor.store.reading import NoLog
 
@@ -66,6 +67,7 @@ def _log(database: Path) -> Iterator[HealthRow]:
 
 
 def _room(database: Path) -> Iterator[HealthRow]:
+    from monitor.reporting import board_health
     from monitor.store import disk_reserve
 
     if not database.parent.exists():
@@ -79,6 +81,8 @@ def _room(database: Path) -> Iterator[HealthRow]:
 
 def _card(folder: Path) -> Iterator[HealthRow]:
     """What the kernel says of the card."""
+    from monitor.reporting import board_health
+
     if not folder.exists():
         return
     yield from board_health.inspect_card(folder)
@@ -106,6 +110,7 @@ def _copies(config: Any) -> Iterator[HealthRow]:
         yield HealthRow("Copies", "look", "no nightly copy is configured", "Set backup_to under [log] to another card or stick.")
         return
     from monitor.process.copies import same_disk
+    from monitor.process.self_watch import LATE_S
 
     if not config.log.backup_on_same_card and same_disk(config.log.database, folder):
         yield HealthRow("Copies", "wrong", f"{folder} lies on the card that the log is on", "Is the stick plugged in and mounted?")
@@ -123,7 +128,7 @@ def _copies(config: Any) -> Iterator[HealthRow]:
 def _sensors(config: Any) -> Iterator[HealthRow]:
     from monitor.commands.check import rows_of
 
-    verdicts: dict[str, board_health.Verdict] = {"WRONG": "wrong", "LOOK": "look", "ok": "ok"}
+    verdicts: dict[str, Verdict] = {"WRONG": "wrong", "LOOK": "look", "ok": "ok"}
     for number, source in enumerate(config.sources, 1):
         for row in rows_of(source, f"source {number}, {source.driver}"):
             yield HealthRow(f"{row.source} {row.quantity}".strip(), verdicts[row.verdict], row.shown, row.todo)

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from monitor.process import network
-from monitor.reporting.board_health import HealthRow
+from monitor.reporting.health_row import HealthRow
 
 
 def find_network(config: Any) -> Iterator[HealthRow]:

@@ -2,32 +2,18 @@
 import os
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 from monitor.alerts.spool import Spool
 from monitor.logbook.reader import Reader
 from monitor.parameters import table
 from monitor.process import card
 from monitor.process.self_watch import CHECK, COPY, CUTS_S, LATE_S, THINNING, Job, SelfWatch
+from monitor.reporting.health_row import MEGABYTE, HealthRow
 from monitor.reporting.sentences import span
 
-MEGABYTE = 1e6
 _P = table("reporting", "board_health")
 LOW_ROOM_BYTES, OLD_LOG_S, CUTS_LOOK = _P.number("low_room_bytes"), _P.number("old_log_s"), _P.count("cuts_look_count")
-#: "-": it cannot be seen from here
-Verdict = Literal["ok", "look", "wrong", "-"]
-
-
-@dataclass(frozen=True, slots=True)
-class HealthRow:
-    """One line: what it is about, how it is, what was seen, and what to do where it is not well."""
-
-    what: str
-    verdict: Verdict
-    said: str
-    todo: str = ""
 
 
 def inspect_board(database: Path, when: Callable[[float], str], root: Path = Path("/")) -> list[HealthRow]:
