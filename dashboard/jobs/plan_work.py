@@ -58,13 +58,13 @@ def answer(request: PlanRequest, logged: list[Load]) -> dict[str, Any]:
             click.echo(f"{done:.3f}")
 
     found = work_out(request, logged, tell)
-    made = time.strftime("%-d %b %Y", time.gmtime())
+    made, most_short_frac = time.strftime("%-d %b %Y", time.gmtime()), request.most_short_pct / 100
     return plan_words.as_data(found.drawn, found.results) | {
         "made_utc_s": time.time(), "request": as_data(request), "trip": describe_trip(found.drawn.trip),
-        "lead": plan_words.lead(found.results, request.most_short_pct), "best": found.results.index(found.best),
+        "lead": plan_words.lead(found.results, most_short_frac), "best": found.results.index(found.best),
         "cells": [plan_words.cells(result) for result in found.results],
         "loads": [[load.name, plan_page.describe_load(load), load.source] for load in found.drawn.loads],
-        "sheets": [plan_page.format_page(found.drawn, found.results, result, made) for result in found.results]}
+        "sheets": [plan_page.format_page(found.drawn, found.results, result, most_short_frac, made) for result in found.results]}
 
 
 if __name__ == "__main__":

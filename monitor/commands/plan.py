@@ -74,7 +74,7 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
         raise Refused(str(error)) from None
     if page_file is not None:
         waiting = page_file.with_name(f".{page_file.name}.part")
-        waiting.write_text(plan_page.format_page(answer.drawn, answer.results, answer.best), encoding="utf-8")
+        waiting.write_text(plan_page.format_page(answer.drawn, answer.results, answer.best, most_short / 100), encoding="utf-8")
         waiting.replace(page_file)
         click.echo(f"{page_file} is written; print it from the browser.", err=True)
     if as_json:
@@ -84,7 +84,7 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
     for line in plan_words.climate_lines(answer.drawn)[:12]:
         click.echo(f"  {line}")
     _print(answer.results)
-    click.echo(plan_words.lead(answer.results, most_short))
+    click.echo(plan_words.lead(answer.results, most_short / 100))
     for result in answer.results:
         for line in plan_words.describe(result):
             click.echo(f"{result.candidate.name}: {line}")

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from monitor.findings import Estimate, NotYet
 from monitor.logbook.reader import LatestMinute, Reader
 from monitor.planning import life_on_log
+from monitor.planning.life_on_log import CapacityNeeded
 from monitor.planning.logged_life import describe_logged
 from monitor.planning.model import Setup
 from monitor.planning.whatif import NotExplained, explain
@@ -63,22 +64,26 @@ def work_out_life(reader: Reader, short_nights: float = SHORT_NIGHTS, cycles: fl
     days = sum(slot.hours for slot in use) / 24.0
     age = None if installed is None else max((now.utc_s - installed) / YEAR_S, 0.0)
     needed, because = _needed(reader, now, short_nights)
-    found = forecast_life(use, label, USUAL_END_FRAC if needed is None or needed >= 1.0 else needed,
+    found = forecast_life(use, label, USUAL_END_FRAC if needed.frac is None else needed.frac,
                           life_on_log.measured_capacity(now.vehicle, now.findings.charge, age))
     found = _hide(found, now)
-    return LifeReport(now.utc_s, days, thermometer, age, short_nights, because, needed == 1.0, now.vehicle.house.lead_acid, found)
+    return LifeReport(now.utc_s, days, thermometer, age, short_nights, because, needed.already, now.vehicle.house.lead_acid, found)
 
 
-def _needed(reader: Reader, now: LatestMinute, short_nights: float) -> tuple[float | None, str]:
-    """Part of the rating below which the nights get too short; None with the reason where that cannot be told."""
+def _needed(reader: Reader, now: LatestMinute, short_nights: float) -> tuple[CapacityNeeded, str]:
+    """Part of the rating below which the nights get too short, and the reason where that cannot be told."""
     try:
         _, life, known = describe_logged(reader, NIGHTS_DAYS)
         slots, _ = explain(life, known)
     except (ValueError, NotExplained) as error:
-        return None, str(error)
+        return CapacityNeeded(None), str(error)
     house = now.vehicle.house
     rated = Setup("as rated", house.chemistry, house.rated_capacity_ah, house.reserve_soc_frac)
-    return life_on_log.capacity_needed(slots, rated, known.start_frac, short_nights), ""
+    needed = life_on_log.capacity_needed(slots, rated, known.start_frac, short_nights)
+    if needed.frac is None and not needed.already:
+        return needed, (f"in what was lived even {100 * life_on_log.LEAST_FRAC:.0f} % of its rating would not have been short on more than "
+                        f"{short_nights:g} nights in 30")
+    return needed, ""
 
 
 def _hide(found: LifeForecast, now: LatestMinute) -> LifeForecast:

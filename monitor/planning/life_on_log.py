@@ -1,6 +1,6 @@
 """How long a battery lives in the life that a log tells: its own hours as they were, or the same weeks with another battery."""
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import log
 
 from monitor.battery import charge_loss
@@ -15,8 +15,8 @@ from monitor.wear.life_use import LifeLabel, UseSlot, label_of
 SUPPOSED_C = 20.0
 #: An hour of the log of which less is covered says nothing (choice) [part].
 LEAST_COVERED = 0.5
-#: The capacity is asked for in steps of this, when it is looked for at which the nights get too short (choice) [part].
-STEP_FRAC = 0.05
+#: So closely the capacity is looked for at which the nights get too short (choice) [part].
+STEP_FRAC = 0.01
 #: Below this no battery is worth keeping, whatever its owner bears (choice) [part].
 LEAST_FRAC = 0.3
 
@@ -86,17 +86,33 @@ def _sigma_ln(size: Estimate) -> float:
     return max((log(max(size.high, 1e-3)) - log(max(size.low, 1e-3))) / (2 * Z95), 0.01)
 
 
-def capacity_needed(slots: Sequence[Slot], setup: Setup, start_frac: float, nights_per_30: float) -> float:
+@dataclass(frozen=True, slots=True)
+class CapacityNeeded:
+    """Part of its rating below which a life gets too short for its owner.
+
+    frac : None where no capacity that was tried makes that difference; already : it is too short with all of its rating
+    """
+
+    frac: float | None
+    already: bool = False
+
+
+def capacity_needed(slots: Sequence[Slot], setup: Setup, start_frac: float, nights_per_30: float) -> CapacityNeeded:
     """Part of the rating below which this life is short on more than so many nights in 30: the owner's own end of life.
 
-    1 where it is that already with all of its capacity; LEAST_FRAC where it never is. slots : the life; setup : the battery as rated;
-    start_frac : charge at the beginning, 0 to 1; nights_per_30 : what its owner bears.
+    Looked for between LEAST_FRAC and all of it, to STEP_FRAC. slots : the life; setup : the battery as rated; start_frac : charge at the
+    beginning, 0 to 1; nights_per_30 : what its owner bears.
     """
-    enough = 1.0
-    for step in range(int((1.0 - LEAST_FRAC) / STEP_FRAC) + 1):
-        frac = 1.0 - step * STEP_FRAC
+    def short(frac: float) -> bool:
         lived = simulate(list(slots), replace(setup, capacity_ah=setup.capacity_ah * frac), start_frac)
-        if lived.nights and 30.0 * lived.nights_below / lived.nights > nights_per_30:
-            return enough
-        enough = frac
-    return LEAST_FRAC
+        return bool(lived.nights) and 30.0 * lived.nights_below / lived.nights > nights_per_30
+
+    if short(1.0):
+        return CapacityNeeded(None, already=True)
+    if not short(LEAST_FRAC):
+        return CapacityNeeded(None)
+    less, enough = LEAST_FRAC, 1.0
+    while enough - less > STEP_FRAC:
+        middle = (less + enough) / 2
+        less, enough = (middle, enough) if short(middle) else (less, middle)
+    return CapacityNeeded(enough)

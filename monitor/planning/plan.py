@@ -212,6 +212,15 @@ def estimate(values: Sequence[float]) -> Estimate:
     return Estimate(sum(ordered) / n, ordered[int(0.025 * n)], ordered[min(int(0.975 * n), n - 1)], "first guess")
 
 
+def choose(results: Sequence[PlanResult], most_short_frac: float) -> PlanResult:
+    """The system to recommend: the lightest that is short seldom enough, or else the one that is short least.
+
+    results: of the systems; most_short_frac: share of the nights that may be short.
+    """
+    good = [r for r in results if r.short_share <= most_short_frac]
+    return min(good, key=lambda r: r.weight_kg.value) if good else min(results, key=lambda r: r.short_share)
+
+
 def hold_limits(result: PlanResult) -> list[str]:
     """What of cold and heat the battery would not bear on this trip, in words; empty where it bears all."""
     limits, found = limits_of(result.candidate.chemistry), []

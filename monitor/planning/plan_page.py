@@ -18,10 +18,11 @@ PLAN_CAUTION = ("A plan by published figures and usual values, not a promise. Li
                 "frost; gas of lead-acid needs air. Local codes and licensed practice have the last word.")
 
 
-def format_page(drawn: Drawn, results: Sequence[PlanResult], chosen: PlanResult, made: str = "") -> str:
+def format_page(drawn: Drawn, results: Sequence[PlanResult], chosen: PlanResult, most_short_frac: float, made: str = "") -> str:
     """The whole plan.
 
-    drawn: the trip; results: the systems; chosen: whose parts and circuits are listed; made: when, for the corner.
+    drawn: the trip; results: the systems; chosen: whose parts and circuits are listed; most_short_frac: share of the nights that may
+    be short; made: when, for the corner.
     """
     sheet = design_circuits(chosen.candidate, drawn.loads)
     parts = "".join(f"<tr><td>{escape(count)}</td><td>{escape(what)}</td></tr>" for count, what in list_parts(chosen.candidate, sheet))
@@ -32,7 +33,7 @@ def format_page(drawn: Drawn, results: Sequence[PlanResult], chosen: PlanResult,
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>Plan · ampledger</title><style>{STYLE}</style></head><body><main>"
-        f"<header><b>ampledger</b><span>{escape(made)}</span></header><h1>{escape(words.lead(results))}</h1>"
+        f"<header><b>ampledger</b><span>{escape(made)}</span></header><h1>{escape(words.lead(results, most_short_frac))}</h1>"
         f"<p>{escape(describe_trip(drawn.trip))}.</p><p class=caution>{escape(PLAN_CAUTION)}</p>"
         f"<h2>Side by side</h2>{_table(results)}<p>Counts are per {PER} nights; in brackets the 95 % range over {DRAWS} ways in which the "
         f"trip may turn out.</p>{draw_nights(results)}"

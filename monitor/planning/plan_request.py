@@ -105,9 +105,7 @@ def work_out(request: PlanRequest, logged: Sequence[Load] = (), progress: Callab
     if not systems:
         raise ValueError("there is no system to compare: name one, or give room for a panel, hours of driving or shore power")
     results = plan.compare(drawn, systems, lambda done: progress(searched + (1 - searched) * done) if progress else None)
-    good = [r for r in results if r.short_share <= request.most_short_pct / 100]
-    best = min(good, key=lambda r: r.weight_kg.value) if good else min(results, key=lambda r: r.short_share)
-    return PlanAnswer(drawn, tuple(results), best)
+    return PlanAnswer(drawn, tuple(results), plan.choose(results, request.most_short_pct / 100))
 
 
 def _search(drawn: plan.Drawn, request: PlanRequest, progress: Callable[[float], None]) -> list[Candidate]:

@@ -5,7 +5,7 @@ from typing import Any
 from monitor.findings import Answer, Estimate
 from monitor.planning.charging_paths import describe_path
 from monitor.planning.climate.places import MONTHS
-from monitor.planning.plan import DRAWS, PER, Drawn, PlanResult, hold_limits
+from monitor.planning.plan import DRAWS, PER, Drawn, PlanResult, choose, hold_limits
 from monitor.reporting.sentences import capitalised, number
 
 #: heading -> what the figure rests on, one tap away on the page.
@@ -54,16 +54,14 @@ def tell_years(years: Answer) -> str:
     return f"{number(years.value, digits)} ({number(years.low, digits)}–{number(years.high, digits)})"
 
 
-def lead(results: Sequence[PlanResult], most_short_pct: float = 2.0) -> str:
+def lead(results: Sequence[PlanResult], most_short_frac: float) -> str:
     """The answer in a sentence: the lightest system that is short seldom enough, or the least short one.
 
-    results: of the systems; most_short_pct: nights in 100 that may be short.
+    results: of the systems; most_short_frac: share of the nights that may be short.
     """
-    good = [r for r in results if r.short_share <= most_short_pct / 100]
-    if good:
-        best = min(good, key=lambda r: r.weight_kg.value)
+    best = choose(results, most_short_frac)
+    if best.short_share <= most_short_frac:
         return f"{capitalised(best.candidate.name)}: short on {_nights(best)}, the lightest of those that hold."
-    best = min(results, key=lambda r: r.short_share)
     return f"None holds. Least short: {best.candidate.name}, on {_nights(best)}."
 
 

@@ -53,7 +53,19 @@ def test_the_owners_own_criterion() -> None:
     slots = _slots(load_a=2.6)
     strict = life_on_log.capacity_needed(slots, SETUP, 1.0, 0.0)
     lax = life_on_log.capacity_needed(slots, SETUP, 1.0, 30.0)
-    assert 0.85 <= strict <= 1.0 and lax == life_on_log.LEAST_FRAC
+    assert strict.frac is not None and 0.85 <= strict.frac <= 1.0 and not strict.already
+    assert lax == life_on_log.CapacityNeeded(None)
+
+
+def test_already_short_is_said_only_where_all_of_the_rating_is() -> None:
+    """48 Ah a night: 98 Ah with a reserve of half just do, 95 % of them do not, and that is not "already short"."""
+    slots, just = _slots(load_a=2.6), replace(SETUP, capacity_ah=98.0)
+    lows = [min(simulate(slots, replace(just, capacity_ah=ah), 1.0, keep_trace=True).charge_frac) for ah in (98.0, 0.95 * 98.0)]
+    assert lows[0] > 0.5 > lows[1]
+    found = life_on_log.capacity_needed(slots, just, 1.0, 0.0)
+    assert not found.already and found.frac is not None and 0.95 < found.frac <= 1.0
+    assert life_on_log.capacity_needed(slots, replace(just, capacity_ah=90.0), 1.0, 0.0) == life_on_log.CapacityNeeded(None, already=True)
+    assert life_on_log.capacity_needed(_slots(load_a=0.1), just, 1.0, 0.0) == life_on_log.CapacityNeeded(None)
 
 
 def test_a_larger_battery_lives_longer_in_the_same_life() -> None:

@@ -98,7 +98,7 @@ def test_a_comparison_says_all_that_is_asked(drawn: plan.Drawn) -> None:
     data = plan_words.as_data(drawn, results)
     assert json.loads(json.dumps(data))["systems"][1]["price"] == 900.0
     assert any("of driving from 50 to 95 %" in line for line in plan_words.describe(results[0]))
-    assert "lithium" in plan_words.lead(results)
+    assert "lithium" in plan_words.lead(results, 0.02)
 
 
 def test_the_same_seed_gives_the_same_plan() -> None:
@@ -133,6 +133,16 @@ def test_the_search_finds_the_lightest_and_it_holds(drawn: plan.Drawn) -> None:
     assert plan_search.search(drawn, few[:1], 0.0001).best is None
 
 
+def test_the_sheet_recommends_what_the_table_does(drawn: plan.Drawn) -> None:
+    """Where half of the nights may be short the lightest is enough; where next to none may, it is not."""
+    large = replace(LITHIUM, name="large", capacity_ah=300.0, panel_w=400.0)
+    results = plan.compare(drawn, [replace(LITHIUM, name="small"), large], life=False)
+    for share, name in ((0.9, "Small"), (results[1].short_share, "Large")):
+        chosen = plan.choose(results, share)
+        assert chosen.candidate.name == name.casefold()
+        assert f"<h1>{name}: short on" in plan_page.format_page(drawn, results, chosen, share)
+
+
 def test_usual_systems_are_of_the_size_of_the_loads() -> None:
     small = make_usual(plan.prepare(make_trip([("Lisbon", "7")]), [parse_load("lights")], draws=2))
     large = make_usual(plan.prepare(make_trip([("Lisbon", "7")]), [*LOADS, parse_load("cooking")], draws=2))
@@ -146,7 +156,7 @@ def test_the_sheet_lists_parts_and_circuits_and_draws(drawn: plan.Drawn) -> None
     names = [p.circuit.name for p in sheet.plans] + list(sheet.refused)
     assert any("relay" in name for name in names) and "fridge" in names
     assert ("1", "house battery, AGM, 12 V, 100 Ah") in list_parts(AGM, sheet)
-    page = plan_page.format_page(drawn, results, results[1])
+    page = plan_page.format_page(drawn, results, results[1], 0.02)
     assert "Parts" in page and "<svg" in page and "fuse" in page and "licensed" in page
     assert "http" not in page.replace("http://www.w3.org", "")
 
