@@ -154,13 +154,15 @@ def fridge_power_w(load: Load, room_c: float) -> float:
     """
     if load.slope_wh_per_k is not None and load.wh_per_day is not None:
         return max(load.wh_per_day + load.slope_wh_per_k * (room_c - load.at_c), 0.0) / 24
-    litres = load.volume_l or FRIDGE_L
-    usual = FRIDGE_WH * FRIDGES[load.kind][0] * (litres / FRIDGE_L) ** (2 / 3)
-    most_w = RUN_W * max(litres / FRIDGE_L, 1.0) ** 0.5
+    usual = FRIDGE_WH * FRIDGES[load.kind][0] * ((load.volume_l or FRIDGE_L) / FRIDGE_L) ** (2 / 3)
     if load.wh_per_day is not None:         # the owner's figure, at 25 °C
-        ratio = heat_ratio(room_c, load.set_c, load.at_c, load.set_c)
-        return min(load.wh_per_day * _with_use(ratio) / 24, max(most_w, load.wh_per_day / 24))
-    return min(usual * _with_use(heat_ratio(room_c, load.set_c)) / 24, most_w)
+        return min(load.wh_per_day * _with_use(heat_ratio(room_c, load.set_c, load.at_c, load.set_c)) / 24, fridge_run_w(load))
+    return min(usual * _with_use(heat_ratio(room_c, load.set_c)) / 24, fridge_run_w(load))
+
+
+def fridge_run_w(load: Load) -> float:
+    """What a fridge takes while its compressor runs [W]: by its size, and never less than its mean."""
+    return max(RUN_W * max((load.volume_l or FRIDGE_L) / FRIDGE_L, 1.0) ** 0.5, (load.wh_per_day or 0.0) / 24)
 
 
 def _with_use(ratio: float) -> float:

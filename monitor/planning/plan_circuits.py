@@ -7,7 +7,7 @@ from monitor.circuits.design import Sheet, design
 from monitor.circuits.source import battery_supply
 from monitor.guides.wiring_plan import WiringPlan
 from monitor.planning.charging_paths import SPARE_A
-from monitor.planning.load_catalogue import FRIDGE_L, RUN_W, Load
+from monitor.planning.load_catalogue import Load, fridge_run_w
 from monitor.planning.trip_life import Candidate
 
 #: Metres one way where nothing is said (common practice), and volts that currents are told of.
@@ -38,7 +38,10 @@ def design_circuits(candidate: Candidate, loads: Sequence[Load]) -> Sheet:
     small = 0.0
     for load in loads:
         if load.is_fridge:
-            circuits.append(Circuit(load.name, round(RUN_W * max((load.volume_l or FRIDGE_L) / FRIDGE_L, 1.0) ** 0.5 / VOLTS, 1), LOADS_M))
+            circuits.append(Circuit(load.name, round(fridge_run_w(load) / VOLTS, 1), LOADS_M))
+        elif load.hourly_w is not None:     # of a log: everything but the fridge together, by its busiest hour
+            circuits.append(Circuit(f"feed of the logged loads' panel (loads above {LARGE_W:g} W need a circuit of their own)",
+                                    max(round(max(load.hourly_w) / VOLTS, 1), LEAST_A), LOADS_M))
         elif load.power_w > LARGE_W:
             circuits.append(Circuit(load.name, round(load.power_w / VOLTS, 1), CHARGER_M, drop_pct=5.0, continuous=False))
         else:

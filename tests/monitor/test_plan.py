@@ -10,7 +10,7 @@ from monitor.cli import commands
 from monitor.findings import Estimate
 from monitor.planning import plan, plan_page, plan_search, plan_words, trip_life
 from monitor.planning.charging_paths import EnginePath
-from monitor.planning.load_catalogue import parse_load
+from monitor.planning.load_catalogue import Load, parse_load
 from monitor.planning.plan_candidates import make_usual, parse_system
 from monitor.planning.plan_circuits import design_circuits, list_parts
 from monitor.planning.trip import describe_trip, make_trip, parse_months
@@ -131,6 +131,15 @@ def test_the_search_finds_the_lightest_and_it_holds(drawn: plan.Drawn) -> None:
     lighter = [c for c in few if plan.weight_kg(c).value < plan.weight_kg(found.best).value - 1e-9]
     assert all(plan.short_share(plan.weigh(drawn, c)) > 0.05 for c in lighter)
     assert plan_search.search(drawn, few[:1], 0.0001).best is None
+
+
+def test_loads_of_a_log_have_a_feed() -> None:
+    """180 W in its busiest hour are 15 A; a fridge of 1920 Wh a day runs at 80 W or more."""
+    rest = Load("as the log shows", hourly_w=(60.0,) * 20 + (180.0,) * 4)
+    cold = Load("fridge, as the log shows", wh_per_day=1920.0, slope_wh_per_k=20.0)
+    currents = {p.circuit.name: p.circuit.current_a for p in design_circuits(AGM, [cold, rest]).plans}
+    assert [a for name, a in currents.items() if name.startswith("feed of the logged")] == [15.0]
+    assert currents["fridge, as the log shows"] >= 6.6
 
 
 def test_the_sheet_recommends_what_the_table_does(drawn: plan.Drawn) -> None:
