@@ -52,8 +52,8 @@ def check(config_file: Path | None) -> None:
     LOOK marks a reading that is possible but odd. Ends with 0 when all is well, with 1 when something is WRONG.
     """
     config = load_config(config_file)
-    rows = [row for number, source in enumerate(config.sources, 1) for row in rows_of(source, f"{number} {source.driver}")]
-    rows = compared([_at_pin(row) if row.quantity in config.unknown_dividers and row.value is not None else row for row in rows])
+    rows = compared([row for number, source in enumerate(config.sources, 1)
+                     for row in rows_of(source, f"{number} {source.driver}", config.unknown_dividers)])
     given = {row.quantity for row in rows} | {q for source in config.sources for q in getattr(source.options, "measures", ())}
     rows += [Row("", name, "not configured", "", todo) for name, todo in WITHOUT.items() if name not in given]
     rows += _ways_out(config)
@@ -66,8 +66,11 @@ def check(config_file: Path | None) -> None:
         sys.exit(1)
 
 
-def rows_of(source: Any, name: str) -> list[Row]:
-    """What one instrument says of everything it should give."""
+def rows_of(source: Any, name: str, unknown_dividers: frozenset[str] = frozenset()) -> list[Row]:
+    """What one instrument says of everything it should give.
+
+    source: of the configuration; name: of it in the table; unknown_dividers: voltages whose divider nobody knows yet.
+    """
     from drivers.errors import DriverError
     from monitor.sampling import judge
 
@@ -90,17 +93,22 @@ def rows_of(source: Any, name: str) -> list[Row]:
         low, high, advice = USUAL.get(quantity, (value, value, ""))
         odd = not impossible and not low <= value <= high
         shown = f"{value:.3f} {UNITS.get(quantity.rpartition('_')[2], '')}".strip()
+        if quantity in unknown_dividers:
+            rows.append(_at_pin(name, quantity, shown))
+            continue
         rows.append(Row(name, quantity, shown, "WRONG" if impossible else "LOOK" if odd else "ok", impossible or (advice if odd else ""),
                         value))
     return rows + [Row(name, fault.quantity, "no reading", "WRONG", fault.reason) for fault in reading.faults]
 
 
-def _at_pin(row: Row) -> Row:
-    """The row of a voltage whose divider nobody knows yet: what its channel shows is no battery's voltage, and no fault."""
-    battery = row.quantity.partition("_")[0]
-    return replace(row, verdict="", shown=f"{row.shown} at the channel", value=None,
-                   todo="its divider is not known yet: the page Instruments compares it with a multimeter, or `ampledger calibrate "
-                   f"divider --battery {battery} --meter-v VOLTS`")
+def _at_pin(source: str, quantity: str, shown: str) -> Row:
+    """The row of a voltage whose divider nobody knows yet: what its channel shows is no battery's voltage, and no fault.
+
+    source: the instrument; quantity: the voltage; shown: at its channel.
+    """
+    return Row(source, quantity, f"{shown} at the channel", "",
+               "its divider is not known yet: the page Instruments compares it with a multimeter, or `ampledger calibrate "
+               f"divider --battery {quantity.partition('_')[0]} --meter-v VOLTS`")
 
 
 def compared(rows: list[Row]) -> list[Row]:

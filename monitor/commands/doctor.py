@@ -128,7 +128,7 @@ def _copies(config: Any) -> Iterator[HealthRow]:
 def _sensors(config: Any) -> Iterator[HealthRow]:
     from monitor.commands.check import rows_of
 
-    verdicts: dict[str, Verdict] = {"WRONG": "wrong", "LOOK": "look", "ok": "ok"}
+    verdicts: dict[str, Verdict] = {"WRONG": "wrong", "LOOK": "look", "ok": "ok", "": "look"}
     for number, source in enumerate(config.sources, 1):
-        for row in rows_of(source, f"source {number}, {source.driver}"):
+        for row in rows_of(source, f"source {number}, {source.driver}", config.unknown_dividers):
             yield HealthRow(f"{row.source} {row.quantity}".strip(), verdicts[row.verdict], row.shown, row.todo)

@@ -103,6 +103,21 @@ def test_check_reads_each_sensor_and_says_what_to_do(tmp_path: Path) -> None:
     assert odd.exit_code == 0 and "LOOK" in odd.output and "1 worth a look" in odd.output
 
 
+@pytest.mark.parametrize("millivolts", ["126", "2600"])
+def test_a_voltage_behind_an_unknown_divider_is_no_fault(tmp_path: Path, millivolts: str) -> None:
+    """Neither for `check` nor for `doctor`, whatever the channel shows: it is no battery's voltage yet."""
+    chip = tmp_path / "hwmon" / "hwmon0"
+    chip.mkdir(parents=True)
+    for name, text in (("name", "ina226"), ("in1_input", millivolts)):
+        (chip / name).write_text(f"{text}\n")
+    config = _config(tmp_path, f'[[source]]\ndriver = "hwmon"\nchip = "ina226"\nroot = "{chip.parent}"\n[source.measures]\n'
+                     'starter_voltage_v = "in1"\n[commissioning]\nstarter_divider = "unknown"\n')
+    checked, looked = _run("check", "--config", config), _run("doctor", "--config", config)
+    assert checked.exit_code == 0 and "at the channel" in checked.output
+    line = next(line for line in looked.output.splitlines() if "starter_voltage_v" in line)
+    assert line.startswith("LOOK") and "at the channel" in line and "its divider is not known yet" in looked.output
+
+
 def test_a_simulated_source_beside_a_real_one_is_refused(tmp_path: Path) -> None:
     source = SIMULATED + '[[source]]\ndriver = "hwmon"\nchip = "x"\n[source.measures]\nhouse_voltage_v = "in1"\n'
     done = _run("check", "--config", _config(tmp_path, source))
