@@ -154,14 +154,19 @@ def _try(circuit: Circuit, supply: Supply, size: Size) -> tuple[Run | None, str,
                       f"than the {circuit.drop_pct:g} % allowed (ABYC E-11); shorten the run or share the load"), "drop"
     far_a = BATTERIES["short_circuit"]["open_v"] / (
         supply.resistance_ohm + conductor.loop_ohm(size, circuit.length_m, CLASSES_C[column]))
+    burns = False
     for kind, rating in fitting:
         if far_a < fuse.blows_fast_from_a(kind, rating):
             continue
         if not fuse.outlasts(size, kind, rating, copper_c, circuit.insulation_c):
+            burns = True
             continue
         chosen = Fuse(rating, kind.name, kind.breaking_a, kind.breaking_a < supply.short_circuit_a)
         return Run(size.name, size.area_mm2, size.ampacity_a[column], may_a, chosen, copper_c, drop_v, drop_pct,
                    NOMINAL_V - drop_v - supply.drop_v, drop_v * circuit.current_a, far_a, "ampacity"), "", ""
+    if burns:
+        return None, (f"would lie above what its insulation bears before a {fitting[0][1]:g} A fuse ends a short circuit (adiabatic law, "
+                      "IEC 60949); take a thicker conductor"), "short circuit"
     return None, (f"gives only {far_a:.0f} A in a short circuit at its far end, too little to blow a {fitting[0][1]:g} A fuse within 5 s "
                   "(IEC 60364-4-43); shorten the run"), "short circuit"
 
