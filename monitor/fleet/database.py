@@ -1,7 +1,8 @@
 """The collector's database: how it is opened, brought to its present shape, and what differs between PostgreSQL and SQLite."""
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, timedelta
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,12 @@ FOLDER = Path(__file__).parent / "migrations"
 HEAD = max(file.name[1:5] for file in (FOLDER / "versions").glob("v*.py"))
 #: One process migrates at a time, on PostgreSQL by this number of an advisory lock (choice).
 MIGRATING = 21873
+#: Rows of each month from this one on lie in a part of their own, so many months ahead of today; all others lie in one together (choice).
+FIRST_MONTH, MONTHS_AHEAD = date(2025, 1, 1), 3
+#: A month's part is made another time where the table is in use for longer than this [s] (choice: boards wait behind it).
+LOCK_WAIT_S = 2.0
+
+log = logging.getLogger("ampledger.fleet")
 
 
 class NoCollection(Exception):
@@ -59,7 +66,7 @@ def _begin_sqlite(connection: Connection) -> None:
 
 
 def upgrade(engine: Engine) -> None:
-    """Brings the database to HEAD, made new where it is empty. Several may call it at once.
+    """Brings the database to HEAD, made new where it is empty, with the months' parts. Several may call it at once.
 
     Raises
     ------
@@ -75,12 +82,12 @@ def upgrade(engine: Engine) -> None:
             if engine.dialect.name == "postgresql":
                 connection.execute(text("select pg_advisory_xact_lock(:number)"), {"number": MIGRATING})
             version = _version(connection)
-            if version == HEAD:
-                return
             if version is not None and version > HEAD:
                 raise NoCollection(f"the database has shape {version}, this ampledger knows shapes up to {HEAD}; install the newer version")
-            config.attributes["connection"] = connection
-            command.upgrade(config, "head")
+            if version != HEAD:
+                config.attributes["connection"] = connection
+                command.upgrade(config, "head")
+        make_months(engine, datetime.now(UTC).date())
     except OperationalError as error:
         raise NoCollection(f"the database cannot be reached: {str(error.orig).strip().splitlines()[0]}") from None
     except ProgrammingError as error:
@@ -94,18 +101,61 @@ def _version(connection: Connection) -> str | None:
     return row[0] if row else None
 
 
-def make_month(connection: Connection, day: date) -> None:
-    """Makes the part of the table blocks that a day lies in, where it is missing (PostgreSQL)."""
-    if connection.dialect.name != "postgresql":
-        return
-    first = day.replace(day=1)
-    name = f"blocks_{first:%Y_%m}"
+def make_months(engine: Engine, today: date) -> bool:
+    """Makes the parts of the table blocks for every month from FIRST_MONTH to MONTHS_AHEAD past today that has none yet (PostgreSQL).
+
+    Returns False where some could not be made now, because the table was in use; their rows are kept in the part for all other months,
+    and move into their own when it is made. Never called while a batch is taken: each month waits for a lock of its own, but not for long.
+
+    engine: the collection; today: the day on the collector's clock.
+    """
+    if engine.dialect.name != "postgresql":
+        return True
+    with engine.connect() as connection:
+        question = text("select relid::regclass::text from pg_partition_tree(:table)")
+        there = set(connection.execute(question, {"table": blocks.name}).scalars())
+    for first, until in months(today):
+        if f"{blocks.name}_{first:%Y_%m}" not in there:
+            try:
+                with engine.begin() as connection:
+                    _make_month(connection, first, until)
+            except OperationalError as error:  # the lock did not come in time
+                log.info("%s %s waits: %s", blocks.name, f"{first:%Y-%m}", str(error.orig).strip().splitlines()[0])
+                return False
+    return True
+
+
+def months(today: date) -> list[tuple[date, date]]:
+    """(first day, first day of the next) of each month that has a part of its own, by what day it is.
+
+    >>> [f"{first:%Y-%m}" for first, _ in months(date(2025, 1, 31))]
+    ['2025-01', '2025-02', '2025-03', '2025-04']
+    """
+    last = today.year * 12 + today.month - 1 + MONTHS_AHEAD
+    numbers = range(FIRST_MONTH.year * 12 + FIRST_MONTH.month - 1, min(last, 12 * date.max.year - 2) + 1)
+    return [(_month(number), _month(number + 1)) for number in numbers]
+
+
+def _month(number: int) -> date:
+    return date(number // 12, number % 12 + 1, 1)
+
+
+def _make_month(connection: Connection, first: date, until: date) -> None:
+    """Attaches one month's part, with what lies in the part for all others. Attaching lets others go on writing (PostgreSQL's
+    manual, ALTER TABLE: a weaker lock than CREATE TABLE ... PARTITION OF takes); only who writes into the other months waits.
+    """
+    name, other = f"{blocks.name}_{first:%Y_%m}", f"{blocks.name}_other"
+    span = f"'{first.isoformat()}' and day < '{until.isoformat()}'"
+    connection.execute(text(f"set local lock_timeout = '{LOCK_WAIT_S:.0f}s'"))
+    connection.execute(text("select pg_advisory_xact_lock(:number)"), {"number": MIGRATING})
     if connection.execute(text("select to_regclass(:name)"), {"name": name}).scalar() is not None:
         return
-    until = (first + timedelta(days=32)).replace(day=1)
-    connection.execute(text("select pg_advisory_xact_lock(:number)"), {"number": MIGRATING})
-    connection.execute(text(f"create table if not exists {name} partition of {blocks.name} "
-                            f"for values from ('{first.isoformat()}') to ('{until.isoformat()}')"))
+    connection.execute(text(f"lock table only {blocks.name} in share update exclusive mode"))
+    connection.execute(text(f"lock table {other} in access exclusive mode"))
+    connection.execute(text(f"create table {name} (like {blocks.name} including all)"))
+    connection.execute(text(f"with moved as (delete from {other} where day >= {span} returning *) insert into {name} select * from moved"))
+    connection.execute(text(f"alter table {blocks.name} attach partition {name} for values from ('{first.isoformat()}') "
+                            f"to ('{until.isoformat()}')"))
 
 
 def insert_of(connection: Connection, table: Any) -> Any:

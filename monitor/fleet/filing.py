@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select, update
 
-from monitor.fleet.database import insert_of, make_month
+from monitor.fleet.database import insert_of
 from monitor.fleet.tables import LEVEL_NUMBERS, blocks, boots, layouts
 from monitor.store import column_codec, reading
 from monitor.store.checksum import checksum_of
@@ -94,7 +94,6 @@ class Filing:
         for level, end_ms, before in self.connection.execute(select(blocks.c.level, blocks.c.end_ms, blocks.c.day).where(*mine)).fetchall():
             day = day_of(self.utc_s(end_ms))
             if day != before:
-                make_month(self.connection, day)
                 self.connection.execute(update(blocks).where(*mine, blocks.c.level == level, blocks.c.end_ms == end_ms,
                                                              blocks.c.day == before).values(day=day))
 
@@ -136,7 +135,6 @@ class Filing:
         return list(self.connection.execute(select(blocks).where(*where).order_by(blocks.c.level, blocks.c.end_ms)).fetchall())
 
     def _put(self, level: str, day: date, rows: list[Row], body: bytes | None = None) -> None:
-        make_month(self.connection, day)
         self.connection.execute(insert(blocks).values(
             vehicle_id=self.vehicle_id, level=LEVEL_NUMBERS[level], line=self.line, end_ms=rows[-1][0], day=day, first_ms=rows[0][1],
             count=len(rows), layout=self._layout(level), last_crc=checksum_of(level)(rows[-1]), body=body or column_codec.pack(rows)))

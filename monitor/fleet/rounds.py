@@ -1,18 +1,19 @@
-"""What a collector does by itself: passes on alerts of the fleet that nobody was told yet, and a digest a day. Any number may run."""
+"""What a collector does by itself: passes on alerts of the fleet that nobody was told yet, and a digest a day; makes room for the months
+to come. Any number may run."""
 import json
 import logging
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, date, datetime
 
 from sqlalchemy import Connection, Engine, select, update
 from sqlalchemy.exc import DBAPIError
 
 from monitor.alerts.delivery import Deliverer
 from monitor.alerts.rules import Alert, AlertChange
-from monitor.fleet import overview
+from monitor.fleet import database, overview
 from monitor.fleet.database import insert_of
 from monitor.fleet.tables import alerts, settings, vehicles
 from monitor.store import saving
@@ -32,6 +33,7 @@ class Rounds:
 
     def __init__(self, engine: Engine, deliverer: Deliverer, digest_at: str | None, now_utc_s: Callable[[], float] = time.time) -> None:
         self._engine, self._deliverer, self._digest_at, self._now_utc_s = engine, deliverer, digest_at, now_utc_s
+        self._months_made_on: date | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._work, name="rounds", daemon=True)
 
@@ -46,19 +48,24 @@ class Rounds:
 
     def look(self) -> None:
         """One round."""
+        now_s = self._now_utc_s()
         with self._engine.begin() as connection:
             changes = claim_alerts(connection)
         for change in changes:
             self._deliverer.offer(change)
-        if self._digest_at is None:
-            return
-        now_s = self._now_utc_s()
+        self._send_digest(now_s)
+        today = datetime.fromtimestamp(now_s, UTC).date()
+        if self._months_made_on != today and database.make_months(self._engine, today):
+            self._months_made_on = today
+
+    def _send_digest(self, now_s: float) -> None:
         moment = datetime.fromtimestamp(now_s)
-        if f"{moment:%H:%M}" >= self._digest_at:
-            with self._engine.begin() as connection:
-                digest = digest_of(connection, now_s) if claim_day(connection, f"{moment:%Y-%m-%d}") else None
-            if digest is not None:
-                self._deliverer.offer(digest)
+        if self._digest_at is None or f"{moment:%H:%M}" < self._digest_at:
+            return
+        with self._engine.begin() as connection:
+            digest = digest_of(connection, now_s) if claim_day(connection, f"{moment:%Y-%m-%d}") else None
+        if digest is not None:
+            self._deliverer.offer(digest)
 
     def _work(self) -> None:
         while not self._stop.wait(LOOK_S):

@@ -9,6 +9,8 @@ from monitor.fleet import database, local_postgres
 from tests import store_fixture
 
 DAYS = 3
+#: The database that others are copied from.
+EMPTY = "empty_fleet"
 
 
 @pytest.fixture(scope="session")
@@ -20,27 +22,41 @@ def postgres() -> Iterator[str]:
         yield address
 
 
+@pytest.fixture(scope="session")
+def admin(postgres: str) -> Iterator[Engine]:
+    """Makes databases on that server; an empty collection waits there to be copied."""
+    made = database.open_engine(postgres).execution_options(isolation_level="AUTOCOMMIT")
+    with made.connect() as connection:
+        connection.execute(text(f"create database {EMPTY}"))
+    empty = database.open_engine(_address(postgres, EMPTY))
+    database.upgrade(empty)
+    empty.dispose()
+    yield made
+    made.dispose()
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
 def engine(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
     """An empty collection, on both kinds of database."""
     if request.param == "sqlite":
         made = database.open_engine(f"sqlite:///{tmp_path / 'fleet.db'}")
-        name = None
-    else:
-        server = request.getfixturevalue("postgres")
-        name = f"fleet_{abs(hash(request.node.nodeid)) % 10**12}"
-        admin = database.open_engine(server).execution_options(isolation_level="AUTOCOMMIT")
-        with admin.connect() as connection:
-            connection.execute(text(f"drop database if exists {name}"))
-            connection.execute(text(f"create database {name}"))
-        made = database.open_engine(server.replace("/postgres?", f"/{name}?"))
-    database.upgrade(made)
+        database.upgrade(made)
+        yield made
+        made.dispose()
+        return
+    server, name = request.getfixturevalue("admin"), f"fleet_{abs(hash(request.node.nodeid)) % 10**12}"
+    with server.connect() as connection:
+        connection.execute(text(f"drop database if exists {name}"))
+        connection.execute(text(f"create database {name} template {EMPTY}"))
+    made = database.open_engine(_address(request.getfixturevalue("postgres"), name))
     yield made
     made.dispose()
-    if name is not None:
-        with admin.connect() as connection:
-            connection.execute(text(f"drop database {name}"))
-        admin.dispose()
+    with server.connect() as connection:
+        connection.execute(text(f"drop database {name}"))
+
+
+def _address(server: str, name: str) -> str:
+    return server.replace("/postgres?", f"/{name}?")
 
 
 @pytest.fixture(scope="session")

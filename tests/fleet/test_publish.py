@@ -44,8 +44,8 @@ def rows_of_collection(engine: Engine, vehicle_id: int = 1, line: int = 1) -> di
         return found | {table: view.rows(table, f"order by {column}") for table, column in order.items()}
 
 
-def assert_same(engine: Engine, log: Path, line: int = 1) -> None:
-    wanted, found = rows_of_log(log), rows_of_collection(engine, line=line)
+def assert_same(engine: Engine, log: Path, line: int = 1, vehicle_id: int = 1) -> None:
+    wanted, found = rows_of_log(log), rows_of_collection(engine, vehicle_id, line)
     assert {k: len(v) for k, v in found.items()} == {k: len(v) for k, v in wanted.items()}
     for table, rows in wanted.items():
         assert [tuple(row) for row in found[table]] == sorted(tuple(row) for row in rows), table

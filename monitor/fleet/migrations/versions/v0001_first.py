@@ -1,4 +1,4 @@
-"""The collector's first tables. On PostgreSQL the blocks lie in parts by month, which are made when the first row of one comes."""
+"""The collector's first tables. On PostgreSQL the blocks lie in parts by month."""
 import sqlalchemy as sa
 from alembic import op
 
