@@ -24,7 +24,7 @@ START_S = 600.0
 #: A voltage that was wrong by more than this has taught the estimators something wrong (40 to 60 mV of 12 V; choice).
 ANEW_FRAC = 0.005
 #: What is learnt from the house current.
-CURRENT_LEARNT = ("charge", "loads", "forecast", "health", "limits", "plausibility", "protection")
+CURRENT_LEARNT = ("charge", "loads", "found_loads", "forecast", "health", "limits", "plausibility", "protection")
 
 
 def calibrate_divider(kept: Kept, now: Moment, battery: str, meter_v: float, digit_v: float, limit_frac: float) -> Outcome:

@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from drivers.reading import Reading
+from monitor import pipeline
 from monitor.battery.label import BoardSupply, CurrentSensor, Vehicle
 from monitor.logbook import live_readings
 from monitor.process import channel_requests, relive
@@ -120,6 +121,14 @@ def test_the_change_tells_the_way_the_current_counts(tmp_path: Path, before_a, a
         assert ask(life, "undo", entry=entry)[0]
         assert shown(life)["house_current_a"] == after_a
     life.daemon.close()
+
+
+def test_what_rests_on_the_current_begins_anew_and_nothing_else() -> None:
+    """Loads found by steps of the wrong sign are none; relay, starter battery and the day's counts do not go by the sign."""
+    learnt, fresh = (pipeline.TrackerStates(**{name: f"{name}, {age}" for name in pipeline.ALL}) for age in ("learnt", "fresh"))
+    after = channel_requests.begin_current_anew(learnt, fresh)
+    kept = {name for name in pipeline.ALL if getattr(after, name) == getattr(learnt, name)}
+    assert kept == {"isolator", "counts", "starter", "house"}
 
 
 def test_too_little_current_tells_nothing(tmp_path: Path) -> None:
