@@ -51,7 +51,7 @@ def create_app(
     app.jinja_env.filters["capfirst"] = sentences.capitalised
     app.jinja_env.globals.update(
         address=files.address, form_token=guard.form_token, report=sentences, figure=sentences.figure,
-        number=sentences.number, span=sentences.span, chance=sentences.chance)
+        number=sentences.number, span=sentences.span, chance=sentences.chance, on_board=True)
     app.register_blueprint(files.files)
     app.register_blueprint(pages.pages)
     app.register_blueprint(guide_pages.guides)

@@ -25,7 +25,7 @@ def lead(book: LogView) -> str:
 
 def chapters(book: LogView) -> list[tuple[str, Rows]]:
     """What the log says about itself, as (heading, rows of label, value, note)."""
-    log: Rows = [("Log file", book.name, "")]
+    log: Rows = [("Log file" if book.on_board else "Vehicle", book.name, "")]
     if book.now is not None:
         first, last = book.extent()
         trust = "confirmed" if book.now.utc_trusted else "not confirmed"

@@ -15,6 +15,8 @@ DAY_S = 86400.0
 
 def describe_life(book: LogView) -> dict[str, Any]:
     """Headline, rows and method; or, where there are none yet, why (`because`)."""
+    if not book.on_board:
+        return _without("It is worked out on the vehicle's own board.")
     now_s = book.known.utc_s
     first_s, last_s = book.extent()
     if (last_s - first_s) / DAY_S < LEAST_DAYS:

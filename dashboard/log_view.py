@@ -62,6 +62,9 @@ class MemoizedAnswers:
 class LogView:
     """One log for the length of one request. Every question may raise NoBook."""
 
+    #: Whether this is the vehicle's own board, where something can be done, and not a collection of many vehicles' rows.
+    on_board = True
+
     def __init__(self, database: Path, kept: MemoizedAnswers | None = None) -> None:
         self._reader = Reader(database)
         self._database = database
@@ -148,7 +151,7 @@ class LogView:
 
     def _age_s(self) -> float:
         """Seconds since the log was last written."""
-        return Reader(self._database).age_s(self.now)
+        return self._reader.age_s(self.now)
 
     @cached_property
     def open_alerts(self) -> list[LoggedItem[Alert]]:

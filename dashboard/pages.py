@@ -131,7 +131,7 @@ def about():
     """Where the figures come from and how far the log itself can be trusted."""
     book = books.open_log_view()
     return render_template("about.html", title="About", page="about", book=book, lead=about_page.lead(book),
-                           chapters=about_page.chapters(book), ask_clock=book.unsure,
+                           chapters=about_page.chapters(book), ask_clock=book.unsure and book.on_board,
                            doubted=any(a.what.kind == "clock_doubtful" and a.what.state != "returned" for a in book.open_alerts),
                            may_change=guard.may_change(),
                            has_code=current_app.config["CODE_HASH"] is not None, noted=ABOUT_NOTED.get(request.args.get("told", "")),
@@ -177,6 +177,11 @@ def _once(lines: Sequence[AlertLine]) -> list[AlertLine]:
 
 
 def _blank(book, page: str, title: str):
+    if not book.on_board and not book.empty:
+        return render_template(
+            "words.html", title=title, page=page, book=book, heading="The latest figures cannot be read.",
+            text="They were written by another version of ampledger than this one. What came before is kept. If this page stays so:",
+            todo=("Let board and collector have the same version",))
     if not book.empty:
         return render_template(
             "words.html", title=title, page=page, book=book, heading="The latest figures cannot be read.",

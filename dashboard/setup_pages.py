@@ -80,7 +80,7 @@ def create_app(folder: Path, code_hash: str) -> Flask:
         SESSION_COOKIE_NAME="ampledger_setup", SESSION_COOKIE_HTTPONLY=True, SESSION_COOKIE_SAMESITE="Strict",
         PERMANENT_SESSION_LIFETIME=timedelta(hours=12), MAX_CONTENT_LENGTH=8 * 1024, MAX_FORM_PARTS=10)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    app.jinja_env.globals.update(address=files.address, form_token=guard.form_token, setting_up=True)
+    app.jinja_env.globals.update(address=files.address, form_token=guard.form_token, setting_up=True, on_board=True)
     guard.install(app, (), code_page="setup_code.html", open_endpoints=("questions.code", "files.file"))
     failures.install(app)
     app.register_blueprint(files.files)

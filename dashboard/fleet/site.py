@@ -1,6 +1,8 @@
 """Which of the site's applications answers: the boards' door, a vehicle's own pages, or the fleet's."""
+import time
 from collections.abc import Callable, Iterable
 from datetime import timedelta
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -13,10 +15,12 @@ import dashboard
 from dashboard import files, guard, log_view
 from dashboard.fleet import door, intake_api, pages
 from dashboard.fleet.door import Settings
-from monitor.fleet import database, intake, people
+from dashboard.words import clock_text
+from monitor.fleet import database, intake, overview, people
 from monitor.fleet.tables import vehicles
 from monitor.fleet.view import CollectedReader
 from monitor.reporting import sentences
+from monitor.reporting.sentences import span
 
 Environ = dict[str, Any]
 Start = Callable[..., Any]
@@ -85,7 +89,8 @@ def _vehicle_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
         return render_template("words.html", title="On the board", heading="This is done on the vehicle's own board.",
                                text="Here are the rows that it sent; nothing in a vehicle can be changed from the fleet."), 403
 
-    app.config.update(OPEN_LOG=open_vehicle, FLEET=True)
+    app.config.update(OPEN_LOG=open_vehicle)
+    app.jinja_env.globals.update(on_board=False)
     return app
 
 
@@ -99,6 +104,8 @@ def _share(app: Flask, key: bytes, secure: bool) -> None:
 class CollectedLogView(log_view.LogView):
     """One vehicle's collected rows for the length of one request; its age is that of the last batch."""
 
+    on_board = False
+
     def __init__(self, engine: Engine, name: str) -> None:
         plain, _, wanted = name.partition("~")
         with database.reading(engine) as connection:
@@ -108,8 +115,13 @@ class CollectedLogView(log_view.LogView):
             raise log_view.NoLogView("There is no such vehicle.", f"No vehicle of this fleet is called {name[:40]}.",
                                      "Look in the list: Fleet")
         super().__init__(Path(plain), log_view.MemoizedAnswers())
-        self._reader = CollectedReader(engine, row.id, int(wanted) if wanted else row.line, plain)
         self._seen_utc_s = row.seen_utc_s or 0.0
+        self._reader = CollectedReader(engine, row.id, int(wanted) if wanted else row.line, plain, self._seen_utc_s)
 
-    def _written_utc_s(self) -> float:
-        return self._seen_utc_s
+    @cached_property
+    def stale(self) -> str:
+        """A sentence where its board has sent nothing for long: what is a board's own hour of silence is none here."""
+        silent_s = time.time() - self._seen_utc_s
+        if self.now is None or silent_s < overview.SILENT_S:
+            return ""
+        return f"Nothing has come from its board for {span(silent_s)}. The newest reading is of {clock_text(self.now.utc_s)}."

@@ -54,11 +54,16 @@ class Filing:
         """UTC of a moment of the line of time [s]."""
         return reading.utc_s(self.labels, at_ms)
 
+    def last(self, level: str) -> tuple[int, date] | None:
+        """The end of the last row of a level [ms], and the day that it is filed under."""
+        row = self.connection.execute(
+            select(blocks.c.end_ms, blocks.c.day).where(*self._of(level)).order_by(blocks.c.end_ms.desc()).limit(1)).fetchone()
+        return None if row is None else (row[0], row[1])
+
     def last_ms(self, level: str) -> int | None:
         """The end of the last row of a level [ms]."""
-        found: int | None = self.connection.execute(
-            select(blocks.c.end_ms).where(*self._of(level)).order_by(blocks.c.end_ms.desc()).limit(1)).scalar()
-        return found
+        found = self.last(level)
+        return None if found is None else found[0]
 
     def first_ms(self, level: str) -> int | None:
         """The beginning of the first row of a level [ms]."""
@@ -66,13 +71,13 @@ class Filing:
             select(blocks.c.first_ms).where(*self._of(level)).order_by(blocks.c.end_ms).limit(1)).scalar()
         return found
 
-    def add(self, level: str, rows: Sequence[Row], body: bytes | None = None) -> None:
+    def add(self, level: str, rows: Sequence[Row], latest: date | None, body: bytes | None = None) -> None:
         """Files rows that come after all that are here, in order; a day that is over by that is packed as one.
 
-        level: minutes, quarters or hours; rows: in order; body: the same rows packed, where they came so.
+        level: minutes, quarters or hours; rows: in order; latest: the day of the last row that is here, None where none is; body: the
+        same rows packed, where they came so.
         """
-        latest = self.connection.execute(select(blocks.c.day).where(*self._of(level)).order_by(blocks.c.end_ms.desc()).limit(1)).scalar()
-        for day, of_day in groupby(rows, lambda row: day_of(self.utc_s(int(row[0] or 0)))):
+        for day, of_day in groupby(rows, lambda row: self._day(int(row[0] or 0))):
             if latest is not None and latest != day:
                 self.merge(level, latest)
             found = list(of_day)
@@ -92,7 +97,7 @@ class Filing:
         """Puts each block into the place of the day that the labels give it now."""
         mine = (blocks.c.vehicle_id == self.vehicle_id, blocks.c.line == self.line)
         for level, end_ms, before in self.connection.execute(select(blocks.c.level, blocks.c.end_ms, blocks.c.day).where(*mine)).fetchall():
-            day = day_of(self.utc_s(end_ms))
+            day = self._day(end_ms)
             if day != before:
                 self.connection.execute(update(blocks).where(*mine, blocks.c.level == level, blocks.c.end_ms == end_ms,
                                                              blocks.c.day == before).values(day=day))
@@ -127,6 +132,10 @@ class Filing:
             days = sorted(day_of(self.utc_s(moment)) for moment in (after_ms, until_ms))
             inside += [blocks.c.day >= days[0] - timedelta(days=2), blocks.c.day <= days[1] + timedelta(days=2)]
         return self._blocks(*self._of(level), *inside)
+
+    def _day(self, end_ms: int) -> date:
+        """The day of a row that ends then: the one that ends at midnight is the last of its day."""
+        return day_of(self.utc_s(end_ms - 1))
 
     def _of(self, level: str) -> tuple[Any, ...]:
         return (blocks.c.vehicle_id == self.vehicle_id, blocks.c.level == LEVEL_NUMBERS[level], blocks.c.line == self.line)

@@ -230,10 +230,10 @@ def _take_block(filed: filing.Filing, part: Part, rows: list[tuple[Any, ...]]) -
     ends = [row[0] for row in rows]
     if not all(isinstance(row[0], int) and isinstance(row[1], int) for row in rows) or ends != sorted(set(ends)):
         raise Refusal(400, "bad-batch", f"Its rows of {level} are not in order.")
-    last = filed.last_ms(level)
-    if last is not None and ends[0] <= last:
+    last = filed.last(level)
+    if last is not None and ends[0] <= last[0]:
         raise Refusal(409, "number", f"Its rows of {level} are here already; ask for the state and go on from there.")
-    filed.add(level, rows, part.body if part.columns == TABLE_COLUMNS[level] else None)
+    filed.add(level, rows, None if last is None else last[1], part.body if part.columns == TABLE_COLUMNS[level] else None)
 
 
 def _take_findings(connection: Connection, vehicle_id: int, line: int, rows: Sequence[tuple[Any, ...]]) -> None:

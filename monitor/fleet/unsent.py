@@ -114,8 +114,8 @@ def next_parts(log: View, at: Cursors, privacy: Privacy, rows_at_once: dict[str,
 
 
 def _day(log: View, end_ms: int) -> int:
-    """The day (UTC) of a moment, counted: the collection files by it, and then need not pack anew."""
-    return int(utc_s(log.labels, end_ms) // 86400)
+    """The day (UTC) of a row that ends then, counted: the collection files by it, and then need not pack anew."""
+    return int(utc_s(log.labels, end_ms - 1) // 86400)
 
 
 def key_of(table: str, row: tuple[Any, ...]) -> str:

@@ -91,10 +91,14 @@ class CollectedView(View):
 
 
 class CollectedReader(Reader):
-    """Questions to the rows of one vehicle, as to its log; each by a connection of its own, or all by the one that is given."""
+    """Questions to the rows of one vehicle, as to its log; each by a connection of its own, or all by the one that is given.
 
-    def __init__(self, source: Engine | Connection, vehicle_id: int, line: int, name: str) -> None:
+    source: the collection; vehicle_id, line: whose rows; name: of the vehicle; seen_utc_s: when its last batch came, UTC [s].
+    """
+
+    def __init__(self, source: Engine | Connection, vehicle_id: int, line: int, name: str, seen_utc_s: float = 0.0) -> None:
         super().__init__(Path(name))
+        self._seen_utc_s = seen_utc_s
         self._source, self._vehicle_id, self._line = source, vehicle_id, line
 
     @contextmanager
@@ -105,6 +109,9 @@ class CollectedReader(Reader):
             if not view.labels:
                 raise NoLog(f"{self.database.name}: nothing has come from its board yet")
             yield view
+
+    def _written_utc_s(self) -> float:
+        return self._seen_utc_s
 
     def _memory(self) -> live.LiveState | None:
         return None

@@ -122,12 +122,16 @@ class Reader:
 
         now: the latest minute
         """
-        wal = self.database.with_name(self.database.name + "-wal")
-        files = (self.database, wal, live_file_of(self.database) or wal)
-        age_s = time.time() - max((file.stat().st_mtime for file in files if file.exists()), default=0.0)
+        age_s = time.time() - self._written_utc_s()
         if now is not None and now.utc_trusted and not now.simulated:
             age_s = max(age_s, time.time() - now.utc_s)
         return max(age_s, 0.0)
+
+    def _written_utc_s(self) -> float:
+        """When the log, or the daemon's memory, was last written, by this machine's clock [s]; 0 where neither is there."""
+        wal = self.database.with_name(self.database.name + "-wal")
+        files = (self.database, wal, live_file_of(self.database) or wal)
+        return max((file.stat().st_mtime for file in files if file.exists()), default=0.0)
 
     def _logged_now(self) -> LatestMinute | None:
         with self._view() as log:

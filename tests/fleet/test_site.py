@@ -1,22 +1,28 @@
 """The fleet's site as browsers and boards meet it: codes and roles, vehicles by need, a vehicle's own pages, the door for batches."""
 import re
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from html import unescape
 from pathlib import Path
 from wsgiref.simple_server import WSGIRequestHandler, make_server
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, update
 from werkzeug.test import Client
 
 from dashboard.fleet import create_site
+from dashboard.words import age_words
 from monitor.fleet import keys, people
 from monitor.fleet.publishing import Https, Publisher, Refused
+from monitor.fleet.tables import vehicles
 from tests.fleet.lines import NOW_UTC_S, Straight
 from tests.fleet.test_publish import assert_same
 
 pytestmark = pytest.mark.parametrize("engine", ["postgresql"], indirect=True)
+
+PAGES = ("", "tonight", "log", "starter", "alerts", "health", "about")
 
 
 @pytest.fixture
@@ -61,13 +67,39 @@ def test_the_list_puts_what_needs_somebody_first(fleet: Engine) -> None:
     assert "Nothing has come from its board yet." in text
 
 
-@pytest.mark.parametrize("page", ["", "tonight", "log", "starter", "alerts", "health", "about"])
+@pytest.mark.parametrize("page", PAGES)
 def test_a_vehicles_own_pages_are_the_boards(fleet: Engine, page: str) -> None:
     answer = client_of(fleet, "see").get(f"/vehicle/hilux-07/{page}")
     text = answer.get_data(as_text=True)
     assert answer.status_code == 200, text[:300]
     assert 'href="/vehicle/hilux-07/log"' in text and 'href="/">← Fleet' in text
     assert "Mark as seen" not in text and "Remind me" not in text and "/more" not in text
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_link_of_a_vehicles_page_leads_somewhere_that_can_be_seen(fleet: Engine, page: str) -> None:
+    """Nothing leads to what only the vehicle's own board can do, and nothing says what is true there alone."""
+    client = client_of(fleet, "see")
+    text = client.get(f"/vehicle/hilux-07/{page}").get_data(as_text=True)
+    found = [unescape(link) for link in re.findall(r'(?:href|src|action)="([^"]+)"', text)]
+    links = {link.partition("#")[0] for link in found if not link.startswith("data:")} - {""}
+    assert len(links) > 15
+    for link in links:
+        assert client.get(link, follow_redirects=True).status_code == 200, link
+    for word in ("systemctl", "this board", "from this phone", "ampledger report", "ampledger life", "board does not", "Your entries"):
+        assert word not in text, word
+
+
+@pytest.mark.parametrize(("silent_days", "said"), [(0.1, ""), (6.0, ""), (9.0, "Nothing has come from its board for 9")])
+def test_a_vehicles_pages_are_old_when_nothing_came_for_long(fleet: Engine, silent_days: float, said: str) -> None:
+    """A board that publishes twice a day is not reported as standing still."""
+    with fleet.begin() as connection:
+        connection.execute(update(vehicles).where(vehicles.c.name == "hilux-07").values(seen_utc_s=time.time() - silent_days * 86400))
+    client = client_of(fleet, "see")
+    text = client.get("/vehicle/hilux-07/").get_data(as_text=True)
+    assert (said in text) if said else "NOT UPDATED" not in text
+    assert client.get("/vehicle/hilux-07/api/v1/now").json["stale"] is bool(said)
+    assert f"updated {age_words(silent_days * 86400)}" in text, "since its last batch came"
 
 
 def test_what_changes_a_vehicle_is_done_on_its_own_board(fleet: Engine) -> None:
