@@ -3,10 +3,9 @@ from collections.abc import Sequence
 
 from dashboard.charts import Clock, Figure, band, level, line, note, rounded, sheet, upright
 from dashboard.palette import Palette
+from monitor.battery.limits import USED_UP_FRAC
 from monitor.wear.week import Week
 
-#: Where practice puts the end of life, of the label's capacity.
-USED_UP_FRAC = 0.8
 WEEK_S = 7 * 86400.0
 
 

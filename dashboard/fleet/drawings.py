@@ -2,8 +2,8 @@
 from collections.abc import Sequence
 
 from dashboard.charts import Figure, level, line, note, sheet
-from dashboard.health_chart import USED_UP_FRAC
 from dashboard.picture import INKS
+from monitor.battery.limits import USED_UP_FRAC
 from monitor.fleet.batteries import SurvivalStep, WeekPoint
 
 

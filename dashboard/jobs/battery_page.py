@@ -9,7 +9,7 @@ from dashboard import log_view as books
 from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking, read_number
 from dashboard.words import clock_text
-from monitor.battery.label import CHEMISTRIES
+from monitor.battery.label import CHEMISTRIES, KIND_WORDS
 from monitor.planning import life_words
 from monitor.reporting.sentences import sentence
 
@@ -58,12 +58,12 @@ def _page(given: dict[str, str], wrong: str = "") -> str:
     for place in PLACES:
         life = book.lives.of(place, book.vehicle)[-1]  # type: ignore[arg-type]  # a place is one of two
         since = "there since before the log" if life.installed_utc_s is None else f"since {clock_text(life.installed_utc_s, '%-d %b %Y')}"
-        kind = f"{life_words.CHEMISTRY[life.chemistry]}, {life.rated_capacity_ah:g} Ah, " if life.label else ""
+        kind = f"{KIND_WORDS[life.chemistry]}, {life.rated_capacity_ah:g} Ah, " if life.label else ""
         present.append((f"{place} battery".capitalize(), life_words.name(life), f"{kind}{since}"))
     starters = [(life_words.name(life), lives_table.describe_ends(life)) for life in book.lives.of("starter", book.vehicle)]
     return render_template(
         "battery.html", title="New battery", page="battery", book=book, wrong=wrong, given=given, present=present, places=PLACES,
-        kinds=[(kind, life_words.CHEMISTRY[kind]) for kind in CHEMISTRIES], rows=lives_table.rows(book), headings=lives_table.HEADINGS,
+        kinds=[(kind, KIND_WORDS[kind]) for kind in CHEMISTRIES], rows=lives_table.rows(book), headings=lives_table.HEADINGS,
         starters=starters, today=date.today().isoformat(), **describe_asking(book, "battery", "house battery", "starter battery"))
 
 

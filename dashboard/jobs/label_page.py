@@ -5,7 +5,8 @@ from flask import render_template, request, url_for
 
 from dashboard import log_view as books
 from dashboard.jobs import jobs
-from monitor.planning.labels import KINDS, LONGEST, read_label
+from monitor.battery.label import KIND_WORDS
+from monitor.planning.labels import LONGEST, read_label
 from monitor.planning.labels_fit import check_fit, read_tray
 from monitor.reporting import label_words as words
 from monitor.reporting.sentences import sentence
@@ -22,7 +23,7 @@ def label():
     found, fit, wrong, nights = None, None, "", ""
     if given["text"]:
         try:
-            found = read_label(f"{given['text']} {given['kind'] if given['kind'] in KINDS else ''}".strip())
+            found = read_label(f"{given['text']} {given['kind'] if given['kind'] in KIND_WORDS else ''}".strip())
             fit = check_fit(found, read_tray(given["tray"], given["lying"] == "1")) if given["tray"] else None
         except ValueError as error:
             found, wrong = None, sentence(error)
@@ -30,7 +31,7 @@ def label():
         pairs = dict(pair.split("=") for pair in candidate.split(","))
         nights = f"{url_for('jobs.what_if')}?{urlencode({f'a-{key}': value for key, value in pairs.items()})}"
     return render_template("label.html", title="Label", page="label", book=open_book(), given=given, found=found, fit=fit, wrong=wrong,
-                           nights=nights, words=words, kinds=KINDS, examples=EXAMPLES), 400 if wrong else 200
+                           nights=nights, words=words, kinds=KIND_WORDS, examples=EXAMPLES), 400 if wrong else 200
 
 
 def open_book() -> books.LogView | None:

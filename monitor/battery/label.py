@@ -4,6 +4,8 @@ from typing import ClassVar, Literal, get_args
 
 Chemistry = Literal["flooded", "agm", "gel", "lfp"]
 CHEMISTRIES: tuple[Chemistry, ...] = get_args(Chemistry)
+#: What each kind is called.
+KIND_WORDS: dict[str, str] = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}
 
 
 @dataclass(frozen=True, slots=True)

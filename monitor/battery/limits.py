@@ -9,8 +9,11 @@ from importlib.resources import files
 from typing import Any
 
 from monitor.battery.label import CHEMISTRIES, Battery
+from monitor.parameters import table
 
 REFERENCE_C = 25.0
+#: Part of its rating that is the end of a battery's life, where its owner says nothing else.
+USED_UP_FRAC = table("battery", "end_of_life").number("used_up_frac")
 #: No charger compensates further: to 50 °C, and to 25 °C below freezing (common practice).
 COMPENSATED_K = 25.0
 BASES = ("published", "reprint", "common practice", "from memory", "own judgement")

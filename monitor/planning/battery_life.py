@@ -1,6 +1,7 @@
 """Years left of the house battery by its own log: wear so far, measured capacity, and what its owner calls too small."""
 from dataclasses import dataclass, replace
 
+from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Estimate, NotYet
 from monitor.logbook.reader import LatestMinute, Reader
 from monitor.planning import life_on_log
@@ -13,8 +14,6 @@ from monitor.wear.life_use import label_of
 
 #: A battery is too small once it is short on more than so many nights in 30, where its owner says nothing else (choice).
 SHORT_NIGHTS = 2.0
-#: The usual end of life, where the owner's own cannot be told (US Bureau of Reclamation FIST 3-6) [part].
-USUAL_END_FRAC = 0.8
 #: Wear is counted from the latest year of the log, nights from the latest two months (choice) [days].
 LOOKED_BACK_DAYS, NIGHTS_DAYS = 365.0, 60
 DAY_S, YEAR_S = 86400.0, 365.25 * 86400.0
@@ -64,7 +63,7 @@ def work_out_life(reader: Reader, short_nights: float = SHORT_NIGHTS, cycles: fl
     days = sum(slot.hours for slot in use) / 24.0
     age = None if installed is None else max((now.utc_s - installed) / YEAR_S, 0.0)
     needed, because = _needed(reader, now, short_nights)
-    found = forecast_life(use, label, USUAL_END_FRAC if needed.frac is None else needed.frac,
+    found = forecast_life(use, label, USED_UP_FRAC if needed.frac is None else needed.frac,
                           life_on_log.measured_capacity(now.vehicle, now.findings.charge, age))
     found = _hide(found, now)
     return LifeReport(now.utc_s, days, thermometer, age, short_nights, because, needed.already, now.vehicle.house.lead_acid, found)

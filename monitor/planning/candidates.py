@@ -2,6 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.battery.label import CHEMISTRIES, Chemistry
+from monitor.battery.limits import limits_of
 from monitor.planning.model import Setup
 
 KEYS = ("chemistry", "capacity", "sun", "dcdc", "loads", "reserve", "solar")
@@ -61,9 +62,8 @@ def setup(base: Setup, text: str) -> Setup:
     """
     candidate = parse_candidate(text)
     chemistry, found = candidate.chemistry or base.chemistry, candidate.figures
-    usual = 0.2 if chemistry == "lfp" else 0.5
     reserve = found["reserve"] / 100 if "reserve" in found else (
-        base.reserve_frac if (chemistry == "lfp") == (base.chemistry == "lfp") else usual)
+        base.reserve_frac if (chemistry == "lfp") == (base.chemistry == "lfp") else limits_of(chemistry).reserve_frac)
     return replace(base, name=text, chemistry=chemistry, capacity_ah=found.get("capacity", base.capacity_ah),
                    sun_ratio=found.get("sun", 1.0), solar_limit_a=found.get("solar"), engine_limit_a=found.get("dcdc"),
                    load_ratio=found.get("loads", 1.0), reserve_frac=reserve)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 from monitor.battery.label import Chemistry
+from monitor.battery.limits import limits_of
 from monitor.planning import sizing
 from monitor.planning.climate import between, days, sky
 from monitor.planning.climate.between import Climate
@@ -12,8 +13,6 @@ from monitor.planning.load_catalogue import Load, follows_warmth, steady_power_w
 from monitor.planning.trip import HEATED_C
 from monitor.planning.trip_life import warmth_frac
 
-#: Usable part of a battery by kind: common practice.
-DEPTH_FRAC: dict[Chemistry, float] = {"agm": 0.5, "lfp": 0.8}
 NAMES: dict[Chemistry, str] = {"agm": "lead-acid", "lfp": "lithium iron phosphate"}
 #: Round trip of charge into and out of the battery: handbook ranges 70 to 85 % and 92 to 96 % (energy).
 ROUND_TRIP_FRAC: dict[Chemistry, float] = {"agm": 0.80, "lfp": 0.94}
@@ -76,7 +75,8 @@ def plan(loads: Sequence[Load], climate: Climate, month: int | None = None, sunl
     daily_wh = daily_need_wh(loads, climate, chosen)
     daily_ah = daily_wh / voltage_v
     found = []
-    for kind, depth in DEPTH_FRAC.items():
+    for kind in NAMES:
+        depth = 1 - limits_of(kind).reserve_frac
         need_wh = sizing.array_output_wh(daily_wh, ROUND_TRIP_FRAC[kind])
         lead = kind != "lfp"
         capacity = sizing.battery_with_margins(daily_ah, sunless_days, depth, temperature_c if lead else sizing.REFERENCE_C, 0.0)

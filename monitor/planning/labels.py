@@ -2,6 +2,7 @@
 import re
 from dataclasses import dataclass, field, replace
 
+from monitor.battery.label import KIND_WORDS
 from monitor.planning import labels_ratings as ratings
 from monitor.planning.labels_codes import LEFT, POSTS_NEAR, RIGHT, Code, Part, Size, nearest, read_code
 from monitor.planning.labels_ratings import Span, exactly
@@ -14,8 +15,7 @@ MOST_WH_L = {"lead": 130.0, "lfp": 300.0}
 AGREE_FRAC = 0.25
 #: Longest label that is read (choice: a line or two).
 LONGEST = 200
-KINDS = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}
-_KIND_WORDS = (
+_SAID_AS = (
     ("lfp", r"LI\s*FE\s*PO\s*4|LIFEPO|LFP|LITHIUM(?:[\s-]*IRON[\s-]*PHOSPHATE)?"), ("agm", r"AGM|VRLA"), ("gel", r"GEL"),
     ("flooded", r"EFB|FLOODED|WET|SMF|MF|MAINTENANCE[\s-]*FREE|LEAD[\s-]*ACID|VENTED|SLI"))
 _NUMBER = r"(\d{1,4}(?:[.,]\d+)?)"
@@ -182,7 +182,7 @@ def _with_doubts(label: BatteryLabel, printed: float | None, energy: float | Non
         most = MOST_WH_L["lfp" if label.kind == "lfp" else "lead"]
         if label.energy_wh / litres > most:
             doubts.append(f"{label.energy_wh:.0f} Wh in a box of {litres:.1f} litres is more than any "
-                          f"{KINDS.get(label.kind, 'lead-acid')} battery holds: doubt the capacity, or look at the size again.")
+                          f"{KIND_WORDS.get(label.kind, 'lead-acid')} battery holds: doubt the capacity, or look at the size again.")
     if label.capacity_ah is not None and label.capacity_from == "printed" and label.reserve_min is not None and label.reserve_min.exact:
         told = ratings.capacity_from_reserve(label.reserve_min.usual, label.kind or None)
         if not (1 - AGREE_FRAC) * told.low <= label.capacity_ah.usual <= (1 + AGREE_FRAC) * told.high:
@@ -247,11 +247,11 @@ def _read_codes(reading: _Reading) -> None:
 
 
 def _read_kind(reading: _Reading) -> str:
-    for kind, words in _KIND_WORDS:
+    for kind, words in _SAID_AS:
         found = reading.take(rf"(?<![A-Z])(?:{words})(?![A-Z])")
         if found:
             note = ": enhanced flooded" if found[0] == "EFB" else ""
-            reading.add(found[0], KINDS[kind] + note)
+            reading.add(found[0], KIND_WORDS[kind] + note)
             return kind
     return ""
 

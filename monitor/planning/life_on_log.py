@@ -5,6 +5,7 @@ from math import log
 
 from monitor.battery import charge_loss
 from monitor.battery.label import Battery, Vehicle
+from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Z95, ChargeFindings, Estimate
 from monitor.planning.load_profile import SLOT_H, Slot
 from monitor.planning.model import Setup, SimulationResult, simulate
@@ -59,7 +60,7 @@ def use_of_simulation(slots: Sequence[Slot], setup: Setup, lived: SimulationResu
     return found
 
 
-def forecast_on_slots(slots: Sequence[Slot], setup: Setup, start_frac: float, criterion_frac: float = 0.8,
+def forecast_on_slots(slots: Sequence[Slot], setup: Setup, start_frac: float, criterion_frac: float = USED_UP_FRAC,
                       label: LifeLabel | None = None) -> LifeForecast:
     """Years of a new battery of this set-up, used as the slots say again and again.
 

@@ -1,9 +1,9 @@
 """Batteries one after another, as the terminal, the page and the report print them."""
+from monitor.battery.label import KIND_WORDS
 from monitor.planning.battery_history import BatteryService, Comparison
 from monitor.reporting.sentences import number
 
 HEADINGS = ("label, Ah", "weeks", "capacity, Ah", "resistance, mΩ", "taken out, Ah", "full cycles", "lowest", "weeks with a full charge")
-CHEMISTRY = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}
 
 
 def name(life: BatteryService) -> str:
@@ -12,7 +12,7 @@ def name(life: BatteryService) -> str:
     >>> name(Life("house", "", "agm", 100.0))
     'AGM, 100 Ah'
     """
-    return life.label or f"{CHEMISTRY[life.chemistry]}, {life.rated_capacity_ah:g} Ah"
+    return life.label or f"{KIND_WORDS[life.chemistry]}, {life.rated_capacity_ah:g} Ah"
 
 
 def figures(one: Comparison) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from math import exp
 from random import Random
 
 from monitor.battery.label import Battery
-from monitor.battery.limits import limits_of
+from monitor.battery.limits import USED_UP_FRAC, limits_of
 from monitor.findings import Answer, Estimate, NotYet
 from monitor.parameters import table
 from monitor.planning import charging_paths as paths
@@ -23,8 +23,6 @@ KG_PER_W, KG_PER_A = PANEL.number("kg_per_w"), W.number("dcdc_kg_per_a")
 DRAWS = 40
 #: Nights that counts are told of, and what is drawn apart for panels (tilt and mount).
 PER = 30
-#: Charge below which lead-acid's life counts as an owner's end: what a plan is sized for (IEEE 485).
-END_FRAC = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +182,7 @@ def _life(drawn: Drawn, candidate: Candidate) -> tuple[Answer, tuple[tuple[str, 
     slots = [UseSlot(3.0, three[-1].charge_frac, sum(h.charge_ah for h in three), sum(h.discharge_ah for h in three),
                      three[0].temperature_c) for three in (hours[k:k + 3] for k in range(0, len(hours) - 2, 3))]
     battery = Battery("house", candidate.chemistry, candidate.capacity_ah, reserve_soc_frac=candidate.reserve_frac)
-    found = forecast_life(slots, label_of(battery), END_FRAC)
+    found = forecast_life(slots, label_of(battery), USED_UP_FRAC)
     return found.years, found.shortened_by
 
 

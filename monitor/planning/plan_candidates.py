@@ -2,9 +2,10 @@
 from difflib import get_close_matches
 
 from monitor.battery.label import CHEMISTRIES, Chemistry
+from monitor.battery.limits import limits_of
 from monitor.planning.charging_paths import EnginePath
 from monitor.planning.plan import Drawn
-from monitor.planning.plan_search import CAPACITIES_AH, PANELS_W, RESERVE_FRAC, describe
+from monitor.planning.plan_search import CAPACITIES_AH, PANELS_W, describe
 from monitor.planning.trip_life import Candidate
 from monitor.planning.trip_weather import REST_DAYS
 
@@ -18,8 +19,6 @@ CHOICES = {"controller": ("tracking", "plain"), "mount": ("roof", "free")}
 #: Days that a usual candidate's battery lasts without any charge, and how much of a day's need its panel should give (choice: what
 #: people take, small and large, so that a table shows what it costs to be short).
 FEW_DAYS, MANY_DAYS = 1.5, 3.0
-#: Usable part of rated capacity by kind: down to the reserve.
-USABLE = {True: 1 - RESERVE_FRAC[True], False: 1 - RESERVE_FRAC[False]}
 #: Peak hours of sun on a level panel that a usual panel is chosen for (common practice: an ordinary day in spring).
 SUN_HOURS = 3.5
 #: Ways of the trip whose use is looked at for it.
@@ -67,7 +66,7 @@ def _candidate(given: dict[str, str]) -> Candidate:
             raise ValueError(f"{key} is {given[key]!r}: write {' or '.join(choices)}")
     capacity, panel = _number("capacity", given["capacity"]), _number("panel", given.get("panel", "0"))
     engine = _engine(given)
-    reserve = _number("reserve", given["reserve"]) / 100 if "reserve" in given else RESERVE_FRAC[chemistry != "lfp"]
+    reserve = _number("reserve", given["reserve"]) / 100 if "reserve" in given else limits_of(chemistry).reserve_frac
     return Candidate(
         given.get("name") or describe(chemistry, capacity, panel, engine), chemistry, capacity, reserve, panel, engine,
         _number("tilt", given.get("tilt", "0")), "free" if given.get("mount") == "free" else "roof", given.get("controller") != "plain",
@@ -110,8 +109,8 @@ def make_usual(drawn: Drawn, engine: bool = True, most_panel_w: float = 400.0) -
     days = [day for k in range(LOOKS) for day in drawn.days(k, 0.0, "roof")[REST_DAYS:]]
     daily_ah = sum(sum(day.load_a) + sum(day.fridge_a) for day in days) / len(days)
     panel = _next(daily_ah * 13 / SUN_HOURS, [w for w in PANELS_W if w <= most_panel_w])
-    few, many = (_next(n * daily_ah / USABLE[True], CAPACITIES_AH) for n in (FEW_DAYS, MANY_DAYS))
-    light, much = (_next(n * daily_ah / USABLE[False], CAPACITIES_AH) for n in (FEW_DAYS, MANY_DAYS))
+    few, many = (_next(n * daily_ah / (1 - limits_of("agm").reserve_frac), CAPACITIES_AH) for n in (FEW_DAYS, MANY_DAYS))
+    light, much = (_next(n * daily_ah / (1 - limits_of("lfp").reserve_frac), CAPACITIES_AH) for n in (FEW_DAYS, MANY_DAYS))
     relay = EnginePath("relay") if engine else EnginePath()
     wanted: list[tuple[Chemistry, float, float, EnginePath]] = [
         ("agm", few, panel, relay), ("agm", many, panel, relay), ("agm", few, panel, _dcdc(few, engine)),
@@ -121,7 +120,7 @@ def make_usual(drawn: Drawn, engine: bool = True, most_panel_w: float = 400.0) -
     for kind, capacity, watts, way in wanted:
         if not watts and (way.kind == "none" or not drawn.trip.drive_hours) and not drawn.trip.shore_every_days:
             continue
-        one = Candidate(describe(kind, capacity, watts, way), kind, capacity, RESERVE_FRAC[kind != "lfp"], watts, way)
+        one = Candidate(describe(kind, capacity, watts, way), kind, capacity, limits_of(kind).reserve_frac, watts, way)
         if one not in found:
             found.append(one)
     return found

@@ -1,6 +1,7 @@
 """The circuits of a planned system: cables and fuses by the circuit sheet, and the list of what to buy."""
 from collections.abc import Sequence
 
+from monitor.battery.label import KIND_WORDS
 from monitor.circuits.circuit import Circuit
 from monitor.circuits.circuit import Refused as Unsafe
 from monitor.circuits.design import Sheet, design
@@ -62,7 +63,7 @@ def list_parts(candidate: Candidate, sheet: Sheet) -> list[tuple[str, str]]:
 
     candidate: the system; sheet: its circuits.
     """
-    kind = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}[candidate.chemistry]
+    kind = KIND_WORDS[candidate.chemistry]
     parts = [("1", f"house battery, {kind}, 12 V, {candidate.capacity_ah:g} Ah")]
     if candidate.panel_w:
         controller = "with maximum power tracking" if candidate.tracking else "plain"

@@ -3,6 +3,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from monitor.battery.label import Chemistry
+from monitor.battery.limits import limits_of
 from monitor.planning import plan
 from monitor.planning.charging_paths import EnginePath
 from monitor.planning.trip_life import Candidate
@@ -13,8 +14,6 @@ CAPACITIES_AH = (50.0, 75.0, 100.0, 130.0, 160.0, 200.0, 260.0, 300.0, 400.0)
 PANELS_W = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0)
 #: DC-DC chargers that are sold [A] (common practice).
 RATINGS_A = (20.0, 40.0)
-#: What people keep back by kind where nothing is said (common practice).
-RESERVE_FRAC = {True: 0.5, False: 0.2}
 #: Ways of the trip in the first look, and by how much a share may then be missed and still be looked at again.
 FIRST_DRAWS, LOOK_AGAIN = 6, 1.5
 KINDS: tuple[Chemistry, ...] = ("agm", "lfp")
@@ -50,7 +49,7 @@ def make_grid(kinds: Sequence[Chemistry] = KINDS, engine: bool = True, most_pane
                         continue
                     if way.kind == "dcdc" and way.rating_a > 0.5 * capacity:
                         continue
-                    found.append(Candidate(describe(kind, capacity, panel, way), kind, capacity, RESERVE_FRAC[kind != "lfp"], panel, way))
+                    found.append(Candidate(describe(kind, capacity, panel, way), kind, capacity, limits_of(kind).reserve_frac, panel, way))
     return found
 
 

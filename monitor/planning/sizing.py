@@ -3,6 +3,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, cos, exp, pi, radians, sin
 
+from monitor.battery.limits import USED_UP_FRAC
+
 #: IEEE 485 cell-sizing factor by temperature [°F]: divide what a cold battery must give (public reprint).
 SIZING_FACTOR_F = (
     (25, 1.520), (30, 1.430), (35, 1.350), (40, 1.300), (45, 1.250), (50, 1.190), (55, 1.150), (60, 1.110), (65, 1.080),
@@ -10,8 +12,6 @@ SIZING_FACTOR_F = (
     (100, 0.910), (110, 0.880), (120, 0.860))
 #: The label's temperature [°C] (definition).
 REFERENCE_C = 25.0
-#: Capacity at the end of its life that a battery is sized for (IEEE 485: 80 %).
-END_OF_LIFE_FRAC = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ def battery(daily_wh: float, system_v: float, days: float, depth_frac: float, un
 
 
 def battery_with_margins(daily_ah: float, days: float, depth_frac: float, temperature_c: float, margin_frac: float = 0.10,
-                         end_of_life_frac: float = END_OF_LIFE_FRAC) -> float:
+                         end_of_life_frac: float = USED_UP_FRAC) -> float:
     """Rated capacity needed, with end of life, cold and margin [Ah]: the form of IEEE 1013 (from memory).
 
     daily_ah: need of a day [Ah]; days: days without sun; depth_frac: depth of discharge, 0 to 1;

@@ -1,5 +1,6 @@
 """What was read of a battery's label, as the command and the page show it: rows of label, value, note."""
-from monitor.planning.labels import KINDS, BatteryLabel
+from monitor.battery.label import KIND_WORDS
+from monitor.planning.labels import BatteryLabel
 from monitor.planning.labels_fit import Fit
 from monitor.planning.labels_ratings import Span
 from monitor.reporting.sentences import capitalised, number
@@ -12,11 +13,12 @@ VERDICTS = {"yes": "It fits.", "tight": "It may just fit.", "no": "It does not f
 def describe_headline(label: BatteryLabel) -> str:
     """The label in one line.
 
-    >>> from monitor.planning.labels import read_label
+    >>> from monitor.battery.label import KIND_WORDS
+from monitor.planning.labels import read_label
     >>> describe_headline(read_label("12V 95Ah AGM"))
     '95 Ah, AGM'
     """
-    kind = KINDS.get(label.kind, "kind not on the label")
+    kind = KIND_WORDS.get(label.kind, "kind not on the label")
     if label.capacity_ah is None:
         return f"Capacity not on the label, {kind}"
     return f"{'' if label.capacity_ah.exact else 'About '}{number(label.capacity_ah.usual)} Ah, {kind}"
@@ -70,7 +72,8 @@ def describe_reasons(fit: Fit) -> str:
 def describe_candidate(label: BatteryLabel) -> str:
     """The label as a set-up that `ampledger whatif` takes, "" where its capacity or kind is not known.
 
-    >>> from monitor.planning.labels import read_label
+    >>> from monitor.battery.label import KIND_WORDS
+from monitor.planning.labels import read_label
     >>> describe_candidate(read_label("12V 95Ah AGM"))
     'chemistry=agm,capacity=95'
     """

@@ -1,11 +1,11 @@
 """The parking plan and the account of a stay in plain sentences, for page and terminal."""
+from monitor.battery.label import KIND_WORDS
 from monitor.planning.parked import ParkedBattery, ParkingPlan, Span
 from monitor.planning.parked_return import Loss, Stay
 from monitor.reporting.sentences import number, sentence
 
 CAUTION = ("Forecasts by what was measured and by published storage tables; local codes, handbooks and licensed practice have the last "
            "word. A frozen, swollen or leaking battery is neither charged nor started with.")
-KIND_WORDS = {"flooded": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lfp": "lithium iron phosphate"}
 #: Longer than this is "more than a year": no table reaches further [days].
 LONG_DAYS = 365.0
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from math import exp, hypot, log, sqrt
 from random import Random
 
+from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Answer, Estimate, NotYet
 from monitor.parameters import table
 from monitor.wear import lead_acid_life, lithium_life
@@ -79,8 +80,8 @@ class _Drawn:
     weight: float = 1.0
 
 
-def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: float = 0.8, measured: MeasuredCapacity | None = None,
-                  causes: bool = True, seed: int = 1) -> LifeForecast:
+def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: float = USED_UP_FRAC,
+                  measured: MeasuredCapacity | None = None, causes: bool = True, seed: int = 1) -> LifeForecast:
     """How long a battery lasts in this life.
 
     slots : the life, oldest first: best a whole year; it is repeated
@@ -105,7 +106,7 @@ def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: fl
     wear = _wear(slots, label, None)
     drawn, apart = _weigh(_draw(wear, label, season, measured, seed), measured)
     drawn = _with_lines(drawn, measured, seed)
-    years, to_80 = (_years(drawn, frac, apart) for frac in (criterion_frac, 0.8))
+    years, to_80 = (_years(drawn, frac, apart) for frac in (criterion_frac, USED_UP_FRAC))
     now = [(d.left(d.age_years) - d.left(d.age_years + 1.0), d.weight) for d in drawn]
     shortened = _causes(slots, label, wear, criterion_frac) if causes else ()
     weight = wear.weighted_cycles / wear.full_cycles if isinstance(wear, LeadWear) and wear.full_cycles else 1.0

@@ -4,6 +4,7 @@ from math import log
 from typing import ClassVar
 
 from monitor.battery.label import Battery
+from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Answer, Estimate, EvidenceLine, NotYet, VerdictWord
 from monitor.parameters import table
 from monitor.wear import resistance_trend
@@ -11,7 +12,7 @@ from monitor.wear.resistance_weeks import Effects, WeekLevel
 from monitor.wear.week import Week
 
 P = table("wear", "verdict")
-USED_UP_FRAC, FAR_GONE_FRAC, SOUND_FRAC = P.number("used_up_frac"), P.number("far_gone_frac"), P.number("sound_frac")
+FAR_GONE_FRAC, SOUND_FRAC = P.number("far_gone_frac"), P.number("sound_frac")
 GROWN, MUCH_GROWN = P.number("grown"), P.number("much_grown")
 RECENT_WEEKS = P.count("recent_weeks")
 #: Figures of weeks are freed of depth and warmth already.
