@@ -62,7 +62,7 @@ def _print_nights(candidate: str, days: int, database: Path) -> None:
     """The latest weeks again with this battery, beside today's, and the years each would live."""
     from monitor.cli import Refused
     from monitor.logbook.reader import Reader
-    from monitor.planning import life_on_log, whatif
+    from monitor.planning import whatif
     from monitor.planning.candidates import setup
     from monitor.planning.logged_life import describe_logged
     from monitor.reporting import life_words
@@ -81,8 +81,7 @@ def _print_nights(candidate: str, days: int, database: Path) -> None:
     click.echo("\nOn your own nights")
     for name, answer in zip(("today's battery", "this one"), whatif.ask(slots, known, [other], rms), strict=True):
         nights, lowest = answer.nights_below_per_30, answer.lowest_frac
-        years = life_on_log.forecast_on_slots(slots, answer.setup, known.start_frac).years
         click.echo(f"  {name + ':':28}{number(nights.value)} nights in 30 below the reserve "
                    f"({number(nights.low)} to {number(nights.high)}), lowest {number(100 * lowest.value)} %; "
-                   f"new and used like this: {life_words.describe_years(years)}")
+                   f"new and used like this: {life_words.describe_years(answer.years)}")
     click.echo(f"  Weight: {len(slots) / 96:.0f} days of log; the present set-up is reproduced within {100 * rms:.1f} points.")

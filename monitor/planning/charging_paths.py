@@ -6,9 +6,8 @@ Sources
     than ampere-hours are missing; at constant voltage what is missing dies away (Schiffer et al., J. Power Sources 168 (2007) 66).
 [2] IEC 60228 and IEC 60949 through monitor/circuits: resistance of the cable, warm.
 """
-from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import exp
 from random import Random
 from typing import Literal
@@ -184,9 +183,9 @@ def driving_hours(path: EnginePath, chemistry: Chemistry, capacity_ah: float, fr
     """
     chance = Random(seed)
     middle = _hours(path, chemistry, capacity_ah, (from_frac, to_frac), air_c, load_a, Luck())
-    drawn = sorted(_hours(path, chemistry, capacity_ah, (from_frac, to_frac), air_c, load_a, draw_luck(chance)) for _ in range(DRAWS))
     if middle >= LONGEST_H:
         return None
+    drawn = sorted(_hours(path, chemistry, capacity_ah, (from_frac, to_frac), air_c, load_a, draw_luck(chance)) for _ in range(DRAWS))
     return Estimate(middle, drawn[1], drawn[-2], "first guess")
 
 
@@ -236,9 +235,3 @@ def warnings(path: EnginePath, chemistry: Chemistry, capacity_ah: float) -> list
         found.append(f"A charger of {path.rating_a:g} A takes more than the {path.spare_a or SPARE_A:.0f} A that the alternator has "
                      "to spare.")
     return found
-
-
-def thicker(path: EnginePath, sizes_mm2: tuple[float, ...] = (10, 16, 25, 35, 50)) -> EnginePath | None:
-    """The same path with the next thicker cable, None where there is none; path: the cable; sizes_mm2: that are sold [mm²]."""
-    at = bisect_left(sizes_mm2, path.area_mm2 + 1e-6)
-    return replace(path, area_mm2=sizes_mm2[at]) if at < len(sizes_mm2) else None

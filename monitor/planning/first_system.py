@@ -92,9 +92,9 @@ def daily_need_wh(loads: Sequence[Load], climate: Climate, month: int) -> float:
     loads: what is run; climate: of the place; month: 0 to 11.
     """
     above = sky.day_sky(climate.latitude_deg, sky.MONTH_STARTS[month] + sky.MONTH_DAYS[month] // 2)
-    dark = [share <= 0 for share in above.whole]
     air_c = climate.air_c[month]
-    return sum(24 * warmth_power_w(load, air_c, max(air_c + CABIN_K, HEATED_C)) if follows_warmth(load) else sum(steady_power_w(load, dark))
+    room_c = max(air_c + CABIN_K, HEATED_C)
+    return sum(24 * warmth_power_w(load, air_c, room_c) if follows_warmth(load) else sum(steady_power_w(load, above.dark))
                for load in loads)
 
 

@@ -18,14 +18,6 @@ def density_loss_kg_l_per_day(temperature_c: float) -> float:
     return exp(log(y0) + (log(y1) - log(y0)) * (temperature_c - t0) / (t1 - t0))
 
 
-def days_to_density(from_kg_l: float, to_kg_l: float, temperature_c: float) -> float:
-    """Days until the density of such a battery has fallen from one figure to another.
-
-    from_kg_l: density now [kg/L]; to_kg_l: density to be reached [kg/L]; temperature_c: where the battery stands [°C].
-    """
-    return (from_kg_l - to_kg_l) / density_loss_kg_l_per_day(temperature_c)
-
-
 def self_discharge_per_day(chemistry: str, temperature_c: float) -> tuple[float, float]:
     """Share of a full charge that a battery loses in a day: (least, most) of what is published for its kind."""
     table = _TABLES["self_discharge"]

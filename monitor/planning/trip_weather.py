@@ -11,7 +11,7 @@ from monitor.planning.load_catalogue import LOAD_V, Load, follows_warmth, steady
 from monitor.planning.trip import Trip
 
 P, LOADS = table("planning", "panel"), table("planning", "loads")
-HEAT_PER_K, CHARGING_V = P.number("heat_per_k"), P.number("charging_v")
+HEAT_PER_K = P.number("heat_per_k")
 DAY_SIGMA = LOADS.number("use_day_sigma_ln")
 WALL_K, REST_DAYS = table("planning", "plan").number("wall_k"), table("planning", "plan").count("rest_days")
 #: Drives begin at this hour of the solar day; a night on shore power lasts between these.
@@ -86,16 +86,14 @@ def _sun(above: sky.DaySky, clearness: float, air: list[float], tilt_deg: float,
     if not above.outside_kwh_m2:
         return [0.0] * 24
     light = sky.panel_sun_kw_m2(above, clearness, sky.daily_diffuse_frac(clearness, above.sunset_rad), tilt_deg)
-    u0, u1 = sky.FAIMAN[mount]
-    heat = 1000 / (u0 + u1)
-    return [g * (1 + HEAT_PER_K * (t + g * heat - 25)) if g > 0 else 0.0 for g, t in zip(light, air, strict=True)]
+    return [g * (1 + HEAT_PER_K * (sky.module_temperature_c(g, t, mount=mount) - 25)) if g > 0 else 0.0
+            for g, t in zip(light, air, strict=True)]
 
 
 def _loads(trip: Trip, loads: Sequence[Load], factors: list[float], above: sky.DaySky, air: list[float],
            chance: Random) -> tuple[list[float], list[float]]:
     """Amperes of a day: all loads but the fridges, and the fridges."""
-    steady, cold = [0.0] * 24, [0.0] * 24
-    dark = [share <= 0 for share in above.whole] if above.outside_kwh_m2 else [True] * 24
+    steady, cold, dark = [0.0] * 24, [0.0] * 24, above.dark
     for load, factor in zip(loads, factors, strict=True):
         if not follows_warmth(load):
             today = factor * exp(chance.gauss(0, DAY_SIGMA)) / LOAD_V

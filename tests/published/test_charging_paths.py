@@ -1,6 +1,4 @@
 """What the engine puts back: the ampere-hour law, the algebra of two sources behind a cable, copper's resistance."""
-from dataclasses import replace
-
 import pytest
 
 from monitor.planning import charging_paths as paths
@@ -77,4 +75,3 @@ def test_what_is_warned_of() -> None:
     assert any("bare alternator" in w for w in paths.warnings(EnginePath("relay"), "lfp", 100))
     assert not paths.warnings(EnginePath("dcdc", rating_a=30), "lfp", 100)
     assert any("to spare" in w for w in paths.warnings(EnginePath("dcdc", rating_a=60), "lfp", 200))
-    assert paths.thicker(EnginePath("relay", 5, 16)) == replace(EnginePath("relay", 5, 16), area_mm2=25)

@@ -14,7 +14,7 @@ def test_density_falls_as_the_manual_says(temperature_c: float, kg_l_per_day: fl
 @pytest.mark.parametrize(("temperature_c", "days"), [(26.7, 40), (37.8, 16), (10.0, 133)])
 def test_days_to_the_recharge_point(temperature_c: float, days: float) -> None:
     """From 1.265 to 1.225 (TM 5-3820-256-24-4 with TM 9-6140-200-14)."""
-    assert storage.days_to_density(1.265, 1.225, temperature_c) == pytest.approx(days, rel=0.1)
+    assert (1.265 - 1.225) / storage.density_loss_kg_l_per_day(temperature_c) == pytest.approx(days, rel=0.1)
 
 
 def test_a_month_in_the_warm_costs_three_hundredths() -> None:

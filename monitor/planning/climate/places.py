@@ -61,6 +61,7 @@ def distance_km(a_lat_deg: float, a_lon_deg: float, b_lat_deg: float, b_lon_deg:
     return 2 * EARTH_KM * asin(min(sqrt(half), 1.0))
 
 
+@cache
 def find(name: str) -> Place:
     """A place by its name, capitals and accents apart; "San José, GTM" where there are several.
 

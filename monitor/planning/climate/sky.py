@@ -68,14 +68,6 @@ def daily_diffuse_frac(clearness: float, sunset_rad: float) -> float:
     return 1 + 0.2832 * k - 2.5557 * k**2 + 0.8448 * k**3 if k < 0.722 else 0.175
 
 
-def monthly_diffuse_frac(clearness: float, sunset_rad: float) -> float:
-    """The same of a month's mean [2], for clearness 0.3 to 0.8."""
-    k = min(max(clearness, 0.3), 0.8)
-    if sunset_rad < 1.4208:
-        return 1.391 - 3.560 * k + 4.189 * k**2 - 2.137 * k**3
-    return 1.311 - 3.022 * k + 3.427 * k**2 - 1.821 * k**3
-
-
 def hour_share(sunset_rad: float, angle_rad: float) -> float:
     """Share of a day's sun that falls in the hour around an hour angle [3], not yet normalised over the day.
 
@@ -110,6 +102,11 @@ class DaySky:
     whole: tuple[float, ...]
     diffuse: tuple[float, ...]
     beam_ratio: tuple[float, ...]
+
+    @property
+    def dark(self) -> tuple[bool, ...]:
+        """Whether each hour is without any sun."""
+        return tuple(share <= 0 for share in self.whole)
 
 
 @cache
