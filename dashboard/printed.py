@@ -16,6 +16,7 @@ from dashboard.palette import DAY, Palette
 from dashboard.words import clock_text, local_hour, local_ms
 from monitor.reporting import life_words, sentences
 from monitor.reporting.sentences import number, span
+from monitor.store.all_or_nothing import write_text
 
 STATIC = Path(__file__).parent / "static"
 #: What the file embeds, and the licence that goes with it.
@@ -39,10 +40,8 @@ def main(database: Path, output: Path, candidates: tuple[str, ...]) -> None:
         text = html(LogView(database), candidates)
     except NoLogView as error:
         raise click.ClickException(f"{error.text} {' '.join(error.todo)}".strip()) from error
-    waiting = output.with_name(f".{output.name}.part")
     try:
-        waiting.write_text(text, encoding="utf-8")
-        waiting.replace(output)
+        write_text(output, text)
     except OSError as error:
         raise click.ClickException(f"{output}: {error.strerror}") from error
     click.echo(f"{output} is written ({len(text) / 1e6:.1f} MB); it needs no network. Print it from the browser.")

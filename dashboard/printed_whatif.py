@@ -7,7 +7,7 @@ from dashboard.log_view import LogView
 from monitor.findings import Estimate
 from monitor.planning import candidates, from_log, whatif
 from monitor.planning.model import Setup
-from monitor.planning.plan_words import tell_years
+from monitor.reporting.life_words import tell_years
 from monitor.reporting.sentences import number
 
 #: The latest so many days are lived again; fewer than the least say nothing.

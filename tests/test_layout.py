@@ -32,7 +32,7 @@ MAY_IMPORT = {
     "monitor/store": ["monitor.store", "monitor.sample", "monitor.findings"],    # rows, not trackers, plans or alerts
     "dashboard/fleet": ["dashboard", "monitor"],      # the collector's site; never on a board
     "dashboard": ["dashboard", "monitor.logbook.reader", "monitor.logbook.live_readings", "monitor.store.requests", "monitor.store.answers",
-                  "monitor.findings",
+                  "monitor.store.all_or_nothing", "monitor.findings",
                   "monitor.reporting", "monitor.pipeline", "monitor.battery", "monitor.usage", "monitor.wear", "monitor.sample",
                   "monitor.commissioning.shared_folder", "monitor.commissioning.steps", "monitor.documents", "monitor.planning",
                   "monitor.circuits", "monitor.guides"],

@@ -9,6 +9,7 @@ from monitor.logbook.reader import NoLog, Reader
 from monitor.planning.battery_life import work_out_life
 from monitor.reporting import life_words
 from monitor.reporting.sentences import sentence
+from monitor.store.all_or_nothing import write_text
 
 
 @click.command()
@@ -20,10 +21,8 @@ def main(database: Path, output: Path) -> None:
         report = work_out_life(Reader(database))
     except (NoLog, ValueError) as error:
         raise click.ClickException(sentence(error)) from error
-    waiting = output.with_name(f".{output.name}.part")
-    waiting.write_text(json.dumps({"headline": life_words.describe_headline(report), "rows": life_words.list_rows(report),
-                                   "made_utc_s": report.made_utc_s}), encoding="utf-8")
-    waiting.replace(output)
+    write_text(output, json.dumps({"headline": life_words.describe_headline(report), "rows": life_words.list_rows(report),
+                                   "made_utc_s": report.made_utc_s}))
 
 
 if __name__ == "__main__":

@@ -170,20 +170,12 @@ def _read(given: dict[str, str], chosen: list[str], search: bool, log: bool) -> 
         _or(read_number(given["panel"], "room for panels", 0, 5000), 400.0),
         _or(read_number(given["drive"], "hours of driving", 0, 16), 1.5),
         int(_or(read_number(given["standing"], "days standing", 0, 90), 2)), shore_every_days=None if shore is None else int(shore),
-        sun=_twelve(given["sun"], "sun"), air=_twelve(given["air"], "temperature"), log_days=LOG_DAYS if log else 0)
+        sun=plan_request.read_twelve(given["sun"], "sun"), air=plan_request.read_twelve(given["air"], "temperature"),
+        log_days=LOG_DAYS if log else 0)
 
 
 def _or(value: float | None, usual: float) -> float:
     return usual if value is None else value
-
-
-def _twelve(text: str, what: str) -> tuple[float, ...] | None:
-    if not text:
-        return None
-    try:
-        return tuple(float(part) for part in text.replace(";", ",").split(","))
-    except ValueError:
-        raise ValueError(f"{what} is {text!r}: write twelve numbers with commas, January first, a point in each") from None
 
 
 def _fields(wanted: PlanRequest) -> dict[str, Any]:

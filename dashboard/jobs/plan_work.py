@@ -10,11 +10,11 @@ import click
 from monitor.logbook.reader import NoLog, Reader
 from monitor.planning import plan_page, plan_words
 from monitor.planning.load_catalogue import Load
-from monitor.planning.logged_life import describe_logged
-from monitor.planning.logged_loads import read_loads
+from monitor.planning.logged_life import read_logged_loads
 from monitor.planning.plan_request import PlanRequest, as_data, read_request, work_out
 from monitor.planning.trip import describe_trip
 from monitor.reporting.sentences import sentence
+from monitor.store.all_or_nothing import write_text
 
 
 @click.command()
@@ -25,22 +25,10 @@ def main(database: Path, text: str, output: Path) -> None:
     """Write the answer; prints the part that is done."""
     try:
         request = read_request(json.loads(text))
-        found = answer(request, read_log(database, request.log_days) if request.log_days else [])
+        found = answer(request, read_logged_loads(Reader(database), request.log_days) if request.log_days else [])
     except (NoLog, ValueError) as error:
         raise click.ClickException(sentence(error)) from error
-    waiting = output.with_name(f".{output.name}.part")
-    waiting.write_text(json.dumps(found, allow_nan=False, ensure_ascii=False), encoding="utf-8")
-    waiting.replace(output)
-
-
-def read_log(database: Path, days: int) -> list[Load]:
-    """The loads of the latest days of a log.
-
-    Raises
-    ------
-    ValueError : too few of its days say what is used
-    """
-    return read_loads(describe_logged(Reader(database), days)[1])
+    write_text(output, json.dumps(found, allow_nan=False, ensure_ascii=False))
 
 
 def answer(request: PlanRequest, logged: list[Load]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from monitor.logbook.reader import NoLog, Reader
 from monitor.planning import candidates, whatif
 from monitor.planning.logged_life import describe_logged
 from monitor.reporting.sentences import sentence
+from monitor.store.all_or_nothing import write_text
 
 FIGURES = ("nights_below_per_30", "nights_difference_per_30", "unserved_ah_per_30", "lowest_frac", "full_days_per_30", "cycles_per_year")
 #: Figures that a short log does not give.
@@ -27,9 +28,7 @@ def main(database: Path, days: int, asked: tuple[str, ...], output: Path) -> Non
         found = weigh(database, days, asked)
     except (NoLog, ValueError, whatif.NotExplained) as error:
         raise click.ClickException(sentence(error)) from error
-    waiting = output.with_name(f".{output.name}.part")
-    waiting.write_text(json.dumps(found, allow_nan=False), encoding="utf-8")
-    waiting.replace(output)
+    write_text(output, json.dumps(found, allow_nan=False))
 
 
 def weigh(database: Path, days: int, asked: tuple[str, ...]) -> dict:

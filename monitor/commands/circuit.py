@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.options import ChemistryType
+from monitor.commands.options import ChemistryType, write_whole
 
 
 class CircuitType(click.ParamType):
@@ -128,18 +128,3 @@ def _supply(battery, short_circuit_a: float | None, panel: bool):
     except ValueError as error:
         raise Refused(str(error)) from None
     return replace(supply, behind_main=True) if panel else supply
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Writes a file at once or not at all. Raises Refused where it cannot be written.
-
-    path: the file; text: what it is to hold.
-    """
-    from monitor.cli import Refused
-
-    waiting = path.with_name(f".{path.name}.part")
-    try:
-        waiting.write_text(text, encoding="utf-8")
-        waiting.replace(path)
-    except OSError as error:
-        raise Refused(f"{path} cannot be written ({error.strerror}); name a file in a folder that is there and yours") from None

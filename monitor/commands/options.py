@@ -4,13 +4,14 @@ import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
 
 from monitor.battery.label import CHEMISTRIES
 from monitor.commissioning.chemistry_words import find_meant
 
+Done = TypeVar("Done")
 #: Looked for in this order where --config is not given.
 USUAL = (Path("ampledger.toml"), Path("/etc/ampledger/ampledger.toml"))
 
@@ -78,3 +79,27 @@ def _hand_over_later(database: Path) -> None:
 
     if (context := click.get_current_context(silent=True)) is not None:
         context.call_on_close(lambda: runtime.hand_over_below(database))
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Writes a file at once or not at all. Raises Refused where it cannot be written.
+
+    path: the file; text: what it is to hold.
+    """
+    from monitor.cli import Refused
+    from monitor.store.all_or_nothing import write_text
+
+    try:
+        write_text(path, text)
+    except OSError as error:
+        raise Refused(f"{path} cannot be written ({error.strerror}); name a file in a folder that is there and yours") from None
+
+
+def with_progress(what: str, work: Callable[[Callable[[float], None]], Done]) -> Done:
+    """Does a piece of work beside a bar on the terminal; what: it is; work: is given a function to be called with the part done."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
+        task = bar.add_task(what, total=1.0)
+        return work(lambda done: bar.update(task, completed=done))

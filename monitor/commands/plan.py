@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.options import config_option, database_option, locate_database
+from monitor.commands.options import config_option, database_option, locate_database, with_progress, write_whole
 
 
 class LegType(click.ParamType):
@@ -59,23 +59,23 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
     brings. A plan, not a promise: once there is a log, `ampledger whatif` answers from your own life.
     """
     from monitor.cli import Refused
+    from monitor.logbook.reader import Reader
     from monitor.planning import plan as planning
     from monitor.planning import plan_page, plan_words
-    from monitor.planning.plan_request import PlanRequest, work_out
+    from monitor.planning.logged_life import read_logged_loads
+    from monitor.planning.plan_request import PlanRequest, read_twelve, work_out
     from monitor.planning.trip import describe_trip
 
     try:
         request = PlanRequest(tuple((place, own or months) for place, own in legs), tuple(loads), tuple(systems), find or "", most_short,
-                              most_panel_w, drive_hours, standing_days, cabin_k, shore_every_days, days, _twelve(sun, "--sun"),
-                              _twelve(air, "--air"), log_days, heated_c)
-        logged = _read_log(config_file, database, log_days) if log_days else []
-        answer = _with_progress("living the trip", lambda tell: work_out(request, logged, tell))
+                              most_panel_w, drive_hours, standing_days, cabin_k, shore_every_days, days, read_twelve(sun, "--sun"),
+                              read_twelve(air, "--air"), log_days, heated_c)
+        logged = read_logged_loads(Reader(locate_database(config_file, database)), log_days) if log_days else []
+        answer = with_progress("living the trip", lambda tell: work_out(request, logged, tell))
     except ValueError as error:
         raise Refused(str(error)) from None
     if page_file is not None:
-        waiting = page_file.with_name(f".{page_file.name}.part")
-        waiting.write_text(plan_page.format_page(answer.drawn, answer.results, answer.best, most_short / 100), encoding="utf-8")
-        waiting.replace(page_file)
+        write_whole(page_file, plan_page.format_page(answer.drawn, answer.results, answer.best, most_short / 100))
         click.echo(f"{page_file} is written; print it from the browser.", err=True)
     if as_json:
         click.echo(json.dumps(plan_words.as_data(answer.drawn, answer.results), indent=1, ensure_ascii=False))
@@ -90,34 +90,6 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
             click.echo(f"{result.candidate.name}: {line}")
     click.echo(f"Counts are per {planning.PER} nights, brackets the 95 % range over {planning.DRAWS} ways in which the trip may turn out. "
                "Cables, fuses, parts and a drawing: --page plan.html.")
-
-
-def _read_log(config_file: Path | None, database: Path | None, days: int):
-    """The loads of the latest days of the log."""
-    from monitor.logbook.reader import Reader
-    from monitor.planning.logged_life import describe_logged
-    from monitor.planning.logged_loads import read_loads
-
-    _, rows, _ = describe_logged(Reader(locate_database(config_file, database)), days)
-    return read_loads(rows)
-
-
-def _twelve(text: str | None, name: str) -> tuple[float, ...] | None:
-    if text is None:
-        return None
-    try:
-        return tuple(float(part) for part in text.split(","))
-    except ValueError:
-        raise ValueError(f"{name} is {text!r}: write twelve numbers with commas, January first") from None
-
-
-def _with_progress(what: str, work):
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
-        task = bar.add_task(what, total=1.0)
-        return work(lambda done: bar.update(task, completed=done))
 
 
 def _print(results) -> None:

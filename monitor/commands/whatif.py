@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.options import config_option, database_option, locate_database
+from monitor.commands.options import config_option, database_option, locate_database, with_progress
 
 
 class CandidateType(click.ParamType):
@@ -52,25 +52,16 @@ def whatif(candidates, days: int, config_file: Path | None, database: Path | Non
         slots, rms = asking.explain(life, known)
     except asking.NotExplained as error:
         raise Refused(str(error)) from None
-    answers = _with_progress(asking, slots, known, setups, rms)
-    _print(answers)
-
-
-def _with_progress(asking, slots, known, setups, rms: float):
-    from rich.console import Console
-    from rich.progress import Progress
-
     total = (1 + len(setups)) * asking.DRAWS
-    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
-        task = bar.add_task("living the same weeks again", total=total)
-        return asking.ask(slots, known, setups, rms, progress=lambda done: bar.update(task, completed=done))
+    _print(with_progress("living the same weeks again", lambda tell: asking.ask(slots, known, setups, rms,
+                                                                                progress=lambda lives: tell(lives / total))))
 
 
 def _print(answers) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from monitor.planning.plan_words import list_causes, tell_years
+    from monitor.reporting.life_words import list_causes, tell_years
 
     table = Table("set-up", "nights below reserve in 30 days", "against today", "days full in 30", "Ah missing in 30",
                   "lowest", "full cycles a year", "years a new one lives")

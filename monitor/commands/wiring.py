@@ -3,8 +3,8 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.circuit import BatteryType, write_whole
-from monitor.commands.options import USUAL, config_option, load_config
+from monitor.commands.circuit import BatteryType
+from monitor.commands.options import USUAL, config_option, load_config, write_whole
 
 
 @click.command(short_help="The wiring guide, and the picture of your vehicle's wiring.")

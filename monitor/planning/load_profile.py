@@ -1,4 +1,5 @@
 """A life: the loads and the sun of some weeks in quarter hours, apart from the battery they met."""
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import pi, sin
 
@@ -51,7 +52,7 @@ def refill(rows: list[LoggedSlot], clearness_default: float = 0.75) -> list[Slot
     """
     envelope, usual = _envelope(rows), usual_a(rows)
     slots: list[Slot] = []
-    for day in _days(rows):
+    for day in split_days(rows):
         shares = sorted(r.harvest_a / envelope[_bin(r.hour)] for r in day
                         if r.harvest_a is not None and r.curtailed_frac < 0.3 and envelope[_bin(r.hour)] > 0.5)
         clear = min(max(shares[len(shares) // 2], 0.05), 1.25) if len(shares) >= 4 else clearness_default
@@ -98,7 +99,8 @@ def _envelope(rows: list[LoggedSlot]) -> list[float]:
     return [max(seen[b], scale * shape[b]) for b in range(96)]
 
 
-def _days(rows: list[LoggedSlot]) -> list[list[LoggedSlot]]:
+def split_days(rows: Iterable[LoggedSlot]) -> list[list[LoggedSlot]]:
+    """The quarter hours day by day."""
     days: list[list[LoggedSlot]] = []
     for row in rows:
         if not days or row.hour < days[-1][-1].hour:

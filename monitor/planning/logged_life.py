@@ -4,8 +4,22 @@ import time
 from monitor.findings import Estimate
 from monitor.logbook.reader import LatestMinute, Reader
 from monitor.planning import from_log
+from monitor.planning.load_catalogue import Load
 from monitor.planning.load_profile import LoggedSlot
+from monitor.planning.logged_loads import read_loads
 from monitor.planning.whatif import KnownBattery
+
+
+def read_logged_loads(reader: Reader, days: int) -> list[Load]:
+    """The loads of the latest days of a log, as a plan takes them.
+
+    reader : of the log; days : that are looked at
+
+    Raises
+    ------
+    ValueError : the log is empty, or too few of its days say what is used
+    """
+    return read_loads(describe_logged(reader, days)[1])
 
 
 def describe_logged(reader: Reader, days: int) -> tuple[LatestMinute, list[LoggedSlot], KnownBattery]:

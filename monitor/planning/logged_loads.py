@@ -3,7 +3,7 @@ from collections.abc import Sequence
 
 from monitor.parameters import table
 from monitor.planning.load_catalogue import LOAD_V, Load
-from monitor.planning.load_profile import SLOT_H, LoggedSlot, usual_a
+from monitor.planning.load_profile import SLOT_H, LoggedSlot, split_days, usual_a
 
 P = table("planning", "logged_loads")
 LEAST_DAYS, KNOWN_FRAC = P.count("least_days"), P.number("known_frac")
@@ -48,16 +48,12 @@ def read_loads(rows: Sequence[LoggedSlot]) -> list[Load]:
 
 def _days(rows: Sequence[LoggedSlot]) -> list[tuple[float, float]]:
     """(use [Wh], mean temperature [°C]) of every day of which enough is known."""
-    found: list[tuple[float, float]] = []
-    day: list[LoggedSlot] = []
-    for row in [*rows, LoggedSlot(-1.0, None, None)]:
-        if day and row.hour < day[-1].hour:
-            known = [r for r in day if r.load_a is not None and r.temperature_c is not None and not r.cut]
-            if len(known) * SLOT_H >= KNOWN_FRAC * 24:
-                use = sum(r.load_a or 0.0 for r in known) / len(known) * 24 * LOAD_V
-                found.append((use, sum(r.temperature_c or 0.0 for r in known) / len(known)))
-            day = []
-        day.append(row)
+    found = []
+    for day in split_days(rows):
+        known = [r for r in day if r.load_a is not None and r.temperature_c is not None and not r.cut]
+        if len(known) * SLOT_H >= KNOWN_FRAC * 24:
+            use = sum(r.load_a or 0.0 for r in known) / len(known) * 24 * LOAD_V
+            found.append((use, sum(r.temperature_c or 0.0 for r in known) / len(known)))
     return found
 
 

@@ -46,6 +46,23 @@ class PlanAnswer:
     best: plan.PlanResult
 
 
+def read_twelve(text: str | None, what: str) -> tuple[float, ...] | None:
+    """Twelve monthly figures as they are written: "1.8,2.6,…"; None where nothing is.
+
+    text: as written; what: they are, for the sentence.
+
+    Raises
+    ------
+    ValueError : they are no numbers
+    """
+    if not text:
+        return None
+    try:
+        return tuple(float(part) for part in text.replace(";", ",").split(","))
+    except ValueError:
+        raise ValueError(f"{what} is {text!r}: write twelve numbers with commas, January first, a point in each") from None
+
+
 def read_request(data: dict[str, Any]) -> PlanRequest:
     """A request from plain data, as as_data() writes it.
 

@@ -2,10 +2,11 @@
 from collections.abc import Sequence
 from typing import Any
 
-from monitor.findings import Answer, Estimate
+from monitor.findings import Estimate
 from monitor.planning.charging_paths import describe_path
 from monitor.planning.climate.places import MONTHS
 from monitor.planning.plan import DRAWS, PER, Drawn, PlanResult, choose, hold_limits
+from monitor.reporting.life_words import list_causes, tell_years
 from monitor.reporting.sentences import capitalised, number
 
 #: heading -> what the figure rests on, one tap away on the page.
@@ -46,14 +47,6 @@ def span(found: Estimate, unit: str = "") -> str:
     return f"{number(round(found.value))}{unit} ({number(round(found.low))}–{number(round(found.high))})"
 
 
-def tell_years(years: Answer) -> str:
-    """Years of life with their range, or a dash."""
-    if not isinstance(years, Estimate):
-        return "–"
-    digits = 0 if years.value >= 3 else 1
-    return f"{number(years.value, digits)} ({number(years.low, digits)}–{number(years.high, digits)})"
-
-
 def lead(results: Sequence[PlanResult], most_short_frac: float) -> str:
     """The answer in a sentence: the lightest system that is short seldom enough, or the least short one.
 
@@ -91,15 +84,6 @@ def describe(result: PlanResult) -> list[str]:
     if result.shortened_by:
         lines.append(f"Its life is shortened by {list_causes(result.shortened_by)}.")
     return lines + list(result.warnings)
-
-
-def list_causes(shortened_by: Sequence[tuple[str, float]]) -> str:
-    """What shortens a life, the three that cost most.
-
-    >>> list_causes([("heat", 1.9), ("use", 0.8)])
-    'heat (1.9 years), use (0.8 years)'
-    """
-    return ", ".join(f"{cause} ({number(years, 1)} years)" for cause, years in shortened_by[:3])
 
 
 def climate_lines(drawn: Drawn) -> list[str]:

@@ -1,13 +1,7 @@
 """A first system from a list of loads and a place, before there is any log."""
-from itertools import pairwise
-
+from monitor.battery import ratings
 from monitor.battery.limits import USED_UP_FRAC
 
-#: IEEE 485 cell-sizing factor by temperature [°F]: divide what a cold battery must give (public reprint).
-SIZING_FACTOR_F = (
-    (25, 1.520), (30, 1.430), (35, 1.350), (40, 1.300), (45, 1.250), (50, 1.190), (55, 1.150), (60, 1.110), (65, 1.080),
-    (68, 1.056), (70, 1.040), (75, 1.011), (77, 1.000), (80, 0.980), (85, 0.960), (90, 0.940), (95, 0.930),
-    (100, 0.910), (110, 0.880), (120, 0.860))
 #: The label's temperature [°C] (definition).
 REFERENCE_C = 25.0
 
@@ -29,14 +23,7 @@ def battery_with_margins(daily_ah: float, days: float, depth_frac: float, temper
 
 def sizing_factor(temperature_c: float) -> float:
     """Factor by which a battery at this temperature must be larger (IEEE 485, straight between rows)."""
-    fahrenheit = temperature_c * 9 / 5 + 32
-    rows = SIZING_FACTOR_F
-    if fahrenheit <= rows[0][0]:
-        return rows[0][1]
-    for (low, a), (high, b) in pairwise(rows):
-        if fahrenheit <= high:
-            return a + (b - a) * (fahrenheit - low) / (high - low)
-    return rows[-1][1]
+    return ratings.from_table(ratings.SIZING, temperature_c)
 
 
 def array_output_wh(daily_wh: float, round_trip_frac: float = 0.85) -> float:

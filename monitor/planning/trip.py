@@ -144,9 +144,7 @@ def describe_trip(trip: Trip) -> str:
     names = dict.fromkeys(stop.climate.name for stop in trip.stops)
     for name in names:
         months = [stop.month for stop in trip.stops if stop.climate.name == name]
-        run = MONTHS[months[0]] if len(months) == 1 else (
-            "the whole year" if len(months) == 12 else f"{MONTHS[months[0]]} to {MONTHS[months[-1]]}")
-        parts.append(f"{name}, {run}")
+        parts.append(f"{name}, {_describe_months(months)}")
     driving = "no driving" if not trip.drive_hours else (
         f"{trip.drive_hours:g} h of driving " + ("every day" if not trip.standing_days else f"every {_nth(trip.standing_days + 1)} day"))
     shore = "" if trip.shore_every_days is None else (
@@ -154,6 +152,20 @@ def describe_trip(trip: Trip) -> str:
     return "; ".join(parts) + f"; {driving}{shore}"
 
 
+def _describe_months(months: Sequence[int]) -> str:
+    """Months as they follow one another: "June", "November to February", "March, July to August"."""
+    if sorted(months) == list(range(12)):
+        return "the whole year"
+    runs: list[list[int]] = []
+    for month in months:
+        if runs and month == (runs[-1][-1] + 1) % 12:
+            runs[-1].append(month)
+        else:
+            runs.append([month])
+    return ", ".join(MONTHS[run[0]] if len(run) == 1 else f"{MONTHS[run[0]]} to {MONTHS[run[-1]]}" for run in runs)
+
+
 def _nth(count: int) -> str:
-    """"second", "third", "4th"."""
-    return {2: "second", 3: "third"}.get(count, f"{count}th")
+    """"second", "third", "4th", "21st"."""
+    ending = "th" if count % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(count % 10, "th")
+    return {2: "second", 3: "third"}.get(count, f"{count}{ending}")

@@ -1,5 +1,7 @@
 """Years of life in words: how long it should last, what shortens it most, and what that rests on."""
-from monitor.findings import Answer, NotYet
+from collections.abc import Sequence
+
+from monitor.findings import Answer, Estimate, NotYet
 from monitor.planning.battery_life import LifeReport
 from monitor.reporting.sentences import number
 from monitor.wear.life import LONGEST_YEARS, LifeForecast
@@ -43,6 +45,23 @@ def describe_causes(found: LifeForecast, most: int = 3) -> str:
     """
     said = [f"{CAUSES[cause]}: {_year(years)}" for cause, years in found.shortened_by[:most]]
     return "; ".join([f"{said[0]} years", *said[1:]]) if said else ""
+
+
+def tell_years(years: Answer) -> str:
+    """Years of life with their range, or a dash."""
+    if not isinstance(years, Estimate):
+        return "–"
+    digits = 0 if years.value >= 3 else 1
+    return f"{number(years.value, digits)} ({number(years.low, digits)}–{number(years.high, digits)})"
+
+
+def list_causes(shortened_by: Sequence[tuple[str, float]]) -> str:
+    """What shortens a life, the three that cost most.
+
+    >>> list_causes([("heat", 1.9), ("use", 0.8)])
+    'heat (1.9 years), use itself (0.8 years)'
+    """
+    return ", ".join(f"{CAUSES.get(cause, cause)} ({number(years, 1)} years)" for cause, years in shortened_by[:3])
 
 
 def _year(years: float) -> str:

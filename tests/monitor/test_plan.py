@@ -204,6 +204,10 @@ def test_what_nothing_would_ever_charge_is_refused() -> None:
 def test_months_and_trips_in_words() -> None:
     assert parse_months("May-Sept") == (4, 5, 6, 7, 8) and parse_months("12-2") == (11, 0, 1) and parse_months("all") == tuple(range(12))
     assert describe_trip(make_trip([("Lisbon", "5-9")])) == "Lisbon (PRT), May to September; 1.5 h of driving every third day"
+    parts = describe_trip(make_trip([("Lisbon", "3,7-8"), ("Oslo", "Nov-Feb")], standing_days=20, shore_every_days=12))
+    assert parts == ("Lisbon (PRT), March, July to August; Oslo (NOR), November to February; 1.5 h of driving every 21st day; "
+                     "shore power every 12th night")
+    assert "the whole year" in describe_trip(make_trip([("Lisbon", "all")]))
 
 
 def test_days_have_what_the_trip_says() -> None:
