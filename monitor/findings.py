@@ -1,8 +1,8 @@
 """What the trackers conclude: estimates that carry their doubt, conditions, events."""
-from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 from monitor.posterior import Posterior
+from monitor.replacing import dataclass
 
 Basis = Literal[
     "full charge seen", "empty seen", "rested", "counting", "measured", "learnt", "label", "first guess"

@@ -1,6 +1,6 @@
 """All trackers in running order, as one fold: the same for the daemon, a replay and a test."""
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import ClassVar
 
 from monitor import dependence
@@ -21,6 +21,7 @@ from monitor.findings import (
     StarterFindings,
 )
 from monitor.forecast import forecast
+from monitor.replacing import dataclass
 from monitor.sample import Minute
 from monitor.usage import counts, found_loads, load_shares, loads
 from monitor.wear import health

@@ -1,10 +1,11 @@
 """What is believed of charge and capacity at once, as a sum of normals that is handed on: moments, intervals, draws."""
 from base64 import b64decode, b64encode
-from dataclasses import dataclass
 from math import erf, exp, log, sqrt
 from random import Random
 from statistics import NormalDist
 from struct import calcsize, error, pack, unpack
+
+from monitor.replacing import dataclass
 
 Interval = tuple[float, float, float]
 """2.5 %, 50 % and 97.5 %."""

@@ -1,5 +1,7 @@
 """One beat's readings, and the minute they are gathered into."""
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from monitor.replacing import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,6 @@
 """What the coming night will be like, from the last one and how much colder it has become since: half hour by half hour."""
-from dataclasses import dataclass
-
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 SLOT_S = 1800.0
 DAY_SLOTS = 48

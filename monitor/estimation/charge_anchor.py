@@ -1,10 +1,10 @@
 """Moments at which a lead-acid battery itself says how much is in it: a full charge, an empty one."""
-from dataclasses import dataclass
 from math import exp, hypot
 
 from monitor.battery import lead_acid, ratings
 from monitor.battery.label import Battery
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 P = table("estimation", "charge_anchor")
 TAIL_SIGMA_LN, TAIL_PER_K = P.number("tail_sigma_ln"), P.number("tail_per_k")

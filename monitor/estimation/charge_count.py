@@ -1,11 +1,10 @@
 """Counts ampere-hours, and follows what use leaves behind: polarisation, surface charge. Of lithium only what is watched beside it."""
-from dataclasses import dataclass
 from math import exp, log
 from typing import ClassVar
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery, CurrentSensor
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 from monitor.usage import usual_load
 from monitor.usage.usual_load import UsualLoad

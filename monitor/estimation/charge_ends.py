@@ -1,5 +1,4 @@
 """What the lead-acid charge tracker does at both ends: a full charge while a charger holds it, an empty battery while it stands."""
-from dataclasses import dataclass
 from math import exp
 
 from monitor.estimation import kalman
@@ -8,7 +7,7 @@ from monitor.estimation.charge_filter import CAPACITY, DEPTH, TAIL
 from monitor.estimation.charge_held import ChargeState
 from monitor.estimation.kalman import Belief
 from monitor.findings import Event
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 #: How long a spell at empty goes on teaching; how long a spell at full does.
 KNEE_S, SPELL_H = 7200.0, 3.0

@@ -1,12 +1,11 @@
 """What the lead-acid charge tracker carries from minute to minute."""
-from dataclasses import dataclass
-
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.kalman import Belief
 from monitor.estimation.resistance_growth import Growth
 from monitor.estimation.step_resistance import Resistance
 from monitor.findings import Event
+from monitor.replacing import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,11 @@
 """Three things that spoil every figure: a shunt wired backwards, another battery, another chemistry."""
-from dataclasses import dataclass
-
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery
 from monitor.estimation import step_resistance, swap_evidence
 from monitor.estimation.charge_count import Count
 from monitor.estimation.step_resistance import Bins, Resistance
 from monitor.estimation.swap_evidence import SwapEvidence
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 #: Steps that must speak against each other's half before the shunt is called reversed.

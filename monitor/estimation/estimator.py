@@ -3,7 +3,6 @@
 Every quarter of an hour time passes (predict), one reading is compared with what each component expected (update), and
 the mixture is made small again. Nothing else moves a belief.
 """
-from dataclasses import dataclass
 from functools import partial
 from math import exp, hypot, log, sqrt
 
@@ -29,7 +28,7 @@ from monitor.estimation.triangle import layout
 from monitor.estimation.window import Past, Window
 from monitor.parameters import table
 from monitor.posterior import Interval, Posterior
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 _P = table("estimation", "estimator")

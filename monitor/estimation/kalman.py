@@ -1,6 +1,7 @@
 """One belief about several quantities at once, and how a measurement changes it (plain floats)."""
-from dataclasses import dataclass
 from math import erf, exp, pi, sqrt
+
+from monitor.replacing import dataclass
 
 
 @dataclass(frozen=True, slots=True)

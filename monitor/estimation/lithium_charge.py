@@ -1,5 +1,4 @@
 """State of charge of a lithium iron phosphate battery: the estimator, and what is watched beside it."""
-from dataclasses import dataclass
 from math import hypot, log
 
 from monitor.battery.label import Vehicle
@@ -31,7 +30,7 @@ from monitor.findings import (
     NotYet,
 )
 from monitor.posterior import Interval
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}

@@ -1,9 +1,9 @@
 """What one component of the estimate holds: named quantities, their mean and covariance."""
 from base64 import b64decode, b64encode
-from dataclasses import dataclass
 from struct import calcsize, error, pack, unpack
 
 from monitor.estimation.triangle import Triangle, Vector, place
+from monitor.replacing import dataclass
 
 #: Where on the charge axis the error of the curve's shape is held.
 KNOTS = (0.0, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.95)

@@ -1,10 +1,10 @@
 """Resistance seen in load steps, and how it grows as the battery empties."""
-from dataclasses import dataclass
 from math import sqrt
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.sample import Minute
 
 P = table("estimation", "step_resistance")

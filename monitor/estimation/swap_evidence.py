@@ -1,10 +1,9 @@
 """Whether another battery stands there since an interruption: by its resistance, and by how far its voltage jumped."""
-from dataclasses import dataclass
 from math import exp, hypot, log, sqrt
 
 from monitor.battery.label import Battery
 from monitor.estimation.step_resistance import Bins
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 #: A battery cannot be changed in less time than this [s]; what came before a longer one is compared with what comes after.

@@ -1,10 +1,9 @@
 """Gathers minutes into the window that one step of the estimate takes, and follows what a window needs of the time before."""
-from dataclasses import dataclass
 from math import exp, hypot
 
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 _P = table("estimation", "window")

@@ -1,6 +1,5 @@
 """Many possible next three days: the battery run forward through whole past days of load and sun."""
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import accumulate
 from math import exp
 from random import Random
@@ -8,6 +7,7 @@ from statistics import NormalDist
 
 from monitor.parameters import table
 from monitor.posterior import Posterior
+from monitor.replacing import dataclass
 from monitor.usage.history import DAY_SLOTS
 
 STEP_H = 0.5

@@ -1,10 +1,9 @@
 """How far the house battery is above what must stay in it, in ampere-hours and with its doubt."""
-from dataclasses import dataclass
-
 from monitor.battery import lead_acid, lithium_iron
 from monitor.battery.label import Battery
 from monitor.findings import ChargeFindings, Estimate
 from monitor.posterior import Posterior
+from monitor.replacing import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,7 @@
 """Ampere-hours and watt-hours in and out, by day and by source."""
-from dataclasses import dataclass
-
 from monitor.findings import Event, JoinFindings
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 DAY_S = 86400.0

@@ -1,8 +1,6 @@
 """Steps in the house current: what was switched on or off, by how much, and when."""
-from dataclasses import dataclass
-
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 P = table("usage", "current_steps")

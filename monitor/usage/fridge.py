@@ -1,10 +1,9 @@
 """The fridge told from the other loads by its steps: its current, its duty, its ampere-hours a day."""
-from dataclasses import dataclass
 from math import cos, exp, pi
 
 from monitor.findings import Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.usage.current_steps import CurrentStep
 
 P = table("usage", "fridge")

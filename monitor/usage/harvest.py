@@ -1,8 +1,6 @@
 """Net battery current split into load and solar harvest, half hour by half hour, with what the sky is like."""
-from dataclasses import dataclass
-
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.usage.history import DAY_SLOTS
 
 NOON = DAY_SLOTS // 2

@@ -1,8 +1,6 @@
 """Three weeks of load and harvest in half-hour slots of the solar day: what forecasts are drawn from."""
-from dataclasses import dataclass
-
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 SLOT_S = 1800.0
 DAY_SLOTS = 48

@@ -4,9 +4,8 @@ What comes back at once is ohmic and ages with the battery; what follows is diff
 (Warburg, Ann. Phys. Chem. 303 (1899) 493), and need not age alike. Both answers of one step tell them apart.
 A load going off repeats better than one coming on: no inrush in the same reading.
 """
-from dataclasses import dataclass
-
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 P = table("usage", "load_off")
 APART_S = P.number("apart_s")

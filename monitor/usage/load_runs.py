@@ -5,11 +5,10 @@ Pairing switch-on with switch-off edges of like size is Hart's, Nonintrusive app
 its cost, as in multiple-hypothesis tracking (Reid, IEEE Trans. Automatic Control 24 (1979) 843).
 """
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Protocol
 
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.usage.current_steps import CurrentStep
 
 P = table("usage", "load_runs")

@@ -1,11 +1,9 @@
 """Who took the charge: net current split into load and harvest, and the loads told apart."""
-from dataclasses import dataclass
-
 from monitor.battery.label import Vehicle
 from monitor.battery.limits import limits_of
 from monitor.findings import Z95, Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 from monitor.usage import current_steps, daylight, fridge, fridge_effort, harvest, history, solar_clock, who_took
 from monitor.usage.current_steps import CurrentLevel

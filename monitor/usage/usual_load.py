@@ -1,10 +1,9 @@
 """What the battery's current usually is at each hour of the day: the guess for time not measured."""
-from dataclasses import dataclass
 from math import hypot
 from typing import ClassVar
 
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("usage", "usual_load")
 MEMORY_DAYS = P.number("memory_days")

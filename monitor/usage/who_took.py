@@ -1,8 +1,7 @@
 """The day's load shared out: fridge, steady base, evening, short bursts, and a rest that nothing explains."""
-from dataclasses import dataclass
-
 from monitor.findings import Answer, Estimate, NotYet
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.usage import fridge
 from monitor.usage.fridge import BINS, Fridge
 from monitor.usage.history import DAY_SLOTS, History

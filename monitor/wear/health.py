@@ -1,5 +1,4 @@
 """The house battery's life: resistance and capacity week by week, cycles, heat and hours at low charge."""
-from dataclasses import dataclass
 from math import exp, log
 from typing import ClassVar, TypeVar
 
@@ -9,7 +8,7 @@ from monitor.battery.limits import Limits, ageing_ratio, limits_of
 from monitor.estimation import step_resistance
 from monitor.findings import Z95, ChargeFindings, Condition, Estimate, Event, EvidenceLine, HealthFindings, NotYet
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 from monitor.usage import load_off
 from monitor.usage.load_off import LoadOffState

@@ -1,8 +1,8 @@
 """Depth of cycles, counted as they happen: the rainflow rule, one reversal at a time."""
-from dataclasses import dataclass
 from itertools import pairwise
 
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 P = table("wear", "rainflow_count")
 SMALLEST_FRAC = P.number("smallest_frac")

@@ -4,14 +4,13 @@ Lead-acid speaks through its resting voltage, and that counts acid, which stays 
 out is acid capacity, kept apart from the charge that can be used (Bode 1977; Berndt 1997, from memory). Lithium
 iron phosphate is silent on its plateau and speaks when it is full and where it leaves the plateau downwards.
 """
-from dataclasses import dataclass
 from math import hypot, sqrt
 
 from monitor.battery import charge_loss, lead_acid
 from monitor.battery.label import Battery, Vehicle
 from monitor.findings import Z95, Answer, ChargeFindings, Estimate, NotYet
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 from monitor.wear.total_least_squares import Swing, capacity
 

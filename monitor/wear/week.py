@@ -1,8 +1,9 @@
 """What one week showed of the house battery: the record that health is judged on."""
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 from monitor.findings import Event
+from monitor.replacing import dataclass
 
 #: The kind of the event that keeps a week in the log for good, whatever becomes of the trackers.
 WEEK_EVENT = "battery_week"

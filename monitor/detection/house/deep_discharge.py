@@ -1,11 +1,9 @@
 """A battery that was drained below what it bears: said until it has been charged full again."""
-from dataclasses import dataclass
-
 from monitor.battery.label import Battery
 from monitor.battery.limits import limits_of
 from monitor.findings import ChargeFindings
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/house", "deep_discharge")
 AFTER_S = P.number("after_s")

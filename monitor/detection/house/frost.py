@@ -1,10 +1,9 @@
 """Whether the house battery's acid may freeze: now, or tonight as the evening before has it."""
-from dataclasses import dataclass
-
 from monitor.battery import frost
 from monitor.battery.label import Battery
 from monitor.battery.limits import limits_of
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 P = table("detection/house", "frost")
 REST_S, REST_PER_H = P.number("rest_s"), P.number("rest_per_h")

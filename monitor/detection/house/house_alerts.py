@@ -1,5 +1,4 @@
 """What of the house battery deserves a warning at once: charge below the reserve, voltage too high or low."""
-from dataclasses import dataclass
 from typing import ClassVar
 
 from monitor.battery.label import Battery, Vehicle
@@ -7,7 +6,7 @@ from monitor.battery.limits import limits_of, over_voltage_v
 from monitor.detection.house.limit_texts import BLIND
 from monitor.findings import ChargeFindings, Condition, Estimate, Event
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 P = table("detection/house", "house_alerts")

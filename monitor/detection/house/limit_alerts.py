@@ -1,5 +1,4 @@
 """What the house battery is put through that it does not bear: each limit of its kind, followed minute by minute."""
-from dataclasses import dataclass
 from math import exp
 
 from monitor.battery.label import Battery, Vehicle
@@ -12,6 +11,7 @@ from monitor.detection.house.heat import Heat, Runaway
 from monitor.detection.temperature_trend import Trend
 from monitor.findings import ChargeFindings, Condition, Estimate
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.sample import Minute
 
 P = table("detection/house", "limit_alerts")

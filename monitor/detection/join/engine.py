@@ -1,6 +1,4 @@
 """Whether the engine runs, from the starter voltage's steps; an ignition wire is used where there is one."""
-from dataclasses import dataclass
-
 from monitor.detection.join import alternator_control, held_up, power_direction
 from monitor.detection.join.alternator_control import RETURN_S, SUDDEN_S, AlternatorControl
 from monitor.detection.join.held_up import HeldUp
@@ -8,7 +6,7 @@ from monitor.detection.join.points import Point
 from monitor.detection.join.power_direction import DC_FEEDS_A, FLOWS_A, FLOWS_V
 from monitor.findings import Engine
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/join", "engine")
 ALTERNATOR = table("battery", "alternator")

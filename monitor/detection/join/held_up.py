@@ -1,10 +1,9 @@
 """Whether something holds the starter battery up after what looked like a stop: then it was a sag, and the engine runs on."""
-from dataclasses import dataclass
-
 from monitor.detection.join import power_direction
 from monitor.detection.join.points import Point
 from monitor.detection.join.power_direction import FLOWS_V
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 P = table("detection/join", "held_up")
 ALTERNATOR = table("battery", "alternator")

@@ -1,6 +1,4 @@
 """Are the batteries joined, does the engine run, what does the join cost: one fold over the minutes."""
-from dataclasses import dataclass
-
 from monitor.battery.label import Vehicle
 from monitor.detection.join import (
     alternator_control,
@@ -16,7 +14,7 @@ from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.points import Point, points
 from monitor.findings import Condition, Event, Isolator, JoinFindings
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 P = table("detection/join", "isolator")

@@ -1,5 +1,4 @@
 """Whether the batteries are joined: evidence from both voltages and the house current, added up as log-odds."""
-from dataclasses import dataclass
 from math import exp, log
 
 from monitor.detection.join import path_voltage
@@ -7,7 +6,7 @@ from monitor.detection.join.path_voltage import JoinVoltage
 from monitor.detection.join.points import Point
 from monitor.findings import Engine, Isolator
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/join", "isolator_evidence")
 NAMED = P.number("named")

@@ -1,12 +1,11 @@
 """Resistance of isolator and cable between the batteries, from the current that starts or stops with the join."""
-from dataclasses import dataclass
 from math import sqrt
 from typing import NamedTuple
 
 from monitor.detection.join.points import Point
 from monitor.findings import NEVER_S, Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/join", "path_resistance")
 LEAST_STEP_A = P.number("least_step_a")

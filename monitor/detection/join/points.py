@@ -1,7 +1,6 @@
 """A minute as few points: one where nothing moves, tenths of a minute where something does."""
-from dataclasses import dataclass
-
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.sample import Minute
 
 P = table("detection/join", "points")

@@ -1,6 +1,5 @@
 """Engine starts: a verdict on each from a fast voltage trace, and how they change over the months."""
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import exp, log, sqrt
 from statistics import median
 
@@ -14,7 +13,7 @@ from monitor.detection.starter.crank_limits import (
 )
 from monitor.findings import Z95, Answer, CrankGrade, Estimate, Event, JoinFindings, NotYet
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 P = table("detection/starter", "crank")

@@ -4,13 +4,12 @@ A drain of unknown size from an unknown moment on leaves a signature in the inno
 filter of the resting voltage; each possible moment carries its signature along and adds up how
 well it fits. After Willsky and Jones, IEEE Trans. Automatic Control 21 (1976) 108.
 """
-from dataclasses import dataclass
 from math import exp, sqrt
 
 from monitor.detection.starter import surface_decay as decay
 from monitor.detection.starter.surface_decay import FALL, LEVEL, SELF, STATES, Decay
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/starter", "drain")
 AT_ONCE_DAYS, AT_ONCE_H = P.number("at_once_days"), P.number("at_once_h")

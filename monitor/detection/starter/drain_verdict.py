@@ -1,5 +1,4 @@
 """When a falling rest voltage is called a drain: slow, fast and sudden ones, each with its own patience."""
-from dataclasses import dataclass
 from math import exp, hypot, sqrt
 from typing import ClassVar
 
@@ -10,7 +9,7 @@ from monitor.detection.starter.drain import Search
 from monitor.detection.starter.surface_decay import DECAY_H, SURFACE, Decay, fall_v_per_day
 from monitor.findings import Z95
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/starter", "drain_verdict")
 QUARTER_S = P.number("quarter_s")

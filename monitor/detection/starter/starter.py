@@ -1,5 +1,4 @@
 """The starter battery while it stands alone: rest, drain, level, and its starts; one fold over the minutes."""
-from dataclasses import dataclass
 from math import hypot
 from statistics import median
 
@@ -11,7 +10,7 @@ from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
 from monitor.detection.temperature_trend import Trend
 from monitor.findings import Z95, Answer, Condition, Estimate, Event, Isolator, JoinFindings, NotYet, StarterFindings
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 P = table("detection/starter", "starter")

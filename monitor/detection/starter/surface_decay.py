@@ -2,11 +2,10 @@
 
 A Kalman regression over quarter-hour medians. The drain test reads its innovations.
 """
-from dataclasses import dataclass
 from math import cos, exp, pi, sin, sqrt
 
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/starter", "surface_decay")
 DECAY_H = P.numbers("decay_h")

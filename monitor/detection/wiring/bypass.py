@@ -1,11 +1,10 @@
 """A load that goes round the shunt: voltage that steps without current, and charging that fills nothing."""
-from dataclasses import dataclass
 from math import exp
 
 from monitor.battery.label import Battery
 from monitor.findings import NEVER_S
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/wiring", "bypass")
 STEP_V, FLAT_FRAC, STILL_A = P.number("step_v"), P.number("flat_frac"), P.number("still_a")

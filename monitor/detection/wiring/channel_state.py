@@ -1,9 +1,8 @@
 """A channel of an instrument that is at its limit, or noisier than it used to be."""
-from dataclasses import dataclass
 from math import log
 
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/wiring", "channel_state")
 RANGE_AT_2, RANGE_PER_LN, SECOND_DIFFERENCE = P.number("range_at_2"), P.number("range_per_ln"), P.number("second_difference")

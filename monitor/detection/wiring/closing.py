@@ -1,10 +1,9 @@
 """Whether the count closes from one full charge to the next: what is left over and no loss explains goes past the shunt."""
-from dataclasses import dataclass
-
 from monitor.battery import charge_loss
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.findings import ChargeFindings
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.sample import Minute
 
 P = table("detection/wiring", "closing")

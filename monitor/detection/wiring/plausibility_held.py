@@ -1,5 +1,4 @@
 """What speaks for and against each fault of the wiring, carried from minute to minute."""
-from dataclasses import dataclass
 from typing import ClassVar
 
 from monitor.detection.wiring.bypass import Bypass
@@ -8,6 +7,7 @@ from monitor.detection.wiring.closing import Closing
 from monitor.detection.wiring.sunny_sensor import TemperatureSwings
 from monitor.detection.wiring.voltage_level import VoltageLevel
 from monitor.findings import Event
+from monitor.replacing import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,6 @@
 """A temperature sensor that does not sit on the battery: it warms and cools faster than such a mass can."""
-from dataclasses import dataclass
-
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 P = table("detection/wiring", "sunny_sensor")
 SWING_K, BLOCKS = P.number("swing_k"), P.count("blocks")

@@ -1,5 +1,4 @@
 """What every kind of reading hands on, and where on the rest curve a component stands."""
-from dataclasses import dataclass
 from math import exp
 
 from monitor.battery.rest_curves import Family
@@ -27,6 +26,7 @@ from monitor.estimation.state import (
 )
 from monitor.estimation.surroundings import Surroundings
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 #: What a rate of once the capacity an hour leaves unexplained, anew in each window: voltage [V], place on the curve [1].
 _P = table("estimation/observations", "reading")
