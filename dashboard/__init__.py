@@ -46,6 +46,7 @@ def create_app(
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.extensions["kept"] = log_view.MemoizedAnswers()
     app.extensions["background"] = Background(results_folder)
+    app.teardown_appcontext(log_view.close_log_view)
     guard.install(app, names)
     failures.install(app)
     app.jinja_env.filters["capfirst"] = sentences.capitalised

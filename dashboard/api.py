@@ -1,6 +1,7 @@
 """The same figures as JSON, and the drawings' data."""
 import json
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, fields
 from typing import Any, TypeVar
@@ -19,6 +20,8 @@ FEWEST, MOST, USUAL = 10, 2000, 600
 #: Rows in one answer: usually, and at most; and so many more are looked at, for those that happened at one moment.
 USUAL_ROWS, MOST_ROWS, TOGETHER = 500, 1000, 200
 Row = TypeVar("Row")
+#: A list of so many values is written out by itself; what stands for it meanwhile: a separator that no text has, and its number.
+SHORT, STUB = 16, re.compile(r'"\\u001f([0-9]+)"')
 
 
 @api.get("/openapi.json")
@@ -205,17 +208,18 @@ def _ink() -> Palette:
 
 def _figure(figure: Figure) -> Response:
     """A figure as JSON. Lists that several traces share, the times above all, are written out once."""
-    written: dict[int, str] = {}
+    long: dict[int, list[Any]] = {}
 
-    def text(value: Any) -> str:
-        if not isinstance(value, list):
-            return _text(value)
-        if id(value) not in written:
-            written[id(value)] = _text(value)
-        return written[id(value)]
+    def stub(value: Any) -> Any:
+        if not isinstance(value, list) or len(value) < SHORT:
+            return value
+        long[id(value)] = value
+        return f"\x1f{id(value)}"
 
-    traces = ("{" + ",".join(f'"{name}":{text(value)}' for name, value in trace.items()) + "}" for trace in figure["data"])
-    return Response(f'{{"data":[{",".join(traces)}],"layout":{_text(figure["layout"])}}}', mimetype="application/json")
+    short = _text({"data": [{name: stub(value) for name, value in trace.items()} for trace in figure["data"]],
+                   "layout": figure["layout"]})
+    written = {str(number): _text(value) for number, value in long.items()}
+    return Response(STUB.sub(lambda found: written.get(found[1], found[0]), short), mimetype="application/json")
 
 
 def _text(value: Any) -> str:

@@ -2,13 +2,15 @@
 import sqlite3
 import time
 from collections.abc import Callable
+from contextlib import ExitStack, suppress
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
-from flask import current_app, g
+from flask import current_app, g, request
 
+from dashboard.kept_answers import Ended, MemoizedAnswers, signature_of, stamp_of
 from dashboard.log_chart import Columns
 from dashboard.words import age_words, clock_text, local_hour
 from monitor.battery.label import Vehicle
@@ -22,7 +24,7 @@ from monitor.planning.watched_test import WatchedTest, describe_progress
 from monitor.reporting import alert_view, care
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
-from monitor.wear.week import Week
+from monitor.wear.week import WEEK_EVENT, Week
 
 #: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.
 STALE_S = 960.0
@@ -37,30 +39,8 @@ class NoLogView(Exception):
         self.heading, self.text, self.todo = heading, text, todo
 
 
-class MemoizedAnswers:
-    """Answers that hold until the log is written again, so that a poll between two minutes costs nothing."""
-
-    def __init__(self) -> None:
-        self._held: tuple[object, dict[str, Any]] = (None, {})
-
-    def get(self, database: Path, name: str, ask: Callable[[], T]) -> T:
-        """The answer kept under a name, asked for anew where the files have changed since.
-
-        database: the log's file; name: what the answer is kept under; ask: works it out.
-        """
-        signature = signature_of(database)
-        held, answers = self._held
-        if held != signature:
-            # Two threads may both ask anew; either answer is right.
-            answers = {}
-            self._held = (signature, answers)
-        if name not in answers:
-            answers[name] = ask()
-        return answers[name]
-
-
 class LogView:
-    """One log for the length of one request. Every question may raise NoBook."""
+    """One log for the length of one request. Every question may raise NoLogView."""
 
     #: Whether this is the vehicle's own board, where something can be done, and not a collection of many vehicles' rows.
     on_board = True
@@ -69,6 +49,12 @@ class LogView:
         self._reader = Reader(database)
         self._database = database
         self._kept = kept or MemoizedAnswers()
+        #: seen before the log was opened, so that no answer is kept as later than it is
+        self._signature = signature_of(database)
+        self._open = ExitStack()
+        self._shares = False
+        self._together: Reader | None = None
+        self._spans: dict[tuple[str, float, float], Any] = {}
 
     @property
     def name(self) -> str:
@@ -139,16 +125,17 @@ class LogView:
 
     @property
     def reading_age(self) -> str:
-        return age_words(self._age_s())
+        return age_words(self._age_s)
 
     @cached_property
     def stale(self) -> str:
         """A sentence where the newest reading is old, else nothing."""
-        if not self.now or self._age_s() < STALE_S:
+        if not self.now or self._age_s < STALE_S:
             return ""
-        return (f"The newest reading is {span(self._age_s())} old ({clock_text(self.now.utc_s)}). "
+        return (f"The newest reading is {span(self._age_s)} old ({clock_text(self.now.utc_s)}). "
                 "See whether the monitor runs: systemctl status ampledger.")
 
+    @cached_property
     def _age_s(self) -> float:
         """Seconds since the log was last written."""
         return self._reader.age_s(self.now)
@@ -187,18 +174,17 @@ class LogView:
 
     def hours(self, from_utc_s: float) -> list[parked_return.Hour]:
         """Every hour since a moment, oldest first."""
-        return self._ask_once("hours", lambda reader: parked_return.hours_of(reader.rolled("hours", from_utc_s)))
+        return self._growing("hours", from_utc_s, lambda reader, since_s: parked_return.hours_of(reader.rolled("hours", since_s)))
 
     def care(self, from_utc_s: float) -> list[care.CareHour]:
         """Voltage and temperature of every hour since a moment, oldest first."""
-        return self._ask_once("care", lambda reader: [
+        return self._growing("care", from_utc_s, lambda reader, since_s: [
             care.CareHour(start, end, v.get("house_voltage_v"), v.get("house_temperature_c"))
-            for start, end, v in reader.rolled("hours", from_utc_s)])
+            for start, end, v in reader.rolled("hours", since_s)])
 
     def last_full_utc_s(self) -> float | None:
         """When the house battery was last seen full; None where the log has no full charge."""
-        fulls = self._ask_once("fulls", lambda reader: reader.events_of("full_charge"))
-        return fulls[-1].at_utc_s if fulls else None
+        return self._ask_once("full", lambda reader: reader.latest_of("full_charge"))
 
     def life(self) -> battery_life.LifeReport:
         """Years left of the house battery, worked out here and now: some seconds on a small board."""
@@ -235,7 +221,8 @@ class LogView:
 
     def weeks(self) -> list[tuple[float, Week]]:
         """Every week of the house battery on record, as (UTC of its end, record), oldest first."""
-        return self._ask_once("weeks", lambda reader: reader.weeks())
+        return self._ask_once("weeks", lambda reader: self._kept.while_same(
+            "weeks", (stamp_of(self._signature, reader), reader.latest_of(WEEK_EVENT)), reader.weeks))
 
     @property
     def lives(self) -> BatteryHistory:
@@ -277,10 +264,12 @@ class LogView:
 
         from_utc_s, to_utc_s: the span, UTC [s]; most: at most so many, None: all.
         """
-        return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s, most), [])
+        if most is not None:
+            return self._ask(lambda reader: reader.events(from_utc_s, to_utc_s, most), [])
+        return self._of_span("events", from_utc_s, to_utc_s, lambda reader: reader.events(from_utc_s, to_utc_s))
 
     def gaps(self, from_utc_s: float, to_utc_s: float) -> list[LoggedItem[Gap]]:
-        return self._ask(lambda reader: reader.gaps(from_utc_s, to_utc_s), [])
+        return self._of_span("gaps", from_utc_s, to_utc_s, lambda reader: reader.gaps(from_utc_s, to_utc_s))
 
     def forecasts(self, from_utc_s: float, to_utc_s: float, most: int | None = None) -> list[LoggedForecast]:
         """What was foreseen in a span, oldest first; none where the log cannot be read.
@@ -289,13 +278,44 @@ class LogView:
         """
         return self._ask(lambda reader: reader.forecasts(from_utc_s, to_utc_s, most), [])
 
+    def share(self) -> None:
+        """Lets all that is asked until `close` be answered by one moment of the log, opened once: for a page, done in milliseconds."""
+        self._shares = True
+
+    def close(self) -> None:
+        """Lets go of the log."""
+        self._together, self._shares = None, False
+        self._open.close()
+
+    def _of_span(self, name: str, from_utc_s: float, to_utc_s: float, question: Callable[[Reader], list[T]]) -> list[T]:
+        """What the log has of a span, read once in a request; none where it cannot be read.
+
+        name: what it is; from_utc_s, to_utc_s: the span, UTC [s]; question: reads it.
+        """
+        key = (name, from_utc_s, to_utc_s)
+        if key not in self._spans:
+            found: list[T] = self._ask(question, list[T]())
+            self._spans[key] = found
+        return self._spans[key]  # type: ignore[no-any-return]
+
+    def _growing(self, name: str, from_utc_s: float, read: Callable[[Reader, float], list[Ended]]) -> list[Ended]:
+        """What ends after a moment, kept from one minute to the next.
+
+        name: what it is kept under; from_utc_s: since when, UTC [s]; read: it, since a moment.
+        """
+        return self._ask_once(name, lambda reader: self._kept.growing(
+            name, stamp_of(self._signature, reader), from_utc_s, lambda since_s: read(reader, since_s)))
+
     def _ask_once(self, name: str, question: Callable[[Reader], T]) -> T:
-        return self._kept.get(self._database, name, lambda: self._ask(question))
+        return self._kept.get(self._signature, name, lambda: self._ask(question))
 
     def _ask(self, question: Callable[[Reader], T], without: T | None = None) -> T:
         """The answer. Where the log cannot be read and the daemon shows what it knows from memory: `without`, if given."""
         try:
-            return question(self._reader)
+            if self._shares and self._together is None:
+                with suppress(NoLog, sqlite3.DatabaseError, OSError):  # each question says so again in its own way
+                    self._together = self._open.enter_context(self._reader.together())
+            return question(self._together or self._reader)
         except (NoLog, sqlite3.DatabaseError, ValueError, OSError) as error:
             if without is not None and (file := live_file_of(self._database)) is not None and file.exists():
                 return without
@@ -309,19 +329,15 @@ def open_log_view() -> LogView:
     if "book" not in g:
         opener = current_app.config.get("OPEN_LOG")  # where the rows are not in a log of this machine
         g.book = opener() if opener else LogView(current_app.config["DATABASE"], current_app.extensions["kept"])
+        if request.method == "GET":
+            g.book.share()
     return g.book
 
 
-def signature_of(database: Path) -> tuple[tuple[int, int, int] | None, ...]:
-    """What changes whenever the log is written: size and time of the file and of what waits beside it."""
-    found: list[tuple[int, int, int] | None] = []
-    for path in (database, database.with_name(database.name + "-wal"), live_file_of(database) or database):
-        try:
-            state = path.stat()
-            found.append((state.st_ino, state.st_size, state.st_mtime_ns))
-        except OSError:
-            found.append(None)
-    return tuple(found)
+def close_log_view(_: BaseException | None = None) -> None:
+    """Lets go of the log at the end of a request."""
+    if "book" in g:
+        g.book.close()
 
 
 def _unreadable(database: Path, error: Exception) -> NoLogView:

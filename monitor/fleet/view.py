@@ -103,6 +103,9 @@ class CollectedReader(Reader):
 
     @contextmanager
     def _view(self) -> Iterator[View]:
+        if self._moment is not None:
+            yield self._moment
+            return
         given = self._source
         with database.reading(given) if isinstance(given, Engine) else nullcontext(given) as connection:
             view = CollectedView(connection, self._vehicle_id, self._line)

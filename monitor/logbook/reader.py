@@ -3,7 +3,8 @@ import json
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager
+from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -87,12 +88,29 @@ class LoggedForecast:
 class Reader:
     """Questions to one log. Cheap to make, safe to share between threads, holds nothing open."""
 
+    #: What `together` holds open.
+    _moment: View | None = None
+
     def __init__(self, database: Path) -> None:
         self.database = Path(database)
 
-    def _view(self) -> AbstractContextManager[View]:
+    @contextmanager
+    def together(self) -> Iterator["Reader"]:
+        """This reader over one moment of the log, opened once for many questions; for one thread, and not for long. Raises NoLog."""
+        with self._view() as view:
+            held = copy(self)
+            held._moment = view
+            yield held
+
+    @contextmanager
+    def _view(self) -> Iterator[View]:
         """The log, for one question or a few that belong together. Raises NoLog."""
-        return open_view(self.database)
+        if self._moment is None:
+            with open_view(self.database) as view:
+                yield view
+        else:
+            with reading.explained(self.database):
+                yield self._moment
 
     def _memory(self) -> live.LiveState | None:
         """What the daemon shows from its memory; None while the log can be written."""
@@ -206,6 +224,17 @@ class Reader:
             labels = log.labels
             rows = log.rows("events", "where kind = ? order by at_ms, id", (kind,))
         return [LoggedItem(utc_s(labels, row[1]), _event(row)) for row in rows]
+
+    def labels(self) -> tuple[Span, ...]:
+        """How the line of time is labelled."""
+        with self._view() as log:
+            return tuple(log.labels)
+
+    def latest_of(self, kind: str) -> float | None:
+        """UTC of the latest event of one kind, None where there is none."""
+        with self._view() as log:
+            rows = log.rows("events", "where kind = ? order by at_ms desc, id desc limit 3", (kind,))
+            return utc_s(log.labels, rows[0][1]) if rows else None
 
     def span(self) -> tuple[float, float] | None:
         """UTC of the first and the last minute in the log [s], or None while it is empty."""

@@ -54,6 +54,27 @@ def checksum_of(table: str) -> Callable[[Row], int]:
 
 
 @cache
+def level_reader(level: str) -> tuple[str, Callable[[Row], bool], int]:
+    """For many rows of a level at once: columns to select, whether such a row (checksum last) is sound, and what stands for None in it.
+
+    The same judgement as `is_sound`, in a third of the time.
+    """
+    columns, seed = TABLE_COLUMNS[level], zlib.crc32(level.encode())
+    pack, crc32 = struct.Struct(f"<{len(columns)}q").pack, zlib.crc32
+
+    def sound(row: Row) -> bool:
+        if row[-1] is None:
+            return True
+        try:
+            found = crc32(pack(*row[:-1]), seed)
+        except struct.error:  # something that is no whole number: nothing of ours
+            return False
+        return bool(row[-1] == (found if found < 2**31 else found - 2**32))
+
+    return ", ".join((*(f"coalesce({name}, {_NONE})" for name in columns), CRC)), sound, _NONE
+
+
+@cache
 def columns_of(table: str) -> str:
     """Columns to select, checksum last, so that `is_sound` and `verify` can judge the rows."""
     return ", ".join((*TABLE_COLUMNS[table], CRC))

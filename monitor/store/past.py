@@ -7,6 +7,7 @@ import zlib
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, BinaryIO, Protocol
 
@@ -130,6 +131,16 @@ class Past:
             first, last = bisect_right(ends, after_ms), bisect_right(ends, until_ms)
             yield from zip(*(column[first:last] for column in columns), strict=True)
 
+    def first_row(self, table: str, number: int) -> tuple[int | None, ...] | None:
+        """(end_ms, start_ms) of the first row of minutes or quarters that can be read. table: its name; number: of the first sealed day."""
+        if isinstance(self.files, FolderFiles):
+            try:
+                state = path_of(self.files.folder, KIND_OF[table], number).stat()
+                return _first_row(self.files.folder, table, number, (state.st_ino, state.st_size, state.st_mtime_ns))
+            except OSError:
+                pass  # gone this moment: thinned
+        return next(self.rows(table, number * DAY_MS, 2**62, ("end_ms", "start_ms")), None)
+
     def hours(self, after_ms: int, until_ms: int, damaged: Damaged | None = None) -> Iterator[list[chunks.Row]]:
         """Raw rows with after_ms < at_ms <= until_ms, an hour at a time.
 
@@ -209,6 +220,12 @@ class Past:
             except OSError:
                 if damaged is not None:
                     damaged(table, number * DAY_MS, (number + 1) * DAY_MS, 0)
+
+
+@lru_cache(maxsize=8)
+def _first_row(folder: Path, table: str, number: int, _stamp: tuple[int, int, int]) -> tuple[int | None, ...] | None:
+    """Of a folder of sealed days, which do not change: asked for with every picture, and costly to unpack."""
+    return next(Past(FolderFiles(folder)).rows(table, number * DAY_MS, 2**62, ("end_ms", "start_ms")), None)
 
 
 def chunk_of(block: Block, body: bytes) -> tuple[int, int, int, int, bytes]:

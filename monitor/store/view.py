@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.store import chunks, past, reading
-from monitor.store.checksum import checksum_of, columns_of, is_sound
+from monitor.store.checksum import columns_of, is_sound, level_reader
 from monitor.store.columns import TABLE_COLUMNS
 from monitor.store.past import Damaged, Past
 from monitor.store.reading import Span
@@ -58,7 +58,7 @@ class View:
         """The end of the first row of a level [ms]."""
         first = self._present_first(level)
         if level in ("minutes", "quarters") and (numbers := self.past.files.numbers(past.KIND_OF[level])):
-            row = next(self.past.rows(level, numbers[0] * past.DAY_MS, 2**62, ("end_ms",)), None)
+            row = self.past.first_row(level, numbers[0])
             first = row[0] if row is not None else first
         return first
 
@@ -73,8 +73,8 @@ class View:
                 found += row or ()
             numbers = self.past.files.numbers(past.KIND_OF[level])
             if numbers:
-                first = next(self.past.rows(level, numbers[0] * past.DAY_MS, 2**62, ("start_ms",)), None)
-                firsts += [] if first is None or first[0] is None else [first[0]]
+                first = self.past.first_row(level, numbers[0])
+                firsts += [] if first is None or first[1] is None else [first[1]]
                 lasts += (self.past.until_ms,) if not lasts else ()
         return min(firsts, default=None), max(lasts, default=None)
 
@@ -95,16 +95,13 @@ class View:
             after_ms = max(after_ms, min(self.past.until_ms, until_ms))
         places = range(len(names)) if wanted is None else [names.index(name) for name in wanted]
         pick = itemgetter(*places) if len(places) > 1 else lambda row: (row[places[0]],)
-        checksum = checksum_of(level)
-        for row in self.connection.execute(f"select {columns_of(level)} from {level} where end_ms > ? and end_ms <= ? order by end_ms",
+        columns, sound, none = level_reader(level)
+        for row in self.connection.execute(f"select {columns} from {level} where end_ms > ? and end_ms <= ? order by end_ms",
                                            (after_ms, until_ms)):
-            try:
-                if row[-1] == checksum(row[:-1]) or row[-1] is None:
-                    yield pick(row)
-                    continue
-            except TypeError:
-                pass
-            if damaged is not None:
+            if sound(row):
+                picked = pick(row)
+                yield picked if none not in picked else tuple([None if value == none else value for value in picked])
+            elif damaged is not None:
                 damaged(level, row[0], row[0], 1)
 
     def raw(self, after_ms: int, until_ms: int, damaged: Damaged | None = None) -> Iterator[list[chunks.Row]]:

@@ -11,12 +11,9 @@ import time
 from pathlib import Path
 
 from monitor.logbook.reader import Reader
-from monitor.store import requests, sealing, thinning
-from monitor.store.open_log import OpenLog
-from monitor.store.past import DAY_MS
-from tests import store_fixture
+from monitor.store import requests
 from tests.benchmarks import bench_boot
-from tests.benchmarks.bench_pages import ASKS, unit_ms
+from tests.benchmarks.bench_pages import ASKS, long_log, unit_ms
 from tests.drivers.counterparts import HwmonFolder
 from tests.ports import free_port, wait_until_open
 from tests.test_crowd import CONFIG
@@ -94,18 +91,6 @@ def beside(folder: Path, days: float) -> None:
         for process in (daemon, pages):
             process.terminate()
             process.wait(60)
-
-
-def long_log(database: Path, days: float) -> Path:
-    """A log of so many days with a reading a minute, its older days sealed."""
-    store_fixture.fill(database, days, beat_s=60.0, simulated=False)
-    log = OpenLog(database)
-    while thinning.pack_hours(log.sql, round(days * DAY_MS)):
-        pass
-    while (number := sealing.due(log.sql, round(days * DAY_MS))) is not None:
-        sealing.seal(log.sql, log.past, number)
-    log.close()
-    return database
 
 
 def pss_mb(pid: int) -> float:

@@ -1,15 +1,18 @@
 """Speed and memory of the pages over 90 days of log: whole requests, over a real socket, packed."""
 import http.client
-import sqlite3
+import os
 import subprocess
 import sys
 import tempfile
 import threading
 import time
 from collections.abc import Callable
-from contextlib import closing
 from pathlib import Path
 
+from dashboard import create_app
+from monitor.store import sealing, thinning
+from monitor.store.open_log import OpenLog
+from monitor.store.past import DAY_MS
 from tests import store_fixture
 from tests.ports import free_port, wait_until_open
 
@@ -19,14 +22,15 @@ ASKS = (
     "/api/v1/figures/log?span=month&points=390", "/api/v1/figures/log?span=month&points=900",
     "/api/v1/figures/log?span=all&points=900", "/api/v1/figures/tonight", "/static/plotly/plotly-basic.min.js",
 )
-LEVELS_S = {"minutes": 60, "quarters": 900, "hours": 3600, "days": 86400}
 
 
 def main() -> None:
     """Prints a table. Bounds (month plot 95th percentile 10 ms, ready 0.5 s, 45 MB) are for an idle machine."""
     unit = unit_ms()
     with tempfile.TemporaryDirectory() as folder:
-        database = long_log(Path(folder) / "ampledger.db")
+        database = long_log(Path(folder) / "ampledger.db", DAYS)
+        print(f"unit of work U, processor time: {unit_ms(time.process_time):.1f} ms")
+        after_each_minute(database)
         port = free_port()
         started = time.perf_counter()
         server = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database),
@@ -47,20 +51,40 @@ def main() -> None:
             server.wait(10)
 
 
-def long_log(database: Path) -> Path:
-    """A day of real rows, repeated over 90 days at every level."""
-    store_fixture.fill(database, 1.0, beat_s=60.0)
-    with closing(sqlite3.connect(database)) as log, log:
-        for level, step_s in LEVELS_S.items():
-            if level == "minutes":
-                continue
-            rows = log.execute(f"select * from {level} order by end_ms").fetchall()
-            marks = ", ".join("?" * len(rows[0]))
-            count = int(DAYS * 86400 / step_s)
-            log.executemany(f"insert or replace into {level} values ({marks})", (
-                (-1000 * step_s * i, -1000 * step_s * (i + 1), *rows[i % len(rows)][2:-1], None) for i in range(count)))
-        log.execute("update boots set at_ms = ?, crc = null", (-DAYS * 86_400_000 - 1,))
+def long_log(database: Path, days: float) -> Path:
+    """A log of so many days with a reading a minute, its older days sealed as on a board."""
+    store_fixture.fill(database, days, beat_s=60.0, simulated=False)
+    log = OpenLog(database)
+    while thinning.pack_hours(log.sql, round(days * DAY_MS)):
+        pass
+    while (number := sealing.due(log.sql, round(days * DAY_MS))) is not None:
+        sealing.seal(log.sql, log.past, number)
+    log.close()
     return database
+
+
+def after_each_minute(database: Path) -> None:
+    """Processor time of each page when it is asked for the first time since the log was written, and when it is asked again."""
+    app = create_app(database)
+    client = app.test_client()
+
+    def asked(path: str) -> float:
+        began = time.process_time()
+        status = client.get(path).status_code
+        if status != 200:
+            raise SystemExit(f"{path}: {status}")
+        return 1000 * (time.process_time() - began)
+
+    print(f"{'processor time, without the network':48} {'minute':>8} {'95 %':>8} {'again':>8}")
+    for path in ASKS[:-1]:
+        asked(path)
+        first = []
+        for _ in range(60):
+            os.utime(database)  # to the pages, a minute was written
+            first.append(asked(path))
+        first.sort()
+        again = sorted(asked(path) for _ in range(40))
+        print(f"{path:48} {first[30]:6.1f}ms {first[57]:6.1f}ms {again[20]:6.1f}ms")
 
 
 def _ask(port: int, path: str, count: int) -> tuple[list[float], int]:
