@@ -153,7 +153,7 @@ def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
         "found_loads" in parts) else states.found_loads
     foreseen = forecast.update(states.forecast, minute, vehicle, charge_found, loaded) if "forecast" in parts else states.forecast
     aged = health.update(states.health, minute, vehicle, charge_found) if "health" in parts else states.health
-    warned = house_alerts.update(states.house, minute, vehicle, charge_found) if "house" in parts else states.house
+    warned = house_alerts.update(states.house, minute, vehicle, charge_found, join) if "house" in parts else states.house
     if not protected.voltage_trusted:
         warned = house_alerts.without_voltage(warned)
     plausible = plausibility.update(states.plausibility, minute, vehicle, charge_found) if (

@@ -137,10 +137,10 @@ def over_voltage_v(battery: Battery, temperature_c: float | None) -> float:
     return least_v + max(compensation_v(limits, temperature_c), 0.0)
 
 
-def starter_over_voltage_v(battery: Battery, temperature_c: float | None) -> float:
-    """Voltage that no regulator should reach at the starter battery [V]: not less than what an engine control may ask for.
+def alternator_over_voltage_v(battery: Battery, temperature_c: float | None) -> float:
+    """Voltage that no alternator should reach [V]: not less than what an engine control may ask for during minutes.
 
-    battery : the starter battery; temperature_c : of it or of the air [°C], None: not known
+    battery : the starter battery, or the house battery while it is joined to it; temperature_c : of it or of the air [°C], None: not known
     """
     limits = limits_of(battery.chemistry)
     asked_v = 0.0 if limits.alternator_upper_v is None else (

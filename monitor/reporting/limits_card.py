@@ -1,7 +1,7 @@
 """The limits of a battery as a card for a page: what it bears, in words, from the one table of limits."""
 from monitor.battery.frost import density_of_kg_l, freezing_point_c
 from monitor.battery.label import Battery
-from monitor.battery.limits import ageing_ratio, held_voltage_v, limits_of, over_voltage_v, starter_over_voltage_v
+from monitor.battery.limits import ageing_ratio, alternator_over_voltage_v, held_voltage_v, limits_of, over_voltage_v
 from monitor.reporting.sentences import number
 
 #: In sight of every limit.
@@ -19,7 +19,7 @@ def rows(battery: Battery, temperature_c: float | None, *, thermometer: bool = T
     thermometer : there is one on the battery
     """
     limits = limits_of(battery.chemistry)
-    most_v = starter_over_voltage_v if battery.name == "starter" else over_voltage_v
+    most_v = alternator_over_voltage_v if battery.name == "starter" else over_voltage_v
     temperature_c = 25.0 if temperature_c is None else temperature_c
     at = f"at {_degrees(temperature_c)}"
     found: list[Row] = [

@@ -46,6 +46,8 @@ FREEZES = ((0.0, -9.4), (0.25, -15.0), (0.5, -26.1), (0.75, -37.2), (1.0, -59.5)
 #: What is judged: every alert with a promise of how soon it is raised, and what watches the wiring.
 JUDGED = (*told_within_s(), "shunt_bypassed", "house_divider_wrong", "starter_divider_wrong", "channel_at_limit", "sensor_noisy",
           "temperature_sensor_loose")
+#: Without a thermometer these say that below freezing the charger may be right.
+OF_THE_COLD = ("house_overcharged", "house_over_voltage", "starter_over_voltage")
 DAY_S = 86400.0
 #: (the batteries are joined, the engine runs) -> what is told of it.
 JOINS = {(closed, running): JoinFindings("closed" if closed else "open", "running" if running else "off")
@@ -142,7 +144,7 @@ def quick(samples: Iterator[Sample], vehicle: Vehicle, truth: Truth) -> Iterator
         else:
             level = starter_alerts.update_level(level, minute, JOINS[truth.state], vehicle.starter)
             of_starter = (starter_alerts.over_voltage(level),)
-        warned = house_alerts.update(warned, read, vehicle, charge)
+        warned = house_alerts.update(warned, read, vehicle, charge, JOINS[truth.state])
         if not trusted:
             warned = house_alerts.without_voltage(warned)
         limited = limit_alerts.update(limited, read, vehicle, charge)
@@ -199,7 +201,7 @@ def is_true(kind: str, at_s: float, truth: Truth, plan: Plan, since_full_s: floa
         return any(truth.near(truth.cut_off, at_s, 3600.0, 0.0))
     if kind == "house_never_full":
         return since_full_s > (10.0 if plan.house.chemistry != "lfp" else 60.0) * DAY_S
-    if kind in ("house_overcharged", "house_over_voltage") and not plan.sensor.with_temperature and not plan.sensor.with_ambient:
+    if kind in OF_THE_COLD and not plan.sensor.with_temperature and not plan.sensor.with_ambient:
         return min(truth.near(truth.house_c, at_s)) < 0.0   # it says that below freezing the charger may be right
     return False    # too much voltage, runaway, wiring: none of these vehicles has cause for it
 

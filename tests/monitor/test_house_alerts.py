@@ -1,10 +1,12 @@
 """Warnings about the house battery, through the alert rules: in time, once, and not by guesses or short dips."""
 from dataclasses import replace
 
+import pytest
+
 from monitor.alerts import rules
 from monitor.battery.label import Battery, Vehicle
 from monitor.detection.house import house_alerts, limit_alerts
-from monitor.findings import ChargeFindings, Estimate, NotYet
+from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.sample import Minute
 from monitor.store.saving import from_text, to_text
 
@@ -18,12 +20,13 @@ def _charge(value: float | None, half_width: float = 0.05) -> ChargeFindings:
     return ChargeFindings(known, NOTHING, NOTHING, NOTHING, NOTHING, NOTHING)
 
 
-def _live(vehicle: Vehicle, minutes: list[dict], charge=lambda k: _charge(0.8)) -> list[tuple[float, str, str]]:
+def _live(vehicle: Vehicle, minutes: list[dict], charge=lambda k: _charge(0.8),
+          join=lambda k: JoinFindings()) -> list[tuple[float, str, str]]:
     """(second, what, kind) of everything the alert rules say about these minutes."""
     held, limits, alerts, said = house_alerts.begin(), limit_alerts.begin(), rules.begin(), []
     for k, values in enumerate(minutes):
         minute = Minute(k * 60.0, k * 60.0 + 60, (), **{"house_voltage_v": 12.8, "house_current_a": -1.0} | values)
-        held = house_alerts.update(held, minute, vehicle, charge(k))
+        held = house_alerts.update(held, minute, vehicle, charge(k), join(k))
         limits = limit_alerts.update(limits, minute, vehicle, charge(k))
         found = (*house_alerts.conditions(held, vehicle), *limit_alerts.conditions(limits, vehicle))
         alerts = rules.update(alerts, found, minute.end_s)
@@ -75,6 +78,30 @@ def test_lithium_ends_earlier() -> None:
     assert _live(LFP, [{"house_voltage_v": 14.95}] * 5)[0][2] == "house_over_voltage"
 
 
+@pytest.mark.parametrize(("house", "bearable_v", "too_much_v"), [("agm", 14.95, 15.3), ("gel", 14.95, 15.3), ("lfp", 14.9, 15.1)])
+def test_what_an_alternator_under_engine_control_gives_through_the_isolator_is_no_fault_and_what_it_never_gives_is(
+        house: str, bearable_v: float, too_much_v: float) -> None:
+    """12.2 to 15.0 V while driving, the most while braking (from memory): a gel battery is then above what a charger may hold."""
+    vehicle = replace(AGM, house=Battery("house", house, 100))
+    driving = JoinFindings("closed", "running")
+
+    def raised(volts: float, join: JoinFindings, after: JoinFindings | None = None) -> list[str]:
+        minutes = [{"house_voltage_v": volts, "starter_voltage_v": volts + 0.1, "house_temperature_c": 30.0}] * 10
+        return [kind for _, _, kind in _live(vehicle, minutes, join=lambda k: after if after and k > 4 else join)]
+
+    assert raised(bearable_v, driving) == []
+    assert raised(bearable_v, driving, after=JoinFindings("open", "off")) == [], "lithium stays there for minutes"
+    assert raised(bearable_v, JoinFindings("open", "running")) == ["house_over_voltage"], "then a charger of its own does it"
+    assert raised(bearable_v, JoinFindings("open", "off")) == ["house_over_voltage"]
+    assert raised(too_much_v, driving) == ["house_over_voltage"]
+
+
+def test_a_charger_of_the_house_battery_is_not_excused_by_a_running_engine() -> None:
+    """Joined, the charger's side has the higher voltage: 14.95 V there and 14.9 V at the starter battery come from the charger."""
+    pushed = [{"house_voltage_v": 14.95, "starter_voltage_v": 14.9}] * 5
+    assert [k for _, _, k in _live(LFP, pushed, join=lambda k: JoinFindings("closed", "running"))] == ["house_over_voltage"]
+
+
 def test_a_charger_with_a_higher_voltage_by_its_label_is_no_fault_but_what_no_regulator_should_reach_is() -> None:
     labelled = replace(AGM, house=replace(AGM.house, absorption_v=14.8))
     assert _live(labelled, [{"house_voltage_v": 14.85, "house_temperature_c": 25.0}] * 5 * 60) == []
@@ -104,7 +131,8 @@ def test_without_a_thermometer_too_much_voltage_is_said_with_its_doubt() -> None
 
     def told(temperature_c: float | None) -> str:
         held = house_alerts.begin()
-        held = house_alerts.update(held, Minute(0.0, 60.0, (), house_voltage_v=15.6, house_temperature_c=temperature_c), gel, _charge(None))
+        held = house_alerts.update(held, Minute(0.0, 60.0, (), house_voltage_v=15.6, house_temperature_c=temperature_c), gel, _charge(None),
+                                   JoinFindings())
         return next(c for c in house_alerts.conditions(held, gel) if c.kind == "house_over_voltage").evidence
 
     assert "if it is colder than freezing" in told(None) and told(20.0) == ""

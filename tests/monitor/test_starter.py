@@ -125,6 +125,22 @@ def test_frost_is_a_risk_for_a_discharged_battery_only(volts, temperature_c, war
     assert ("starter_freeze_risk" in {kind for _, kind in raised}) is warns
 
 
+def test_a_full_battery_that_recovers_from_a_load_in_hard_frost_is_neither_low_nor_about_to_freeze():
+    """Loaded for half an hour, it came back from 11.7 V over hours: thin acid would stay where it is."""
+    _, raised = stand(lambda h: 12.65 - 0.95 * 2 ** (-h / 1.2), 12, temperature_c=-17)
+    assert {kind for _, kind in raised} <= {"will_not_start", "starter_under_voltage"}, raised
+    _, raised = stand(lambda h: 11.9 - 0.2 * 2 ** (-h / 0.5), 6, temperature_c=-17)
+    assert {"starter_low", "starter_freeze_risk"} <= {kind for _, kind in raised}, "flat indeed, and said once it has settled"
+
+
+def test_without_a_thermometer_too_much_voltage_is_said_with_its_doubt():
+    """-0.03 V a kelvin from 25 °C: at -22 °C a sound regulator gives 15.9 V, and nobody has measured how cold it is."""
+    for temperature_c, doubted in ((None, True), (20.0, False)):
+        held, _ = stand(lambda h: 15.95, 1, join=RUNNING, temperature_c=temperature_c)
+        seen = next(c for c in starter.conditions(held, VEHICLE) if c.kind == "starter_over_voltage")
+        assert seen.active and ("colder than freezing" in seen.evidence) is doubted
+
+
 def test_weeks_below_three_quarters_are_said():
     _, raised = stand(lambda h: 12.32, 24 * 16, per_h=3)
     assert "starter_part_charged" in {kind for _, kind in raised}

@@ -10,7 +10,7 @@ import pytest
 from monitor.alerts import rules
 from monitor.battery.label import Battery, Vehicle
 from monitor.detection.house import house_alerts
-from monitor.findings import ChargeFindings, Condition, NotYet
+from monitor.findings import ChargeFindings, Condition, JoinFindings, NotYet
 from monitor.sample import Minute
 
 #: (what happens, in order) -> (state, shelved?): on/off is the cause, ack, shelve, end is the shelf's expiry
@@ -84,7 +84,7 @@ def test_a_value_that_chatters_by_20_mv_about_its_limit_is_one_alert() -> None:
     held, alerts, transitions = house_alerts.begin(), rules.begin(), 0
     for k in range(240):
         minute = Minute(60.0 * k, 60.0 * k + 60, (), house_voltage_v=11.0 + (0.02 if k % 2 else -0.02))
-        held = house_alerts.update(held, minute, vehicle, unknown)
+        held = house_alerts.update(held, minute, vehicle, unknown, JoinFindings())
         alerts = rules.update(alerts, house_alerts.conditions(held, vehicle), minute.end_s)
         transitions += len(alerts.news)
     assert transitions == 1 and alerts.alerts[0].state == "active"

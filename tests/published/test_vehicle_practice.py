@@ -3,7 +3,7 @@ import pytest
 
 from monitor import pipeline
 from monitor.battery.label import Battery, Vehicle
-from monitor.battery.limits import limits_of, over_voltage_v, starter_over_voltage_v
+from monitor.battery.limits import alternator_over_voltage_v, limits_of, over_voltage_v
 from monitor.circuits import design, fuse, source
 from monitor.circuits.circuit import Circuit, Refused
 from monitor.detection.starter import crank
@@ -64,8 +64,8 @@ def test_no_limit_is_reached_within_the_range_of_an_alternator_under_engine_cont
     """Practice (from memory): 12.2 to 15.0 V. What is told as too high in a flooded battery begins at its end."""
     assert limits_of("flooded").over_voltage_v >= 15.0
     for chemistry in ("flooded", "agm", "gel"):
-        assert starter_over_voltage_v(Battery("starter", chemistry, 70.0), 25.0) > 15.0
-        assert starter_over_voltage_v(Battery("starter", chemistry, 70.0), 45.0) > 15.0
+        assert alternator_over_voltage_v(Battery("starter", chemistry, 70.0), 25.0) > 15.0
+        assert alternator_over_voltage_v(Battery("starter", chemistry, 70.0), 45.0) > 15.0
 
 
 @pytest.mark.parametrize(("lowest_v", "grade"), [(10.4, {"healthy"}), (10.9, {"healthy"}), (9.3, {"borderline", "weak"}), (8.3, {"weak"})])

@@ -2,9 +2,9 @@
 from typing import ClassVar
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.battery.limits import limits_of, over_voltage_v
+from monitor.battery.limits import alternator_over_voltage_v, limits_of, over_voltage_v
 from monitor.detection.house.limit_texts import BLIND
-from monitor.findings import ChargeFindings, Condition, Estimate, Event
+from monitor.findings import ChargeFindings, Condition, Estimate, Event, JoinFindings
 from monitor.parameters import table
 from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
@@ -14,6 +14,7 @@ BACK_FRAC = P.number("back_frac")
 GUESS_WIDTH_FRAC = P.number("guess_width_frac")
 UNDER_BACK_V, OVER_BACK_V = P.number("under_back_v"), P.number("over_back_v")
 PATIENCE_S = P.number("patience_s")
+ALTERNATOR_AFTER_S = P.number("alternator_after_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +28,9 @@ class HouseAlertsState:
     voltage_v: float | None = None
     news: tuple[Event, ...] = ()
     blind: bool = False                 # no thermometer on the battery or near it
+    alternator_until_s: float = 0.0     # the alternator charged it until a while ago: its limit holds until then
 
-    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"blind"})
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"blind", "alternator_until_s"})
 
 
 def begin() -> HouseAlertsState:
@@ -36,11 +38,11 @@ def begin() -> HouseAlertsState:
     return HouseAlertsState()
 
 
-def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> HouseAlertsState:
+def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, join: JoinFindings) -> HouseAlertsState:
     """One minute further; a quantity that is not measured keeps the verdict it had.
 
     state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; minute:
-    what was measured.
+    what was measured; join: what is known of engine and isolator.
     """
     house, volts, warm_c = vehicle.house, minute.house_voltage_v, minute.house_temperature_c
     if warm_c is None:
@@ -50,10 +52,21 @@ def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: Ch
         left = charge.charge_frac.value
         low = left < house.reserve_soc_frac + (BACK_FRAC if state.low else 0.0)
     under, over = state.under, state.over
+    until_s = minute.end_s + ALTERNATOR_AFTER_S if _charged_by_alternator(minute, join) else state.alternator_until_s
     if volts is not None:
         under = volts < _under_v(house) + (UNDER_BACK_V if state.under else 0.0)
-        over = volts > over_voltage_v(house, warm_c) - (OVER_BACK_V if state.over else 0.0)
-    return HouseAlertsState(low, under, over, left, volts if volts is not None else state.voltage_v, blind=warm_c is None)
+        by_alternator = minute.end_s <= until_s
+        most_v = (alternator_over_voltage_v if by_alternator else over_voltage_v)(house, warm_c)
+        over = volts > most_v - (OVER_BACK_V if state.over else 0.0)
+    return HouseAlertsState(low, under, over, left, volts if volts is not None else state.voltage_v, blind=warm_c is None,
+                            alternator_until_s=until_s)
+
+
+def _charged_by_alternator(minute: Minute, join: JoinFindings) -> bool:
+    """Whether the alternator holds the house battery's voltage: the engine runs, and the starter battery's is not below it."""
+    house_v, starter_v = minute.house_voltage_v, minute.starter_voltage_v
+    return (join.engine == "running" and join.isolator != "open" and house_v is not None and starter_v is not None
+            and starter_v >= house_v)
 
 
 def without_voltage(state: HouseAlertsState) -> HouseAlertsState:

@@ -22,7 +22,7 @@ LIFT_V, LOOK_BACK = P.number("lift_v"), P.count("look_back")
 DOUBTFUL_V = P.number("doubtful_v")
 CHARGED_V = table("battery", "alternator").number("charging_well_v")
 EMPTY_V = P.number("empty_v")
-RESTED_S = P.number("rested_s")
+RESTED_S, RECOVERS_V_PER_H = P.number("rested_s"), P.number("recovers_v_per_h")
 USUAL_C, LEAST_STEPS, LEAST_FALL = P.number("usual_c"), P.count("least_steps"), P.number("least_fall")
 ABOVE_REST_V = P.number("above_rest_v")
 
@@ -234,11 +234,18 @@ def _doubtful_s(state: StarterState) -> float | None:
     return max(0.0, (volts - DOUBTFUL_V) / fall * 86400)
 
 
+def _recovers(rests: tuple[Rest, ...]) -> bool:
+    """Whether the voltage still rises after a load, so that it says the battery emptier than it is."""
+    last = rests[-1]
+    before = next((rest for rest in reversed(rests) if rest.at_s <= last.at_s - 3600.0), rests[0])
+    return last is before or (last.voltage_v - before.voltage_v) / (last.at_s - before.at_s) > RECOVERS_V_PER_H / 3600.0
+
+
 def conditions(state: StarterState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """What is wrong with the starter battery, if anything."""
     now, rests = state.now, state.parking.rests
     at_s = now.at_s or 0.0
-    resting = bool(rests) and state.alone_s is not None and at_s - state.alone_s > RESTED_S
+    resting = bool(rests) and state.alone_s is not None and at_s - state.alone_s > RESTED_S and not _recovers(rests)
     return starter_alerts.conditions(
         vehicle, state.level, state.parking.found, _doubtful_s(state) if state.parking.found else None, state.starts,
         rest_v=rests[-1].voltage_v if resting else None, temperature_c=now.temperature_c, house_v=now.house_v,

@@ -1,10 +1,11 @@
 """What of the starter battery deserves a warning: drain, level, frost, long part-charged, weak starts."""
 from dataclasses import dataclass
+from typing import ClassVar
 
 from monitor.battery import frost
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS, warmth_v
-from monitor.battery.limits import limits_of, starter_over_voltage_v
+from monitor.battery.limits import alternator_over_voltage_v, limits_of
 from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
 from monitor.findings import Answer, Condition, Estimate, JoinFindings, NotYet, Priority
@@ -87,6 +88,9 @@ class LevelAlert:
     volts: float | None = None
     low: bool = False
     flat: bool = False
+    blind: bool = False         # no thermometer near it
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"blind"})
 
 
 def update_level(state: LevelAlert, minute: Minute, join: JoinFindings, battery: Battery) -> LevelAlert:
@@ -99,14 +103,14 @@ def update_level(state: LevelAlert, minute: Minute, join: JoinFindings, battery:
     if volts is None:
         return state
     warm_c = minute.ambient_temperature_c if minute.ambient_temperature_c is not None else minute.house_temperature_c
-    over_s = state.over_s + minute.duration_s if volts > starter_over_voltage_v(battery, warm_c) else 0.0
+    over_s = state.over_s + minute.duration_s if volts > alternator_over_voltage_v(battery, warm_c) else 0.0
     under_v = UNDER_V + (BACK_V if state.under_s >= UNDER_FOR_S else 0.0)
     under_s = state.under_s + minute.duration_s if volts < under_v and join.engine != "running" else 0.0
     low = volts < LOW_V + (BACK_V if state.low else 0.0)
     flat = volts < FLAT_V + (BACK_V if state.flat else 0.0)
     if over_s == under_s == state.over_s == state.under_s and low == state.low and flat == state.flat:
         return state
-    return LevelAlert(over_s, under_s, volts, low, flat)
+    return LevelAlert(over_s, under_s, volts, low, flat, warm_c is None)
 
 
 def three_quarters_v(battery: Battery) -> float:
@@ -226,12 +230,15 @@ def _failed(starts: crank.CrankState) -> Condition:
     return IDLE["start_failed"]
 
 
+BLIND = " There is no thermometer: if it is colder than freezing, a regulator with a sensor of its own may rightly go so high."
+
+
 def over_voltage(level: LevelAlert) -> Condition:
     """Whether the voltage has been too high for a minute."""
     if level.over_s < 60 or level.volts is None:
         return IDLE["starter_over_voltage"]
     return _said("starter_over_voltage", f"Starter battery at {level.volts:.1f} V: far too high.",
-                 f"It has been so for {level.over_s / 60:.0f} min.", (("voltage_v", level.volts),))
+                 f"It has been so for {level.over_s / 60:.0f} min." + (BLIND if level.blind else ""), (("voltage_v", level.volts),))
 
 
 def _under(level: LevelAlert) -> Condition:
