@@ -16,11 +16,12 @@ DAY_S = 86400.0
 def describe_life(book: LogView) -> dict[str, Any]:
     """Headline, rows and method; or, where there are none yet, why (`because`)."""
     if not book.on_board:
-        return _without("It is worked out on the vehicle's own board.")
+        return {"headline": "", "rows": [], "because": "The collector works it out once a week, and has not come to it yet.",
+                "method": life_words.METHOD} | (book.years_described or {})
     now_s = book.known.utc_s
     first_s, last_s = book.extent()
     if (last_s - first_s) / DAY_S < LEAST_DAYS:
-        return _without(f"Not known yet, because the log is younger than {LEAST_DAYS:.0f} days.")
+        return _without(life_words.TOO_YOUNG)
     name = number_of(MODULE, str(int(now_s // DAY_S)))
     file = f"life-{name}.json"
     stage = background().stage(name, file)

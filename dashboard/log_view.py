@@ -190,6 +190,11 @@ class LogView:
         """Years left of the house battery, worked out here and now: some seconds on a small board."""
         return self._ask_once("life", battery_life.work_out_life)
 
+    @property
+    def years_described(self) -> dict[str, Any] | None:
+        """The same in words, where a collector works it out beside the pages; None where that is not so, or not done yet."""
+        return None
+
     def wiring(self) -> Wiring:
         """What the configuration says of the wiring."""
         return self._ask_once("wiring", lambda reader: reader.wiring())

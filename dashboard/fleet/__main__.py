@@ -10,7 +10,7 @@ from dashboard.__main__ import split
 from dashboard.fleet import create_site
 from monitor.alerts.delivery import Deliverer, channels
 from monitor.config.faults import ConfigError
-from monitor.fleet import database, rounds
+from monitor.fleet import database, rounds, years
 from monitor.fleet.batch import MOST_BYTES
 from monitor.fleet.settings import FleetFile, SiteTable, read_settings
 
@@ -34,8 +34,9 @@ def main(settings_file: Path | None, collection: str | None, address: str | None
         deliverer = Deliverer(channels(settings.alerts.command, settings.alerts.apprise, settings.alerts.mqtt), settings.alerts.timeout_s)
     except (ConfigError, ValueError, server.Unusable, database.NoCollection) as error:
         raise click.ClickException(str(error)) from None
-    going = rounds.Rounds(engine, deliverer, site.digest_at)
+    going, counting = rounds.Rounds(engine, deliverer, site.digest_at), years.YearsThread(engine)
     going.start()
+    counting.start()
     place = engine.url.render_as_string(hide_password=True)
     click.echo(f"Fleet at {'https' if context else 'http'}://{host}:{port}/ over {place}", err=True)
     try:
@@ -44,6 +45,7 @@ def main(settings_file: Path | None, collection: str | None, address: str | None
         raise click.ClickException(f"cannot listen on {host}:{port}: {error.strerror}; is another collector running there?") from error
     finally:
         going.close()
+        counting.close()
         deliverer.close()
 
 

@@ -9,9 +9,11 @@ from dashboard import guard, picture
 from dashboard.fleet import door, drawings
 from dashboard.words import age_words, clock_text
 from monitor.alerts.rules import RANK, Alert
+from monitor.findings import Estimate
 from monitor.fleet import batteries, database, keys, overview
 from monitor.fleet.database import insert_of
 from monitor.fleet.tables import seen_by
+from monitor.reporting import life_words
 from monitor.reporting.sentences import number
 from monitor.store import saving
 
@@ -145,6 +147,7 @@ def _line(line: overview.VehicleLine) -> dict[str, Any]:
         "charge": _three(row.charge_frac, row.charge_low_frac, row.charge_high_frac),
         "capacity": _three(row.capacity_frac, row.capacity_low_frac, row.capacity_high_frac),
         "starter": "" if row.starter_v is None else f"{number(row.starter_v, 2)} V",
+        "years": "" if row.years is None else life_words.describe_years(Estimate(row.years, row.years_low, row.years_high, "learnt")),
         "verdict": "" if row.verdict in (None, "", "not enough evidence") else row.verdict,
         "seen": "never" if row.seen_utc_s is None else age_words(max(time.time() - row.seen_utc_s, 0.0))}
 

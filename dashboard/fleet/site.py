@@ -16,7 +16,7 @@ from dashboard import files, guard, log_view
 from dashboard.fleet import door, intake_api, pages
 from dashboard.fleet.door import Settings
 from dashboard.words import clock_text
-from monitor.fleet import database, intake, overview, people
+from monitor.fleet import database, intake, overview, people, years
 from monitor.fleet.tables import vehicles
 from monitor.fleet.view import CollectedReader
 from monitor.reporting import sentences
@@ -115,8 +115,14 @@ class CollectedLogView(log_view.LogView):
             raise log_view.NoLogView("There is no such vehicle.", f"No vehicle of this fleet is called {name[:40]}.",
                                      "Look in the list: Fleet")
         super().__init__(Path(plain), log_view.MemoizedAnswers())
+        self._engine, self._vehicle_id, self._line = engine, row.id, int(wanted) if wanted else row.line
         self._seen_utc_s = row.seen_utc_s or 0.0
-        self._reader = CollectedReader(engine, row.id, int(wanted) if wanted else row.line, plain, self._seen_utc_s)
+        self._reader = CollectedReader(engine, row.id, self._line, plain, self._seen_utc_s)
+
+    @property
+    def years_described(self) -> dict[str, Any] | None:
+        with database.reading(self._engine) as connection:
+            return years.described(connection, self._vehicle_id, self._line)
 
     @cached_property
     def stale(self) -> str:

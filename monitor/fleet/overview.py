@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from monitor.fleet.tables import alerts, seen_by, standing, vehicles
+from monitor.fleet.tables import alerts, seen_by, standing, vehicles, years
 
 #: Silent for so long, a vehicle is asked after [s] (choice: a week holds every trip home to a network).
 SILENT_S = 7 * 86400.0
@@ -22,7 +22,7 @@ class VehicleLine:
     line: int
     need: str
     sentence: str
-    row: Any                    # of the tables vehicles and standing, joined
+    row: Any                    # of the tables vehicles, standing and years, joined
 
     @property
     def urgency(self) -> int:
@@ -34,8 +34,10 @@ def list_vehicles(connection: Connection, now_utc_s: float) -> list[VehicleLine]
 
     connection: of the collection; now_utc_s: UTC [s].
     """
-    rows = connection.execute(select(vehicles, *(c for c in standing.c if c.name != "vehicle_id"))
-                              .outerjoin(standing, standing.c.vehicle_id == vehicles.c.id))
+    left = (years.c.value.label("years"), years.c.low.label("years_low"), years.c.high.label("years_high"))
+    rows = connection.execute(select(vehicles, *(c for c in standing.c if c.name != "vehicle_id"), *left)
+                              .outerjoin(standing, standing.c.vehicle_id == vehicles.c.id)
+                              .outerjoin(years, (years.c.vehicle_id == vehicles.c.id) & (years.c.line == vehicles.c.line)))
     lines = []
     for row in rows:
         need, sentence = _need(row, now_utc_s)

@@ -52,6 +52,11 @@ standing = Table(
     Column("first_seen", Text, nullable=False, default=""),
 )
 
+#: years left of the house battery, worked out once a week; body is what the page Health shows of them
+years = Table("years", metadata, Column("vehicle_id", Integer, ForeignKey("vehicles.id"), primary_key=True),
+              Column("line", Integer, nullable=False), Column("made_utc_s", Float, nullable=False), Column("value", Float),
+              Column("low", Float), Column("high", Float), Column("body", Text, nullable=False))
+
 #: what columns a block has, in order
 layouts = Table("layouts", metadata, Column("id", Integer, primary_key=True), Column("names", Text, nullable=False, unique=True))
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from monitor.findings import Answer, Estimate, NotYet
 from monitor.planning.battery_life import LifeReport
 from monitor.reporting.sentences import number
-from monitor.wear.life import LONGEST_YEARS, LifeForecast
+from monitor.wear.life import LEAST_DAYS, LONGEST_YEARS, LifeForecast
 
 #: A log of so many days holds every season (choice).
 WHOLE_YEAR_DAYS = 330.0
@@ -14,6 +14,7 @@ BY_NOW_YEARS = 0.05
 CAUSES = {"heat": "heat", "standing part-charged": "standing part-charged", "layered acid": "acid that layers for want of gassing charges",
           "deep discharges": "going below half", "high charging voltage": "a high charging voltage", "standing full": "standing full",
           "charging in the cold": "charging in the cold", "use": "use itself"}
+TOO_YOUNG = f"Not known yet, because the log is younger than {LEAST_DAYS:.0f} days."
 METHOD = ("Years are a forecast by published wear models, for the usual battery of its kind unless the data sheet's figures are given: "
           "one battery may die early of one bad cell. They do not say when a fault makes it unsafe.")
 

@@ -34,7 +34,7 @@ def _shown(monkeypatch: pytest.MonkeyPatch, days: float, stage: Stage | None = N
     monkeypatch.setattr(life_rows, "background", lambda: work)
     app = Flask("test")
     app.config["DATABASE"] = Path("log.db")
-    book: Any = SimpleNamespace(known=SimpleNamespace(utc_s=1e9 + days * 86400), extent=lambda: (1e9, 1e9 + days * 86400))
+    book: Any = SimpleNamespace(on_board=True, known=SimpleNamespace(utc_s=1e9 + days * 86400), extent=lambda: (1e9, 1e9 + days * 86400))
     with app.app_context():
         return life_rows.describe_life(book), work
 
