@@ -1,5 +1,7 @@
 """The fridge told from the other loads by its steps: its current, its duty, its ampere-hours a day."""
-from math import cos, exp, pi
+from collections.abc import Iterator
+from math import cos, exp, hypot, pi
+from typing import ClassVar
 
 from monitor.findings import Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
@@ -8,8 +10,10 @@ from monitor.usage.current_steps import CurrentStep
 
 P = table("usage", "fridge")
 SHORTEST_S, LONGEST_S = P.number("shortest_s"), P.number("longest_s")
+LONGEST_OFF_S = P.number("longest_off_s")
 ALIKE = P.number("alike")
 MEMORY_S = P.number("memory_s")
+DAY_S = 86400.0
 BINS = 8                # three hours each of the solar day
 LEAST_A, MOST_A = P.number("least_a"), P.number("most_a")
 INSIDE_C, WORSE, UNSURE, HOUR_SIGMA = P.number("inside_c"), P.number("worse"), P.number("unsure"), P.number("hour_sigma")
@@ -22,6 +26,7 @@ RUN_USUAL, KINDS_KEPT, SLOPE_C = P.count("run_usual"), P.count("kinds_kept"), P.
 SLOPE_MEMORIES, USUAL_DUTY, LEAST_INSIDE_K = P.count("slope_memories"), P.number("usual_duty"), P.number("least_inside_k")
 LEAST_DUTY, WARMEST_H, LEAST_CYCLES = P.number("least_duty"), P.count("warmest_h"), P.count("least_cycles")
 OWN_SIGMA, UNSEEN_SIGMA, RUN_SIGMA = P.number("own_sigma"), P.number("unseen_sigma"), P.number("run_sigma")
+LIKE_SIGMA, RUN_READINGS = P.number("like_sigma"), P.number("run_readings")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +54,9 @@ class Fridge:
     cycles: float = 0.0
     # sums for the slope of duty against temperature, in hours: weight, x, y, xx, xy
     slope_sums: tuple[float, float, float, float, float] = (0.0,) * 5
+    apart_s: float = 0.0    # readings at the latest step
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"apart_s"})
 
 
 def kind(fridge: Fridge) -> RunKind | None:
@@ -62,12 +70,15 @@ def amperes(fridge: Fridge) -> float | None:
     return None if found is None else found.amperes
 
 
-def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], part: int, temperature_c: float | None) -> Fridge:
-    """The fridge after the steps of a minute; part is the bin of the solar day.
+def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], noon_s: float, temperature_c: float | None,
+                   apart_s: float = 60.0) -> Fridge:
+    """The fridge after the steps of a minute.
 
     temperature_c: around the fridge, None: not measured [°C]; fridge: what is known of it; steps: of the current, up and down;
-    part: bin of the solar day.
+    noon_s: the log's time of a solar noon [s]; apart_s: of two readings [s].
     """
+    if fridge.apart_s != apart_s:
+        fridge = replace(fridge, apart_s=apart_s)
     for step in steps:
         fridge = _learn_run(fridge, step)
         size = amperes(fridge)
@@ -75,21 +86,21 @@ def update_on_step(fridge: Fridge, steps: tuple[CurrentStep, ...], part: int, te
             continue
         now_on = step.by_a < 0
         if fridge.running is not None and fridge.running != now_on:
-            fridge = _count_run(fridge, step.at_s, part, temperature_c)
+            fridge = _count_run(fridge, step.at_s, noon_s, temperature_c)
             fridge = replace(fridge, cycles=fridge.cycles + (0.0 if now_on else 1.0))
         fridge = replace(fridge, running=now_on, since_s=step.at_s)
     return fridge
 
 
-def hide_runs(fridge: Fridge, at_s: float, part: int, temperature_c: float | None) -> Fridge:
+def hide_runs(fridge: Fridge, at_s: float, noon_s: float, temperature_c: float | None) -> Fridge:
     """The fridge where steps can no longer be seen: a gap, the engine, or a charger that holds the voltage.
 
-    at_s: the log's time [s]; part: bin of the solar day; temperature_c: around the fridge, None: not measured [°C]; fridge: what
+    at_s: the log's time [s]; noon_s: that of a solar noon [s]; temperature_c: around the fridge, None: not measured [°C]; fridge: what
     is known of it.
     """
     if fridge.running is None:
         return replace(fridge, switched_on=()) if fridge.switched_on else fridge
-    return replace(_count_run(fridge, at_s, part, temperature_c), running=None, switched_on=())
+    return replace(_count_run(fridge, at_s, noon_s, temperature_c), running=None, switched_on=())
 
 
 def _learn_run(fridge: Fridge, step: CurrentStep) -> Fridge:
@@ -123,15 +134,18 @@ def _with_run(kinds: tuple[RunKind, ...], size: float, at_s: float, run_s: float
     return tuple(sorted(faded, key=lambda k: -k.runs)[:KINDS_KEPT])
 
 
-def _count_run(fridge: Fridge, until_s: float, part: int, temperature_c: float | None) -> Fridge:
-    """Add the time since the last step to the duty of this part of the day."""
+def _count_run(fridge: Fridge, until_s: float, noon_s: float, temperature_c: float | None) -> Fridge:
+    """Add the time since the last step to the duty of the parts of the day that it lay in."""
     span_s = until_s - fridge.since_s
     usual = kind(fridge)
-    if not 0 < span_s < LONGEST_S or usual is not None and fridge.running and span_s > TOO_LONG * usual.run_s:
+    if not 0 < span_s < (LONGEST_S if fridge.running else LONGEST_OFF_S) or (
+            usual is not None and fridge.running and span_s > TOO_LONG * usual.run_s):
         return fridge
     keep = exp(-max(until_s - fridge.at_s, 0.0) / MEMORY_S)
     on, off = [v * keep for v in fridge.on_s], [v * keep for v in fridge.off_s]
-    (on if fridge.running else off)[part] += span_s
+    part = 0
+    for part, seconds in _by_part(fridge.since_s - noon_s, until_s - noon_s):
+        (on if fridge.running else off)[part] += seconds
     warm, sums = fridge.warm_c, fridge.slope_sums
     if temperature_c is not None:
         hours, duty, x = span_s / 3600, 1.0 if fridge.running else 0.0, temperature_c - SLOPE_C
@@ -145,6 +159,15 @@ def _count_run(fridge: Fridge, until_s: float, part: int, temperature_c: float |
                 sum_xx * keep_slope + hours * (x * x), sum_xy * keep_slope + hours * (x * duty))
     return replace(fridge, on_s=tuple(round(v, 1) for v in on), off_s=tuple(round(v, 1) for v in off), warm_c=warm,
                    at_s=until_s, slope_sums=sums)
+
+
+def _by_part(from_s: float, until_s: float) -> Iterator[tuple[int, float]]:
+    """(part of the solar day, seconds in it) of a span; both ends in seconds since a solar noon."""
+    while from_s < until_s:
+        part = int((from_s / DAY_S + 0.5) * BINS // 1)   # counted from midnight
+        ends_s = min(((part + 1) / BINS - 0.5) * DAY_S, until_s)
+        yield part % BINS, ends_s - from_s
+        from_s = ends_s
 
 
 def duty_per_k(fridge: Fridge) -> tuple[float, float]:
@@ -206,7 +229,11 @@ def ah_per_day(fridge: Fridge, day_c: tuple[float | None, ...]) -> Answer:
     size, parts = amperes(fridge), duties(fridge, day_c)
     if size is None or parts is None or fridge.cycles < LEAST_CYCLES:
         return NotYet("the fridge has to be seen starting and stopping for some hours without sun")
+    usual = kind(fridge)
+    if usual is not None and usual.run_s < RUN_READINGS * fridge.apart_s:
+        return NotYet(f"the current is read every {fridge.apart_s / 60:.0f} minutes and what starts and stops most runs for about "
+                      f"{usual.run_s / 60:.0f}: too seldom to see it")
     value = size * 24 * sum(parts) / BINS
     unseen = sum(fridge.on_s[p] + fridge.off_s[p] < 3600 for p in range(BINS)) / BINS
-    sigma = value * (OWN_SIGMA**2 + (UNSEEN_SIGMA * unseen) ** 2 + RUN_SIGMA**2 / fridge.cycles) ** 0.5
+    sigma = hypot(value * OWN_SIGMA, value * UNSEEN_SIGMA * unseen, value * RUN_SIGMA / fridge.cycles**0.5, size * 24 * LIKE_SIGMA)
     return Estimate(value, value - Z95 * sigma, value + Z95 * sigma, "learnt")

@@ -148,12 +148,11 @@ def update(state: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindin
 
 def _update_on_step(state: LoadsState, number: int, minute: Minute, join: JoinFindings) -> LoadsState:
     """Follow the current's steps in slot `number`: the fridge, short bursts, the night's base, the lights going out."""
-    part = number % DAY_SLOTS * BINS // DAY_SLOTS
     if minute.house_current_a is None or minute.gap_s > LOST_S or state.curtailed or join.engine in ("running", "cranking"):
         if state.level.amperes is None:
             return state
         return replace(state, level=current_steps.is_lost(state.level),
-                       cold=fridge.hide_runs(state.cold, minute.start_s, part, state.temperature_c))
+                       cold=fridge.hide_runs(state.cold, minute.start_s, state.clock.noon_s, state.temperature_c))
     size = fridge.amperes(state.cold)
     level, steps, burst_as = current_steps.follow(state.level, minute, size)
     if not steps and not burst_as:
@@ -164,7 +163,8 @@ def _update_on_step(state: LoadsState, number: int, minute: Minute, join: JoinFi
             gain = BASE_DOWN if state.base_a is not None and seen_a < state.base_a else BASE_UP
             state = replace(state, base_a=_toward(state.base_a, seen_a, gain))
         return replace(state, level=level)
-    cold = fridge.update_on_step(state.cold, steps, part, state.temperature_c)
+    cold = fridge.update_on_step(state.cold, steps, state.clock.noon_s, state.temperature_c,
+                                 minute.duration_s / max(len(minute.samples), 1))
     drop = state.last_drop
     for step in steps:
         # Lights out: the evening's last step to less load that is not the fridge's.

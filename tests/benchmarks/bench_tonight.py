@@ -63,8 +63,8 @@ class Lived:
     days: list          # (end of a day [s], what is said of loads and sun then)
 
 
-def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
-    """Run loads and forecast through a camp with a charge that is known as well as stated."""
+def live(number: int, truth: Camp, clock: bool = True, seed: int = 0, span: int = SPAN) -> Lived:
+    """Run loads and forecast through a camp with a charge that is known as well as stated, so many minutes at a time."""
     rng = np.random.default_rng(seed + 7)
     vehicle = Vehicle(
         Battery("house", "agm" if truth.lead_acid else "lfp", truth.rated_ah, reserve_soc_frac=truth.reserve_frac,
@@ -72,23 +72,23 @@ def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
     capacity = truth.capacity_ah * float(np.exp(rng.normal(0, SIGMA_CAPACITY)))
     held, ahead = loads.begin(), forecast.begin()
     wander, issues, events, drawn, days = rng.normal(0, SIGMA_CHARGE), [], [], [], []
-    n = len(truth.t_s) // SPAN
-    shape = (n, SPAN)
-    current = truth.current_a[:n * SPAN].reshape(shape).mean(1)
-    voltage = truth.voltage_v[:n * SPAN].reshape(shape).mean(1)
-    warm = truth.temperature_c[:n * SPAN].reshape(shape).mean(1)
-    engine = truth.engine[:n * SPAN].reshape(shape).any(1)
-    charge_frac = truth.charge_frac[:n * SPAN].reshape(shape)[:, -1]
-    keep = float(np.exp(-SPAN * STEP_S / (12 * 3600)))
+    n = len(truth.t_s) // span
+    shape = (n, span)
+    current = truth.current_a[:n * span].reshape(shape).mean(1)
+    voltage = truth.voltage_v[:n * span].reshape(shape).mean(1)
+    warm = truth.temperature_c[:n * span].reshape(shape).mean(1)
+    engine = truth.engine[:n * span].reshape(shape).any(1)
+    charge_frac = truth.charge_frac[:n * span].reshape(shape)[:, -1]
+    keep = float(np.exp(-span * STEP_S / (12 * 3600)))
     noise = rng.normal(0, SIGMA_CHARGE * (1 - keep**2) ** 0.5, n)
     charge = None
     started = time.process_time()
     for i in range(n):
-        end_s = (i + 1) * SPAN * STEP_S * 1.0
+        end_s = (i + 1) * span * STEP_S * 1.0
         wander = keep * wander + noise[i]
         z = min(max(float(charge_frac[i]) + wander, 0.0), 1.0)
         minute = Minute(
-            end_s - SPAN * STEP_S, end_s, (), covered_s=SPAN * STEP_S, house_current_a=float(current[i]),
+            end_s - span * STEP_S, end_s, (), covered_s=span * STEP_S, house_current_a=float(current[i]),
             house_voltage_v=float(voltage[i]), house_temperature_c=round(float(warm[i]), 1),
             hour=(end_s / 3600) % 24 if clock else None)
         charge = ChargeFindings(
@@ -106,7 +106,7 @@ def live(number: int, truth: Camp, clock: bool = True, seed: int = 0) -> Lived:
                 number, end_s, found.probability_before_sun, found.reserve_in_s, found.reserve_in_low_s,
                 found.reserve_in_high_s, (found.lowest_low_frac, found.lowest_frac, found.lowest_high_frac),
                 float(charge_frac[i])))
-            day = current[max(i - 86400 // (SPAN * STEP_S), 0):i + 1]
+            day = current[max(i - 86400 // (span * STEP_S), 0):i + 1]
             drawn.append((z, capacity, float(day.mean())))
         if end_s % 86400 == 0:
             days.append((end_s, loads.findings(held)))

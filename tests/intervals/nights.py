@@ -5,7 +5,7 @@ import numpy as np
 
 from monitor.findings import Estimate
 from monitor.usage import who_took
-from tests.benchmarks.bench_tonight import STEP_S, Lived, live, night
+from tests.benchmarks.bench_tonight import SPAN, STEP_S, Lived, live, night
 from tests.benchmarks.camps import camp
 from tests.intervals.tally import Tally
 
@@ -14,15 +14,18 @@ CAMPS, DAYS, FIRST_DAY = 6, 14, 3
 
 
 @cache
-def _lived() -> tuple[Lived, ...]:
-    return tuple(live(i, camp(SEED + i, DAYS), seed=SEED + i) for i in range(CAMPS))
+def _lived(span: int = SPAN) -> tuple[Lived, ...]:
+    return tuple(live(i, camp(SEED + i, DAYS), seed=SEED + i, span=span) for i in range(CAMPS))
 
 
 @cache
-def loads() -> dict[str, Tally]:
-    """What loads and sun are said to be at each midnight, beside the days that it was learnt from; in shares of the truth."""
+def loads(span: int = 1) -> dict[str, Tally]:
+    """What loads and sun are said to be at each midnight, beside the days that it was learnt from; in shares of the truth.
+
+    span: minutes between two readings
+    """
     seen = {name: Tally() for name in ("load a day", "sun a day", "fridge a day", "fridge current", "fridge duty")}
-    for lived in _lived():
+    for lived in _lived(span):
         for at_s, found in lived.days[FIRST_DAY:]:
             truth, shares = lived.truth, found.shares
             past = (truth.t_s >= at_s - who_took.DAYS * 86400.0) & (truth.t_s < at_s)

@@ -12,11 +12,13 @@ import pytest
 
 from monitor.usage import fridge, fridge_effort
 from monitor.usage.current_steps import CurrentStep
-from monitor.usage.fridge import BINS, Fridge
+from monitor.usage.fridge import Fridge
 from monitor.usage.fridge_effort import Effort
 
 STEP_S = 60
 SIZE_A = 4.0
+#: Midday of the first day: the days begin at midnight.
+NOON_S = 43200.0
 
 
 def swinging(mean_c: Callable[[float], float]) -> Callable[[float], float]:
@@ -33,7 +35,6 @@ def days_told(
     cold, effort, told = Fridge(), Effort(), []
     for k in range(days * 86400 // STEP_S):
         at_s, day = k * STEP_S * 1.0, k * STEP_S / 86400
-        part = int(day % 1 * BINS)
         warm_c = air_c(day)
         inside_c += (warm_c - inside_c) * leak(day) / box_h * STEP_S / 3600
         if 0.3 < day % 1 < 0.9 and chance.random() < 0.012:
@@ -43,10 +44,10 @@ def days_told(
         was, on = on, inside_c > 2.8 if on else inside_c > 5.2
         seen_c = warm_c if thermometer else None
         if hidden and 0.45 < day % 1 < 0.7:     # a charger that holds the voltage
-            cold = fridge.hide_runs(cold, at_s, part, seen_c)
+            cold = fridge.hide_runs(cold, at_s, NOON_S, seen_c)
         elif on != was:
             by_a = SIZE_A * chance.uniform(0.97, 1.03)
-            cold = fridge.update_on_step(cold, (CurrentStep(at_s, -by_a if on else by_a),), part, seen_c)
+            cold = fridge.update_on_step(cold, (CurrentStep(at_s, -by_a if on else by_a),), NOON_S, seen_c)
         if (k + 1) * STEP_S % 86400 == 0:
             effort = fridge_effort.day(effort, cold)
             if any(condition.active for condition in fridge_effort.conditions(effort)):
