@@ -39,6 +39,8 @@ CHEMISTRIES = ("flooded", "agm", "gel", "lfp")
 CLIMATES = ("frost", "cold", "autumn", "spring", "summer", "heat", "desert", "hard frost")
 #: Absorption voltages of a charger that is set right, by kind (Linden; Berndt, from memory), and its compensation [V/K].
 ABSORPTION_V = {"flooded": (14.4, 14.8), "agm": (14.4, 14.7), "gel": (14.1, 14.4), "lfp": (14.0, 14.4)}
+#: The highest of them: what a charger may hold at 25 °C.
+UPPER_V = {"flooded": 14.8, "agm": 14.7, "gel": 14.4, "lfp": 14.6}
 COMPENSATION_V_PER_K = (0.018, 0.030)
 WAIT = NotYet("not part of this benchmark")
 #: US Army TM 5-4210-230-14&P-1, table 2: charge and freezing point [°C].
@@ -185,6 +187,16 @@ def _freezes_c(soc: float) -> float:
     return next(t0 + (t1 - t0) * (soc - z0) / (z1 - z0) for (z0, t0), (z1, t1) in zip(FREEZES, FREEZES[1:], strict=False) if soc <= z1)
 
 
+def _overcharged_h(truth: Truth, at_s: float, plan: Plan) -> float:
+    """Hours of five days in which the battery truly lay above what a charger should hold at its warmth (Linden; Berndt; 3 mV/K a cell)."""
+    kind = "lfp" if plan.house.chemistry == "lfp" else plan.name.split()[1]
+    colder_k, warmer_k = (0.0, 0.0) if kind == "lfp" else (0.03, 0.018)     # V per kelvin
+    volts, warm_c = (truth.near(column, at_s, 5 * DAY_S, 0.0) for column in (truth.volts, truth.house_c))
+    over = sum(v > UPPER_V[kind] + colder_k * max(25.0 - t, 0.0) - warmer_k * max(t - 25.0, 0.0)
+               for v, t in zip(volts, warm_c, strict=True))
+    return over * truth.at_s[0] / 3600.0
+
+
 def is_true(kind: str, at_s: float, truth: Truth, plan: Plan, since_full_s: float) -> bool:
     """Whether the vehicle's own truth bears an alert out, within a day; what protects itself within an hour."""
     if kind == "house_too_hot":
@@ -201,6 +213,8 @@ def is_true(kind: str, at_s: float, truth: Truth, plan: Plan, since_full_s: floa
         return any(truth.near(truth.cut_off, at_s, 3600.0, 0.0))
     if kind == "house_never_full":
         return since_full_s > (10.0 if plan.house.chemistry != "lfp" else 60.0) * DAY_S
+    if kind == "house_overcharged" and _overcharged_h(truth, at_s, plan) > 2.0:
+        return True
     if kind in OF_THE_COLD and not plan.sensor.with_temperature and not plan.sensor.with_ambient:
         return min(truth.near(truth.house_c, at_s)) < 0.0   # it says that below freezing the charger may be right
     return False    # too much voltage, runaway, wiring: none of these vehicles has cause for it

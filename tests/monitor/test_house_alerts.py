@@ -125,6 +125,17 @@ def test_heat_lowers_what_may_be_held_for_hours() -> None:
     assert [k for _, _, k in _live(AGM, [{"house_voltage_v": 14.6, "house_temperature_c": 43.0}] * 300)] == ["house_overcharged"]
 
 
+@pytest.mark.parametrize("lost", [False, True])
+def test_the_airs_thermometer_says_how_much_a_charger_may_give_with_the_hours_that_a_battery_lags(lost: bool) -> None:
+    """-0.03 V/K: at -15 °C a sound charger gives a flooded battery 16.0 V. An hour without a reading forgets neither air nor frost."""
+    flooded = replace(AGM, house=Battery("house", "flooded", 100))
+    night = [{"ambient_temperature_c": -15.0, "house_voltage_v": 13.0}] * 5
+    gap = [{"house_voltage_v": 16.05}] * (60 if lost else 0)
+    assert _live(flooded, night + gap + [{"ambient_temperature_c": -15.0, "house_voltage_v": 16.05}] * 300) == []
+    morning = [{"ambient_temperature_c": 8.0, "house_voltage_v": 15.45}] * 300     # the air has warmed, the battery not yet
+    assert _live(flooded, morning) == []
+
+
 def test_without_a_thermometer_too_much_voltage_is_said_with_its_doubt() -> None:
     """-0.03 V a kelvin from 25 °C: at -16 °C a sound charger gives a gel battery 15.6 V, and nobody has measured how cold it is."""
     gel = Vehicle(Battery("house", "gel", 100.0), AGM.starter)

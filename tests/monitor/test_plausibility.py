@@ -284,3 +284,4 @@ def test_a_step_that_the_starter_battery_makes_as_well_is_no_bypass() -> None:
         return held.pairs
 
     assert pairs(0.0) >= bypass.PAIRS and pairs(0.06) == 0.0
+    assert pairs(0.010) == 0.0, "5 milliohm of starter battery behind 30 of relay and cable make a seventh of the step"

@@ -30,7 +30,9 @@ class HouseAlertsState:
     blind: bool = False                 # no thermometer on the battery or near it
     alternator_until_s: float = 0.0     # the alternator charged it until a while ago: its limit holds until then
 
-    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"blind", "alternator_until_s"})
+    warm_c: float | None = None         # the latest temperature of the battery or of the air [°C]
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"blind", "alternator_until_s", "warm_c"})
 
 
 def begin() -> HouseAlertsState:
@@ -47,6 +49,8 @@ def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: Ch
     house, volts, warm_c = vehicle.house, minute.house_voltage_v, minute.house_temperature_c
     if warm_c is None:
         warm_c = minute.ambient_temperature_c
+    if warm_c is None and state.warm_c is not None:
+        warm_c = min(state.warm_c, 0.0)     # not measured now: taken to freeze, or colder if it was
     left, low = state.charge_frac, state.low
     if isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high - charge.charge_frac.low <= GUESS_WIDTH_FRAC:
         left = charge.charge_frac.value
@@ -59,7 +63,7 @@ def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: Ch
         most_v = (alternator_over_voltage_v if by_alternator else over_voltage_v)(house, warm_c)
         over = volts > most_v - (OVER_BACK_V if state.over else 0.0)
     return HouseAlertsState(low, under, over, left, volts if volts is not None else state.voltage_v, blind=warm_c is None,
-                            alternator_until_s=until_s)
+                            alternator_until_s=until_s, warm_c=warm_c)
 
 
 def _charged_by_alternator(minute: Minute, join: JoinFindings) -> bool:

@@ -10,6 +10,7 @@ P = table("detection/wiring", "bypass")
 STEP_V, FLAT_FRAC, STILL_A = P.number("step_v"), P.number("flat_frac"), P.number("still_a")
 REST_A = P.number("rest_a")
 NOISE_TIMES, JOINED_FRAC = P.number("noise_times"), P.number("joined_frac")
+FED_FRAC, FED_V = P.number("fed_frac"), P.number("fed_v")
 CHARGER_V = P.by_chemistry("charger_v")
 EMPTY_V = P.by_chemistry("empty_v")
 PAIR_S = P.number("pair_s")
@@ -46,7 +47,8 @@ def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery
            starter_ring: tuple[float, ...] = ()) -> Bypass:
     """After one more minute.
 
-    A step that the starter battery makes as well is none: joined to it, another load or another battery moves the voltage.
+    A step that the starter battery makes as well is none: joined to it, another load or another battery moves the voltage. It
+    makes a fifth of it or less where it is the fuller one and feeds the house loads through a relay that holds on.
 
     state: what was kept after the minute before; at_s: the log's time [s]; ring: volts and amperes of the last six minutes, in
     turn; battery: its label; scatter_v: of single readings [V]; hour: local clock hour, None: not known; starter_ring: volts of
@@ -64,7 +66,8 @@ def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery
         return state
     if len(starter_ring) == 6:
         same = (starter_ring[4] + starter_ring[5] - starter_ring[0] - starter_ring[1]) / 2 / step
-        if same > JOINED_FRAC:
+        fed = same > FED_FRAC and same * size > FED_V and sum(starter_ring) > v0 + v1 + v2 + v3 + v4 + v5
+        if same > JOINED_FRAC or fed:
             return state
     most = max(a0, a1, a2, a3, a4, a5)
     if most > REST_A or most - min(a0, a1, a2, a3, a4, a5) > STILL_A:
