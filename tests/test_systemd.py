@@ -6,18 +6,22 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from monitor.cli import commands
 from monitor.process.systemd_notify import Notifier
 
 FOLDER = Path(__file__).parent.parent / "systemd"
 UNITS = sorted(FOLDER.glob("*.service"))
+#: On a server, put there by hand; in a folder of its own, so that no package takes it to a board.
+COLLECTOR = FOLDER / "collector" / "ampledger-fleet.service"
 needs_systemd = pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="needs systemd-analyze: apt install systemd")
 
 
 @needs_systemd
 def test_every_unit_is_understood_without_a_complaint(tmp_path: Path) -> None:
     """On copies whose program exists here; an unknown key only shows on standard error."""
-    for unit in UNITS:
+    for unit in [*UNITS, COLLECTOR]:
         text = re.sub(r"^(ExecStart\w*=[-+]*)/opt/\S+", r"\1/bin/true", unit.read_text(), flags=re.M)
         (tmp_path / unit.name).write_text(text)
     ran = subprocess.run(["systemd-analyze", "verify", "--man=no", "--recursive-errors=no", *map(str, tmp_path.glob("*.service"))],
@@ -28,7 +32,7 @@ def test_every_unit_is_understood_without_a_complaint(tmp_path: Path) -> None:
 
 @needs_systemd
 @pytest.mark.parametrize(("unit", "most"), [("ampledger", 15), ("ampledger-dashboard", 15), ("ampledger-setup", 15),
-                                             ("ampledger-setup-finish", 15)])
+                                             ("ampledger-setup-finish", 15), ("collector/ampledger-fleet", 15)])
 def test_every_unit_is_hardened(unit: str, most: int) -> None:
     """Overall exposure on systemd's own scale, 0 (closed) to 100: at most 1.5 of 10."""
     ran = subprocess.run(["systemd-analyze", "security", "--offline=true", f"--threshold={most}", "--no-pager",
@@ -56,6 +60,26 @@ def test_each_service_has_a_user_of_its_own_and_the_pages_are_not_in_the_group_t
     assert {name: s["User"] for name, s in settings.items()} == {"ampledger": "ampledger", "ampledger-dashboard": "ampledger-pages"}
     assert all(s["Group"] == "ampledger-log" for s in settings.values())
     assert "SupplementaryGroups" not in settings["ampledger-dashboard"] and "StateDirectory" not in settings["ampledger-dashboard"]
+
+
+@pytest.mark.skipif(shutil.which("systemd-sysusers") is None, reason="needs systemd-sysusers: apt install systemd")
+def test_the_collector_has_a_user_of_its_own_and_starts_as_its_document_says(tmp_path: Path) -> None:
+    """The user as systemd-sysusers makes it; the program, its settings and the name in the database are those of docs/fleet.md."""
+    (tmp_path / "usr/lib/sysusers.d").mkdir(parents=True)
+    (tmp_path / "etc").mkdir()
+    shutil.copy(COLLECTOR.with_name("sysusers.conf"), tmp_path / "usr/lib/sysusers.d/ampledger-fleet.conf")
+    subprocess.run(["systemd-sysusers", f"--root={tmp_path}"], check=True, capture_output=True, timeout=60)
+    users = [line.split(":") for line in (tmp_path / "etc/passwd").read_text().splitlines()]
+    assert [u[0] for u in users] == ["ampledger-fleet"] and users[0][6].endswith("nologin")
+    unit = dict(line.split("=", 1) for line in COLLECTOR.read_text().splitlines() if "=" in line and line[:1] != "#")
+    assert unit["User"] == unit["Group"] == "ampledger-fleet"
+    said = (FOLDER.parent / "docs/fleet.md").read_text()
+    for word in ("createuser ampledger-fleet", "/etc/ampledger-fleet/fleet.toml", "/opt/ampledger-fleet/bin/", "systemd/collector"):
+        assert word in said, word
+    program, *arguments = unit["ExecStart"].split()
+    assert program == "/opt/ampledger-fleet/bin/ampledger" and "/etc/ampledger-fleet/fleet.toml" in arguments
+    ran = CliRunner().invoke(commands, [*arguments[:2], "--help"])
+    assert ran.exit_code == 0 and "--settings" in ran.output
 
 
 @pytest.mark.parametrize("abstract", [False, True])
