@@ -24,17 +24,23 @@ def loads(span: int = 1) -> dict[str, Tally]:
 
     span: minutes between two readings
     """
-    seen = {name: Tally() for name in ("load a day", "sun a day", "fridge a day", "fridge current", "fridge duty")}
+    seen = {name: Tally() for name in ("load a day", "sun a day", "fridge a day", "fridge current", "fridge duty", "always on", "evening")}
     for lived in _lived(span):
         for at_s, found in lived.days[FIRST_DAY:]:
             truth, shares = lived.truth, found.shares
             past = (truth.t_s >= at_s - who_took.DAYS * 86400.0) & (truth.t_s < at_s)
             load_a, sun_a, fridge_a = (column[past] for column in (truth.load_a, truth.sun_a, truth.fridge_a))
             size_a = float(fridge_a[fridge_a > 0].mean())
+            solar_h = (truth.t_s[past] / 3600.0 - truth.clock_noon_hour + 12.0) % 24.0
+            other_a = load_a - fridge_a
+            base_a = float(np.median(other_a[solar_h < 5.0]))
+            evening = ((solar_h >= 16.5) | (solar_h < 1.0)) & (sun_a == 0)     # by day a load is not told from less sun
+            evening_ah = 24 * float(((other_a - base_a) * evening).mean())
             for name, real, said in (
                 ("load a day", 24 * load_a.mean(), shares.load_ah_per_day), ("sun a day", 24 * sun_a.mean(), shares.harvest_ah_per_day),
                 ("fridge a day", 24 * fridge_a.mean(), shares.fridge_ah_per_day), ("fridge current", size_a, shares.fridge_a),
                 ("fridge duty", float((fridge_a > 0).mean()), shares.fridge_duty_frac),
+                ("always on", base_a, shares.base_a), ("evening", evening_ah, shares.evening_ah_per_day),
             ):
                 seen[name].add(float(real), said, float(real))
     return seen

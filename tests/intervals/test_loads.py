@@ -14,6 +14,8 @@ KNOWN = {
     "fridge current": Bounds(50, 0.88, (0.16, 0.22)),
     "fridge a day": Bounds(50, 0.93, (0.41, 0.58)),
     "fridge duty": Bounds(50, 0.91, (0.40, 0.57)),
+    "always on": Bounds(60, 0.93, (1.05, 1.5)),
+    "evening": Bounds(60, 0.93, (2.7, 3.9)),
 }
 
 
