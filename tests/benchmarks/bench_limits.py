@@ -213,7 +213,8 @@ def is_true(kind: str, at_s: float, truth: Truth, plan: Plan, since_full_s: floa
         return any(truth.near(truth.cut_off, at_s, 3600.0, 0.0))
     if kind == "house_never_full":
         return since_full_s > (10.0 if plan.house.chemistry != "lfp" else 60.0) * DAY_S
-    if kind == "house_overcharged" and _overcharged_h(truth, at_s, plan) > 1.9:     # two hours, but for the ends of minutes
+    # Two hours are said; the tracker remembers a little of those before the five days.
+    if kind == "house_overcharged" and _overcharged_h(truth, at_s, plan) > 1.75:
         return True
     if kind in OF_THE_COLD and not plan.sensor.with_temperature and not plan.sensor.with_ambient:
         return min(truth.near(truth.house_c, at_s)) < 0.0   # it says that below freezing the charger may be right
