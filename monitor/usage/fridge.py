@@ -27,6 +27,8 @@ SLOPE_MEMORIES, USUAL_DUTY, LEAST_INSIDE_K = P.count("slope_memories"), P.number
 LEAST_DUTY, WARMEST_H, LEAST_CYCLES = P.number("least_duty"), P.count("warmest_h"), P.count("least_cycles")
 OWN_SIGMA, UNSEEN_SIGMA, RUN_SIGMA = P.number("own_sigma"), P.number("unseen_sigma"), P.number("run_sigma")
 LIKE_SIGMA, RUN_READINGS = P.number("like_sigma"), P.number("run_readings")
+#: How much warmer than their mean the parts of an ordinary day are [K].
+SWING = [SWING_K * cos((3 * part + 1.5 - WARMEST_H) / 12 * pi) for part in range(BINS)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +175,7 @@ def _by_part(from_s: float, until_s: float) -> Iterator[tuple[int, float]]:
 def duty_per_k(fridge: Fridge) -> tuple[float, float]:
     """Growth of the duty with temperature [1/K] and its sigma, held to what physics says until days have shown it."""
     weight, x, y, xx, xy = fridge.slope_sums
-    duty = _overall(fridge) or USUAL_DUTY
+    duty = duty_frac(fridge) or USUAL_DUTY
     mean_c = SLOPE_C + (x / weight if weight > 1 else 0.0)
     usual = WORSE * duty / max(mean_c - INSIDE_C, LEAST_INSIDE_K)
     sigma = UNSURE * usual
@@ -183,11 +185,6 @@ def duty_per_k(fridge: Fridge) -> tuple[float, float]:
     together = xy - x * y / weight
     precision = 1 / sigma**2 + spread / HOUR_SIGMA**2
     return (usual / sigma**2 + together / HOUR_SIGMA**2) / precision, precision**-0.5
-
-
-def _overall(fridge: Fridge) -> float | None:
-    on, off = sum(fridge.on_s), sum(fridge.off_s)
-    return on / (on + off) if on + off > 2 * 3600 else None
 
 
 def warmth_c(fridge: Fridge) -> float | None:
@@ -200,33 +197,37 @@ def warmth_c(fridge: Fridge) -> float | None:
     return sum(span_s * warm_c for span_s, warm_c in warm) / total_s
 
 
-def duty_frac(fridge: Fridge, temperature_c: float | None = None) -> float | None:
-    """Part of the time the compressor runs, over all that was seen, moved to a temperature if given."""
-    duty, warm_c = _overall(fridge), warmth_c(fridge)
-    if duty is None or temperature_c is None or warm_c is None:
-        return duty
-    return min(max(duty + duty_per_k(fridge)[0] * (temperature_c - warm_c), LEAST_DUTY), 1.0)
+def duty_frac(fridge: Fridge) -> float | None:
+    """Part of the time the compressor runs, over all that was seen, None until that is some hours."""
+    on, off = sum(fridge.on_s), sum(fridge.off_s)
+    return on / (on + off) if on + off > 2 * 3600 else None
 
 
 def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...] | None:
-    """Duty in each part of the day; parts in which it could not be seen follow from their warmth."""
-    overall = _overall(fridge)
+    """Duty in each part of the day; parts in which it could not be seen follow from their warmth.
+
+    fridge: what is known of it; day_c: temperature of each part of the day, None: not known [°C].
+    """
+    overall = duty_frac(fridge)
     if overall is None:
         return None
+    warm_c, slope = warmth_c(fridge), duty_per_k(fridge)[0]
     seen_s = [on + off for on, off in zip(fridge.on_s, fridge.off_s, strict=True)]
-    swing = [SWING_K * cos((3 * part + 1.5 - WARMEST_H) / 12 * pi) for part in range(BINS)]
-    swing_seen = sum(k * s for k, s in zip(swing, seen_s, strict=True)) / sum(seen_s)
+    swing_seen = sum(k * s for k, s in zip(SWING, seen_s, strict=True)) / sum(seen_s)
     out = []
-    for part in range(BINS):
-        seen = None if day_c[part] is None or warmth_c(fridge) is None else duty_frac(fridge, day_c[part])
-        guess = min(max(overall + duty_per_k(fridge)[0] * (swing[part] - swing_seen), LEAST_DUTY), 1.0) if seen is None else seen
-        out.append((fridge.on_s[part] + GUESS_S * guess) / (seen_s[part] + GUESS_S))
+    for on_s, all_s, swing, part_c in zip(fridge.on_s, seen_s, SWING, day_c, strict=True):
+        warmer_k = swing - swing_seen if part_c is None or warm_c is None else part_c - warm_c
+        guess = min(max(overall + slope * warmer_k, LEAST_DUTY), 1.0)
+        out.append((on_s + GUESS_S * guess) / (all_s + GUESS_S))
     return tuple(out)
 
 
-def ah_per_day(fridge: Fridge, day_c: tuple[float | None, ...]) -> Answer:
-    """Ampere-hours that the fridge takes in a day, with its 95 % interval."""
-    size, parts = amperes(fridge), duties(fridge, day_c)
+def ah_per_day(fridge: Fridge, parts: tuple[float, ...] | None) -> Answer:
+    """Ampere-hours that the fridge takes in a day, with its 95 % interval.
+
+    fridge: what is known of it; parts: its duty in each part of the day (`duties`).
+    """
+    size = amperes(fridge)
     if size is None or parts is None or fridge.cycles < LEAST_CYCLES:
         return NotYet("the fridge has to be seen starting and stopping for some hours without sun")
     usual = kind(fridge)

@@ -49,8 +49,8 @@ def shares(
     total = _sum_of(loads)
     sun = _sum_of(_by_slot(past, past.harvest_a))
     size = fridge.amperes(cold)
-    took = fridge.ah_per_day(cold, day_c)
     duty = fridge.duties(cold, day_c)
+    took = fridge.ah_per_day(cold, duty)
     found = {
         "load_ah_per_day": _as_measured(total, MEASURED if solar_measured else GUESSED_LOAD),
         "harvest_ah_per_day": _as_measured(sun, MEASURED if solar_measured else GUESSED_SUN),
