@@ -5,8 +5,9 @@ so that two loads of like size are told apart where their runs differ, and make 
 """
 from dataclasses import dataclass
 from math import exp, hypot, log
+from typing import ClassVar
 
-from monitor.battery.label import Vehicle
+from monitor.battery.label import NamedLoad, Vehicle
 from monitor.findings import Z95, Event, JoinFindings
 from monitor.parameters import table
 from monitor.replacing import replace
@@ -43,6 +44,11 @@ class FoundLoadsState:
     next_number: int = 1
     book: Book = Book()
     news: tuple[Event, ...] = ()
+    #: whose bearers were looked for among the loads as they are, None: not yet
+    looked_for: tuple[NamedLoad, ...] | None = None
+
+    #: fields that states of an earlier log do not have
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"looked_for"})
 
 
 def begin() -> FoundLoadsState:
@@ -62,8 +68,9 @@ def update(state: FoundLoadsState, minute: Minute, vehicle: Vehicle, join: JoinF
         state = replace(state, news=())
     if counted.today.start_s != state.book.start_s:
         state = _new_day(state, counted.today.start_s, vehicle, loaded)
-    found, number = run_kinds.with_named(state.found, vehicle.named_loads, state.next_number)
-    state = replace(state, found=found, next_number=number)
+    if state.looked_for != vehicle.named_loads:
+        found, number = run_kinds.with_named(state.found, vehicle.named_loads, state.next_number)
+        state = replace(state, found=found, next_number=number, looked_for=vehicle.named_loads if found is state.found else None)
     with_sun = minute.solar_current_a is not None
     charging = join.engine in ("running", "cranking") or loaded.curtailed and not with_sun
     if minute.house_current_a is None or minute.gap_s > LOST_S or charging:
@@ -72,13 +79,13 @@ def update(state: FoundLoadsState, minute: Minute, vehicle: Vehicle, join: JoinF
     expected_a = run_kinds.usual_a(state.found) if len(minute.samples) < 2 else None
     level, steps, _ = current_steps.follow(state.level, minute, expected_a, with_sun)
     restless = state.restless * exp(-minute.duration_s / RESTLESS_S) + len(steps)
-    state = replace(state, level=level, restless=load_runs.shorten(restless))
     dark = with_sun or not _is_day(loaded)
     if not dark and restless > (CALM_STEPS if state.visible_s is None else CLOUD_STEPS):
-        return _hide(state, minute, loaded)     # clouds switch more than any household
+        # clouds switch more than any household
+        return _hide(replace(state, level=level, restless=load_runs.shorten(restless)), minute, loaded)
     visible_s = minute.start_s if state.visible_s is None else state.visible_s
     book = note_time(state.book, minute.end_s, minute.duration_s, "clear" if dark else "dim", loaded)
-    state = replace(state, visible_s=visible_s, book=book)
+    state = replace(state, level=level, restless=load_runs.shorten(restless), visible_s=visible_s, book=book)
     if steps:
         known = run_kinds.LengthCosts(state.found)
         for step in steps:
@@ -143,7 +150,7 @@ def _count(state: FoundLoadsState, runs: tuple[LoadRun, ...], dark: bool) -> Fou
             found, number = run_kinds.learn(found, run, chances, number, dark)
         else:
             found = run_kinds.note_seen(found, run, chances)
-    return replace(state, found=found, next_number=number, book=book)
+    return replace(state, found=found, next_number=number, book=book, looked_for=state.looked_for if found is state.found else None)
 
 
 def _new_day(state: FoundLoadsState, start_s: float, vehicle: Vehicle, loaded: LoadsState) -> FoundLoadsState:
@@ -158,7 +165,7 @@ def _new_day(state: FoundLoadsState, start_s: float, vehicle: Vehicle, loaded: L
     found = run_kinds.tidy(state.found, start_s, frozenset(run_kinds.find_named(state.found, vehicle.named_loads)))
     book = close_day(book, found, fridge_among(found, loaded), start_s)
     names = run_kinds.find_named(found, vehicle.named_loads)
-    return replace(state, readings=(Reading(tuple(on)),), found=found, book=book, news=_day_event(book, names, start_s))
+    return replace(state, readings=(Reading(tuple(on)),), found=found, book=book, news=_day_event(book, names, start_s), looked_for=None)
 
 
 def _day_event(book: Book, names: dict[int, str], at_s: float) -> tuple[Event, ...]:
