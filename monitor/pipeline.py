@@ -85,7 +85,8 @@ def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[Track
 
     states: what every tracker holds; minute: what was measured; vehicle: what its owner said of it.
     """
-    now, join, charge_found, protected = _advance(states, minute, vehicle)
+    now, charge_found, protected = _advance(states, minute, vehicle)
+    join = isolator.findings(now.isolator, vehicle)
     forecast_found, health_found = forecast.findings(now.forecast), health.findings(now.health, vehicle)
     found = Findings(
         at_s=minute.end_s, join=join, charge=charge_found,
@@ -138,9 +139,9 @@ def needed(parts: Iterable[str]) -> frozenset[str]:
 
 
 def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
-             parts: frozenset[str] = ALL) -> tuple[TrackerStates, JoinFindings, ChargeFindings, ProtectionFindings]:
+             parts: frozenset[str] = ALL) -> tuple[TrackerStates, ChargeFindings, ProtectionFindings]:
     joined = isolator.update(states.isolator, minute, vehicle)
-    join = isolator.findings(joined, vehicle)
+    join = isolator.brief(joined, vehicle)
     cut_off = protection.update(states.protection, minute, vehicle)
     protected = protection.findings(cut_off, vehicle)
     seen, minute = minute, minute if protected.voltage_trusted else protection.without_voltage(minute)
@@ -161,4 +162,4 @@ def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
     limited = limit_alerts.update(states.limits, minute, vehicle, charge_found) if "limits" in parts else states.limits
     now = TrackerStates(isolator=joined, charge=charged, counts=counted, starter=watched, loads=loaded, forecast=foreseen,
                         health=aged, house=warned, plausibility=plausible, limits=limited, protection=cut_off, found_loads=apart)
-    return now, join, charge_found, protected
+    return now, charge_found, protected

@@ -104,9 +104,10 @@ def update(state: SwingsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
         settled_ah=0.0 if charging else now.settled_ah + net_ah)
     if now.returned_ah > MOST_RETURN_FRAC[battery.lead_acid] * battery.rated_capacity_ah:
         return _close_swing(state, minute.end_s, OpenSwing())
-    if now.from_depth_frac < 0.5 and anchored != "empty":
+    stale = minute.end_s - state.most_at_s > BOUND_HOLDS_S
+    if now.from_depth_frac < 0.5 and anchored != "empty" and (drawn_ah > state.most_ah or stale):
         sure_ah = drawn_ah - Z95 * _charge_sigma_ah(battery, now.hours, now.returned_ah, drawn_ah, charge)
-        if sure_ah > state.most_ah or minute.end_s - state.most_at_s > BOUND_HOLDS_S:
+        if sure_ah > state.most_ah or stale:
             state = replace(state, most_ah=max(sure_ah, 0.0), most_at_s=minute.end_s)
     return replace(state, open=_read(now, minute, battery, charge) if battery.lead_acid else now)
 

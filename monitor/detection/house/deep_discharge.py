@@ -18,6 +18,9 @@ class Deep:
     since_s: float | None = None
 
 
+NOTHING = Deep()
+
+
 def update(deep: Deep, at_s: float, span_s: float, volts: float | None, battery: Battery, charge: ChargeFindings) -> Deep:
     """One minute further [s, V].
 
@@ -31,6 +34,6 @@ def update(deep: Deep, at_s: float, span_s: float, volts: float | None, battery:
         since_s = at_s if deep.since_s is None and below_s >= AFTER_S else deep.since_s
         return Deep(below_s, min(deep.lowest_v, volts), since_s)
     if deep.since_s is None:
-        return deep if deep == Deep() else Deep()
+        return NOTHING
     full = charge.anchor == "full" and charge.anchor_age_s is not None and charge.anchor_age_s < at_s - deep.since_s
-    return Deep() if full else replace(deep, below_s=0.0) if deep.below_s else deep
+    return NOTHING if full else replace(deep, below_s=0.0) if deep.below_s else deep

@@ -94,7 +94,7 @@ def runaway(state: Runaway, at_s: float, volts: float | None, amps: float | None
     if volts < CHARGING_V or amps <= 0.0:
         if state.found and amps > LEAST_PER_H * battery.rated_capacity_ah:
             return state                 # so hot by now that it pulls the voltage down
-        return state if state == NOT_CHARGED else NOT_CHARGED
+        return NOT_CHARGED
     if not state.count:
         state = replace(state, start_s=at_s)
     state = replace(state, count=state.count + 1, volts=state.volts + volts, amps=state.amps + amps, warm_c=state.warm_c + temperature_c)

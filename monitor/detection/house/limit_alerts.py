@@ -56,7 +56,7 @@ def update(state: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
         air_only = False
     elif state.temperature_c is None or air_only:
         warm_c, air_only = air_c, air_only or air_c is not None
-    over_h, limit_v = state.over_h * exp(-span_s / FORGOTTEN_S), state.over_limit_v
+    over_h, limit_v = state.over_h and state.over_h * exp(-span_s / FORGOTTEN_S), state.over_limit_v
     if volts is not None:
         limit_v = held_voltage_v(house, _coldest_c(warm_c, state.temperature_c, air_only, house))
         over_h += span_s / 3600.0 if volts > limit_v else 0.0

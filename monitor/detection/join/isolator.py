@@ -102,16 +102,27 @@ def _nothing_new(state: JoinState, before: Point, point: Point) -> bool:
     )
 
 
+def brief(state: JoinState, vehicle: Vehicle) -> JoinFindings:
+    """What other trackers ask of the join as of the last minute: whether it is closed, whether the engine runs, what joins them."""
+    built = join_faults.build(state.record, vehicle)
+    if _is_silent(state):
+        return JoinFindings("unknown", "unknown", built)
+    return JoinFindings(state.isolator, uncharged_run.engine(state.uncharged, state.run.state), built)
+
+
+def _is_silent(state: JoinState) -> bool:
+    return not state.last or state.at_s - state.last[-1].at_s > SILENT_S
+
+
 def findings(state: JoinState, vehicle: Vehicle) -> JoinFindings:
     """The join as of the last minute."""
-    built = join_faults.build(state.record, vehicle)
+    found = brief(state, vehicle)
     resistance = path_resistance.estimate(state.path, alternator_control.is_controlled(state.run.throttle))
-    if not state.last or state.at_s - state.last[-1].at_s > SILENT_S:
-        return JoinFindings("unknown", "unknown", built, resistance, "the starter voltage is not being measured")
-    if built == "dc_dc":
+    if _is_silent(state):
+        return replace(found, path_resistance_ohm=resistance, because="the starter voltage is not being measured")
+    if found.build == "dc_dc":
         resistance = path_resistance.NotYet("a DC-DC charger joins the batteries, not a contact")
-    running = uncharged_run.engine(state.uncharged, state.run.state)
-    return JoinFindings(state.isolator, running, built, resistance, _because(state, built))
+    return replace(found, path_resistance_ohm=resistance, because=_because(state, found.build))
 
 
 def _because(state: JoinState, built: str) -> str:

@@ -7,7 +7,7 @@ well it fits. After Willsky and Jones, IEEE Trans. Automatic Control 21 (1976) 1
 from math import exp, sqrt
 
 from monitor.detection.starter import surface_decay as decay
-from monitor.detection.starter.surface_decay import FALL, LEVEL, SELF, STATES, Decay
+from monitor.detection.starter.surface_decay import COSINE, SINE, STATES, WARM, WARM_LATE, Decay
 from monitor.parameters import table
 from monitor.replacing import dataclass, replace
 
@@ -67,24 +67,18 @@ def _new(at_s: float) -> Onset:
 
 def step(search: Search, state: Decay) -> Search:
     """The search after one more step of the filter."""
-    keep = decay.transition(state.passed_h)
-    days = state.passed_h / 24
-    gain, look = state.gain, state.look
-    factor = state.self_factor
+    keep, look, gain = decay.transition(state.passed_h), state.look, state.gain
+    days, factor = state.passed_h / 24, state.self_factor
     scaled, per = (state.innovation_v / state.variance, 1 / state.variance) if gain else (0.0, 0.0)
     out = []
     for o in _thin(search.onsets, state.at_s):
-        ramp = [k * v for k, v in zip(keep, o.ramp, strict=True)]
-        ramp[LEVEL] -= days * (o.ramp[FALL] + factor * o.ramp[SELF])
-        drop = [k * v for k, v in zip(keep, o.drop, strict=True)]
-        drop[LEVEL] -= days * (o.drop[FALL] + factor * o.drop[SELF])
+        ramp, drop = _on(o.ramp, keep, days, factor), _on(o.drop, keep, days, factor)
         if not gain:
-            out.append(replace(o, ramp=tuple(ramp), drop=tuple(drop)))
+            out.append(replace(o, ramp=ramp, drop=drop))
             continue
         age_h = (state.at_s - o.at_s) / 3600
-        g = -(age_h / 24 + AT_ONCE_DAYS * (1 - exp(-age_h / AT_ONCE_H)))
-        g -= sum([h * v for h, v in zip(look, ramp, strict=True)])
-        d = -1.0 - sum([h * v for h, v in zip(look, drop, strict=True)])
+        g = -(age_h / 24 + AT_ONCE_DAYS * (1 - exp(-age_h / AT_ONCE_H))) - _seen(ramp, look)
+        d = -1.0 - _seen(drop, look)
         out.append(Onset(
             o.at_s, tuple([v + k * g for v, k in zip(ramp, gain, strict=True)]),
             tuple([v + k * d for v, k in zip(drop, gain, strict=True)]),
@@ -93,6 +87,19 @@ def step(search: Search, state: Decay) -> Search:
         ))
     out.append(_new(state.at_s))
     return Search(tuple(out))
+
+
+def _on(wrong: tuple[float, ...], keep: list[float], days: float, factor: float) -> tuple[float, ...]:
+    """By how much the filter is wrong some time later: only surface charge and wander fade, all else stays."""
+    level, a, b, c, d, fall, leak, warm, late, sine, cosine, wander = wrong
+    _, ka, kb, kc, kd, _, _, _, _, _, _, kw = keep
+    return level - days * (fall + factor * leak), ka * a, kb * b, kc * c, kd * d, fall, leak, warm, late, sine, cosine, kw * wander
+
+
+def _seen(wrong: tuple[float, ...], look: tuple[float, ...]) -> float:
+    """What of that shows in the voltage, by the line of the filter: level, surface and wander whole, both falls not at all."""
+    level, a, b, c, d, _, _, warm, late, sine, cosine, wander = wrong
+    return level + a + b + c + d + look[WARM] * warm + look[WARM_LATE] * late + look[SINE] * sine + look[COSINE] * cosine + wander
 
 
 def _thin(onsets: tuple[Onset, ...], at_s: float) -> list[Onset]:

@@ -2,6 +2,7 @@
 
 A Kalman regression over quarter-hour medians. The drain test reads its innovations.
 """
+from collections.abc import Sequence
 from math import cos, exp, pi, sin, sqrt
 
 from monitor.parameters import table
@@ -115,9 +116,9 @@ def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None
     factor = 1.0 if temperature_c is None else 2.0 ** ((min(max(temperature_c, COLDEST_C), HOTTEST_C) - SELF_C) / DOUBLES_K)
     state, cov = _predict(held, hours, factor)
     look = _look(held, at_s, temperature_c, late)
-    along = [sum(c * h for c, h in zip(row, look, strict=True)) for row in cov]
-    variance = sum(h * a for h, a in zip(look, along, strict=True)) + NOISE_V**2
-    innovation = voltage_v - sum(h * x for h, x in zip(look, state, strict=True))
+    along = [_dot(row, look) for row in cov]
+    variance = _dot(along, look) + NOISE_V**2
+    innovation = voltage_v - _dot(state, look)
     sign = 1 if innovation > 0 else -1
     jumped = False
     if innovation * innovation > OUTLIER**2 * variance * held.unrest:
@@ -128,8 +129,8 @@ def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None
         for i in (LEVEL, SURFACE, SURFACE + 1):
             cov[i][i] += innovation * innovation
         jumped = True
-        along = [sum(c * h for c, h in zip(row, look, strict=True)) for row in cov]
-        variance = sum(h * a for h, a in zip(look, along, strict=True)) + NOISE_V**2
+        along = [_dot(row, look) for row in cov]
+        variance = _dot(along, look) + NOISE_V**2
     gain = [a / variance for a in along]
     state = [x + k * innovation for x, k in zip(state, gain, strict=True)]
     cov = [[c - k * a for c, a in zip(row, along, strict=True)] for row, k in zip(cov, gain, strict=True)]
@@ -175,6 +176,12 @@ def _look(state: Decay, at_s: float, temperature_c: float | None, late_c: float 
     if temperature_c is not None and late_c is not None and not state.blind:
         warm, late = temperature_c - state.base_c, late_c - state.base_c
     return (1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0, warm, late, sin(phase), cos(phase), 1.0)
+
+
+def _dot(row: Sequence[float], look: tuple[float, ...]) -> float:
+    """The sum of a row along the line of the measurement (`_look`): level, surface and wander whole, both falls not at all."""
+    level, a, b, c, d, _, _, warm, late, sine, cosine, wander = row
+    return level + a + b + c + d + look[WARM] * warm + look[WARM_LATE] * late + look[SINE] * sine + look[COSINE] * cosine + wander
 
 
 def warmth_v(state: Decay) -> float:
