@@ -1,4 +1,5 @@
 """Which of the site's applications answers: the boards' door, a vehicle's own pages, or the fleet's."""
+import logging
 import time
 from collections.abc import Callable, Iterable
 from datetime import timedelta
@@ -7,9 +8,10 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from flask import Flask, render_template, request
+from flask import Flask, Response, jsonify, render_template, request
 from jinja2 import ChoiceLoader, FileSystemLoader
 from sqlalchemy import Engine, select
+from sqlalchemy.exc import DBAPIError, TimeoutError
 
 import dashboard
 from dashboard import files, guard, log_view
@@ -22,6 +24,7 @@ from monitor.fleet.view import CollectedReader
 from monitor.reporting import sentences
 from monitor.reporting.sentences import span
 
+log = logging.getLogger("ampledger.fleet")
 Environ = dict[str, Any]
 Start = Callable[..., Any]
 #: Where a vehicle's own pages hang, by its name; a number behind a tilde names an earlier log of it.
@@ -99,6 +102,16 @@ def _share(app: Flask, key: bytes, secure: bool) -> None:
     app.config.update(SECRET_KEY=key, SESSION_COOKIE_NAME="ampledger-fleet", SESSION_COOKIE_HTTPONLY=True, SESSION_COOKIE_PATH="/",
                       SESSION_COOKIE_SAMESITE="Strict", SESSION_COOKIE_SECURE=secure, PERMANENT_SESSION_LIFETIME=timedelta(days=30),
                       SESSION_REFRESH_EACH_REQUEST=False)
+    for kind in (DBAPIError, TimeoutError):
+        app.register_error_handler(kind, _no_database)
+
+
+def _no_database(error: Exception) -> tuple[str | Response, int]:
+    log.error("the collection failed: %s", str(getattr(error, "orig", error)).strip().partition("\n")[0])
+    heading, text = "The fleet's database cannot be asked.", "Boards keep what they have and send it later. Load this page again soon."
+    if request.path.startswith("/api/"):
+        return jsonify(title=heading, detail=text), 503
+    return render_template("words.html", title="No answer", heading=heading, text=text), 503
 
 
 class CollectedLogView(log_view.LogView):

@@ -173,6 +173,7 @@ def pages(address: str, vehicles: int, days: int) -> None:
     address: of the database; vehicles, days: as they were measured.
     """
     engine = database.open_engine(address)
+    database.upgrade(engine)
     with engine.begin() as connection:
         connection.execute(text("analyze"))
         there = connection.execute(text("select count(*) from vehicles")).scalar_one()
