@@ -158,17 +158,19 @@ def source_a(path: EnginePath, luck: Luck) -> float:
     return spare * (MANAGED if path.managed else 1.0) if path.kind == "relay" else 0.0
 
 
-def taken_in_an_hour(now: Sequence[float], capacity_ah: float) -> list[float]:
-    """Ah that a battery takes within an hour from each per cent of charge, where nothing but itself limits it.
+def taken_in(now: Sequence[float], capacity_ah: float, hours: float = 1.0) -> list[float]:
+    """Ah that a battery takes within a time from each per cent of charge, where nothing but itself limits it.
 
-    now: what it takes at each per cent [A]; capacity_ah: what it holds [Ah].
+    now: what it takes at each per cent [A]; capacity_ah: what it holds [Ah]; hours: how long [h].
     """
+    parts = max(round(PARTS * hours), 1)
+    share = hours / parts / capacity_ah
     found = []
     for k in range(STEPS + 1):
         charge = k / STEPS
-        for _ in range(PARTS):                          # Heun's rule: the mean of what is taken before and after
-            before = now[min(int(charge * STEPS + 0.5), STEPS)] / PARTS / capacity_ah
-            after = now[min(int((charge + before) * STEPS + 0.5), STEPS)] / PARTS / capacity_ah
+        for _ in range(parts):                          # Heun's rule: the mean of what is taken before and after
+            before = now[min(int(charge * STEPS + 0.5), STEPS)] * share
+            after = now[min(int((charge + before) * STEPS + 0.5), STEPS)] * share
             charge = min(charge + (before + after) / 2, 1.0)
         found.append((charge - k / STEPS) * capacity_ah)
     return found

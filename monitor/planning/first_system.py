@@ -9,9 +9,9 @@ from monitor.planning import sizing
 from monitor.planning.climate import between, days, sky
 from monitor.planning.climate.between import Climate
 from monitor.planning.climate.places import MONTHS
+from monitor.planning.life_engine import warmth_frac
 from monitor.planning.load_catalogue import Load, follows_warmth, steady_power_w, warmth_power_w
 from monitor.planning.trip import HEATED_C
-from monitor.planning.trip_life import warmth_frac
 
 NAMES: dict[Chemistry, str] = {"agm": "lead-acid", "lfp": "lithium iron phosphate"}
 #: Round trip of charge into and out of the battery: handbook ranges 70 to 85 % and 92 to 96 % (energy).

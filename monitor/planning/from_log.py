@@ -1,12 +1,16 @@
 """A life out of the log: quarter hours of load, harvest and engine, and what is known of the present battery."""
 from collections.abc import Iterable
 from dataclasses import replace
-from math import sqrt
+from functools import cache
+from math import exp, sqrt
 
 from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Estimate
+from monitor.planning import life_engine
+from monitor.planning.charging_paths import ACCEPTANCE_SIGMA, Luck
+from monitor.planning.life_engine import LifeDay, Rig
 from monitor.planning.load_profile import LoggedSlot, refill, usual_a
-from monitor.planning.model import Setup, simulate
+from monitor.planning.model import Setup, as_days, make_rig
 from monitor.planning.whatif import KnownBattery
 
 QUARTER_S = 900.0
@@ -121,30 +125,41 @@ def describe_present(quarters: Iterable[tuple[float, float, dict]], vehicle: Veh
 def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[LoggedSlot], KnownBattery]:
     """The life and its beginning such that the present set-up replays the logged charge best.
 
-    Two things are not known exactly and are the same whatever battery is there: the charge at the beginning, which the
-    tracker corrects only later, and a small steady current that the shunt shows amiss (within DRIFT_A, where counting
-    over weeks adds it up). Both are drawn towards what was told, so that they move only where that pays.
+    Three things are not known exactly: the charge at the beginning, which the tracker corrects only later, a small steady
+    current that the shunt shows amiss (within DRIFT_A, where counting over weeks adds it up), and how readily a lead-acid
+    battery takes its last charge. All are drawn towards what was told or is usual, so that they move only where that pays.
     """
     marks = [(k, row.charge_frac) for k, row in enumerate(life) if row.charge_frac is not None]
     if len(marks) < 96:
         return life, found
     slots = refill(life)
 
-    def miss(start: float, drift_a: float) -> float:
-        moved = [replace(s, load_a=max(s.load_a + drift_a, 0.0), sun_a=s.sun_a + max(-drift_a - s.load_a, 0.0)) for s in slots]
-        trace = simulate(moved, found.setup, start, keep_trace=True).charge_frac
+    @cache
+    def moved(drift_a: float) -> list[LifeDay]:
+        return as_days([replace(s, load_a=max(s.load_a + drift_a, 0.0), sun_a=s.sun_a + max(-drift_a - s.load_a, 0.0)) for s in slots],
+                       driven=False)
+
+    @cache
+    def rig(slower_ln: float) -> Rig:
+        return make_rig(found.setup, luck=Luck(exp(slower_ln)))
+
+    def miss(start: float, drift_a: float, slower_ln: float) -> float:
+        trace = life_engine.live(moved(drift_a), rig(slower_ln), start, keep_slots=True).charge_frac
         return (sum((trace[k] - z) ** 2 for k, z in marks) / len(marks)
-                + (0.003 * drift_a / DRIFT_SIGMA_A) ** 2 + (0.003 * (start - found.start_frac) / START_SIGMA_FRAC) ** 2)
+                + (0.003 * drift_a / DRIFT_SIGMA_A) ** 2 + (0.003 * (start - found.start_frac) / START_SIGMA_FRAC) ** 2
+                + (0.003 * slower_ln / ACCEPTANCE_SIGMA) ** 2)
 
     drifts = [k * DRIFT_A / 4 for k in range(-4, 5)]
     starts = [min(max(found.start_frac + k * START_SIGMA_FRAC / 2, 0.0), 1.0) for k in range(-4, 5)]
-    start, drift_a = found.start_frac, 0.0
+    slowness = [k * ACCEPTANCE_SIGMA for k in range(-2, 3)] if found.setup.lead_acid else [0.0]
+    start, drift_a, slower_ln = found.start_frac, 0.0, 0.0
     for _ in range(2):
-        drift_a = min(drifts, key=lambda a: miss(start, a))
-        start = min(starts, key=lambda z: miss(z, drift_a))
+        drift_a = min(drifts, key=lambda a: miss(start, a, slower_ln))
+        start = min(starts, key=lambda z: miss(z, drift_a, slower_ln))
+        slower_ln = min(slowness, key=lambda s: miss(start, drift_a, s))
     life = [row if row.load_a is None else replace(row, load_a=max(row.load_a + drift_a, 0.0),
             harvest_a=(row.harvest_a or 0.0) + max(-drift_a - row.load_a, 0.0)) for row in life]
-    return life, replace(found, start_frac=start)
+    return life, replace(found, start_frac=start, acceptance=exp(slower_ln))
 
 
 def read_known(vehicle: Vehicle, life: list[LoggedSlot], charge: ChargeFindings, capacity_ah: Estimate) -> KnownBattery:

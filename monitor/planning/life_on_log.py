@@ -3,12 +3,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import log
 
-from monitor.battery import charge_loss
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Z95, ChargeFindings, Estimate
+from monitor.planning.life_engine import LivedSlot
 from monitor.planning.load_profile import SLOT_H, Slot
-from monitor.planning.model import Setup, SimulationResult, simulate
+from monitor.planning.model import Setup, simulate
 from monitor.wear.life import LifeForecast, MeasuredCapacity, forecast_life
 from monitor.wear.life_use import LifeLabel, UseSlot, label_of
 
@@ -39,24 +39,16 @@ def read_use(hours: Iterable[tuple[float, float, dict[str, float | None]]]) -> t
     return found, bool(warm)
 
 
-def use_of_simulation(slots: Sequence[Slot], setup: Setup, lived: SimulationResult, start_frac: float) -> list[UseSlot]:
-    """A simulated life as its wear is counted from, hour by hour.
+def use_of_life(slots: Sequence[LivedSlot], slot_h: float, count: int) -> list[UseSlot]:
+    """A lived life as its wear is counted from.
 
-    slots : what it was simulated over; setup : the battery; lived : with the charge of every slot kept; start_frac : charge at the
-    beginning, 0 to 1
+    slots : of it; slot_h : length of one [h]; count : so many are taken together
     """
-    keep = 1.0 - (setup.charge_loss_frac if setup.charge_loss_frac is not None else charge_loss.FRAC[setup.chemistry])
-    found, before, into, out, warm, count = [], start_frac, 0.0, 0.0, 0.0, 0
-    for slot, charge in zip(slots, lived.charge_frac, strict=True):
-        moved = (charge - before) * setup.capacity_ah
-        into, out = into + max(moved, 0.0) / keep, out + max(-moved, 0.0)
-        before, warm, count = charge, warm + slot.temperature_c, count + 1
-        if count * SLOT_H >= 1.0:
-            # held full by a charger: the loads are carried by it, and the battery is on charge though nothing goes in
-            held = 1e-6 if slot.sun_a + slot.engine_a > slot.load_a else 0.0
-            found.append(UseSlot(count * SLOT_H, min(charge, 1.0), max(into, held), out, warm / count))
-            into = out = warm = 0.0
-            count = 0
+    found = []
+    for k in range(0, len(slots) - count + 1, count):
+        part = slots[k:k + count]
+        found.append(UseSlot(count * slot_h, part[-1].charge_frac, sum(s.charge_ah for s in part), sum(s.discharge_ah for s in part),
+                             sum(s.temperature_c for s in part) / count))
     return found
 
 
@@ -67,9 +59,9 @@ def forecast_on_slots(slots: Sequence[Slot], setup: Setup, start_frac: float, cr
     slots : quarter hours of a log or a plan; setup : battery, panel and chargers; start_frac : charge at the beginning, 0 to 1
     criterion_frac : part of its rating that is too little; label : its data sheet, None: the usual of its kind
     """
-    lived = simulate(list(slots), setup, start_frac, keep_trace=True)
+    lived = simulate(slots, setup, start_frac, keep_slots=True)
     mine = label or label_of(Battery("house", setup.chemistry, setup.capacity_ah))
-    return forecast_life(use_of_simulation(slots, setup, lived, start_frac), mine, criterion_frac)
+    return forecast_life(use_of_life(lived.slots, SLOT_H, round(1 / SLOT_H)), mine, criterion_frac)
 
 
 def measured_capacity(vehicle: Vehicle, charge: ChargeFindings, age_years: float | None) -> MeasuredCapacity | None:
@@ -105,8 +97,8 @@ def capacity_needed(slots: Sequence[Slot], setup: Setup, start_frac: float, nigh
     beginning, 0 to 1; nights_per_30 : what its owner bears.
     """
     def short(frac: float) -> bool:
-        lived = simulate(list(slots), replace(setup, capacity_ah=setup.capacity_ah * frac), start_frac)
-        return bool(lived.nights) and 30.0 * lived.nights_below / lived.nights > nights_per_30
+        lived = simulate(slots, replace(setup, capacity_ah=setup.capacity_ah * frac), start_frac)
+        return bool(lived.nights) and 30.0 * lived.below / lived.nights > nights_per_30
 
     if short(1.0):
         return CapacityNeeded(None, already=True)

@@ -2,6 +2,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import pi, sin
+from typing import TypeVar
 
 SLOT_H = 0.25
 
@@ -39,6 +40,9 @@ class LoggedSlot:
     temperature_c: float | None = None
     charge_frac: float | None = None
     cut: bool = False
+
+
+AnySlot = TypeVar("AnySlot", Slot, LoggedSlot)
 
 
 def refill(rows: list[LoggedSlot], clearness_default: float = 0.75) -> list[Slot]:
@@ -99,9 +103,9 @@ def _envelope(rows: list[LoggedSlot]) -> list[float]:
     return [max(seen[b], scale * shape[b]) for b in range(96)]
 
 
-def split_days(rows: Iterable[LoggedSlot]) -> list[list[LoggedSlot]]:
+def split_days(rows: Iterable[AnySlot]) -> list[list[AnySlot]]:
     """The quarter hours day by day."""
-    days: list[list[LoggedSlot]] = []
+    days: list[list[AnySlot]] = []
     for row in rows:
         if not days or row.hour < days[-1][-1].hour:
             days.append([])

@@ -9,18 +9,22 @@ from monitor.battery.limits import USED_UP_FRAC, limits_of
 from monitor.findings import Answer, Estimate, NotYet
 from monitor.parameters import table
 from monitor.planning import charging_paths as paths
+from monitor.planning.life_engine import LifeDay, LifeResult
+from monitor.planning.life_on_log import use_of_life
 from monitor.planning.load_catalogue import Load
 from monitor.planning.trip import Trip
-from monitor.planning.trip_life import Candidate, Chances, TripResult, live
-from monitor.planning.trip_weather import TripDay, draw_trip
+from monitor.planning.trip_life import Candidate, Chances, live
+from monitor.planning.trip_weather import draw_trip
 from monitor.wear.life import forecast_life
-from monitor.wear.life_use import UseSlot, label_of
+from monitor.wear.life_use import label_of
 
 PLAN, PANEL, W = table("planning", "plan"), table("planning", "panel"), table("planning", "weights")
 CAPACITY_SIGMA, PANEL_SIGMA = PLAN.number("capacity_sigma_ln"), PANEL.sigma("other_losses")
 KG_PER_W, KG_PER_A = PANEL.number("kg_per_w"), W.number("dcdc_kg_per_a")
 #: Ways in which a trip may turn out: with 40 the ends of a 95 % range are the least and the most but one.
 DRAWS = 40
+#: Hours of a plan that wear takes together (choice: three are as good as one, in a third of the time).
+WEAR_HOURS = 3
 #: Nights that counts are told of, and what is drawn apart for panels (tilt and mount).
 PER = 30
 
@@ -34,11 +38,11 @@ class Drawn:
 
     trip: Trip
     loads: tuple[Load, ...]
-    ways: dict[tuple[float, str], list[list[TripDay]]] = field(default_factory=dict)
+    ways: dict[tuple[float, str], list[list[LifeDay]]] = field(default_factory=dict)
     chances: tuple[Chances, ...] = ()
     seed: int = 1
 
-    def days(self, number: int, tilt_deg: float, mount: str) -> list[TripDay]:
+    def days(self, number: int, tilt_deg: float, mount: str) -> list[LifeDay]:
         """The days of one way, drawn the first time they are asked for.
 
         number: of the way, from 0; tilt_deg, mount: of the panel [°].
@@ -121,7 +125,7 @@ def check(candidate: Candidate, trip: Trip) -> None:
                          + " and no shore power; give panel=, dcdc= or relay=, or hours of driving")
 
 
-def weigh(drawn: Drawn, candidate: Candidate, draws: int | None = None) -> list[TripResult]:
+def weigh(drawn: Drawn, candidate: Candidate, draws: int | None = None) -> list[LifeResult]:
     """A candidate in every way of the trip.
 
     drawn: the trip; candidate: the system; draws: the first so many ways, None: all.
@@ -130,7 +134,7 @@ def weigh(drawn: Drawn, candidate: Candidate, draws: int | None = None) -> list[
             for k, chances in enumerate(drawn.chances[:draws])]
 
 
-def short_share(results: Sequence[TripResult]) -> float:
+def short_share(results: Sequence[LifeResult]) -> float:
     """Mean share of nights below the reserve."""
     return sum(r.below for r in results) / max(sum(r.nights for r in results), 1)
 
@@ -144,7 +148,7 @@ def compare(drawn: Drawn, candidates: Sequence[Candidate], progress: Callable[[f
     found: list[PlanResult] = []
     for number, candidate in enumerate(candidates):
         check(candidate, drawn.trip)
-        results: list[TripResult] = []
+        results: list[LifeResult] = []
         for k, chances in enumerate(drawn.chances):
             results.append(live(drawn.days(k, candidate.tilt_deg, candidate.mount), candidate, chances))
             if progress:
@@ -153,11 +157,11 @@ def compare(drawn: Drawn, candidates: Sequence[Candidate], progress: Callable[[f
     return found
 
 
-def _result(drawn: Drawn, candidate: Candidate, results: list[TripResult], life: bool) -> PlanResult:
+def _result(drawn: Drawn, candidate: Candidate, results: list[LifeResult], life: bool) -> PlanResult:
     nights = max(results[0].nights, 1)
     per = PER / nights
 
-    def spread(value: Callable[[TripResult], float], scale: float = per) -> Estimate:
+    def spread(value: Callable[[LifeResult], float], scale: float = per) -> Estimate:
         return estimate([scale * value(r) for r in results])
 
     years, shortened = _life(drawn, candidate) if life else (NotYet("it was not asked for"), ())
@@ -178,11 +182,9 @@ def _result(drawn: Drawn, candidate: Candidate, results: list[TripResult], life:
 
 def _life(drawn: Drawn, candidate: Candidate) -> tuple[Answer, tuple[tuple[str, float], ...]]:
     """Years that a candidate should live, the trip repeated, and what shortens them: from the middle way of the trip."""
-    hours = live(drawn.days(0, candidate.tilt_deg, candidate.mount), candidate, keep_hours=True).hours
-    slots = [UseSlot(3.0, three[-1].charge_frac, sum(h.charge_ah for h in three), sum(h.discharge_ah for h in three),
-                     three[0].temperature_c) for three in (hours[k:k + 3] for k in range(0, len(hours) - 2, 3))]
+    hours = live(drawn.days(0, candidate.tilt_deg, candidate.mount), candidate, keep_slots=True).slots
     battery = Battery("house", candidate.chemistry, candidate.capacity_ah, reserve_soc_frac=candidate.reserve_frac)
-    found = forecast_life(slots, label_of(battery), USED_UP_FRAC)
+    found = forecast_life(use_of_life(hours, 1.0, WEAR_HOURS), label_of(battery), USED_UP_FRAC)
     return found.years, found.shortened_by
 
 

@@ -107,7 +107,7 @@ def make_usual(drawn: Drawn, engine: bool = True, most_panel_w: float = 400.0) -
     drawn: the trip; engine: whether it may charge from the engine; most_panel_w: that there is room for [W].
     """
     days = [day for k in range(LOOKS) for day in drawn.days(k, 0.0, "roof")[REST_DAYS:]]
-    daily_ah = sum(sum(day.load_a) + sum(day.fridge_a) for day in days) / len(days)
+    daily_ah = sum(sum(day.load_ah) + sum(day.fridge_ah) for day in days) / len(days)
     panel = _next(daily_ah * 13 / SUN_HOURS, [w for w in PANELS_W if w <= most_panel_w])
     few, many = (_next(n * daily_ah / (1 - limits_of("agm").reserve_frac), CAPACITIES_AH) for n in (FEW_DAYS, MANY_DAYS))
     light, much = (_next(n * daily_ah / (1 - limits_of("lfp").reserve_frac), CAPACITIES_AH) for n in (FEW_DAYS, MANY_DAYS))

@@ -1,12 +1,12 @@
 """One way in which a trip may turn out: sun, loads and warmth hour by hour, drawn from climate, catalogue and chance."""
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import cos, exp, pi
 from random import Random
 
 from monitor.parameters import table
 from monitor.planning.climate import sky
 from monitor.planning.climate.days import draw_days
+from monitor.planning.life_engine import LifeDay
 from monitor.planning.load_catalogue import LOAD_V, Load, follows_warmth, steady_power_w, warmth_power_w
 from monitor.planning.trip import Trip
 
@@ -22,31 +22,12 @@ WARMEST = 15
 WAVE = tuple(0.5 * cos(2 * pi * (h + 0.5 - WARMEST) / 24) for h in range(24))
 
 
-@dataclass(frozen=True, slots=True)
-class TripDay:
-    """One day, solar midnight to midnight: lists of 24 hours.
-
-    sun_w : what one watt of panel label gives before cable and controller [W]
-    load_a, fridge_a : taken [A]; drive_h, shore_h : how much of each hour [h]
-    air_c : mean of the day [°C]; battery_c : where the battery stands [°C]; month : 0 to 11
-    """
-
-    sun_w: list[float]
-    load_a: list[float]
-    fridge_a: list[float]
-    drive_h: list[float]
-    shore_h: list[float]
-    air_c: float
-    battery_c: float
-    month: int
-
-
-def draw_trip(trip: Trip, loads: Sequence[Load], chance: Random, tilt_deg: float = 0.0, mount: str = "roof") -> list[TripDay]:
+def draw_trip(trip: Trip, loads: Sequence[Load], chance: Random, tilt_deg: float = 0.0, mount: str = "roof") -> list[LifeDay]:
     """The days of a trip as chance has them, REST_DAYS more at the beginning.
 
     trip: where and how; loads: what is run; chance: where it is drawn from; tilt_deg: of the panel [°]; mount: roof or free.
     """
-    found: list[TripDay] = []
+    found: list[LifeDay] = []
     factors = [exp(chance.gauss(0, load.sigma_ln)) for load in loads]
     until_drive, until_shore = 0, 0
     battery_c: float | None = None
@@ -63,7 +44,7 @@ def draw_trip(trip: Trip, loads: Sequence[Load], chance: Random, tilt_deg: float
             drive, until_drive = _every(until_drive, trip.standing_days + 1) if trip.drive_hours else (False, 0)
             shore, until_shore = _every(until_shore, trip.shore_every_days) if trip.shore_every_days else (False, 0)
             load_a, fridge_a = _loads(trip, loads, factors, above, air, chance)
-            found.append(TripDay(_sun(above, day.clearness, air, tilt_deg, mount), load_a, fridge_a,
+            found.append(LifeDay(_sun(above, day.clearness, air, tilt_deg, mount), load_a, fridge_a,
                                  _drive(trip.drive_hours) if drive else [0.0] * 24,
                                  [1.0 if shore and (h >= SHORE_FROM or h < SHORE_UNTIL) else 0.0 for h in range(24)],
                                  day.air_c, battery_c, stop.month))

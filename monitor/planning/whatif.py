@@ -6,12 +6,17 @@ from random import Random
 
 from monitor.battery import charge_loss
 from monitor.findings import Answer, Estimate
+from monitor.planning import life_engine
+from monitor.planning.charging_paths import ACCEPTANCE_SIGMA, Luck
+from monitor.planning.life_engine import LifeResult
 from monitor.planning.life_on_log import forecast_on_slots
 from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill
-from monitor.planning.model import Setup, SimulationResult, simulate
+from monitor.planning.model import Setup, as_days, make_rig
 
 #: Lives of each candidate (choice: the ends of a 95 % range are then known to about a tenth of it).
 DRAWS = 100
+#: Doubt of the acceptance time that is left once a log has shown it, of the usual one (choice: the replays tell steps of that size).
+LEARNT = 0.5
 #: The log must be explained this well before anything else is asked of it.
 RMS_LIMIT_FRAC, NIGHTS_LIMIT = 0.03, 0.5
 #: Answers from a shorter log are said to be rough (choice: two weeks hold each weekday twice, and some weather).
@@ -24,11 +29,16 @@ class NotExplained(Exception):
 
 @dataclass(frozen=True, slots=True)
 class KnownBattery:
-    """What the trackers know of the present battery: charge at the beginning [1], one sigma of the logarithm of its capacity."""
+    """What is known of the present battery.
+
+    start_frac : charge at the beginning, 0 to 1; capacity_sigma_ln : one sigma of the logarithm of its capacity
+    acceptance : time in which it takes its last charge, over the usual of its kind
+    """
 
     setup: Setup
     start_frac: float
     capacity_sigma_ln: float
+    acceptance: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +67,7 @@ def explain(rows: list[LoggedSlot], known: KnownBattery) -> tuple[list[Slot], fl
         to the reserve than twice the miss (at most 3 points) may be either
     """
     slots = refill(rows)
-    lived = simulate(slots, known.setup, known.start_frac, keep_trace=True)
+    lived = _replay(slots, known)
     pairs = [(z, row.charge_frac) for z, row in zip(lived.charge_frac, rows, strict=True) if row.charge_frac is not None]
     if len(pairs) < 96:
         raise NotExplained("the log holds less than a day of known charge; come back after a few days")
@@ -88,20 +98,21 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     part; seed: of the chance; known: the present battery; progress: is given the number of lives lived.
     """
     peak = max((s.engine_a for s in slots if s.engine_on), default=0.0)
-    draws = _draws(seed)
+    draws, own, other = _draws(seed, known.acceptance), as_days(slots, driven=False), as_days(slots, driven=True)
     every: list[CandidateResult] = []
-    today: list[SimulationResult] = []
+    today: list[LifeResult] = []
     serves = _serves_from(slots, known)
     for setup in [known.setup, *candidates]:
         mine = setup is known.setup
         same = (setup.capacity_ah, setup.chemistry) == (known.setup.capacity_ah, known.setup.chemistry)
-        lives: list[SimulationResult] = []
-        for k, (size, loss, sun) in enumerate(draws):
+        lives: list[LifeResult] = []
+        days = own if mine and setup.engine_limit_a is None else other
+        for k, (size, loss, sun, luck) in enumerate(draws):
             spread = known.capacity_sigma_ln if same else 0.05
             base = setup.charge_loss_frac if setup.charge_loss_frac is not None else charge_loss.FRAC[setup.chemistry]
             drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * size), sun_ratio=setup.sun_ratio * sun,
                             charge_loss_frac=base * loss)
-            lives.append(simulate(slots, drawn, known.start_frac, 0.0 if mine else peak, serves_from_frac=None if mine else serves))
+            lives.append(life_engine.live(days, make_rig(drawn, peak, None if mine else serves, luck), known.start_frac))
             if progress:
                 progress(len(every) * len(draws) + k + 1)
         if mine:
@@ -110,18 +121,26 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     return every
 
 
+def _replay(slots: list[Slot], known: KnownBattery) -> LifeResult:
+    """The present set-up in the life of the log, every quarter hour kept."""
+    return life_engine.live(as_days(slots, driven=False), make_rig(known.setup, luck=Luck(known.acceptance)), known.start_frac,
+                            keep_slots=True)
+
+
 def _serves_from(slots: list[Slot], known: KnownBattery) -> float | None:
     """The charge below which today's loads go off: the highest at which they were; None where they never were."""
-    lived = simulate(slots, known.setup, known.start_frac, keep_trace=True)
+    lived = _replay(slots, known)
     return max((z for z, slot in zip(lived.charge_frac, slots, strict=True) if slot.prevented_a > 0), default=None)
 
 
-def _draws(seed: int) -> list[tuple[float, float, float]]:
-    chance = Random(seed)
-    return [(chance.gauss(0, 1), exp(chance.gauss(0, 0.4)), exp(chance.gauss(0, 0.06))) for _ in range(DRAWS)]
+def _draws(seed: int, acceptance: float) -> list[tuple[float, float, float, Luck]]:
+    """Capacity in sigmas, charge loss and sun as factors, and what the battery takes."""
+    chance, ready = Random(seed), Random(f"{seed}/acceptance")
+    return [(chance.gauss(0, 1), exp(chance.gauss(0, 0.4)), exp(chance.gauss(0, 0.06)),
+             Luck(acceptance * exp(ready.gauss(0, LEARNT * ACCEPTANCE_SIGMA)))) for _ in range(DRAWS)]
 
 
-def _answers(setup: Setup, lives: list[SimulationResult], today: list[SimulationResult], slots: list[Slot], rms_frac: float,
+def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slots: list[Slot], rms_frac: float,
              start_frac: float) -> CandidateResult:
     days = len(slots) * SLOT_H / 24
     per_30 = 30 / days
@@ -134,12 +153,12 @@ def _answers(setup: Setup, lives: list[SimulationResult], today: list[Simulation
     life = forecast_on_slots(slots, setup, start_frac)
     return CandidateResult(
         setup,
-        _estimate([x.nights_below * per_30 for x in lives]),
-        _estimate([(x.nights_below - t.nights_below) * per_30 for x, t in zip(lives, today, strict=True)]),
+        _estimate([x.below * per_30 for x in lives]),
+        _estimate([(x.below - t.below) * per_30 for x, t in zip(lives, today, strict=True)]),
         _estimate([x.unserved_ah * per_30 for x in lives]),
         _estimate([x.lowest_frac for x in lives]),
         _estimate([x.full_days * per_30 for x in lives]),
-        _estimate([x.charge_out_ah / setup.capacity_ah * 365 / days for x in lives]),
+        _estimate([x.out_ah / setup.capacity_ah * 365 / days for x in lives]),
         _estimate([engine_minutes] * len(lives)), weight, life.years, life.shortened_by)
 
 

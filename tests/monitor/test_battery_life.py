@@ -41,10 +41,10 @@ def test_hours_without_a_charge_or_uncovered_are_left_out() -> None:
 def test_a_simulated_life_keeps_its_ampere_hours() -> None:
     """What goes out and in over the hours is what the simulation moved."""
     slots = _slots()
-    lived = simulate(slots, SETUP, 0.9, keep_trace=True)
-    use = life_on_log.use_of_simulation(slots, SETUP, lived, 0.9)
+    lived = simulate(slots, SETUP, 0.9, keep_slots=True)
+    use = life_on_log.use_of_life(lived.slots, 0.25, 4)
     assert sum(s.hours for s in use) == pytest.approx(30 * 24)
-    assert sum(s.discharge_ah for s in use) == pytest.approx(lived.charge_out_ah, rel=0.02)
+    assert sum(s.discharge_ah for s in use) == pytest.approx(lived.out_ah, rel=0.02)
     assert use[-1].charge_frac == pytest.approx(lived.charge_frac[-1])
 
 
@@ -60,7 +60,7 @@ def test_the_owners_own_criterion() -> None:
 def test_already_short_is_said_only_where_all_of_the_rating_is() -> None:
     """48 Ah a night: 98 Ah with a reserve of half just do, 95 % of them do not, and that is not "already short"."""
     slots, just = _slots(load_a=2.6), replace(SETUP, capacity_ah=98.0)
-    lows = [min(simulate(slots, replace(just, capacity_ah=ah), 1.0, keep_trace=True).charge_frac) for ah in (98.0, 0.95 * 98.0)]
+    lows = [min(simulate(slots, replace(just, capacity_ah=ah), 1.0, keep_slots=True).charge_frac) for ah in (98.0, 0.95 * 98.0)]
     assert lows[0] > 0.5 > lows[1]
     found = life_on_log.capacity_needed(slots, just, 1.0, 0.0)
     assert not found.already and found.frac is not None and 0.95 < found.frac <= 1.0

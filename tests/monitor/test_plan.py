@@ -8,14 +8,16 @@ from click.testing import CliRunner
 
 from monitor.cli import commands
 from monitor.findings import Estimate
-from monitor.planning import plan, plan_page, plan_search, plan_words, trip_life
+from monitor.planning import life_engine, model, plan, plan_page, plan_search, plan_words, trip_life
 from monitor.planning.charging_paths import EnginePath
+from monitor.planning.life_engine import LifeDay
 from monitor.planning.load_catalogue import Load, parse_load
+from monitor.planning.load_profile import Slot
 from monitor.planning.plan_candidates import make_usual, parse_system
 from monitor.planning.plan_circuits import design_circuits, list_parts
 from monitor.planning.trip import describe_trip, make_trip, parse_months
 from monitor.planning.trip_life import Candidate, live
-from monitor.planning.trip_weather import REST_DAYS, TripDay, draw_trip
+from monitor.planning.trip_weather import REST_DAYS, draw_trip
 
 LOADS = [parse_load(text) for text in ("fridge", "lights", "laptop")]
 AGM = Candidate("AGM", "agm", 100.0, 0.5, 120.0, EnginePath("relay"))
@@ -27,12 +29,12 @@ def drawn() -> plan.Drawn:
     return plan.prepare(make_trip([("Lisbon", "9-11")]), LOADS, draws=8)
 
 
-def _plain_days(count: int, seed: int = 3) -> list[TripDay]:
+def _plain_days(count: int, seed: int = 3) -> list[LifeDay]:
     """Days of plain figures at 25 °C, whatever the catalogue and the climate say."""
     chance, days = Random(seed), []
     for _ in range(count):
         sun = [0.6 * chance.random() if 7 <= h < 17 else 0.0 for h in range(24)]
-        days.append(TripDay(sun, [0.5 + chance.random() for _ in range(24)], [1.5 * chance.random() for _ in range(24)], [0.0] * 24,
+        days.append(LifeDay(sun, [0.5 + chance.random() for _ in range(24)], [1.5 * chance.random() for _ in range(24)], [0.0] * 24,
                             [0.0] * 24, 23.0, 25.0, 5))
     return days
 
@@ -49,7 +51,7 @@ def test_a_life_is_that_of_a_bucket() -> None:
                 lows.append(low / 100)
             if hour == 12:
                 low = charge
-            amperes = day.sun_w[hour] * 260 * 0.88 / 13.4 - day.load_a[hour] - day.fridge_a[hour]
+            amperes = day.sun[hour] * 260 * 0.88 / 13.4 - day.load_ah[hour] - day.fridge_ah[hour]
             for _ in range(60):
                 charge = min(charge + amperes / 60, 100.0)
                 low = min(low, charge)
@@ -57,8 +59,23 @@ def test_a_life_is_that_of_a_bucket() -> None:
     assert found.lows == pytest.approx(lows, abs=0.05)      # its losses and self-discharge are not the bucket's
 
 
+@pytest.mark.parametrize("system", [AGM, LITHIUM])
+def test_a_plan_and_a_log_of_the_same_life_come_to_the_same(system: Candidate) -> None:
+    """Hours of a plan told as the quarter hours of a log: the same nights, within what the shorter step may change."""
+    days, mine = _plain_days(30), replace(system, engine=EnginePath(), panel_w=260.0)
+    per_w = 260.0 * 0.88 / 13.4
+    slots = [Slot(h + 0.25 * q + 0.125, day.load_ah[h], per_w * day.sun[h], temperature_c=25.0, prevented_a=day.fridge_ah[h])
+             for day in days for h in range(24) for q in range(4)]
+    planned = life_engine.live(days, trip_life.make_rig(mine, trip_life.Chances()), 0.9)
+    setup = model.Setup("", mine.chemistry, mine.capacity_ah, mine.reserve_frac)
+    logged = model.simulate(slots, setup, 0.9, serves_from_frac=trip_life.CUT_FRAC[mine.lead_acid])
+    assert logged.nights == planned.nights and abs(logged.below - planned.below) <= 1
+    assert logged.lows == pytest.approx(planned.lows, abs=0.04)
+    assert logged.need_ah == pytest.approx(planned.need_ah)
+
+
 def test_nights_are_counted_from_noon_to_noon_and_the_fridge_goes_off_and_on() -> None:
-    dark = [replace(day, sun_w=[0.0] * 24) for day in _plain_days(10)] + _plain_days(30)
+    dark = [replace(day, sun=[0.0] * 24) for day in _plain_days(10)] + _plain_days(30)
     found = live(dark, replace(LITHIUM, engine=EnginePath(), panel_w=400.0))
     assert found.stopped >= 2 and found.below >= found.stopped
     assert found.unserved_ah > 0 and found.lows[-1] > 0.3
@@ -116,7 +133,7 @@ def test_heat_costs_charge_and_life() -> None:
 def test_a_fridge_in_a_heated_cabin_feels_no_winter() -> None:
     def need(heated_c: float) -> float:
         days = draw_trip(make_trip([("Oslo", "1")], heated_c=heated_c), [parse_load("fridge")], Random(1))
-        return sum(sum(day.fridge_a) for day in days) / len(days)
+        return sum(sum(day.fridge_ah) for day in days) / len(days)
 
     assert need(-60.0) < 3 < need(12.0) < need(20.0)
 
@@ -214,9 +231,9 @@ def test_days_have_what_the_trip_says() -> None:
     trip = make_trip([("Oslo", "6")], drive_hours=2.5, standing_days=1, shore_every_days=3)
     days = draw_trip(trip, LOADS, Random(1))
     assert len(days) == 30 + REST_DAYS
-    assert sum(sum(d.drive_h) for d in days) == pytest.approx(2.5 * 18)
-    assert sum(any(d.shore_h) for d in days) == 12
-    assert all(len(d.sun_w) == 24 and min(d.sun_w) >= 0 for d in days)
+    assert sum(sum(d.drive_share) for d in days) == pytest.approx(2.5 * 18)
+    assert sum(any(d.other_share) for d in days) == 12
+    assert all(len(d.sun) == 24 and min(d.sun) >= 0 for d in days)
 
 
 def test_the_command_plans_searches_and_prints(tmp_path) -> None:

@@ -26,7 +26,7 @@ def _life(days: int, sun_a: float = 8.0, seed: int = 1) -> list[Slot]:
 
 def _as_logged(slots: list[Slot], setup: Setup, start: float) -> list[LoggedSlot]:
     """What a log of that life would hold: harvest throttled once the battery is full."""
-    lived = simulate(slots, setup, start, keep_trace=True)
+    lived = simulate(slots, setup, start, keep_slots=True)
     rows, before = [], start
     for slot, level in zip(slots, lived.charge_frac):
         taken = max(level - before, 0.0) * setup.capacity_ah / 0.25 / 0.995
@@ -69,7 +69,7 @@ def test_a_constant_load_takes_what_it_takes() -> None:
     """5 A for 10 h from full out of 100 Ah leaves half, less the self-discharge of ten hours (0.03 Ah)."""
     lived = simulate([Slot(h / 4, 5.0, 0.0) for h in range(40)], NOW, 1.0)
     assert lived.lowest_frac == pytest.approx(0.5, abs=0.001)
-    assert lived.charge_out_ah == pytest.approx(50)
+    assert lived.out_ah == pytest.approx(50)
 
 
 def test_what_an_empty_battery_cannot_serve_is_counted() -> None:
@@ -79,8 +79,8 @@ def test_what_an_empty_battery_cannot_serve_is_counted() -> None:
 
 def test_lead_acid_takes_its_time_near_full_and_lithium_does_not() -> None:
     sunny = [Slot(8 + k / 4, 0.0, 30.0) for k in range(8)]
-    lead = simulate(sunny, replace(NOW, chemistry="agm"), 0.8, keep_trace=True)
-    lithium = simulate(sunny, NOW, 0.8, keep_trace=True)
+    lead = simulate(sunny, replace(NOW, chemistry="agm"), 0.8, keep_slots=True)
+    lithium = simulate(sunny, NOW, 0.8, keep_slots=True)
     assert lithium.charge_frac[3] == pytest.approx(1.0, abs=0.002)
     assert lead.charge_frac[3] < 0.93 and lead.curtailed_ah > 10
 
@@ -91,7 +91,9 @@ def test_lithium_is_not_charged_below_freezing() -> None:
 
 def test_a_dc_dc_charger_gives_its_limit_and_no_more() -> None:
     drive = [Slot(10 + k / 4, 0.0, 0.0, engine_a=60.0, engine_on=True) for k in range(4)]
-    assert simulate(drive, replace(NOW, engine_limit_a=25.0), 0.2).engine_ah == pytest.approx(23, abs=0.1)
+    """25 A over an hour of driving, of which it gives its rating in 95 %; what the log's engine gave does not count."""
+    lived = simulate(drive, replace(NOW, engine_limit_a=25.0), 0.2, keep_slots=True)
+    assert lived.charge_frac[-1] == pytest.approx(0.2 + 0.2375, abs=0.003)
 
 
 def test_throttled_harvest_is_refilled_and_the_rest_left_alone() -> None:
@@ -150,7 +152,7 @@ def test_use_that_a_flat_battery_prevented_comes_back_with_a_larger_one() -> Non
     """A battery too small for its loads: they go off each night. The truth is the whole load through one of twice the size."""
     small = replace(NOW, capacity_ah=30.0)
     whole = [Slot(k / 4 % 24 + 0.125, 2.0, 5.0 if 8 <= k / 4 % 24 < 16 else 0.0) for k in range(20 * 96)]
-    lived = simulate(whole, small, 0.5, keep_trace=True)
+    lived = simulate(whole, small, 0.5, keep_slots=True)
     rows, before = [], 0.5
     for slot, level in zip(whole, lived.charge_frac):
         served = min(max(slot.sun_a - (level - before) * 30.0 / 0.25, 0.0), slot.load_a) if slot.sun_a < slot.load_a else slot.load_a
@@ -163,7 +165,7 @@ def test_use_that_a_flat_battery_prevented_comes_back_with_a_larger_one() -> Non
     twice = replace(small, name="twice", capacity_ah=60.0)
     today, larger = whatif.ask(filled, known, [twice], 0.0)
     truth = simulate(whole, twice, 0.5)
-    assert larger.nights_below_per_30.value == pytest.approx(truth.nights_below * 30 / 20, abs=1.5)
+    assert larger.nights_below_per_30.value == pytest.approx(truth.below * 30 / 20, abs=1.5)
 
 
 def test_a_steady_error_of_the_shunt_and_a_wrong_beginning_are_found_by_the_replay() -> None:
@@ -174,6 +176,22 @@ def test_a_steady_error_of_the_shunt_and_a_wrong_beginning_are_found_by_the_repl
     life, known = from_log.check_agreement(shifted, whatif.KnownBattery(NOW, 0.48, 0.04))
     assert sum(a.load_a - b.load_a for a, b in zip(life, rows)) / len(rows) == pytest.approx(0.0, abs=0.021)
     assert known.start_frac == pytest.approx(0.6, abs=0.05)
+    assert whatif.explain(life, known)[1] < whatif.RMS_LIMIT_FRAC / 2
+
+
+@pytest.mark.parametrize("times", [0.4, 2.0])
+def test_how_readily_the_battery_takes_its_last_charge_is_found_by_the_replay(times: float) -> None:
+    """Ampere-hour law by hand, in steps of a minute: what is missing over 1.5 h (the usual at 14.5 V), times a factor."""
+    setup, level, rows = replace(NOW, chemistry="agm"), 0.7, []
+    for slot in _life(30, sun_a=16.0):
+        for _ in range(15):
+            net_a = min(slot.sun_a - slot.load_a, (1 - level) * 100.0 / (1.5 * times))
+            level += net_a * (0.97 if net_a > 0 else 1.0) / 60 / 100.0
+        curtailed = slot.sun_a - slot.load_a > (1 - level) * 100.0 / (1.5 * times) + 0.1
+        harvest_a = min(slot.sun_a, slot.load_a + (1 - level) * 100.0 / (1.5 * times))
+        rows.append(LoggedSlot(slot.hour, slot.load_a, harvest_a, 1.0 if curtailed else 0.0, charge_frac=level))
+    life, known = from_log.check_agreement(rows, whatif.KnownBattery(setup, 0.7, 0.04))
+    assert known.acceptance > 1 if times > 1 else known.acceptance <= 1
     assert whatif.explain(life, known)[1] < whatif.RMS_LIMIT_FRAC / 2
 
 
@@ -188,7 +206,7 @@ def test_a_log_that_is_not_sure_of_its_low_nights_is_not_held_against_the_replay
     """The same life, told with its charge below a quarter left out: the replay goes below the reserve, the log cannot say."""
     setup, slots = replace(NOW, reserve_frac=0.3), _life(20, sun_a=7.0)
     rows = _as_logged(slots, setup, 0.6)
-    assert simulate(slots, setup, 0.6).nights_below > 2
+    assert simulate(slots, setup, 0.6).below > 2
     hidden = [replace(row, charge_frac=None) if row.charge_frac < 0.35 else row for row in rows]
     assert whatif.explain(hidden, whatif.KnownBattery(setup, 0.6, 0.04))[1] < 0.01
     shifted = [row if row.charge_frac > 0.35 else replace(row, charge_frac=0.36) for row in rows]

@@ -42,7 +42,7 @@ def test_forecast_what_if_and_charge_lose_the_same() -> None:
     """A day of charging at 10 A into an empty battery, below gassing: what stays in it is one number in every room."""
     for name, stays in (("flooded", 0.96), ("agm", 0.97), ("gel", 0.97), ("lfp", 0.996)):
         life = [Slot(h / 4, 0.0, 10.0) for h in range(8)]
-        held = model.simulate(life, model.Setup("", name, 1000.0), 0.1, keep_trace=True).charge_frac[-1] * 1000.0
+        held = model.simulate(life, model.Setup("", name, 1000.0), 0.1, keep_slots=True).charge_frac[-1] * 1000.0
         assert held - 100.0 == pytest.approx(20.0 * stays, abs=0.03)     # and a little self-discharge
         path = night.draw_scenarios(night.Start(
             slot=0, first_frac=1.0, posterior=of_normal(0.1, 0.0, 1000.0, 0.0), reserve_frac=0.1, below=True, lead_acid=name != "lfp",

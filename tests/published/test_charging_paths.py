@@ -65,7 +65,7 @@ def test_lithium_is_not_charged_in_frost_and_half_its_capacity_an_hour_at_most()
 
 
 def test_an_hour_takes_what_its_minutes_take() -> None:
-    table = paths.taken_in_an_hour([100.0 - k for k in range(101)], 100.0)
+    table = paths.taken_in([100.0 - k for k in range(101)], 100.0)
     assert table[50] == pytest.approx(50 * (1 - 2.718281828**-1), rel=0.05)
     assert table[100] == 0
 
