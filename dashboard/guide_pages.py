@@ -29,7 +29,7 @@ INSULATIONS_C = (60, 70, 75, 80, 85, 90, 100, 105, 125)
 @guides.get("/wiring")
 def wiring() -> str:
     """The wiring guide under the picture of this vehicle."""
-    book = _book()
+    book = books.open_if_readable()
     plan = _plan(book)
     lead, body = guide_text.render_guide("wiring")
     return render_template("wiring.html", title="Wiring", page="wiring", book=book, picture=Markup(wiring_picture.draw(plan)),
@@ -41,14 +41,15 @@ def wiring() -> str:
 def starting_help() -> str:
     """What to do when it will not start."""
     lead, body = guide_text.render_guide("starting-help")
-    return render_template("guide.html", title="If it will not start", page="starting-help", book=_book(), lead=lead, body=body)
+    return render_template("guide.html", title="If it will not start", page="starting-help", book=books.open_if_readable(),
+                           lead=lead, body=body)
 
 
 @guides.get("/documents")
 def list_documents() -> str:
     """Every document that came with this program."""
     rows = {heading: [(name, documents.title(name)) for name in row] for heading, row in documents.shelves().items() if row}
-    return render_template("documents.html", title="Documents", page="documents", book=_book(), rows=rows)
+    return render_template("documents.html", title="Documents", page="documents", book=books.open_if_readable(), rows=rows)
 
 
 @guides.get("/documents/<name>.png")
@@ -67,7 +68,7 @@ def document(name: str) -> str:
         title, body = guide_text.render_document(name)
     except KeyError:
         abort(404)
-    return render_template("guide.html", title=title, page="documents", book=_book(), lead=body, body="")
+    return render_template("guide.html", title=title, page="documents", book=books.open_if_readable(), lead=body, body="")
 
 
 @guides.get("/parked")
@@ -105,7 +106,7 @@ def _number(text: str, name: str, usual: float) -> float:
 @guides.get("/circuits")
 def circuits() -> str | Response:
     """The circuit sheet for what is asked in the address."""
-    book = _book()
+    book = books.open_if_readable()
     given = {name: request.args.get(name, "").strip()[:40] for name in FIELDS}
     plan, refused = None, ""
     if any(given[name] for name in ("current", "length")):
@@ -163,16 +164,6 @@ def _air(book: books.LogView | None) -> dict[str, object]:
     except ValueError as error:
         found["refused"] = str(error) if "could not convert" not in str(error) else f"capacity is {text!r}: write ampere-hours as a number"
     return found
-
-
-def _book() -> books.LogView | None:
-    """The log, or None where it cannot be read: a guide is wanted most when everything else has failed."""
-    try:
-        book = books.open_log_view()
-        _ = book.now, book.simulated, book.open_alerts, book.stale
-    except books.NoLogView:
-        return None
-    return book
 
 
 def _supply(book: books.LogView | None, panel: bool) -> Supply:

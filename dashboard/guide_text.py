@@ -46,6 +46,7 @@ def _html(text: str) -> Markup:
         if token.type == "inline":
             token.children = _linked(token.children or [])
     html = reader.renderer.render(tokens, reader.options, {})
+    html = html.replace("<pre>", '<pre tabindex="0">')  # wider than a phone: scrolled by the keyboard too
     return Markup(html.replace("<table>", '<div class="scroll"><table class="guide-table">').replace("</table>", "</table></div>"))
 
 

@@ -24,7 +24,7 @@ def build_health(book: LogView) -> dict:
         "house": house_rows(book), "starter": starter_rows(book), "wear": wear_rows(health),
         "care": care.list_care(book.known.vehicle.house, book.care(book.known.utc_s - CARE_S), book.last_full_utc_s(), book.known.utc_s,
                                clock_text),
-        "depths": depth_rows(health), "weekly": bool(book.weeks()),
+        "depths": depth_rows(health), "weekly": len(book.weeks()) >= 2,
         "limits": limit_rows(book), "limits_caution": limits_card.CAUTION,
         "batteries": lives_table.rows(book), "battery_headings": lives_table.HEADINGS,
         "tests": lives_table.tests(book),

@@ -28,6 +28,8 @@ from monitor.wear.week import WEEK_EVENT, Week
 
 #: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.
 STALE_S = 960.0
+#: A day of the log that begins within so long of today's count is today [s]: both begin with the first minute after midnight.
+TODAY_S = 120.0
 T = TypeVar("T")
 
 
@@ -221,8 +223,20 @@ class LogView:
     def days(self, from_utc_s: float, to_utc_s: float) -> list[Day]:
         """The books of the days that touch a span, oldest first."""
         count = min(int((self.extent()[1] - from_utc_s) / 86400) + 2, 40_000)
-        return [d for d in self._ask(lambda reader: reader.days(max(count, 1)))
+        return [d for d in map(self._up_to_date, self._ask(lambda reader: reader.days(max(count, 1))))
                 if d.end_utc_s > from_utc_s and d.start_utc_s < to_utc_s]
+
+    def _up_to_date(self, day: Day) -> Day:
+        """A day of the log; today's is written now and then, and is shown as every other page shows it: by the latest minute."""
+        counts = self.findings.counts if self.findings else None
+        begins = self.utc_of(counts.today.start_s) if counts is not None and not counts.because else None
+        if counts is None or begins is None or self.now is None or abs(day.start_utc_s - begins) > TODAY_S:
+            return day
+        today = counts.today
+        return replace(day, end_utc_s=max(day.end_utc_s, self.now.utc_s), values=day.values | {
+            "sun_ah": today.sun_ah, "alternator_ah": today.alternator_ah, "other_ah": today.other_ah, "charge_in_ah": today.received_ah,
+            "charge_out_ah": today.spent_ah, "energy_in_wh": today.received_wh, "energy_out_wh": today.spent_wh, "gap_s": today.gap_s,
+            "covered_s": today.seen_s})
 
     def weeks(self) -> list[tuple[float, Week]]:
         """Every week of the house battery on record, as (UTC of its end, record), oldest first."""
@@ -337,6 +351,16 @@ def open_log_view() -> LogView:
         if request.method == "GET":
             g.book.share()
     return g.book
+
+
+def open_if_readable() -> LogView | None:
+    """The same, None where it cannot be read: for pages that are wanted most when everything else has failed."""
+    try:
+        book = open_log_view()
+        _ = book.now, book.simulated, book.open_alerts, book.stale
+    except NoLogView:
+        return None
+    return book
 
 
 def close_log_view(_: BaseException | None = None) -> None:

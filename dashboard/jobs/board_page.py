@@ -30,7 +30,7 @@ def board() -> str:
     rows.sort(key=lambda row: rank[row.verdict])
     wrong, look = (sum(row.verdict == verdict for row in rows) for verdict in ("wrong", "look"))
     lead = "Nothing is known of the board yet." if not rows else "The board is well." if not wrong + look else (
-        f"{wrong + look} {'thing needs' if wrong + look == 1 else 'things need'} a look.")
+        f"{wrong + look} {'thing needs' if wrong + look == 1 else 'things need'} attention.")
     trusted = bool(book.now and book.now.utc_trusted)
     return render_template("board.html", title="Board", page="board", book=book, rows=rows, lead=lead, trusted=trusted,
                            words={"wrong": "Wrong", "look": "Look", "ok": "ok"}, channels=[CHANNELS.get(n, n) for n in book.channels],

@@ -30,15 +30,6 @@ def label():
     if found is not None and (candidate := words.describe_candidate(found)):
         pairs = dict(pair.split("=") for pair in candidate.split(","))
         nights = f"{url_for('jobs.what_if')}?{urlencode({f'a-{key}': value for key, value in pairs.items()})}"
-    return render_template("label.html", title="Label", page="label", book=open_book(), given=given, found=found, fit=fit, wrong=wrong,
-                           nights=nights, words=words, kinds=KIND_WORDS, examples=EXAMPLES), 400 if wrong else 200
-
-
-def open_book() -> books.LogView | None:
-    """The log, None where it cannot be read: a label needs none."""
-    try:
-        book = books.open_log_view()
-        _ = book.now, book.simulated, book.open_alerts, book.stale
-    except books.NoLogView:
-        return None
-    return book
+    return render_template("label.html", title="Label", page="label", book=books.open_if_readable(), given=given,
+                           found=found, fit=fit, wrong=wrong, nights=nights, words=words,
+                           kinds=KIND_WORDS, examples=EXAMPLES), 400 if wrong else 200

@@ -41,9 +41,4 @@ QUESTIONS = {
 @jobs.get("/more")
 def more():
     """All jobs by question. There even when the log cannot be read."""
-    try:
-        book = books.open_log_view()
-        _ = book.now, book.simulated, book.open_alerts, book.stale
-    except books.NoLogView:
-        book = None
-    return render_template("more.html", title="More", page="more", book=book, questions=QUESTIONS)
+    return render_template("more.html", title="More", page="more", book=books.open_if_readable(), questions=QUESTIONS)

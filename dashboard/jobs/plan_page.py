@@ -2,7 +2,6 @@
 import json
 import time
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
@@ -15,7 +14,7 @@ from dashboard import log_view as books
 from dashboard.jobs import jobs
 from dashboard.jobs.asking import read_number
 from dashboard.jobs.pictures import Mark, draw_ranges
-from dashboard.jobs.waiting import background, number_of, stage_of, tell_stage
+from dashboard.jobs.waiting import background, kept_answers, number_of, stage_of, tell_stage, working_page
 from dashboard.words import clock_text
 from monitor.planning import plan_request, plan_words
 from monitor.planning.climate.places import MONTHS
@@ -74,14 +73,11 @@ def ask_plan():
 def plan_answer(name: str):
     """An answer, or how far it is."""
     stage = stage_of(name, _file(name))
-    book = books.open_log_view()
     if stage.file is None:
-        return render_template("working.html", title="Plan", page="plan", book=book, stage=stage, heading="Plan",
-                               state=url_for("jobs.plan_state", name=name), back=url_for("jobs.plan"),
-                               doing="The board lives your trip with each system, forty times with weather, use and luck drawn anew. "
-                                     "Measuring and the other pages go on meanwhile.")
+        return working_page("Plan", "plan", name, stage, "The board lives your trip with each system, forty times with weather, use and "
+                                                         "luck drawn anew.")
     found = json.loads(stage.file.read_text(encoding="utf-8"))
-    return render_template("plan.html", title="Plan", page="plan", book=book, name=name, **describe(found))
+    return render_template("plan.html", title="Plan", page="plan", book=books.open_log_view(), name=name, **describe(found))
 
 
 @jobs.get("/plan/<name>/state")
@@ -138,11 +134,8 @@ def _form(given: dict[str, str], chosen: list[str], search: bool, log: bool, wro
                          "drive": "1.5", "standing": "2"}
         chosen = list(USUAL_LOADS)
     first, last = book.extent() if book.now is not None else (0.0, 0.0)
-    kept = []
-    for name, file in background().kept("plan"):
-        found = _kept(file)
-        if found is not None:
-            kept.append((name, clock_text(found["made_utc_s"], "%-d %b, %H:%M"), found["trip"], found["lead"]))
+    kept = [(name, *picked) for name, picked in kept_answers(
+        "plan", lambda answer: (clock_text(answer["made_utc_s"], "%-d %b, %H:%M"), answer["trip"], answer["lead"]))]
     return render_template(
         "plan_form.html", title="Plan", page="plan", book=book, given=given, chosen=chosen, search=search, log=log, wrong=wrong, kept=kept,
         months=list(enumerate(MONTHS, 1)), cold=COLD, driven=DRIVEN, standing=STANDING,
@@ -193,13 +186,6 @@ def _fields(wanted: PlanRequest) -> dict[str, Any]:
             "short": f"{wanted.most_short_pct:g}" if wanted.most_short_pct != 2 else "", "shore": wanted.shore_every_days or "",
             "sun": ",".join(f"{x:g}" for x in found["sun"] or ()), "air": ",".join(f"{x:g}" for x in found["air"] or ()),
             **({"search": "1"} if wanted.find else {}), **({"log": "1"} if wanted.log_days else {})}
-
-
-def _kept(file: Path) -> dict[str, Any] | None:
-    try:
-        return json.loads(file.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return None
 
 
 def _file(name: str) -> str:

@@ -8,7 +8,7 @@ from flask import Response, abort, current_app, g, redirect, render_template, re
 from dashboard import guard
 from dashboard import log_view as books
 from dashboard.jobs import jobs
-from dashboard.jobs.waiting import background, number_of, stage_of, tell_stage
+from dashboard.jobs.waiting import background, number_of, stage_of, tell_stage, working_page
 from dashboard.words import clock_text
 
 MODULE = "dashboard.printed"
@@ -40,13 +40,11 @@ def make_report() -> Any:
 def report_made(name: str) -> Any:
     """How far it is, or what to do with it."""
     stage = stage_of(name, _file(name))
-    book = books.open_log_view()
     if stage.file is None:
-        return render_template("working.html", title="Report", page="report", book=book, stage=stage, heading="Report",
-                               state=url_for("jobs.report_state", name=name), back=url_for("jobs.report"),
-                               doing="The board gathers verdict, evidence, weeks and nights, and replays the log with other set-ups. "
-                                     "Measuring and the other pages go on meanwhile.")
-    return render_template("report.html", title="Report", page="report", book=book, made=_describe(name, stage.file), kept=[], wrong="")
+        return working_page("Report", "report", name, stage,
+                            "The board gathers verdict, evidence, weeks and nights, and replays the log with other set-ups.")
+    return render_template("report.html", title="Report", page="report", book=books.open_log_view(),
+                           made=_describe(name, stage.file), kept=[], wrong="")
 
 
 @jobs.get("/report/<name>/state")

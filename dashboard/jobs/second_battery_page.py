@@ -1,8 +1,8 @@
 """Page Second battery: whether the vehicle's only battery can feed the camp, and for how long it still starts the engine."""
 from flask import render_template, request
 
+from dashboard import log_view as books
 from dashboard.jobs import jobs
-from dashboard.jobs.label_page import open_book
 from monitor.planning import second_battery as planning
 from monitor.planning.labels import LONGEST, read_label
 from monitor.reporting import second_battery_words as words
@@ -25,8 +25,8 @@ def second_battery():
             found = planning.answer(battery, _loads(given), _number(given, "night"), _number(given, "temperature"), _number(given, "drive"))
         except ValueError as error:
             wrong = sentence(error)
-    return render_template("second_battery.html", title="Second battery", page="second-battery", book=open_book(), given=given, found=found,
-                           wrong=wrong, words=words, loads=LOADS, usual=USUAL), 400 if wrong else 200
+    return render_template("second_battery.html", title="Second battery", page="second-battery", book=books.open_if_readable(), given=given,
+                           found=found, wrong=wrong, words=words, loads=LOADS, usual=USUAL), 400 if wrong else 200
 
 
 def _number(given: dict[str, str], name: str) -> float:

@@ -1,6 +1,5 @@
 """Page What if: other batteries, panels and chargers over the weeks of this log, side by side with today's."""
 import json
-from pathlib import Path
 from urllib.parse import urlencode
 
 from flask import current_app, redirect, render_template, request, url_for
@@ -11,7 +10,7 @@ from dashboard import guard
 from dashboard import log_view as books
 from dashboard.jobs import jobs
 from dashboard.jobs.pictures import Mark, draw_ranges
-from dashboard.jobs.waiting import background, number_of, stage_of, tell_stage
+from dashboard.jobs.waiting import background, kept_answers, number_of, stage_of, tell_stage, working_page
 from dashboard.words import clock_text
 from monitor.planning import candidates
 from monitor.reporting.sentences import capitalised, number, sentence
@@ -56,13 +55,11 @@ def ask_what_if():
 def what_if_answer(name: str):
     """An answer, or how far it is."""
     stage = stage_of(name, _file(name))
-    book = books.open_log_view()
     if stage.file is None:
-        return render_template("working.html", title="What if", page="what-if", book=book, stage=stage, heading="What if",
-                               state=url_for("jobs.what_if_state", name=name), back=url_for("jobs.what_if"),
-                               doing="The board replays your weeks through each set-up, a hundred times with what is not known exactly "
-                                     "drawn anew. Measuring and the other pages go on meanwhile.")
-    return render_template("what_if.html", title="What if", page="what-if", book=book, **describe(json.loads(stage.file.read_text())))
+        return working_page("What if", "what-if", name, stage, "The board replays your weeks through each set-up, a hundred times with "
+                                                               "what is not known exactly drawn anew.")
+    return render_template("what_if.html", title="What if", page="what-if", book=books.open_log_view(),
+                           **describe(json.loads(stage.file.read_text())))
 
 
 @jobs.get("/what-if/<name>/state")
@@ -146,12 +143,8 @@ def _mark(name: str, found: dict, scale: float = 1.0, at: float | None = None) -
 def _form(given: dict[str, str], wrong: str = ""):
     book = books.open_log_view()
     first, last = book.extent()
-    kept = []
-    for name, file in background().kept("whatif"):
-        found = _kept(file)
-        if found is not None:
-            kept.append((name, clock_text(found["made_utc_s"], "%-d %b, %H:%M"),
-                         "; ".join(describe_candidate(a["asked"]) for a in found["answers"][1:])))
+    kept = [(name, *picked) for name, picked in kept_answers("whatif", lambda answer: (
+        clock_text(answer["made_utc_s"], "%-d %b, %H:%M"), "; ".join(describe_candidate(a["asked"]) for a in answer["answers"][1:])))]
     vehicle, length_days = book.vehicle, (last - first) / 86400
     young = "" if length_days >= LEAST_DAYS else (f"The log is {number(length_days)} days long. It takes {LEAST_DAYS} to say something, "
                                                   "and four weeks to say it well.")
@@ -159,13 +152,6 @@ def _form(given: dict[str, str], wrong: str = ""):
         "what_if_form.html", title="What if", page="what-if", book=book, given=given, wrong=wrong, places=PLACES, fields=FIELDS,
         kinds=KINDS, kept=kept, filled={name.partition("-")[0] for name, text in given.items() if text}, young=young,
         usual_days=USUAL_DAYS, today=f"{vehicle.house.rated_capacity_ah:g} Ah, {KINDS[vehicle.house.chemistry]}" if vehicle else "")
-
-
-def _kept(file: Path) -> dict | None:
-    try:
-        return json.loads(file.read_text())
-    except (OSError, ValueError):
-        return None
 
 
 def _names() -> list[str]:

@@ -59,7 +59,7 @@ class Heartbeat:
         return Condition(
             "heartbeat_failed", "vehicle", bool(why), "low", f"The sign of life by {names} does not get out." if why else "",
             f"Whoever waits for it will think that the board is dead. The last reason: {next(iter(why.values()))}." if why else "",
-            "Is there a network? Try the command by hand.", "It gets out again.")
+            "Is there a network? Try the command by hand.", "It clears when it gets out again.")
 
     def alive(self) -> bool:
         """Whether the thread still works; there is none where nobody waits for a sign."""

@@ -48,7 +48,7 @@ class PublishThread:
             "publish_refused", "vehicle", bool(self._refused), "low",
             "The fleet's collector turns this board away." if self._refused else "",
             "Nothing is lost here; the fleet sees nothing new of this vehicle." if self._refused else "",
-            "Tell whoever runs the fleet what stands below.", "It takes the log again.", evidence=self._refused)
+            "Tell whoever runs the fleet what stands below.", "It clears when it takes the log again.", evidence=self._refused)
 
     def alive(self) -> bool:
         """Whether the thread still works."""

@@ -63,4 +63,4 @@ class CapacityWatch:
             f"It ended because {test.over}. " + (f"It gave {test.found}." if test.found else "It gave no result.")
             if told and test is not None else "",
             "Charge the house battery full now: a lead-acid battery that stands empty is damaged within days.",
-            "Six hours have passed."),)
+            "It clears after six hours."),)

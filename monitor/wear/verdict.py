@@ -89,7 +89,7 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
                           "a shunt that a load bypasses, or a discharge that goes on past that point", "count"))
     if isinstance(growth, Estimate):
         figures = f"resistance is {growth.low:.2f} to {growth.high:.2f} times that of its first weeks"
-        undo = "clean and tighten the battery's terminals and the voltage leads: if it falls, it was a contact"
+        undo = "a fall after its terminals and the voltage leads are cleaned and tightened: then it was a contact"
         if growth.low > MUCH_GROWN:
             lines.append(EvidenceLine("strong", figures, undo, "resistance"))
         elif growth.low > GROWN:

@@ -40,6 +40,7 @@ def describe(page) -> str:
     for kind, text, left, right in page.evaluate(LAYOUT):
         words = re.sub(r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun)\b|\b(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b", "@", text)
         words = re.sub(r"[\d.,:–−-]*\d[\d.,:–−]*", "#", words)[:60]
+        words = re.sub(r"updated (just now|# min ago)", "updated @", words)   # a machine that is busy takes its time
         # where text ends, and where a cell begins, is the font's: blocks say how far they reach, headings where they begin
         place = f"{round(12 * left):2d}-{round(12 * right):2d}" if kind in BLOCKS else f"{round(12 * left):2d}" if kind in HEADS else ""
         line = f"{kind:7s} {place:5s} {words}".rstrip()

@@ -34,7 +34,7 @@ def serve(database: Path) -> tuple[subprocess.Popen, str]:
     process = subprocess.Popen([sys.executable, "-m", "dashboard", "--database", str(database), "--address", address],
                                stderr=subprocess.DEVNULL)
     try:
-        wait_until_open(port, 10.0)
+        wait_until_open(port, 60.0)
     except AssertionError:
         process.kill()
         raise

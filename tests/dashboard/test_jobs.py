@@ -288,7 +288,7 @@ def test_the_board_s_page_says_what_the_self_watch_knows_worst_first_and_sends_a
     board = create_app(database, requests_folder=tmp_path / "requests").test_client()
     page = board.get("/board").text
     text = Text(page).text
-    assert "4 things need a look." in text
+    assert "4 things need attention." in text
     assert text.index("failed: hour 12 is damaged") < text.index("Last copy") < text.index("Room on the card")
     assert "4 in a week" in text and "1 not delivered by command" in text and "no network" in text
     assert "the journal of this board, your command" in text

@@ -211,7 +211,7 @@ def _weak(starts: crank.CrankState) -> Condition:
     last = starts.last
     if last is not None and last.verdict == "weak":
         return _said("crank_weak", f"The last start was weak: lowest {last.lowest_v or 0.0:.1f} V.",
-                     f"The voltage {last.because}.", (("severity", last.severity or 0.0),))
+                     f"The voltage {last.because}.", (("lowest_v", last.lowest_v or 0.0), ("severity", last.severity or 0.0)))
     grown = crank.trend(starts)
     if grown is None or grown[1] <= crank.GROWN:
         return IDLE["crank_weak"]
