@@ -103,20 +103,21 @@ def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: fl
         missing = NotYet(f"it takes {LEAST_DAYS:.0f} days of charge, temperature and use; {known} are there so far")
         return LifeForecast(missing, missing, criterion_frac, loss_per_year=missing)
     season = SEASON_SIGMA * sqrt(max(1.0 - days / 365.0, 0.0))
-    wear = _wear(slots, label, None)
+    depths = lithium_life.swing_depths(slots, label.rated_capacity_ah) if label.chemistry == "lfp" else []
+    wear = _wear(slots, label, None, depths)
     drawn, apart = _weigh(_draw(wear, label, season, measured, seed), measured)
     drawn = _with_lines(drawn, measured, seed)
     years, to_80 = (_years(drawn, frac, apart) for frac in (criterion_frac, USED_UP_FRAC))
     now = [(d.left(d.age_years) - d.left(d.age_years + 1.0), d.weight) for d in drawn]
-    shortened = _causes(slots, label, wear, criterion_frac) if causes else ()
+    shortened = _causes(slots, label, wear, criterion_frac, depths) if causes else ()
     weight = wear.weighted_cycles / wear.full_cycles if isinstance(wear, LeadWear) and wear.full_cycles else 1.0
     return LifeForecast(years, to_80, criterion_frac, shortened, _quantiles(now, 1.0), apart <= 1.0, wear.full_cycles, weight)
 
 
-def _wear(slots: Sequence[UseSlot], label: LifeLabel, cause: str | None) -> LeadWear | LithiumWear:
-    """What a year of the life does, or would do without one of its causes."""
+def _wear(slots: Sequence[UseSlot], label: LifeLabel, cause: str | None, depths: Sequence[float]) -> LeadWear | LithiumWear:
+    """What a year of the life does, or would do without one of its causes; depths: of a lithium battery's swings, by slot."""
     if label.chemistry == "lfp":
-        return lithium_life.wear_a_year(slots, label, LITHIUM_CAUSES[cause] if cause else lithium_life.NOTHING_SPARED)
+        return lithium_life.wear_a_year(slots, label, LITHIUM_CAUSES[cause] if cause else lithium_life.NOTHING_SPARED, depths)
     return lead_acid_life.wear_a_year(slots, label, LEAD_CAUSES[cause] if cause else lead_acid_life.NOTHING_SPARED)
 
 
@@ -248,7 +249,7 @@ def _quantiles(values: list[tuple[float, float]], widen: float) -> Estimate:
 
 
 def _causes(slots: Sequence[UseSlot], label: LifeLabel, wear: LeadWear | LithiumWear,
-            criterion_frac: float) -> tuple[tuple[str, float], ...]:
+            criterion_frac: float, depths: Sequence[float]) -> tuple[tuple[str, float], ...]:
     """What the usual battery of this label would live longer without each cause [years], the largest first; a tenth and more."""
     def lived(one: LeadWear | LithiumWear) -> float:
         if isinstance(one, LeadWear):
@@ -258,5 +259,5 @@ def _causes(slots: Sequence[UseSlot], label: LifeLabel, wear: LeadWear | Lithium
 
     as_it_is = lived(wear)
     names = LITHIUM_CAUSES if label.chemistry == "lfp" else LEAD_CAUSES
-    costs = [(name, lived(_wear(slots, label, name)) - as_it_is) for name in names]
+    costs = [(name, lived(_wear(slots, label, name, depths)) - as_it_is) for name in names]
     return tuple(sorted(((name, years) for name, years in costs if years >= 0.1), key=lambda pair: -pair[1]))

@@ -64,10 +64,12 @@ class LithiumWear:
     wang_use: float
 
 
-def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: EasierLithium = NOTHING_SPARED) -> LithiumWear:
+def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: EasierLithium = NOTHING_SPARED,
+                depths: Sequence[float] | None = None) -> LithiumWear:
     """The wear of a life, brought to a year.
 
-    slots: the life, oldest first; label: the battery's; spared: what it is spared.
+    slots: the life, oldest first; label: the battery's; spared: what it is spared; depths: `swing_depths` of the slots where they are
+    known already.
 
     Raises
     ------
@@ -77,7 +79,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: EasierLithiu
     if not total_h > 0:
         raise ValueError("a life needs at least one slot with a length above 0 h")
     capacity = label.rated_capacity_ah
-    depths = swing_depths(slots)
+    depths = swing_depths(slots, capacity) if depths is None else depths
     cycles = n_time = n_use = s_time = s_warm = s_cold = s_high = w_use = 0.0
     for slot, depth in zip(slots, depths, strict=True):
         warm_c = min(slot.temperature_c, spared.warmest_c)
@@ -156,8 +158,15 @@ def graphite_v(charge_frac: float) -> float:
             - 0.6875 * tanh((x + 0.0117) / 0.0529) - 0.0175 * tanh((x - 0.5692) / 0.0875))
 
 
-def swing_depths(slots: Sequence[UseSlot]) -> list[float]:
-    """For each slot the depth of the swing it belongs to: from the highest to the lowest charge of the 24 h that end with it."""
+def swing_depths(slots: Sequence[UseSlot], capacity_ah: float) -> list[float]:
+    """For each slot the depth of the swing it belongs to: from the highest to the lowest charge of the 24 h that end with it.
+
+    Of a slot that is a day or longer only its end is known: what it gave in 24 h is a swing of its own. slots: the life, oldest first;
+    capacity_ah: of the battery [Ah].
+
+    >>> swing_depths([UseSlot(24.0, 0.9, 31.0, 30.0, 20.0)], 100.0)
+    [0.3]
+    """
     found: list[float] = []
     first, span_h = 0, 0.0
     for at, slot in enumerate(slots):
@@ -165,7 +174,9 @@ def swing_depths(slots: Sequence[UseSlot]) -> list[float]:
         while span_h - slots[first].hours >= 24.0 and first < at:
             span_h -= slots[first].hours
             first += 1
+        if first == at:
+            found.append(min(slot.discharge_ah / capacity_ah * min(24.0 / slot.hours, 1.0), 1.0) if slot.hours else 0.0)
+            continue
         window = [s.charge_frac for s in slots[first:at + 1]]
-        within = slot.discharge_ah if first == at else 0.0
-        found.append(max(max(window) - min(window), min(within, 1.0) if within else 0.0))
+        found.append(max(window) - min(window))
     return found

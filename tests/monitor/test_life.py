@@ -6,6 +6,7 @@ import pytest
 
 from monitor.battery.label import Battery, Chemistry
 from monitor.findings import Estimate, NotYet
+from monitor.wear import lithium_life
 from monitor.wear.life import LifeForecast, MeasuredCapacity, forecast_life
 from monitor.wear.life_use import LifeLabel, UseSlot, label_of
 
@@ -52,6 +53,17 @@ def test_harder_is_shorter(chemistry: Chemistry) -> None:
     mild = forecast_life(_life(depth=0.05), label, causes=False)
     assert _years(deep) < _years(usual) and _years(hot) < 0.8 * _years(mild)
     assert isinstance(usual.years, Estimate) and usual.years.low < usual.years.value < usual.years.high
+
+
+@pytest.mark.parametrize("capacity", [40.0, 100.0, 300.0])
+def test_a_lithium_swing_is_as_deep_by_the_day_as_by_the_hour(capacity: float) -> None:
+    """Three tenths a night, whatever the battery holds: of a day's slot only what it gave is known."""
+    hours = _life(capacity=capacity, days=20)
+    days = [UseSlot(24.0, part[-1].charge_frac, sum(s.charge_ah for s in part), sum(s.discharge_ah for s in part), 15.0)
+            for part in (hours[k:k + 24] for k in range(0, len(hours), 24))]
+    by_hour, by_day = lithium_life.swing_depths(hours, capacity), lithium_life.swing_depths(days, capacity)
+    assert by_day[-1] == pytest.approx(0.3, abs=0.02) and by_hour[-1] == pytest.approx(by_day[-1], abs=0.03)
+    assert lithium_life.swing_depths([replace(days[0], hours=72.0)], capacity)[0] == pytest.approx(by_day[0] / 3)
 
 
 def test_lead_acid_left_part_charged_is_worn_faster() -> None:
