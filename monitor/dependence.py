@@ -50,6 +50,9 @@ HOLDS: dict[str, tuple[str, ...]] = {
     "temperature_sensor_loose": ("battery_worn", "battery_watch"),
 }
 
+#: What may hide a figure or make another alert wait: while none of them holds, nothing is held back.
+FAULTS = frozenset((*SPOILS, *HIDES, *HOLDS))
+
 #: Alert -> channels it rests on.
 ALERTS: dict[str, tuple[str, ...]] = {
     "house_reserve_forecast": (CURRENT, HOUSE_V),
@@ -115,9 +118,9 @@ def hold_back(found: Found, likely_reversed: bool = False) -> Found:
     found : a Findings of monitor/pipeline.py, with `conditions` and the groups of FIGURES
     likely_reversed : evidence points to a reversed shunt, but is not sure yet
     """
-    faults = _faults(found.conditions, _waiting(found.conditions, likely_reversed))
-    if not faults and not likely_reversed and not any(c.active and c.kind in HOLDS for c in found.conditions):
+    if not likely_reversed and not any(c.active and c.kind in FAULTS for c in found.conditions):
         return found
+    faults = _faults(found.conditions, _waiting(found.conditions, likely_reversed))
     found = replace(found, conditions=hold_back_alerts(found.conditions, likely_reversed))
     hides = _hides(found.conditions)
     hidden = {group: HIDES[fault][1] for fault, groups in hides.items() if fault != "temperature_sensor_loose" for group in groups}

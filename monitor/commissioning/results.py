@@ -9,6 +9,7 @@ from monitor.battery.label import BoardSupply
 from monitor.commissioning import document, steps
 from monitor.commissioning.answer_parsing import Fitted
 from monitor.commissioning.steps import Meter, Shown
+from monitor.findings import Z95
 
 BATTERY = {"house_voltage_v": "house", "starter_voltage_v": "starter"}
 
@@ -34,7 +35,7 @@ class Draft:
                      "for ever. Say in [board] how it is fed and measure the zero again.")
         sigma = hypot(found.sigma, board.current_sigma_a if drawn else 0.0)
         document.note_result(self.doc, "shunt", offset_a=found.value + drawn, offset_sigma_a=sigma, calibrated_on=document.today())
-        return (f"With everything off the shunt shows {found.value:+.3f} A (give or take {1.96 * found.sigma:.3f} A)"
+        return (f"With everything off the shunt shows {found.value:+.3f} A (give or take {Z95 * found.sigma:.3f} A)"
                 + ("." if drawn else "; that is its zero now.") + words)
 
     def board(self, supply: BoardSupply) -> str:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from math import hypot, sqrt
 from statistics import fmean, stdev
 
+from monitor.findings import Z95
+
 #: Limits of error of an ordinary multimeter, as fractions of what it shows (common practice; its manual knows better).
 METER_V_FRAC, METER_A_FRAC = 0.005, 0.015
 #: What a shunt may show with everything off; beyond this something was on [A].
@@ -195,4 +197,4 @@ def lead_ohm(meter: Meter, voltage: Shown, current: Shown) -> Found:
 
 def is_lossy(lead: Found) -> bool:
     """Whether the voltage's lead loses so much that it should be laid anew."""
-    return abs(lead.value) * 10.0 > LOST_V and abs(lead.value) > 1.96 * lead.sigma
+    return abs(lead.value) * 10.0 > LOST_V and abs(lead.value) > Z95 * lead.sigma

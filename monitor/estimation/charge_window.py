@@ -99,7 +99,7 @@ def _rest(count: Count, window: Window) -> tuple[float, float]:
     """Rest voltage of a window at 25 °C, and its variance."""
     rest_v, drop_v = window.rest_v / window.minutes, window.drop_v / window.minutes
     noise = 0.006**2 + (0.1 * drop_v) ** 2 + (0.013 if count.temperature_c is None else 0.003) ** 2
-    rest_v -= lead_acid.VOLTAGE_PER_K * (count.warmth_c - 25.0)
+    rest_v -= lead_acid.warmth_v(count.warmth_c)
     noise += count.unseen_surface_v**2 + (BRIEF_V**2 if window.seconds < ENOUGH_S else 0.0)
     return rest_v, noise
 
@@ -137,7 +137,7 @@ def not_fuller(belief: Belief, battery: Battery, count: Count, window: Window) -
     It says nothing of a battery that could rest as high, and less than a rest voltage of one that could not.
     belief: before it; battery: its label; count: what came in and went out; window: the voltage.
     """
-    bound_v = window.under_vs / window.under_s - lead_acid.VOLTAGE_PER_K * (count.warmth_c - 25.0)
+    bound_v = window.under_vs / window.under_s - lead_acid.warmth_v(count.warmth_c)
     expected_v, slopes, curve_v = charge_filter.rest(belief, battery)
     if expected_v <= bound_v:
         return belief

@@ -26,6 +26,7 @@ from monitor.estimation.state import CAPACITY, CHARGE, OFFSET, SIZE, Component, 
 from monitor.estimation.surroundings import Surroundings
 from monitor.estimation.triangle import layout
 from monitor.estimation.window import Past, Window
+from monitor.findings import Z95
 from monitor.parameters import table
 from monitor.posterior import Interval, Posterior
 from monitor.replacing import dataclass, replace
@@ -240,7 +241,7 @@ def _taught(found: Mixture, size: Size, descent: Descent, rated_ah: float) -> Mi
 def _may_be_born(placed: list[tuple[Component, Place]], readings: list[Reading]) -> bool:
     """Whether not knowing the charge could gain so much by this reading of an end that it would not be dropped at once."""
     wide = gaussian.log_density(0.0, prior.BORN_SIGMA_FRAC**2) + max(r.log_jacobian for r in readings) + BIRTH_MARGIN
-    return BIRTH + wide - update.evidence(tuple(c for c, _ in placed), readings, 1.0) > mixture.LIGHTEST
+    return BIRTH + wide - update.evidence(tuple(c for c, _ in placed), readings) > mixture.LIGHTEST
 
 
 def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorState:
@@ -282,7 +283,7 @@ def charge_now(state: EstimatorState, vehicle: Vehicle) -> tuple[Interval, float
     low, middle, high = state.charge
     if doubt:
         sigma = sqrt(doubt) / capacity
-        wider = hypot((high - low) / 3.92, sigma) * 1.96 - (high - low) / 2
+        wider = hypot((high - low) / (2 * Z95), sigma) * Z95 - (high - low) / 2
     return (_inside(low + moved - wider), _inside(middle + moved), _inside(high + moved + wider)), out_ah
 
 

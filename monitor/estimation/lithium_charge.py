@@ -14,6 +14,7 @@ from monitor.estimation import (
 )
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_ends import AGAIN_S, EMPTY_WORDS, FULL_WORDS
+from monitor.estimation.charge_report import BASIS
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.estimator import EstimatorState
 from monitor.estimation.state import CAPACITY, LEVEL, OFFSET, SIZE, Component
@@ -33,7 +34,6 @@ from monitor.posterior import Interval
 from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
-BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
 #: Wider than this nothing is said: the prior alone covers all there is.
 UNKNOWN_WIDTH_FRAC = 0.8
 #: What a battery's own electronics and its balancing take (5 to 30 mA on average, common practice) the shunt does not

@@ -46,8 +46,3 @@ def _pick(places: Sequence[int]) -> Pick:
 def of_rows(rows: Sequence[Sequence[float]]) -> Triangle:
     """The triangle of a whole matrix."""
     return tuple(value for i, row in enumerate(rows) for value in row[:i + 1])
-
-
-def to_rows(triangle: Triangle, n: int) -> tuple[Vector, ...]:
-    """The whole matrix of n quantities."""
-    return tuple(pick(triangle) for pick in layout(n).rows)

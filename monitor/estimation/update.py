@@ -55,13 +55,12 @@ def update(mixture: Mixture, readings: list[Reading], power: float, again: float
     return Outcome(_coarsened(mixture, found, COARSE_KINDS * again), misfit)
 
 
-def evidence(mixture: Mixture, readings: list[Reading], power: float) -> float:
+def evidence(mixture: Mixture, readings: list[Reading]) -> float:
     """Log of how likely the whole mixture made a reading.
 
-    mixture: components with their weights; readings: how each component sees this one; power: of the likelihood that counts.
+    mixture: components with their weights; readings: how each component sees this one.
     """
-    return reduce(add_logs, [c.log_weight + power * add_logs(r.log_likelihood() + _INSIDE, _FLOOR)
-                             for c, r in zip(mixture, readings, strict=True)])
+    return reduce(add_logs, [c.log_weight + add_logs(r.log_likelihood() + _INSIDE, _FLOOR) for c, r in zip(mixture, readings, strict=True)])
 
 
 def _coarsened(before: Mixture, after: list[Component], kinds_power: float) -> Mixture:

@@ -1,5 +1,6 @@
 """The fridge told from the other loads by its steps: its current, its duty, its ampere-hours a day."""
 from collections.abc import Iterator
+from functools import cache
 from math import cos, exp, hypot, pi
 from typing import ClassVar
 
@@ -27,8 +28,6 @@ SLOPE_MEMORIES, USUAL_DUTY, LEAST_INSIDE_K = P.count("slope_memories"), P.number
 LEAST_DUTY, WARMEST_H, LEAST_CYCLES = P.number("least_duty"), P.count("warmest_h"), P.count("least_cycles")
 OWN_SIGMA, UNSEEN_SIGMA, RUN_SIGMA = P.number("own_sigma"), P.number("unseen_sigma"), P.number("run_sigma")
 LIKE_SIGMA, RUN_READINGS = P.number("like_sigma"), P.number("run_readings")
-#: How much warmer than their mean the parts of an ordinary day are [K].
-SWING = [SWING_K * cos((3 * part + 1.5 - WARMEST_H) / 12 * pi) for part in range(BINS)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +202,12 @@ def duty_frac(fridge: Fridge) -> float | None:
     return on / (on + off) if on + off > 2 * 3600 else None
 
 
+@cache
+def _swings_k() -> tuple[float, ...]:
+    """How much warmer than their mean the parts of an ordinary day are [K]."""
+    return tuple(SWING_K * cos((3 * part + 1.5 - WARMEST_H) / 12 * pi) for part in range(BINS))
+
+
 def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...] | None:
     """Duty in each part of the day; parts in which it could not be seen follow from their warmth.
 
@@ -212,10 +217,10 @@ def duties(fridge: Fridge, day_c: tuple[float | None, ...]) -> tuple[float, ...]
     if overall is None:
         return None
     warm_c, slope = warmth_c(fridge), duty_per_k(fridge)[0]
-    seen_s = [on + off for on, off in zip(fridge.on_s, fridge.off_s, strict=True)]
-    swing_seen = sum(k * s for k, s in zip(SWING, seen_s, strict=True)) / sum(seen_s)
+    seen_s, swings = [on + off for on, off in zip(fridge.on_s, fridge.off_s, strict=True)], _swings_k()
+    swing_seen = sum(k * s for k, s in zip(swings, seen_s, strict=True)) / sum(seen_s)
     out = []
-    for on_s, all_s, swing, part_c in zip(fridge.on_s, seen_s, SWING, day_c, strict=True):
+    for on_s, all_s, swing, part_c in zip(fridge.on_s, seen_s, swings, day_c, strict=True):
         warmer_k = swing - swing_seen if part_c is None or warm_c is None else part_c - warm_c
         guess = min(max(overall + slope * warmer_k, LEAST_DUTY), 1.0)
         out.append((on_s + GUESS_S * guess) / (all_s + GUESS_S))

@@ -1,5 +1,4 @@
 """A life as its wear is counted from: hours with charge, throughput, temperature and voltage; and what the label says of the battery."""
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from monitor.battery.label import Battery, Chemistry
@@ -64,9 +63,3 @@ def label_of(battery: Battery, cycles: float | None = None, float_years: float |
     absorption_v = battery.absorption_v if battery.absorption_v is not None else upper_v - BELOW_UPPER_V[battery.lead_acid]
     float_v = battery.float_v if battery.float_v is not None else absorption_v - FLOAT_BELOW_V[battery.lead_acid]
     return LifeLabel(battery.chemistry, battery.rated_capacity_ah, battery.rated_hours, absorption_v, float_v, cycles, float_years)
-
-
-def mean_temperature_c(slots: Iterable[UseSlot]) -> float:
-    """The mean temperature of a life [°C]."""
-    rows = [(s.hours, s.temperature_c) for s in slots]
-    return sum(h * t for h, t in rows) / sum(h for h, _ in rows)

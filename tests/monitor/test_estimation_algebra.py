@@ -25,7 +25,7 @@ def packed(matrix: np.ndarray) -> tuple[float, ...]:
 
 
 def whole(numbers: tuple[float, ...], n: int) -> np.ndarray:
-    return np.array(triangle.to_rows(numbers, n))
+    return np.array([pick(numbers) for pick in triangle.layout(n).rows])
 
 
 def test_a_measurement_is_the_conditional_of_a_gaussian() -> None:

@@ -29,7 +29,7 @@ SUDDEN_V, SUDDEN_MINUTES = P.number("sudden_v"), P.count("sudden_minutes")
 OVER_FRAC, OVER_SOON_V_PER_DAY = P.number("over_frac"), P.number("over_soon_v_per_day")
 FAST_SIGMA_LN = P.number("fast_sigma_ln")
 _IN_USE = table("battery", "starter_battery")
-SLOW_QUARTERS, FAST_QUARTERS_KEPT = P.count("slow_quarters"), P.count("fast_quarters_kept")
+OVER_H, OVER_SOON_H = P.number("over_h"), P.number("over_soon_h")
 FAST_HOURS_PART = P.number("fast_hours_part")
 HOLDS_FRAC, HOLDS_SIGMA_LN = _IN_USE.number("holds_frac"), _IN_USE.number("holds_sigma_ln")
 
@@ -125,7 +125,7 @@ def _still_falls(extra: float, rests: tuple[Rest, ...]) -> bool:
         if extra > least and len(rests) > quarters + 1:
             before = (rests[-1 - quarters].plain_v + rests[-quarters].plain_v) / 2
             now = (rests[-1].plain_v + rests[-2].plain_v) / 2
-            if SLOW_QUARTERS * (before - now) / quarters < STILL_FRAC * extra:
+            if 86400 / QUARTER_S * (before - now) / quarters < STILL_FRAC * extra:
                 return False
     return True
 
@@ -160,7 +160,7 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
 
 def over(found: Drain, rests: tuple[Rest, ...]) -> bool:
     """Whether the voltage has stopped falling as it did: a fifth of its rate, over six hours or a day."""
-    quarters = FAST_QUARTERS_KEPT if found.fall_v_per_day > OVER_SOON_V_PER_DAY else SLOW_QUARTERS
+    quarters = round((OVER_SOON_H if found.fall_v_per_day > OVER_SOON_V_PER_DAY else OVER_H) * 3600 / QUARTER_S)
     if found.how == "sudden" or len(rests) <= quarters:
         return False
     first, last = rests[-1 - quarters], rests[-1]

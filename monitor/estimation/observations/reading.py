@@ -97,8 +97,7 @@ def beside_curve(component: Component, now: Surroundings, rest_gap_v: float, cha
     and discharge branch [V]; charge_frac: state of charge, 0 to 1.
     """
     m = component.mean
-    kinetic = (KINDS[component.family].kinetic * now.kinetic_v
-               * exp(max(min(m[KINETIC] + now.kinetic_factor * m[KINETIC_ACTIVATION], 2.0), -2.0)))
+    kinetic = _kinetic_v(component, now)
     slopes = {HYSTERESIS: rest_gap_v, RESISTANCE: now.current_a, LEVEL: 1.0, SLOW: 1.0, KINETIC: kinetic,
               KINETIC_ACTIVATION: kinetic * now.kinetic_factor}
     volts = m[HYSTERESIS] * rest_gap_v + m[RESISTANCE] * now.current_a + m[LEVEL] + m[SLOW] + kinetic
@@ -112,14 +111,20 @@ def beside_curve(component: Component, now: Surroundings, rest_gap_v: float, cha
     return volts, slopes
 
 
+def _kinetic_v(component: Component, now: Surroundings) -> float:
+    """What the chemical step at the plates takes [V], by the component's own strength and activation."""
+    m = component.mean
+    return (KINDS[component.family].kinetic * now.kinetic_v
+            * exp(max(min(m[KINETIC] + now.kinetic_factor * m[KINETIC_ACTIVATION], 2.0), -2.0)))
+
+
 def by_current(component: Component, now: Surroundings, family: Family) -> float:
     """What current, now and before, does to the voltage [V]: resistance, hysteresis, kinetics.
 
     component: one member of the mixture; now: the window's current and temperature; family: the make's curve.
     """
     m = component.mean
-    kinetic = (KINDS[component.family].kinetic * now.kinetic_v
-               * exp(max(min(m[KINETIC] + now.kinetic_factor * m[KINETIC_ACTIVATION], 2.0), -2.0)))
+    kinetic = _kinetic_v(component, now)
     return m[HYSTERESIS] * family.rest_gap.at(min(max(m[CHARGE], 0.0), 1.0)) + m[RESISTANCE] * now.current_a + kinetic
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from math import cos, exp, pi, sin, sqrt
 
+from monitor.findings import Z95
 from monitor.parameters import table
 from monitor.planning.climate import sky
 from monitor.planning.climate.places import Place, describe, distance_km, places
@@ -54,7 +55,7 @@ class Climate:
     def sun_range_kwh_m2_day(self, month: int) -> tuple[float, float]:
         """95 % range of a month's mean sun on the level [kWh/m2 a day]; month: 0 to 11."""
         outside = sky.monthly_extraterrestrial_kwh_m2(self.latitude_deg)[month]
-        middle, spread = self.clearness[month], 1.96 * self.clearness_sigma[month]
+        middle, spread = self.clearness[month], Z95 * self.clearness_sigma[month]
         low, high = CLEARNESS_LIMITS
         return max(middle - spread, min(low, middle)) * outside, min(middle + spread, max(high, middle)) * outside
 
