@@ -10,7 +10,8 @@ more than 9. What the abstract does not tell is RECONSTRUCTED here, by rules fix
 * the house: 24 cells of free acid, 1258 full cycles, 20 years of float at 20 °C (the battery that the same authors describe in
   Appl. Sci. 11 (2021) 1099); the alarm: the same data sheet, as nothing is said;
 * the sun: monthly means on a plane tilted by 42° at 42 N, 1.8 E (22-year means), days drawn about them; the air of Huesca;
-* the array yields `ratio` times the load in the poorest month: 1.1 to 1.5 is what worksheets ask for, less is what many have; all are shown;
+* the array yields `ratio` times the load in the poorest month: 1.1 to 1.5 is what worksheets ask for, less is what many have; all
+  are shown;
 * the load: two thirds of it outside the sun's hours for the house, even through the day for the alarm.
 
 Appl. Sci. 11 (2021) 1099 (abstract and section 3): the same 270 Ah bank lived about 12 years in the Pyrenees, about 5 at Tindouf,

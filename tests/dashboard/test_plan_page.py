@@ -62,13 +62,11 @@ def test_it_needs_its_own_form_and_knows_no_strange_number(client) -> None:
         assert board.get(f"/plan/{name}").status_code == 404
 
 
-def test_an_ordinary_fridge_vehicle_takes_ten_taps(client) -> None:
-    """Place (and its letters), first month, last month, the button: the rest is filled in as is usual."""
+def test_an_ordinary_fridge_vehicle_is_filled_in(client) -> None:
+    """A box with its usual loads and 1.5 h of driving: place and months are left to be said. The taps are counted in a browser."""
     page = client().get("/plan").text
     assert re.search(r'value="fridge,volume=45" selected', page) and page.count(" checked") == 4
     assert 'value="1.5" selected' in page
-    taps = 1 + 2 + 2 + 1                            # a field; two lists of two taps; the button
-    assert taps <= 10
 
 
 def test_a_request_comes_back_from_plain_data() -> None:
