@@ -14,7 +14,8 @@ def size(loads, place: str | None, latitude: float | None, month: int | None, su
     """Plan a first system: daily need, battery of either kind, flat panel alone, for an ordinary and for a poor year.
 
     The same steps as the published stand-alone worksheets (Sandia handbook; IEEE 1013 form from memory), with the place's own
-    monthly sun. They know no driving: `ampledger plan` lives the trip, with the engine, and compares systems.
+    monthly sun; what they come to is then lived for that month by the engine of `ampledger plan`, which knows driving, too, and compares
+    systems.
     """
     from monitor.cli import Refused
     from monitor.planning import first_system
@@ -32,8 +33,11 @@ def size(loads, place: str | None, latitude: float | None, month: int | None, su
     click.echo(f"Need: {plan.daily_wh:.0f} Wh a day, {plan.daily_ah:.0f} Ah at 12 V. Sun in {MONTHS[plan.month - 1]} on level ground: "
                f"{plan.sun_hours:.1f} h of full sun in an ordinary year, {plan.poor_hours:.1f} h in the poorest of ten ({plan.basis}).")
     for found in plan.suggestions:
-        click.echo(f"{found.chemistry}: {found.capacity_ah:.0f} Ah (still enough at the end of its life), "
+        ordinary, poor = found.nights_short
+        click.echo(f"{first_system.NAMES[found.kind]}: {found.capacity_ah:.0f} Ah (still enough at the end of its life), "
                    f"flat panel {found.panel_ordinary_w:.0f} W for an ordinary year, {found.panel_poor_w:.0f} W for a poor one.")
+        click.echo(f"  Lived through, with weather and use drawn: short on {ordinary.value:.0f} nights in 30 ({ordinary.low:.0f} to "
+                   f"{ordinary.high:.0f}) with the one, {poor.value:.0f} ({poor.low:.0f} to {poor.high:.0f}) with the other.")
     where = f'"{place}' if place is not None else f'"{latitude:g},LONGITUDE'
     click.echo(f"That is for the sun alone. With driving, and systems side by side: ampledger plan --place {where}@{plan.month}\" "
                + " ".join(f"--load {text}" for text in loads))

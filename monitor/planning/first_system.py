@@ -5,13 +5,16 @@ from math import sqrt
 
 from monitor.battery.label import Chemistry
 from monitor.battery.limits import limits_of
+from monitor.findings import Estimate
 from monitor.planning import sizing
 from monitor.planning.climate import between, days, sky
 from monitor.planning.climate.between import Climate
 from monitor.planning.climate.places import MONTHS
 from monitor.planning.life_engine import warmth_frac
 from monitor.planning.load_catalogue import Load, follows_warmth, steady_power_w, warmth_power_w
-from monitor.planning.trip import HEATED_C
+from monitor.planning.plan import PER, Drawn, estimate, prepare, weigh
+from monitor.planning.trip import HEATED_C, Stop, Trip
+from monitor.planning.trip_life import Candidate
 
 NAMES: dict[Chemistry, str] = {"agm": "lead-acid", "lfp": "lithium iron phosphate"}
 #: Round trip of charge into and out of the battery: handbook ranges 70 to 85 % and 92 to 96 % (energy).
@@ -28,12 +31,13 @@ LEAST_KWH_M2 = 0.08
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """What to start from, for one kind of battery."""
+    """What to start from, for one kind of battery; nights_short: per 30 of that month with either panel, lived by the planner."""
 
-    chemistry: str
+    kind: Chemistry
     capacity_ah: float
     panel_ordinary_w: float
     panel_poor_w: float
+    nights_short: tuple[Estimate, Estimate]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,7 @@ def plan(loads: Sequence[Load], climate: Climate, month: int | None = None, sunl
     """A first system for these loads at this place; month None takes the poorest month of the year.
 
     Battery: IEEE 1013 form (days, depth, end of life, cold; from memory), lithium by its own small loss in the cold. Panel: a
-    day's need through the battery's losses, over the month's sun and the panel's derating.
+    day's need through the battery's losses, over the month's sun and the panel's derating. Both are then lived for that month.
 
     climate: of the place; sunless_days: days without sun to be carried; temperature_c: where the battery stands [°C]; voltage_v: of the
     system [V]; loads: what is to be run; month: 1 to 12, None: the poorest.
@@ -74,7 +78,7 @@ def plan(loads: Sequence[Load], climate: Climate, month: int | None = None, sunl
         raise ValueError(f"there is no sun to plan with at {climate.name} in {MONTHS[chosen]}: name another month")
     daily_wh = daily_need_wh(loads, climate, chosen)
     daily_ah = daily_wh / voltage_v
-    found = []
+    found, drawn = [], prepare(Trip((Stop(climate, chosen, sky.MONTH_DAYS[chosen]),), 0.0, 0), loads)
     for kind in NAMES:
         depth = 1 - limits_of(kind).reserve_frac
         need_wh = sizing.array_output_wh(daily_wh, ROUND_TRIP_FRAC[kind])
@@ -82,8 +86,19 @@ def plan(loads: Sequence[Load], climate: Climate, month: int | None = None, sunl
         capacity = sizing.battery_with_margins(daily_ah, sunless_days, depth, temperature_c if lead else sizing.REFERENCE_C, 0.0)
         if not lead:
             capacity /= warmth_frac(False, temperature_c)
-        found.append(Suggestion(NAMES[kind], capacity, *(need_wh / (hours * PANEL_DERATE) for hours in (sun[chosen], poor))))
+        ordinary_w, poor_w = (need_wh / (hours * PANEL_DERATE) for hours in (sun[chosen], poor))
+        found.append(Suggestion(kind, capacity, ordinary_w, poor_w, live_nights(drawn, kind, capacity, (ordinary_w, poor_w))))
     return Plan(daily_wh, daily_ah, sun[chosen], poor, chosen + 1, climate.basis, tuple(found))
+
+
+def live_nights(drawn: Drawn, kind: Chemistry, capacity_ah: float, panels_w: Sequence[float]) -> tuple[Estimate, Estimate]:
+    """Nights short in 30 with either panel, by the engine of plans and what-if.
+
+    drawn: the month in all the ways it may turn out; kind: chemistry; capacity_ah: rated [Ah]; panels_w: labels of the two panels [W].
+    """
+    ordinary, poor = (estimate([PER * r.below / max(r.nights, 1) for r in weigh(drawn, Candidate(
+        "", kind, capacity_ah, limits_of(kind).reserve_frac, watts))]) for watts in panels_w)
+    return ordinary, poor
 
 
 def daily_need_wh(loads: Sequence[Load], climate: Climate, month: int) -> float:

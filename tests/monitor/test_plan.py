@@ -8,14 +8,14 @@ from click.testing import CliRunner
 
 from monitor.cli import commands
 from monitor.findings import Estimate
-from monitor.planning import life_engine, model, plan, plan_page, plan_search, plan_words, trip_life
+from monitor.planning import first_system, life_engine, model, plan, plan_page, plan_search, plan_words, trip_life
 from monitor.planning.charging_paths import EnginePath
 from monitor.planning.life_engine import LifeDay
-from monitor.planning.load_catalogue import Load, parse_load
+from monitor.planning.load_catalogue import Load, parse_load, parse_plain_load
 from monitor.planning.load_profile import Slot
 from monitor.planning.plan_candidates import make_usual, parse_system
 from monitor.planning.plan_circuits import design_circuits, list_parts
-from monitor.planning.trip import describe_trip, make_trip, parse_months
+from monitor.planning.trip import describe_trip, make_trip, parse_months, parse_place
 from monitor.planning.trip_life import Candidate, live
 from monitor.planning.trip_weather import REST_DAYS, draw_trip
 
@@ -251,3 +251,17 @@ def test_limits_of_chance_are_kept() -> None:
     tables = trip_life.make_tables(AGM, trip_life.Luck(spare=0.5))
     assert all(row[100] == 0 and row[20] > row[90] for row in tables.still)
     assert max(max(row) for row in tables.engine) <= tables.source_a + 1e-9
+
+
+def test_a_worksheet_is_lived_through() -> None:
+    """Its battery and panel for the poorest month: the poor year's panel is short on fewer nights; more nights where there is less sun."""
+    loads = [parse_plain_load("fridge,45,9"), parse_plain_load("lights,10,4")]
+    found = first_system.plan(loads, parse_place("Lisbon"), None)
+    for one in found.suggestions:
+        ordinary, poor = one.nights_short
+        assert ordinary.low <= ordinary.value <= ordinary.high and poor.value < ordinary.value < 15
+        drawn = plan.prepare(make_trip([("Lisbon", str(found.month))], 0.0, 0), loads)
+        starved = first_system.live_nights(drawn, one.kind, one.capacity_ah, (one.panel_ordinary_w / 2, one.panel_ordinary_w / 2))
+        assert starved[0] == starved[1] and starved[0].value > ordinary.value
+    said = CliRunner().invoke(commands, ["size", "--load", "fridge,45,9", "--load", "lights,10,4", "--place", "Lisbon"])
+    assert said.exit_code == 0 and said.output.count("Lived through") == 2
