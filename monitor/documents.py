@@ -8,11 +8,11 @@ PLACES = (Path(__file__).parent.parent / "docs", Path("/usr/share/doc/ampledger/
 
 #: The shelves: heading -> the documents on it, in the order of reading. What stands on none is reference.
 SHELVES = {
-    "For travellers": ("guide", "starting-help", "parked", "buying", "dashboard"),
+    "For travellers": ("guide", "how-full", "tonight", "starter-watch", "starting-help", "parked", "buying", "dashboard"),
     "For electricians": ("job-sheet", "wiring", "install", "commissioning", "network"),
     "Reference": (),
-    "Research notes": ("how-it-works", "estimation", "starter-watch", "tonight", "health", "planning", "battery-life", "blind-alleys",
-                       "reliability", "simulated-vehicle"),
+    "Research notes": ("how-it-works", "estimation", "starter-watch-notes", "tonight-notes", "health", "planning", "battery-life",
+                       "blind-alleys", "reliability", "simulated-vehicle"),
 }
 
 

@@ -21,7 +21,7 @@ TYPED_SIGMA_S, SHOWN_SIGMA_S = 30.0, 2.0
 def clock(said: str | None, sure: bool, config_file: Path | None, database: Path | None) -> None:
     """Show how the log is dated and by whom, or say to the daemon what time it is and hear whether it is believed.
 
-    Dates can be put right at any time, for all that was ever logged; no ampere-hour changes by it.
+    Dates can be put right at any time, for all that was ever logged; amp-hours are not affected.
     """
     from monitor.cli import Refused
     from monitor.commands.wishes import ask_daemon

@@ -84,4 +84,4 @@ def _print_nights(candidate: str, days: int, database: Path) -> None:
         click.echo(f"  {name + ':':28}{number(nights.value)} nights in 30 below the reserve "
                    f"({number(nights.low)} to {number(nights.high)}), lowest {number(100 * lowest.value)} %; "
                    f"new and used like this: {life_words.describe_years(answer.years)}")
-    click.echo(f"  Weight: {len(slots) / 96:.0f} days of log; the present set-up is reproduced within {100 * rms:.1f} points.")
+    click.echo(f"  Weight: {len(slots) / 96:.0f} days of log; the model matches your log to {100 * rms:.1f} %.")

@@ -149,7 +149,7 @@ def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slo
     weight = "one season, weeks of log" if days >= SHORT_LOG_DAYS else f"only {days:.0f} days of log: a hint, no more"
     if known_share < 0.9:
         weight += f"; {100 * (1 - known_share):.0f} % of it are gaps"
-    weight += f"; the present set-up is reproduced within {100 * rms_frac:.1f} points"
+    weight += f"; the model matches your log to {100 * rms_frac:.1f} %"
     life = forecast_on_slots(slots, setup, start_frac)
     return CandidateResult(
         setup,
