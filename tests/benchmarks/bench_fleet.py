@@ -56,10 +56,25 @@ def measure(vehicles: int, days: int, address: str | None = None, processes: int
         pages(place, vehicles, days)
 
 
-def flaky(vehicles: int = 50, days: int = 30, logs: int = 3, threads: int = 6) -> None:
+def taking(address: str, name: int, days: int, hours: int) -> None:
+    """Prints how fast one vehicle more is taken into a collection that `measure` made.
+
+    address: of the database; name: the vehicle's number; days: of minutes; hours: so much in a batch, 24 or a part of it.
+    """
+    with TemporaryDirectory() as folder:
+        log = store_fixture.fill(Path(folder) / "ampledger.db", REAL_DAYS, beat_s=60.0)
+        spent_s, cpu_s, server_s = _take(address, log, [name], days, hours)
+    minutes, batches = days * 1440, days * 24 / hours
+    print(f"{days} days in batches of {hours} h: {minutes / spent_s:,.0f} minutes a second; a second of processor time, its own and "
+          f"PostgreSQL's, {minutes / (cpu_s + server_s):,.0f}; a batch {1e3 * cpu_s / batches:.0f} and {1e3 * server_s / batches:.0f} ms",
+          flush=True)
+
+
+def flaky(vehicles: int = 50, days: int = 30, logs: int = 3, threads: int = 6) -> tuple[int, int]:
     """So many boards publish at once, through connections that lose, repeat and reorder; then every row is compared.
 
-    vehicles: boards; days: of life behind each; logs: different lives among them; threads: boards that talk at the same moment.
+    vehicles: boards; days: of life behind each; logs: different lives among them; threads: boards that talk at the same moment. Returns
+    how many came whole, every row once, and how many talks broke off.
     """
     from concurrent.futures import ThreadPoolExecutor
     from random import Random
@@ -94,25 +109,28 @@ def flaky(vehicles: int = 50, days: int = 30, logs: int = 3, threads: int = 6) -
         print(f"{vehicles} boards, {days} days, {count} rows each: {vehicles - wrong} of {vehicles} whole, every row once; "
               f"{broken} talks broke off; {took_s:.0f} s")
         engine.dispose()
+        return vehicles - wrong, broken
 
 
-def _batches(log: Path, days: int) -> Any:
-    """The batches of one board over so many days, one a day: the real days again and again, each at its own place in time."""
+def _batches(log: Path, days: int, hours: int = 24) -> Any:
+    """The batches of one board over so many days, one for so many hours: the real days again and again, each at its own place in time."""
     with open_view(log) as view:
         real = {level: list(view.rolled(level, -(2**62), 2**62)) for level in ("minutes", "quarters", "hours")}
         first = next_parts(view, Cursors(), Privacy(), {"minutes": 1, "quarters": 1, "hours": 1})
         forecasts = view.rows("forecasts")
         found = lines_part("findings", [view.findings_text()], ("at_ms", "text"))
     others = (*(p for p in first.parts if p.table in ("boots", "meta", "alerts")), found)
-    for day in range(days):
-        source, shift = day % REAL_DAYS, (day // REAL_DAYS) * REAL_DAYS * DAY_MS
-        parts = list(others) if day == 0 else [p for p in others if p.table == "findings"]
+    length_ms = hours * 3_600_000
+    for number in range(days * 24 // hours):
+        source = number % (REAL_DAYS * 24 // hours)
+        shift = number * length_ms - source * length_ms
+        parts = list(others) if number == 0 else [p for p in others if p.table == "findings"]
         for level, rows in real.items():
-            of_day = [(row[0] + shift, row[1] + shift, *row[2:]) for row in rows if (row[0] - 1) // DAY_MS == source]
-            parts.append(columns_part(level, of_day))
-        parts.append(lines_part("forecasts", [(row[0] + shift, *row[1:]) for row in forecasts if row[0] // DAY_MS == source],
-                                TABLE_COLUMNS["forecasts"]))
-        yield day + 1, tuple(parts)
+            if inside := [(row[0] + shift, row[1] + shift, *row[2:]) for row in rows if (row[0] - 1) // length_ms == source]:
+                parts.append(columns_part(level, inside))
+        if seen := [(row[0] + shift, *row[1:]) for row in forecasts if (row[0] - 1) // length_ms == source]:
+            parts.append(lines_part("forecasts", seen, TABLE_COLUMNS["forecasts"]))
+        yield number + 1, tuple(parts)
 
 
 def _board(log: Path) -> None:
@@ -138,12 +156,13 @@ def _now_utc_s(days: int) -> float:
     return store_fixture.BEGINS_UTC_S + (days + 5) * 86400.0
 
 
-def _take(address: str, log: Path, numbers: Sequence[int], days: int) -> tuple[float, float]:
-    """(seconds, seconds of this process's own) that taking the batches of these vehicles took, without making them."""
+def _take(address: str, log: Path, numbers: Sequence[int], days: int, hours: int = 24) -> tuple[float, float, float]:
+    """(seconds, processor time here [s], PostgreSQL's [s]) that taking the batches of these vehicles took, without making them."""
     from monitor.fleet.by_hand import own_version
 
-    engine, batches, now_utc_s = database.open_engine(address), list(_batches(log, days)), _now_utc_s(days)
+    engine, batches, now_utc_s = database.open_engine(address), list(_batches(log, days, hours)), _now_utc_s(days)
     spent_s = cpu_s = 0.0
+    server_s = _server_cpu_s(engine)
     for number in numbers:
         with engine.begin() as connection:
             key_hash = keys.hash_of(keys.enrol(connection, f"vehicle-{number:04d}", now_utc_s))
@@ -154,17 +173,25 @@ def _take(address: str, log: Path, numbers: Sequence[int], days: int) -> tuple[f
                 intake.take(connection, key_hash, data, now_utc_s)
             spent_s += time.perf_counter() - began
             cpu_s += time.process_time() - before_s
+    server_s = _server_cpu_s(engine) - server_s
     engine.dispose()
-    return spent_s, cpu_s
+    return spent_s, cpu_s, server_s
 
 
-def _tell_taken(engine: Engine, minutes: int, spent: list[tuple[float, float]], took_s: float) -> None:
+def _tell_taken(engine: Engine, minutes: int, spent: list[tuple[float, float, float]], took_s: float) -> None:
     with engine.connect() as connection:
         size = connection.execute(text("select sum(pg_total_relation_size(oid)) from pg_class where relkind = 'r' and relnamespace = "
                                        "'public'::regnamespace")).scalar_one()
-    each, own = minutes / sum(s for s, _ in spent), minutes / sum(c for _, c in spent)
+    each, own = minutes / sum(s for s, _, _ in spent), minutes / sum(c for _, c, _ in spent)
     print(f"{minutes:,} minutes taken in {took_s:.0f} s by {len(spent)} processes: {each:,.0f} a second by each ({own:,.0f} a second of "
           f"its own processor time), {float(size) / minutes:.1f} bytes a minute with indexes", flush=True)
+
+
+def _server_cpu_s(engine: Engine) -> float:
+    """Processor time so far of PostgreSQL's processes that serve this collection (Linux, proc_pid_schedstat(5))."""
+    with engine.connect() as connection:
+        pids = connection.execute(text("select pid from pg_stat_activity where datname = current_database()")).scalars().all()
+    return sum(int(Path(f"/proc/{pid}/schedstat").read_text().split()[0]) for pid in pids) / 1e9
 
 
 def pages(address: str, vehicles: int, days: int) -> None:
@@ -193,14 +220,16 @@ def pages(address: str, vehicles: int, days: int) -> None:
              "a vehicle's page Now": "/vehicle/vehicle-0000/",
              "the batteries by model": "/batteries"}
     for name, place in asked.items():
-        times, cpu = [], []
+        times, cpu, server_s = [], [], _server_cpu_s(engine)
         for _ in range(9):
             began, before_s = time.perf_counter(), time.process_time()
             answer = client.get(place, headers={"X-Bench": "bench"}, environ_base={"REMOTE_ADDR": "127.0.0.1"})
             times.append(time.perf_counter() - began)
             cpu.append(time.process_time() - before_s)
             assert answer.status_code == 200, (place, answer.status_code, answer.get_data(as_text=True)[:200])
-        print(f"{name}: {1e3 * sorted(times)[4]:.0f} ms, {1e3 * sorted(cpu)[4]:.0f} ms of it the process's "
+        server_s = (_server_cpu_s(engine) - server_s) / len(times)
+        took_s, own_s = sorted(times)[4], sorted(cpu)[4]
+        print(f"{name}: {1e3 * took_s:.0f} ms; processor time {1e3 * own_s:.0f} ms here, {1e3 * server_s:.0f} ms PostgreSQL's "
               f"(at best {1e3 * min(times):.0f} ms; {len(answer.get_data()) / 1e3:.0f} kB)", flush=True)
     engine.dispose()
 
