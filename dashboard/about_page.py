@@ -34,7 +34,8 @@ def chapters(book: LogView) -> list[tuple[str, Rows]]:
                 ("Covers", span(last - first), ""), ("Simulated", "yes" if book.simulated else "no", ""),
                 ("Clock", trust, f"give or take {_doubt(book.now.utc_sigma_s)}")]
     return [("This log", log), ("What is measured", _measured(book)), ("Not measured, last 30 days", _missing(book)),
-            ("Versions", _versions())]
+            ("Versions", _versions() if book.on_board else [("ampledger on its board", book.board_version or "not known", ""),
+                                                            *((f"{name} here", found, note) for name, found, note in _versions())])]
 
 
 def _doubt(sigma_s: float) -> str:

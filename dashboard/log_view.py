@@ -46,6 +46,8 @@ class LogView:
 
     #: Whether this is the vehicle's own board, where something can be done, and not a collection of many vehicles' rows.
     on_board = True
+    #: What the vehicle's own board runs, where that is another machine.
+    board_version = ""
 
     def __init__(self, database: Path, kept: MemoizedAnswers | None = None) -> None:
         self._reader = Reader(database)

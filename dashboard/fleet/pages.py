@@ -149,7 +149,9 @@ def _line(line: overview.VehicleLine) -> dict[str, Any]:
         "starter": "" if row.starter_v is None else f"{number(row.starter_v, 2)} V",
         "years": "" if row.years is None else life_words.describe_years(Estimate(row.years, row.years_low, row.years_high, "learnt")),
         "verdict": "" if row.verdict in (None, "", "not enough evidence") else row.verdict,
-        "seen": "never" if row.seen_utc_s is None else age_words(max(time.time() - row.seen_utc_s, 0.0))}
+        "drain": "" if row.drain_a is None else f"{number(1000 * max(row.drain_a, 0.0))} mA",
+        "refused": row.refused if line.need not in ("", "refused") else "",
+        "seen": "never heard from" if row.seen_utc_s is None else f"last heard {age_words(max(time.time() - row.seen_utc_s, 0.0))}"}
 
 
 def _three(value: float | None, low: float | None, high: float | None) -> tuple[str, str]:

@@ -122,12 +122,13 @@ class CollectedLogView(log_view.LogView):
     def __init__(self, engine: Engine, name: str) -> None:
         plain, _, wanted = name.partition("~")
         with database.reading(engine) as connection:
-            row = connection.execute(select(vehicles.c.id, vehicles.c.line, vehicles.c.seen_utc_s).where(
+            row = connection.execute(select(vehicles.c.id, vehicles.c.line, vehicles.c.seen_utc_s, vehicles.c.version).where(
                 vehicles.c.name == plain)).fetchone()
         if row is None or (wanted and not wanted.isdecimal()):
             raise log_view.NoLogView("There is no such vehicle.", f"No vehicle of this fleet is called {name[:40]}.",
                                      "Look in the list: Fleet")
-        super().__init__(Path(plain), log_view.MemoizedAnswers())
+        super().__init__(Path(plain if not wanted else f"{plain}, log number {wanted}"), log_view.MemoizedAnswers())
+        self.board_version = row.version
         self._engine, self._vehicle_id, self._line = engine, row.id, int(wanted) if wanted else row.line
         self._seen_utc_s = row.seen_utc_s or 0.0
         self._reader = CollectedReader(engine, row.id, self._line, plain, self._seen_utc_s)
@@ -140,7 +141,9 @@ class CollectedLogView(log_view.LogView):
     @cached_property
     def stale(self) -> str:
         """A sentence where its board has sent nothing for long: what is a board's own hour of silence is none here."""
-        silent_s = time.time() - self._seen_utc_s
-        if self.now is None or silent_s < overview.SILENT_S:
+        if self.now is None or self._age_s < overview.SILENT_S:
             return ""
-        return f"Nothing has come from its board for {span(silent_s)}. The newest reading is of {clock_text(self.now.utc_s)}."
+        silent_s = time.time() - self._seen_utc_s
+        silent = silent_s >= overview.SILENT_S
+        heard = f"Nothing has come from its board for {span(silent_s)}." if silent else "Its board sends nothing newer."
+        return f"{heard} The newest reading is of {clock_text(self.now.utc_s)}."

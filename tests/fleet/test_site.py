@@ -17,6 +17,7 @@ from dashboard.words import age_words
 from monitor.fleet import keys, people
 from monitor.fleet.publishing import Https, Publisher, Refused
 from monitor.fleet.tables import vehicles
+from tests import store_fixture
 from tests.fleet.lines import NOW_UTC_S, Straight
 from tests.fleet.test_publish import assert_same
 
@@ -64,7 +65,11 @@ def test_the_list_puts_what_needs_somebody_first(fleet: Engine) -> None:
     text = client_of(fleet, "see").get("/").get_data(as_text=True)
     assert text.index("hilux-07") < text.index("patrol-02")
     assert "The house battery is at 31 %." in text, "the open alert of the log, in its own words"
-    assert "Nothing has come from its board yet." in text
+    assert "Nothing has come from its board yet." in text and "never heard from" in text
+    with fleet.begin() as connection:
+        connection.execute(update(vehicles).where(vehicles.c.name == "hilux-07").values(refused="2026-08-01: Another board publishes."))
+    text = client_of(fleet, "see").get("/").get_data(as_text=True)
+    assert "Another board publishes." in text, "it is also said where something else is more urgent"
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -72,7 +77,8 @@ def test_a_vehicles_own_pages_are_the_boards(fleet: Engine, page: str) -> None:
     answer = client_of(fleet, "see").get(f"/vehicle/hilux-07/{page}")
     text = answer.get_data(as_text=True)
     assert answer.status_code == 200, text[:300]
-    assert 'href="/vehicle/hilux-07/log"' in text and 'href="/">← Fleet' in text
+    assert 'href="/vehicle/hilux-07/log"' in text and 'href="/">← Fleet' in text and "<b>hilux-07</b>" in text
+    assert page != "about" or "ampledger on its board" in text
     assert "Mark as seen" not in text and "Remind me" not in text and "/more" not in text
 
 
@@ -100,6 +106,16 @@ def test_a_vehicles_pages_are_old_when_nothing_came_for_long(fleet: Engine, sile
     assert (said in text) if said else "NOT UPDATED" not in text
     assert client.get("/vehicle/hilux-07/api/v1/now").json["stale"] is bool(said)
     assert f"updated {age_words(silent_days * 86400)}" in text, "since its last batch came"
+
+
+def test_a_board_that_sends_but_measures_nothing_new_is_said(fleet: Engine, published_log: Path, tmp_path: Path) -> None:
+    log = store_fixture.fill(tmp_path / "real" / "ampledger.db", 0.2, beat_s=60.0, simulated=False)
+    with fleet.begin() as connection:
+        key = keys.enrol(connection, "van-11", NOW_UTC_S)
+    Publisher(log, Straight(fleet, key), "board-b", "0.1.0").publish(lambda: NOW_UTC_S)
+    with fleet.begin() as connection:
+        connection.execute(update(vehicles).where(vehicles.c.name == "van-11").values(seen_utc_s=time.time()))
+    assert "Its board sends nothing newer." in client_of(fleet, "see").get("/vehicle/van-11/").get_data(as_text=True)
 
 
 def test_what_changes_a_vehicle_is_done_on_its_own_board(fleet: Engine) -> None:
