@@ -223,7 +223,7 @@ class Reader:
         with self._view() as log:
             labels = log.labels
             rows = log.rows("events", "where kind = ? order by at_ms, id", (kind,))
-        return [LoggedItem(utc_s(labels, row[1]), _event(row)) for row in rows]
+        return [LoggedItem(utc_s(labels, row[1]), event_of(row)) for row in rows]
 
     def labels(self) -> tuple[Span, ...]:
         """How the line of time is labelled."""
@@ -266,7 +266,7 @@ class Reader:
         """
         with self._view() as log:
             rows = _between(log, "events", "order by at_ms, id", from_utc_s, to_utc_s, most)
-        return [LoggedItem((row[1] + offset) / 1000, _event(row)) for offset, row in rows]
+        return [LoggedItem((row[1] + offset) / 1000, event_of(row)) for offset, row in rows]
 
     def alerts(self, open_only: bool = False, limit: int = 200, below: int | None = None) -> list[LoggedItem[Alert]]:
         """Alerts as they stand, latest first; until_utc_s is when an alert cleared.
@@ -374,7 +374,8 @@ def _between(log: View, table: str, order: str, from_utc_s: float, to_utc_s: flo
     return found
 
 
-def _event(row: tuple[Any, ...]) -> Event:
+def event_of(row: tuple[Any, ...]) -> Event:
+    """What happened, from a row of the table events of the log."""
     _, at_ms, kind, battery, message, figures = row
     return Event(at_ms / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures))))
 

@@ -1,5 +1,9 @@
 """A property of the way from board to collection: whatever happens to logs and connections, each row is there once, and as it was."""
+import re
 import shutil
+import subprocess
+import sys
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from random import Random
@@ -19,6 +23,7 @@ from monitor.store.view import open_view
 from tests.fleet.lines import NOW_UTC_S, Flaky, Straight, publish_until_done
 from tests.fleet.test_publish import assert_same, cut_log
 
+ROOT = Path(__file__).parents[2]
 STEP = st.sampled_from(["grow", "talk", "broken talk", "restart", "copy put back"])
 
 
@@ -128,14 +133,32 @@ def test_a_copied_card_in_another_board_is_another_board(tmp_path: Path, files: 
     assert len(board_of(first)) == 32
 
 
-def test_a_board_imports_nothing_of_a_fleet() -> None:
-    """Neither the collector nor what it needs: seen in a process that only runs the daemon's modules."""
-    import subprocess
-    import sys
+#: What belongs to the collector alone.
+COLLECTORS = ("tables", "database", "intake", "filing", "view", "years", "rounds", "people", "keys", "overview", "batteries", "judging")
 
-    code = ("import sys, monitor.process.service, dashboard, monitor.cli\n"
+
+@pytest.mark.parametrize(("modules", "none_of"), [
+    ("monitor.process.service, dashboard, monitor.cli, monitor.commands.run", ("monitor.fleet", "dashboard.fleet")),
+    ("monitor.fleet.publish_thread", tuple(f"monitor.fleet.{name}" for name in COLLECTORS))])
+def test_a_board_imports_nothing_of_a_collector(modules: str, none_of: tuple[str, ...]) -> None:
+    """Neither the collector nor what it needs: seen in a process that only runs the daemon's modules, or the thread that publishes."""
+    code = (f"import sys, {modules}\n"
             "bad = [m for m in sys.modules if m.partition('.')[0] in ('psycopg', 'scipy', 'numpy', 'distributed')"
-            " or m.startswith('monitor.fleet')]\n"
+            f" or m.startswith({none_of})]\n"
             "print(bad); sys.exit(bool(bad))")
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_a_board_installs_nothing_of_a_collector() -> None:
+    """What the extra brings is in no dependency of the program itself, nor among the pinned parts of a board's package."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+
+    def names(lines: list[str]) -> set[str]:
+        return {re.split(r"[^A-Za-z0-9_-]", line, maxsplit=1)[0].lower() for line in lines}
+
+    extra = names(project["optional-dependencies"]["fleet"])
+    assert extra == {"psycopg", "numpy", "scipy"}
+    assert not extra & names(project["dependencies"])
+    pins = names([line for line in (ROOT / "deb/pins.txt").read_text().splitlines() if line and line[0] not in "# "])
+    assert len(pins) > 20 and not pins & {*extra, "psycopg-binary"}

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import Engine, select, update
 
 from monitor.findings import Estimate
-from monitor.fleet import by_hand, database, overview
+from monitor.fleet import batteries, by_hand, database, overview
 from monitor.fleet.tables import vehicles, years
 from monitor.fleet.years import AGAIN_S, CLAIMED_S, YearsThread, claim, described, work_out
 from monitor.logbook.reader import Reader
@@ -93,3 +93,16 @@ def test_the_thread_ends_at_once(engine: Engine) -> None:
     assert time.monotonic() - began < 2
     with engine.connect() as connection:
         assert connection.execute(select(years)).fetchall() == []
+
+
+def test_batteries_are_shown_with_the_weeks_of_the_boards_own_log(two: Engine, three_weeks: Path) -> None:
+    weeks = Reader(three_weeks).weeks()
+    with database.reading(two) as connection:
+        groups = batteries.group_batteries(connection, NOW_UTC_S)
+    points = [point for group in groups for point in group.points]
+    known = [found for _, found in weeks if found.capacity_ah is not None]
+    assert len(weeks) == 2 and len(known) > 0
+    rated_ah = store_fixture.VEHICLE.house.rated_capacity_ah
+    assert [(p.vehicle, p.capacity_frac) for p in points] == [("hilux-07", w.capacity_ah / rated_ah) for w in known]
+    assert points[-1].throughput_ah == pytest.approx(sum(w.charge_out_ah for _, w in weeks))
+    assert {name for group in groups for name in group.vehicles} == {"hilux-07", "patrol-02", "new-01"}
