@@ -272,6 +272,17 @@ def test_both_batteries_high_together_is_no_wrong_divider() -> None:
     assert times(14.2) >= 2 and times(None) >= 2
 
 
+@pytest.mark.parametrize(("step_a", "pairs"), [(0.0, True), (0.05, False)])
+def test_a_cold_battery_near_no_current_moves_its_voltage_by_little_current(step_a: float, pairs: bool) -> None:
+    """At dawn in the frost 0.05 A of sun more lift a resting lead-acid battery by 30 mV: that is no load past the shunt."""
+    held, ring = bypass.Bypass(), ()
+    for k in range(8 * 60):
+        cloudy = k // 30 % 2
+        ring = (*ring[-10:], 12.70 - 0.03 * cloudy, 0.07 - step_a * cloudy)
+        held = bypass.minute(held, 60.0 * k, ring, COAST_OWNER.house, 0.001, 23.0)
+    assert (held.pairs >= bypass.PAIRS) is pairs
+
+
 def test_a_step_that_the_starter_battery_makes_as_well_is_no_bypass() -> None:
     """Joined batteries share each other's loads: the house current may stay at nothing while both voltages step down and up."""
     def pairs(starter_step_v: float) -> float:
