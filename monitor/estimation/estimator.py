@@ -20,7 +20,7 @@ from monitor.estimation import (
 )
 from monitor.estimation.observations import end_to_end, graphite_step, reading, rest, steep_end
 from monitor.estimation.observations.end_to_end import Swing
-from monitor.estimation.observations.graphite_step import Descent, Size
+from monitor.estimation.observations.graphite_step import Descent, Fall
 from monitor.estimation.observations.reading import Place, Reading
 from monitor.estimation.state import CAPACITY, CHARGE, OFFSET, SIZE, Component, Mixture
 from monitor.estimation.surroundings import Surroundings
@@ -207,34 +207,34 @@ def _descended(state: EstimatorState, now: Surroundings | None, w: Window, rated
     since_s, now_s = descent.taught_at_s, state.past.at_s
     if now_s is None or not descent.points or since_s is not None and now_s - since_s < graphite_step.AGAIN_S:
         return replace(state, descent=descent)
-    size = graphite_step.found(descent, rated_ah)
-    if size is not None:
-        found = _taught(found, size, descent, rated_ah)
+    fall = graphite_step.found(descent, rated_ah)
+    if fall is not None:
+        found = _taught(found, fall, descent, rated_ah)
         return replace(state, mixture=found, descent=replace(descent, begun=False, points=(), taught_at_s=now_s, floor_ah=0.0))
     depth_ah = descent.points[-1][0]
     if depth_ah > descent.floor_ah + 0.01 * rated_ah:
-        least = graphite_step.not_yet(descent, rated_ah)
-        if least is not None:
+        here = graphite_step.not_yet(descent, rated_ah)
+        if here is not None:
             before = graphite_step.at_depth(descent, descent.floor_ah, rated_ah)
-            found = mixture.normalised([replace(c, log_weight=c.log_weight + _gain(c, least) - _gain(c, before)) for c in found])
+            found = mixture.normalised([replace(c, log_weight=c.log_weight + _gain(c, here) - _gain(c, before)) for c in found])
             descent = replace(descent, floor_ah=depth_ah)
     return replace(state, mixture=found, descent=descent)
 
 
-def _gain(c: Component, least: Size | None) -> float:
-    return 0.0 if least is None else least.log_at_least(c.mean[CAPACITY], c.variance(CAPACITY))
+def _gain(c: Component, at: Fall | None) -> float:
+    return 0.0 if at is None else at.log_not_yet(families.KINDS[c.family], c.mean[CAPACITY], c.variance(CAPACITY))
 
 
-def _taught(found: Mixture, size: Size, descent: Descent, rated_ah: float) -> Mixture:
+def _taught(found: Mixture, fall: Fall, descent: Descent, rated_ah: float) -> Mixture:
     """The mixture after the step told a capacity; what its absence had told before is part of it, and taken back."""
     before, parts = graphite_step.at_depth(descent, descent.floor_ah, rated_ah), []
     for c in found:
         cross = layout(SIZE).rows[CAPACITY](c.covariance)
-        likely, value_ln, sigma_ln = size.measured(c.mean[CAPACITY], cross[CAPACITY])
-        mean, covariance = gaussian.update(c.mean, c.covariance, list(cross), value_ln - c.mean[CAPACITY], cross[CAPACITY] + sigma_ln**2)
+        likely, miss, slope, total = fall.measured(families.KINDS[c.family], c.mean[CAPACITY], cross[CAPACITY])
+        mean, covariance = gaussian.update(c.mean, c.covariance, [slope * x for x in cross], miss, total)
         weight = c.log_weight - _gain(c, before)
         parts.append(Component(weight + likely + log(1.0 - graphite_step.UNLIKE), c.family, mean, covariance))
-        parts.append(replace(c, log_weight=weight + log(graphite_step.UNLIKE / graphite_step.UNLIKE_SPAN_LN)))
+        parts.append(replace(c, log_weight=weight + log(graphite_step.UNLIKE / (graphite_step.UNLIKE_SPAN * rated_ah))))
     return mixture.reduced(tuple(parts))
 
 

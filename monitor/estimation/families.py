@@ -1,9 +1,15 @@
 """The kinds of lithium battery that stand side by side in the mixture, and how far each may lie from its curve."""
 from dataclasses import dataclass
+from math import hypot
 from typing import Literal
 
 from monitor.battery import rest_curves
 from monitor.battery.rest_curves import Family
+from monitor.parameters import table
+
+#: ln of what a battery holds when new over its label.
+NEW_LN = table("battery", "lithium_cell").number("new_ln")
+Curve = Literal["measured", "half-way", "published"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,34 +18,46 @@ class Kind:
 
     level, shape, axis: times the spread of the makes measured, for height and shape of the curve and for where along the
     charge axis its bends stand, bottom for its knee. kinetic: its kinetic
-    gap over theirs. filling_by_capacity: how much of a missing capacity (ln) is missing filling of graphite.
+    gap over theirs. label_sigma_ln: how far what it held when new may lie from its label (ln); wear_ln, wear_sigma_ln: what it
+    has lost since (ln), and one sigma. filling_by_capacity: how much of a missing capacity (ln) is missing filling of graphite.
     """
 
-    name: str
+    curve: Curve
     share: float
     along_count: int
-    curve: Literal["measured", "half-way", "published"]
     level: float
     shape: float
     axis: float
     bottom: float
     kinetic: float
-    capacity_ln: float
-    capacity_sigma_ln: float
+    label_sigma_ln: float
+    wear_ln: float
+    wear_sigma_ln: float
     filling_by_capacity: float
 
+    @property
+    def capacity_ln(self) -> float:
+        """ln of what it holds over its label."""
+        return NEW_LN - self.wear_ln
 
-#: New ones: the makes measured (parameters.toml). Worn ones: 75 to 98 % of what 252 retired cells had lost lay beyond
-#: graphite's step (Tao et al. 2024). Then what is unlike them: the published electrode curves, which lie 60 to 240 mV
-#: lower, and half-way between. Shares and widths of the unlike by judgement.
-KINDS = (
-    Kind("like the makes measured", 0.38, 11, "measured", 1.0, 1.0, 1.0, 1.0, 1.0, -0.02, 0.12, 0.2),
-    Kind("worn", 0.15, 6, "measured", 1.2, 1.4, 1.2, 1.5, 1.0, -0.18, 0.09, 0.7),
-    Kind("much worn", 0.13, 6, "measured", 1.2, 1.4, 1.2, 1.5, 1.0, -0.37, 0.11, 0.7),
-    Kind("half-way to the published", 0.11, 5, "half-way", 1.4, 1.4, 1.2, 2.0, 0.6, -0.05, 0.17, 0.4),
-    Kind("like the published", 0.09, 5, "published", 1.2, 1.0, 1.0, 1.2, 0.3, -0.05, 0.15, 0.3),
-    Kind("of an unknown make", 0.14, 6, "measured", 2.0, 2.2, 1.5, 2.0, 1.0, -0.10, 0.20, 0.5),
-)
+    @property
+    def capacity_sigma_ln(self) -> float:
+        """One sigma of that."""
+        return hypot(self.label_sigma_ln, self.wear_sigma_ln)
+
+    def new_ln(self, over_label_ln: float) -> tuple[float, float, float]:
+        """ln of what one held when new that now holds so much over its label (ln), its slope by that, and its variance."""
+        label, wear = self.label_sigma_ln**2, self.wear_sigma_ln**2
+        part = label / (label + wear)
+        return NEW_LN + part * (over_label_ln - self.capacity_ln), part, part * wear
+
+
+_P = table("estimation", "families")
+#: From the makes measured to what is unlike them; each row has the numbers of a kind in the order of its fields.
+_CURVES: tuple[tuple[str, Curve], ...] = (
+    ("as_measured", "measured"), ("worn", "measured"), ("much_worn", "measured"), ("halfway", "half-way"), ("as_published", "published"),
+    ("unknown_make", "measured"))
+KINDS = tuple([Kind(curve, *_P.numbers(name)) for name, curve in _CURVES])
 
 
 def curves(without: tuple[str, ...] = ()) -> tuple[Family, ...]:

@@ -2,10 +2,13 @@
 from dataclasses import dataclass
 from math import exp, tanh
 
+from monitor.battery.rest_curves import line
 from monitor.parameters import table
 
 _P = table("battery", "lithium_cell")
-_KELVIN, _REFERENCE_K = 273.15, 298.15
+_KELVIN, _REFERENCE_C = 273.15, 25.0
+_REFERENCE_K = _KELVIN + _REFERENCE_C
+_WARMTH_V = _P.numbers("warmth_v_per_k")
 TAU_H, TAU_K, TAU_SIGMA_K = _P.number("diffusion_h"), _P.number("diffusion_activation_k"), _P.sigma("diffusion_activation_k")
 LIMIT = _P.number("diffusion_limit_per_h")
 KINETIC_V, KINETIC_K, KINETIC_SIGMA_K = _P.number("kinetic_v"), _P.number("kinetic_activation_k"), _P.sigma("kinetic_activation_k")
@@ -29,6 +32,10 @@ class Surroundings:
     diffusion_factor: float
     kinetic_factor: float
     coldness: float        # 1 at 25 °C, more in the cold: kinetics against 25 °C
+
+    def warmth_v(self, charge_frac: float) -> float:
+        """By how much the rest curve lies higher than at 25 °C [V], at a charge of 0 to 1."""
+        return (self.temperature_c - _REFERENCE_C) * line(_WARMTH_V, charge_frac)
 
 
 def _inverse(temperature_c: float) -> float:

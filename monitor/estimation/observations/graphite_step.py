@@ -10,17 +10,17 @@ from dataclasses import dataclass
 from math import erf, exp, hypot, log, sqrt
 from statistics import median
 
+from monitor.estimation.families import Kind
 from monitor.estimation.gaussian import log_density
 from monitor.estimation.surroundings import Surroundings
 from monitor.parameters import table
 
 _P = table("battery", "lithium_step")
 #: Of a new battery's capacity, what lies below graphite's lower stage, and what between step and full; the part of what is lost
-#: that lies there; what a new battery holds over its label (ln).
+#: that lies there.
 STAGE, STAGE_SIGMA = _P.number("stage_frac"), _P.sigma("stage_frac")
 USUAL, USUAL_SIGMA = 1.0 - _P.number("step_frac"), _P.sigma("step_frac")
 KAPPA, KAPPA_SIGMA = _P.number("lost_above_frac"), _P.sigma("lost_above_frac")
-NEW_LN, NEW_SIGMA_LN = _P.number("new_ln"), _P.sigma("new_ln")
 #: Parts of the rated capacity: where the upper flat is read, how far beyond the step it has to be level again, the widest
 #: distance of two readings that still tell.
 UPPER_FROM, UPPER_TO, LOWER_FROM, LOWER_TO = (
@@ -30,8 +30,8 @@ SPACING = _P.number("spacing_frac")
 WIDEST = _P.number("widest_frac")
 #: The step falls by so much; the lower flat by no more over its reading.
 FALL_V, FALLING, LEVEL_V = _P.number("fall_v"), _P.number("falling"), _P.number("level_v")
-#: Share of batteries whose voltage falls otherwise, and over how much of ln capacity they lie.
-UNLIKE, UNLIKE_SPAN_LN = _P.number("unlike"), _P.number("unlike_span_ln")
+#: Share of batteries whose voltage falls otherwise, and over how much of the rated capacity.
+UNLIKE, UNLIKE_SPAN = _P.number("unlike"), _P.number("unlike_span_frac")
 #: Not read below this temperature, nor at a higher rate.
 COLDEST_C, FASTEST_PER_H = _P.number("coldest_c"), _P.number("fastest_per_h")
 #: Its error is the same each time: it is taught again only when capacity has had so long to walk away from it.
@@ -57,41 +57,55 @@ class Descent:
 
 
 @dataclass(frozen=True, slots=True)
-class Size:
-    """What a fall of the voltage says of ln of the capacity [Ah], and one sigma: if it is the step, and if it is the stage below."""
+class Fall:
+    """The charge drawn since full [Ah] at which the voltage falls, as it would at rest, and one sigma of it."""
 
-    step_ln: float
-    step_sigma_ln: float
-    stage_ln: float
-    stage_sigma_ln: float
+    depth_ah: float
+    sigma_ah: float
     rated_ah: float
 
-    def _has_step(self, value_ln: float, variance: float) -> float:
-        """How likely a battery believed to be so large has an upper flat that can be seen."""
-        new, capacity = self.rated_ah * exp(NEW_LN), exp(value_ln)
-        depth = USUAL * new - KAPPA * (new - capacity) - 0.5 * UPPER_TO * self.rated_ah
-        return _normal(depth / hypot(USUAL_SIGMA * new, KAPPA * capacity * sqrt(variance)))
+    def _step(self, kind: Kind, value_ln: float) -> tuple[float, float, float]:
+        """Where a battery of a kind that holds so much (ln Ah) has its step: depth [Ah], slope by that, variance."""
+        now, (new_ln, part, left) = exp(value_ln), kind.new_ln(value_ln - log(self.rated_ah))
+        new = self.rated_ah * exp(new_ln)
+        lost, by_new = new - now, USUAL - KAPPA
+        variance = (USUAL_SIGMA * new) ** 2 + (KAPPA_SIGMA * lost) ** 2 + (by_new * new) ** 2 * left
+        return USUAL * new - KAPPA * lost, by_new * part * new + KAPPA * now, variance
 
-    def log_at_least(self, value_ln: float, variance: float) -> float:
+    def _stage(self, kind: Kind, value_ln: float) -> tuple[float, float, float]:
+        """The same of the stage below."""
+        now, (new_ln, part, left) = exp(value_ln), kind.new_ln(value_ln - log(self.rated_ah))
+        new = self.rated_ah * exp(new_ln)
+        return now - STAGE * new, now - STAGE * part * new, (STAGE_SIGMA * new) ** 2 + (STAGE * new) ** 2 * left
+
+    def _has_step(self, kind: Kind, value_ln: float, variance: float) -> float:
+        """How likely a battery believed to be so large has an upper flat that can be seen."""
+        depth, slope, spread = self._step(kind, value_ln)
+        return _normal((depth - 0.5 * UPPER_TO * self.rated_ah) / sqrt(spread + slope * slope * variance))
+
+    def log_not_yet(self, kind: Kind, value_ln: float, variance: float) -> float:
         """Log of how likely a battery believed to be so large shows no fall down to here.
 
-        value_ln: ln of its capacity [Ah]; variance: of that.
+        kind: which kind of battery it is; value_ln: ln of its capacity [Ah]; variance: of that.
         """
-        share = self._has_step(value_ln, variance)
-        above = _normal((value_ln - self.step_ln) / sqrt(variance + self.step_sigma_ln**2))
-        below = _normal((value_ln - self.stage_ln) / sqrt(variance + self.stage_sigma_ln**2))
-        return log((1.0 - UNLIKE) * (share * above + (1.0 - share) * below) + UNLIKE)
+        share = self._has_step(kind, value_ln, variance)
+        later = [_normal((depth - self.depth_ah) / sqrt(spread + slope * slope * variance + self.sigma_ah**2))
+                 for depth, slope, spread in (self._step(kind, value_ln), self._stage(kind, value_ln))]
+        return log((1.0 - UNLIKE) * (share * later[0] + (1.0 - share) * later[1]) + UNLIKE)
 
-    def measured(self, value_ln: float, variance: float) -> tuple[float, float, float]:
-        """Log of how likely a battery believed to be so large has its fall here; the capacity that says, its ln and one sigma.
+    def measured(self, kind: Kind, value_ln: float, variance: float) -> tuple[float, float, float, float]:
+        """Log of how likely a battery believed to be so large has its fall here [1/Ah]; how much later than expected it comes
+        [Ah], the slope of what was expected by ln of the capacity, and the variance of the surprise.
 
-        value_ln: ln of its capacity [Ah]; variance: of that.
+        kind: which kind of battery it is; value_ln: ln of its capacity [Ah]; variance: of that.
         """
-        share = min(max(self._has_step(value_ln, variance), 1e-6), 1.0 - 1e-6)
-        step = log(share) + log_density(value_ln - self.step_ln, variance + self.step_sigma_ln**2)
-        stage = log(1.0 - share) + log_density(value_ln - self.stage_ln, variance + self.stage_sigma_ln**2)
-        likely = max(step, stage) + log(1.0 + exp(-abs(step - stage)))
-        return (likely, self.step_ln, self.step_sigma_ln) if step > stage else (likely, self.stage_ln, self.stage_sigma_ln)
+        share = min(max(self._has_step(kind, value_ln, variance), 1e-6), 1.0 - 1e-6)
+        found = []
+        for part, (depth, slope, spread) in ((share, self._step(kind, value_ln)), (1.0 - share, self._stage(kind, value_ln))):
+            total = spread + slope * slope * variance + self.sigma_ah**2
+            found.append((log(part) + log_density(self.depth_ah - depth, total), self.depth_ah - depth, slope, total))
+        best, other = sorted(found, reverse=True)
+        return best[0] + log(1.0 + exp(other[0] - best[0])), *best[1:]
 
 
 def _normal(x: float) -> float:
@@ -120,20 +134,14 @@ def follow(descent: Descent, out_ah: float, doubt_ah2: float, free_v: float | No
     return Descent(True, depth, descent.doubt_ah2 + doubt_ah2, points, descent.taught_at_s, descent.floor_ah)
 
 
-def _size(depth_ah: float, shift_frac: float, spacing_ah: float, doubt_ah2: float, rated_ah: float) -> Size:
-    new = rated_ah * exp(NEW_LN)
+def _fall(depth_ah: float, shift_frac: float, spacing_ah: float, doubt_ah2: float, rated_ah: float) -> Fall:
     # the surface runs ahead of the whole: at rest the fall would have come so much later
-    depth = depth_ah - shift_frac * new
-    counted = hypot(0.3 * spacing_ah, sqrt(doubt_ah2), 0.5 * shift_frac * new)
-    lost = (USUAL * new - depth) / KAPPA
-    by_step, by_stage = max(new - lost, 0.3 * rated_ah), max(depth + STAGE * new, 0.3 * rated_ah)
-    step_sigma = hypot(counted / KAPPA, USUAL_SIGMA * new / KAPPA, lost * KAPPA_SIGMA / KAPPA, (1.0 - USUAL / KAPPA) * new * NEW_SIGMA_LN)
-    stage_sigma = hypot(counted, STAGE_SIGMA * new, STAGE * new * NEW_SIGMA_LN)
-    return Size(log(by_step), step_sigma / by_step, log(by_stage), stage_sigma / by_stage, rated_ah)
+    ahead_ah = shift_frac * rated_ah
+    return Fall(depth_ah - ahead_ah, hypot(0.3 * spacing_ah, sqrt(doubt_ah2), 0.5 * ahead_ah), rated_ah)
 
 
-def found(descent: Descent, rated_ah: float) -> Size | None:
-    """The capacity that the step tells, once it was passed and the voltage is level again.
+def found(descent: Descent, rated_ah: float) -> Fall | None:
+    """Where the voltage fell, once it is level again.
 
     descent: what was seen since full; rated_ah: rated capacity.
     """
@@ -160,11 +168,11 @@ def found(descent: Descent, rated_ah: float) -> Size | None:
     first_below = min((d for d, v, _ in points if d > last_above and v < high - 2.0 * half + 0.5 * half), default=2.0 * rated_ah)
     if first_below - last_above > WIDEST * rated_ah + (d1 - d0):
         return None
-    return _size(crossed, shift, d1 - d0, descent.doubt_ah2, rated_ah)
+    return _fall(crossed, shift, d1 - d0, descent.doubt_ah2, rated_ah)
 
 
-def not_yet(descent: Descent, rated_ah: float) -> Size | None:
-    """The capacity at which the step would stand just here, while the voltage is still on the upper flat.
+def not_yet(descent: Descent, rated_ah: float) -> Fall | None:
+    """Here it has not fallen, while the voltage is still on the upper flat.
 
     descent: what was seen since full; rated_ah: rated capacity.
     """
@@ -173,12 +181,12 @@ def not_yet(descent: Descent, rated_ah: float) -> Size | None:
     if not upper or points[-1][0] <= UPPER_TO * rated_ah or points[-1][1] < median(upper) - FALLING * FALL_V:
         return None
     depth, _, shift = points[-1]
-    return _size(depth, shift, 0.0, descent.doubt_ah2, rated_ah)
+    return _fall(depth, shift, 0.0, descent.doubt_ah2, rated_ah)
 
 
-def at_depth(descent: Descent, depth_ah: float, rated_ah: float) -> Size | None:
+def at_depth(descent: Descent, depth_ah: float, rated_ah: float) -> Fall | None:
     """The same for a depth that was told before, None where none was.
 
     descent: what was seen since full; depth_ah: charge drawn [Ah]; rated_ah: rated capacity.
     """
-    return _size(depth_ah, 0.0, 0.0, descent.doubt_ah2, rated_ah) if depth_ah else None
+    return _fall(depth_ah, 0.0, 0.0, descent.doubt_ah2, rated_ah) if depth_ah else None

@@ -100,8 +100,8 @@ def beside_curve(component: Component, now: Surroundings, rest_gap_v: float, cha
     kinetic = _kinetic_v(component, now)
     slopes = {HYSTERESIS: rest_gap_v, RESISTANCE: now.current_a, LEVEL: 1.0, SLOW: 1.0, KINETIC: kinetic,
               KINETIC_ACTIVATION: kinetic * now.kinetic_factor}
-    volts = m[HYSTERESIS] * rest_gap_v + m[RESISTANCE] * now.current_a + m[LEVEL] + m[SLOW] + kinetic
     z = min(max(charge_frac, KNOTS[0]), KNOTS[-1])
+    volts = m[HYSTERESIS] * rest_gap_v + m[RESISTANCE] * now.current_a + m[LEVEL] + m[SLOW] + kinetic + now.warmth_v(z)
     i = next(k for k in range(1, len(KNOTS)) if z <= KNOTS[k]) - 1
     share = (z - KNOTS[i]) / (KNOTS[i + 1] - KNOTS[i])
     for k, part in ((i, 1.0 - share), (i + 1, share)):
