@@ -128,7 +128,8 @@ def _forward(belief: Belief, vehicle: Vehicle, count: Count, depth_frac: float) 
     _, slow_v = charge_count.polarisation_v(count, battery, depth_frac)
     moved = charge_filter.forward(
         belief, count.hours, count.in_ah, count.out_ah, count.lost_ah, count.doubt_ah2, slow_v, vehicle.current_sensor.gain_sigma_frac)
-    if count.doubt_ah2 < (BOUNDED_FRAC * battery.rated_capacity_ah) ** 2:
+    # One silence is one doubt: cut at full anew every quarter of an hour of it, a full battery would creep down all night.
+    if count.current_a is None or count.doubt_ah2 < (BOUNDED_FRAC * battery.rated_capacity_ah) ** 2:
         return moved
     return charge_window.bounded(moved)
 

@@ -96,8 +96,9 @@ def at_empty(ends: Ends, empty: Anchor, end_s: float, due: bool, knee: bool) -> 
         # How much deeper it goes from here says a little more each minute.
         belief = anchored(belief, empty, repeats=20.0)
     elif due:
-        # Still there: nothing new about its size, but however long it stands, it is no fuller.
-        held_frac = max(empty.depth_frac, belief.mean[DEPTH] / exp(belief.mean[CAPACITY]))
+        # Still there: nothing new about its size, but however long it stands, it is no fuller; nor emptier than empty, or what is
+        # charged next would first fill a hole that no battery has.
+        held_frac = min(max(empty.depth_frac, belief.mean[DEPTH] / exp(belief.mean[CAPACITY])), 1.0)
         belief = put(belief, Anchor("empty", held_frac, empty.sigma_frac))
     return replace(ends, belief=belief, knee_at_s=knee_at_s, news=news, anchor="empty", anchor_at_s=end_s)
 

@@ -180,3 +180,35 @@ def test_thin_acid_is_expected_where_the_owner_measured_it() -> None:
             held = charge.update(held, minute(k, -2.0, 12.26), vehicle)
         told.append(value(charge.findings(held, vehicle).charge_frac))
     assert told[0] < 0.7 < 0.9 < told[1], "12.28 V at rest: 6 x (1.21 + 0.84) = 12.3 V is full"
+
+
+def test_a_full_battery_does_not_creep_down_all_night_because_nobody_looks() -> None:
+    """Nothing usual is known of the night yet, and nothing flowed before it: no charge is booked, and the doubt is one."""
+    held, battery = charge.begin(AGM), Plain(92.0, 80.0, 12.90, 11.80, 0.008)
+    for k in range(300):
+        volts, amps = battery.step(12.0)
+        held = charge.update(held, minute(k, amps, volts), AGM)
+    for k in range(300, 320):
+        held = charge.update(held, minute(k, 0.0, 12.95), AGM)
+    for k in range(320, 320 + 4 * 60):
+        held = charge.update(held, minute(k, None, None), AGM)
+    told = charge.findings(held, AGM).charge_frac
+    assert isinstance(told, Estimate) and told.value > 0.93 and told.low < 0.85
+
+
+def test_charge_that_goes_into_an_empty_battery_fills_no_hole_below_empty() -> None:
+    """It goes on giving a little for hours below its knee; then it is charged by 8 Ah of 92."""
+    held, battery = charge.begin(AGM), Plain(92.0, 80.0, 12.90, 11.80, 0.008)
+    k = 0
+    while battery.left_ah < 91.0:
+        volts, amps = battery.step(12.0)
+        held, k = charge.update(held, minute(k, amps, volts), AGM), k + 1
+    while battery.left_ah > 1.0:
+        volts, amps = battery.step(-4.6)
+        held, k = charge.update(held, minute(k, amps, volts if battery.left_ah > 3.0 else 10.9), AGM), k + 1
+    for _ in range(9 * 60):     # the last of it runs out at an ampere
+        held, k = charge.update(held, minute(k, -1.0, 10.8), AGM), k + 1
+    for _ in range(2 * 60):
+        held, k = charge.update(held, minute(k, 4.0, 12.2), AGM), k + 1
+    told = charge.findings(held, AGM).charge_frac
+    assert isinstance(told, Estimate) and told.value > 0.06

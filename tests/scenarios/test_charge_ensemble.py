@@ -19,9 +19,7 @@ def found(case: str) -> dict[str, float]:
     return table([score(drive) for drive in drives(case)])
 
 
-@pytest.mark.parametrize("case", [pytest.param(case, marks=pytest.mark.xfail(
-    case == "lead cold", reason="known: 2.2 points where the counter has 2.0, since silences and surface charge are allowed for",
-    strict=False)) for case in CASES])
+@pytest.mark.parametrize("case", CASES)
 def test_it_errs_less_than_counting_with_a_reset_at_full(case: str) -> None:
     assert found(case)["rmse"] < found(case)["counter"]
 
