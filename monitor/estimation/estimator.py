@@ -123,7 +123,7 @@ def _due(state: EstimatorState, rated_ah: float) -> bool:
         return not state.steps and lasted_s >= window.FIRST_STEP_S
     if state.steps < SOON_STEPS or lasted_s >= window.FLAT_STEP_S:
         return True
-    return w.in_ah + w.out_ah > window.MOST_FRAC * rated_ah or w.seconds > 0.0 and steep_end.applies(w.volt_seconds / w.seconds)
+    return w.in_ah + w.out_ah > window.MOST_FRAC * rated_ah or w.seconds > 0.0 and bool(steep_end.end_of(w.volt_seconds / w.seconds))
 
 
 def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> EstimatorState:
@@ -146,17 +146,17 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
                             surroundings.coldness(past.warmth_c))
     found: Mixture = tuple(predict.predict(c, passed) for c in state.mixture)
     curves = families.curves(state.without)
-    end = ""
+    end: str = ""
     if now is not None:
         placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]))
-        if steep_end.applies(now.voltage_v):
-            end = "full" if now.voltage_v > steep_end.TOP_V else "empty"
+        end = steep_end.end_of(now.voltage_v, window.tailed_off(past, w.ampere_seconds / w.seconds, rated))
+        if end:
             swung = state.empties > 0 if end == "full" else state.fulls > 0
-            readings = [steep_end.expect(c, at, curves[c.family], now, rated, swung) for c, at in placed]
+            readings = [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in placed]
             if _may_be_born(placed, readings):
                 born = [(c, reading.place(c, now)) for c in prior.born_unsure(found, BIRTH, vehicle.house, vehicle.current_sensor)]
                 placed += born
-                readings += [steep_end.expect(c, at, curves[c.family], now, rated, swung) for c, at in born]
+                readings += [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in born]
         else:
             readings = [rest.expect(c, at, curves[c.family], now, rated) for c, at in placed]
         # an end tells charge whatever the make's flats are like; while it lasts, its windows say the same again

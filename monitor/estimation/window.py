@@ -1,5 +1,6 @@
 """Gathers minutes into the window that one step of the estimate takes, and follows what a window needs of the time before."""
 from math import exp, hypot
+from typing import ClassVar
 
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.parameters import table
@@ -21,6 +22,9 @@ CHARGING_PER_H, STOPPED_PER_H, NOT_DOWN_V = _P.number("charging_per_h"), _P.numb
 BRIEF_H, BRIEF_PER_H, UNSEEN_PER_H, UNSEEN_POWER = (
     _P.number("brief_h"), _P.number("brief_per_h"), _P.number("unseen_per_h"), _P.number("unseen_power"))
 APART_PART, MEAN_PART = _P.number("apart_part"), _P.number("mean_part")
+#: Chargers that hold a low voltage: see parameters.toml.
+HELD_FROM_V, HELD_V, TAIL_PART, TAIL_PER_H = (
+    _P.number("held_from_v"), _P.number("held_v"), _P.number("tail_part"), _P.number("tail_per_h"))
 STEADY_S, STEADY_PER_H, CHANGED_PER_H = _P.number("steady_s"), _P.number("steady_per_h"), _P.number("changed_per_h")
 
 
@@ -42,7 +46,10 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """What went before: last readings, filtered current, warmth, whether the protection has opened, a gap not yet bridged."""
+    """What went before: last readings, filtered current, warmth, whether the protection has opened, a gap not yet bridged, at which
+    voltage it has stood and the most current that flowed in while it did."""
+
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"held_v", "held_a"})
 
     at_s: float | None = None
     voltage_v: float | None = None
@@ -52,6 +59,8 @@ class Past:
     opened: bool = False
     gap_s: float = 0.0
     last_gap_s: float = 0.0                # of the gap that ended last
+    held_v: float = 0.0
+    held_a: float = 0.0
 
     @property
     def warmth_c(self) -> float:
@@ -90,7 +99,19 @@ def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) 
         rate = mean / rated + keep * (rate - mean / rated)
     silent_s = past.gap_s + minute.gap_s
     gap_s, last_gap_s = (silent_s, past.last_gap_s) if mean is None else (0.0, silent_s or past.last_gap_s)
-    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s)
+    held_v, held_a = past.held_v, past.held_a
+    if minute.house_voltage_v is None or mean is None or abs(minute.house_voltage_v - held_v) > HELD_V:
+        held_v, held_a = minute.house_voltage_v or 0.0, mean or 0.0
+    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s, held_v, max(held_a, mean or 0.0))
+
+
+def tailed_off(past: Past, current_a: float, rated_ah: float) -> bool:
+    """Whether a charger holds a voltage to which the battery has risen: its current has run out, and the voltage did not come down.
+
+    past: the history; current_a: of the window [A]; rated_ah: rated capacity [Ah].
+    """
+    return (past.held_v > HELD_FROM_V and past.held_a > CHARGING_PER_H * rated_ah and not past.opened
+            and -STOPPED_PER_H * rated_ah < current_a < min(TAIL_PART * past.held_a, TAIL_PER_H * rated_ah))
 
 
 def _opened(opened: bool, before_v: float | None, before_a: float | None, volts: float, amps: float, rated: float) -> bool:

@@ -12,8 +12,10 @@ from drivers.vehicle.iron import IronPhosphate
 from drivers.vehicle.plan import BatteryPlan
 from monitor.battery.label import CurrentSensor
 from monitor.estimation import lithium_charge as charge
+from monitor.estimation import window
 from monitor.estimation.lithium_charge import LithiumState
 from monitor.estimation.state import CAPACITY, LEVEL, OFFSET
+from monitor.estimation.window import Past
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.store import saving
 from tests.benchmarks.bench_charge import score
@@ -23,9 +25,10 @@ from tests.monitor.test_charge import LITHIUM, minute, value
 
 
 class Cell:
-    """A simulated battery, and a charger that holds 14.2 V."""
+    """A simulated battery, and a charger that holds a voltage."""
 
-    def __init__(self, soc_frac: float, capacity_frac: float = 1.0) -> None:
+    def __init__(self, soc_frac: float, capacity_frac: float = 1.0, held_v: float = 14.2) -> None:
+        self.held_v = held_v
         plan = BatteryPlan("lfp", 100.0, true_capacity_frac=capacity_frac, soc_frac=soc_frac)
         self.battery = IronPhosphate(plan)
 
@@ -36,7 +39,7 @@ class Cell:
     def step(self, wanted_a: float) -> tuple[float, float]:
         """Volts and amperes of one minute in which so much current was wanted."""
         self.battery.prepare(60.0, wanted_a > 0)
-        amps = min(wanted_a, max((14.2 - self.battery.e_v) / self.battery.r_ohm, 0.0)) if wanted_a > 0 else wanted_a
+        amps = min(wanted_a, max((self.held_v - self.battery.e_v) / self.battery.r_ohm, 0.0)) if wanted_a > 0 else wanted_a
         self.battery.settle(amps)
         return self.battery.voltage_v, amps
 
@@ -136,6 +139,34 @@ def test_a_protection_that_opens_is_neither_full_nor_empty() -> None:
         state = charge.update(state, minute(k + i, 0.0, 14.4), LITHIUM)
     found = told(state).charge_frac
     assert isinstance(found, Estimate) and found.low < cell.charge_frac < 0.9 and told(state).anchor != "full"
+
+
+@pytest.mark.parametrize(("held_v", "widest"), [(13.6, 0.35), (13.7, 0.30), (13.8, 0.08)])
+def test_a_charger_that_holds_a_low_voltage_fills_it_too(held_v: float, widest: float) -> None:
+    """With its doubt: the less it holds the wider."""
+    cell = Cell(0.6, held_v=held_v)
+    state = last(live(charge.begin(LITHIUM), cell, 14.0, 15.0))
+    full = told(state).charge_frac
+    assert isinstance(full, Estimate) and cell.charge_frac > 0.96
+    assert full.low <= cell.charge_frac <= full.high and full.high - full.low < widest and full.value > 0.93
+    later = told(last(live(state, cell, 6.0, -3.0))).charge_frac
+    assert isinstance(later, Estimate) and later.low <= cell.charge_frac <= later.high
+
+
+def test_a_current_that_runs_out_with_the_sun_is_no_full_charge() -> None:
+    """The voltage comes down with it; and a voltage that was held on a flat is none of a battery near full."""
+    def after(rows: list[tuple[float, float]]) -> bool:
+        past = Past()
+        for k, (volts, amps) in enumerate(rows):
+            past = window.follow(past, minute(k, amps, volts), LITHIUM.house, CurrentSensor())
+        return window.tailed_off(past, rows[-1][1], 100.0)
+
+    falling = [15.0 * 0.9**i for i in range(40)]
+    assert after([(13.55, a) for a in falling])
+    assert not after([(13.40 + 0.01 * a, a) for a in falling])
+    assert not after([(13.40, a) for a in falling])
+    assert not after([(13.55, 15.0)] * 40) and not after([(13.55, 0.1)] * 40)
+    assert not after([(13.55, a) for a in falling] + [(13.50, -3.0)])
 
 
 def test_the_owner_s_words_reach_every_component() -> None:

@@ -6,6 +6,7 @@ come in through the shift between surface and whole. In the cold that shift is h
 how full, never how large.
 """
 from math import hypot, log
+from typing import Literal
 
 from monitor.battery.rest_curves import Family
 from monitor.estimation import gaussian
@@ -29,22 +30,28 @@ ALL_BUT_CHARGE = tuple(i for i in range(SIZE) if i != CHARGE)
 NEAR_BOTTOM, NEAR_TOP = _P.number("near_bottom_frac"), _P.number("near_top_frac")
 
 
-def applies(voltage_v: float) -> bool:
-    """Whether a window's voltage lies on an end."""
-    return voltage_v < BOTTOM_V or voltage_v > TOP_V
+def end_of(voltage_v: float, tailed_off: bool = False) -> Literal["full", "empty", ""]:
+    """The end on which a window's voltage lies, if any.
+
+    voltage_v: its mean [V]; tailed_off: a charger holds it there and hardly any current flows any more. Then the battery has risen
+    to it, and even a voltage that belongs to a flat under way lies on the rise to full.
+    """
+    if voltage_v < BOTTOM_V:
+        return "empty"
+    return "full" if voltage_v > TOP_V or tailed_off else ""
 
 
-def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float, swung: bool,
+def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float, end: str, swung: bool,
            ) -> Reading:
     """How one component sees this window's voltage, as a place on the charge axis.
 
-    swung: the other end has been seen. Until then the charge at which the count began is a guess on a flat, and the way
-    from there says nothing of how large the battery is.
+    end: "full" or "empty"; swung: the other end has been seen. Until then the charge at which the count began is a guess on a
+    flat, and the way from there says nothing of how large the battery is.
 
     component: one member of the mixture; at: the component's place on its curve; family: the make's curve and its spread; now:
     voltage, current and temperature of the window; rated_ah: rated capacity [Ah].
     """
-    top = now.voltage_v > TOP_V
+    top = end == "full"
     near = NEAR_TOP if top else NEAR_BOTTOM
     volts, beside = beside_curve(component, now, family.rest_gap.at(near), near)
     cold = max((COLD_C - now.temperature_c) / 10.0, 0.0)
