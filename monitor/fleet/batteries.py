@@ -50,7 +50,7 @@ class BatteryGroup:
     vehicles: tuple[str, ...]
     points: tuple[WeekPoint, ...]
     services: tuple[Service, ...]
-    drains_count: int
+    drains: tuple[tuple[str, int], ...]     # (vehicle, how many on its starter battery), where there were any
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ def group_batteries(connection: Connection, now_utc_s: float) -> list[BatteryGro
         groups[row.model or label, row.delivery].append(
             (row.name, _points(row, weeks), _service(row, weeks, now_utc_s), drains.get(row.id, 0)))
     found = [BatteryGroup(model, delivery, tuple(name for name, *_ in rows), tuple(p for _, points, *_ in rows for p in points),
-                          tuple(s for *_, s, _ in rows if s is not None), sum(n for *_, n in rows))
+                          tuple(s for *_, s, _ in rows if s is not None), tuple((name, n) for name, *_, n in rows if n))
              for (model, delivery), rows in groups.items()]
     return sorted(found, key=lambda group: (-len(group.vehicles), group.model, group.delivery))
 

@@ -10,7 +10,7 @@ from sqlalchemy import Engine, select
 
 from monitor.fleet import batteries, by_hand, database, judging, keys, overview, rounds
 from monitor.fleet.batteries import Service
-from monitor.fleet.tables import replays
+from monitor.fleet.tables import alerts, replays
 from monitor.logbook.entries import UNDONE
 from monitor.store.checksum import add_checksum, insert_of
 from tests.fleet.lines import NOW_UTC_S
@@ -131,3 +131,15 @@ def test_the_migrations_lead_to_the_tables(engine: Engine) -> None:
 
         context = MigrationContext.configure(connection, opts={"include_name": lambda name, kind, _: ours(kind, name)})
         assert compare_metadata(context, metadata) == []
+
+
+def test_drains_are_counted_by_vehicle(two: Engine) -> None:
+    def drain(connection: Any, number: int) -> None:
+        connection.execute(alerts.insert().values(vehicle_id=2, line=1, id=number, at_ms=number, state="normal", kind="starter_drain",
+                                                  row="[]", told=1))
+
+    with two.begin() as connection:
+        drain(connection, 7)
+        drain(connection, 8)
+        groups = batteries.group_batteries(connection, NOW_UTC_S)
+    assert [found for group in groups for found in group.drains] == [("patrol-02", 2)]

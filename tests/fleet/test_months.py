@@ -5,6 +5,8 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from alembic import command
+from alembic.config import Config
 from sqlalchemy import Engine, text
 
 from monitor.fleet import database, rounds
@@ -82,6 +84,31 @@ def test_many_boards_talk_at_once_while_the_months_go_on(engine: Engine, publish
     for number in range(boards):
         assert_same(engine, published_log, vehicle_id=number + 1)
     assert parts(engine)["blocks_other"] == 0, "its months have parts of their own now"
+
+
+def test_a_collection_of_the_first_shape_is_brought_to_the_present_one_with_its_rows(engine: Engine, published_log: Path) -> None:
+    """Its months' parts were made when a month's first row came; there was none for all others, and no years."""
+    with engine.begin() as connection:
+        connection.execute(text("drop schema public cascade"))
+        connection.execute(text("create schema public"))
+        config = Config()
+        config.set_main_option("script_location", str(database.FOLDER))
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+        connection.execute(text("create table blocks_2026_06 partition of blocks for values from ('2026-06-01') to ('2026-07-01')"))
+    key = enrol(engine)
+    line = Straight(engine, key)
+    Publisher(published_log, line, "board-a", "0.1.0", rows_at_once=SMALL).publish(lambda: NOW_UTC_S, lambda: len(line.taken) < 3)
+    assert len(line.taken) == 3, "some of it came while it was of the first shape"
+    database.upgrade(engine)
+    database.upgrade(engine)
+    found = parts(engine)
+    assert found["blocks_2026_06"] > 0 and found["blocks_other"] == 0 and f"blocks_{date.today():%Y_%m}" in found
+    with engine.connect() as connection:
+        assert connection.execute(text("select version_num from alembic_version")).scalar_one() == database.HEAD
+        assert connection.execute(text("select count(*) from years")).scalar_one() == 0
+    published(engine, published_log, key)
+    assert_same(engine, published_log)
 
 
 def test_a_month_in_use_is_made_another_time(engine: Engine, published_log: Path, monkeypatch: pytest.MonkeyPatch) -> None:
