@@ -30,6 +30,8 @@ class NotYet:
 
 
 Answer = Estimate | NotYet
+#: In the place of an answer that nobody reads where a log is lived through again.
+NOT_ASKED = NotYet("nobody asked")
 
 #: What an event or a condition is about.
 Part = Literal["house", "starter", "vehicle"]

@@ -119,7 +119,7 @@ def relive(states: TrackerStates, minute: Minute, vehicle: Vehicle, parts: froze
     vehicle : as it is known today
     parts : the trackers that live through it, with all that they need (`needed`); the others stay as they are
     """
-    return _advance(states, minute, vehicle, parts)[0]
+    return _advance(states, minute, vehicle, parts, brief="forecast" not in parts)[0]
 
 
 def needed(parts: Iterable[str]) -> frozenset[str]:
@@ -139,14 +139,14 @@ def needed(parts: Iterable[str]) -> frozenset[str]:
 
 
 def _advance(states: TrackerStates, minute: Minute, vehicle: Vehicle,
-             parts: frozenset[str] = ALL) -> tuple[TrackerStates, ChargeFindings, ProtectionFindings]:
+             parts: frozenset[str] = ALL, brief: bool = False) -> tuple[TrackerStates, ChargeFindings, ProtectionFindings]:
     joined = isolator.update(states.isolator, minute, vehicle)
     join = isolator.brief(joined, vehicle)
     cut_off = protection.update(states.protection, minute, vehicle)
     protected = protection.findings(cut_off, vehicle)
     seen, minute = minute, minute if protected.voltage_trusted else protection.without_voltage(minute)
     charged = house_charge.update(states.charge, minute, vehicle, join) if "charge" in parts else states.charge
-    charge_found = house_charge.findings(charged, vehicle)
+    charge_found = house_charge.findings(charged, vehicle, brief)
     counted = counts.update(states.counts, minute, join) if "counts" in parts else states.counts
     watched = starter.update(states.starter, seen, vehicle, join) if "starter" in parts else states.starter
     loaded = loads.update(states.loads, minute, vehicle, join, charge_found) if "loads" in parts else states.loads

@@ -134,9 +134,9 @@ def _forward(belief: Belief, vehicle: Vehicle, count: Count, depth_frac: float) 
     return charge_window.bounded(moved)
 
 
-def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
-    """What is known now."""
-    return charge_report.findings(held, vehicle)
+def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
+    """What is known now; brief: only what trackers ask that make no forecast (`house_charge.findings`)."""
+    return charge_report.findings(held, vehicle, brief)
 
 
 def conditions(held: ChargeState, vehicle: Vehicle) -> tuple[Condition, ...]:

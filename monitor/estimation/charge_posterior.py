@@ -31,6 +31,11 @@ def hand_on(part: Part, doubt_frac: float, doubt_ln: float, hidden_ln: float, of
     return Posterior(tuple(sorted(made, key=itemgetter(1))), offset_sigma_a).rounded()
 
 
+def of_offset(offset_sigma_a: float) -> Posterior:
+    """Of the belief only how well the shunt's zero is known, one sigma [A]."""
+    return Posterior((), offset_sigma_a).rounded()
+
+
 def _split(whole: Part, hidden_ln: float, lever: float) -> list[Part]:
     """One normal as two halves by capacity, the lower one wider by what is hidden; charge follows by their covariance and the lever."""
     w, z, q, var_z, var_q, cross = whole

@@ -6,7 +6,7 @@ from monitor.battery.label import Vehicle
 from monitor.estimation import charge_posterior, charge_suspicion, charging_stage, step_resistance
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
 from monitor.estimation.charge_held import ChargeState
-from monitor.findings import Z95, Answer, Basis, ChargeFindings, Estimate, NotYet
+from monitor.findings import NOT_ASKED, Z95, Answer, Basis, ChargeFindings, Estimate, NotYet
 from monitor.posterior import Part
 
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
@@ -22,18 +22,18 @@ LEAST_OF_LABEL, HIDDEN_NONE, HIDDEN_ALL = 0.65, 0.06, 0.10
 SYSTEMATIC = 0.04
 
 
-def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
-    """What is known now."""
+def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
+    """What is known now; brief: only what trackers ask that make no forecast (`house_charge.findings`)."""
     count, house = held.count, vehicle.house
     part = _part(held, vehicle)
     _, counted, log_q, var_z, var_q, cross = part
     sigma, sigma_q = sqrt(var_z) + 0.002, sqrt(max(var_q, 0.0))
     z = min(counted, 1.0)   # a count may run beyond full, what is in the battery may not
     age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
-    stage = charging_stage.stage(count, house, held.session_sigma < 1.0)
+    stage = "unknown" if brief else charging_stage.stage(count, house, held.session_sigma < 1.0)
     offset = _offset(held, vehicle)
     resistance = _resistance(held, z)
-    doubt = chemistry_doubt(held, vehicle)
+    doubt = "" if brief else chemistry_doubt(held, vehicle)
     hidden = _hidden(held, log_q, sigma_q, house.rated_capacity_ah)
     low, high = _ends(z, sigma, sigma_q, cross, hidden)
     if held.suspicion.reversed:
@@ -50,12 +50,15 @@ def findings(held: ChargeState, vehicle: Vehicle) -> ChargeFindings:
     beyond = hypot(vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC)
     sigma_q = hypot(sigma_q, beyond)
     learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if held.fulls else "label"
+    charge = Estimate(_inside(z), low, high, basis)
+    size = Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, hidden)), capacity * exp(Z95 * sigma_q), learnt)
+    if brief:
+        belief = charge_posterior.of_offset(held.belief.sigma(OFFSET))
+        return ChargeFindings(charge, size, NOT_ASKED, NOT_ASKED, resistance, offset, held.anchor, age, doubt, stage, belief)
     left = _left(z, sigma, capacity, sigma_q, cross, hidden, 0.0, basis)
     usable = _left(z, sigma, capacity, sigma_q, cross, hidden, house.reserve_soc_frac, basis)
     return ChargeFindings(
-        Estimate(_inside(z), low, high, basis),
-        Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, hidden)), capacity * exp(Z95 * sigma_q), learnt),
-        left, usable, resistance, offset, held.anchor, age, doubt, stage,
+        charge, size, left, usable, resistance, offset, held.anchor, age, doubt, stage,
         charge_posterior.hand_on(part, SYSTEMATIC, beyond, hidden, held.belief.sigma(OFFSET)))
 
 

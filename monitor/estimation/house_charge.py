@@ -30,9 +30,19 @@ def update(held: HouseState, minute: Minute, vehicle: Vehicle, join: JoinFinding
     return charge.update(held, minute, vehicle, join)
 
 
-def findings(held: HouseState, vehicle: Vehicle) -> ChargeFindings:
-    """What is known now."""
-    return lithium_charge.findings(held, vehicle) if isinstance(held, LithiumState) else charge.findings(held, vehicle)
+def findings(held: HouseState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
+    """What is known now.
+
+    Parameters
+    ----------
+    held : of the estimator that fits the label
+    vehicle : as it is known today
+    brief : only what trackers ask that make no forecast. What is left, the stage of charging and the doubt of the type are not worked
+        out then, and of the posterior nothing but how well the zero of the shunt is known
+    """
+    if isinstance(held, LithiumState):
+        return lithium_charge.findings(held, vehicle, brief)
+    return charge.findings(held, vehicle, brief)
 
 
 def conditions(held: HouseState, vehicle: Vehicle) -> tuple[Condition, ...]:

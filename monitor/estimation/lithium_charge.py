@@ -21,6 +21,7 @@ from monitor.estimation.state import CAPACITY, LEVEL, OFFSET, SIZE, Component
 from monitor.estimation.step_resistance import Resistance
 from monitor.estimation.triangle import Triangle, Vector, layout
 from monitor.findings import (
+    NOT_ASKED,
     Z95,
     Answer,
     Basis,
@@ -91,14 +92,14 @@ def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object 
     return LithiumState(estimate, resistance, count, suspicion, tuple(news))
 
 
-def findings(state: LithiumState, vehicle: Vehicle) -> ChargeFindings:
-    """What is known now."""
+def findings(state: LithiumState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
+    """What is known now; brief: only what trackers ask that make no forecast (`house_charge.findings`)."""
     estimate, count, house = state.estimate, state.count, vehicle.house
     age = None if estimate.anchor_at_s is None or count.at_s is None else count.at_s - estimate.anchor_at_s
     (low, middle, high), out_ah = estimator.charge_now(estimate, vehicle)
     resistance, offset = _resistance(state, 1.0 - middle), _offset(state, vehicle)
-    stage = charging_stage.stage(count, house, estimate.anchor == "full" and age is not None and age < 3 * 3600.0)
-    doubt = charge_suspicion.chemistry_doubt(state.suspicion, house, 0.0, 0.0, False)
+    stage = "unknown" if brief else charging_stage.stage(count, house, estimate.anchor == "full" and age is not None and age < 3 * 3600.0)
+    doubt = "" if brief else charge_suspicion.chemistry_doubt(state.suspicion, house, 0.0, 0.0, False)
     wait = None
     if state.suspicion.reversed:
         wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
@@ -111,8 +112,11 @@ def findings(state: LithiumState, vehicle: Vehicle) -> ChargeFindings:
         basis = "counting"
     q_low, q, q_high = estimate.capacity_ah
     learnt: Basis = "empty seen" if estimate.anchor == "empty" else "learnt" if estimate.fulls else "label"
+    charge, size = Estimate(middle, low, high, basis), Estimate(q, q_low, q_high, learnt)
+    if brief:
+        return ChargeFindings(charge, size, NOT_ASKED, NOT_ASKED, resistance, offset, estimate.anchor, age, doubt, stage, estimate.belief)
     return ChargeFindings(
-        Estimate(middle, low, high, basis), Estimate(q, q_low, q_high, learnt),
+        charge, size,
         _less(estimate.left_ah, out_ah, 1.0, estimate.capacity_ah, basis),
         _less(estimate.usable_ah, out_ah, 1.0 - house.reserve_soc_frac, estimate.capacity_ah, basis),
         resistance, offset, estimate.anchor, age, doubt, stage,
