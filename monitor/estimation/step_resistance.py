@@ -63,6 +63,9 @@ def bins(minute: Minute) -> Bins:
     found: list[tuple[float, float, float]] = []
     n, volts, amps, start = 0, 0.0, 0.0, None
     samples = minute.samples
+    if len(samples) == 1:   # what a log gives back
+        voltage, current = samples[0].house_voltage_v, samples[0].house_current_a
+        return [] if voltage is None or current is None else [(samples[0].at_s, voltage, current)]
     for sample in samples:
         voltage, current = sample.house_voltage_v, sample.house_current_a
         if voltage is None or current is None:

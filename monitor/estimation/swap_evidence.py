@@ -127,7 +127,7 @@ def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, 
         jump_v = calm_v - state.before_v
     now = SwapEvidence(usual, since, 0.0, state.interrupted_at_s, state.interrupted_s, calm_v, state.before_v, settling, jump_v,
                        last_v, last_a, state.found, state.found_ratio, state.found_jump_v)
-    if now.found or log_odds(now, battery) < FOUND_LN:
+    if now.found or now.interrupted_at_s is None or log_odds(now, battery) < FOUND_LN:
         return now
     change = resistance_change(now, battery)
     return replace(now, found=True, found_ratio=None if change is None else exp(change[0]), found_jump_v=now.jump_v)

@@ -67,7 +67,8 @@ def update(state: CountsState, minute: Minute, join: JoinFindings) -> CountsStat
         today, total = replace(today, start_s=minute.start_s), replace(total, start_s=minute.start_s)
     elif _new_day(state, minute):
         today, yesterday = Tally(minute.start_s), today
-    return CountsState(_book_minute(today, minute, join), _book_minute(total, minute, join), yesterday, minute.hour, True)
+    sources = _by_source(minute, join)
+    return CountsState(_book_minute(today, minute, *sources), _book_minute(total, minute, *sources), yesterday, minute.hour, True)
 
 
 def _new_day(state: CountsState, minute: Minute) -> bool:
@@ -77,21 +78,24 @@ def _new_day(state: CountsState, minute: Minute) -> bool:
     return minute.hour < state.last_hour - 12 and age_s > 3600 or age_s > 1.5 * DAY_S
 
 
-def _book_minute(tally: Tally, minute: Minute, join: JoinFindings) -> Tally:
-    sun, alternator, other = tally.sun_ah, tally.alternator_ah, tally.other_ah
+def _by_source(minute: Minute, join: JoinFindings) -> tuple[float, float, float]:
+    """What a minute's charge came from: sun, alternator, other [Ah]."""
     received = minute.charge_in_ah
-    if received:
-        if minute.solar_current_a is not None and join.engine != "running":
-            share = min(minute.solar_current_a * minute.covered_s / 3600, received)
-            sun += max(share, 0.0)
-            other += received - max(share, 0.0)
-        elif join.engine in ("running", "cranking"):
-            alternator += received
-        elif minute.hour is None or DAYLIGHT[0] <= minute.hour < DAYLIGHT[1]:
-            sun += received
-        else:
-            other += received
-    return Tally(tally.start_s, sun, alternator, other, tally.spent_ah + minute.charge_out_ah,
+    if not received:
+        return 0.0, 0.0, 0.0
+    if minute.solar_current_a is not None and join.engine != "running":
+        share = max(min(minute.solar_current_a * minute.covered_s / 3600, received), 0.0)
+        return share, 0.0, received - share
+    if join.engine in ("running", "cranking"):
+        return 0.0, received, 0.0
+    if minute.hour is None or DAYLIGHT[0] <= minute.hour < DAYLIGHT[1]:
+        return received, 0.0, 0.0
+    return 0.0, 0.0, received
+
+
+def _book_minute(tally: Tally, minute: Minute, sun_ah: float, alternator_ah: float, other_ah: float) -> Tally:
+    return Tally(tally.start_s, tally.sun_ah + sun_ah, tally.alternator_ah + alternator_ah, tally.other_ah + other_ah,
+                 tally.spent_ah + minute.charge_out_ah,
                  tally.received_wh + minute.energy_in_wh, tally.spent_wh + minute.energy_out_wh,
                  tally.gap_s + minute.gap_s, tally.seen_s + minute.covered_s)
 

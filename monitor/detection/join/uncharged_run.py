@@ -1,12 +1,11 @@
 """Whether the engine runs and nothing charges: the starter battery stays under load after a start, or after charging ended."""
-from dataclasses import dataclass
 from typing import Literal
 
 from monitor.detection.join import alternator_control
 from monitor.detection.join.engine import EngineState
 from monitor.findings import Engine, Isolator
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 P = table("detection/join", "uncharged_run")
@@ -58,9 +57,10 @@ def update(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, i
         return state if charging_s < CHARGES_S else UnchargedRun(
             rest_v=state.rest_v, house_a=state.house_a, charging_s=charging_s, found=state.found and run.state != "running")
     on = minute.ignition_on is not None and minute.ignition_on >= 0.5
-    now = replace(_begun(replace(state, charging_s=0.0, ignition_on=on), minute, was, run), now_v=volts)
+    now = _begun(state, minute, was, run, on)
     if not now.began:
-        return replace(now, rest_v=volts, house_a=minute.house_current_a)
+        return replace(now, charging_s=0.0, ignition_on=on, now_v=volts, rest_v=volts, house_a=minute.house_current_a)
+    now = replace(now, charging_s=0.0, ignition_on=on, now_v=volts)
     if minute.ignition_on is not None and not on:
         return _over(now, minute)
     if minute.end_s - now.begun_s < SETTLE_S:
@@ -93,16 +93,16 @@ def engine(state: UnchargedRun, judged: Engine) -> Engine:
     return "running" if state.began == "start" and state.tries == 1 or state.began == "run" and state.ignition_on else "unknown"
 
 
-def _begun(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState) -> UnchargedRun:
+def _begun(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, on: bool) -> UnchargedRun:
     """The state with what this minute shows of a start or of a run's end."""
     rest_v = state.rest_v
     if rest_v is not None and state.now_v is not None and _dips(minute, min(state.now_v, rest_v)):
         again = state.began == "start" and minute.end_s - state.begun_s < TRY_S
         return UnchargedRun("start", minute.end_s, state.tries + 1 if again else 1, rest_v, state.house_a,
-                            found=state.found, ignition_on=state.ignition_on)
+                            found=state.found, ignition_on=on)
     if not state.began and was == "running" and run.state != "running" and run.charged:
         return UnchargedRun("run", minute.end_s, 0, FRESH_V if rest_v is None else min(rest_v, FRESH_V), state.house_a,
-                            found=state.found, ignition_on=state.ignition_on)
+                            found=state.found, ignition_on=on)
     return state
 
 
