@@ -39,8 +39,8 @@ def now() -> Response:
         return _json({"empty": True, "simulated": book.simulated})
     return _json({
         "empty": False, "simulated": book.simulated, "stale": bool(book.stale), "at_utc_s": book.utc_of(book.at_s),
-        "clock_trusted": book.known.utc_trusted, "open_alerts": len(book.open_alerts),
-    } | describe_state(found, book.latest, book.known.vehicle, book.hour))
+        "clock_trusted": book.known.utc_trusted, "open_alerts": book.holding,
+    } | describe_state(found, book.latest, book.known.vehicle, book.issued_hour))
 
 
 @api.get("/series")

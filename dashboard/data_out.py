@@ -74,7 +74,7 @@ def _word(book: books.LogView) -> dict[str, Any]:
             return {"empty": True}
         charge = book.now.findings.charge.charge_frac
         return {"empty": False, "at_utc_s": book.now.utc_s, "charge_frac": charge.value if isinstance(charge, Estimate) else None,
-                "open_alerts": len(book.open_alerts)}
+                "open_alerts": book.holding}
     except books.NoLogView:
         return {"empty": True}
 

@@ -38,7 +38,7 @@ def house_rows(book: LogView) -> list[Row]:
     return [
         ("Capacity now", figure(charge.capacity_ah, "Ah", digits=0, least=0), ""),
         ("Of rated capacity", figure(health.capacity_frac, "%", scale=100, least=0),
-         f"rated: {number(rated)} Ah"),
+         f"rated: {number(rated)} Ah; judged at the end of each week"),
         *_own_words(book),
         ("Inner resistance now", figure(charge.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
         ("Inner resistance at 25 °C, full", figure(health.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),

@@ -120,6 +120,12 @@ class LogView:
         return local_hour(self.now.utc_s) if self.now and self.now.utc_trusted else None
 
     @property
+    def issued_hour(self) -> float | None:
+        """Local clock hour from which the forecast's times count: when it was made, some minutes ago. None where no clock is trusted."""
+        issued = self.utc_of(self.findings.forecast.issued_s) if self.findings else None
+        return local_hour(issued) if issued is not None and self.now is not None and self.now.utc_trusted else None
+
+    @property
     def folio(self) -> str:
         """The heading of the day's sheet."""
         if not self.now:
@@ -152,6 +158,11 @@ class LogView:
         """Alerts that hold, in the words and figures of now."""
         conditions = self.findings.conditions if self.findings else ()
         return [replace(one, what=alert_view.in_todays_words(one.what, conditions)) for one in logged]
+
+    @property
+    def holding(self) -> int:
+        """How many alerts hold right now, seen or not; those that cleared by themselves are not among them."""
+        return sum(logged.what.state != "returned" for logged in self.open_alerts)
 
     @property
     def asking(self) -> int:

@@ -82,7 +82,7 @@ def build_night(book) -> dict[str, Any]:
     past = [] if now is None else _past(book, now)
     return {
         "usual": usual_rows(book.findings.loads.shares),
-        "night": night_rows(forecast, book.hour), "hours": hours(forecast, book.utc_of(forecast.issued_s)),
+        "night": night_rows(forecast, book.issued_hour), "hours": hours(forecast, book.utc_of(forecast.issued_s)),
         "issued": book.when(forecast.issued_s), "outcomes": [_outcome(night) for night in reversed(past)],
         "outcomes_sentence": _sentence(past),
     }

@@ -60,7 +60,7 @@ def tonight():
         return _blank(book, "tonight", "Tonight")
     found = book.findings
     return render_template("tonight.html", title="Tonight", page="tonight", book=book, f=found,
-                           until_full=answers.until_full(found.forecast, found.charge, found.loads.drive_charge_a, book.hour),
+                           until_full=answers.until_full(found.forecast, found.charge, found.loads.drive_charge_a, book.issued_hour),
                            drawn=_picture(figures.draw_tonight(book, picture.INKS)),
                            **night_page.build_night(book))
 

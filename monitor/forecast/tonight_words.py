@@ -69,13 +69,16 @@ def chance(probability: float) -> str:
 def clock(in_s: float, hour: float | None) -> str:
     """A coming moment in steps of ten minutes: by the clock where the local hour now is known, else how far off.
 
-    >>> clock(6 * 3600, 21.7), clock(6 * 3600, None), clock(28 * 3600, 21.7)
-    ('about 03:40', 'about 6 h from now', 'about 28 h from now')
+    Within a day the hour says enough; later ones have their day with them.
+
+    >>> clock(6 * 3600, 21.7), clock(6 * 3600, None), clock(28 * 3600, 21.7), clock(60 * 3600, 21.7)
+    ('about 03:40', 'about 6 h from now', 'about 01:40 the day after tomorrow', 'about 09:40 in 3 days')
     """
-    if hour is None or in_s > 24 * 3600:
+    if hour is None:
         return f"about {in_s / 3600:.0f} h from now"
-    minutes = int(round((hour + in_s / 3600) % 24 * 6)) * 10
-    return f"about {minutes // 60 % 24:02d}:{minutes % 60:02d}"
+    days, tens = divmod(round((hour + in_s / 3600) * 6), 144)
+    day = "" if in_s <= 24 * 3600 else {1: " tomorrow", 2: " the day after tomorrow"}.get(days, f" in {days} days")
+    return f"about {tens // 6:02d}:{tens % 6}0{day}"
 
 
 def _pct(frac: float) -> str:

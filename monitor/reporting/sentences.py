@@ -17,6 +17,8 @@ from monitor.usage.counts import CountsFindings, Tally
 
 #: A probability in words.
 chance = tonight_words.chance
+#: A coming moment: one way of saying it on every page.
+when = tonight_words.clock
 #: Drains below this are the battery's own and a clock's; no sentence names them [A].
 QUIET_A = 0.03
 
@@ -131,22 +133,6 @@ def span(seconds: float) -> str:
     if seconds < 48 * 3600:
         return f"{seconds / 3600:.0f} h"
     return f"{seconds / 86400:.0f} days"
-
-
-def when(in_s: float, hour: float | None) -> str:
-    """A coming moment: by the clock where the local hour now is known, else by how long it takes.
-
-    >>> when(6 * 3600, 21.7), when(6 * 3600, None), when(16 * 3600, 21.7), when(4 * 86400, 21.7)
-    ('about 03:40', 'in about 6 h', 'about 13:40 tomorrow', 'in about 4 days')
-    """
-    if hour is None or in_s >= 48 * 3600:
-        return f"in {span(in_s)}" if in_s < 60 else f"in about {span(in_s)}"
-    tens = round((hour + in_s / 3600) * 6)
-    days, tens = divmod(tens, 144)
-    clock = f"about {tens // 6:02d}:{tens % 6}0"
-    if days == 0 or (days == 1 and in_s < 14 * 3600):
-        return clock
-    return f"{clock} {'tomorrow' if days == 1 else 'the day after tomorrow'}"
 
 
 def basis_words(charge: ChargeFindings) -> str:
