@@ -54,6 +54,19 @@ def test_a_charge_that_ends_at_once_under_the_chargers_voltage_is_no_full_batter
     assert closed[1] == ""
 
 
+def test_a_load_that_takes_what_the_sun_gives_is_no_refusal_and_a_controller_that_is_left_alone_is() -> None:
+    """6 A of sun, measured apart: a fridge takes all of it; or the battery refuses it, and the controller gives its loads 0.4 A."""
+    def path(sun_after_a: float) -> str:
+        held = protection.begin()
+        shown = (Sample(60.0 * (k + 1), 13.455 - (0.008 if k >= 20 else 0.0), 0.05 if k >= 20 else 6.1, 12.7, 22.0,
+                        solar_current_a=sun_after_a if k >= 20 else 6.1) for k in range(30))
+        for minute in minutes(shown):
+            held = protection.update(held, minute, LFP)
+        return held.path
+
+    assert path(6.12) == "" and path(0.4) == "charge"
+
+
 @pytest.mark.parametrize(("rows", "cause"), [
     ([(13.4, 18.0, -1.0)] * 20, "cold"),
     ([(13.4, 18.0, 58.0)] * 20, "heat"),

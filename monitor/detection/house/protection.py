@@ -45,8 +45,9 @@ class Protection:
     nothing: bool = False               # ... and not even a charge's last trickle
     last: tuple[tuple[float, float, float], ...] = ()   # volts, lowest and highest amperes of the last three minutes
     end_s: float | None = None          # when the last of them ended
+    sun_a: tuple[float, ...] = ()       # solar current of those minutes, empty where it is not measured
 
-    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"end_s"})
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"end_s", "sun_a"})
 
 
 def begin() -> Protection:
@@ -88,8 +89,16 @@ def update(state: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
     elif idle and len(state.last) == KEPT:
         state = _begins(state, minute, volts, zero_a, house)
     if volts is None:
-        return replace(state, idle=idle, end_s=minute.end_s)
-    return replace(state, idle=idle, end_s=minute.end_s, last=(*state.last[1 - KEPT:], (volts, low_a, high_a)))
+        return replace(state, idle=idle, end_s=minute.end_s, sun_a=())
+    sun_a = () if minute.solar_current_a is None else (*state.sun_a[1 - KEPT:], minute.solar_current_a)
+    return replace(state, idle=idle, end_s=minute.end_s, last=(*state.last[1 - KEPT:], (volts, low_a, high_a)), sun_a=sun_a)
+
+
+def _sun_goes_on(state: Protection, minute: Minute, before_a: float) -> bool:
+    """Whether the sun that charged goes on as before: then a load of that size has been switched on, and nothing is refused."""
+    if len(state.sun_a) < KEPT or minute.solar_current_a is None or state.sun_a[1] < STEADY_FRAC * before_a:
+        return False
+    return state.sun_a[1] - minute.solar_current_a < before_a / 2
 
 
 def _begins(state: Protection, minute: Minute, volts: float | None, zero_a: float, house: Battery) -> Protection:
@@ -106,6 +115,8 @@ def _begins(state: Protection, minute: Minute, volts: float | None, zero_a: floa
     fading = any(zero_a < a < STEADY_FRAC * before_a for a in (last_a, last_high_a))
     ended = volts is not None and steady and not fading and before_a > max(least, 2 * zero_a) and volts >= before_v - STAYS_V
     never = volts is not None and abs(before_a) <= zero_a and state.idle and volts > max(before_v + RISE_V, CHARGER_V)
+    if ended and _sun_goes_on(state, minute, before_a):
+        return state
     if ended or never:
         suspect = "charge"
     elif before_v > BACK_V and (volts < GONE_V if volts is not None else drawn_a < -GONE_ZEROS * zero_a):

@@ -10,7 +10,7 @@ P = table("detection/wiring", "bypass")
 STEP_V, FLAT_FRAC, STILL_A = P.number("step_v"), P.number("flat_frac"), P.number("still_a")
 REST_A = P.number("rest_a")
 NOISE_TIMES, JOINED_FRAC = P.number("noise_times"), P.number("joined_frac")
-FED_FRAC, FED_V = P.number("fed_frac"), P.number("fed_v")
+FED_FRAC, FED_V, FED_APART_V = P.number("fed_frac"), P.number("fed_v"), P.number("fed_apart_v")
 ZERO_OHM, ZERO_A = P.number("zero_ohm"), P.number("zero_a")
 CHARGER_V = P.by_chemistry("charger_v")
 EMPTY_V = P.by_chemistry("empty_v")
@@ -65,9 +65,12 @@ def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery
         or max(v0, v1, v2, v3, v4, v5) > CHARGER_V[battery.lead_acid] or min(v0, v1, v2, v3, v4, v5) < EMPTY_V[battery.lead_acid]
     ):
         return state
-    if len(starter_ring) == 6:
-        same = (starter_ring[4] + starter_ring[5] - starter_ring[0] - starter_ring[1]) / 2 / step
-        fed = same > FED_FRAC and same * size > FED_V and sum(starter_ring) > v0 + v1 + v2 + v3 + v4 + v5
+    if len(starter_ring) == RING // 2:
+        s0, s1, _, _, s4, s5 = starter_ring
+        same = (s4 + s5 - s0 - s1) / 2 / step
+        early, late = (s0 + s1 - v0 - v1) / 2, (s4 + s5 - v4 - v5) / 2
+        loaded_apart, apart = (early, late) if step > 0 else (late, early)
+        fed = same > FED_FRAC and same * size > FED_V and loaded_apart > 0 and -FED_APART_V < apart < FED_APART_V
         if same > JOINED_FRAC or fed:
             return state
     most = max(a0, a1, a2, a3, a4, a5)
