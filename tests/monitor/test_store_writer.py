@@ -1,4 +1,5 @@
 """The writer against a real file: what was offered is there, whatever happens to the disk."""
+import shutil
 import sqlite3
 import subprocess
 import threading
@@ -79,8 +80,10 @@ def tear(database: Path, page: int) -> bytes:
     return database.read_bytes()
 
 
-def a_log(database: Path) -> dict[str, list[int]]:
-    """Makes a log of 20,000 samples and 300 events; returns the leaf pages of each table."""
+@pytest.fixture(scope="module")
+def long_log(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, list[int]]]:
+    """A log of 20,000 samples and 300 events, and the leaf pages of each table. For its readers to copy, with what lies beside it."""
+    database = tmp_path_factory.mktemp("long") / "ampledger.db"
     writer = Writer(database, meta=META, pauses_s=QUICK)
     writer.start()
     writer.offer(Batch(samples=tuple(Sample(float(n), 12.5, -1.0) for n in range(1, 20001)),
@@ -91,12 +94,12 @@ def a_log(database: Path) -> dict[str, list[int]]:
     pages: dict[str, list[int]] = {}
     for name, page in rows(database, "select name, pageno from dbstat where pagetype = 'leaf' order by name, path"):
         pages.setdefault(name, []).append(page)
-    return pages
+    return database, pages
 
 
-def test_a_damaged_log_is_set_aside_whole_and_what_can_be_read_lives_on(tmp_path: Path) -> None:
-    database = tmp_path / "ampledger.db"
-    torn = tear(database, a_log(database)["events"][-1])
+def test_a_damaged_log_is_set_aside_whole_and_what_can_be_read_lives_on(tmp_path: Path, long_log) -> None:
+    database = Path(shutil.copytree(long_log[0].parent, tmp_path, dirs_exist_ok=True)) / "ampledger.db"
+    torn = tear(database, long_log[1]["events"][-1])
     writer = Writer(database, meta=META, pauses_s=QUICK)
     writer.start()
     writer.offer(happened(30000))
@@ -109,9 +112,9 @@ def test_a_damaged_log_is_set_aside_whole_and_what_can_be_read_lives_on(tmp_path
     assert rows(database, "pragma integrity_check") == [("ok",)]
 
 
-def test_a_hole_in_the_middle_costs_the_hole_and_not_what_lies_behind_it(tmp_path: Path) -> None:
-    database = tmp_path / "old.db"
-    leaves = a_log(database)["samples"]
+def test_a_hole_in_the_middle_costs_the_hole_and_not_what_lies_behind_it(tmp_path: Path, long_log) -> None:
+    database = Path(shutil.copytree(long_log[0].parent, tmp_path, dirs_exist_ok=True)) / "ampledger.db"
+    leaves = long_log[1]["samples"]
     tear(database, leaves[len(leaves) // 2])
     new = OpenLog(tmp_path / "new.db")
     brought = salvage.bring_over(database, new.connection, Past(FolderFiles(tmp_path / "none"))).rows
