@@ -238,3 +238,16 @@ def test_a_phone_that_opens_the_page_sets_the_clock_of_the_board(make_log, opene
     finally:
         process.terminate()
         process.wait(10)
+
+
+def test_on_paper_the_ink_is_dark_the_mark_of_a_simulation_stays_and_nothing_can_be_pressed(site: str, opened) -> None:
+    page = opened(site, color_scheme="dark", viewport={"width": 794, "height": 1123})    # A4 at 96 dots an inch
+    page.emulate_media(media="print", color_scheme="dark")
+    for path in ("/", "/tonight", "/log", "/health", "/alerts"):
+        page.goto(site + path)
+        assert page.locator(".slip.simulated").is_visible()
+        assert page.locator("button:visible, .index:visible, .button:visible").count() == 0, path
+        ground, ink = (page.evaluate(f"getComputedStyle(document.body).{what}.match(/\\d+/g).map(Number)") for what in (
+            "backgroundColor", "color"))
+        assert min(ground[:3]) > 200 and max(ink[:3]) < 80, (path, ground, ink)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 794, path
