@@ -22,6 +22,8 @@ LATER = 2
 FLAT_FRAC, FLAT_V = 0.10, 11.8
 #: ... and have, where over so many quarter hours they take less than this share of what they usually do at that hour.
 CUT_QUARTERS, CUT_SHARE = 8, 0.35
+#: More than so much into the battery is charging [A] (choice: beyond a shunt's offset).
+CHARGING_A = 0.1
 #: What is left of a shunt's offset, at most and usually [A]; how far off the first known charge usually is.
 DRIFT_A, DRIFT_SIGMA_A, START_SIGMA_FRAC = 0.08, 0.04, 0.1
 #: One sigma of the logarithm of a capacity whose doubt an earlier version did not write down (common practice).
@@ -41,15 +43,18 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
     utc_to_local_h: what makes local hours of UTC [h].
     """
     life: list[LoggedSlot] = []
+    unsplit: list[bool] = []            # charging, and nobody knows how much of the sun went into loads
     expected: float | None = None
     rows = list(rows)
     for at, (_, end_s, values) in enumerate(rows):
         while expected is not None and end_s - expected > QUARTER_S * 0.5:
+            unsplit.append(False)
             life.append(LoggedSlot(_hour(expected, utc_to_local_h), None, None))
             expected += QUARTER_S
         expected = end_s + QUARTER_S
         net = values["house_current_a"]
         if net is None or not values["covered_s"]:
+            unsplit.append(False)
             life.append(LoggedSlot(_hour(end_s, utc_to_local_h), None, None, temperature_c=values["house_temperature_c"],
                                charge_frac=values["charge_frac"]))
             continue
@@ -59,9 +64,10 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
         _, later_s, told = rows[min(at + LATER, len(rows) - 1)]
         harvest_a = told["harvest_a"] if later_s - end_s < (LATER + 0.5) * QUARTER_S else values["harvest_a"]
         load, harvest, engine = _split(net, values["load_a"], harvest_a, running, mains)
+        unsplit.append(harvest_a is None and not running and net - mains > CHARGING_A)
         life.append(LoggedSlot(_hour(end_s, utc_to_local_h), load, harvest, values["curtailed_frac"] or 0.0, engine, running,
                            values["house_temperature_c"], _sure(values), _flat(values)))
-    life = _cut(life)
+    life = _serve_by_sun(_cut(life), unsplit)
     first = next((i for i, row in enumerate(life) if row.charge_frac is not None), 0)
     return life[first:]
 
@@ -83,6 +89,18 @@ def _cut(life: list[LoggedSlot]) -> list[LoggedSlot]:
         armed = (armed or row.cut) and little
         found.append(replace(row, cut=armed and not row.engine_on))
     return found
+
+
+def _serve_by_sun(life: list[LoggedSlot], unsplit: list[bool]) -> list[LoggedSlot]:
+    """The life with loads at work while a flat battery is charged by the sun: its voltage is up, so what had gone off is on again.
+
+    life: as logged, with `cut`; unsplit: where it was charged and harvest could not be told from load, so that what came in counts as
+    harvest and the loads as nothing.
+    """
+    usual = usual_a([replace(row, cut=row.cut or mixed) for row, mixed in zip(life, unsplit, strict=True)])
+    return [replace(row, load_a=(row.load_a or 0.0) + usual[int(row.hour * 4) % 96],
+                    harvest_a=(row.harvest_a or 0.0) + usual[int(row.hour * 4) % 96], cut=False) if mixed and row.cut else row
+            for row, mixed in zip(life, unsplit, strict=True)]
 
 
 def _sure(values: dict) -> float | None:

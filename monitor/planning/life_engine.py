@@ -56,6 +56,7 @@ class Rig:
     keep_frac : part of what goes in that comes out again; drift_frac : of the charge that is still there after a slot of nothing
     sun_ah : of a slot with sun 1 [Ah]; sun_most_ah : that the solar charger passes
     engine_ah : that the engine brings in a slot, battery and loads together; other_ah : the same of another charger
+    load_ratio, fridge_ratio : what loads and fridge take, over what the days say
     still, driven : what the battery takes in a slot by class of warmth and per cent of charge [Ah]: held at absorption, and by the engine
     """
 
@@ -73,6 +74,7 @@ class Rig:
     driven: tuple[tuple[float, ...], ...]
     sun_most_ah: float = float("inf")
     load_ratio: float = 1.0
+    fridge_ratio: float = 1.0
     lead_acid: bool = True
     follows_warmth: bool = True
 
@@ -191,10 +193,11 @@ class _Life:
         rig, count, z, low, usable = self.rig, self.count, self.charge, self.low, self.usable_ah
         keep, cut, drift, sun_ah, sun_most = rig.keep_frac, rig.cut_frac, rig.drift_frac, rig.sun_ah, rig.sun_most_ah
         still, driven, engine_ah, ratio = rig.still[self.warm], rig.driven[self.warm], rig.engine_ah, rig.load_ratio
+        cold_ratio = rig.fridge_ratio
         needed = out = unserved = 0.0
         for k in slots:
             need = day.load_ah[k] * ratio
-            cold = day.fridge_ah[k] * ratio
+            cold = day.fridge_ah[k] * cold_ratio
             needed += need + cold
             if z < cut or not self.on:
                 self.fridge(z)

@@ -222,3 +222,15 @@ def test_years_are_those_of_a_new_battery_in_these_weeks() -> None:
     assert small.years.low < small.years.value < small.years.high
     assert large.years.value > small.years.value
     assert isinstance(whatif.ask(_life(7), known, [], 0.01)[0].years, NotYet)
+
+
+def test_the_engine_gives_a_larger_battery_what_it_usually_gives() -> None:
+    """An hour of driving a day at 20 A, once 60 A for a quarter of an hour: another battery is not given 60 A for the hour."""
+    slots = [Slot(k / 4 % 24 + 0.125, 1.5, 0.0, 20.0 if 10 <= k / 4 % 24 < 11 else 0.0, 10 <= k / 4 % 24 < 11) for k in range(20 * 96)]
+    slots[40] = replace(slots[40], engine_a=60.0)
+    known = whatif.KnownBattery(replace(NOW, capacity_ah=60.0), 0.6, 0.01)
+    assert whatif.usual_engine_a(slots, known) == 20.0
+    assert whatif.usual_engine_a([replace(s, engine_on=False) for s in slots], known) == 0.0
+    twice = whatif.ask(slots, known, [replace(known.setup, name="twice", capacity_ah=120.0)], 0.0)[1]
+    truth = simulate(slots, replace(known.setup, capacity_ah=120.0), 0.6)
+    assert twice.nights_below_per_30.value == pytest.approx(truth.below * 30 / 20, abs=1.5)

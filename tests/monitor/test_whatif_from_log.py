@@ -95,3 +95,26 @@ def test_the_answers_come_close_to_the_same_life_lived_again() -> None:
         nights = answer.nights_below_per_30
         assert nights.low - 1e-9 <= truth <= nights.high + 1e-9, question
         assert abs(nights.value - truth) <= 2.0, (question, truth, nights)
+
+
+def test_sun_into_a_flat_battery_serves_the_loads_first() -> None:
+    """Ten days: 2 A at all hours, but gone off from midnight to eight in the second half, when the battery is flat; 3 A net by day.
+
+    Where the log could not tell harvest from load while it charged, loads are taken to be on: harvest is 5 A, not 3.
+    """
+    rows = []
+    for k in range(10 * 96):
+        hour, flat = k / 4 % 24, k >= 5 * 96
+        off, charging = flat and hour < 8, 9 <= hour < 17
+        net = 0.0 if off else 3.0 if charging else -2.0
+        rows.append((900.0 * k, 900.0 * (k + 1), {
+            "house_current_a": net, "covered_s": 900.0, "engine_running_frac": 0.0, "other_ah": 0.0, "load_a": None if flat else 2.0,
+            "harvest_a": None if flat else max(net + 2.0, 0.0), "curtailed_frac": 0.0, "house_temperature_c": 20.0,
+            "house_voltage_low_v": 11.5 if flat else 12.5, "charge_frac": 0.05 if flat else 0.6,
+            "charge_low_frac": 0.02 if flat else 0.55, "charge_high_frac": 0.1 if flat else 0.65}))
+    life = from_log.read_slots(rows)
+    day = [row for row in life[5 * 96:] if 10 <= row.hour < 16]
+    assert sum(row.harvest_a for row in day) / len(day) == pytest.approx(5.0, abs=0.3)
+    assert sum(row.load_a for row in day) / len(day) == pytest.approx(2.0, abs=0.3)
+    assert all(row.cut for row in life[5 * 96:] if 1 <= row.hour < 6) and not any(row.cut for row in day)
+    assert sum(row.harvest_a - row.load_a for row in life) == pytest.approx(sum(v["house_current_a"] for _, _, v in rows))
