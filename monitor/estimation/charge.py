@@ -135,7 +135,11 @@ def _forward(belief: Belief, vehicle: Vehicle, count: Count, depth_frac: float) 
 
 
 def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
-    """What is known now; brief: only what trackers ask that make no forecast (`house_charge.findings`)."""
+    """What is known now.
+
+    held: what was kept after the latest minute; vehicle: what its owner said of it; brief: only what trackers ask that make no
+    forecast (`house_charge.findings`).
+    """
     return charge_report.findings(held, vehicle, brief)
 
 

@@ -23,7 +23,11 @@ SYSTEMATIC = 0.04
 
 
 def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
-    """What is known now; brief: only what trackers ask that make no forecast (`house_charge.findings`)."""
+    """What is known now.
+
+    held: what was kept after the latest minute; vehicle: what its owner said of it; brief: only what trackers ask that make no
+    forecast (`house_charge.findings`).
+    """
     count, house = held.count, vehicle.house
     part = _part(held, vehicle)
     _, counted, log_q, var_z, var_q, cross = part

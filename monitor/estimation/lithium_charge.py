@@ -93,7 +93,11 @@ def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object 
 
 
 def findings(state: LithiumState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
-    """What is known now; brief: only what trackers ask that make no forecast (`house_charge.findings`)."""
+    """What is known now.
+
+    state: what was kept after the latest minute; vehicle: what its owner said of it; brief: only what trackers ask that make no
+    forecast (`house_charge.findings`).
+    """
     estimate, count, house = state.estimate, state.count, vehicle.house
     age = None if estimate.anchor_at_s is None or count.at_s is None else count.at_s - estimate.anchor_at_s
     (low, middle, high), out_ah = estimator.charge_now(estimate, vehicle)

@@ -76,9 +76,10 @@ def clock(in_s: float, hour: float | None) -> str:
     """
     if hour is None:
         return f"about {in_s / 3600:.0f} h from now"
-    days, tens = divmod(round((hour + in_s / 3600) * 6), 144)
-    day = "" if in_s <= 24 * 3600 else {1: " tomorrow", 2: " the day after tomorrow"}.get(days, f" in {days} days")
-    return f"about {tens // 6:02d}:{tens % 6}0{day}"
+    days, minutes = divmod(round((hour + in_s / 3600) * 6) * 10, 24 * 60)
+    after = (" tomorrow", " the day after tomorrow")
+    day = "" if in_s <= 24 * 3600 else after[days - 1] if days <= len(after) else f" in {days} days"
+    return f"about {minutes // 60:02d}:{minutes % 60:02d}{day}"
 
 
 def _pct(frac: float) -> str:

@@ -151,10 +151,10 @@ def _serves_from(slots: list[Slot], known: KnownBattery) -> float | None:
 
 def _draws(seed: int, acceptance: float) -> list[tuple[float, float, float, Luck, float, float]]:
     """Capacity in sigmas, charge loss and sun as factors, what the battery takes, sun and prevented use as the log tells them apart."""
-    chance, ready, told = Random(seed), Random(f"{seed}/acceptance"), Random(f"{seed}/told apart")
+    chance, ready, split = Random(seed), Random(f"{seed}/acceptance"), Random(f"{seed}/split")
     return [(chance.gauss(0, 1), exp(chance.gauss(0, 0.4)), exp(chance.gauss(0, 0.06)),
-             Luck(acceptance * exp(ready.gauss(0, LEARNT * ACCEPTANCE_SIGMA))), exp(told.gauss(0, SPLIT_SIGMA_LN)),
-             exp(told.gauss(0, PREVENTED_SIGMA_LN))) for _ in range(DRAWS)]
+             Luck(acceptance * exp(ready.gauss(0, LEARNT * ACCEPTANCE_SIGMA))), exp(split.gauss(0, SPLIT_SIGMA_LN)),
+             exp(split.gauss(0, PREVENTED_SIGMA_LN))) for _ in range(DRAWS)]
 
 
 def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slots: list[Slot], rms_frac: float,
