@@ -71,11 +71,11 @@ def clock(in_s: float, hour: float | None) -> str:
 
     Within a day the hour says enough; later ones have their day with them.
 
-    >>> clock(6 * 3600, 21.7), clock(6 * 3600, None), clock(28 * 3600, 21.7), clock(60 * 3600, 21.7)
-    ('about 03:40', 'about 6 h from now', 'about 01:40 the day after tomorrow', 'about 09:40 in 3 days')
+    >>> clock(6 * 3600, 21.7), clock(6 * 3600, None), clock(1200, None), clock(28 * 3600, 21.7), clock(60 * 3600, 21.7)
+    ('about 03:40', 'about 6 h from now', 'within half an hour', 'about 01:40 the day after tomorrow', 'about 09:40 in 3 days')
     """
     if hour is None:
-        return f"about {in_s / 3600:.0f} h from now"
+        return "within half an hour" if in_s <= 1800 else f"about {in_s / 3600:.0f} h from now"
     days, minutes = divmod(round((hour + in_s / 3600) * 6) * 10, 24 * 60)
     after = (" tomorrow", " the day after tomorrow")
     day = "" if in_s <= 24 * 3600 else after[days - 1] if days <= len(after) else f" in {days} days"
