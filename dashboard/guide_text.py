@@ -1,8 +1,8 @@
 """A guide's Markdown as HTML: chapters that can be linked to, cautions framed, links to what this board shows itself."""
 import re
-from functools import cache
+from functools import lru_cache
 
-from flask import url_for
+from flask import request, url_for
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 from markupsafe import Markup
@@ -19,18 +19,27 @@ def list_chapters(name: str) -> list[tuple[str, str]]:
     return [(_anchor(heading), heading) for heading in re.findall(r"^## (.+)$", read_guide(name), re.M)]
 
 
-@cache
 def render_guide(name: str) -> tuple[Markup, Markup]:
     """A guide as HTML in two parts: what stands before its picture or first chapter, and the rest. Its title is left out."""
+    return _guide(name, request.script_root)
+
+
+def render_document(name: str) -> tuple[str, Markup]:
+    """A document's heading and the rest of it as HTML. Raises KeyError where there is none of that name."""
+    return _document(name, request.script_root)
+
+
+@lru_cache(maxsize=64)
+def _guide(name: str, _root: str) -> tuple[Markup, Markup]:
+    """Kept for each place that the pages are served below: in a fleet its links are those of one vehicle."""
     text = read_guide(name).split("\n", 1)[1]
     before, _, after = text.partition("\n![") if "\n![" in text else text.partition("\n## ")
     after = after.split("\n", 1)[1] if "\n![" in text else f"## {after}"
     return _html(before), _html(after)
 
 
-@cache
-def render_document(name: str) -> tuple[str, Markup]:
-    """A document's heading and the rest of it as HTML. Raises KeyError where there is none of that name."""
+@lru_cache(maxsize=64)
+def _document(name: str, _root: str) -> tuple[str, Markup]:
     heading, _, rest = documents.read(name).partition("\n")
     return heading.lstrip("# ").strip(), _html(rest)
 

@@ -37,6 +37,17 @@ def test_every_link_of_a_guide_leads_to_a_page_of_this_board(client, page: str) 
             assert from_board.get(address).status_code == 200, address
 
 
+def test_a_guide_that_was_read_below_another_address_links_to_where_it_is_read_now(client) -> None:
+    """A fleet's pages of two vehicles are served by one process."""
+    from_board = client()
+    for page in ("/wiring", "/documents/alerts"):
+        for root in ("/vehicle/one", "/vehicle/two", ""):
+            links = [link for link in Text(from_board.get(page, environ_overrides={"SCRIPT_NAME": root}).text).addresses
+                     if "documents" in link or "wiring" in link]
+            assert links and all(link.startswith(f"{root}/") for link in links if not link.startswith("#")), (page, root)
+            assert root or not any("vehicle" in link for link in links)
+
+
 def test_the_wiring_page_holds_every_chapter_and_the_picture(client) -> None:
     text = client().get("/wiring").text
     assert text.count("<svg") == 1 and 'role="img"' in text
