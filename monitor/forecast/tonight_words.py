@@ -75,7 +75,8 @@ def clock(in_s: float, hour: float | None) -> str:
     ('about 03:40', 'about 6 h from now', 'within half an hour', 'about 01:40 the day after tomorrow', 'about 09:40 in 3 days')
     """
     if hour is None:
-        return "within half an hour" if in_s <= 1800 else f"about {in_s / 3600:.0f} h from now"
+        hours = round(in_s / 3600)
+        return f"about {hours} h from now" if hours else "within half an hour"
     days, minutes = divmod(round((hour + in_s / 3600) * 6) * 10, 24 * 60)
     after = (" tomorrow", " the day after tomorrow")
     day = "" if in_s <= 24 * 3600 else after[days - 1] if days <= len(after) else f" in {days} days"
