@@ -19,9 +19,9 @@ HEAD = max(file.name[1:5] for file in (FOLDER / "versions").glob("v*.py"))
 #: One process migrates at a time, on PostgreSQL by this number of an advisory lock (choice).
 MIGRATING = 21873
 #: Rows of each month from this one on lie in a part of their own, so many months ahead of today; all others lie in one together (choice).
-FIRST_MONTH, MONTHS_AHEAD = date(2025, 1, 1), 3
+FIRST_MONTH, MONTHS_AHEAD = date(2025, 1, 1), 3     # day, count; choice
 #: A month's part is made another time where the table is in use for longer than this [s] (choice: boards wait behind it).
-LOCK_WAIT_S = 2.0
+LOCK_WAIT_S = 2.0       # [s], choice
 
 log = logging.getLogger("ampledger.fleet")
 

@@ -1,50 +1,34 @@
 """What a collector does by itself: passes on alerts of the fleet that nobody was told yet, and a digest a day; makes room for the months
 to come. Any number may run."""
 import json
-import logging
-import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
 from sqlalchemy import Connection, Engine, select, update
-from sqlalchemy.exc import DBAPIError
 
 from monitor.alerts.delivery import Deliverer
 from monitor.alerts.rules import Alert, AlertChange
 from monitor.fleet import database, overview
 from monitor.fleet.database import insert_of
+from monitor.fleet.minutely import MinuteThread
 from monitor.fleet.tables import alerts, settings, vehicles
 from monitor.store import saving
 
-log = logging.getLogger("ampledger.fleet")
-
-#: So often it looks [s].
-LOOK_S = 60.0
 #: Alerts passed on at one look [count] (choice: a flood is shown on the pages, not sent).
 MOST_AT_ONCE = 20
 #: Priorities that are passed on at once; the rest is in the digest.
 LOUD = ("high", "medium")
 
 
-class Rounds:
+class Rounds(MinuteThread):
     """Looks once a minute in a thread of its own. Each alert and each digest is claimed in the database first, so it goes out once."""
 
     def __init__(self, engine: Engine, deliverer: Deliverer, digest_at: str | None, now_utc_s: Callable[[], float] = time.time) -> None:
-        self._engine, self._deliverer, self._digest_at, self._now_utc_s = engine, deliverer, digest_at, now_utc_s
+        super().__init__("rounds", "a round", engine, now_utc_s)
+        self._deliverer, self._digest_at = deliverer, digest_at
         self._months_made_on: date | None = None
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="rounds", daemon=True)
-
-    def start(self) -> None:
-        """Begins."""
-        self._thread.start()
-
-    def close(self) -> None:
-        """Ends."""
-        self._stop.set()
-        self._thread.join(2.0)
 
     def look(self) -> None:
         """One round."""
@@ -66,15 +50,6 @@ class Rounds:
             digest = digest_of(connection, now_s) if claim_day(connection, f"{moment:%Y-%m-%d}") else None
         if digest is not None:
             self._deliverer.offer(digest)
-
-    def _work(self) -> None:
-        while not self._stop.wait(LOOK_S):
-            try:
-                self.look()
-            except DBAPIError as error:
-                log.warning("the collection cannot be asked: %s", error.orig)
-            except Exception:
-                log.exception("a round broke")
 
 
 def claim_alerts(connection: Connection) -> list[AlertChange]:

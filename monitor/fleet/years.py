@@ -5,7 +5,6 @@ It takes some seconds a vehicle, so each is done once a week, in a process of it
 import json
 import logging
 import os
-import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
@@ -15,11 +14,11 @@ from multiprocessing import get_context
 from typing import Any
 
 from sqlalchemy import Connection, Engine, or_, select, update
-from sqlalchemy.exc import DBAPIError
 
 from monitor.findings import Estimate
 from monitor.fleet import database
 from monitor.fleet.database import insert_of
+from monitor.fleet.minutely import MinuteThread
 from monitor.fleet.tables import vehicles, years
 from monitor.fleet.view import CollectedReader
 from monitor.planning.battery_life import work_out_life
@@ -31,11 +30,9 @@ from monitor.wear.life import LEAST_DAYS
 log = logging.getLogger("ampledger.fleet")
 
 #: A vehicle's years are worked out anew after so long, where something came since [s] (choice: they move by some per cent a month).
-AGAIN_S = 7 * 86400.0
-#: Whoever works it out has so long; then it is another's turn [s].
-CLAIMED_S = 3600.0
-#: So often it is looked whose turn it is [s].
-LOOK_S = 60.0
+AGAIN_S = 7 * 86400.0   # [s], choice
+#: Whoever works it out has so long; then it is another's turn [s] (choice: it takes seconds).
+CLAIMED_S = 3600.0      # [s], choice
 #: As polite as a process may be (Linux).
 NICE = 19
 DAY_S = 86400.0
@@ -100,22 +97,11 @@ def described(connection: Connection, vehicle_id: int, line: int) -> dict[str, A
     return found if found and (found["rows"] or found["because"]) else None
 
 
-class YearsThread:
+class YearsThread(MinuteThread):
     """Looks once a minute whose turn it is. The work itself is done in a process that gives way to everybody."""
 
     def __init__(self, engine: Engine, now_utc_s: Callable[[], float] = time.time) -> None:
-        self._engine, self._now_utc_s = engine, now_utc_s
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="years", daemon=True)
-
-    def start(self) -> None:
-        """Begins."""
-        self._thread.start()
-
-    def close(self) -> None:
-        """Ends; what is being worked out is done anew another time."""
-        self._stop.set()
-        self._thread.join(2.0)
+        super().__init__("years", "working out years left", engine, now_utc_s)
 
     def look(self) -> int:
         """Works out the years of every vehicle whose turn it is; returns how many."""
@@ -133,21 +119,12 @@ class YearsThread:
                     connection.execute(update(years).where(years.c.vehicle_id == whose[0], years.c.line == whose[1])
                                        .values(made_utc_s=self._now_utc_s(), **found))
                 count += 1
+        except BrokenProcessPool:
+            log.warning("working out years left was ended from outside; the next vehicle follows")
         finally:
             if pool is not None:
                 pool.shutdown(wait=False, cancel_futures=True)
         return count
-
-    def _work(self) -> None:
-        while not self._stop.wait(LOOK_S):
-            try:
-                self.look()
-            except DBAPIError as error:
-                log.warning("the collection cannot be asked: %s", error.orig)
-            except BrokenProcessPool:
-                log.warning("working out years left was ended from outside; the next vehicle follows")
-            except Exception:
-                log.exception("working out years left broke")
 
 
 def _be_polite() -> None:
