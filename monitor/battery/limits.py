@@ -116,6 +116,14 @@ def told_within_s() -> dict[str, float]:
     return {kind: float(seconds) for kind, seconds in _document()["told_within_s"].items()}
 
 
+def unseen_c(last_c: float | None) -> float | None:
+    """How cold it is taken to be while it is not measured [°C]: freezing, or colder if it was when last measured.
+
+    last_c: the latest that was measured [°C], None: none ever was, and nothing is taken
+    """
+    return None if last_c is None else min(last_c, 0.0)
+
+
 def compensation_v(limits: Limits, temperature_c: float | None) -> float:
     """What temperature adds to a charging voltage [V]: more in the cold, less in heat.
 

@@ -2,7 +2,7 @@
 from typing import ClassVar
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.battery.limits import alternator_over_voltage_v, limits_of, over_voltage_v
+from monitor.battery.limits import alternator_over_voltage_v, limits_of, over_voltage_v, unseen_c
 from monitor.detection.house.limit_texts import BLIND
 from monitor.findings import ChargeFindings, Condition, Estimate, Event, JoinFindings
 from monitor.parameters import table
@@ -49,8 +49,8 @@ def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: Ch
     house, volts, warm_c = vehicle.house, minute.house_voltage_v, minute.house_temperature_c
     if warm_c is None:
         warm_c = minute.ambient_temperature_c
-    if warm_c is None and state.warm_c is not None:
-        warm_c = min(state.warm_c, 0.0)     # not measured now: taken to freeze, or colder if it was
+    if warm_c is None:
+        warm_c = unseen_c(state.warm_c)
     left, low = state.charge_frac, state.low
     if isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high - charge.charge_frac.low <= GUESS_WIDTH_FRAC:
         left = charge.charge_frac.value

@@ -2,7 +2,7 @@
 from math import exp
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.battery.limits import held_voltage_v, limits_of
+from monitor.battery.limits import held_voltage_v, limits_of, unseen_c
 from monitor.detection import temperature_trend
 from monitor.detection.house import deep_discharge, frost, heat, limit_texts
 from monitor.detection.house.deep_discharge import Deep
@@ -79,7 +79,7 @@ def _coldest_c(warm_c: float | None, last_c: float | None, air_only: bool, batte
     hours; battery: its label
     """
     if warm_c is None:
-        return None if last_c is None else min(last_c, 0.0)
+        return unseen_c(last_c)
     return warm_c - ((limits_of(battery.chemistry).frost_margin_k or 0.0) if air_only else 0.0)
 
 
