@@ -1,5 +1,5 @@
 """What another battery, panel or charger would have done with the same life."""
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import exp, sqrt
 from random import Random
@@ -72,7 +72,7 @@ def explain(rows: list[LoggedSlot], known: KnownBattery) -> tuple[list[Slot], fl
         to the reserve than twice the miss (at most 3 points) may be either
     """
     slots = refill(rows)
-    lived = _replay(slots, known)
+    lived = replay(slots, known)
     pairs = [(z, row.charge_frac) for z, row in zip(lived.charge_frac, rows, strict=True) if row.charge_frac is not None]
     if len(pairs) < 96:
         raise NotExplained("the log holds less than a day of known charge; come back after a few days")
@@ -102,12 +102,13 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     slots: quarter hours of the log; candidates: set-ups to be compared; rms_frac: how well the present set-up is reproduced, as a
     part; seed: of the chance; known: the present battery; progress: is given the number of lives lived.
     """
-    engine_a = usual_engine_a(slots, known)
+    lived = replay(slots, known).charge_frac
+    engine_a = usual_engine_a(slots, lived)
     draws, own, other = _draws(seed, known.acceptance), as_days(slots, driven=False), as_days(slots, driven=True, least_a=engine_a)
     by_charger = as_days(slots, driven=True)
     every: list[CandidateResult] = []
     today: list[LifeResult] = []
-    serves = _serves_from(slots, known)
+    serves = _serves_from(slots, lived)
     for setup in [known.setup, *candidates]:
         mine = setup is known.setup
         same = (setup.capacity_ah, setup.chemistry) == (known.setup.capacity_ah, known.setup.chemistry)
@@ -127,26 +128,26 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     return every
 
 
-def _replay(slots: list[Slot], known: KnownBattery) -> LifeResult:
+def replay(slots: list[Slot], known: KnownBattery) -> LifeResult:
     """The present set-up in the life of the log, every quarter hour kept."""
     return life_engine.live(as_days(slots, driven=False), make_rig(known.setup, luck=Luck(known.acceptance)), known.start_frac,
                             keep_slots=True)
 
 
-def usual_engine_a(slots: list[Slot], known: KnownBattery) -> float:
+def usual_engine_a(slots: list[Slot], lived: Sequence[float]) -> float:
     """What the engine brings in its middle quarter hour, loads and battery together, where the battery has room for it [A].
 
     Another battery is given that, or what the log shows at that time if it is more; not the most of the whole log for hours.
+    slots: quarter hours of the log; lived: charge of the present battery in each, as replayed, 0 to 1.
     """
-    running = [(s.engine_a, z) for s, z in zip(slots, _replay(slots, known).charge_frac, strict=True) if s.engine_on]
+    running = [(s.engine_a, z) for s, z in zip(slots, lived, strict=True) if s.engine_on]
     roomy = [a for a, z in running if z < ROOMY_FRAC] or [a for a, _ in running]
     return sorted(roomy)[len(roomy) // 2] if roomy else 0.0
 
 
-def _serves_from(slots: list[Slot], known: KnownBattery) -> float | None:
+def _serves_from(slots: list[Slot], lived: Sequence[float]) -> float | None:
     """The charge below which today's loads go off: the highest at which they were; None where they never were."""
-    lived = _replay(slots, known)
-    return max((z for z, slot in zip(lived.charge_frac, slots, strict=True) if slot.prevented_a > 0), default=None)
+    return max((z for z, slot in zip(lived, slots, strict=True) if slot.prevented_a > 0), default=None)
 
 
 def _draws(seed: int, acceptance: float) -> list[tuple[float, float, float, Luck, float, float]]:

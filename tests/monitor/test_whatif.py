@@ -229,8 +229,9 @@ def test_the_engine_gives_a_larger_battery_what_it_usually_gives() -> None:
     slots = [Slot(k / 4 % 24 + 0.125, 1.5, 0.0, 20.0 if 10 <= k / 4 % 24 < 11 else 0.0, 10 <= k / 4 % 24 < 11) for k in range(20 * 96)]
     slots[40] = replace(slots[40], engine_a=60.0)
     known = whatif.KnownBattery(replace(NOW, capacity_ah=60.0), 0.6, 0.01)
-    assert whatif.usual_engine_a(slots, known) == 20.0
-    assert whatif.usual_engine_a([replace(s, engine_on=False) for s in slots], known) == 0.0
+    lived = whatif.replay(slots, known).charge_frac
+    assert whatif.usual_engine_a(slots, lived) == 20.0
+    assert whatif.usual_engine_a([replace(s, engine_on=False) for s in slots], lived) == 0.0
     twice = whatif.ask(slots, known, [replace(known.setup, name="twice", capacity_ah=120.0)], 0.0)[1]
     truth = simulate(slots, replace(known.setup, capacity_ah=120.0), 0.6)
     assert twice.nights_below_per_30.value == pytest.approx(truth.below * 30 / 20, abs=1.5)
