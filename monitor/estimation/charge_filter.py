@@ -3,13 +3,13 @@
 Nine quantities are believed at once. Charge is held as depth: ampere-hours missing from full, so
 that counting is exact whatever the capacity turns out to be.
 """
-from dataclasses import dataclass
 from math import exp, hypot, log, sqrt
 
 from monitor.battery import charge_loss, lead_acid
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.estimation import charge_anchor, kalman
 from monitor.estimation.kalman import Belief
+from monitor.replacing import dataclass
 
 DEPTH, OFFSET, CAPACITY, LOSS, LEVEL, SPAN, WANDER, SLOW, TAIL = range(9)
 """Ah missing from full; A the shunt reads too high; ln Ah; part of charge lost on the way in;

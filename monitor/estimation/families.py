@@ -1,11 +1,11 @@
 """The kinds of lithium battery that stand side by side in the mixture, and how far each may lie from its curve."""
-from dataclasses import dataclass
 from math import hypot
 from typing import Literal
 
 from monitor.battery import rest_curves
 from monitor.battery.rest_curves import Family
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 #: ln of what a battery holds when new over its label.
 NEW_LN = table("battery", "lithium_cell").number("new_ln")

@@ -1,5 +1,4 @@
 """Time passes: charge is counted, hysteresis turns, everything else may wander."""
-from dataclasses import dataclass
 from math import exp, sqrt
 
 from monitor.estimation.state import (
@@ -18,6 +17,7 @@ from monitor.estimation.state import (
 )
 from monitor.estimation.triangle import layout
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 _P = table("battery", "lithium_cell")
 MEMORY_FRAC, REST_H = _P.number("hysteresis_memory_frac"), _P.number("hysteresis_rest_h")

@@ -5,10 +5,11 @@ a voltage that looks half full (Bode 1977; Berndt 1997). Resistance to a load st
 still working runs out (Shepherd 1965), whatever the acid says: base * (1 + k * u**p / (1 - u)) with
 u the part drawn of what there is. k and p differ between batteries and are integrated out.
 """
-from dataclasses import dataclass
 from functools import cache
 from math import exp, log, sqrt
 from operator import itemgetter, mul, sub
+
+from monitor.replacing import dataclass
 
 BIN_FRAC = 0.05          # of the rated capacity
 BINS = 22

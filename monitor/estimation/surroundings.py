@@ -1,9 +1,9 @@
 """What temperature and rate do to a lithium battery's voltage: the same for every component, once a window."""
-from dataclasses import dataclass
 from math import exp, tanh
 
 from monitor.battery.rest_curves import line
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 _P = table("battery", "lithium_cell")
 _KELVIN, _REFERENCE_C = 273.15, 25.0    # 0 °C [K], by definition (SI); reference of the table lithium_cell [°C]

@@ -1,8 +1,9 @@
 """Symmetric matrices kept as their lower triangle, row by row, in one tuple: half the numbers, and each loop a single one."""
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cache
 from operator import itemgetter
+
+from monitor.replacing import dataclass
 
 Vector = tuple[float, ...]
 Triangle = tuple[float, ...]

@@ -1,6 +1,5 @@
 """Asks every component what it expected, corrects it, and lets the mixture's weights follow by likelihood."""
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import reduce
 from math import exp, log
 
@@ -8,6 +7,7 @@ from monitor.estimation import gaussian
 from monitor.estimation.observations.reading import Reading
 from monitor.estimation.state import Component, Mixture
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 _P = table("battery", "lithium_mixture")
 #: Share of windows that fit no model at all, and the span of voltage over which such a one may lie.

@@ -1,5 +1,4 @@
 """When to speak of tonight and when to keep quiet, and what became of what was said."""
-from dataclasses import dataclass
 
 from monitor.battery.label import Vehicle
 from monitor.findings import NEVER_S, ChargeFindings, Condition, Estimate, ForecastFindings
@@ -8,7 +7,7 @@ from monitor.forecast.levers import NOTHING
 from monitor.forecast.outcomes import Learnt, NightOutcome
 from monitor.forecast.reserve import Margin
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 from monitor.usage import loads
 

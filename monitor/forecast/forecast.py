@@ -1,5 +1,4 @@
 """Tonight: will the charge last until the sun carries the load; when not; what would close the gap."""
-from dataclasses import dataclass
 from random import Random
 from typing import ClassVar
 
@@ -12,7 +11,7 @@ from monitor.forecast.night import Scenario
 from monitor.forecast.outcomes import Learnt
 from monitor.forecast.reserve import Margin
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 from monitor.usage import fridge, loads, solar_clock
 from monitor.usage.history import DAY_SLOTS, SLOT_S

@@ -1,8 +1,8 @@
 """How last nights' forecasts turned out, and what that teaches the next one."""
-from dataclasses import dataclass
 from math import exp, log
 
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 P = table("forecast", "outcomes")
 KEPT_NIGHTS = P.count("kept_nights")

@@ -3,14 +3,13 @@
 A load is known by the current it takes and by how long it runs. Of every run each known load gets its part by Bayes' rule,
 so that two loads of like size are told apart where their runs differ, and make the range wider where they do not.
 """
-from dataclasses import dataclass
 from math import exp, hypot, log
 from typing import ClassVar
 
 from monitor.battery.label import NamedLoad, Vehicle
 from monitor.findings import Z95, Event, JoinFindings
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 from monitor.usage import current_steps, fridge, load_runs, run_kinds
 from monitor.usage.counts import CountsState

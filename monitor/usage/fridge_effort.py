@@ -1,9 +1,8 @@
 """Does the fridge run more than the warmth explains: its duty of late against its own past."""
-from dataclasses import dataclass
 
 from monitor.findings import Condition
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.usage import fridge
 from monitor.usage.fridge import Fridge
 

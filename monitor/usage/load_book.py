@@ -1,10 +1,9 @@
 """The day's book of each load: ampere-hours of the runs that were seen, and of hours in which steps are hidden by what is usual then."""
-from dataclasses import dataclass
 from math import exp, hypot
 from typing import Literal
 
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.usage import fridge
 from monitor.usage.history import SLOT_S
 from monitor.usage.load_runs import LoadRun, shorten

@@ -1,9 +1,9 @@
 """What the loads that were found took, by the names that their owner gave: today, yesterday, and on a usual day."""
-from dataclasses import dataclass
 
 from monitor.battery.label import Vehicle
 from monitor.findings import Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.usage import run_kinds
 from monitor.usage.found_loads import FoundLoadsState, fridge_among
 from monitor.usage.load_book import CURRENT_SIGMA, DAY_S, LoadDays, share_ah, total_ah

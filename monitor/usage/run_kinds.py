@@ -1,10 +1,9 @@
 """Kinds of runs: which load a run is of, by its current and its length; loads not known yet; those that their owner has named."""
-from dataclasses import dataclass
 from math import erfc, exp, hypot, log, pi, sqrt
 
 from monitor.battery.label import NamedLoad
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.usage.load_runs import LoadRun, OnLoad, shorten
 
 P = table("usage", "run_kinds")

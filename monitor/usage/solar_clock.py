@@ -1,8 +1,8 @@
 """The time of the solar day from the harvest itself, so that profiles need no clock and no time zone."""
-from dataclasses import dataclass
 from math import atan2, cos, pi, sin
 
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.usage.history import DAY_SLOTS, SLOT_S
 
 DAY_S = 86400.0

@@ -11,11 +11,11 @@ these part the row in parameters.toml says so.
 """
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import exp, log, sqrt
 
 from monitor.battery.lead_acid import CELLS, KINDS, rest_voltage_v
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.wear.life_use import LifeLabel, UseSlot
 
 P = table("wear", "lead_acid_life")

@@ -4,13 +4,13 @@ Lead-acid by weighted ampere-hours with corrosion (lead_acid_life.py), lithium i
 What is not known of the battery is drawn, and where a log has measured the capacity, the draws that agree with it count more.
 """
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from math import exp, hypot, log, sqrt
 from random import Random
 
 from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Answer, Estimate, NotYet
 from monitor.parameters import table
+from monitor.replacing import dataclass, replace
 from monitor.wear import lead_acid_life, lithium_life
 from monitor.wear.lead_acid_life import Easier, LeadWear
 from monitor.wear.life_use import LifeLabel, UseSlot

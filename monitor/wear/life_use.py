@@ -1,9 +1,9 @@
 """A life as its wear is counted from: hours with charge, throughput, temperature and voltage; and what the label says of the battery."""
-from dataclasses import dataclass
 
 from monitor.battery.label import Battery, Chemistry
 from monitor.battery.limits import limits_of
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 P = table("wear", "life_use")
 BELOW_UPPER_V = {True: P.number("lead_below_upper_v"), False: P.number("lithium_below_upper_v")}

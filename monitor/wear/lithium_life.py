@@ -8,10 +8,10 @@ Sources
 [4] Safari and Delacourt, J. Electrochem. Soc. 158 (2011) A562: potential of graphite, that [2] goes by.
 """
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from math import exp, sqrt, tanh
 
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.wear.life_use import LifeLabel, UseSlot
 
 P = table("wear", "lithium_life")

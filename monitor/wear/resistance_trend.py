@@ -1,9 +1,9 @@
 """How a resistance went over the weeks: a level with a slope, smoothed, and the ratio of its two ends."""
-from dataclasses import dataclass
 from math import exp, hypot, sqrt
 
 from monitor.findings import Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.wear import resistance_weeks
 from monitor.wear.resistance_weeks import Effects, WeekLevel
 

@@ -5,11 +5,11 @@ from week to week; a and b belong to the battery and are learnt from the spread 
 estimator of panel data: Mundlak, Econometrica 46 (1978) 69), beginning at common practice. So neither a summer nor a
 month of deep discharges passes for age.
 """
-from dataclasses import dataclass
 from math import exp, log, sqrt
 
 from monitor.battery.label import Battery
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.usage.load_off import LoadStep
 
 P = table("wear", "resistance_weeks")

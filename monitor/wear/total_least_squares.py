@@ -8,10 +8,10 @@ Sources 196 (2011) 2319). Here each swing is weighed by both of its doubts:
 and the width of the answer is the curvature of J at its least.
 """
 from collections.abc import Iterable
-from dataclasses import dataclass
 from math import exp, log, sqrt
 
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 #: Golden section: each step leaves this part of the span.
 _GOLDEN = (sqrt(5.0) - 1.0) / 2.0

@@ -1,5 +1,4 @@
 """Is the house battery used up: a verdict from weekly records, with its lines of evidence."""
-from dataclasses import dataclass
 from math import log
 from typing import ClassVar
 
@@ -7,6 +6,7 @@ from monitor.battery.label import Battery
 from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Answer, Estimate, EvidenceLine, NotYet, VerdictWord
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.wear import resistance_trend
 from monitor.wear.resistance_weeks import Effects, WeekLevel
 from monitor.wear.week import Week

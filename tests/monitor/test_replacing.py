@@ -1,13 +1,22 @@
 """The quicker dataclass and replace give what the library's give, and refuse what they refuse."""
 import dataclasses
+import importlib.util
 import inspect
+import os
 import pickle
+import subprocess
+import sys
+from pathlib import Path
+from types import ModuleType
 
 import pytest
 
+from monitor import replacing
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.replacing import dataclass, replace
+
+ROOT = Path(__file__).parent.parent.parent
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -89,13 +98,60 @@ def test_what_the_library_refuses_is_refused(values: tuple, named: dict) -> None
             kind(*values, **named)
 
 
-def test_a_made_object_stays_as_it_is() -> None:
-    one = Quick(1.0)
+@pytest.fixture
+def guarded(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
+    """The module as it is where the guard is asked for."""
+    monkeypatch.setenv("AMPLEDGER_GUARDED", "1")
+    spec = importlib.util.spec_from_file_location("guarded_replacing", replacing.__file__ or "")
+    assert spec and spec.loader
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_where_the_guard_is_asked_for_a_made_object_stays_as_it_is(guarded: ModuleType) -> None:
+    @guarded.dataclass(frozen=True, slots=True)
+    class Guarded:
+        at_s: float
+        Kind: int = 3
+
+    one = Guarded(1.0)
     with pytest.raises(dataclasses.FrozenInstanceError):
-        one.at_s = 2.0  # type: ignore[misc]
+        one.at_s = 2.0
     with pytest.raises(dataclasses.FrozenInstanceError):
-        replace(one, Kind=2).Kind = 5  # type: ignore[misc]
+        guarded.replace(one, Kind=2).Kind = 5
+    assert guarded.replace(one, at_s=4.0) == Guarded(4.0) and one == Guarded(1.0)
+    with pytest.raises(TypeError, match="unexpected keyword argument 'days'"):
+        guarded.replace(one, days=1)
     assert str(inspect.signature(Quick)) == str(inspect.signature(Usual))
+
+
+LIFE = """
+from hashlib import sha256
+from monitor import pipeline
+from monitor.sampling.gather import minutes
+from monitor.store import saving
+from tests.benchmarks.ensemble import journey, owner, vehicles
+
+told = sha256()
+for case in ("lead healthy", "lithium"):
+    plan = next(vehicles(case, 1, seed=8, days=1.0))
+    vehicle = owner(plan)
+    states = pipeline.begin(vehicle)
+    for minute in minutes(sample for sample, _ in journey(plan)):
+        states, found = pipeline.step(states, minute, vehicle)
+        told.update(repr(found).encode())
+    told.update(saving.to_text(states).encode())
+print(told.hexdigest())
+"""
+
+
+def test_no_tracker_assigns_to_what_is_made_and_none_needs_to() -> None:
+    """A day of each chemistry, with the guard and without: nobody is refused, and both come to the same bit for bit."""
+    without = {name: value for name, value in os.environ.items() if name != "AMPLEDGER_GUARDED"} | {"PYTHONPATH": str(ROOT)}
+    told = [subprocess.run([sys.executable, "-c", LIFE], env=without | more, cwd=ROOT, capture_output=True, text=True, check=True).stdout
+            for more in ({}, {"AMPLEDGER_GUARDED": "1"})]
+    assert told[0] == told[1] and len(told[0].strip()) == 64
 
 
 def test_a_constructor_with_more_to_do_stays_the_librarys() -> None:

@@ -1,10 +1,9 @@
 """A battery that is too hot: how hot, for how long, and what it costs; and one that heats itself while it is charged."""
-from dataclasses import dataclass
 
 from monitor.battery.label import Battery
 from monitor.battery.limits import Limits, limits_of
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/house", "heat")
 BACK_K = P.number("back_k")

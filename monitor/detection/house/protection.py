@@ -5,7 +5,6 @@ or rises; or it was open before the charger came, whose voltage then stands ther
 else ends a charge takes the voltage down with it: sun, engine, a charger that has finished.
 The discharge path opens: under a load the battery's voltage is gone at once, and the current with it.
 """
-from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 from monitor.battery.label import Battery, Vehicle
@@ -13,7 +12,7 @@ from monitor.battery.limits import limits_of
 from monitor.detection.house.limit_texts import degrees
 from monitor.findings import Condition, ProtectionFindings
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 Path = Literal["", "charge", "discharge"]

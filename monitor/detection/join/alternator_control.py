@@ -1,11 +1,10 @@
 """Whether the alternator is under engine control: let sink and lifted again while the engine runs."""
-from dataclasses import dataclass
 from math import exp
 
 from monitor.detection.join.points import Point
 from monitor.findings import NEVER_S
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/join", "alternator_control")
 ALTERNATOR = table("battery", "alternator")

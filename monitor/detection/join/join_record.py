@@ -1,7 +1,7 @@
 """What runs and stops have shown of the isolator of this vehicle."""
-from dataclasses import dataclass
 
 from monitor.findings import NEVER_S
+from monitor.replacing import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,7 @@
 """The voltage across a join at rest against the house current: learnt while plainly joined, it shows the parting."""
-from dataclasses import dataclass
 
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/join", "path_voltage")
 REMEMBER_S, LEARN_S = P.number("remember_s"), P.number("learn_s")

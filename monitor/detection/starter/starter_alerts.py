@@ -1,5 +1,4 @@
 """What of the starter battery deserves a warning: drain, level, frost, long part-charged, weak starts."""
-from dataclasses import dataclass
 from typing import ClassVar
 
 from monitor.battery import frost
@@ -10,6 +9,7 @@ from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
 from monitor.findings import Answer, Condition, Estimate, JoinFindings, NotYet, Priority
 from monitor.parameters import table
+from monitor.replacing import dataclass
 from monitor.sample import Minute
 
 P = table("detection/starter", "starter_alerts")

@@ -1,9 +1,8 @@
 """A voltage divider that is set wrong: the levels of a battery that no battery has, by one common factor."""
-from dataclasses import dataclass
 
 from monitor.battery.label import Battery
 from monitor.parameters import table
-from monitor.replacing import replace
+from monitor.replacing import dataclass, replace
 
 P = table("detection/wiring", "voltage_level")
 ALIVE_V = P.by_chemistry("alive_v")

@@ -3,10 +3,10 @@
 On the flats voltage may move the charge and must not teach capacity, so the tie between the two that counting made is worn away
 by the time the other end is reached. What was counted is kept beside it for this.
 """
-from dataclasses import dataclass
 from math import hypot, log, sqrt
 
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 _P = table("battery", "lithium_end_to_end")
 #: The charge at an end has to be as sure as this; of the capacity at least so much has to have passed.

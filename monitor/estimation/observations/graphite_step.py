@@ -6,7 +6,6 @@ passes half-way from the upper flat to the lower one, once it is level again. As
 least so large. In a battery so worn that it begins below the step the fall that is seen is the next one, graphite's lower stage:
 each component is asked by the size it believes in.
 """
-from dataclasses import dataclass
 from math import erf, exp, hypot, log, sqrt
 from statistics import median
 
@@ -14,6 +13,7 @@ from monitor.estimation.families import Kind
 from monitor.estimation.gaussian import log_density
 from monitor.estimation.surroundings import Surroundings
 from monitor.parameters import table
+from monitor.replacing import dataclass
 
 _P = table("battery", "lithium_step")
 #: Of a new battery's capacity, what lies below graphite's lower stage, and what between step and full; the part of what is lost
