@@ -14,6 +14,7 @@ from tests.golden import lives, recordings, text
 
 FINDINGS = Path(__file__).parent / "findings"
 STARTS = "crank"
+EVENTS = "events, alerts, verdicts"
 HOUR_S = 3600.0
 
 
@@ -25,16 +26,20 @@ def names() -> list[str]:
 def lines(name: str) -> list[str]:
     """What a replay concludes today, as the lines of its file."""
     if name == STARTS:
-        return list(_starts())
-    life = lives.lives().get(name)
-    if life is not None:
-        return [f"# {life.about}", *_sheet(_steps(life.samples(), life.vehicle), life.vehicle,
-                                           life.estimates_each_h, life.forecasts_each_h)]
+        return ["# twenty recorded starts, each a life of its own", *(line for _, line in of_starts())]
+    if name in lives.lives():
+        life = lives.lives()[name]
+        return [f"# {life.about}", *_sheet(of_life(life))]
     drive = recordings.drive(name)
     each_h = 6.0 if drive.days is None else 24.0
     with tempfile.TemporaryDirectory() as out:
         walked = ((step.findings, step.alerts) for step in replay.steps(drive.write(Path(out)), drive.vehicle))
-        return [f"# {drive.about}", *_sheet(walked, drive.vehicle, each_h, 2 * each_h)]
+        return [f"# {drive.about}", *_sheet(_lines(walked, drive.vehicle, each_h, 2 * each_h))]
+
+
+def of_life(life: lives.Life) -> Iterator[tuple[str, str]]:
+    """What the trackers conclude from a simulated life, as it comes: section and line."""
+    return _lines(_steps(life.samples(), life.vehicle), life.vehicle, life.estimates_each_h, life.forecasts_each_h)
 
 
 def _steps(samples: Iterable[Sample], vehicle: Vehicle) -> Iterator[tuple[Findings, rules.AlertsState]]:
@@ -45,33 +50,39 @@ def _steps(samples: Iterable[Sample], vehicle: Vehicle) -> Iterator[tuple[Findin
         yield found, alerts
 
 
-def _sheet(walked: Iterable[tuple[Findings, rules.AlertsState]], vehicle: Vehicle, estimates_each_h: float,
-           forecasts_each_h: float) -> Iterator[str]:
-    """Estimates and forecasts thinned, every event and alert, the verdict's turns, and the sentences at the end."""
-    estimates, forecasts, happened = [], [], []
+def _lines(walked: Iterable[tuple[Findings, rules.AlertsState]], vehicle: Vehicle, estimates_each_h: float,
+           forecasts_each_h: float) -> Iterator[tuple[str, str]]:
+    """Estimates and forecasts thinned, every event and alert, the verdict's turns, and the sentences at the end: section and line."""
     due_s = due_forecast_s = float("-inf")
     verdict, found = "", None
     for found, alerts in walked:
         if found.at_s >= due_s:
-            estimates += text.estimates(found)
+            yield from (("estimates", line) for line in text.estimates(found))
             due_s = (found.at_s // (estimates_each_h * HOUR_S) + 1) * estimates_each_h * HOUR_S
         if found.at_s >= due_forecast_s:
-            forecasts.append(text.forecast(found))
+            yield "forecasts", text.forecast(found)
             due_forecast_s = (found.at_s // (forecasts_each_h * HOUR_S) + 1) * forecasts_each_h * HOUR_S
-        happened += [text.event(news) for news in found.news]
-        for news in alerts.news:
-            happened += text.change(news)
+        yield from ((EVENTS, text.event(news)) for news in found.news)
+        yield from ((EVENTS, line) for news in alerts.news for line in text.change(news))
         if found.health.verdict != verdict:
             verdict = found.health.verdict
-            happened.append(f"{found.at_s / 86400:8.3f} d verdict: {verdict}")
-    yield from ("", "## events, alerts, verdicts", *happened, "", "## estimates", *estimates, "", "## forecasts", *forecasts)
+            yield EVENTS, f"{found.at_s / 86400:8.3f} d verdict: {verdict}"
     if found is not None:
-        yield from ("", "## sentences at the end", *text.closing_words(found, vehicle.house.rated_capacity_ah))
+        yield from (("sentences at the end", line) for line in text.closing_words(found, vehicle.house.rated_capacity_ah))
 
 
-def _starts() -> Iterator[str]:
+def _sheet(found: Iterable[tuple[str, str]]) -> Iterator[str]:
+    """The lines of a life, section by section."""
+    sections: dict[str, list[str]] = {EVENTS: [], "estimates": [], "forecasts": []}
+    for section, line in found:
+        sections.setdefault(section, []).append(line)
+    for section, its in sections.items():
+        yield from ("", f"## {section}", *its)
+
+
+def of_starts() -> Iterator[tuple[str, str]]:
+    """What is concluded from every recorded start: its name and a line."""
     vehicle = Vehicle(Battery("house", "agm", 100.0), Battery("starter", "agm", 60.0))
-    yield "# twenty recorded starts, each a life of its own"
     for name, samples in recordings.starts():
         found = None
         happened: list[str] = []
@@ -80,6 +91,6 @@ def _starts() -> Iterator[str]:
             happened += [line for news in alerts.news for line in text.change(news)]
         assert found is not None
         starter = found.starter
-        yield (f"{name}: lowest {text.answer(starter.crank_lowest_v)}; drop {text.answer(starter.crank_drop_frac)}; "
+        yield name, (f"{name}: lowest {text.answer(starter.crank_lowest_v)}; drop {text.answer(starter.crank_drop_frac)}; "
                f"{starter.crank_verdict or '-'}; engine {found.join.engine}")
-        yield from (f"    {line.strip()}" for line in happened)
+        yield from ((name, f"    {line.strip()}") for line in happened)
