@@ -42,6 +42,9 @@ SPREAD = ("tests/golden/", "tests/drivers/test_every_driver.py", "tests/monitor/
           "tests/monitor/test_parked.py", "tests/monitor/test_plausibility.py", "tests/monitor/test_forecast.py")
 #: Whose files share what was computed once.
 TOGETHER = ("tests/intervals/",)
+#: Quick ones that wait for a line, broker or instrument rather than compute: spread among the others, so that no core stands idle.
+WAITING = ("tests/monitor/test_setup.py", "tests/monitor/test_delivery.py", "tests/monitor/test_satellite_time.py",
+           "tests/drivers/test_every_driver.py")
 
 
 class ByFile(LoadScopeScheduling):
@@ -65,8 +68,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> ByFile | 
 
 
 def pytest_xdist_auto_num_workers() -> int:
-    """One more than cores: many tests wait for a real process, line or server."""
-    return len(os.sched_getaffinity(0)) + 1
+    """Two more than cores: many tests wait for a real process, line or server."""
+    return len(os.sched_getaffinity(0)) + 2
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -77,13 +80,18 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     return None
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what is slow, begin with the longest."""
-    rank = {}
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark what is slow, begin with the longest; where tests run side by side, those that wait stand evenly among the quick ones."""
+    rank: dict[pytest.Item, float] = {}
+    waiting, quick = [], []
     for item in items:
         name = item.path.relative_to(ROOT).as_posix() if item.path.is_relative_to(ROOT) else ""
-        place = next((k for k, slow in enumerate(SLOW) if name.startswith(slow)), len(SLOW))
-        rank[item] = place
-        if place < len(SLOW):
+        rank[item] = next((k for k, slow in enumerate(SLOW) if name.startswith(slow)), len(SLOW))
+        if rank[item] < len(SLOW):
             item.add_marker(pytest.mark.slow)
-    items.sort(key=lambda item: rank[item])
+        else:
+            (waiting if name.startswith(WAITING) else quick).append(item)
+    if hasattr(config, "workerinput"):
+        for some in (waiting, quick):
+            rank |= {item: len(SLOW) + k / len(some) for k, item in enumerate(some)}
+    items.sort(key=rank.__getitem__)

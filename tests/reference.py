@@ -4,10 +4,9 @@ import subprocess
 import sys
 import tomllib
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
-
-import pandas as pd
 
 RECORDINGS = Path(__file__).parent / "recordings"
 
@@ -20,14 +19,13 @@ BEST_SIMPLE_RMSE_PCT = {
 }
 
 
+@cache
 def _scorer() -> Any:
+    """The scorer of the drives, loaded when a drive is scored: pandas takes its time."""
     spec = importlib.util.spec_from_file_location("score", RECORDINGS / "score.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
-
-
-score = _scorer()
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +54,8 @@ def replay(folder: Path, out: Path) -> Outcome:
     """Run `ampledger replay` on a recorded drive, as a user would, and score what it wrote."""
     import time
 
+    import pandas as pd
+
     vehicle = out / "vehicle.toml"
     vehicle.write_text(vehicle_toml(folder))
     started = time.perf_counter()
@@ -66,6 +66,7 @@ def replay(folder: Path, out: Path) -> Outcome:
         capture_output=True, text=True, check=False)
     assert run.returncode == 0, run.stderr
     seconds = time.perf_counter() - started
+    score = _scorer()
     return Outcome(
         soc=score.score_soc(str(folder), pd.read_csv(out / "estimates.csv")),
         events=score.score_events(str(folder), pd.read_csv(out / "events.csv")),

@@ -18,14 +18,14 @@ FILE_NAMED = re.compile(r"docs/|\.md\b")
 @cache
 def said(path: Path) -> tuple[str, ...]:
     """Every string of a module that is not a docstring of something that no person calls; a command's docstring is its help."""
-    tree = ast.parse(path.read_text())
+    nodes = list(ast.walk(ast.parse(path.read_text())))
     silent = set()
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) and ast.get_docstring(node):
             command = any("command" in ast.unparse(d) or "group" in ast.unparse(d) for d in getattr(node, "decorator_list", ()))
             if not command:
                 silent.add(id(node.body[0].value))
-    return tuple(node.value for node in ast.walk(tree)
+    return tuple(node.value for node in nodes
                  if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in silent)
 
 

@@ -35,12 +35,12 @@ def _texts() -> Iterator[tuple[str, str]]:
 
 def strings(path: Path, place: str) -> Iterator[tuple[str, str]]:
     """Strings of more than one word that are no docstring, and docstrings of commands, which are their help."""
-    tree = ast.parse(path.read_text())
-    documented = {id(node.body[0].value) for node in ast.walk(tree)
+    nodes = list(ast.walk(ast.parse(path.read_text())))
+    documented = {id(node.body[0].value) for node in nodes
                   if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef)
                   and node.body and isinstance(node.body[0], ast.Expr)}
-    pieces = {id(part) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for part in node.values}
-    for node in ast.walk(tree):
+    pieces = {id(part) for node in nodes if isinstance(node, ast.JoinedStr) for part in node.values}
+    for node in nodes:
         if isinstance(node, ast.JoinedStr):
             text = "".join(str(part.value) if isinstance(part, ast.Constant) else "…" for part in node.values)
         elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in documented | pieces:
@@ -49,7 +49,7 @@ def strings(path: Path, place: str) -> Iterator[tuple[str, str]]:
             continue
         if " " in text.strip():
             yield f"{place}:{node.lineno}", text
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.FunctionDef) and any("command" in ast.unparse(d) or "group" in ast.unparse(d) for d in node.decorator_list):
             yield f"{place}:{node.lineno}", ast.get_docstring(node) or ""
 

@@ -8,7 +8,7 @@ such a conductor is sold with.
 """
 from math import log, pi, sqrt
 
-from scipy.optimize import brentq
+import scipy
 
 #: Conductor [mm2] -> largest outside diameter of thin-wall cable [mm].
 OUTSIDE_MM = ((0.5, 1.6), (0.75, 1.9), (1.0, 2.1), (1.5, 2.4), (2.5, 3.0), (4.0, 3.7), (6.0, 4.3), (10.0, 6.0), (16.0, 7.2),
@@ -62,7 +62,7 @@ def steady_c(area_mm2: float, current_a: float, air_c: float, loaded_count: int 
         else:
             outside = bundle + 2 * WOOL_M
             inner = log(outside / bundle) / (2 * pi * WOOL_W_PER_M_K)
-        surface = brentq(lambda t: lost_w_per_m(t, air_c, outside, pi * outside) - (copper_c - t) / inner, air_c, copper_c)
+        surface = scipy.optimize.brentq(lambda t: lost_w_per_m(t, air_c, outside, pi * outside) - (copper_c - t) / inner, air_c, copper_c)
         return heat - (copper_c - surface) / inner
 
-    return brentq(left, air_c + 1e-6, air_c + 5000)
+    return scipy.optimize.brentq(left, air_c + 1e-6, air_c + 5000)

@@ -5,7 +5,7 @@ More of them, from another seed, by hand: `python -m tests.benchmarks.bench_circ
 from random import Random
 
 import pytest
-from scipy.integrate import solve_ivp
+import scipy
 
 from monitor.circuits import source
 from monitor.circuits.circuit import Circuit, Refused
@@ -85,8 +85,9 @@ def test_every_short_circuit_ends_before_the_insulation_is_spoilt(plans: list[Pl
         top = final[max(c for c in final if c <= plan.circuit.insulation_c)]
         for ratio, seconds in kind.fast:
             density = ratio * plan.run.fuse.rating_a / plan.run.area_mm2
-            found = solve_ivp(lambda _, y, density=density: density**2 * RHO / 1.03 / 1000 * (1 + ALPHA * (y - 20)) / HEAT_J_PER_MM3_K,
-                              (0, seconds), [plan.run.copper_c], rtol=1e-6)
+            found = scipy.integrate.solve_ivp(
+                lambda _, y, density=density: density**2 * RHO / 1.03 / 1000 * (1 + ALPHA * (y - 20)) / HEAT_J_PER_MM3_K,
+                (0, seconds), [plan.run.copper_c], rtol=1e-6)
             assert found.y[0, -1] < top + 2
 
 

@@ -75,8 +75,8 @@ def test_a_larger_battery_lives_longer_in_the_same_life() -> None:
 
 
 def test_log_to_words(tmp_path: Path) -> None:
-    """A log of two days: not known yet, because; on the command line too, and bad figures in one sentence."""
-    database = store_fixture.fill(tmp_path / "log.db", days=1.5, beat_s=60.0)
+    """A log of a few hours: not known yet, because; on the command line too, and bad figures in one sentence."""
+    database = store_fixture.fill(tmp_path / "log.db", days=0.2, beat_s=60.0)
     report = work_out_life(Reader(database))
     assert isinstance(report.forecast.years, NotYet) and "14 days" in report.forecast.years.because
     said = CliRunner().invoke(commands, ["life", "--database", str(database)])

@@ -234,6 +234,7 @@ def test_an_unknown_command_or_option_says_so() -> None:
     assert "No such option" in _run("check", "--frobnicate").output
 
 
+@pytest.mark.slow
 def test_pages_serves_as_the_configuration_wants_it(filled: Path) -> None:
     """A code in the configuration locks the pages; the port is the configured one."""
     import socket

@@ -4,8 +4,7 @@ from random import Random
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
-from scipy.stats import multivariate_normal, norm
+import scipy
 
 from monitor.battery import rest_curves
 from monitor.estimation import gaussian, predict, triangle
@@ -40,7 +39,7 @@ def test_a_measurement_is_the_conditional_of_a_gaussian() -> None:
     gain = cov @ row / total
     assert np.array(new_mean) == pytest.approx(mean + gain * miss)
     assert whole(new_cov, 5) == pytest.approx(cov - np.outer(gain, cov @ row))
-    assert gaussian.log_density(miss, total) == pytest.approx(multivariate_normal(0.0, total).logpdf(miss))
+    assert gaussian.log_density(miss, total) == pytest.approx(scipy.stats.multivariate_normal(0.0, total).logpdf(miss))
 
 
 def test_a_considered_quantity_keeps_mean_and_variance_and_the_rest_stays_consistent() -> None:
@@ -92,7 +91,8 @@ def test_time_that_passes_is_the_linear_step_of_a_kalman_filter() -> None:
 
 def test_quantiles_of_a_mixture_are_scipy_s() -> None:
     parts = [(0.3, 0.2, 0.05), (0.5, 0.6, 0.02), (0.2, 0.9, 0.1)]
-    wanted = [brentq(lambda x, p=p: sum(w * norm.cdf(x, m, s) for w, m, s in parts) - p, -1, 2) for p in (0.025, 0.5, 0.975)]
+    wanted = [scipy.optimize.brentq(lambda x, p=p: sum(w * scipy.stats.norm.cdf(x, m, s) for w, m, s in parts) - p, -1, 2)
+              for p in (0.025, 0.5, 0.975)]
     assert quantiles(parts) == pytest.approx(wanted, abs=2e-4)
 
 

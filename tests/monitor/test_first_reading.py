@@ -58,6 +58,7 @@ def test_sources_with_a_time_of_their_own_are_left_alone() -> None:
     assert first_reading.take([Instrument("simulated")], 1.0) is None
 
 
+@pytest.mark.slow
 def test_the_daemon_takes_it_up(tmp_path: Path) -> None:
     chip = HwmonFolder(tmp_path / "hwmon")
     (tmp_path / "ampledger.toml").write_text(CONFIG.format(beat_s=0.2, root=chip.options.root))
@@ -76,6 +77,7 @@ def test_the_daemon_takes_it_up(tmp_path: Path) -> None:
             process.communicate()
 
 
+@pytest.mark.slow
 def test_the_log_is_locked_from_the_first_reading_on(tmp_path: Path) -> None:
     """While the first reading waits (its file is a pipe), nobody else can have the log; nor before READY, nor after it."""
     chip = HwmonFolder(tmp_path / "hwmon")

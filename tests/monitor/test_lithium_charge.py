@@ -94,6 +94,7 @@ def test_capacity_is_learnt_between_full_and_the_knee() -> None:
     assert value(found.capacity_ah) == pytest.approx(74.0, rel=0.08)
 
 
+@pytest.mark.slow
 def test_standing_at_full_says_nothing_of_the_capacity() -> None:
     """Each window of a stay says what the one before said: a kind of battery must not win by hours alone."""
     cell = Cell(0.8)
@@ -104,6 +105,7 @@ def test_standing_at_full_says_nothing_of_the_capacity() -> None:
     assert after.low == pytest.approx(before.low, rel=0.25) and after.low < 100.0 < after.high
 
 
+@pytest.mark.slow
 def test_two_full_charges_find_a_shunt_that_reads_too_high() -> None:
     cell = Cell(0.8)
     state = last(live(charge.begin(LITHIUM), cell, 4.0, 15.0, high_a=0.15))
@@ -141,7 +143,8 @@ def test_a_protection_that_opens_is_neither_full_nor_empty() -> None:
     assert isinstance(found, Estimate) and found.low < cell.charge_frac < 0.9 and told(state).anchor != "full"
 
 
-@pytest.mark.parametrize(("held_v", "widest"), [(13.6, 0.35), (13.7, 0.30), (13.8, 0.08)])
+@pytest.mark.parametrize(("held_v", "widest"), [
+    (13.6, 0.35), pytest.param(13.7, 0.30, marks=pytest.mark.slow), pytest.param(13.8, 0.08, marks=pytest.mark.slow)])
 def test_a_charger_that_holds_a_low_voltage_fills_it_too(held_v: float, widest: float) -> None:
     """With its doubt: the less it holds the wider."""
     cell = Cell(0.6, held_v=held_v)

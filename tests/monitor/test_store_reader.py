@@ -140,7 +140,7 @@ def test_a_log_in_a_folder_that_may_not_be_written_is_still_read(database: Path)
 
 
 def test_a_month_is_answered_from_quarters_in_milliseconds(tmp_path: Path) -> None:
-    """From 30 days of quarters, processor time of the best of 15 questions; make bench prints the clock's."""
+    """From 30 days of quarters, processor time of the best of 6 questions; make bench prints the clock's."""
     database = store_fixture.fill(tmp_path / "month.db", 0.05, beat_s=30.0)
     with closing(sqlite3.connect(database)) as log, log:
         (row,) = log.execute("select * from quarters limit 1").fetchall()
@@ -151,7 +151,7 @@ def test_a_month_is_answered_from_quarters_in_milliseconds(tmp_path: Path) -> No
         sealing.seal(log.sql, log.past, number)
     log.close()
     took = []
-    for _ in range(15):
+    for _ in range(6):
         started = time.process_time()
         series = Reader(database).series(BEGINS_UTC_S, BEGINS_UTC_S + 30 * 86400)
         took.append(time.process_time() - started)

@@ -7,7 +7,7 @@ from random import Random
 
 import numpy
 import pytest
-from scipy.optimize import least_squares
+import scipy
 
 from monitor.wear.total_least_squares import Swing, capacity
 
@@ -24,7 +24,7 @@ def _orthogonal_distances(sigma_x: float, sigma_y: float) -> tuple[float, float]
     def distances(unknown: numpy.ndarray) -> numpy.ndarray:
         return numpy.concatenate([(x - unknown[1:]) / sigma_x, (y - unknown[0] * unknown[1:]) / sigma_y])
 
-    found = least_squares(distances, numpy.array([90.0, *DEPTHS]), xtol=1e-14, ftol=1e-14, gtol=1e-14)
+    found = scipy.optimize.least_squares(distances, numpy.array([90.0, *DEPTHS]), xtol=1e-14, ftol=1e-14, gtol=1e-14)
     return found.x[0], numpy.linalg.inv(found.jac.T @ found.jac)[0, 0] ** 0.5
 
 
