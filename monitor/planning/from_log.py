@@ -5,13 +5,13 @@ from functools import cache
 from math import exp, sqrt
 
 from monitor.battery.label import Vehicle
-from monitor.findings import ChargeFindings, Estimate
+from monitor.findings import Z95, ChargeFindings, Estimate
 from monitor.planning import life_engine
 from monitor.planning.charging_paths import ACCEPTANCE_SIGMA, Luck
 from monitor.planning.life_engine import LifeDay, Rig
-from monitor.planning.load_profile import LoggedSlot, refill, usual_a
+from monitor.planning.load_profile import LoggedSlot, refill, stretches, usual_a
 from monitor.planning.model import Setup, as_days, make_rig
-from monitor.planning.whatif import KnownBattery
+from monitor.planning.whatif import RMS_LIMIT_FRAC, KnownBattery
 
 QUARTER_S = 900.0
 #: A charge with a wider interval is not compared with; a life begins where it is first known better.
@@ -20,12 +20,18 @@ WIDEST_FRAC = 0.4
 LATER = 2
 #: Loads switch themselves off at low voltage: where the charge or the voltage is below these, they may have gone off ...
 FLAT_FRAC, FLAT_V = 0.10, 11.8
-#: ... and have, where over so many quarter hours they take less than this share of what they usually do at that hour.
-CUT_QUARTERS, CUT_SHARE = 8, 0.35
+#: ... and have, where over so many quarter hours they take less than this share of what they usually do at those hours ...
+CUT_QUARTERS, CUT_SHARE = 8, 0.7
+#: ... until its voltage is back (common practice: fridges come on again at 11.8 to 12.6 V).
+BACK_V = 12.0
 #: More than so much into the battery is charging [A] (choice: beyond a shunt's offset).
 CHARGING_A = 0.1
-#: What is left of a shunt's offset, at most and usually [A]; how far off the first known charge usually is.
-DRIFT_A, DRIFT_SIGMA_A, START_SIGMA_FRAC = 0.08, 0.04, 0.1
+#: What is left of a shunt's offset, one sigma [A], and steps to either side in which it is looked for; how far off the first known
+#: charge usually is.
+DRIFT_SIGMA_A, DRIFT_STEPS, START_SIGMA_FRAC = 0.04, 5, 0.1
+#: One sigma of the part of its capacity that a lead-acid battery gives beyond rated empty at a fraction of the 20-hour current (published:
+#: Peukert's exponents of 1.05 to 1.2 at a third of it).
+BEYOND_SIGMA_FRAC = 0.1
 #: One sigma of the logarithm of a capacity whose doubt an earlier version did not write down (common practice).
 USUAL_CAPACITY_SIGMA_LN = 0.10
 
@@ -43,18 +49,21 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
     utc_to_local_h: what makes local hours of UTC [h].
     """
     life: list[LoggedSlot] = []
+    low: list[bool] = []
     unsplit: list[bool] = []            # charging, and nobody knows how much of the sun went into loads
     expected: float | None = None
     rows = list(rows)
     for at, (_, end_s, values) in enumerate(rows):
         while expected is not None and end_s - expected > QUARTER_S * 0.5:
             unsplit.append(False)
+            low.append(False)
             life.append(LoggedSlot(_hour(expected, utc_to_local_h), None, None))
             expected += QUARTER_S
         expected = end_s + QUARTER_S
         net = values["house_current_a"]
         if net is None or not values["covered_s"]:
             unsplit.append(False)
+            low.append(False)
             life.append(LoggedSlot(_hour(end_s, utc_to_local_h), None, None, temperature_c=values["house_temperature_c"],
                                charge_frac=values["charge_frac"]))
             continue
@@ -64,10 +73,11 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
         _, later_s, told = rows[min(at + LATER, len(rows) - 1)]
         harvest_a = told["harvest_a"] if later_s - end_s < (LATER + 0.5) * QUARTER_S else values["harvest_a"]
         load, harvest, engine = _split(net, values["load_a"], harvest_a, running, mains)
+        low.append((values["house_voltage_v"] or BACK_V) < BACK_V)
         unsplit.append(harvest_a is None and not running and net - mains > CHARGING_A)
         life.append(LoggedSlot(_hour(end_s, utc_to_local_h), load, harvest, values["curtailed_frac"] or 0.0, engine, running,
-                           values["house_temperature_c"], _sure(values), _flat(values)))
-    life = _serve_by_sun(_cut(life), unsplit)
+                           values["house_temperature_c"], _sure(values), _flat(values), _sigma(values)))
+    life = _cut(life, low, unsplit)
     first = next((i for i, row in enumerate(life) if row.charge_frac is not None), 0)
     return life[first:]
 
@@ -78,35 +88,52 @@ def _flat(values: dict) -> bool:
     return (low_v is not None and low_v < FLAT_V) or (charge is not None and charge < FLAT_FRAC)
 
 
-def _cut(life: list[LoggedSlot]) -> list[LoggedSlot]:
-    """The life with `cut` where loads had gone off, instead of where they might have: from a flat moment until they are back."""
-    usual, free = usual_a(life), usual_a([replace(row, cut=False) for row in life])
-    found, armed = [], False
+def _cut(life: list[LoggedSlot], low: list[bool], unsplit: list[bool]) -> list[LoggedSlot]:
+    """The life with `cut` where loads had gone off, instead of where they might have, and with what the sun served.
+
+    From a flat moment until the voltage is back loads that switch themselves off stay off; such a stretch counts where in its dark
+    quarter hours, in which use is seen, they took less than CUT_SHARE of what they usually do then. They took as small a part in those
+    that were not dark. While the sun charges a battery whose voltage is back, all loads are on.
+    life: with `cut` where the battery was flat; low: where its voltage was not back; unsplit: where it was charged and harvest could not
+    be told from load, so that what came in counts as harvest and the loads as nothing.
+    """
+    might = [False] * len(life)
     for k, row in enumerate(life):
-        ahead = [(r.load_a, (usual if any(usual) else free)[int(r.hour * 4) % 96]) for r in life[k:k + CUT_QUARTERS]
-                 if r.load_a is not None]
-        little = bool(ahead) and sum(a for a, _ in ahead) < CUT_SHARE * sum(b for _, b in ahead)
-        armed = (armed or row.cut) and little
-        found.append(replace(row, cut=armed and not row.engine_on))
+        held = row.cut or k > 0 and might[k - 1] and low[k]
+        might[k] = held and not row.engine_on and (low[k] or not (unsplit[k] or (row.harvest_a or 0.0) > (row.load_a or 0.0)))
+    usual = usual_a([replace(row, cut=mine or mixed) for row, mine, mixed in zip(life, might, unsplit, strict=True)])
+    found = [_serve(row, usual[int(row.hour * 4) % 96]) if mixed else replace(row, cut=False)
+             for row, mixed in zip(life, unsplit, strict=True)]
+    for first, end in stretches(might):
+        dark = [(row.load_a, usual[int(row.hour * 4) % 96]) for row, mixed in zip(life[first:end], unsplit[first:end], strict=True)
+                if row.load_a is not None and not mixed and (row.harvest_a or 0.0) < CHARGING_A]
+        least = CUT_SHARE * sum(b for _, b in dark)
+        if len(dark) < CUT_QUARTERS or sum(a for a, _ in dark) >= least:
+            continue
+        part = CUT_SHARE * sum(a for a, _ in dark) / least
+        for k in range(first, end):
+            row = life[k]
+            if row.load_a is not None and (unsplit[k] or (row.harvest_a or 0.0) >= CHARGING_A):
+                row = _serve(row, max(part * usual[int(row.hour * 4) % 96] - row.load_a, -(row.harvest_a or 0.0)))
+            found[k] = replace(row, cut=True)
     return found
 
 
-def _serve_by_sun(life: list[LoggedSlot], unsplit: list[bool]) -> list[LoggedSlot]:
-    """The life with loads at work while a flat battery is charged by the sun: its voltage is up, so what had gone off is on again.
-
-    life: as logged, with `cut`; unsplit: where it was charged and harvest could not be told from load, so that what came in counts as
-    harvest and the loads as nothing.
-    """
-    usual = usual_a([replace(row, cut=row.cut or mixed) for row, mixed in zip(life, unsplit, strict=True)])
-    return [replace(row, load_a=(row.load_a or 0.0) + usual[int(row.hour * 4) % 96],
-                    harvest_a=(row.harvest_a or 0.0) + usual[int(row.hour * 4) % 96], cut=False) if mixed and row.cut else row
-            for row, mixed in zip(life, unsplit, strict=True)]
+def _serve(row: LoggedSlot, more_a: float) -> LoggedSlot:
+    """The same balance with so much more load [A], served by as much more sun."""
+    return replace(row, load_a=(row.load_a or 0.0) + more_a, harvest_a=(row.harvest_a or 0.0) + more_a, cut=False)
 
 
 def _sure(values: dict) -> float | None:
     """The charge, where its interval is narrow enough to compare a replay with."""
     low, high = values["charge_low_frac"], values["charge_high_frac"]
     return None if low is None or high is None or high - low > WIDEST_FRAC else values["charge_frac"]
+
+
+def _sigma(values: dict) -> float:
+    """One sigma of the charge, 0 to 1."""
+    low, high = values["charge_low_frac"], values["charge_high_frac"]
+    return 0.0 if low is None or high is None else (high - low) / (2 * Z95)
 
 
 def _split(net_a: float, load_a: float | None, harvest_a: float | None, running: bool, mains_a: float) -> tuple[float, float, float]:
@@ -143,11 +170,13 @@ def describe_present(quarters: Iterable[tuple[float, float, dict]], vehicle: Veh
 def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[LoggedSlot], KnownBattery]:
     """The life and its beginning such that the present set-up replays the logged charge best.
 
-    Three things are not known exactly: the charge at the beginning, which the tracker corrects only later, a small steady
-    current that the shunt shows amiss (within DRIFT_A, where counting over weeks adds it up), and how readily a lead-acid
-    battery takes its last charge. All are drawn towards what was told or is usual, so that they move only where that pays.
+    Four things are not known exactly: the charge at the beginning, which the tracker corrects only later, a small steady
+    current that the shunt shows amiss (up to 0.2 A, where counting over weeks adds it up), how readily a lead-acid
+    battery takes its last charge, and how much it gives beyond rated empty at small currents. All are drawn towards what was told or is
+    usual, so that they move only where that pays; where the log doubts its own charge it counts less.
     """
-    marks = [(k, row.charge_frac) for k, row in enumerate(life) if row.charge_frac is not None]
+    marks = [(k, row.charge_frac, 1 / (1 + (row.charge_sigma_frac / RMS_LIMIT_FRAC) ** 2)) for k, row in enumerate(life)
+             if row.charge_frac is not None]
     if len(marks) < 96:
         return life, found
     slots = refill(life)
@@ -155,29 +184,31 @@ def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[L
     @cache
     def moved(drift_a: float) -> list[LifeDay]:
         return as_days([replace(s, load_a=max(s.load_a + drift_a, 0.0), sun_a=s.sun_a + max(-drift_a - s.load_a, 0.0)) for s in slots],
-                       driven=False)
+                       driven=False, sure=True)
 
     @cache
-    def rig(slower_ln: float) -> Rig:
-        return make_rig(found.setup, luck=Luck(exp(slower_ln)))
+    def rig(slower_ln: float, beyond_frac: float) -> Rig:
+        return make_rig(found.setup, luck=Luck(exp(slower_ln)), beyond_frac=beyond_frac)
 
-    def miss(start: float, drift_a: float, slower_ln: float) -> float:
-        trace = life_engine.live(moved(drift_a), rig(slower_ln), start, keep_slots=True).charge_frac
-        return (sum((trace[k] - z) ** 2 for k, z in marks) / len(marks)
+    def miss(start: float, drift_a: float, slower_ln: float, beyond_frac: float) -> float:
+        trace = life_engine.live(moved(drift_a), rig(slower_ln, beyond_frac), start, keep_slots=True).charge_frac
+        return (sum(w * (trace[k] - z) ** 2 for k, z, w in marks) / sum(w for _, _, w in marks)
                 + (0.003 * drift_a / DRIFT_SIGMA_A) ** 2 + (0.003 * (start - found.start_frac) / START_SIGMA_FRAC) ** 2
-                + (0.003 * slower_ln / ACCEPTANCE_SIGMA) ** 2)
+                + (0.003 * slower_ln / ACCEPTANCE_SIGMA) ** 2 + (0.003 * beyond_frac / BEYOND_SIGMA_FRAC) ** 2)
 
-    drifts = [k * DRIFT_A / 4 for k in range(-4, 5)]
+    lead = found.setup.lead_acid
     starts = [min(max(found.start_frac + k * START_SIGMA_FRAC / 2, 0.0), 1.0) for k in range(-4, 5)]
-    slowness = [k * ACCEPTANCE_SIGMA for k in range(-2, 3)] if found.setup.lead_acid else [0.0]
-    start, drift_a, slower_ln = found.start_frac, 0.0, 0.0
-    for _ in range(2):
-        drift_a = min(drifts, key=lambda a: miss(start, a, slower_ln))
-        start = min(starts, key=lambda z: miss(z, drift_a, slower_ln))
-        slower_ln = min(slowness, key=lambda s: miss(start, drift_a, s))
+    slowness = [k * ACCEPTANCE_SIGMA / 2 for k in range(-6, 7)] if lead else [0.0]
+    beyonds = [k * BEYOND_SIGMA_FRAC / 2 for k in range(5)] if lead else [0.0]
+    start, drift_a, slower_ln, beyond_frac = found.start_frac, 0.0, 0.0, 0.0
+    for step_a in (DRIFT_SIGMA_A, DRIFT_SIGMA_A / 4):
+        beyond_frac = min(beyonds, key=lambda b: miss(start, drift_a, slower_ln, b))
+        drift_a = min((drift_a + k * step_a for k in range(-DRIFT_STEPS, DRIFT_STEPS + 1)), key=lambda a: miss(start, a, slower_ln, beyond_frac))
+        start = min(starts, key=lambda z: miss(z, drift_a, slower_ln, beyond_frac))
+        slower_ln = min(slowness, key=lambda s: miss(start, drift_a, s, beyond_frac))
     life = [row if row.load_a is None else replace(row, load_a=max(row.load_a + drift_a, 0.0),
             harvest_a=(row.harvest_a or 0.0) + max(-drift_a - row.load_a, 0.0)) for row in life]
-    return life, replace(found, start_frac=start, acceptance=exp(slower_ln))
+    return life, replace(found, start_frac=start, acceptance=exp(slower_ln), beyond_frac=beyond_frac)
 
 
 def read_known(vehicle: Vehicle, life: list[LoggedSlot], charge: ChargeFindings, capacity_ah: Estimate) -> KnownBattery:

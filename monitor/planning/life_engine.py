@@ -33,6 +33,7 @@ class LifeDay:
     load_ah : what is always served; fridge_ah : what goes off with a flat battery
     drive_share, other_share : part of the slot with the engine running, and on another charger
     air_c : mean of the day [°C]; battery_c : where the battery stands [°C]; month : 0 to 11; noon : number of the first slot after it
+    sure_ah : of a log, what was seen going into the present battery, whatever it should take [Ah]; empty: nothing was
     """
 
     sun: list[float]
@@ -44,6 +45,7 @@ class LifeDay:
     battery_c: float
     month: int
     noon: int = 12
+    sure_ah: list[float] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,7 @@ class Rig:
     """A battery and its charging, as one life has them; what is per slot goes by the length of the days' slots.
 
     capacity_ah : at 25 °C [Ah]; follows_warmth : it gives less in the cold (a log counts charge in Ah of the rating, whatever the warmth)
+    beyond_frac : part of it that comes out beyond rated empty, at currents smaller than the rated one; charge counts as 0 there
     reserve_frac, cut_frac, back_frac : charge that its owner keeps, at which loads go off (infinite: they stay off), and so much more
         at which they are back
     keep_frac : part of what goes in that comes out again; drift_frac : of the charge that is still there after a slot of nothing
@@ -77,6 +80,7 @@ class Rig:
     fridge_ratio: float = 1.0
     lead_acid: bool = True
     follows_warmth: bool = True
+    beyond_frac: float = 0.0
 
 
 @dataclass(slots=True)
@@ -179,7 +183,7 @@ class _Life:
                 count.needed_h += (short_ah - count.behind_ah) / rate
         count.behind_ah = short_ah
         count.lows.append(self.low)
-        self.low, self.was_off, self.was_full = self.charge, not self.on, False
+        self.low, self.was_off, self.was_full = max(self.charge, 0.0), not self.on, False
 
     def fridge(self, charge: float) -> None:
         """Switch the fridge off where the battery is nearly empty, on where it is back; charge: left, 0 to 1."""
@@ -192,6 +196,7 @@ class _Life:
         """Live some slots of a day; day: its sun, loads and driving; slots: which."""
         rig, count, z, low, usable = self.rig, self.count, self.charge, self.low, self.usable_ah
         keep, cut, drift, sun_ah, sun_most = rig.keep_frac, rig.cut_frac, rig.drift_frac, rig.sun_ah, rig.sun_most_ah
+        empty, sure = -rig.beyond_frac, day.sure_ah
         still, driven, engine_ah, ratio = rig.still[self.warm], rig.driven[self.warm], rig.engine_ah, rig.load_ratio
         cold_ratio = rig.fridge_ratio
         needed = out = unserved = 0.0
@@ -209,7 +214,7 @@ class _Life:
             if sun > sun_most:
                 sun = sun_most
             net = sun - need
-            at = int(z * STEPS)
+            at = int(z * STEPS) if z > 0 else 0
             limit = still[at] if net > 0 else 0.0
             if day.drive_share[k]:
                 net += engine_ah * day.drive_share[k]
@@ -218,6 +223,8 @@ class _Life:
                 net += rig.other_ah * day.other_share[k]
                 limit = max(limit, still[at])
             if net > 0:
+                if sure and sure[k] > limit:
+                    limit = sure[k]
                 taken = net if net < limit else limit
                 count.curtailed_ah += min(net - taken, sun)
                 z += taken * keep / usable
@@ -227,15 +234,15 @@ class _Life:
                 taken = net
                 out -= net
                 z += net / usable
-                if z < 0:
-                    unserved -= z * usable
-                    z, self.was_off = 0.0, True
+                if z < empty:
+                    unserved += (empty - z) * usable
+                    z, self.was_off = empty, True
             z *= drift
             if z < low:
                 low = z
             if self.keep_slots:
-                count.slots.append(LivedSlot(z, max(taken, HELD_AH if net > 0 else 0.0), max(-taken, 0.0), day.battery_c))
-        self.charge, self.low = z, low
+                count.slots.append(LivedSlot(max(z, 0.0), max(taken, HELD_AH if net > 0 else 0.0), max(-taken, 0.0), day.battery_c))
+        self.charge, self.low = z, max(low, 0.0)
         count.need_ah += needed
         count.out_ah += out
         count.unserved_ah += unserved

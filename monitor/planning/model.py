@@ -31,30 +31,33 @@ class Setup:
         return self.chemistry != "lfp"
 
 
-def as_days(slots: Sequence[Slot], driven: bool, least_a: float = 1e9) -> list[LifeDay]:
+def as_days(slots: Sequence[Slot], driven: bool, least_a: float = 1e9, refill_ratio: float = 1.0,
+            sure: bool = False) -> list[LifeDay]:
     """The life of a log as the engine lives it.
 
     slots: its quarter hours; driven: whether the engine gives what the rig says while it runs, instead of what the log shows; least_a:
-    with driven, what the log shows beyond so much is given besides [A].
+    with driven, what the log shows beyond so much is given besides [A]; refill_ratio: refilled sun, over what the slots say; sure: for the
+    battery of the log, which took what it was seen to take.
     """
     found = []
     for day in split_days(slots):
         by_rig = [driven and s.engine_on for s in day]
         found.append(LifeDay(
-            [s.sun_a * SLOT_H for s in day], [s.load_a * SLOT_H for s in day], [s.prevented_a * SLOT_H for s in day],
+            [(s.sun_a + (refill_ratio - 1) * s.refilled_a) * SLOT_H for s in day], [s.load_a * SLOT_H for s in day], [s.prevented_a * SLOT_H for s in day],
             [1.0 if mine else 0.0 for mine in by_rig],
             [(max(s.engine_a - least_a, 0.0) if mine else s.engine_a) * SLOT_H for s, mine in zip(day, by_rig, strict=True)],
-            20.0, sum(s.temperature_c for s in day) / len(day), 0, next((k for k, s in enumerate(day) if s.hour >= 12), len(day))))
+            20.0, sum(s.temperature_c for s in day) / len(day), 0, next((k for k, s in enumerate(day) if s.hour >= 12), len(day)),
+            [0.0 if s.refilled_a else (s.sun_a + s.engine_a - s.load_a) * SLOT_H for s in day] if sure else []))
     return found
 
 
 def make_rig(setup: Setup, engine_peak_a: float = 0.0, serves_from_frac: float | None = None, luck: Luck = Luck(),  # noqa: B008
-             prevented_ratio: float = 1.0) -> Rig:
+             prevented_ratio: float = 1.0, beyond_frac: float = 0.0) -> Rig:
     """A set-up as one life of a log has it, in quarter hours.
 
     setup: battery, panel and chargers; engine_peak_a: what the engine gives without a DC-DC charger [A]; serves_from_frac: charge below
     which loads go off, 0 to 1, None: what was prevented stays so; luck: what is not known; prevented_ratio: what was prevented, over
-    what the days say.
+    what the days say; beyond_frac: part of its capacity that it gives beyond rated empty.
     """
     loss = setup.charge_loss_frac if setup.charge_loss_frac is not None else charge_loss.FRAC[setup.chemistry]
     engine_a = engine_peak_a if setup.engine_limit_a is None else setup.engine_limit_a * DCDC_SHARE
@@ -63,7 +66,7 @@ def make_rig(setup: Setup, engine_peak_a: float = 0.0, serves_from_frac: float |
                float("inf") if serves_from_frac is None else serves_from_frac, 0.0, 1 - loss, (1 - SELF_PER_H[setup.lead_acid]) ** SLOT_H,
                setup.sun_ratio, engine_a * SLOT_H, 1.0, still, still,
                float("inf") if setup.solar_limit_a is None else setup.solar_limit_a * SLOT_H, setup.load_ratio,
-               setup.load_ratio * prevented_ratio, setup.lead_acid, follows_warmth=False)
+               setup.load_ratio * prevented_ratio, setup.lead_acid, follows_warmth=False, beyond_frac=beyond_frac)
 
 
 def simulate(slots: Sequence[Slot], setup: Setup, start_frac: float, engine_peak_a: float = 0.0, keep_slots: bool = False,

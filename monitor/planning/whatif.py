@@ -1,31 +1,29 @@
 """What another battery, panel or charger would have done with the same life."""
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import exp, sqrt
+from functools import cache
+from math import exp, hypot, log, sqrt
 from random import Random
+from statistics import NormalDist
 
 from monitor.battery import charge_loss
-from monitor.findings import Answer, Estimate
+from monitor.findings import Z95, Answer, Estimate
+from monitor.parameters import table
 from monitor.planning import life_engine
 from monitor.planning.charging_paths import ACCEPTANCE_SIGMA, Luck
-from monitor.planning.life_engine import LifeResult
+from monitor.planning.life_engine import LifeDay, LifeResult
 from monitor.planning.life_on_log import forecast_on_slots
 from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill
 from monitor.planning.model import Setup, as_days, make_rig
 
-#: Lives of each candidate (choice: the ends of a 95 % range are then known to about a tenth of it).
-DRAWS = 100
-#: One sigma of the logarithm of the sun that a log tells from loads without a solar meter, and of what a flat battery prevented
-#: (choice: on simulated camps the first is 0.85 to 1.9 times what is shown, the second a half to the fivefold).
-SPLIT_SIGMA_LN, PREVENTED_SIGMA_LN = 0.2, 0.6
-#: Below this charge a battery takes what the engine brings (choice: acceptance tells above it).
-ROOMY_FRAC = 0.8
-#: Doubt of the acceptance time that is left once a log has shown it, of the usual one (choice: the replays tell steps of that size).
-LEARNT = 0.5
-#: The log must be explained this well before anything else is asked of it.
-RMS_LIMIT_FRAC, NIGHTS_LIMIT = 0.03, 0.5
-#: Answers from a shorter log are said to be rough (choice: two weeks hold each weekday twice, and some weather).
-SHORT_LOG_DAYS = 14
+P = table("planning", "whatif")
+DRAWS, REFILLS = P.count("draws"), P.count("refill_steps")
+SPLIT_LN, SPLIT_SIGMA_LN = log(P.number("split")), P.sigma("split")
+REFILL_LN, REFILL_SIGMA_LN = log(P.number("refill")), P.sigma("refill")
+PREVENTED_LN, PREVENTED_SIGMA_LN = log(P.number("prevented")), P.sigma("prevented")
+LOSS_SIGMA_LN, NEW_SIGMA_LN, LEARNT = P.number("loss_sigma_ln"), P.number("new_sigma_ln"), P.number("learnt_part")
+ROOMY_FRAC = P.number("roomy_frac")
+RMS_LIMIT_FRAC, NIGHTS_LIMIT, SHORT_LOG_DAYS = P.number("miss_limit_frac"), P.number("nights_limit"), P.count("short_log_days")
 
 
 class NotExplained(Exception):
@@ -37,13 +35,15 @@ class KnownBattery:
     """What is known of the present battery.
 
     start_frac : charge at the beginning, 0 to 1; capacity_sigma_ln : one sigma of the logarithm of its capacity
-    acceptance : time in which it takes its last charge, over the usual of its kind
+    acceptance : time in which it takes its last charge, over the usual of its kind; beyond_frac : part of its capacity that it gives
+        beyond rated empty
     """
 
     setup: Setup
     start_frac: float
     capacity_sigma_ln: float
     acceptance: float = 1.0
+    beyond_frac: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,23 +68,27 @@ def explain(rows: list[LoggedSlot], known: KnownBattery) -> tuple[list[Slot], fl
 
     Raises
     ------
-    NotExplained : the miss is above 3 points, or the nights differ by more than 0.5 in 30; a night that ends nearer
-        to the reserve than twice the miss (at most 3 points) may be either
+    NotExplained : the miss is above 3 points and the log's own doubt of its charge, or the nights differ by more than 0.5 in 30; a night that ends nearer
+        to the reserve than twice the miss (at most 3 points) and the log's own doubt may be either
     """
     slots = refill(rows)
     lived = replay(slots, known)
-    pairs = [(z, row.charge_frac) for z, row in zip(lived.charge_frac, rows, strict=True) if row.charge_frac is not None]
-    if len(pairs) < 96:
+    known_at = [(z - row.charge_frac, row.charge_sigma_frac) for z, row in zip(lived.charge_frac, rows, strict=True)
+                if row.charge_frac is not None]
+    if len(known_at) < 96:
         raise NotExplained("the log holds less than a day of known charge; come back after a few days")
-    rms = sqrt(sum((a - b) ** 2 for a, b in pairs) / len(pairs))
-    near, reserve = min(2 * rms, RMS_LIMIT_FRAC), known.setup.reserve_frac
-    levels, hours = [row.charge_frac for row in rows], [row.hour for row in rows]
-    least, most = _nights_below(levels, hours, reserve - near), _nights_below(levels, hours, reserve + near)
+    rms = sqrt(sum(miss**2 for miss, _ in known_at) / len(known_at))
+    beyond_doubt = sqrt(sum(miss**2 / (RMS_LIMIT_FRAC**2 + sigma**2) for miss, sigma in known_at) / len(known_at))
+    reserve, hours = known.setup.reserve_frac, [row.hour for row in rows]
+    near = [hypot(min(2 * rms, RMS_LIMIT_FRAC), Z95 * row.charge_sigma_frac) for row in rows]
+    levels = [row.charge_frac for row in rows]
+    least, most = (_nights_below([None if z is None else z + sign * by for z, by in zip(levels, near, strict=True)], hours, reserve)
+                   for sign in (1, -1))
     # Held against the log only where the log itself is sure, else every night it does not know would count as missed.
     sure = [z if known_z is not None else None for z, known_z in zip(lived.charge_frac, levels, strict=True)]
     replayed = _nights_below(sure, hours, reserve)
     differ = max(least - replayed, replayed - most, 0) * 30 / max(lived.nights, 1)
-    if rms > RMS_LIMIT_FRAC or differ > NIGHTS_LIMIT:
+    if beyond_doubt > 1 or differ > NIGHTS_LIMIT:
         raise NotExplained(
             f"the log does not explain the present battery: replayed, it is {100 * rms:.1f} points off on average "
             f"and {differ:.1f} nights in 30 below the reserve apart. Look for a load or charger that bypasses "
@@ -97,15 +101,19 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     """The present set-up and each candidate, over the same draws of what is not known exactly.
 
     Drawn together: the capacities (today's battery as surely as it is known; a new one within 5 % of rated capacity), the
-    charge loss, and the factor on refilled sun. Use that the flat battery prevented comes back in a candidate that is
+    charge loss, what the battery takes, the factor on refilled sun and by how much the replay misses. Use that the flat battery prevented comes back in a candidate that is
     less flat. progress is called with the number of lives lived.
     slots: quarter hours of the log; candidates: set-ups to be compared; rms_frac: how well the present set-up is reproduced, as a
     part; seed: of the chance; known: the present battery; progress: is given the number of lives lived.
     """
     lived = replay(slots, known).charge_frac
     engine_a = usual_engine_a(slots, lived)
-    draws, own, other = _draws(seed, known.acceptance), as_days(slots, driven=False), as_days(slots, driven=True, least_a=engine_a)
-    by_charger = as_days(slots, driven=True)
+    draws = _draws(seed, known.acceptance, rms_frac)
+
+    @cache
+    def days(driven: bool, least_a: float, refill: float) -> list[LifeDay]:
+        return as_days(slots, driven, least_a, refill, sure=not driven)
+
     every: list[CandidateResult] = []
     today: list[LifeResult] = []
     serves = _serves_from(slots, lived)
@@ -113,13 +121,15 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
         mine = setup is known.setup
         same = (setup.capacity_ah, setup.chemistry) == (known.setup.capacity_ah, known.setup.chemistry)
         lives: list[LifeResult] = []
-        days = by_charger if setup.engine_limit_a is not None else own if mine else other
-        for k, (size, loss, sun, luck, split, prevented) in enumerate(draws):
-            spread = known.capacity_sigma_ln if same else 0.05
+        by_rig = (False, 1e9) if mine else (True, engine_a if setup.engine_limit_a is None else 1e9)
+        for k, draw in enumerate(draws):
+            spread = known.capacity_sigma_ln if same else NEW_SIGMA_LN
             base = setup.charge_loss_frac if setup.charge_loss_frac is not None else charge_loss.FRAC[setup.chemistry]
-            drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * size), sun_ratio=(1 + (setup.sun_ratio - 1) * split) * sun,
-                            charge_loss_frac=base * loss)
-            lives.append(life_engine.live(days, make_rig(drawn, engine_a, None if mine else serves, luck, prevented), known.start_frac))
+            drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * draw.size), charge_loss_frac=base * draw.loss,
+                            sun_ratio=1 + (setup.sun_ratio - 1) * draw.split, reserve_frac=setup.reserve_frac + draw.miss * known.setup.capacity_ah / setup.capacity_ah)
+            rig = make_rig(drawn, engine_a, None if mine else serves, draw.luck, draw.prevented,
+                           known.beyond_frac if setup.lead_acid else 0.0)
+            lives.append(life_engine.live(days(*by_rig, draw.refill), rig, known.start_frac))
             if progress:
                 progress(len(every) * len(draws) + k + 1)
         if mine:
@@ -130,8 +140,8 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
 
 def replay(slots: list[Slot], known: KnownBattery) -> LifeResult:
     """The present set-up in the life of the log, every quarter hour kept."""
-    return life_engine.live(as_days(slots, driven=False), make_rig(known.setup, luck=Luck(known.acceptance)), known.start_frac,
-                            keep_slots=True)
+    rig = make_rig(known.setup, luck=Luck(known.acceptance), beyond_frac=known.beyond_frac if known.setup.lead_acid else 0.0)
+    return life_engine.live(as_days(slots, driven=False, sure=True), rig, known.start_frac, keep_slots=True)
 
 
 def usual_engine_a(slots: list[Slot], lived: Sequence[float]) -> float:
@@ -150,12 +160,30 @@ def _serves_from(slots: list[Slot], lived: Sequence[float]) -> float | None:
     return max((z for z, slot in zip(lived, slots, strict=True) if slot.prevented_a > 0), default=None)
 
 
-def _draws(seed: int, acceptance: float) -> list[tuple[float, float, float, Luck, float, float]]:
-    """Capacity in sigmas, charge loss and sun as factors, what the battery takes, sun and prevented use as the log tells them apart."""
+@dataclass(frozen=True, slots=True)
+class _Draw:
+    """One way in which what the log does not tell may be.
+
+    size : capacity, in sigmas; loss : of charging, as a factor; luck : what the battery takes
+    split : sun that the log tells apart from loads, refill : what was refilled, prevented : use that a flat battery prevented, as factors
+    miss : by which the replay is too high
+    """
+
+    size: float
+    loss: float
+    luck: Luck
+    split: float
+    refill: float
+    prevented: float
+    miss: float
+
+
+def _draws(seed: int, acceptance: float, rms_frac: float) -> list[_Draw]:
     chance, ready, split = Random(seed), Random(f"{seed}/acceptance"), Random(f"{seed}/split")
-    return [(chance.gauss(0, 1), exp(chance.gauss(0, 0.4)), exp(chance.gauss(0, 0.06)),
-             Luck(acceptance * exp(ready.gauss(0, LEARNT * ACCEPTANCE_SIGMA))), exp(split.gauss(0, SPLIT_SIGMA_LN)),
-             exp(split.gauss(0, PREVENTED_SIGMA_LN))) for _ in range(DRAWS)]
+    refills = [exp(NormalDist(REFILL_LN, REFILL_SIGMA_LN).inv_cdf((k + 0.5) / REFILLS)) for k in range(REFILLS)]
+    return [_Draw(chance.gauss(0, 1), exp(chance.gauss(0, LOSS_SIGMA_LN)), Luck(acceptance * exp(ready.gauss(0, LEARNT * ACCEPTANCE_SIGMA))),
+                  exp(split.gauss(SPLIT_LN, SPLIT_SIGMA_LN)), split.choice(refills), exp(split.gauss(PREVENTED_LN, PREVENTED_SIGMA_LN)),
+                  rms_frac * split.gauss(0, 1)) for _ in range(DRAWS)]
 
 
 def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slots: list[Slot], rms_frac: float,

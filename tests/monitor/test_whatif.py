@@ -103,7 +103,7 @@ def test_throttled_harvest_is_refilled_and_the_rest_left_alone() -> None:
     throttled = [k for k, row in enumerate(rows) if row.curtailed_frac]
     assert len(throttled) > 20
     truth, found = sum(slots[k].sun_a for k in throttled), sum(filled[k].sun_a for k in throttled)
-    assert found == pytest.approx(truth, rel=0.2)
+    assert found == pytest.approx(truth, rel=0.1)
     assert all(filled[k].sun_a == rows[k].harvest_a for k in range(len(rows)) if k not in set(throttled))
 
 
@@ -168,11 +168,12 @@ def test_use_that_a_flat_battery_prevented_comes_back_with_a_larger_one() -> Non
     assert larger.nights_below_per_30.value == pytest.approx(truth.below * 30 / 20, abs=1.5)
 
 
-def test_a_steady_error_of_the_shunt_and_a_wrong_beginning_are_found_by_the_replay() -> None:
-    """The same life, logged with 0.06 A too much going out, from a charge that is told 12 points too low."""
+@pytest.mark.parametrize("error_a", [0.06, 0.15])
+def test_a_steady_error_of_the_shunt_and_a_wrong_beginning_are_found_by_the_replay(error_a: float) -> None:
+    """The same life, logged with so much too much going out, from a charge that is told 12 points too low."""
     slots = _life(30)
     rows = _as_logged(slots, NOW, 0.6)
-    shifted = [replace(row, load_a=row.load_a + 0.06) for row in rows]
+    shifted = [replace(row, load_a=row.load_a + error_a) for row in rows]
     life, known = from_log.check_agreement(shifted, whatif.KnownBattery(NOW, 0.48, 0.04))
     assert sum(a.load_a - b.load_a for a, b in zip(life, rows)) / len(rows) == pytest.approx(0.0, abs=0.021)
     assert known.start_frac == pytest.approx(0.6, abs=0.05)
@@ -235,3 +236,38 @@ def test_the_engine_gives_a_larger_battery_what_it_usually_gives() -> None:
     twice = whatif.ask(slots, known, [replace(known.setup, name="twice", capacity_ah=120.0)], 0.0)[1]
     truth = simulate(slots, replace(known.setup, capacity_ah=120.0), 0.6)
     assert twice.nights_below_per_30.value == pytest.approx(truth.below * 30 / 20, abs=1.5)
+
+
+def test_what_was_seen_going_in_went_in_however_much_that_is() -> None:
+    """An hour of 60 A from the engine into 100 Ah that should take 45 A at most: the present battery took it, as the log's charge says."""
+    setup, level, rows = replace(NOW, chemistry="agm"), 0.4, []
+    for k in range(20 * 96):
+        hour, driven = k / 4 % 24 + 0.125, 60.0 if 40 <= k % 192 < 44 else 0.0
+        level += (0.97 * (driven - 1.2) if driven else -1.2) / 400
+        rows.append(LoggedSlot(hour, 1.2, 0.0, engine_a=driven, engine_on=bool(driven), charge_frac=level))
+    assert min(row.charge_frac for row in rows) > 0.2 and max(row.charge_frac for row in rows) < 0.95
+    life, known = from_log.check_agreement(rows, whatif.KnownBattery(setup, 0.4, 0.04))
+    assert whatif.explain(life, known)[1] < 0.01
+
+
+def test_lead_acid_gives_more_than_its_rating_at_small_currents() -> None:
+    """A battery emptied 15 points beyond its rated end each night, and filled by day: its log says empty, and half full again later."""
+    setup, level, rows = replace(NOW, chemistry="agm"), 0.5, []
+    for k in range(16 * 96):
+        hour = k / 4 % 24 + 0.125
+        net = 8.0 if 8 <= hour < 16 else -4.0
+        level = max(level + (0.97 * net if net > 0 else net) / 400, -0.15)
+        rows.append(LoggedSlot(hour, max(-net, 0.0) if level > -0.15 else 0.3, max(net, 0.0), charge_frac=max(level, 0.0)))
+    life, known = from_log.check_agreement(rows, whatif.KnownBattery(setup, 0.5, 0.04))
+    assert known.beyond_frac == pytest.approx(0.15, abs=0.051)
+    assert whatif.explain(life, known)[1] < 0.015
+
+
+def test_a_log_that_doubts_its_own_charge_is_not_held_against_the_replay() -> None:
+    """Half of the days the log's charge is 8 points too high: refused where it is sure of it, not where it says that it may be."""
+    rows = _as_logged(_life(20), NOW, 0.6)
+    astray = [replace(row, charge_frac=min(row.charge_frac + 0.08, 1.0)) if 5 <= k // 96 < 15 else row for k, row in enumerate(rows)]
+    known = whatif.KnownBattery(NOW, 0.6, 0.04)
+    with pytest.raises(whatif.NotExplained):
+        whatif.explain(astray, known)
+    whatif.explain([replace(row, charge_sigma_frac=0.06) for row in astray], known)

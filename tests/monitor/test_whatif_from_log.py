@@ -11,6 +11,7 @@ from monitor.cli import commands
 from monitor.logbook.reader import Reader
 from monitor.planning import from_log, whatif
 from monitor.planning.candidates import parse_candidate, setup
+from monitor.planning.load_profile import refill
 from monitor.planning.model import Setup, simulate
 from monitor.process.daemon import Daemon
 from tests.hand_clock import HandClock
@@ -97,6 +98,25 @@ def test_the_answers_come_close_to_the_same_life_lived_again() -> None:
         assert abs(nights.value - truth) <= 2.0, (question, truth, nights)
 
 
+@pytest.mark.parametrize("other_a", [0.4, 1.0])
+def test_a_fridge_that_has_gone_off_is_missed_beside_loads_that_have_not(other_a: float) -> None:
+    """Twelve days of a 2 A fridge and another load; in three nights the fridge is off from one to nine and the voltage stays low."""
+    rows = []
+    for k in range(12 * 96):
+        hour, day = k / 4 % 24, k // 96
+        off = day in (6, 8, 10) and 1 <= hour < 9
+        low_v = 11.7 if off or day in (6, 8, 10) and hour < 1 else 12.4
+        rows.append((900.0 * k, 900.0 * (k + 1), {
+            "house_current_a": -other_a - (0.0 if off else 2.0), "covered_s": 900.0, "engine_running_frac": 0.0, "other_ah": 0.0,
+            "load_a": other_a + (0.0 if off else 2.0), "harvest_a": 0.0, "curtailed_frac": 0.0, "house_temperature_c": 20.0,
+            "house_voltage_v": low_v, "house_voltage_low_v": low_v, "charge_frac": 0.3, "charge_low_frac": 0.25, "charge_high_frac": 0.35}))
+    life = from_log.read_slots(rows)
+    slots = refill(life)
+    missed = sum(s.prevented_a for s in slots) / 4
+    assert missed == pytest.approx(3 * 8 * 2.0, rel=0.1)
+    assert not any(row.cut for k, row in enumerate(life) if k // 96 not in (6, 8, 10))
+
+
 def test_sun_into_a_flat_battery_serves_the_loads_first() -> None:
     """Ten days: 2 A at all hours, but gone off from midnight to eight in the second half, when the battery is flat; 3 A net by day.
 
@@ -110,7 +130,7 @@ def test_sun_into_a_flat_battery_serves_the_loads_first() -> None:
         rows.append((900.0 * k, 900.0 * (k + 1), {
             "house_current_a": net, "covered_s": 900.0, "engine_running_frac": 0.0, "other_ah": 0.0, "load_a": None if flat else 2.0,
             "harvest_a": None if flat else max(net + 2.0, 0.0), "curtailed_frac": 0.0, "house_temperature_c": 20.0,
-            "house_voltage_low_v": 11.5 if flat else 12.5, "charge_frac": 0.05 if flat else 0.6,
+            "house_voltage_v": 13.2 if charging else 11.6 if flat else 12.6, "house_voltage_low_v": 11.5 if flat else 12.5, "charge_frac": 0.05 if flat else 0.6,
             "charge_low_frac": 0.02 if flat else 0.55, "charge_high_frac": 0.1 if flat else 0.65}))
     life = from_log.read_slots(rows)
     day = [row for row in life[5 * 96:] if 10 <= row.hour < 16]
