@@ -203,7 +203,8 @@ def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[L
     start, drift_a, slower_ln, beyond_frac = found.start_frac, 0.0, 0.0, 0.0
     for step_a in (DRIFT_SIGMA_A, DRIFT_SIGMA_A / 4):
         beyond_frac = min(beyonds, key=lambda b: miss(start, drift_a, slower_ln, b))
-        drift_a = min((drift_a + k * step_a for k in range(-DRIFT_STEPS, DRIFT_STEPS + 1)), key=lambda a: miss(start, a, slower_ln, beyond_frac))
+        drifts = [drift_a + k * step_a for k in range(-DRIFT_STEPS, DRIFT_STEPS + 1)]
+        drift_a = min(drifts, key=lambda a: miss(start, a, slower_ln, beyond_frac))
         start = min(starts, key=lambda z: miss(z, drift_a, slower_ln, beyond_frac))
         slower_ln = min(slowness, key=lambda s: miss(start, drift_a, s, beyond_frac))
     life = [row if row.load_a is None else replace(row, load_a=max(row.load_a + drift_a, 0.0),

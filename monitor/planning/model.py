@@ -43,7 +43,8 @@ def as_days(slots: Sequence[Slot], driven: bool, least_a: float = 1e9, refill_ra
     for day in split_days(slots):
         by_rig = [driven and s.engine_on for s in day]
         found.append(LifeDay(
-            [(s.sun_a + (refill_ratio - 1) * s.refilled_a) * SLOT_H for s in day], [s.load_a * SLOT_H for s in day], [s.prevented_a * SLOT_H for s in day],
+            [(s.sun_a + (refill_ratio - 1) * s.refilled_a) * SLOT_H for s in day], [s.load_a * SLOT_H for s in day],
+            [s.prevented_a * SLOT_H for s in day],
             [1.0 if mine else 0.0 for mine in by_rig],
             [(max(s.engine_a - least_a, 0.0) if mine else s.engine_a) * SLOT_H for s, mine in zip(day, by_rig, strict=True)],
             20.0, sum(s.temperature_c for s in day) / len(day), 0, next((k for k, s in enumerate(day) if s.hour >= 12), len(day)),

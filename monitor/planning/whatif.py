@@ -68,8 +68,8 @@ def explain(rows: list[LoggedSlot], known: KnownBattery) -> tuple[list[Slot], fl
 
     Raises
     ------
-    NotExplained : the miss is above 3 points and the log's own doubt of its charge, or the nights differ by more than 0.5 in 30; a night that ends nearer
-        to the reserve than twice the miss (at most 3 points) and the log's own doubt may be either
+    NotExplained : the miss is above 3 points and the log's own doubt of its charge, or the nights differ by more than 0.5 in 30; a
+        night that ends nearer to the reserve than twice the miss (at most 3 points) and the log's own doubt may be either
     """
     slots = refill(rows)
     lived = replay(slots, known)
@@ -101,8 +101,8 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     """The present set-up and each candidate, over the same draws of what is not known exactly.
 
     Drawn together: the capacities (today's battery as surely as it is known; a new one within 5 % of rated capacity), the
-    charge loss, what the battery takes, the factor on refilled sun and by how much the replay misses. Use that the flat battery prevented comes back in a candidate that is
-    less flat. progress is called with the number of lives lived.
+    charge loss, what the battery takes, the factor on refilled sun and by how much the replay misses. Use that the flat battery
+    prevented comes back in a candidate that is less flat. progress is called with the number of lives lived.
     slots: quarter hours of the log; candidates: set-ups to be compared; rms_frac: how well the present set-up is reproduced, as a
     part; seed: of the chance; known: the present battery; progress: is given the number of lives lived.
     """
@@ -125,8 +125,9 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
         for k, draw in enumerate(draws):
             spread = known.capacity_sigma_ln if same else NEW_SIGMA_LN
             base = setup.charge_loss_frac if setup.charge_loss_frac is not None else charge_loss.FRAC[setup.chemistry]
+            miss_frac = draw.miss * known.setup.capacity_ah / setup.capacity_ah
             drawn = replace(setup, capacity_ah=setup.capacity_ah * exp(spread * draw.size), charge_loss_frac=base * draw.loss,
-                            sun_ratio=1 + (setup.sun_ratio - 1) * draw.split, reserve_frac=setup.reserve_frac + draw.miss * known.setup.capacity_ah / setup.capacity_ah)
+                            sun_ratio=1 + (setup.sun_ratio - 1) * draw.split, reserve_frac=setup.reserve_frac + miss_frac)
             rig = make_rig(drawn, engine_a, None if mine else serves, draw.luck, draw.prevented,
                            known.beyond_frac if setup.lead_acid else 0.0)
             lives.append(life_engine.live(days(*by_rig, draw.refill), rig, known.start_frac))
@@ -181,9 +182,10 @@ class _Draw:
 def _draws(seed: int, acceptance: float, rms_frac: float) -> list[_Draw]:
     chance, ready, split = Random(seed), Random(f"{seed}/acceptance"), Random(f"{seed}/split")
     refills = [exp(NormalDist(REFILL_LN, REFILL_SIGMA_LN).inv_cdf((k + 0.5) / REFILLS)) for k in range(REFILLS)]
-    return [_Draw(chance.gauss(0, 1), exp(chance.gauss(0, LOSS_SIGMA_LN)), Luck(acceptance * exp(ready.gauss(0, LEARNT * ACCEPTANCE_SIGMA))),
-                  exp(split.gauss(SPLIT_LN, SPLIT_SIGMA_LN)), split.choice(refills), exp(split.gauss(PREVENTED_LN, PREVENTED_SIGMA_LN)),
-                  rms_frac * split.gauss(0, 1)) for _ in range(DRAWS)]
+    return [_Draw(chance.gauss(0, 1), exp(chance.gauss(0, LOSS_SIGMA_LN)),
+                  Luck(acceptance * exp(ready.gauss(0, LEARNT * ACCEPTANCE_SIGMA))), exp(split.gauss(SPLIT_LN, SPLIT_SIGMA_LN)),
+                  split.choice(refills), exp(split.gauss(PREVENTED_LN, PREVENTED_SIGMA_LN)), rms_frac * split.gauss(0, 1))
+            for _ in range(DRAWS)]
 
 
 def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slots: list[Slot], rms_frac: float,

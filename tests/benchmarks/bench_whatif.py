@@ -38,22 +38,25 @@ class Told:
     vehicle: Vehicle
     life: list[LoggedSlot]
     known: whatif.KnownBattery
+    first_quarter: int      # of the days that the life begins with
 
 
 def told(plan: Plan, days: float) -> Told:
     """The weeks as the daemon logs them, read back as `ampledger whatif` does."""
     vehicle = owner(plan, 0.2 if plan.house.chemistry == "lfp" else 0.5)
+    begins_utc_s = 1.8e9 - 1.8e9 % DAY_S
     with tempfile.TemporaryDirectory() as folder:
         database = Path(folder) / "ampledger.db"
         daemon = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step,
-                        simulated=True, begins_utc_s=1.8e9 - 1.8e9 % DAY_S)
+                        simulated=True, begins_utc_s=begins_utc_s)
         daemon.past(history(plan, days, STEP_S))
         daemon.close()
         reader = Reader(database)
         now = reader.now()
-        life, known = from_log.describe_present(reader.rolled("quarters"), now.vehicle, now.findings.charge,
+        rows = list(reader.rolled("quarters"))
+        life, known = from_log.describe_present(rows, now.vehicle, now.findings.charge,
                                                 now.findings.charge.capacity_ah)
-    return Told(plan, vehicle, life, known)
+    return Told(plan, vehicle, life, known, round((rows[-1][1] - begins_utc_s) / QUARTER_S) - len(life))
 
 
 def changed(plan: Plan, question: str) -> Plan:

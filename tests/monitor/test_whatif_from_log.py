@@ -109,7 +109,8 @@ def test_a_fridge_that_has_gone_off_is_missed_beside_loads_that_have_not(other_a
         rows.append((900.0 * k, 900.0 * (k + 1), {
             "house_current_a": -other_a - (0.0 if off else 2.0), "covered_s": 900.0, "engine_running_frac": 0.0, "other_ah": 0.0,
             "load_a": other_a + (0.0 if off else 2.0), "harvest_a": 0.0, "curtailed_frac": 0.0, "house_temperature_c": 20.0,
-            "house_voltage_v": low_v, "house_voltage_low_v": low_v, "charge_frac": 0.3, "charge_low_frac": 0.25, "charge_high_frac": 0.35}))
+            "house_voltage_v": low_v, "house_voltage_low_v": low_v, "charge_frac": 0.3, "charge_low_frac": 0.25,
+            "charge_high_frac": 0.35}))
     life = from_log.read_slots(rows)
     slots = refill(life)
     missed = sum(s.prevented_a for s in slots) / 4
@@ -130,7 +131,8 @@ def test_sun_into_a_flat_battery_serves_the_loads_first() -> None:
         rows.append((900.0 * k, 900.0 * (k + 1), {
             "house_current_a": net, "covered_s": 900.0, "engine_running_frac": 0.0, "other_ah": 0.0, "load_a": None if flat else 2.0,
             "harvest_a": None if flat else max(net + 2.0, 0.0), "curtailed_frac": 0.0, "house_temperature_c": 20.0,
-            "house_voltage_v": 13.2 if charging else 11.6 if flat else 12.6, "house_voltage_low_v": 11.5 if flat else 12.5, "charge_frac": 0.05 if flat else 0.6,
+            "house_voltage_v": 13.2 if charging else 11.6 if flat else 12.6, "house_voltage_low_v": 11.5 if flat else 12.5,
+            "charge_frac": 0.05 if flat else 0.6,
             "charge_low_frac": 0.02 if flat else 0.55, "charge_high_frac": 0.1 if flat else 0.65}))
     life = from_log.read_slots(rows)
     day = [row for row in life[5 * 96:] if 10 <= row.hour < 16]
