@@ -69,7 +69,7 @@ class Minute:
     hour: float | None = None
     year_day: float | None = None
     fast_starter: tuple[tuple[float, float], ...] = ()  # of all its samples, in order
+    duration_s: float = field(init=False, repr=False, compare=False)    # every tracker asks for it
 
-    @property
-    def duration_s(self) -> float:
-        return self.end_s - self.start_s
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "duration_s", self.end_s - self.start_s)

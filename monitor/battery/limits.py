@@ -170,5 +170,6 @@ def held_voltage_v(battery: Battery, temperature_c: float | None) -> float:
 
 def ageing_ratio(limits: Limits, temperature_c: float) -> tuple[float, float]:
     """How many times as fast as at 25 °C a battery ages: (gentler rule, harsher rule)."""
-    steps = sorted(2.0 ** ((temperature_c - REFERENCE_C) / k) for k in (limits.doubling_low_k, limits.doubling_high_k))
-    return steps[0], steps[1]
+    above_k = temperature_c - REFERENCE_C
+    one, other = 2.0 ** (above_k / limits.doubling_low_k), 2.0 ** (above_k / limits.doubling_high_k)
+    return (one, other) if one <= other else (other, one)

@@ -1,7 +1,7 @@
 """Algebra of one Gaussian: linear measurement, moments of several, a split in three. Covariances are triangles."""
 from math import exp, log, sqrt
 
-from monitor.estimation.triangle import Triangle, Vector, layout, place
+from monitor.estimation.triangle import Triangle, Vector, layout, less_product, place
 
 LN_2PI = 1.8378770664093453
 #: A Gaussian as three narrower ones along a line: offsets in sigmas, weights, the sigma left along it (mean and variance kept).
@@ -43,10 +43,12 @@ def update(mean: Vector, covariance: Triangle, cross: list[float], miss: float, 
     innovation: measured less expected; total: its variance, measurement included; untouched: indices that are considered and not
     learnt (Schmidt 1966): their mean and variance stay.
     """
-    k, where = miss / total, layout(len(mean))
+    k = miss / total
     new = [m + k * c for m, c in zip(mean, cross, strict=True)]
-    scaled = [c / total for c in cross]
-    numbers = [p - a * b for p, a, b in zip(covariance, where.first(scaled), where.second(cross), strict=True)]
+    learnt = less_product(len(mean))(covariance, [c / total for c in cross], cross)
+    if not untouched:
+        return tuple(new), learnt
+    numbers = list(learnt)
     for i in untouched:
         new[i] = mean[i]
         for j in untouched:
@@ -64,15 +66,15 @@ def merged(parts: list[tuple[float, Vector, Triangle]]) -> tuple[float, Vector, 
     weights = [exp(p[0] - top) for p in parts]
     total = sum(weights)
     weights = [w / total for w in weights]
-    where = layout(len(parts[0][1]))
+    less = less_product(len(parts[0][1]))
     mean = [0.0] * len(parts[0][1])
     for w, (_, m, _) in zip(weights, parts, strict=True):
         mean = [a + w * x for a, x in zip(mean, m, strict=True)]
     numbers = [0.0] * len(parts[0][2])
     for w, (_, m, covariance) in zip(weights, parts, strict=True):
+        back = [a - x for x, a in zip(m, mean, strict=True)]
         apart = [x - a for x, a in zip(m, mean, strict=True)]
-        numbers = [r + w * (p + a * b) for r, p, a, b in zip(
-            numbers, covariance, where.first(apart), where.second(apart), strict=True)]
+        numbers = [r + w * p for r, p in zip(numbers, less(covariance, back, apart), strict=True)]
     return top + log(total), tuple(mean), tuple(numbers)
 
 
@@ -82,8 +84,8 @@ def split(mean: Vector, covariance: Triangle, cross: list[float], variance: floa
     mean: of each quantity; covariance: of all quantities; cross: covariance of the measured value with each quantity; variance: of
     the combination or reading, squared units.
     """
-    sigma, where = sqrt(variance), layout(len(mean))
+    sigma = sqrt(variance)
     way = [c / sigma for c in cross]
     shrink = 1.0 - SPLIT_SIGMA**2
-    shrunk = tuple([p - shrink * a * b for p, a, b in zip(covariance, where.first(way), where.second(way), strict=True)])
+    shrunk = less_product(len(mean))(covariance, [shrink * a for a in way], way)
     return [(log(w), tuple([m + o * d for m, d in zip(mean, way, strict=True)]), shrunk) for o, w in SPLIT]

@@ -109,11 +109,12 @@ def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, 
         state = replace(state, usual=state.usual.merged(state.since), since=Steps(), interrupted_at_s=None, before_v=None, jump_v=None)
     since, usual = state.since, state.usual
     last_v, last_a = (None, None) if silent_s >= INTERRUPTED_S else (state.last_v, state.last_a)
-    rated, depth_ln = battery.rated_capacity_ah, log(max(shape_ratio, 1e-3))
+    rated = battery.rated_capacity_ah
     for _, voltage, current in halves:
         if last_v is not None and last_a is not None:
             seen = _step_ohm(voltage - last_v, current - last_a, max(current, last_a), rated)
             if seen is not None and surface_v < 0.02:
+                depth_ln = log(max(shape_ratio, 1e-3))
                 value = log(seen) - depth_ln
                 if state.interrupted_at_s is None:
                     usual = usual.plus(value, minute.house_temperature_c, depth_ln)

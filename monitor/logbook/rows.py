@@ -1,5 +1,5 @@
 """Minutes and forecasts as rows of the log."""
-
+from collections.abc import Sequence
 from typing import Any
 
 from monitor.findings import Answer, Estimate
@@ -11,6 +11,9 @@ from monitor.usage.counts import Tally
 
 #: roll-up fields that are the minute's own
 _OF_MINUTE = tuple(name for name in ROLLED if name in Minute.__slots__)
+#: columns of the table minutes out of which a minute is made again
+WANTED = ("end_ms", "start_ms", *(ROLLED[name][0] for name in _OF_MINUTE))
+_PLACES = [(name, ROLLED[name][1], name in RAW) for name in _OF_MINUTE]
 
 
 def logged_minute(minute: Minute, found: Findings, counted_before: Tally) -> LoggedMinute:
@@ -42,23 +45,25 @@ def minute_row(minute: Minute, found: Findings, before: Tally) -> MinuteRow:
             *[to_stored(values[name], scale) for name, (_, scale, _) in ROLLED.items()])
 
 
-def minute_of(start_s: float, end_s: float, values: dict[str, float | None], hour: float | None, year_day: float | None) -> Minute:
+def minute_of(row: Sequence[int | None], hour: float | None, year_day: float | None) -> Minute:
     """A minute out of its row, to live through it again: one sample stands for all of it.
 
     Parameters
     ----------
-    start_s, end_s : on the line of time [s]
-    values : named as in columns.py ROLLED
+    row : the columns WANTED
     hour, year_day : of its end, where a clock was trusted
     """
-    known: dict[str, Any] = {name: values[name] for name in _OF_MINUTE}
-    for name in ("gap_s", "covered_s", "charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh"):
-        known[name] = known[name] or 0.0
-    if abs((end_s - start_s) - known["covered_s"]) < 1 and not known["gap_s"]:
+    end_s, start_s = (row[0] or 0) / 1000, (row[1] or 0) / 1000
+    known: dict[str, Any] = {"hour": hour, "year_day": year_day}
+    measured: dict[str, Any] = {"hour": hour, "year_day": year_day}
+    for (name, scale, is_raw), stored in zip(_PLACES, row[2:], strict=True):
+        if stored is not None:
+            known[name] = stored / scale
+            if is_raw:
+                measured[name] = known[name]
+    if not known.get("gap_s") and abs((end_s - start_s) - known.get("covered_s", 0.0)) < 1:
         known["covered_s"] = end_s - start_s
-    measured: dict[str, Any] = {name: values[name] for name in RAW if name in values}
-    sample = Sample(end_s, **measured, hour=hour, year_day=year_day)
-    return Minute(start_s=start_s, end_s=end_s, samples=(sample,), hour=hour, year_day=year_day, **known)
+    return Minute(start_s, end_s, (Sample(end_s, **measured),), **known)
 
 
 def forecast_row(found: Findings) -> ForecastRow:

@@ -15,12 +15,11 @@ from typing import Any
 from monitor import pipeline
 from monitor.battery.label import Vehicle
 from monitor.logbook.entries import UNDONE
-from monitor.logbook.rows import minute_of
+from monitor.logbook.rows import WANTED, minute_of
 from monitor.process import channel_requests
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.store import reading, saving
-from monitor.store.columns import ROLLED
 from monitor.store.reading import Span
 from monitor.store.sample_rows import sample_of
 from monitor.store.view import View, open_view
@@ -33,7 +32,6 @@ RAW_S = 21 * 86400.0
 TOLD_EVERY = 1440
 #: Forecasts are judged by the latest nights alone; before these they need not be made again [s].
 FORECAST_S = 40 * 86400.0
-SCALES = [scale for _, scale, _ in ROLLED.values()]
 
 
 def relive(database: Path, vehicle: Vehicle, parts: frozenset[str] = pipeline.ALL,
@@ -85,9 +83,8 @@ def minutes_of(log: View, last_ms: int) -> Iterator[Minute]:
     firsts = next((hour[0][0] for hour in log.raw(raw_from, last_ms) if hour), last_ms)
     raw_from = firsts // 60_000 * 60_000
     before: Sample | None = None
-    for end, start, *row in log.rolled("minutes", -(2**62), raw_from):
-        values = {name: None if value is None else value / scale for name, value, scale in zip(ROLLED, row, SCALES, strict=True)}
-        minute = minute_of(start / 1000, end / 1000, values, *dating.of(end))
+    for row in log.rolled("minutes", -(2**62), raw_from, WANTED):
+        minute = minute_of(row, *dating.of(row[0]))
         before = minute.samples[-1]
         yield minute
     yield from gather.minutes((sample_of(raw, *dating.of(raw[0])) for hour in log.raw(raw_from, last_ms) for raw in hour), before)

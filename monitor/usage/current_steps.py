@@ -88,6 +88,11 @@ def _points(minute: Minute, without_sun: bool) -> list[tuple[float, float, float
     if low is None or high is None or not samples or len(samples) > BLOCKS and quiet:
         sun_a = minute.solar_current_a if without_sun else None
         return [(minute.end_s, max(minute.duration_s, 1.0), mean - (sun_a or 0.0))]
+    if len(samples) == 1:   # what a log gives back
+        one, amperes = samples[0], samples[0].house_current_a
+        if amperes is None or without_sun and one.solar_current_a is None:
+            return []
+        return [(one.at_s, max(one.at_s - minute.start_s, 1.0), amperes - (one.solar_current_a or 0.0) if without_sun else amperes)]
     each = -(-len(samples) // BLOCKS)
     before_s, found = minute.start_s, []
     for first in range(0, len(samples), each):

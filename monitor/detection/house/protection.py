@@ -80,7 +80,9 @@ def update(state: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
     zero_a = ZERO_PER_H * house.rated_capacity_ah + ZERO_A
     idle = -zero_a <= low_a and high_a <= zero_a
     least_a = TOP_ZERO_PER_H * house.rated_capacity_ah + ZERO_A
-    state = replace(state, nothing=-least_a <= low_a and high_a <= least_a)
+    nothing = -least_a <= low_a and high_a <= least_a
+    if nothing != state.nothing:
+        state = replace(state, nothing=nothing)
     if state.path:
         state = _open(state, volts, high_a, zero_a)
     elif state.suspect:

@@ -1,4 +1,5 @@
 """Whether the batteries are joined: evidence from both voltages and the house current, added up as log-odds."""
+from functools import lru_cache
 from math import exp, log
 
 from monitor.detection.join import path_voltage
@@ -97,7 +98,7 @@ def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: 
         after = _weigh_at_rest(contact, point, point.starter_v - point.house_v, since_s, may_hold)
         if point.starter_v < HOLDS_ABOVE_V:
             # low enough for a relay to let go: what joined it holds no longer
-            after = replace(after, levels=min(after.levels, MOST_OF_SLOW))
+            after = after if after.levels <= MOST_OF_SLOW else replace(after, levels=MOST_OF_SLOW)
     if before is not None and before.house_v is not None and point.at_s - before.at_s <= STEP_WITHIN_S:
         after = _weigh_steps(after, before, point, point.house_v - before.house_v, engine, since_s)
     after = _weigh_slow(after, point, point.house_v, running, since_s)
@@ -107,6 +108,8 @@ def step(contact: IsolatorEvidence, before: Point | None, point: Point, engine: 
         own_xy = OWN_KEEP * own_xy + after.step_xy - contact.step_xy
         own_xx = OWN_KEEP * own_xx + after.step_xx - contact.step_xx
     odds = min(CEILING, max(-CEILING, levels + step_log_likelihoods(after.likes, _update_own_level(own_xy, own_xx))))
+    if (odds, levels, own_xy, own_xx) == (after.odds, after.levels, after.own_xy, after.own_xx):
+        return after
     return replace(after, odds=odds, levels=levels, own_xy=own_xy, own_xx=own_xx)
 
 
@@ -138,7 +141,7 @@ def _weigh_at_rest(contact: IsolatorEvidence, point: Point, apart: float, since_
             levels += min(-levels, point.span_s / RECOVER_S)    # the voltages said parted, and the steps go on
         if contact.odds > OWN_ODDS and off < 1 and point.at_s - since_s > SOON_S / PATH_REST:
             gap = path_voltage.learn(gap, point.house_a, apart, point.span_s)
-    return replace(contact, levels=levels, gap=gap)
+    return contact if levels == contact.levels and gap is contact.gap else replace(contact, levels=levels, gap=gap)
 
 
 def _weigh_steps(contact: IsolatorEvidence, before: Point, point: Point, house_step: float, engine: Engine,
@@ -261,6 +264,7 @@ def _update_on_load(before: Point, point: Point, since_s: float) -> bool:
     return abs(point.house_a - before.house_a) > STEP_A or point.at_s - since_s > SOON_S
 
 
+@lru_cache(maxsize=8)       # asked twice a minute, and most minutes bring no step
 def step_log_likelihoods(likes: tuple[float, ...], own: float | None = None) -> float:
     """Log-odds from the steps: the mean likelihood over all shares the starter may follow by.
 
