@@ -15,13 +15,17 @@ def times(covariance: Triangle, slopes: dict[int, float], n: int) -> list[float]
     covariance: of all quantities, its triangle; slopes: of the linear combination, by index; n: how many quantities there are.
     """
     rows = layout(n).rows
-    items = list(slopes.items())
+    items = [(s, rows[i](covariance)) for i, s in slopes.items()]
     total = [0.0] * n
     if len(items) % 2:
-        i, s = items.pop()
-        total = [s * p for p in rows[i](covariance)]
-    for (i, s), (j, r) in zip(items[::2], items[1::2], strict=True):
-        total = [t + s * p + r * q for t, p, q in zip(total, rows[i](covariance), rows[j](covariance), strict=True)]
+        s, of_s = items.pop()
+        total = [s * p for p in of_s]
+    if len(items) % 4:
+        (s, of_s), (r, of_r) = items[:2]
+        total = [t + s * p + r * q for t, p, q in zip(total, of_s, of_r, strict=True)]
+    for k in range(len(items) % 4, len(items), 4):      # four at a time: fewer passes
+        (s, of_s), (r, of_r), (a, of_a), (b, of_b) = items[k:k + 4]
+        total = [t + s * p + r * q + a * u + b * v for t, p, q, u, v in zip(total, of_s, of_r, of_a, of_b, strict=True)]
     return total
 
 

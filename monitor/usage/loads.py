@@ -1,4 +1,6 @@
 """Who took the charge: net current split into load and harvest, and the loads told apart."""
+from typing import Any
+
 from monitor.battery.label import Vehicle
 from monitor.battery.limits import limits_of
 from monitor.findings import Z95, Answer, ChargeFindings, Condition, Estimate, Event, JoinFindings, NotYet
@@ -141,18 +143,21 @@ def update(state: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindin
             drive_h += span / 3600
             drive_a = current_a if drive_a is None else drive_a + min(span / 3600 / min(drive_h, DRIVE_MEAN_H), 1.0) * (
                 current_a - drive_a)
-    state = replace(state, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
-                   curtailed=curtailed, drive_charge_a=drive_a, drive_h=drive_h)
-    return _update_on_step(state, number, minute, join)
+    hidden = raw_a is None or minute.gap_s > LOST_S or curtailed or join.engine in ("running", "cranking")
+    steps = _steps_hidden(state, minute, clock, temperature_c) if hidden else _steps_seen(state, number, minute, clock, temperature_c)
+    return replace(state, slot=slot, clock=clock, paused_slot=paused, temperature_c=temperature_c, high_today=high,
+                   curtailed=curtailed, drive_charge_a=drive_a, drive_h=drive_h, **steps)
 
 
-def _update_on_step(state: LoadsState, number: int, minute: Minute, join: JoinFindings) -> LoadsState:
-    """Follow the current's steps in slot `number`: the fridge, short bursts, the night's base, the lights going out."""
-    if minute.house_current_a is None or minute.gap_s > LOST_S or state.curtailed or join.engine in ("running", "cranking"):
-        if state.level.amperes is None:
-            return state
-        return replace(state, level=current_steps.is_lost(state.level),
-                       cold=fridge.hide_runs(state.cold, minute.start_s, state.clock.noon_s, state.temperature_c))
+def _steps_hidden(state: LoadsState, minute: Minute, clock: SolarClock, temperature_c: float | None) -> dict[str, Any]:
+    """What changes in a minute whose steps of current are not those of the loads, or not seen."""
+    if state.level.amperes is None:
+        return {}
+    return {"level": current_steps.is_lost(state.level), "cold": fridge.hide_runs(state.cold, minute.start_s, clock.noon_s, temperature_c)}
+
+
+def _steps_seen(state: LoadsState, number: int, minute: Minute, clock: SolarClock, temperature_c: float | None) -> dict[str, Any]:
+    """What the current's steps in slot `number` change: the fridge, short bursts, the night's base, the lights going out."""
     size = fridge.amperes(state.cold)
     level, steps, burst_as = current_steps.follow(state.level, minute, size)
     if not steps and not burst_as:
@@ -161,16 +166,16 @@ def _update_on_step(state: LoadsState, number: int, minute: Minute, join: JoinFi
             # Quickly down, slowly up: what draws now and then is not the base.
             seen_a = max(-level.amperes, 0.0)
             gain = BASE_DOWN if state.base_a is not None and seen_a < state.base_a else BASE_UP
-            state = replace(state, base_a=_toward(state.base_a, seen_a, gain))
-        return replace(state, level=level)
-    cold = fridge.update_on_step(state.cold, steps, state.clock.noon_s, state.temperature_c,
+            return {"level": level, "base_a": _toward(state.base_a, seen_a, gain)}
+        return {"level": level}
+    cold = fridge.update_on_step(state.cold, steps, clock.noon_s, temperature_c,
                                  minute.duration_s / max(len(minute.samples), 1))
     drop = state.last_drop
     for step in steps:
         # Lights out: the evening's last step to less load that is not the fridge's.
         if step.by_a > LIGHTS_A and number % DAY_SLOTS >= LIGHTS_SLOT and (size is None or abs(step.by_a - size) > FRIDGE_ALIKE * size):
-            drop = solar_clock.hour_of(state.clock, step.at_s)
-    return replace(state, level=level, cold=cold, bursts_as=state.bursts_as + burst_as, last_drop=drop)
+            drop = solar_clock.hour_of(clock, step.at_s)
+    return {"level": level, "cold": cold, "bursts_as": state.bursts_as + burst_as, "last_drop": drop}
 
 
 def _toward(old: float | None, new: float, gain: float) -> float:

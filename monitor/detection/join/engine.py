@@ -86,7 +86,9 @@ def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: f
         return _follow(run, last, "off" if over else "unknown", False)
     if run.state == "running":
         return _follow(run, last, _still_running(run, before, point, dc_dc), False)
-    run = replace(run, held=held_up.update(run.held, point))
+    held = held_up.update(run.held, point)
+    if held is not run.held:
+        run = replace(run, held=held)
     state, lifted = _not_running(run, last, joined, dc_dc)
     if lead and state != "running" and held_up.engine_runs_on(run.held, point, run.stopped_s):
         state, lifted = "running", False

@@ -27,7 +27,7 @@ def update(held: HeldUp, point: Point) -> HeldUp:
     volts = point.starter_v
     lowest = volts if held.lowest_v is None else min(held.lowest_v, volts)
     if volts < NOTHING_RESTS_ABOVE_V:
-        return HeldUp(lowest)
+        return held if lowest == held.lowest_v and held.from_v is None and not held.for_s else HeldUp(lowest)
     if held.from_v is None or volts < held.from_v - SINKS_V:
         return HeldUp(lowest, volts)
     return HeldUp(lowest, volts if volts > held.from_v + SINKS_V else held.from_v, held.for_s + point.span_s)

@@ -80,8 +80,7 @@ def step(search: Search, state: Decay) -> Search:
         g = -(age_h / 24 + AT_ONCE_DAYS * (1 - exp(-age_h / AT_ONCE_H))) - _seen(ramp, look)
         d = -1.0 - _seen(drop, look)
         out.append(Onset(
-            o.at_s, tuple([v + k * g for v, k in zip(ramp, gain, strict=True)]),
-            tuple([v + k * d for v, k in zip(drop, gain, strict=True)]),
+            o.at_s, _corrected(ramp, gain, g), _corrected(drop, gain, d),
             o.ramp_fit + g * scaled, o.ramp_weight + g * g * per,
             o.drop_fit + d * scaled, o.drop_weight + d * d * per, o.cross + g * d * per,
         ))
@@ -100,6 +99,14 @@ def _seen(wrong: tuple[float, ...], look: tuple[float, ...]) -> float:
     """What of that shows in the voltage, by the line of the filter: level, surface and wander whole, both falls not at all."""
     level, a, b, c, d, _, _, warm, late, sine, cosine, wander = wrong
     return level + a + b + c + d + look[WARM] * warm + look[WARM_LATE] * late + look[SINE] * sine + look[COSINE] * cosine + wander
+
+
+def _corrected(wrong: tuple[float, ...], gain: tuple[float, ...], by_v: float) -> tuple[float, ...]:
+    """By how much the filter is wrong once it has learnt from an innovation that was wrong by so much [V]."""
+    level, a, b, c, d, fall, leak, warm, late, sine, cosine, wander = wrong
+    k, ka, kb, kc, kd, k_fall, k_leak, k_warm, k_late, k_sine, k_cosine, k_wander = gain
+    return (level + k * by_v, a + ka * by_v, b + kb * by_v, c + kc * by_v, d + kd * by_v, fall + k_fall * by_v, leak + k_leak * by_v,
+            warm + k_warm * by_v, late + k_late * by_v, sine + k_sine * by_v, cosine + k_cosine * by_v, wander + k_wander * by_v)
 
 
 def _thin(onsets: tuple[Onset, ...], at_s: float) -> list[Onset]:
