@@ -30,15 +30,15 @@ class Posterior:
 
     def mean(self) -> tuple[float, float]:
         """Mean charge fraction and ln capacity."""
-        return sum(w * z for w, z, *_ in self.parts), sum(p[0] * p[2] for p in self.parts)
+        return sum([w * z for w, z, *_ in self.parts]), sum([p[0] * p[2] for p in self.parts])
 
     def covariance(self) -> tuple[float, float, float]:
         """Variance of charge, of ln capacity, and their covariance."""
         z, q = self.mean()
         return (
-            sum(w * (vz + (a - z) ** 2) for w, a, _, vz, _, _ in self.parts),
-            sum(w * (vq + (b - q) ** 2) for w, _, b, _, vq, _ in self.parts),
-            sum(w * (c + (a - z) * (b - q)) for w, a, b, _, _, c in self.parts))
+            sum([w * (vz + (a - z) ** 2) for w, a, _, vz, _, _ in self.parts]),
+            sum([w * (vq + (b - q) ** 2) for w, _, b, _, vq, _ in self.parts]),
+            sum([w * (c + (a - z) * (b - q)) for w, a, b, _, _, c in self.parts]))
 
     def charge(self) -> Interval:
         """Charge fraction, within 0 to 1."""
@@ -182,13 +182,18 @@ def _crossing(scaled: list[tuple[float, float, float]], wanted: float, low: floa
     for _ in range(40):
         if not low < x < high:
             x = 0.5 * (low + high)
-        miss = sum([w * erf((x - m) * k) for w, m, k in scaled]) - wanted
+        seen = slope = 0.0
+        for w, m, k in scaled:
+            seen += w * erf((x - m) * k)
+        miss = seen - wanted
         if abs(miss) < 2e-4:
             return x
         if miss < 0.0:
             low = x
         else:
             high = x
-        slope = 1.1283791670955126 * sum([w * k * exp(-((x - m) * k) ** 2) for w, m, k in scaled])
+        for w, m, k in scaled:
+            slope += w * k * exp(-((x - m) * k) ** 2)
+        slope *= 1.1283791670955126
         x = x - miss / slope if slope * (high - low) > abs(miss) else 0.5 * (low + high)
     return x

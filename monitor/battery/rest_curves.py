@@ -18,6 +18,7 @@ from monitor import parameters
 PUBLISHED = "lfp-published"
 P = parameters.table("battery", "rest_curves")
 LOW, HIGH, STEPS = P.number("low_frac"), P.number("high_frac"), P.count("steps")
+PER_UNIT = STEPS / (HIGH - LOW)
 #: Voltages at which the ends of the makes are laid over each other.
 BOTTOM_V, TOP_RISE_V = P.number("bottom_v"), P.number("top_rise_v")
 #: Above this charge what the middle rises by is iron phosphate's; graphite's goes on nearly level.
@@ -38,9 +39,10 @@ class Table:
 
     def at(self, x: float) -> float:
         """Its value; straight on beyond the ends."""
-        place = (x - LOW) * (STEPS / (HIGH - LOW))
-        i = min(max(int(place), 0), STEPS - 1)
-        v = self.values
+        place = (x - LOW) * PER_UNIT
+        i, v = int(place), self.values
+        if not 0 <= i < STEPS:
+            i = 0 if i < 0 else STEPS - 1
         return v[i] + (place - i) * (v[i + 1] - v[i])
 
     def inverse(self, value: float) -> float:

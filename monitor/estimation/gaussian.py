@@ -1,7 +1,7 @@
 """Algebra of one Gaussian: linear measurement, moments of several, a split in three. Covariances are triangles."""
 from math import exp, log, sqrt
 
-from monitor.estimation.triangle import Triangle, Vector, layout, less_product, place
+from monitor.estimation.triangle import Triangle, Vector, less_product, place, sum_of_rows
 
 LN_2PI = 1.8378770664093453
 #: A Gaussian as three narrower ones along a line: offsets in sigmas, weights, the sigma left along it (mean and variance kept).
@@ -14,19 +14,7 @@ def times(covariance: Triangle, slopes: dict[int, float], n: int) -> list[float]
 
     covariance: of all quantities, its triangle; slopes: of the linear combination, by index; n: how many quantities there are.
     """
-    rows = layout(n).rows
-    items = [(s, rows[i](covariance)) for i, s in slopes.items()]
-    total = [0.0] * n
-    if len(items) % 2:
-        s, of_s = items.pop()
-        total = [s * p for p in of_s]
-    if len(items) % 4:
-        (s, of_s), (r, of_r) = items[:2]
-        total = [t + s * p + r * q for t, p, q in zip(total, of_s, of_r, strict=True)]
-    for k in range(len(items) % 4, len(items), 4):      # four at a time: fewer passes
-        (s, of_s), (r, of_r), (a, of_a), (b, of_b) = items[k:k + 4]
-        total = [t + s * p + r * q + a * u + b * v for t, p, q, u, v in zip(total, of_s, of_r, of_a, of_b, strict=True)]
-    return total
+    return sum_of_rows(tuple(slopes), n)(covariance, *slopes.values())
 
 
 def along(cross: list[float], slopes: dict[int, float]) -> float:

@@ -15,7 +15,7 @@ from monitor.estimation.state import (
     SLOW,
     Component,
 )
-from monitor.estimation.triangle import layout
+from monitor.estimation.triangle import layout, sum_of_rows
 from monitor.parameters import table
 from monitor.replacing import dataclass
 
@@ -34,7 +34,7 @@ OFFSET_A, CAPACITY_LN, LEVEL_V, LOSS_FRAC, RESISTANCE_PART = (
 HYSTERESIS_WALK, TURNED = _W.number("hysteresis"), _W.number("turned")
 DAYS, CAPACITY_DAYS, MONTH_DAYS = _W.number("few_days"), _W.number("capacity_days"), _W.number("month_days")
 LEAK_PART, GAIN_OVER = _W.number("leak_part"), _W.number("gain_over")
-_PLACES, _ROWS, _VARIANCE = layout(SIZE).places, layout(SIZE).rows, layout(SIZE).diagonal
+_PLACES, _VARIANCE = layout(SIZE).places, layout(SIZE).diagonal
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +63,7 @@ def predict(component: Component, passed: Passed) -> Component:
     drawn = (passed.out_ah - (1.0 - mean[LOSS]) * into + mean[OFFSET] * hours + lost) / capacity
     # charge' = charge - (out - in * (1 - loss) + hours * offset) / capacity, and its slopes by capacity, offset and loss
     by_offset, by_loss = -hours / capacity, -into / capacity
-    fresh = [z + drawn * q + by_offset * b + by_loss * e for z, q, b, e in zip(
-        _ROWS[CHARGE](numbers), _ROWS[CAPACITY](numbers), _ROWS[OFFSET](numbers), _ROWS[LOSS](numbers), strict=True)]
+    fresh = sum_of_rows((CHARGE, CAPACITY, OFFSET, LOSS), SIZE)(component.covariance, 1.0, drawn, by_offset, by_loss)
     fresh[CHARGE] += drawn * fresh[CAPACITY] + by_offset * fresh[OFFSET] + by_loss * fresh[LOSS]
     for at, value in zip(_PLACES[CHARGE], fresh, strict=True):
         numbers[at] = value

@@ -1,6 +1,6 @@
 """Symmetric matrices kept as their lower triangle, row by row, in one tuple: half the numbers, and each loop a single one."""
 from collections.abc import Callable, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from operator import itemgetter
 
 from monitor.replacing import dataclass
@@ -45,6 +45,19 @@ def less_product(n: int) -> Callable[[Triangle, Sequence[float], Sequence[float]
     made: dict[str, Callable[[Triangle, Sequence[float], Sequence[float]], Triangle]] = {}
     exec("\n    ".join(lines), {}, made)
     return made["less"]
+
+
+@lru_cache(maxsize=32)      # some fifteen come up
+def sum_of_rows(rows: tuple[int, ...], n: int) -> Callable[..., list[float]]:
+    """What gives, of a triangle of n quantities and a factor for each of these rows, the sum of the rows times their factors.
+
+    Written out likewise. The sum begins with the last row where their number is odd: the order in which it has always been taken.
+    """
+    order = range(len(rows)) if len(rows) % 2 == 0 else (len(rows) - 1, *range(len(rows) - 1))
+    numbers = ", ".join(" + ".join(f"s{k} * p[{place(rows[k], column)}]" for k in order) for column in range(n))
+    made: dict[str, Callable[..., list[float]]] = {}
+    exec(f"def total(p, {', '.join(f's{k}' for k in range(len(rows)))}):\n    return [{numbers}]", {}, made)
+    return made["total"]
 
 
 def _pick(places: Sequence[int]) -> Pick:

@@ -45,7 +45,10 @@ def add(state: Rainflow, charge_frac: float) -> Rainflow:
     turned = len(points) == 1 or (points[-1] - points[-2]) * (charge_frac - points[-1]) < 0
     if turned and abs(charge_frac - points[-1]) < SMALLEST_FRAC:
         return state
-    open_points, closed = extract([*(points if turned else points[:-1]), charge_frac])
+    kept = points if turned else points[:-1]
+    if len(kept) < 2 or abs(charge_frac - kept[-1]) < abs(kept[-1] - kept[-2]):
+        return Rainflow((*kept, charge_frac), state.counts)      # closes nothing, as nearly all do
+    open_points, closed = extract([*kept, charge_frac])
     counts = list(state.counts)
     for depth, count in closed:
         counts[min(int(depth * BINS), BINS - 1)] += count
