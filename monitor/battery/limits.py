@@ -139,10 +139,14 @@ def over_voltage_v(battery: Battery, temperature_c: float | None) -> float:
     An equalising charge that the owner has announced (`equalise_v`) lifts it for flooded batteries.
     """
     limits = limits_of(battery.chemistry)
-    least_v = limits.over_voltage_v
+    return _over_voltage_warm_v(limits, battery) + max(compensation_v(limits, temperature_c), 0.0)
+
+
+def _over_voltage_warm_v(limits: Limits, battery: Battery) -> float:
+    """The same at 25 °C and above [V]."""
     if battery.equalise_v is not None and limits.equalise_upper_v is not None:
-        least_v = max(least_v, min(battery.equalise_v, limits.equalise_upper_v) + 2 * limits.voltmeter_margin_v)
-    return least_v + max(compensation_v(limits, temperature_c), 0.0)
+        return max(limits.over_voltage_v, min(battery.equalise_v, limits.equalise_upper_v) + 2 * limits.voltmeter_margin_v)
+    return limits.over_voltage_v
 
 
 def alternator_over_voltage_v(battery: Battery, temperature_c: float | None) -> float:
@@ -151,9 +155,9 @@ def alternator_over_voltage_v(battery: Battery, temperature_c: float | None) -> 
     battery : the starter battery, or the house battery while it is joined to it; temperature_c : of it or of the air [°C], None: not known
     """
     limits = limits_of(battery.chemistry)
-    asked_v = 0.0 if limits.alternator_upper_v is None else (
-        limits.alternator_upper_v + limits.voltmeter_margin_v + max(compensation_v(limits, temperature_c), 0.0))
-    return max(over_voltage_v(battery, temperature_c), asked_v)
+    by_cold_v = max(compensation_v(limits, temperature_c), 0.0)
+    asked_v = 0.0 if limits.alternator_upper_v is None else limits.alternator_upper_v + limits.voltmeter_margin_v + by_cold_v
+    return max(_over_voltage_warm_v(limits, battery) + by_cold_v, asked_v)
 
 
 def held_voltage_v(battery: Battery, temperature_c: float | None) -> float:

@@ -43,8 +43,11 @@ class FoundLoad:
 
 def usual_a(found: tuple[FoundLoad, ...]) -> float | None:
     """Current of the load that comes and goes most often [A], None while none does often."""
-    most = max(found, key=lambda load: load.runs, default=None)
-    return most.current_a if most is not None and most.runs > OFTEN else None
+    current_a, most = None, OFTEN
+    for load in found:
+        if load.runs > most:
+            current_a, most = load.current_a, load.runs
+    return current_a
 
 
 def chances(found: tuple[FoundLoad, ...], run: LoadRun, dark: bool) -> tuple[tuple[int, float], ...]:
