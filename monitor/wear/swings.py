@@ -4,7 +4,7 @@ Lead-acid speaks through its resting voltage, and that counts acid, which stays 
 out is acid capacity, kept apart from the charge that can be used (Bode 1977; Berndt 1997, from memory). Lithium
 iron phosphate is silent on its plateau and speaks when it is full and where it leaves the plateau downwards.
 """
-from math import hypot, sqrt
+from math import exp, hypot, sqrt
 
 from monitor.battery import charge_loss, lead_acid
 from monitor.battery.label import Battery, Vehicle
@@ -194,12 +194,13 @@ def own_capacity(state: SwingsState, vehicle: Vehicle) -> Answer:
     """Capacity by swings alone [Ah]: lead-acid the acid's, lithium iron phosphate from full to its knee.
 
     The interval is that of total least squares, with what all swings share added outside the average: the slope
-    of the rest curve (lead-acid) or the place of the knee (lithium), and the gain of the shunt.
+    of the rest curve (lead-acid) or the place of the knee (lithium), and the gain of the shunt. All of these are
+    ratios, so it reaches as many times above the value as below it.
     """
     if state.found is None:
         return NotYet("it takes a discharge of an eighth of the battery after a full charge, with two quiet hours in it"
                       if vehicle.house.lead_acid else "it takes one discharge from full to empty")
     value, sigma = state.found
     shared = lead_acid.KINDS[vehicle.house.chemistry].span_sigma_ln if vehicle.house.lead_acid else KNEE_SIGMA
-    spread = Z95 * value * hypot(sigma / value, shared, vehicle.current_sensor.gain_sigma_frac)
-    return Estimate(value, max(value - spread, 0.0), value + spread, "learnt")
+    spread = exp(Z95 * hypot(sigma / value, shared, vehicle.current_sensor.gain_sigma_frac))
+    return Estimate(value, value / spread, value * spread, "learnt")
