@@ -9,8 +9,7 @@ import click
 
 from monitor.logbook.reader import NoLog, Reader
 from monitor.planning import plan_page, plan_words
-from monitor.planning.load_catalogue import Load
-from monitor.planning.logged_life import read_logged_loads
+from monitor.planning.logged_life import Logged, read_logged
 from monitor.planning.plan_request import PlanRequest, as_data, read_request, work_out
 from monitor.planning.trip import describe_trip
 from monitor.reporting.sentences import sentence
@@ -25,13 +24,13 @@ def main(database: Path, text: str, output: Path) -> None:
     """Write the answer; prints the part that is done."""
     try:
         request = read_request(json.loads(text))
-        found = answer(request, read_logged_loads(Reader(database), request.log_days) if request.log_days else [])
+        found = answer(request, read_logged(Reader(database), request.log_days) if request.log_days else None)
     except (NoLog, ValueError) as error:
         raise click.ClickException(sentence(error)) from error
     write_text(output, json.dumps(found, allow_nan=False, ensure_ascii=False))
 
 
-def answer(request: PlanRequest, logged: list[Load]) -> dict[str, Any]:
+def answer(request: PlanRequest, logged: Logged | None) -> dict[str, Any]:
     """The answer as plain data, with a sheet to print for each system.
 
     Raises

@@ -47,7 +47,8 @@ class LegType(click.ParamType):
 @click.option("--page", "page_file", type=click.Path(path_type=Path, dir_okay=False),
               help="Write the plan as one HTML file to print: parts, circuits and drawing of the best system.")
 @click.option("--from-log", "log_days", is_flag=False, flag_value=60, default=0, type=click.IntRange(0, 730), metavar="[DAYS]",
-              help="Take the loads of the latest days of the log (60), fridge and heat as they were; --load adds to them.")
+              help="Take the loads of the latest days of the log (60), fridge and heat as they were, and what its months say of sun "
+                   "and air near the vehicle's latitude and longitude; --load adds to them.")
 @config_option
 @database_option
 def plan(legs, months: str, loads, systems, find: str | None, most_short: float, most_panel_w: float, drive_hours: float,
@@ -62,7 +63,7 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
     from monitor.logbook.reader import Reader
     from monitor.planning import plan as planning
     from monitor.planning import plan_page, plan_words
-    from monitor.planning.logged_life import read_logged_loads
+    from monitor.planning.logged_life import read_logged
     from monitor.planning.plan_request import PlanRequest, read_twelve, work_out
     from monitor.planning.trip import describe_trip
 
@@ -70,7 +71,7 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
         request = PlanRequest(tuple((place, own or months) for place, own in legs), tuple(loads), tuple(systems), find or "", most_short,
                               most_panel_w, drive_hours, standing_days, cabin_k, shore_every_days, days, read_twelve(sun, "--sun"),
                               read_twelve(air, "--air"), log_days, heated_c)
-        logged = read_logged_loads(Reader(locate_database(config_file, database)), log_days) if log_days else []
+        logged = read_logged(Reader(locate_database(config_file, database)), log_days) if log_days else None
         answer = with_progress("living the trip", lambda tell: work_out(request, logged, tell))
     except ValueError as error:
         raise Refused(str(error)) from None

@@ -1,17 +1,29 @@
 """The latest days of a log and the present battery in them: what `ampledger whatif` and the page What if begin with."""
 import time
+from dataclasses import dataclass
 
 from monitor.findings import Estimate
 from monitor.logbook.reader import LatestMinute, Reader
 from monitor.planning import from_log
 from monitor.planning.load_catalogue import Load
 from monitor.planning.load_profile import LoggedSlot
+from monitor.planning.logged_climate import LoggedClimate, read_climate
 from monitor.planning.logged_loads import read_loads
 from monitor.planning.whatif import KnownBattery
 
+DAY_S = 86400.0
 
-def read_logged_loads(reader: Reader, days: int) -> list[Load]:
-    """The loads of the latest days of a log, as a plan takes them.
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """What a plan takes from a log: its loads, and what its months say of sun and air."""
+
+    loads: tuple[Load, ...]
+    climate: LoggedClimate
+
+
+def read_logged(reader: Reader, days: int) -> Logged:
+    """The loads of the latest days of a log and the climate of its months, as a plan takes them.
 
     reader : of the log; days : that are looked at
 
@@ -19,7 +31,13 @@ def read_logged_loads(reader: Reader, days: int) -> list[Load]:
     ------
     ValueError : the log is empty, or too few of its days say what is used
     """
-    return read_loads(describe_logged(reader, days)[1])
+    now, life, _ = describe_logged(reader, days)
+    rows = list(reader.rolled("quarters", now.utc_s - days * DAY_S))
+    outside = [(end_s, warm_c) for _, end_s, v in rows if (warm_c := v["ambient_temperature_c"]) is not None]
+    metered = sum(v["solar_current_a"] is not None for _, _, v in rows) > len(rows) / 2
+    position = (now.vehicle.latitude_deg, now.vehicle.longitude_deg)
+    return Logged(tuple(read_loads(life)), read_climate(life, rows[-1][1] if rows else now.utc_s, position, metered, outside,
+                                                        _local_h(now.utc_s)))
 
 
 def describe_logged(reader: Reader, days: int) -> tuple[LatestMinute, list[LoggedSlot], KnownBattery]:
@@ -37,6 +55,10 @@ def describe_logged(reader: Reader, days: int) -> tuple[LatestMinute, list[Logge
     capacity = now.findings.charge.capacity_ah
     if not isinstance(capacity, Estimate):
         raise ValueError(f"the capacity is not known yet: {capacity.because}")
-    quarters = reader.rolled("quarters", now.utc_s - days * 86400.0)
-    return now, *from_log.describe_present(quarters, now.vehicle, now.findings.charge, capacity,
-                                           time.localtime(now.utc_s).tm_gmtoff / 3600)
+    quarters = reader.rolled("quarters", now.utc_s - days * DAY_S)
+    return now, *from_log.describe_present(quarters, now.vehicle, now.findings.charge, capacity, _local_h(now.utc_s))
+
+
+def _local_h(utc_s: float) -> float:
+    """What makes local hours of UTC [h], by the board's own zone."""
+    return time.localtime(utc_s).tm_gmtoff / 3600

@@ -1,10 +1,12 @@
 """What is asked of a plan, as the command and the page write it down, and the way from there to its answer."""
-from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, fields
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 from monitor.planning import plan, plan_search
 from monitor.planning.load_catalogue import Load, parse_load
+from monitor.planning.logged_climate import with_log
+from monitor.planning.logged_life import Logged
 from monitor.planning.plan_candidates import make_usual, parse_system
 from monitor.planning.trip import HEATED_C, Trip, make_trip
 from monitor.planning.trip_life import Candidate
@@ -83,10 +85,10 @@ def as_data(request: PlanRequest) -> dict[str, Any]:
     return asdict(request)
 
 
-def check(request: PlanRequest, logged: Sequence[Load] = ()) -> tuple[Trip, list[Load], list[Candidate]]:
+def check(request: PlanRequest, logged: Logged | None = None) -> tuple[Trip, list[Load], list[Candidate]]:
     """The trip, loads and systems that are asked for.
 
-    request: as written; logged: loads of the log, where they are asked for.
+    request: as written; logged: loads and months of the log, where they are asked for.
 
     Raises
     ------
@@ -94,7 +96,9 @@ def check(request: PlanRequest, logged: Sequence[Load] = ()) -> tuple[Trip, list
     """
     trip = make_trip(request.legs, request.drive_hours, request.standing_days, request.cabin_k, request.shore_every_days, request.days,
                      request.heated_c, (request.sun, request.air))
-    loads = [*logged, *(parse_load(text) for text in request.loads)]
+    if logged is not None:
+        trip = replace(trip, stops=tuple(replace(stop, climate=with_log(stop.climate, logged.climate)) for stop in trip.stops))
+    loads = [*(logged.loads if logged is not None else ()), *(parse_load(text) for text in request.loads)]
     if not loads and not request.log_days:
         raise ValueError("there is no load to plan for; name at least one, as fridge, or kettle,800,0.2")
     systems = [parse_system(text) for text in request.systems]
@@ -103,10 +107,10 @@ def check(request: PlanRequest, logged: Sequence[Load] = ()) -> tuple[Trip, list
     return trip, loads, systems
 
 
-def work_out(request: PlanRequest, logged: Sequence[Load] = (), progress: Callable[[float], None] | None = None) -> PlanAnswer:
+def work_out(request: PlanRequest, logged: Logged | None = None, progress: Callable[[float], None] | None = None) -> PlanAnswer:
     """The answer.
 
-    request: as written; logged: loads of the log, where they are asked for; progress: is given the part that is done.
+    request: as written; logged: loads and months of the log, where they are asked for; progress: is given the part that is done.
 
     Raises
     ------

@@ -94,7 +94,7 @@ def climate_lines(drawn: Drawn) -> list[str]:
         air, spread = stop.climate.air_c[stop.month], 2 * stop.climate.air_sigma_c
         sun = stop.climate.sun_kwh_m2_day[stop.month]
         found.append(f"{MONTHS[stop.month]}, {stop.climate.name}: {sun:.1f} kWh/m² a day ({low:.1f}–{high:.1f}), {air:.0f} °C "
-                     f"({air - spread:.0f} to {air + spread:.0f}); {stop.climate.basis}.")
+                     f"({air - spread:.0f} to {air + spread:.0f}); {stop.climate.month_basis[stop.month]}{stop.climate.basis}.")
     return found
 
 

@@ -77,7 +77,7 @@ def test_a_request_comes_back_from_plain_data() -> None:
 
 
 def test_the_work_tells_how_far_it_is(capsys) -> None:
-    found = plan_work.answer(PlanRequest((("Lisbon", "7"),), ("fridge",), ("agm=100,panel=100",)), [])
+    found = plan_work.answer(PlanRequest((("Lisbon", "7"),), ("fridge",), ("agm=100,panel=100",)), None)
     told = [float(line) for line in capsys.readouterr().out.split()]
     assert told == sorted(told) and told[-1] > 0.9
     shown = plan_page.describe

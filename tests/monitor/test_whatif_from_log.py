@@ -12,6 +12,7 @@ from monitor.logbook.reader import Reader
 from monitor.planning import from_log, whatif
 from monitor.planning.candidates import parse_candidate, setup
 from monitor.planning.load_profile import refill
+from monitor.planning.logged_life import read_logged
 from monitor.planning.model import Setup, simulate
 from monitor.process.daemon import Daemon
 from tests.hand_clock import HandClock
@@ -140,3 +141,10 @@ def test_sun_into_a_flat_battery_serves_the_loads_first() -> None:
     assert sum(row.load_a for row in day) / len(day) == pytest.approx(2.0, abs=0.3)
     assert all(row.cut for row in life[5 * 96:] if 1 <= row.hour < 6) and not any(row.cut for row in day)
     assert sum(row.harvest_a - row.load_a for row in life) == pytest.approx(sum(v["house_current_a"] for _, _, v in rows))
+
+
+def test_a_plan_takes_loads_and_months_from_the_log(log: Path) -> None:
+    """Eight days say what is used; of a month's sun and air they say nothing yet."""
+    found = read_logged(Reader(log), 60)
+    assert 100 < sum(load.wh_per_day or sum(load.hourly_w or (0.0,)) for load in found.loads) < 5000
+    assert found.climate.months == () and not found.climate.metered

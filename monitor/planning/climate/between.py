@@ -34,7 +34,7 @@ class Climate:
 
     clearness : of each month's mean; clearness_sigma : one standard deviation, 0 for the owner's own figures
     air_c : mean temperature [°C]; air_sigma_c : one standard deviation [K]
-    basis : where it comes from, for the page
+    basis : where it comes from, for the page; month_basis : what goes before it in single months, with its joining word
     """
 
     name: str
@@ -46,6 +46,7 @@ class Climate:
     air_c: tuple[float, ...]
     air_sigma_c: float
     basis: str
+    month_basis: tuple[str, ...] = ("",) * 12
 
     @property
     def sun_kwh_m2_day(self) -> tuple[float, ...]:
