@@ -79,6 +79,8 @@ class EstimatorState:
     descent: Descent = Descent()           # from the last full charge
     swing: Swing = Swing()                 # from the last end
     stay: int = 0                          # windows in a row that read the same end
+    # for each kind by readings, as far as it counts (log of likelihood)
+    said: tuple[float, ...] = (0.0,) * len(families.KINDS)
 
 
 def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> EstimatorState:
@@ -111,7 +113,8 @@ def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> Estimato
 def _gathered(s: EstimatorState, gathered: Window, past: Past) -> EstimatorState:
     """The state with another window and past; each minute, so it is not left to the slow `replace`."""
     return EstimatorState(s.mixture, gathered, past, s.steps, s.anchor, s.anchor_at_s, s.fulls, s.empties, s.without, s.misfit,
-                          s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief, s.descent, s.swing, s.stay)
+                          s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief, s.descent, s.swing, s.stay,
+                          s.said)
 
 
 def _due(state: EstimatorState, rated_ah: float) -> bool:
@@ -144,17 +147,19 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
         now = surroundings.look(w.volt_seconds / w.seconds, w.ampere_seconds / w.seconds, w.rate_seconds / w.seconds, past.warmth_c)
     passed = predict.Passed(w.hours, w.in_ah, w.out_ah, w.doubt_ah2, vehicle.current_sensor.gain_sigma_frac,
                             surroundings.coldness(past.warmth_c))
-    found: Mixture = tuple(predict.predict(c, passed) for c in state.mixture)
+    kept, said = update.fade(state.mixture, state.said, w.hours)
+    found: Mixture = tuple(predict.predict(c, passed) for c in kept)
     curves = families.curves(state.without)
     end: str = ""
     if now is not None:
         placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]))
-        end = steep_end.end_of(now.voltage_v, window.tailed_off(past, w.ampere_seconds / w.seconds, rated))
+        end = steep_end.end_of(now.voltage_v, window.tailed_off(past, now.voltage_v, w.ampere_seconds / w.seconds, rated))
         if end:
-            swung = state.empties > 0 if end == "full" else state.fulls > 0
+            swung = state.swing.origin not in ("", end)
             readings = [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in placed]
             if _may_be_born(placed, readings):
-                born = [(c, reading.place(c, now)) for c in prior.born_unsure(found, BIRTH, vehicle.house, vehicle.current_sensor)]
+                born = [(c, reading.place(c, now)) for c in prior.born_unsure(
+                    found, BIRTH, state.fulls + state.empties, vehicle.house, vehicle.current_sensor)]
                 placed += born
                 readings += [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in born]
         else:
@@ -163,9 +168,12 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
         again = min(1.0, STAY_STEPS / (stay := state.stay + 1)) if end else 1.0
         outcome = update.update(tuple(c for c, _ in placed), readings, again if end else update.COARSE, again)
         found, misfit = outcome.mixture, outcome.misfit
+        # a kind that died out has nothing to get back
+        most = max(said[kind] + news for kind, news in outcome.by_kind.items())
+        said = tuple(s + outcome.by_kind[kind] - most if kind in outcome.by_kind else 0.0 for kind, s in enumerate(said))
     found = mixture.reduced(found)
     swing = end_to_end.follow(state.swing, w.out_ah - w.in_ah + state.offset_a[0] * w.hours, w.doubt_ah2, w.hours)
-    state = replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing, stay=stay)
+    state = replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing, stay=stay, said=said)
     state = _descended(state, now, w, rated)
     return _swung(_anchored(settled(state, vehicle), end, w.ampere_seconds / w.seconds if w.seconds else 0.0), end, vehicle)
 
@@ -175,7 +183,8 @@ def _swung(state: EstimatorState, end: str, vehicle: Vehicle) -> EstimatorState:
     if not end or state.anchor != end or state.anchor_at_s != state.past.at_s:
         return state
     low, middle, high = state.charge
-    variance = ((high - low) / 3.92) ** 2
+    # by its quantiles: the little weight of not knowing anything is no doubt of this end
+    variance = ((high - low) / (2.0 * Z95)) ** 2
     if not end_to_end.is_whole(state.swing, end, middle, variance, vehicle.house.rated_capacity_ah):
         # on the way to being sure of this end the count from the other one goes on
         return state if state.swing.origin not in ("", end) else replace(state, swing=end_to_end.at_end(state.swing, end, middle, variance))

@@ -19,7 +19,7 @@ def times(covariance: Triangle, slopes: dict[int, float], n: int) -> list[float]
 
 def along(cross: list[float], slopes: dict[int, float]) -> float:
     """Variance of a linear combination, given its covariance with everything."""
-    return sum([s * cross[i] for i, s in slopes.items()])
+    return max(sum([s * cross[i] for i, s in slopes.items()]), 0.0)
 
 
 def log_density(miss: float, variance: float) -> float:
@@ -70,14 +70,25 @@ def merged(parts: list[tuple[float, Vector, Triangle]]) -> tuple[float, Vector, 
     return top + log(total), tuple(mean), tuple(numbers)
 
 
-def split(mean: Vector, covariance: Triangle, cross: list[float], variance: float) -> list[tuple[float, Vector, Triangle]]:
+def split(mean: Vector, covariance: Triangle, cross: list[float], variance: float, untouched: tuple[int, ...] = (),
+          ) -> list[tuple[float, Vector, Triangle]]:
     """Three Gaussians along a linear combination, given its covariance with everything and its variance.
 
     mean: of each quantity; covariance: of all quantities; cross: covariance of the measured value with each quantity; variance: of
-    the combination or reading, squared units.
+    the combination or reading, squared units; untouched: indices of which each of the three believes the same as before, so that
+    which of them wins teaches nothing of them.
     """
     sigma = sqrt(variance)
     way = [c / sigma for c in cross]
     shrink = 1.0 - SPLIT_SIGMA**2
     shrunk = less_product(len(mean))(covariance, [shrink * a for a in way], way)
+    if untouched:
+        numbers = list(shrunk)
+        for i in untouched:
+            way[i] = 0.0
+            for j in untouched:
+                if j <= i:
+                    at = place(i, j)
+                    numbers[at] = covariance[at]
+        shrunk = tuple(numbers)
     return [(log(w), tuple([m + o * d for m, d in zip(mean, way, strict=True)]), shrunk) for o, w in SPLIT]

@@ -4,7 +4,7 @@ from math import exp, log, sqrt
 
 from monitor.estimation import gaussian
 from monitor.estimation.observations.reading import Place
-from monitor.estimation.state import CAPACITY, CHARGE, Component, Mixture
+from monitor.estimation.state import CAPACITY, CHARGE, FILLING, Component, Mixture
 from monitor.estimation.update import add_logs
 from monitor.parameters import table
 
@@ -15,6 +15,9 @@ LIGHTEST, SPLIT_FRAC, SPLIT_LIGHTEST = _P.number("lightest_ln"), _P.number("spli
 BENT_V, NARROW_FRAC, SPLIT_DEEPEST = _P.number("bent_v"), _P.number("narrow_frac"), _P.count("split_deepest")
 #: Components this near each other, in their own sigmas, say the same.
 ALIKE, ALIKE_LEAST, MOST = _P.number("alike"), _P.number("alike_least"), _P.count("most")
+
+#: What is not learnt by which part of a split component wins: the flats say nothing of capacity.
+UNTOUCHED = (CAPACITY, FILLING)
 
 
 def charge_moments(component: Component) -> tuple[float, float]:
@@ -48,7 +51,7 @@ def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Call
         if room > 1 and depth < SPLIT_DEEPEST and c.log_weight > SPLIT_LIGHTEST and (
                 variance > SPLIT_FRAC**2 or variance > NARROW_FRAC**2 and bent_v2(c, at) > BENT_V**2):
             waiting += [(Component(c.log_weight + w, c.family, m, p), depth + 1)
-                        for w, m, p in gaussian.split(c.mean, c.covariance, at.graphite_cross, variance)]
+                        for w, m, p in gaussian.split(c.mean, c.covariance, at.graphite_cross, variance, UNTOUCHED)]
             room -= 2
         else:
             found.append((c, at))

@@ -140,14 +140,16 @@ def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor) -> 
     return tuple(found)
 
 
-def born_unsure(mixture: Mixture, log_share: float, battery: Battery, sensor: CurrentSensor) -> list[Component]:
+def born_unsure(mixture: Mixture, log_share: float, ends: int, battery: Battery, sensor: CurrentSensor) -> list[Component]:
     """A small share of not knowing the charge, beside what is believed: an end of the curve may then correct a belief
-    that was too sure of itself. Half of it keeps all else that was learnt, half of it nothing but the shunt's offset.
-    log_share: ln of the weight given.
+    that was too sure of itself. Half of it keeps all else that was learnt, half of it nothing but the shunt's offset: what was
+    learnt may be as wrong as the charge, but each end that came where it was expected makes that half as likely.
 
-    mixture: components with their weights; battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
+    mixture: components with their weights; log_share: ln of the weight given; ends: how many full charges and knees there were;
+    battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
     """
     born, half = [], log_share + log(0.5)
+    anew = half - ends * log(2.0)
     at_offset = layout(SIZE).diagonal[OFFSET]
     _, (offset_a,), (offset_a2,) = gaussian.merged([(c.log_weight, (c.mean[OFFSET],), (c.covariance[at_offset],)) for c in mixture])
     for index, share, mean, covariance in _by_kind(mixture):
@@ -158,5 +160,5 @@ def born_unsure(mixture: Mixture, log_share: float, battery: Battery, sensor: Cu
         fresh, doubt = list(part), list(numbers)
         fresh[OFFSET], doubt[at_offset] = offset_a, offset_a2
         m, c = placed(tuple(fresh), tuple(doubt), 0.5, BORN_SIGMA_FRAC)
-        born.append(Component(half + log(kind.share), index, m, c))
+        born.append(Component(anew + log(kind.share), index, m, c))
     return born

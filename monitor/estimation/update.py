@@ -16,16 +16,20 @@ OUTLIERS, SPAN_V = _P.number("outliers"), _P.number("outlier_span_v")
 #: curve makes too sure. Weights therefore follow a coarsened likelihood (Miller and Dunson 2019): so much of its logarithm
 #: counts between the components of a kind, and so much of that again between kinds.
 COARSE, COARSE_KINDS = _P.number("coarse"), _P.number("coarse_kinds")
+#: What they say between kinds is forgotten again with this time [h].
+KINDS_H = _P.number("kinds_h")
 _FLOOR = log(OUTLIERS / SPAN_V)
 _INSIDE = log(1.0 - OUTLIERS)
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """The mixture after a reading, and how badly even the component it fits best forecast it (squared sigmas)."""
+    """The mixture after a reading, how badly even the component it fits best forecast it (squared sigmas), and what it said for
+    each kind (log of likelihood, as far as it counted)."""
 
     mixture: Mixture
     misfit: float
+    by_kind: dict[int, float]
 
 
 def add_logs(a: float, b: float) -> float:
@@ -52,7 +56,8 @@ def update(mixture: Mixture, readings: list[Reading], power: float, again: float
         weight = component.log_weight + power * add_logs(likely, _FLOOR)
         misfit = min(misfit, reading.miss**2 / reading.spread)
         found.append(Component(weight, component.family, mean, covariance))
-    return Outcome(_coarsened(mixture, found, COARSE_KINDS * again), misfit)
+    coarsened, by_kind = _coarsened(mixture, found, COARSE_KINDS * again)
+    return Outcome(coarsened, misfit, by_kind)
 
 
 def evidence(mixture: Mixture, readings: list[Reading]) -> float:
@@ -63,11 +68,25 @@ def evidence(mixture: Mixture, readings: list[Reading]) -> float:
     return reduce(add_logs, [c.log_weight + add_logs(r.log_likelihood() + _INSIDE, _FLOOR) for c, r in zip(mixture, readings, strict=True)])
 
 
-def _coarsened(before: Mixture, after: list[Component], kinds_power: float) -> Mixture:
-    """The components with what speaks for each kind as a whole coarsened once more."""
+def _coarsened(before: Mixture, after: list[Component], kinds_power: float) -> tuple[Mixture, dict[int, float]]:
+    """The components with what speaks for each kind as a whole coarsened once more, and what is left of it."""
     prior, found = _by_kind(before), _by_kind(after)
-    shift = {kind: (kinds_power - 1.0) * (weight - prior[kind]) for kind, weight in found.items()}
-    return tuple([Component(c.log_weight + shift[c.family], c.family, c.mean, c.covariance) for c in after])
+    said = {kind: kinds_power * (weight - prior[kind]) for kind, weight in found.items()}
+    shift = {kind: said[kind] - (weight - prior[kind]) for kind, weight in found.items()}
+    return tuple([Component(c.log_weight + shift[c.family], c.family, c.mean, c.covariance) for c in after]), said
+
+
+def fade(mixture: Mixture, said: tuple[float, ...], hours: float) -> tuple[Mixture, tuple[float, ...]]:
+    """The mixture after so long, with what readings had said for each kind counting for less.
+
+    However many there are, they are readings of one battery by curves that are not quite its own: beyond some days' worth of them
+    nothing more is known (Miller and Dunson 2019: a likelihood is worth no more than a fixed number of readings).
+
+    mixture: components with their weights; said: log of likelihood that counts, of each kind; hours: that passed.
+    """
+    keep = exp(-hours / KINDS_H)
+    return (tuple([Component(c.log_weight - (1.0 - keep) * said[c.family], c.family, c.mean, c.covariance) for c in mixture]),
+            tuple([keep * s for s in said]))
 
 
 def _by_kind(components: Iterable[Component]) -> dict[int, float]:

@@ -23,8 +23,9 @@ BRIEF_H, BRIEF_PER_H, UNSEEN_PER_H, UNSEEN_POWER = (
     _P.number("brief_h"), _P.number("brief_per_h"), _P.number("unseen_per_h"), _P.number("unseen_power"))
 APART_PART, MEAN_PART = _P.number("apart_part"), _P.number("mean_part")
 #: Chargers that hold a low voltage: see parameters.toml.
-HELD_FROM_V, HELD_V, TAIL_PART, TAIL_PER_H = (
-    _P.number("held_from_v"), _P.number("held_v"), _P.number("tail_part"), _P.number("tail_per_h"))
+HELD_FROM_V, HELD_V, TAIL_PART, TAIL_PER_H, RISEN_PER_H, TAIL_S = (
+    _P.number("held_from_v"), _P.number("held_v"), _P.number("tail_part"), _P.number("tail_per_h"), _P.number("risen_per_h"),
+    _P.number("tail_s"))
 STEADY_S, STEADY_PER_H, CHANGED_PER_H = _P.number("steady_s"), _P.number("steady_per_h"), _P.number("changed_per_h")
 
 
@@ -49,7 +50,7 @@ class Past:
     """What went before: last readings, filtered current, warmth, whether the protection has opened, a gap not yet bridged, at which
     voltage it has stood and the most current that flowed in while it did."""
 
-    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"held_v", "held_a"})
+    ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"held_v", "held_a", "held_least_a", "held_s"})
 
     at_s: float | None = None
     voltage_v: float | None = None
@@ -61,6 +62,8 @@ class Past:
     last_gap_s: float = 0.0                # of the gap that ended last
     held_v: float = 0.0
     held_a: float = 0.0
+    held_least_a: float = 0.0              # the least since
+    held_s: float = 0.0                    # how long that was
 
     @property
     def warmth_c(self) -> float:
@@ -99,19 +102,29 @@ def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) 
         rate = mean / rated + keep * (rate - mean / rated)
     silent_s = past.gap_s + minute.gap_s
     gap_s, last_gap_s = (silent_s, past.last_gap_s) if mean is None else (0.0, silent_s or past.last_gap_s)
-    held_v, held_a = past.held_v, past.held_a
-    if minute.house_voltage_v is None or mean is None or abs(minute.house_voltage_v - held_v) > HELD_V:
-        held_v, held_a = minute.house_voltage_v or 0.0, mean or 0.0
-    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s, held_v, max(held_a, mean or 0.0))
+    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s, *_held(past, minute, mean, rated))
 
 
-def tailed_off(past: Past, current_a: float, rated_ah: float) -> bool:
+def _held(past: Past, minute: Minute, mean_a: float | None, rated_ah: float) -> tuple[float, float, float, float]:
+    """At which voltage it has stood [V], the most and the least current that flowed in meanwhile [A], for how long [s].
+
+    The current that a charger holds off runs out and never comes back; that of the sun between clouds does.
+    """
+    volts, amps = minute.house_voltage_v or 0.0, mean_a or 0.0
+    if (not volts or mean_a is None or abs(volts - past.held_v) > HELD_V
+            or not -STOPPED_PER_H * rated_ah <= amps <= past.held_least_a + RISEN_PER_H * rated_ah):
+        return volts, amps, amps, 0.0
+    return past.held_v, max(past.held_a, amps), min(past.held_least_a, amps), past.held_s + minute.duration_s
+
+
+def tailed_off(past: Past, voltage_v: float, current_a: float, rated_ah: float) -> bool:
     """Whether a charger holds a voltage to which the battery has risen: its current has run out, and the voltage did not come down.
 
-    past: the history; current_a: of the window [A]; rated_ah: rated capacity [Ah].
+    past: the history; voltage_v, current_a: of the window [V, A]; rated_ah: rated capacity [Ah].
     """
-    return (past.held_v > HELD_FROM_V and past.held_a > CHARGING_PER_H * rated_ah and not past.opened
-            and -STOPPED_PER_H * rated_ah < current_a < min(TAIL_PART * past.held_a, TAIL_PER_H * rated_ah))
+    held = min(past.held_v, voltage_v) > HELD_FROM_V and past.held_s > TAIL_S and past.held_a > CHARGING_PER_H * rated_ah
+    tail_a = min(TAIL_PART * past.held_a, TAIL_PER_H * rated_ah)
+    return held and not past.opened and -STOPPED_PER_H * rated_ah < current_a < tail_a
 
 
 def _opened(opened: bool, before_v: float | None, before_a: float | None, volts: float, amps: float, rated: float) -> bool:

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 import scipy
 
-from monitor.battery import rest_curves
-from monitor.estimation import gaussian, predict, triangle
-from monitor.estimation.state import CAPACITY, CHARGE, LOSS, OFFSET, SIZE, Component
+from monitor.battery import charge_loss, rest_curves
+from monitor.estimation import families, gaussian, predict, prior, triangle, update
+from monitor.estimation.state import CAPACITY, CHARGE, DIFFUSION, KINETIC, LOSS, OFFSET, SIZE, Component
 from monitor.posterior import Posterior, quantiles
+from tests.monitor.test_charge import LITHIUM
 
 RNG = np.random.default_rng(5)
 
@@ -71,6 +72,40 @@ def test_merging_keeps_the_moments_and_splitting_nearly_does() -> None:
     assert whole(again[2], 3) == pytest.approx(wide, rel=0.05, abs=0.05 * float(np.abs(wide).max()))
 
 
+def test_which_part_of_a_split_wins_teaches_nothing_of_what_is_left_untouched() -> None:
+    """As Schmidt's considered quantity: mean and variance stay in each part, and each part is still a Gaussian."""
+    mean, cov = random_gaussian(4)
+    direction = np.array([1.0, 0.5, 0.0, -0.3])
+    parts = gaussian.split(tuple(mean), packed(cov), list(cov @ direction), float(direction @ cov @ direction), (1, 3))
+    for _, part_mean, part in parts:
+        assert np.array(part_mean)[[1, 3]] == pytest.approx(mean[[1, 3]])
+        numbers = whole(part, 4)
+        assert numbers[np.ix_([1, 3], [1, 3])] == pytest.approx(cov[np.ix_([1, 3], [1, 3])])
+        assert np.linalg.eigvalsh(numbers).min() > 0.0 and numbers[0, 0] < cov[0, 0]
+
+
+def test_half_a_year_leaves_a_covariance_a_covariance_and_what_comes_back_within_its_doubt() -> None:
+    """Long runs once cut the variance of the diffusion time short and left what it shared with others as it was: in the end
+    a variance was negative, and the daemon's step failed."""
+    r = Random(11)
+    mean, numbers = prior.vehicle_part(LITHIUM.house, LITHIUM.current_sensor, families.KINDS[0])
+    c = Component(0.0, 0, *prior.placed(mean, numbers, 0.9, 0.01))
+    for k in range(4 * 182):
+        into = r.uniform(0.0, 30.0) if k % 4 == 2 else 0.0
+        c = predict.predict(c, predict.Passed(6.0, into, r.uniform(0.0, 6.0), 0.01, 0.006, 1.0))
+        # what the rise to full tells of charge, diffusion and zero, always a little to the same side
+        slopes = {CHARGE: 1.0, DIFFUSION: -0.02, KINETIC: 0.01}
+        cross = gaussian.times(c.covariance, slopes, SIZE)
+        c = Component(0.0, 0, *gaussian.update(c.mean, c.covariance, cross, 0.01, gaussian.along(cross, slopes) + 0.004**2, (CAPACITY,)))
+        c = c.rounded()
+    spread = whole(c.covariance, SIZE)
+    scale = np.sqrt(np.diag(spread))
+    assert (np.diag(spread) > 0.0).all() and np.linalg.eigvalsh(spread / np.outer(scale, scale)).min() > -1e-5
+    usual = {DIFFUSION: (0.0, 0.45), LOSS: (charge_loss.FRAC["lfp"], charge_loss.SIGMA_FRAC["lfp"])}
+    for index, (value, sigma) in usual.items():
+        assert abs(c.mean[index] - value) < 3.0 * sigma and scale[index] < 1.01 * sigma
+
+
 def test_time_that_passes_is_the_linear_step_of_a_kalman_filter() -> None:
     mean, cov = random_gaussian(SIZE)
     mean[CAPACITY], mean[LOSS], mean[OFFSET], mean[CHARGE] = log(90.0), 0.01, 0.05, 0.6
@@ -84,7 +119,8 @@ def test_time_that_passes_is_the_linear_step_of_a_kalman_filter() -> None:
     gradient = np.array([(charge(mean + 1e-6 * e) - charge(mean - 1e-6 * e)) / 2e-6 for e in np.eye(SIZE)])
     assert after.mean[CHARGE] == pytest.approx(charge(mean))
     others = [CAPACITY, OFFSET, LOSS]
-    assert np.array([after.variance(CHARGE, i) for i in others]) == pytest.approx((cov @ gradient)[others], rel=1e-4)
+    kept = np.array([1.0, 1.0, exp(-0.5 / predict.LOSS_FORGET_H)])   # the loss comes back to what is usual
+    assert np.array([after.variance(CHARGE, i) for i in others]) == pytest.approx(kept * (cov @ gradient)[others], rel=1e-4)
     noise = (0.2 + (0.4 * predict.SELF_DISCHARGE * 45.0) ** 2 + (0.002 * 4.0) ** 2) / 90.0**2
     assert after.variance(CHARGE) == pytest.approx(gradient @ cov @ gradient + noise, rel=1e-4)
 
@@ -131,3 +167,16 @@ def test_the_curve_of_the_other_makes_fits_each_within_what_is_declared(name: st
     level = sum(apart) / len(apart)
     assert abs(level) < 3 * 0.035
     assert max(abs(a - level) for a in apart) < 4 * 0.022
+
+
+def test_what_readings_say_between_kinds_is_worth_no_more_than_some_days_of_them() -> None:
+    """A likelihood that says a tenth an hour for one kind, for a year: it is believed for as much as ten days of it."""
+    mean, numbers = prior.vehicle_part(LITHIUM.house, LITHIUM.current_sensor, families.KINDS[0])
+    mixture = (Component(log(0.5), 0, mean, numbers), Component(log(0.5), 1, mean, numbers))
+    said = (0.0,) * len(families.KINDS)
+    for _ in range(24 * 365):
+        mixture, said = update.fade(mixture, said, 1.0)
+        mixture = (mixture[0], Component(mixture[1].log_weight - 0.1, 1, mean, numbers))
+        said = (said[0], said[1] - 0.1, *said[2:])
+    assert mixture[1].log_weight - mixture[0].log_weight == pytest.approx(-0.1 * update.KINDS_H, rel=0.01)
+    assert said[1] == pytest.approx(-0.1 * update.KINDS_H, rel=0.01)

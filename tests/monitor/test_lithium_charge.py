@@ -4,6 +4,7 @@ Truth comes from the simulated battery, whose electrode fits and play operators 
 """
 import dataclasses
 from collections.abc import Iterator
+from math import exp
 
 import pytest
 
@@ -11,8 +12,8 @@ from drivers.vehicle import Plan
 from drivers.vehicle.iron import IronPhosphate
 from drivers.vehicle.plan import BatteryPlan
 from monitor.battery.label import CurrentSensor
+from monitor.estimation import families, prior, window
 from monitor.estimation import lithium_charge as charge
-from monitor.estimation import window
 from monitor.estimation.lithium_charge import LithiumState
 from monitor.estimation.state import CAPACITY, LEVEL, OFFSET
 from monitor.estimation.window import Past
@@ -162,7 +163,7 @@ def test_a_current_that_runs_out_with_the_sun_is_no_full_charge() -> None:
         past = Past()
         for k, (volts, amps) in enumerate(rows):
             past = window.follow(past, minute(k, amps, volts), LITHIUM.house, CurrentSensor())
-        return window.tailed_off(past, rows[-1][1], 100.0)
+        return window.tailed_off(past, rows[-1][0], rows[-1][1], 100.0)
 
     falling = [15.0 * 0.9**i for i in range(40)]
     assert after([(13.55, a) for a in falling])
@@ -170,6 +171,10 @@ def test_a_current_that_runs_out_with_the_sun_is_no_full_charge() -> None:
     assert not after([(13.40, a) for a in falling])
     assert not after([(13.55, 15.0)] * 40) and not after([(13.55, 0.1)] * 40)
     assert not after([(13.55, a) for a in falling] + [(13.50, -3.0)])
+    # sun between clouds: the voltage hardly moves at so little current, and the current comes back, or flows out in between
+    assert not after([(13.46, a) for a in (4.0, 3.2, 2.4, 1.6, 2.6, 1.8, 1.2, 0.6)])
+    assert not after([(13.46, a) for a in (4.0, 2.4, 0.9, -1.5, 0.3)])
+    assert not after([(13.455, a) for a in falling[:-1]] + [(13.44, falling[-1])])
 
 
 def test_the_owner_s_words_reach_every_component() -> None:
@@ -204,6 +209,34 @@ def test_it_is_saved_small_and_comes_back_bit_for_bit() -> None:
         assert one == two
     with pytest.raises(ValueError):
         saving.from_text(LithiumState, text.replace('"packed":"', '"packed":"AAAA', 1))
+
+
+def test_many_full_charges_make_all_that_was_learnt_ever_less_likely_to_be_wrong() -> None:
+    """Standing by at an end are batteries of which nothing is known; after many ends hardly any whose curve and size begin anew."""
+    state = last(live(charge.begin(LITHIUM), Cell(0.5), 1.0, -4.0)).estimate
+    learnt, anew = [], []
+    for ends in (0, 10):
+        born = prior.born_unsure(state.mixture, 0.0, ends, LITHIUM.house, LITHIUM.current_sensor)
+        fresh = born[-len(families.KINDS):]
+        anew.append(sum(exp(c.log_weight) for c in fresh))
+        learnt.append(sum(exp(c.log_weight) for c in born) - anew[-1])
+    assert anew == pytest.approx([0.5, 0.5 / 1024]) and learnt == pytest.approx([0.5, 0.5], abs=0.01)
+
+
+def test_a_full_charge_after_no_knee_teaches_no_capacity_however_long_ago_one_was_seen() -> None:
+    """A knee once seen lets the way from it tell the size, and not every way since."""
+    cell = Cell(0.9)
+    state = last(live(charge.begin(LITHIUM), cell, 3.0, 20.0))
+    state = last(live(state, cell, 30.0, -5.0, until_v=11.5))
+    state = last(live(state, cell, 10.0, 20.0))
+    known = told(state).capacity_ah
+    assert isinstance(known, Estimate) and known.high - known.low < 12.0
+    for _ in range(12):
+        state = last(live(state, cell, 40.0, -0.5))
+        state = last(live(state, cell, 4.0, 20.0))
+    later = told(state).capacity_ah
+    assert isinstance(later, Estimate) and later.low < cell.battery.capacity_ah < later.high
+    assert later.high - later.low > 1.2 * (known.high - known.low)    # three weeks: it may have worn since
 
 
 def at_the_end(plan: Plan) -> tuple[float, ChargeFindings, int]:

@@ -45,8 +45,8 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
            ) -> Reading:
     """How one component sees this window's voltage, as a place on the charge axis.
 
-    end: "full" or "empty"; swung: the other end has been seen. Until then the charge at which the count began is a guess on a
-    flat, and the way from there says nothing of how large the battery is.
+    end: "full" or "empty"; swung: the way here began at the other end. Else the charge at which the count began is a guess on
+    a flat, or this end itself, and the way from there says nothing of how large the battery is.
 
     component: one member of the mixture; at: the component's place on its curve; family: the make's curve and its spread; now:
     voltage, current and temperature of the window; rated_ah: rated capacity [Ah].
