@@ -22,9 +22,8 @@ P = table("wear", "lead_acid_life")
 PART_AFTER, PART_PER_DEPTH = P.number("part_charged_per_h"), P.number("part_charged_depth_per_h")
 DEPTH_LIMIT, BAD_BEST = P.number("bad_charge_from_frac"), P.number("bad_charge_best_frac")
 BAD_WIDTH, BAD_GROWTH = P.number("bad_charge_width"), P.number("bad_charge_growth")
-SURELY_FULL = P.number("surely_full_frac")
 LONGEST_PART_H, MOST_BAD = P.number("longest_part_charged_h"), P.number("most_bad_charges")
-FULL_FRAC, FULL_HELD_H, SLOWEST = P.number("full_frac"), P.number("full_held_h"), P.number("slowest_current_frac")
+FULL_FRAC, SLOWEST = P.number("full_frac"), P.number("slowest_current_frac")
 LAYER_RISE, LAYER_LIMIT = P.number("layering_rise"), P.number("layering_limit")
 MIX_RATE, MIX_FROM_V, MIX_REFERENCE_V = P.number("mixing_by_gas_per_h"), P.number("mixing_from_v"), P.number("mixing_reference_v")
 GAS_PER_V, GAS_PER_K = P.number("gassing_per_v"), P.number("gassing_per_k")
@@ -58,6 +57,21 @@ NOTHING_SPARED = Easier()
 
 
 @dataclass(frozen=True, slots=True)
+class FullRule:
+    """What counts as a full charge: held_frac kept on charge for held_h [h], or surely_frac."""
+
+    held_frac: float
+    held_h: float
+    surely_frac: float
+
+
+#: The equations ask for 99.99 %, which neither a log nor a plan can tell, and practice is content with less: all that may be meant, the
+#: mildest first.
+FULL_RULES = tuple(FullRule(*row) for row in P.numbers("full_rules"))
+USUAL_FULL = FULL_RULES[1]
+
+
+@dataclass(frozen=True, slots=True)
 class LeadWear:
     """What a life does to a lead-acid battery in a year.
 
@@ -71,11 +85,12 @@ class LeadWear:
     slow_corrosion: float
 
 
-def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOTHING_SPARED) -> LeadWear:
+def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOTHING_SPARED, full: FullRule = USUAL_FULL) -> LeadWear:
     """The wear of a life, brought to a year.
 
     Only the part of it after its first full charge tells how long a battery stood part-charged; a life that is never full counts
-    from its beginning. slots: the life, oldest first; label: the battery's; spared: what it is spared.
+    from its beginning. slots: the life, oldest first; label: the battery's; spared: what it is spared; full: what counts
+    as a full charge.
 
     Raises
     ------
@@ -97,8 +112,8 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
         hours, charge = slot.hours, max(slot.charge_frac, 1.0 - spared.deepest_frac)
         warm_c = min(slot.temperature_c, spared.warmest_c)
         cell_v = min(cell_voltage_v(slot, label), spared.highest_cell_v)
-        held_h = held_h + hours if charge >= FULL_FRAC and slot.charge_ah >= slot.discharge_ah else 0.0
-        if held_h >= FULL_HELD_H or charge >= SURELY_FULL:
+        held_h = held_h + hours if charge >= full.held_frac and slot.charge_ah >= slot.discharge_ah else 0.0
+        if 0.0 < held_h >= full.held_h or charge >= full.surely_frac:
             since_full_h = bad_charges = 0.0
             lowest = 1.0
         since_full_h = min(since_full_h + hours, spared.longest_part_h, LONGEST_PART_H)

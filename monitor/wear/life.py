@@ -105,7 +105,9 @@ def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: fl
     season = SEASON_SIGMA * sqrt(max(1.0 - days / 365.0, 0.0))
     depths = lithium_life.swing_depths(slots, label.rated_capacity_ah) if label.chemistry == "lfp" else []
     wear = _wear(slots, label, None, depths)
-    drawn, apart = _weigh(_draw(wear, label, season, measured, seed), measured)
+    by_rule = [wear if rule is lead_acid_life.USUAL_FULL else lead_acid_life.wear_a_year(slots, label, full=rule)
+               for rule in lead_acid_life.FULL_RULES] if isinstance(wear, LeadWear) else []
+    drawn, apart = _weigh(_draw(wear, by_rule, label, season, measured, seed), measured)
     drawn = _with_lines(drawn, measured, seed)
     years, to_80 = (_years(drawn, frac, apart) for frac in (criterion_frac, USED_UP_FRAC))
     now = [(d.left(d.age_years) - d.left(d.age_years + 1.0), d.weight) for d in drawn]
@@ -121,11 +123,16 @@ def _wear(slots: Sequence[UseSlot], label: LifeLabel, cause: str | None, depths:
     return lead_acid_life.wear_a_year(slots, label, LEAD_CAUSES[cause] if cause else lead_acid_life.NOTHING_SPARED)
 
 
-def _draw(wear: LeadWear | LithiumWear, label: LifeLabel, season: float, measured: MeasuredCapacity | None, seed: int) -> list[_Drawn]:
-    """Batteries that the label may stand for, each living this life."""
+def _draw(wear: LeadWear | LithiumWear, by_rule: Sequence[LeadWear], label: LifeLabel, season: float, measured: MeasuredCapacity | None,
+          seed: int) -> list[_Drawn]:
+    """Batteries that the label may stand for, each living this life.
+
+    wear: of the life; by_rule: the same of lead-acid by each rule of what is full; label: the battery's; season: one sigma of a year's
+    pace [ln]; measured: what a log has measured; seed: of the chance.
+    """
     chance, found = Random(seed), []
     lead = isinstance(wear, LeadWear)
-    layers = _grid(wear) if isinstance(wear, LeadWear) else []
+    layers = _grid(wear) if isinstance(wear, LeadWear) else []          # what is full is nothing to the grid
     for number in range(DRAWS):
         a, b, c, d, u = (chance.gauss(0, 1), chance.gauss(0, 1), chance.gauss(0, 1), chance.gauss(0, 1), chance.random())
         pace = exp(hypot(PACE_SIGMA[lead], season) * c)
@@ -133,7 +140,7 @@ def _draw(wear: LeadWear | LithiumWear, label: LifeLabel, season: float, measure
         age = 0.0 if measured is None else measured.age_years
         if age is None:
             age = u * OLDEST_YEARS
-        left = (_lead_left(wear, label, layers, a, b, pace, new) if isinstance(wear, LeadWear)
+        left = (_lead_left(by_rule[number % len(by_rule)], label, layers, a, b, pace, new) if isinstance(wear, LeadWear)
                 else _lithium_left(wear, number % len(lithium_life.MODELS), pace, new))
         found.append(_Drawn(left, age))
     return found

@@ -110,10 +110,10 @@ def test_arrhenius(energy: float, times: float) -> None:
     assert lithium.arrhenius(energy, 35.0) == pytest.approx(times, abs=0.01)
 
 
-def _life_again(name: str, ratio: float) -> Estimate:
+def _life_again(name: str, ratio: float, years: int = 1, seed: int = 1) -> Estimate:
     """Years of one of the two off-grid batteries as far as it is described; the rest is reconstructed (bench_life.py)."""
     life = LIVES[name]
-    found = forecast_life(lived(life.days, ratio, life.night_share, TILTED, HUESCA_C, years=1), SHEET, causes=False).years
+    found = forecast_life(lived(life.days, ratio, life.night_share, TILTED, HUESCA_C, seed, years), SHEET, causes=False).years
     assert isinstance(found, Estimate)
     return found
 
@@ -126,8 +126,26 @@ def test_the_range_holds_two_published_lives(name: str, ratio: float) -> None:
     assert found.low <= life.real_years <= found.high and found.value < life.counted_years
 
 
-@pytest.mark.xfail(reason="13.8 for 6.2 and 8.1 for 5.1 years (+120 and +58 %) with an array of 1.2 times the load: what the abstract "
-                          "leaves out, how often the battery was quite full, decides", strict=True)
 @pytest.mark.parametrize("name", ["house", "alarm"])
-def test_two_published_lives_within_a_quarter(name: str) -> None:
-    assert _life_again(name, 1.2).value == pytest.approx(LIVES[name].real_years, rel=0.25)
+@pytest.mark.parametrize("seed", [1, 2])
+def test_two_published_lives_within_a_quarter(name: str, seed: int) -> None:
+    """What the abstract says: 6.2 and 5.1 years, with an array of 1.2 times the load of the poorest month and four years' weather."""
+    assert _life_again(name, 1.2, 4, seed).value == pytest.approx(LIVES[name].real_years, rel=0.25)
+
+
+@pytest.mark.parametrize("name", ["house", "alarm"])
+def test_two_published_lives_within_a_quarter_over_the_arrays_that_there_may_have_been(name: str) -> None:
+    """Worksheets ask for 1.1 to 1.5 times the load of the poorest month, many have less; the abstract does not say."""
+    years = sorted(_life_again(name, ratio, 2).value for ratio in (0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5))
+    assert years[len(years) // 2] == pytest.approx(LIVES[name].real_years, rel=0.25)
+
+
+def test_what_counts_as_full_is_drawn_and_matters_only_where_it_is_seldom_full() -> None:
+    """Half of the charge each day, then four hours of charging and rest at 100, or at 98.5 per cent."""
+    label, days = label_of(Battery("house", "agm", 100.0)), []
+    for top in (1.0, 0.985):
+        day = [UseSlot(5.0, 0.5, 0.0, 50.0, 20.0)] + [UseSlot(1.0, top, 10.0, 0.0, 20.0)] * 4 + [UseSlot(15.0, top, 0.0, 0.0, 20.0)]
+        days.append([lead.wear_a_year(day * 60, label, full=rule).weighted_cycles for rule in lead.FULL_RULES])
+    full, nearly = days
+    assert max(full) == pytest.approx(min(full))
+    assert nearly[0] == pytest.approx(full[0], rel=0.05) and nearly[2] > 1.5 * full[2]
