@@ -142,29 +142,35 @@ def _answer(there: Any, job: Callable[..., Any], given: tuple[Any, ...]) -> None
     there.send(job(*given))
 
 
-def _tried(fresh: Fresh, lots: Sequence[list[str]], factor: float, names: Any, before: dict[str, Any]) -> Iterator[tuple[list[str], str]]:
-    """Every lot of rows with what it moves, as they come; `names` gives a lot's lives."""
-    jobs = [(lot, fresh.submit(first_moved, lot, factor, names(lot), {name: before[name] for name in names(lot)})) for lot in lots]
+#: Rows that are multiplied together, and the lives that they go through.
+Lot = tuple[list[str], list[str]]
+
+
+def _tried(fresh: Fresh, lots: Sequence[Lot], factor: float, before: dict[str, Any]) -> Iterator[tuple[Lot, str]]:
+    """Every lot with what it moves, as they come; of a lot of one row that is printed."""
+    jobs = [(lot, fresh.submit(first_moved, lot[0], factor, lot[1], {name: before[name] for name in lot[1]})) for lot in lots]
     for lot, job in jobs:
         words = job.result()
-        if words and len(lot) == 1:
-            print(f"{_short(lot[0]):72} {factor:4}  {words}", flush=True)
+        if words and len(lot[0]) == 1:
+            print(f"{_short(lot[0][0]):72} {factor:4}  {words}", flush=True)
         yield lot, words
 
 
 def quiet_rows(fresh: Fresh, left: list[str], factor: float, before: dict[str, Any]) -> list[str]:
-    """The rows that move nothing with a factor: each by itself on one life, then in lots on all, halved where a lot moves."""
-    left = [row for [row], words in _tried(fresh, [[row] for row in left], factor, lambda lot: [_first(lot[0], before)], before)
-            if not words]
-    quiet, lots = [], [left[k:k + LOT] for k in range(0, len(left), LOT)]
+    """The rows that move nothing with a factor: each by itself on one life, then in lots on all the others, halved where a lot moves."""
+    alone = _tried(fresh, [([row], [_first(row, before)]) for row in left], factor, before)
+    left = [row for ([row], _), words in alone if not words]
+    quiet: list[str] = []
+    lots = [(left[k:k + LOT], list(before)) for k in range(0, len(left), LOT)]
     while lots:
         halves = []
-        for lot, words in _tried(fresh, lots, factor, lambda _: list(before), before):
-            half = len(lot) // 2
+        for (several, names), words in _tried(fresh, lots, factor, before):
+            half, moved = len(several) // 2, words.partition(":")[0]
             if not words:
-                quiet += lot
-            elif half:
-                halves += [lot[:half], lot[half:]]
+                quiet += several
+            elif half:      # what lies before the life that moved is passed: none of them moves that
+                names = names[names.index(moved):] if moved in names else names
+                halves += [(several[:half], names), (several[half:], names)]
         lots = halves
     return quiet
 
