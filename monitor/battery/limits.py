@@ -124,6 +124,26 @@ def unseen_c(last_c: float | None) -> float | None:
     return None if last_c is None else min(last_c, 0.0)
 
 
+def say_unseen(charger: str) -> str:
+    """What goes with a voltage that is too high while no temperature is measured; charger: what holds the voltage, as "charger"."""
+    return f"There is no thermometer: if it is colder than freezing, a {charger} with a sensor of its own may rightly go so high."
+
+
+def coldest_c(battery: Battery, own_c: float | None, air_c: float | None, last_c: float | None) -> float | None:
+    """How cold the battery may be, which decides what a charger with a sensor of its own may give it [°C]; None: nobody knows.
+
+    Parameters
+    ----------
+    battery : its label
+    own_c : its own temperature [°C], None: not measured
+    air_c : the air's, which the battery follows by hours [°C], None: not measured
+    last_c : what this gave last [°C]
+    """
+    if own_c is not None or air_c is None:
+        return own_c if own_c is not None else unseen_c(last_c)
+    return air_c - (limits_of(battery.chemistry).frost_margin_k or 0.0)
+
+
 def compensation_v(limits: Limits, temperature_c: float | None) -> float:
     """What temperature adds to a charging voltage [V]: more in the cold, less in heat.
 

@@ -5,6 +5,7 @@ import pytest
 
 from monitor.alerts import rules
 from monitor.battery.label import Battery, Vehicle
+from monitor.battery.limits import over_voltage_v
 from monitor.detection.house import house_alerts, limit_alerts
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.sample import Minute
@@ -134,6 +135,14 @@ def test_the_airs_thermometer_says_how_much_a_charger_may_give_with_the_hours_th
     assert _live(flooded, night + gap + [{"ambient_temperature_c": -15.0, "house_voltage_v": 16.05}] * 300) == []
     morning = [{"ambient_temperature_c": 8.0, "house_voltage_v": 15.45}] * 300     # the air has warmed, the battery not yet
     assert _live(flooded, morning) == []
+
+
+def test_a_limit_for_minutes_gives_the_air_the_same_hours() -> None:
+    """The air has warmed up to 10 °C, the battery not yet: 0.05 V above its limit at 10 °C is a fault by its own thermometer only."""
+    volts = over_voltage_v(AGM.house, 10.0) + 0.05
+    assert _live(AGM, [{"house_voltage_v": volts, "house_temperature_c": 10.0}] * 5)[0][2] == "house_over_voltage"
+    assert _live(AGM, [{"house_voltage_v": volts, "ambient_temperature_c": 10.0}] * 5) == []
+    assert _live(AGM, [{"house_voltage_v": volts + 0.1, "ambient_temperature_c": 10.0}] * 5)[0][2] == "house_over_voltage"
 
 
 def test_without_a_thermometer_too_much_voltage_is_said_with_its_doubt() -> None:

@@ -2,8 +2,7 @@
 from typing import ClassVar
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.battery.limits import alternator_over_voltage_v, limits_of, over_voltage_v, unseen_c
-from monitor.detection.house.limit_texts import BLIND
+from monitor.battery.limits import alternator_over_voltage_v, coldest_c, limits_of, over_voltage_v, say_unseen
 from monitor.findings import ChargeFindings, Condition, Estimate, Event, JoinFindings
 from monitor.parameters import table
 from monitor.replacing import dataclass, replace
@@ -30,7 +29,7 @@ class HouseAlertsState:
     blind: bool = False                 # no thermometer on the battery or near it
     alternator_until_s: float = 0.0     # the alternator charged it until a while ago: its limit holds until then
 
-    warm_c: float | None = None         # the latest temperature of the battery or of the air [°C]
+    warm_c: float | None = None         # how cold it may be, the latest that was known [°C]
 
     ADDED_LATER: ClassVar[frozenset[str]] = frozenset({"blind", "alternator_until_s", "warm_c"})
 
@@ -46,11 +45,8 @@ def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: Ch
     state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; minute:
     what was measured; join: what is known of engine and isolator.
     """
-    house, volts, warm_c = vehicle.house, minute.house_voltage_v, minute.house_temperature_c
-    if warm_c is None:
-        warm_c = minute.ambient_temperature_c
-    if warm_c is None:
-        warm_c = unseen_c(state.warm_c)
+    house, volts = vehicle.house, minute.house_voltage_v
+    warm_c = coldest_c(house, minute.house_temperature_c, minute.ambient_temperature_c, state.warm_c)
     left, low = state.charge_frac, state.low
     if isinstance(charge.charge_frac, Estimate) and charge.charge_frac.high - charge.charge_frac.low <= GUESS_WIDTH_FRAC:
         left = charge.charge_frac.value
@@ -112,7 +108,7 @@ def conditions(state: HouseAlertsState, vehicle: Vehicle) -> tuple[Condition, ..
                                                              " Its own protection may cut it off at any moment."),
             "Stop charging: cover the panel, switch the charger or the engine off. No sparks; ventilate. Then have it looked at.",
             "It clears when the voltage has come down.", on_delay_s=PATIENCE_S, figures=(("voltage_v", volts),),
-            evidence=BLIND.replace("than that", "than freezing") if state.blind and house.lead_acid else ""),
+            evidence=say_unseen("charger") if state.blind and house.lead_acid else ""),
     )
 
 

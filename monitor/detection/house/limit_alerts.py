@@ -2,7 +2,7 @@
 from math import exp
 
 from monitor.battery.label import Battery, Vehicle
-from monitor.battery.limits import held_voltage_v, limits_of, unseen_c
+from monitor.battery.limits import coldest_c, held_voltage_v, limits_of
 from monitor.detection import temperature_trend
 from monitor.detection.house import deep_discharge, frost, heat, limit_texts
 from monitor.detection.house.deep_discharge import Deep
@@ -58,7 +58,8 @@ def update(state: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
         warm_c, air_only = air_c, air_only or air_c is not None
     over_h, limit_v = state.over_h and state.over_h * exp(-span_s / FORGOTTEN_S), state.over_limit_v
     if volts is not None:
-        limit_v = held_voltage_v(house, _coldest_c(warm_c, state.temperature_c, air_only, house))
+        limit_v = held_voltage_v(house, coldest_c(
+            house, None if air_only else warm_c, warm_c if air_only else None, state.temperature_c))
         over_h += span_s / 3600.0 if volts > limit_v else 0.0
     over = over_h >= _allowed_h(house) * (FORGIVEN_FRAC if state.over else 1.0)
     known = charge.charge_frac if isinstance(charge.charge_frac, Estimate) else None
@@ -70,17 +71,6 @@ def update(state: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
         deep_discharge.update(state.deep, at_s, span_s, volts, house, charge), acid,
         temperature_trend.update(state.trend, at_s, warm_c), air_only, volts if volts is not None else state.voltage_v, amps,
         warm_c if warm_c is not None else state.temperature_c, minute.hour)
-
-
-def _coldest_c(warm_c: float | None, last_c: float | None, air_only: bool, battery: Battery) -> float | None:
-    """How cold the battery may be, which decides what a charger with a sensor of its own may give it [°C]; None: nobody knows.
-
-    warm_c: measured this minute, None: not; last_c: the latest that was; air_only: it is the air's, which the battery follows by
-    hours; battery: its label
-    """
-    if warm_c is None:
-        return unseen_c(last_c)
-    return warm_c - ((limits_of(battery.chemistry).frost_margin_k or 0.0) if air_only else 0.0)
 
 
 def _allowed_h(battery: Battery) -> float:

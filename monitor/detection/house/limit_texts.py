@@ -1,7 +1,7 @@
 """The limits of the house battery in words: what is so, what it means, what to do first, what clears it."""
 from monitor.battery import frost as freezing
 from monitor.battery.label import Battery
-from monitor.battery.limits import ageing_ratio, limits_of
+from monitor.battery.limits import ageing_ratio, limits_of, say_unseen
 from monitor.detection.house.deep_discharge import Deep
 from monitor.detection.house.frost import Acid
 from monitor.detection.house.heat import BACK_K, Heat, Runaway
@@ -40,17 +40,13 @@ def overcharged(hours: float, limit_v: float, volts: float | None, battery: Batt
     return _said(
         "house_overcharged", "high" if hours >= limits.over_high_h else "medium", "House battery charged with too much voltage.",
         f"For {hours:.0f} of the last hours it was above {limit_v:.1f} V, the most for {_kind(battery)} at "
-        + ("freezing. " + BLIND if blind and battery.lead_acid else "its temperature."),
+        + ("freezing. " + say_unseen("charger") if blind and battery.lead_acid else "its temperature."),
         ("It dries out, and what is lost cannot be filled up." if battery.chemistry in ("agm", "gel") else
            "It loses water and gives off explosive gas." if battery.lead_acid else "It ages fast, and its protection may cut it off."),
         "The charger's setting for this kind of battery, and its temperature sensor. A flooded battery that is being equalised: "
         "write equalise_v into [house]." if battery.chemistry == "flooded" else
         "The charger's setting for this kind of battery, and its temperature sensor.",
         "It clears a day or two after the voltage is right.", hours_ratio=hours, voltage_v=volts or 0.0)
-
-
-#: A charger that compensates goes higher in the cold, and nobody has measured that.
-BLIND = "There is no thermometer: if it is colder than that, a charger with a sensor of its own may rightly go so high."
 
 
 def _kind(battery: Battery) -> str:

@@ -4,7 +4,7 @@ from typing import ClassVar
 from monitor.battery import frost
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS, warmth_v
-from monitor.battery.limits import alternator_over_voltage_v, limits_of
+from monitor.battery.limits import alternator_over_voltage_v, limits_of, say_unseen
 from monitor.detection.starter import crank
 from monitor.detection.starter.drain_verdict import Drain
 from monitor.findings import Answer, Condition, Estimate, JoinFindings, NotYet, Priority
@@ -61,7 +61,7 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
 ON_DELAY_S = {"starter_low": P.number("starter_low_delay_s"), "starter_freeze_risk": P.number("starter_freeze_risk_delay_s"),
               "starter_over_voltage": P.number("starter_over_voltage_delay_s"),
               "starter_under_voltage": P.number("starter_under_voltage_delay_s")}
-QUARTER, ALREADY_DAYS, USUAL_C = P.number("quarter"), P.number("already_days"), P.number("usual_c")
+QUARTER, ALREADY_DAYS = P.number("quarter"), P.number("already_days")
 
 
 def _said(kind: str, seen: str, evidence: str = "", figures: tuple[tuple[str, float], ...] = (), means: str = "",
@@ -181,7 +181,7 @@ def charge_frac(rest_v: float, temperature_c: float | None, battery: Battery) ->
     rest_v: resting voltage [V]; temperature_c: of the battery [°C]; battery: its label.
     """
     kind = KINDS.get(battery.chemistry, KINDS["agm"])
-    at_25 = rest_v - warmth_v(USUAL_C if temperature_c is None else temperature_c)
+    at_25 = rest_v - warmth_v(crank.USUAL_C if temperature_c is None else temperature_c)
     return min(1.0, max(0.0, 1 - (kind.full_v - at_25) / kind.span_v))
 
 
@@ -230,15 +230,13 @@ def _failed(starts: crank.CrankState) -> Condition:
     return IDLE["start_failed"]
 
 
-BLIND = " There is no thermometer: if it is colder than freezing, a regulator with a sensor of its own may rightly go so high."
-
-
 def over_voltage(level: LevelAlert) -> Condition:
     """Whether the voltage has been too high for a minute."""
     if level.over_s < 60 or level.volts is None:
         return IDLE["starter_over_voltage"]
     return _said("starter_over_voltage", f"Starter battery at {level.volts:.1f} V: far too high.",
-                 f"It has been so for {level.over_s / 60:.0f} min." + (BLIND if level.blind else ""), (("voltage_v", level.volts),))
+                 f"It has been so for {level.over_s / 60:.0f} min." + (" " + say_unseen("regulator") if level.blind else ""),
+                 (("voltage_v", level.volts),))
 
 
 def _under(level: LevelAlert) -> Condition:
