@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dashboard.charts import Clock, Figure, band, level, line, note, rounded, sheet, upright
 from dashboard.palette import Palette
 from monitor.battery.limits import USED_UP_FRAC
+from monitor.findings import Z95
 from monitor.wear.week import Week
 
 WEEK_S = 7 * 86400.0
@@ -28,7 +29,7 @@ def weeks_figure(weeks: Sequence[tuple[float, Week]], replaced_utc_s: Sequence[f
 
     size, low, high = (column(lambda w, n=n: getattr(w, n)) for n in ("capacity_ah", "capacity_low_ah", "capacity_high_ah"))
     ohm, sigma = column(lambda w: w.resistance_ohm), column(lambda w: w.resistance_sigma_ohm)
-    ohm_low, ohm_high = ([None if r is None or s is None else r + k * 1.96 * s for r, s in zip(ohm, sigma, strict=True)] for k in (-1, 1))
+    ohm_low, ohm_high = ([None if r is None or s is None else r + k * Z95 * s for r, s in zip(ohm, sigma, strict=True)] for k in (-1, 1))
     dots = {"mode": "lines+markers", "marker": {"size": 6}}
     data = [
         *band(x, rounded(low, 1), rounded(high, 1), "y", palette.received_band, "95 %"),

@@ -1,6 +1,7 @@
 """What the trackers conclude: estimates that carry their doubt, conditions, events."""
 from typing import ClassVar, Literal
 
+from monitor.posterior import Z95 as Z95
 from monitor.posterior import Posterior
 from monitor.replacing import dataclass
 
@@ -8,8 +9,8 @@ Basis = Literal[
     "full charge seen", "empty seen", "rested", "counting", "measured", "learnt", "label", "first guess"
 ]
 
-#: Half of a 95 % interval of a normal, in sigmas; before any moment of a log [s].
-Z95, NEVER_S = 1.96, -1e9
+#: Before any moment of a log [s].
+NEVER_S = -1e9
 
 
 @dataclass(frozen=True, slots=True)

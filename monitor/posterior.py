@@ -12,6 +12,8 @@ Interval = tuple[float, float, float]
 Part = tuple[float, float, float, float, float, float]
 """Weight, mean charge fraction, mean ln capacity, variance of both, their covariance."""
 
+#: Half of a 95 % interval of a normal, in sigmas.
+Z95 = 1.96
 #: A sum that is saved every minute has about so many parts at most; parts further apart than so many sigmas stay apart.
 MOST_PARTS, APART = 8, 3.0
 _SAVED = "<6f"
@@ -169,7 +171,7 @@ def quantiles(parts: list[tuple[float, float, float]]) -> Interval:
     least = min([m - 4 * s for _, m, s in parts])
     most = max([m + 4 * s for _, m, s in parts])
     found = []
-    for share, at in ((0.025, -1.96), (0.5, 0.0), (0.975, 1.96)):
+    for share, at in ((0.025, -Z95), (0.5, 0.0), (0.975, Z95)):
         found.append(_crossing(scaled, 2.0 * share - 1.0, least, most, mean + at * sigma))
     return found[0], found[1], found[2]
 

@@ -10,6 +10,7 @@ from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking, read_number
 from dashboard.words import QUANTITIES
 from monitor.commissioning import steps
+from monitor.findings import Z95
 from monitor.logbook import live_readings
 from monitor.reporting.sentences import number, sentence
 
@@ -123,8 +124,8 @@ def _compare_voltage(book: books.LogView, battery: str, typed: str) -> str:
     shown = steps.show_reading(_latest(book, VOLTAGES[battery], LATEST_S))
     found = steps.voltage_factor(steps.compare_reading(typed), shown)
     off = f"{number(100 * (found.value - 1), 1)} %"
-    doubt = f"{number(196 * found.sigma / found.value, 1)} %"
-    if abs(found.value - 1) <= max(FINE_FRAC, 1.96 * found.sigma):
+    doubt = f"{number(100 * Z95 * found.sigma / found.value, 1)} %"
+    if abs(found.value - 1) <= max(FINE_FRAC, Z95 * found.sigma):
         return (f"The {battery} voltage is right: {shown.mean:.2f} V here, {typed.strip()} V at the posts, within what a multimeter can "
                 "tell.")
     return (f"The {battery} voltage reads {shown.mean:.2f} V and the posts have {typed.strip()} V: {off} off, give or take {doubt}. "
@@ -168,8 +169,8 @@ def _page(book: books.LogView, said: str = "", wrong: str = "") -> str:
     return render_template(
         "instruments.html", title="Instruments", page="instruments", book=book, rows=rows, said=said, wrong=wrong, sensor=sensor,
         now={name: shown for name, _, shown, _ in rows},
-        zero=f"{sensor.offset_a:+.3f} A (give or take {1.96 * sensor.offset_sigma_a:.3f})",
-        gain=f"{sensor.gain:.4f} (give or take {number(196 * sensor.gain_sigma_frac, 1)} %)", places=tuple(VOLTAGES),
+        zero=f"{sensor.offset_a:+.3f} A (give or take {Z95 * sensor.offset_sigma_a:.3f})",
+        gain=f"{sensor.gain:.4f} (give or take {number(100 * Z95 * sensor.gain_sigma_frac, 1)} %)", places=tuple(VOLTAGES),
         **describe_asking(book, "instruments", "shunt", "house voltage", "starter voltage", "names of the batteries"))
 
 

@@ -239,7 +239,7 @@ def _taught(found: Mixture, fall: Fall, descent: Descent, rated_ah: float) -> Mi
     before, parts = graphite_step.at_depth(descent, descent.floor_ah, rated_ah), []
     for c in found:
         cross = layout(SIZE).rows[CAPACITY](c.covariance)
-        likely, miss, slope, total = fall.measured(families.KINDS[c.family], c.mean[CAPACITY], cross[CAPACITY])
+        likely, miss, slope, total = fall.log_seen(families.KINDS[c.family], c.mean[CAPACITY], cross[CAPACITY])
         mean, covariance = gaussian.update(c.mean, c.covariance, [slope * x for x in cross], miss, total)
         weight = c.log_weight - _gain(c, before)
         parts.append(Component(weight + likely + log(1.0 - graphite_step.UNLIKE), c.family, mean, covariance))

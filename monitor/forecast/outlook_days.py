@@ -4,6 +4,7 @@ from math import exp, log, pi, sin, sqrt
 from monitor.forecast.night import Days
 from monitor.parameters import table
 from monitor.usage import history
+from monitor.usage.harvest import WARMTH_LIMIT, WARMTH_PER_K
 from monitor.usage.history import DAY_SLOTS, KEPT_DAYS, History
 
 P = table("forecast", "outlook_days")
@@ -14,7 +15,6 @@ LEAST_SIGMA = P.number("least_sigma")
 ALIKE_SIGMA, SUN_FLOOR = P.number("alike_sigma"), P.number("sun_floor")
 TODAY_SHARE, TODAY_LIMIT = P.number("today_share"), P.number("today_limit")
 FIRST_LOAD_PER_AH, FIRST_SUN_PER_AH = P.number("first_load_per_ah"), P.number("first_sun_per_ah")
-WARMTH_PER_K, WARMTH_LIMIT = P.number("warmth_per_k"), P.number("warmth_limit")
 ALIKE_LEAST, GUESS_SLOTS, DAY_TO_DAY_LN = P.number("alike_least"), P.count("guess_slots"), P.number("day_to_day_ln")
 EVENING_FROM_HOUR, EVENING_TO_HOUR, EVENING_TIMES = P.count("evening_from_hour"), P.count("evening_to_hour"), P.number("evening_times")
 DAY_TIMES, SUN_UP_HOUR, SUN_HOURS = P.number("day_times"), P.count("sun_up_hour"), P.count("sun_hours")

@@ -36,12 +36,10 @@ RATE_S, IDLE_S = 7200.0, 7200.0
 BEGUN_FRAC = 0.004
 #: A test colder or hotter than this is no test [°C]: the table of [1], and care for the battery.
 COLDEST_C, HOTTEST_C = 10.0, min(limits_of(chemistry).hot_c for chemistry in CHEMISTRIES)
-#: One sigma of Peukert's exponent within a construction (common practice: tables differ by as much).
-PEUKERT_SIGMA = 0.04
+_RATINGS = table("battery", "ratings")
+PEUKERT_SIGMA, LITHIUM_PEUKERT = _RATINGS.number("peukert_sigma"), _RATINGS.number("lithium_peukert")
 #: Either end of how full it was when it began is at least so far from the middle (ln): no charge is known better than 0.5 %.
 LEAST_START_LN = 0.01
-#: Exponent of the rate for lithium iron phosphate (common practice).
-LITHIUM_PEUKERT = 1.03
 _WARMTH = table("battery", "lithium_warmth")
 SLOW_PER_H, FAST_PER_H = _WARMTH.number("slow_per_h"), _WARMTH.number("fast_per_h")
 SLOW_PER_K, FAST_PER_K = _WARMTH.number("slow_per_k"), _WARMTH.number("fast_per_k")

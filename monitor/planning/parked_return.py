@@ -23,8 +23,7 @@ _STARTER = table("battery", "starter_battery")
 HOLDS_FRAC, HOLDS_SIGMA_LN = _STARTER.number("holds_frac"), _STARTER.number("holds_sigma_ln")
 #: Warmth where none was measured [°C].
 MILD_C = 15.0
-#: Above this something charges it [V].
-CHARGED_V = 13.2
+CHARGED_V = table("battery", "alternator").number("charging_v")
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from monitor.usage.current_steps import CurrentLevel
 from monitor.usage.history import DAY_SLOTS
 from monitor.usage.load_book import Book, close_day, note_time
 from monitor.usage.load_runs import LoadRun, Reading
-from monitor.usage.loads import LoadsState
+from monitor.usage.loads import LOST_S, LoadsState
 from monitor.usage.run_kinds import FoundLoad
 
 P = table("usage", "found_loads")
@@ -26,7 +26,6 @@ RESTLESS_S, CLOUD_STEPS, CALM_STEPS = P.number("restless_s"), P.number("cloud_st
 #: Event that says what each named load took in a day; its figures are "NAME ah", "NAME low_ah" and "NAME high_ah".
 DAY_EVENT = "loads_day"
 FRIDGE_LN = P.number("fridge_ln")
-LOST_S = P.number("lost_s")
 COMPARE_S = P.number("compare_s")
 
 

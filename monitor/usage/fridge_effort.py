@@ -4,14 +4,14 @@ from monitor.findings import Condition
 from monitor.parameters import table
 from monitor.replacing import dataclass, replace
 from monitor.usage import fridge
-from monitor.usage.fridge import Fridge
+from monitor.usage.fridge import LEAST_DUTY, Fridge
 
 P = table("usage", "fridge_effort")
 BASELINE_DAYS, AGREE_DAYS = P.count("baseline_days"), P.count("agree_days")
 HARDER_FRAC, HARDER_DUTY = P.number("harder_frac"), P.number("harder_duty")
 SURE = P.number("sure")
 FOLLOWS = P.number("follows")
-FIRST_C, LEAST_CYCLES, LEAST_DUTY = P.number("first_c"), P.count("least_cycles"), P.number("least_duty")
+FIRST_C, LEAST_CYCLES = P.number("first_c"), P.count("least_cycles")
 
 
 @dataclass(frozen=True, slots=True)

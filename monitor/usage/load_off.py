@@ -11,7 +11,7 @@ P = table("usage", "load_off")
 APART_S = P.number("apart_s")
 LEAST_SHARE = P.number("least_share")
 CHARGING_FRAC, CHANGE_FRAC = P.number("charging_frac"), P.number("change_frac")
-HIGHEST_V = P.number("highest_v")
+HIGHEST_V, LASTING_SHARE = P.number("highest_v"), P.number("lasting_share")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ def add(state: LoadOffState, at_s: float, voltage_v: float, current_a: float,
         return after, None
     # The step came in the bin before this one; whatever of it this one adds came in the same bin's time.
     first, whole = state.current_a - state.before_a, current_a - state.before_a
-    if current_a > CHARGING_FRAC * rated_capacity_ah or voltage_v > HIGHEST_V or whole < 0.9 * first:
+    if current_a > CHARGING_FRAC * rated_capacity_ah or voltage_v > HIGHEST_V or whole < LASTING_SHARE * first:
         return after, None
     share = min(first / whole, 1.0)
     length, later = state.at_s - state.before_s, at_s - state.at_s

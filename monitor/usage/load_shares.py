@@ -6,7 +6,7 @@ from monitor.parameters import table
 from monitor.replacing import dataclass
 from monitor.usage import run_kinds
 from monitor.usage.found_loads import FoundLoadsState, fridge_among
-from monitor.usage.load_book import CURRENT_SIGMA, DAY_S, LoadDays, share_ah, total_ah
+from monitor.usage.load_book import CURRENT_SIGMA, LoadDays, share_ah, total_ah
 from monitor.usage.load_runs import LoadRun, OnLoad
 from monitor.usage.loads import LoadsState
 from monitor.usage.run_kinds import FoundLoad
@@ -14,7 +14,7 @@ from monitor.usage.run_kinds import FoundLoad
 NO_DAY = NotYet("one whole day has to pass")
 #: A load that came once is shown while it is this young [s].
 P = table("usage", "load_shares")
-YOUNG_S, ONE_DAY = DAY_S * P.number("young_days"), P.number("one_day_frac")
+ONE_DAY = P.number("one_day_frac")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,7 @@ def findings(state: FoundLoadsState, vehicle: Vehicle, loaded: LoadsState, at_s:
             on[number] = on.get(number, 0.0) + now_on.taken_by(at_s) / 3600
     shown, taken = [], []
     for load in state.found:
-        if load.number in names or load.count > 1 or at_s - load.last_off_s < YOUNG_S:
+        if load.number in names or load.count > 1 or at_s - load.last_off_s < run_kinds.YOUNG_S:
             mine = days.get(load.number, LoadDays(load.number))
             duties = cold[1] if cold and cold[0] == load.number else None
             took = _taken(state, load, mine, on.get(load.number, 0.0), duties)

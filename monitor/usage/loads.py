@@ -11,7 +11,7 @@ from monitor.usage import current_steps, daylight, fridge, fridge_effort, harves
 from monitor.usage.current_steps import CurrentLevel
 from monitor.usage.fridge import BINS, Fridge
 from monitor.usage.fridge_effort import Effort
-from monitor.usage.harvest import Half, Sky
+from monitor.usage.harvest import MAINS_A, Half, Sky
 from monitor.usage.history import DAY_SLOTS, SLOT_S, History
 from monitor.usage.solar_clock import SolarClock
 from monitor.usage.who_took import Shares
@@ -23,7 +23,7 @@ BASE_UP, LIGHTS_A, LIGHTS_SLOT = P.number("base_up"), P.number("lights_a"), P.co
 FRIDGE_ALIKE, HELD_BACK_V, FLOAT_PER_H = P.number("fridge_alike"), P.number("held_back_v"), P.number("float_per_h")
 CUT_OFF_FRAC, CUT_OFF_V, COVERED_LEAST = P.number("cut_off_frac"), P.number("cut_off_v"), P.number("covered_least")
 APART_MOST, SOLAR_LEAST, CURTAILED_LEAST = P.number("apart_most"), P.number("solar_least"), P.number("curtailed_least")
-MAINS_A, DAY_C_SHARE, BURSTS_SHARE = P.number("mains_a"), P.number("day_c_share"), P.number("bursts_share")
+DAY_C_SHARE, BURSTS_SHARE = P.number("day_c_share"), P.number("bursts_share")
 EVENINGS_KEPT, EVENINGS_LEAST, MISSING_MOST = P.count("evenings_kept"), P.count("evenings_least"), P.count("missing_most")
 SLOPE_CYCLES, ROUGH_LOW, ROUGH_HIGH = P.count("slope_cycles"), P.number("rough_low"), P.number("rough_high")
 FRIDGE_SHED = P.number("fridge_shed")

@@ -13,10 +13,10 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from math import exp, log, sqrt
 
-from monitor.battery.lead_acid import CELLS, KINDS, rest_voltage_v
+from monitor.battery.lead_acid import CELLS, GASSING_PER_K, GASSING_PER_V, KINDS, rest_voltage_v
 from monitor.parameters import table
 from monitor.replacing import dataclass
-from monitor.wear.life_use import LifeLabel, UseSlot
+from monitor.wear.life_use import YEAR_H, LifeLabel, UseSlot
 
 P = table("wear", "lead_acid_life")
 PART_AFTER, PART_PER_DEPTH = P.number("part_charged_per_h"), P.number("part_charged_depth_per_h")
@@ -26,7 +26,6 @@ LONGEST_PART_H, MOST_BAD = P.number("longest_part_charged_h"), P.number("most_ba
 FULL_FRAC, SLOWEST = P.number("full_frac"), P.number("slowest_current_frac")
 LAYER_RISE, LAYER_LIMIT = P.number("layering_rise"), P.number("layering_limit")
 MIX_RATE, MIX_FROM_V, MIX_REFERENCE_V = P.number("mixing_by_gas_per_h"), P.number("mixing_from_v"), P.number("mixing_reference_v")
-GAS_PER_V, GAS_PER_K = P.number("gassing_per_v"), P.number("gassing_per_k")
 DIFFUSION, HEIGHT_M = P.number("diffusion_m2_s"), P.number("plate_height_m")
 LAYERING = {"flooded": P.number("layering_flooded"), "agm": P.number("layering_agm"), "gel": P.number("layering_gel")}
 CORROSION_V, CORROSION_LN = zip(*((v, log(speed)) for v, speed in P.numbers("corrosion_speed")), strict=True)
@@ -139,7 +138,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
             mixed = diffusion_per_h * layer * 2.0 ** ((warm_c - 20.0) / 10.0)
             if cell_v > MIX_FROM_V:
                 mixed += MIX_RATE * sqrt(100.0 / capacity) * exp(min(
-                    GAS_PER_V * (cell_v - MIX_REFERENCE_V) + GAS_PER_K * (warm_c - CORROSION_AT_C), 5.0))
+                    GASSING_PER_V * (cell_v - MIX_REFERENCE_V) + GASSING_PER_K * (warm_c - CORROSION_AT_C), 5.0))
             layer = max(layer - hours * mixed, 0.0)
         plate_v = plate_voltage_v(charge, cell_v, full_cell_v, span_cell_v)
         speed = corrosion_speed(plate_v, warm_c)
@@ -147,7 +146,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
             fast += speed * hours
         else:
             slow += speed ** (1.0 / SLOW_POWER) * hours
-    years = 8766.0 / total_h
+    years = YEAR_H / total_h
     return LeadWear(plain / capacity * years, weighted / capacity * years, fast * years, slow * years)
 
 
@@ -225,7 +224,7 @@ def corrosion_at_end(label: LifeLabel, float_years: float) -> float:
     """The layer of a battery that stood on float for as many years as its data sheet promises, in the unit of [3]."""
     kind = KINDS[label.chemistry]
     plate_v = plate_voltage_v(1.0, FLOAT_V, kind.full_v / CELLS, kind.span_v / CELLS)
-    return float_years * 8766.0 * corrosion_speed(plate_v, FLOAT_AT_C)
+    return float_years * YEAR_H * corrosion_speed(plate_v, FLOAT_AT_C)
 
 
 def degradation_loss(weighted_cycles: float, cycles: float) -> float:

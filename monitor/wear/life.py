@@ -28,6 +28,7 @@ SEASON_SIGMA, LONGEST_YEARS, LEAST_DAYS = P.number("season_sigma_ln"), P.number(
 LINE_SHARE, LINE_FROM_YEARS = P.number("line_share"), P.number("line_from_years")
 OLDEST_YEARS = P.number("oldest_years")
 SLOWEST_FADE = P.number("slowest_fade_per_year")
+LEAST_LEFT_FRAC, LEAST_SIGMA_LN = P.number("least_left_frac"), P.number("least_sigma_ln")
 DRAWS, DISAGREE = P.count("draws"), P.number("disagree_sigmas")
 COOL_C, PART_H, DEEP_FRAC = P.number("cool_c"), P.number("part_h"), P.number("deep_frac")
 HIGH_CELL_V, HALF_FRAC, MILD_CHARGE_C = P.number("high_cell_v"), P.number("half_frac"), P.number("mild_charge_c")
@@ -183,12 +184,12 @@ def _weigh(drawn: list[_Drawn], measured: MeasuredCapacity | None) -> tuple[list
     """The draws, those that agree with the measured capacity counting more; and by what to widen where none does (1: not)."""
     if measured is None:
         return drawn, 1.0
-    logs = [log(max(d.left(d.age_years), 0.02)) for d in drawn]
+    logs = [log(max(d.left(d.age_years), LEAST_LEFT_FRAC)) for d in drawn]
     mean = sum(logs) / len(logs)
     spread = sqrt(sum((x - mean) ** 2 for x in logs) / len(logs))
-    seen = log(max(measured.capacity_frac, 0.02))
+    seen = log(max(measured.capacity_frac, LEAST_LEFT_FRAC))
     apart = abs(seen - mean) / max(hypot(spread, measured.sigma_ln), 1e-6) / DISAGREE
-    sigma = max(measured.sigma_ln, 0.02) * max(apart, 1.0)
+    sigma = max(measured.sigma_ln, LEAST_SIGMA_LN) * max(apart, 1.0)
     gain = spread**2 / max(spread**2 + measured.sigma_ln**2, 1e-9)   # a vague measurement moves a draw little, a sharp one all the way
     return [replace(d, left=_anchored(d.left, d.age_years, gain, measured.capacity_frac * exp(measured.sigma_ln * (k % 7 - 3) / 2)),
                     weight=exp(-0.5 * ((x - seen) / sigma) ** 2) + 1e-9) for k, (d, x) in enumerate(zip(drawn, logs, strict=True))], apart

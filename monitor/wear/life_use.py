@@ -6,6 +6,8 @@ from monitor.parameters import table
 from monitor.replacing import dataclass
 
 P = table("wear", "life_use")
+#: Hours of a year (definition).
+YEAR_H = 8766.0
 BELOW_UPPER_V = {True: P.number("lead_below_upper_v"), False: P.number("lithium_below_upper_v")}
 FLOAT_BELOW_V = {True: P.number("lead_float_below_v"), False: P.number("lithium_float_below_v")}
 

@@ -12,7 +12,7 @@ from math import exp, sqrt, tanh
 
 from monitor.parameters import table
 from monitor.replacing import dataclass
-from monitor.wear.life_use import LifeLabel, UseSlot
+from monitor.wear.life_use import YEAR_H, LifeLabel, UseSlot
 
 P = table("wear", "lithium_life")
 GAS_J, FARADAY, ZERO_C, REFERENCE_C = P.number("gas_j_mol_k"), P.number("faraday_c_mol"), P.number("zero_c"), P.number("reference_c")
@@ -26,7 +26,8 @@ S_COLD, S_COLD_J, S_COLD_RATE_H = P.number("schimpe_cold_per_root_ah"), P.number
 S_HIGH, S_HIGH_J, S_HIGH_RATE_H = P.number("schimpe_high_per_ah"), P.number("schimpe_high_j_mol"), P.number("schimpe_high_rate_h")
 S_HIGH_FROM, S_CELL_AH = P.number("schimpe_high_from_frac"), P.number("schimpe_cell_ah")
 W_FACTOR, W_J, W_POWER, W_CELL_AH = P.number("wang_factor_pct"), P.number("wang_j_mol"), P.number("wang_power"), P.number("wang_cell_ah")
-GRAPHITE = P.numbers("graphite_filling")
+GRAPHITE, GRAPHITE_STEPS = P.numbers("graphite_filling"), P.numbers("graphite_steps")
+GRAPHITE_V, GRAPHITE_EMPTY_V, GRAPHITE_EMPTIES = P.number("graphite_v"), P.number("graphite_empty_v"), P.number("graphite_empties")
 MODELS = ("Naumann", "Schimpe", "Wang")
 
 
@@ -100,7 +101,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: EasierLithiu
             s_cold += (S_COLD / arrhenius(S_COLD_J, cold_c) * exp(S_COLD_RATE_H * (charged_per_h - 1.0))) ** 2 * into * S_CELL_AH
             if charge > S_HIGH_FROM:
                 s_high += S_HIGH / arrhenius(S_HIGH_J, cold_c) * exp(S_HIGH_RATE_H * (charged_per_h - 1.0)) * into * S_CELL_AH
-    years = 8766.0 / total_h
+    years = YEAR_H / total_h
     return LithiumWear(*(x * years for x in (cycles, n_time, n_use, s_time, s_warm, s_cold, s_high, w_use)))
 
 
@@ -154,8 +155,10 @@ def graphite_v(charge_frac: float) -> float:
     """Potential of graphite against lithium [V] by charge of the cell, 0 to 1 [4]."""
     empty, full = GRAPHITE
     x = empty + min(max(charge_frac, 0.0), 1.0) * (full - empty)
-    return (0.6379 + 0.5416 * exp(-305.5309 * x) + 0.044 * tanh(-(x - 0.1958) / 0.1088) - 0.1978 * tanh((x - 1.0571) / 0.0854)
-            - 0.6875 * tanh((x + 0.0117) / 0.0529) - 0.0175 * tanh((x - 0.5692) / 0.0875))
+    volts = GRAPHITE_V + GRAPHITE_EMPTY_V * exp(-GRAPHITE_EMPTIES * x)
+    for step_v, at, width in GRAPHITE_STEPS:
+        volts -= step_v * tanh((x - at) / width)
+    return float(volts)
 
 
 def swing_depths(slots: Sequence[UseSlot], capacity_ah: float) -> list[float]:

@@ -48,7 +48,7 @@ def update(heat: Heat, at_s: float, span_s: float, temperature_c: float | None, 
 
 #: Means over this time [s] are compared with those of some hours before, as long as charging goes on.
 BLOCK_S, BLOCKS = 600.0, 24
-CHARGING_V, STEADY_V = P.number("charging_v"), P.number("steady_v")
+CHARGING_V, STEADY_V = table("battery", "alternator").number("charging_v"), P.number("steady_v")
 LEAST_PER_H = P.number("least_per_h")
 WARMER_K, IN_A_ROW = P.number("warmer_k"), P.count("in_a_row")
 

@@ -23,7 +23,7 @@ DOUBTFUL_V = P.number("doubtful_v")
 CHARGED_V = table("battery", "alternator").number("charging_well_v")
 EMPTY_V = P.number("empty_v")
 RESTED_S, RECOVERS_V_PER_H = P.number("rested_s"), P.number("recovers_v_per_h")
-USUAL_C, LEAST_STEPS, LEAST_FALL = P.number("usual_c"), P.count("least_steps"), P.number("least_fall")
+LEAST_STEPS, LEAST_FALL = P.count("least_steps"), P.number("least_fall")
 ABOVE_REST_V = P.number("above_rest_v")
 
 
@@ -179,7 +179,7 @@ def quarter_hour(state: StarterState, at_s: float, volts: float, vehicle: Vehicl
         # What is known of it grows: a fast one was judged by two hours.
         found = drain_verdict.follow(found, likely)
     charged_s = state.charged_s
-    if volts - warmth_v(warm if warm is not None else USUAL_C) > starter_alerts.three_quarters_v(battery):
+    if volts - warmth_v(warm if warm is not None else crank.USUAL_C) > starter_alerts.three_quarters_v(battery):
         charged_s = at_s
     return replace(state, charged_s=charged_s, parking=Parking(decay, search, rests, passing, found, parking.sudden))
 

@@ -93,7 +93,7 @@ class Fall:
                  for depth, slope, spread in (self._step(kind, value_ln), self._stage(kind, value_ln))]
         return log((1.0 - UNLIKE) * (share * later[0] + (1.0 - share) * later[1]) + UNLIKE)
 
-    def measured(self, kind: Kind, value_ln: float, variance: float) -> tuple[float, float, float, float]:
+    def log_seen(self, kind: Kind, value_ln: float, variance: float) -> tuple[float, float, float, float]:
         """Log of how likely a battery believed to be so large has its fall here [1/Ah]; how much later than expected it comes
         [Ah], the slope of what was expected by ln of the capacity, and the variance of the surprise.
 
