@@ -61,14 +61,15 @@ def _judge(view: CollectedView, name: str) -> Judged:
     except ValueError as error:
         return Judged(name, 0, why_not=f"its label was written by another version: {error}")
     states, parts, count, latest = pipeline.begin(vehicle), pipeline.needed(pipeline.ALL - {"forecast"}), 0, None
-    for told, minute in relive.told_and_minutes(view, last):
+    for told, minutes in relive.told_and_runs(view, last):
+        states = pipeline.relive(states, () if latest is None else (latest,), vehicle, parts)
         for one in told:
             states = relive.tell(states, one, vehicle)
-        latest, count = (states, minute), count + 1
-        states = pipeline.relive(states, minute, vehicle, parts)
+        states = pipeline.relive(states, minutes[:-1], vehicle, parts)
+        latest, count = minutes[-1], count + len(minutes)
     if latest is None:
         return Judged(name, 0, why_not="it has no minutes")
-    _, found = pipeline.step(*latest, vehicle)  # what is concluded is asked once, at the end
+    _, found = pipeline.step(states, latest, vehicle)  # what is concluded is asked once, at the end
     return Judged(name, count, _three(found.charge.charge_frac), _three(found.health.capacity_frac), _three(found.charge.resistance_ohm),
                   found.health.verdict)
 

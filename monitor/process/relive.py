@@ -28,6 +28,8 @@ from monitor.wear.verdict import CapacityTest
 
 #: The latest so many seconds are lived through from raw readings: edges, starts and steps are in no minute.
 RAW_S = 21 * 86400.0
+#: So many minutes are lived through together (choice: by 20 to 60 all of the time is gained that can be).
+TOGETHER = 60
 #: Progress is told after so many minutes.
 TOLD_EVERY = 1440
 #: Forecasts are judged by the latest nights alone; before these they need not be made again [s].
@@ -56,14 +58,33 @@ def relive(database: Path, vehicle: Vehicle, parts: frozenset[str] = pipeline.AL
         if first is None or last is None:
             return states, 0.0
         end_s = first / 1000
-        for count, (told, minute) in enumerate(told_and_minutes(log, last), 1):
+        forecast_s, count = last / 1000 - FORECAST_S, 0
+        for told, minutes in told_and_runs(log, last, forecast_s):
             for one in told:
                 states = tell(states, one, vehicle)
-            states = pipeline.relive(states, minute, vehicle, wanted if minute.end_s > last / 1000 - FORECAST_S else early)
-            end_s = minute.end_s
-            if count % TOLD_EVERY == 0:
+            end_s = minutes[-1].end_s
+            states = pipeline.relive(states, minutes, vehicle, wanted if end_s > forecast_s else early)
+            count += len(minutes)
+            if count // TOLD_EVERY > (count - len(minutes)) // TOLD_EVERY:
                 progress((end_s - first / 1000) / max((last - first) / 1000, 1.0))
     return states, end_s
+
+
+def told_and_runs(log: View, last_ms: int, apart_s: float = float("-inf")) -> Iterator[tuple[list[str | CapacityTest], list[Minute]]]:
+    """Every minute of a log up to a moment [ms] in runs, each with what the owner told before it (`tell`) and nothing within it.
+
+    log: opened; last_ms: the moment; apart_s: a moment that no run goes beyond [s]
+    """
+    before: list[str | CapacityTest] = []
+    run: list[Minute] = []
+    for told, minute in told_and_minutes(log, last_ms):
+        if run and (told or len(run) >= TOGETHER or run[-1].end_s <= apart_s < minute.end_s):
+            yield before, run
+            before, run = [], []
+        before += told
+        run.append(minute)
+    if run:
+        yield before, run
 
 
 def told_and_minutes(log: View, last_ms: int) -> Iterator[tuple[list[str | CapacityTest], Minute]]:

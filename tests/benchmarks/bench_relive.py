@@ -95,11 +95,12 @@ def trackers_s(life: list[Minute], vehicle: Vehicle, parts: frozenset[str]) -> t
     """Processor time of a life [s], as at GOAL_U_S, and the units of work measured meanwhile [s]."""
     states, wanted, total_s, units = pipeline.begin(vehicle), pipeline.needed(parts), 0.0, []
     began = time.process_time()
-    for count, minute in enumerate(life, 1):
-        states = pipeline.relive(states, minute, vehicle, wanted)
+    for count in range(relive.TOGETHER, len(life) + relive.TOGETHER, relive.TOGETHER):
+        run = life[count - relive.TOGETHER:count]
+        states = pipeline.relive(states, run, vehicle, wanted)
         if count == NAMED_ON_DAY * 1440:
-            vehicle = replace(vehicle, named_loads=tuple(named(states, vehicle, minute.end_s)))
-        if count % 720 == 0 or count == len(life):
+            vehicle = replace(vehicle, named_loads=tuple(named(states, vehicle, run[-1].end_s)))
+        if count % 720 == 0 or count >= len(life):
             took_s = time.process_time() - began
             units.append(unit_s())
             total_s += took_s * GOAL_U_S / units[-1]

@@ -16,12 +16,13 @@ from monitor.logbook.reader import Reader
 from monitor.process import relive
 from monitor.process.relearning import Relearning
 from monitor.sample import Sample
-from monitor.sampling.gather import Gathering
+from monitor.sampling.gather import Gathering, minutes
 from monitor.store import requests, saving, state
 from monitor.store.open_log import OpenLog
 from monitor.store.sample_rows import sample_of, sample_row
 from monitor.store.state import State
 from tests import store_fixture
+from tests.benchmarks.ensemble import journey, owner, vehicles
 from tests.hand_clock import NETWORK, HandClock
 from tests.store_fixture import BEGINS_UTC_S, VEHICLE
 from tests.vehicle_by_hand import daemon, live
@@ -66,6 +67,35 @@ def test_minutes_stand_in_for_raw_readings_in_the_far_past(database: Path, monke
     assert lived.counts.total.spent_ah == pytest.approx(learnt.counts.total.spent_ah, rel=1e-3)
     was, now = (pipeline.house_charge.findings(x.charge, VEHICLE).charge_frac for x in (learnt, lived))
     assert now.low <= was.value <= now.high and was.low <= now.value <= was.high
+
+
+@pytest.mark.parametrize("case", ["lead healthy", "lithium"])
+def test_minutes_lived_through_together_leave_what_each_by_itself_leaves(case: str) -> None:
+    """Bit for bit, whatever the runs are cut into, in two days with gaps in the readings."""
+    plan = next(vehicles(case, 1, seed=4, days=2.0))
+    life, vehicle = list(minutes(sample for sample, _ in journey(plan))), owner(plan)
+    one_by_one = pipeline.begin(vehicle)
+    for minute in life:
+        one_by_one, _ = pipeline.step(one_by_one, minute, vehicle)
+    for length in (1, 7, relive.TOGETHER, len(life)):
+        together = pipeline.begin(vehicle)
+        for first in range(0, len(life), length):
+            together = pipeline.relive(together, life[first:first + length], vehicle, pipeline.ALL)
+        assert saving.to_text(together) == saving.to_text(one_by_one)
+    assert pipeline.relive(one_by_one, (), vehicle, pipeline.ALL) is one_by_one
+
+
+def test_what_the_owner_told_is_never_in_the_middle_of_a_run(database: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = {round(3600.0 * at): [f"battery {at}"] for at in (0.5, 2.0, 2.25)}
+    monkeypatch.setattr(relive, "told_and_minutes", lambda log, last: (
+        (told.get(round(m.start_s), []), m) for m in relive.minutes_of(log, last)))
+    with relive.open_view(database) as log:
+        last = log.ends()[1]
+        runs = list(relive.told_and_runs(log, last, apart_s=10_000.0))
+        whole = list(relive.minutes_of(log, last))
+    assert [m for _, run in runs for m in run] == whole and max(len(run) for _, run in runs) == relive.TOGETHER
+    assert {round(run[0].start_s): words for words, run in runs if words} == told
+    assert not any(run[0].end_s <= 10_000.0 < run[-1].end_s for _, run in runs)
 
 
 def test_the_hour_of_the_day_is_that_of_the_log(database: Path, monkeypatch: pytest.MonkeyPatch) -> None:
