@@ -42,6 +42,8 @@ SPREAD = ("tests/golden/", "tests/drivers/test_every_driver.py", "tests/monitor/
           "tests/monitor/test_parked.py", "tests/monitor/test_plausibility.py", "tests/monitor/test_forecast.py")
 #: Whose files share what was computed once.
 TOGETHER = ("tests/intervals/",)
+#: Of these folders, files that share nothing with the others.
+APART = ("tests/intervals/test_health.py", "tests/intervals/test_life.py", "tests/intervals/test_whatif.py")
 #: Quick ones that wait for a line, broker or instrument rather than compute: spread among the others, so that no core stands idle.
 WAITING = ("tests/monitor/test_setup.py", "tests/monitor/test_delivery.py", "tests/monitor/test_satellite_time.py",
            "tests/drivers/test_every_driver.py")
@@ -56,7 +58,8 @@ class ByFile(LoadScopeScheduling):
     def _split_scope(self, nodeid: str) -> str:
         if nodeid.startswith(SPREAD):
             return nodeid
-        return next((folder for folder in TOGETHER if nodeid.startswith(folder)), nodeid.partition("::")[0])
+        together = () if nodeid.startswith(APART) else TOGETHER
+        return next((folder for folder in together if nodeid.startswith(folder)), nodeid.partition("::")[0])
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> ByFile | None:
