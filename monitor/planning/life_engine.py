@@ -52,7 +52,8 @@ class LifeDay:
 class Rig:
     """A battery and its charging, as one life has them; what is per slot goes by the length of the days' slots.
 
-    capacity_ah : at 25 °C [Ah]; follows_warmth : it gives less in the cold (a log counts charge in Ah of the rating, whatever the warmth)
+    capacity_ah : at 25 °C [Ah], of which charge is counted whatever the warmth, as a log counts it; follows_warmth : in the cold it is
+        empty earlier, when less is out (a log shows when it was)
     beyond_frac : part of it that comes out beyond rated empty, at currents smaller than the rated one; charge counts as 0 there
     reserve_frac, cut_frac, back_frac : charge that its owner keeps, at which loads go off (infinite: they stay off), and so much more
         at which they are back
@@ -155,14 +156,15 @@ class _Life:
         self.rig, self.keep_slots = rig, keep_slots
         self.charge, self.on = start_frac, rig.cut_frac < float("inf")
         self.low, self.was_off, self.was_full = start_frac, False, False
-        self.warm, self.usable_ah = len(BOUNDS_C), rig.capacity_ah
+        self.warm, self.empty, self.cut_frac = len(BOUNDS_C), -rig.beyond_frac, rig.cut_frac
         self.count = _Count()
 
     def begin_day(self, day: LifeDay) -> None:
         """Set what follows the battery's warmth."""
         rig, cold_c = self.rig, self.rig.limits.cold_charge_c
         self.warm = sum(day.battery_c >= bound for bound in BOUNDS_C)
-        self.usable_ah = rig.capacity_ah * (warmth_frac(rig.lead_acid, day.battery_c) if rig.follows_warmth else 1.0)
+        less = 1.0 - warmth_frac(rig.lead_acid, day.battery_c) if rig.follows_warmth else 0.0
+        self.empty, self.cut_frac = less - rig.beyond_frac, rig.cut_frac + less
         self.count.cold_days += cold_c is not None and day.battery_c < cold_c
         self.count.hot_days += day.battery_c > rig.limits.hot_c
 
@@ -174,7 +176,7 @@ class _Life:
         month[0] += 1
         count.stopped += self.was_off
         count.full_days += self.was_full
-        short_ah = max(rig.reserve_frac - self.low, 0.0) * self.usable_ah
+        short_ah = max(rig.reserve_frac - self.low, 0.0) * rig.capacity_ah
         if short_ah:
             count.below += 1
             month[1] += 1
@@ -187,16 +189,16 @@ class _Life:
 
     def fridge(self, charge: float) -> None:
         """Switch the fridge off where the battery is nearly empty, on where it is back; charge: left, 0 to 1."""
-        if self.on and charge < self.rig.cut_frac:
+        if self.on and charge < self.cut_frac:
             self.on, self.was_off = False, True
-        elif not self.on and charge > self.rig.cut_frac + self.rig.back_frac:
+        elif not self.on and charge > self.cut_frac + self.rig.back_frac:
             self.on = True
 
     def live_slots(self, day: LifeDay, slots: range) -> None:
         """Live some slots of a day; day: its sun, loads and driving; slots: which."""
-        rig, count, z, low, usable = self.rig, self.count, self.charge, self.low, self.usable_ah
-        keep, cut, drift, sun_ah, sun_most = rig.keep_frac, rig.cut_frac, rig.drift_frac, rig.sun_ah, rig.sun_most_ah
-        empty, sure = -rig.beyond_frac, day.sure_ah
+        rig, count, z, low, whole = self.rig, self.count, self.charge, self.low, self.rig.capacity_ah
+        keep, cut, drift, sun_ah, sun_most = rig.keep_frac, self.cut_frac, rig.drift_frac, rig.sun_ah, rig.sun_most_ah
+        empty, sure = self.empty, day.sure_ah
         still, driven, engine_ah, ratio = rig.still[self.warm], rig.driven[self.warm], rig.engine_ah, rig.load_ratio
         cold_ratio = rig.fridge_ratio
         needed = out = unserved = 0.0
@@ -227,16 +229,18 @@ class _Life:
                     limit = sure[k]
                 taken = net if net < limit else limit
                 count.curtailed_ah += min(net - taken, sun)
-                z += taken * keep / usable
+                z += taken * keep / whole
                 if z >= FULL_FRAC:
                     self.was_full, z = True, min(z, 1.0)
             else:
-                taken = net
-                out -= net
-                z += net / usable
-                if z < empty:
-                    unserved += (empty - z) * usable
-                    z, self.was_off = empty, True
+                left = z + net / whole
+                if left < empty:
+                    least = min(z, empty)
+                    unserved += (least - left) * whole
+                    left, self.was_off = least, True
+                taken = (left - z) * whole
+                out -= taken
+                z = left
             z *= drift
             if z < low:
                 low = z
