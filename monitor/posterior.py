@@ -1,6 +1,6 @@
 """What is believed of charge and capacity at once, as a sum of normals that is handed on: moments, intervals, draws."""
 from base64 import b64decode, b64encode
-from math import erf, exp, log, sqrt
+from math import erf, exp, sqrt
 from random import Random
 from statistics import NormalDist
 from struct import calcsize, error, pack, unpack
@@ -129,20 +129,6 @@ class Posterior:
             return cls(parts, unpack("<f", numbers[:first])[0])
         except error as cause:
             raise ValueError(f"a belief of another size: {cause}") from cause
-
-
-def of_normal(charge_frac: float, charge_sigma_frac: float, capacity_ah: float, capacity_sigma_ln: float, correlation: float = 0.0,
-              ) -> Posterior:
-    """One normal.
-
-    Parameters
-    ----------
-    charge_frac, charge_sigma_frac : charge fraction [1] and one sigma
-    capacity_ah, capacity_sigma_ln : median of the capacity [Ah] and one sigma of its logarithm
-    correlation : of charge and ln capacity, -1 to 1
-    """
-    return Posterior(((1.0, charge_frac, log(capacity_ah), charge_sigma_frac**2, capacity_sigma_ln**2,
-                       correlation * charge_sigma_frac * capacity_sigma_ln),))
 
 
 def _merged(group: list[Part]) -> Part:

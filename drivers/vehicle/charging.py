@@ -63,10 +63,6 @@ class Engine:
         """The drive that is on or comes next."""
         return self.drives[self._next] if self._next < len(self.drives) else None
 
-    def drive_until(self, at_s: float) -> None:
-        """Add a drive that begins now."""
-        self.drives[self._next:] = [Drive(at_s, at_s + 1800.0), *self.drives[self._next:]]
-
     def step(self, at_s: float, dt: float, starter_v: float, house_v: float, air_c: float, fault: str) -> None:
         """Set what holds during the step from at_s on.
 

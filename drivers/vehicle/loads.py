@@ -152,7 +152,3 @@ class Household:
         self._next = k
         self._total = sum(self._on)
         return mean
-
-    def by_group_a(self) -> dict[str, float]:
-        """Amperes at this moment of each of GROUPS."""
-        return dict(zip(GROUPS, self._on, strict=True))

@@ -1,6 +1,6 @@
 """At what temperature the acid of a lead-acid battery freezes: by its density, and that by voltage or charge."""
-from monitor.battery.label import Battery, Chemistry
-from monitor.battery.lead_acid import CELLS, KINDS, construction, rest_voltage_v
+from monitor.battery.label import Battery
+from monitor.battery.lead_acid import CELLS, construction, rest_voltage_v
 from monitor.battery.limits import freezing_table
 from monitor.parameters import table
 
@@ -27,14 +27,9 @@ def density_from_rest_voltage_kg_l(rest_v: float) -> float:
     return rest_v / CELLS - CELL_CONSTANT_V
 
 
-def density_from_charge_kg_l(chemistry: Chemistry, charge_frac: float) -> float:
-    """Density of the acid [kg/l] by the charge left (0 to 1) of a usual battery of its kind.
+def density_of_kg_l(battery: Battery, charge_frac: float) -> float:
+    """Density of the acid [kg/l] by the charge left (0 to 1), from that of its own acid when full where the owner gave it.
 
     A battery below empty has thinner acid than this can say: there only its voltage tells.
     """
-    return density_from_rest_voltage_kg_l(rest_voltage_v(KINDS[chemistry], min(max(charge_frac, 0.0), 1.0)))
-
-
-def density_of_kg_l(battery: Battery, charge_frac: float) -> float:
-    """The same of this lead-acid battery, by the density of its own acid where the owner gave that [kg/l]."""
     return density_from_rest_voltage_kg_l(rest_voltage_v(construction(battery), min(max(charge_frac, 0.0), 1.0)))

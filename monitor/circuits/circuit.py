@@ -19,8 +19,6 @@ HEADROOM_K = 15.0
 DROP_PCT = 3.0
 #: What drops are compared with [V].
 NOMINAL_V = 12.0
-#: Current of a sense lead, and of a relay's coil, where nothing is said [A] (common practice).
-SENSE_A, COIL_A = 0.1, 0.3
 
 
 class Refused(ValueError):

@@ -1,7 +1,7 @@
 """What stands behind a circuit: a battery or a fused panel, and the short-circuit current it can push."""
 from dataclasses import dataclass
 
-from monitor.circuits.tables import BATTERIES, FUSES
+from monitor.circuits.tables import BATTERIES
 
 #: Batteries that this sheet knows [Ah, CCA, number in parallel]: wider than any vehicle's.
 CAPACITY_LIMITS_AH, CRANKING_LIMITS_A, COUNT_LIMITS, SHORT_LIMITS_A = (1.0, 5000.0), (50.0, 5000.0), (1, 20), (50.0, 100_000.0)
@@ -79,15 +79,3 @@ def panel_supply(name: str, behind: Supply, feed_ohm: float, main_breaks: bool, 
     """
     volts = BATTERIES["short_circuit"]["open_v"]
     return Supply(name, volts / (behind.resistance_ohm + feed_ohm), main_breaks, f"behind its feed from {behind.name}", drop_v)
-
-
-def breaker_capacity_a(cranking_a: float, main: bool) -> float:
-    """Interrupting capacity that a breaker needs in a 12 V bank of so many cold-cranking amperes (ABYC E-11, older table) [A].
-
-    >>> breaker_capacity_a(800, main=True)
-    3000.0
-    """
-    for most, of_main, of_branch in FUSES["small_breaker"]["rows"]:
-        if cranking_a <= most:
-            return float(of_main if main else of_branch)
-    raise ValueError(f"{cranking_a:g} A is more than the table knows")

@@ -3,8 +3,6 @@ from dataclasses import dataclass
 
 from monitor.circuits.tables import VENTILATION
 
-#: Coulombs per mole of electrons, and litres per mole of an ideal gas at 0 °C and 1013 hPa.
-FARADAY_AS_PER_MOL, LITRE_PER_MOL_0C = 96485.0, 22.414
 CELLS = 6
 #: Wider than any house battery of a vehicle [Ah, cells].
 CAPACITY_LIMITS_AH, CELL_LIMITS = (1.0, 5000.0), (1, 60)
@@ -61,25 +59,3 @@ def calculate_ventilation(capacity_ah: float, gas_ma_per_ah: float, cells: int =
     flow = table["printed_factor"] * cells * gas_ma_per_ah * capacity_ah * 1e-3
     distance = VENTILATION["distance"]["mm"] * (cells * gas_ma_per_ah * capacity_ah) ** (1 / 3)
     return Ventilation(flow, table["opening_cm2_per_m3_h"] * flow, table["room_ratio"] * flow, distance, gas_ma_per_ah)
-
-
-def hydrogen_litre(overcharge_ah: float, cells: int = CELLS, gas_c: float = 0.0) -> float:
-    """Hydrogen from ampere-hours that went into gas [l]; gas_c: its temperature [°C].
-
-    overcharge_ah: charge that made gas [Ah]; cells: in series.
-
-    >>> round(hydrogen_litre(10, 6), 1)
-    25.1
-    """
-    mol = overcharge_ah * 3600 / (2 * FARADAY_AS_PER_MOL) * cells
-    return mol * LITRE_PER_MOL_0C * (273.15 + gas_c) / 273.15
-
-
-def hours_to(hydrogen_pct: float, free_m3: float, gassing_a: float, cells: int = CELLS, gas_c: float = 25.0) -> float:
-    """Hours until a closed compartment holds so much hydrogen [h].
-
-    hydrogen_pct : by volume [%]; free_m3 : free volume [m³]; gassing_a : current that makes gas [A]
-    cells : in series
-    gas_c : temperature of the gas [°C]
-    """
-    return hydrogen_pct / 100 * free_m3 * 1000 / hydrogen_litre(gassing_a, cells, gas_c)

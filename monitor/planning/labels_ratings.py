@@ -89,31 +89,6 @@ def cranking_from_rank(rank: float) -> tuple[Span, Span]:
             Span(*(sqrt(product / ratio) for ratio in (high, middle, low))))
 
 
-def performance_rank(cranking_a: float, reserve_minutes: float) -> int:
-    """The JIS performance rank of a battery: sqrt(CCA x reserve minutes) / 2.8, to the steps of the standard.
-
-    >>> performance_rank(370, 64)
-    55
-    """
-    raw = sqrt(cranking_a * reserve_minutes) / TABLES["jis"]["rank_divisor"]
-    step = 2 if raw < 50 else 5
-    return step * round(raw / step)
-
-
-def en_step(cranking_a: float) -> int:
-    """The figure that EN 60095-1 would print for a cold-cranking current: the step at or below it [A].
-
-    >>> en_step(567), en_step(198), en_step(830)
-    (540, 190, 800)
-    """
-    start = 0.0
-    for until, step in TABLES["en_steps"]["rows"]:
-        if cranking_a < until:
-            return int(start + step * ((cranking_a - start) // step))
-        start = until
-    return int(cranking_a)
-
-
 def energy_wh(capacity_ah: float, kind: str | None) -> tuple[float, float]:
     """Watt-hours of a 12 V battery as labels count them, and how many of them it should be used for.
 

@@ -12,7 +12,7 @@ from monitor.planning.load_catalogue import Load, fridge_run_w
 from monitor.planning.trip_life import Candidate
 
 #: Metres one way where nothing is said (common practice), and volts that currents are told of.
-PANEL_M, LOADS_M, CHARGER_M, VOLTS = 4.0, 3.0, 1.5, 12.0
+LOADS_M, CHARGER_M, VOLTS = 3.0, 1.5, 12.0
 #: A DC-DC charger takes so much more than it gives, and a panel of small loads is made for so many amperes (common practice).
 STEP_UP, LEAST_A = 1.15, 5.0
 #: Loads above this go behind an inverter or a circuit of their own [W] (common practice).

@@ -100,10 +100,6 @@ class OpenLog:
         if self._unchecked:
             self._unchecked = checksum.fill(self.sql)
 
-    def find_place(self) -> None:
-        """After rows came in by another way."""
-        self.place = transaction.place_of(self.sql)
-
     def check_place(self) -> None:
         """Writing into a file that was removed or exchanged would succeed and be lost.
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from monitor.battery.frost import density_from_charge_kg_l, freezing_point_c
+from monitor.battery.frost import density_of_kg_l, freezing_point_c
 from monitor.battery.label import Battery, Vehicle
 from monitor.detection.starter import crank, starter
 from monitor.findings import JoinFindings
@@ -62,7 +62,8 @@ def _true(kind: str, hour: float, parked: parkings.Parking) -> bool:
     if kind in ("starter_low", "will_not_start", "starter_under_voltage"):
         return charge < 0.6
     if kind == "starter_freeze_risk":
-        return float(parked.battery_c[max(0, k - 24):k + 24].min()) < freezing_point_c(density_from_charge_kg_l("flooded", charge)) + 8.0
+        return float(parked.battery_c[max(0, k - 24):k + 24].min()) < freezing_point_c(
+            density_of_kg_l(Battery("house", "flooded", 100.0), charge)) + 8.0
     return False
 
 

@@ -14,11 +14,11 @@ import numpy as np
 from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.forecast import forecast
-from monitor.posterior import of_normal
 from monitor.sample import Minute
 from monitor.usage import loads
 from tests.benchmarks.camps import STEP_S, Camp, camp
 from tests.benchmarks.ensemble import camps, journey
+from tests.posteriors import of_normal
 
 SPAN = 5                # minutes that are given as one
 SIGMA_CHARGE, SIGMA_CAPACITY = 0.025, 0.06

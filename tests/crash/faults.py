@@ -11,7 +11,7 @@ from monitor.alerts import rules
 from monitor.logbook import resume
 from monitor.logbook.reader import Reader
 from monitor.sampling.gather import Gathering
-from monitor.store import check, checksum, chunks, mending, past, salvage, sealing, thinning
+from monitor.store import check, checksum, chunks, mending, past, salvage, sealing, thinning, transaction
 from monitor.store.open_log import OpenLog
 from monitor.store.past import DAY_MS
 from monitor.store.state import State
@@ -78,7 +78,7 @@ def _as_it_runs(database: Path) -> Path:
                 sql(f"insert or replace into {table} values ({', '.join('?' * len(row))})", tuple(row))
         sql("insert into tracker_state select max(generation) + 1, 2, at_ms, format, 0, x'00' from tracker_state")  # a row that is no state
         sql("commit")
-    log.find_place()
+    log.place = transaction.place_of(log.sql)
     log._note_commit()
     for file in database.parent.iterdir():
         if file.is_file() and file.suffix != ".lock":

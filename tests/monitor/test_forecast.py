@@ -4,10 +4,10 @@ import pytest
 from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, JoinFindings, NotYet
 from monitor.forecast import forecast
-from monitor.posterior import of_normal
 from monitor.store.saving import from_text, to_text
 from monitor.usage import loads
 from tests.monitor.test_loads import load_a, minute, sun_a
+from tests.posteriors import of_normal
 
 NOT_YET = NotYet("not part of this test")
 VEHICLE = Vehicle(Battery("house", "agm", 100.0, reserve_soc_frac=0.5, absorption_v=14.4),

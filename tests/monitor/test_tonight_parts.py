@@ -12,10 +12,11 @@ from monitor.findings import ChargeFindings, Estimate, ForecastFindings, NotYet
 from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve
 from monitor.forecast.advisory import Evening
 from monitor.forecast.outcomes import Learnt, NightOutcome
-from monitor.posterior import Posterior, of_normal
+from monitor.posterior import Posterior
 from monitor.store.saving import from_text, to_text
 from monitor.usage import history, solar_clock
 from monitor.usage.history import DAY_SLOTS, History
+from tests.posteriors import of_normal
 
 NOT_YET = NotYet("not part of this test")
 #: 22:00 solar: two amperes through the night, the sun from 06:00 on.

@@ -10,8 +10,8 @@ from monitor.estimation.lithium_charge import LithiumState
 from monitor.forecast import night
 from monitor.planning import model
 from monitor.planning.load_profile import Slot
-from monitor.posterior import of_normal
 from monitor.usage.history import DAY_SLOTS
+from tests.posteriors import of_normal
 
 SUNNY = night.Days(((1.0, 1.0, (0.0,) * DAY_SLOTS),), ((1.0, (10.0,) * DAY_SLOTS),), 0.0, 0.0)
 

@@ -70,12 +70,6 @@ def test_a_cable_outlasts_its_fuse() -> None:
     assert 360 * 0.1**0.5 / k == pytest.approx(0.99, rel=0.01)
 
 
-@pytest.mark.parametrize(("cranking_a", "main_a", "branch_a"), [(650, 1500, 750), (651, 3000, 1500), (1100, 3000, 1500), (1101, 5000,
-    2500)])
-def test_interrupting_capacity_of_breakers(cranking_a: float, main_a: float, branch_a: float) -> None:
-    """ABYC E-11 table V-A, older edition (three reprints)."""
-    assert source.breaker_capacity_a(cranking_a, main=True) == main_a
-    assert source.breaker_capacity_a(cranking_a, main=False) == branch_a
 
 
 def test_parallel_batteries_add_their_short_circuits() -> None:

@@ -4,7 +4,7 @@ Where each row was read, and how well, stands in docs/references.md; "from memor
 """
 import pytest
 
-from monitor.battery.frost import density_from_charge_kg_l, density_from_rest_voltage_kg_l, freezing_point_c
+from monitor.battery.frost import density_from_rest_voltage_kg_l, density_of_kg_l, freezing_point_c
 from monitor.battery.label import Battery
 from monitor.battery.limits import ageing_ratio, held_voltage_v, limits_of, over_voltage_v, rows
 from monitor.detection.house import frost
@@ -72,7 +72,7 @@ def test_pairs_that_must_and_must_not_warn(rest_v: float, air_c: float, warns: b
 @pytest.mark.parametrize(("charge", "density"), [(1.0, 1.265), (0.75, 1.225), (0.5, 1.190), (0.25, 1.155), (0.0, 1.120)])
 def test_density_of_a_flooded_battery_by_charge(charge: float, density: float) -> None:
     """TM 5-4210-230-14&P-1, table 2. Full densities in print run from 1.225 (tropics) to 1.280, so within 0.02."""
-    assert density_from_charge_kg_l("flooded", charge) == pytest.approx(density, abs=0.02)
+    assert density_of_kg_l(Battery("house", "flooded", 100), charge) == pytest.approx(density, abs=0.02)
 
 
 def test_a_full_battery_of_the_tropics_reads_thin_and_is_judged_by_its_voltage() -> None:
