@@ -6,11 +6,13 @@ Sources
 [2] Erbs, Klein and Duffie, Solar Energy 28 (1982) 293: diffuse share of a day and of a month.
 [3] Collares-Pereira and Rabl, Solar Energy 22 (1979) 155: hours of a day's sun; Liu and Jordan, Solar Energy 4 (1960) 1: of the diffuse.
 [4] Liu and Jordan, ASHRAE J. 3 (1962) 53: the isotropic sky on a tilted plane; Klein, Solar Energy 19 (1977) 325.
+[6] Hay and Davies 1980, Klucher 1979 and Reindl, Beckman and Duffie, Solar Energy 45 (1990) 9, as Duffie and Beckman, section 2.16,
+    put them together (from memory): a sky that is brighter around the sun and near the horizon.
 [5] Faiman, Progress in Photovoltaics 16 (2008) 307: temperature of a module (IEC 61853-2).
 """
 from dataclasses import dataclass
 from functools import cache
-from math import acos, cos, pi, radians, sin, tan
+from math import acos, cos, pi, radians, sin, sqrt, tan
 
 from monitor.parameters import table
 
@@ -136,17 +138,25 @@ def _normalised(shares: list[float]) -> tuple[float, ...]:
     return tuple(share / total for share in shares) if total > 0 else tuple(shares)
 
 
-def panel_sun_kw_m2(sky: DaySky, clearness: float, diffuse_frac: float, tilt_deg: float = 0.0) -> list[float]:
-    """Sun on the panel hour by hour [kW/m2], of a day of this clearness [4].
+def panel_sun_kw_m2(sky: DaySky, clearness: float, diffuse_frac: float, tilt_deg: float = 0.0, even: bool = False) -> list[float]:
+    """Sun on the panel hour by hour [kW/m2], of a day of this clearness [6].
 
-    sky: of the day; clearness: the day's sun over that outside; diffuse_frac: share of it that is diffuse; tilt_deg: of the panel [°].
+    The diffuse part comes from around the sun as far as the beam comes through the air, the rest from all over the sky, more from near
+    the horizon.
+
+    sky: of the day; clearness: the day's sun over that outside; diffuse_frac: share of it that is diffuse; tilt_deg: of the panel [°];
+    even: the sky is as bright all over [4], which is too little on a steep panel under a low sun.
     """
-    level = clearness * sky.outside_kwh_m2
-    seen, ground = (1 + cos(radians(tilt_deg))) / 2, ALBEDO * (1 - cos(radians(tilt_deg))) / 2
+    level, half = clearness * sky.outside_kwh_m2, radians(tilt_deg) / 2
+    seen, ground = cos(half) ** 2, ALBEDO * sin(half) ** 2
     hours = []
     for whole, diffuse, ratio in zip(sky.whole, sky.diffuse, sky.beam_ratio, strict=True):
         scattered = min(diffuse_frac * diffuse, whole)
-        hours.append(level * ((whole - scattered) * ratio + scattered * seen + whole * ground))
+        beam = whole - scattered
+        around, bright = 0.0, 1.0
+        if not even and diffuse > 0 and whole > 0:          # outside the air an hour has the share that its diffuse part has
+            around, bright = min(clearness * beam / diffuse, 1.0), 1 + sqrt(beam / whole) * sin(half) ** 3
+        hours.append(level * ((beam + scattered * around) * ratio + scattered * (1 - around) * seen * bright + whole * ground))
     return hours
 
 
