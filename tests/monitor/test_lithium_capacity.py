@@ -36,7 +36,7 @@ def way_down(name: str, capacity_ah: float, to_frac: float, lost_above: float = 
 
 def learnt(fall: Fall, kind: Kind, believed_ah: float, sigma_ln: float) -> tuple[float, float, float]:
     """Capacity [Ah] and one sigma (ln) of a battery of a kind after its fall was seen, and how likely that was (log)."""
-    likely, miss_ah, slope, variance = fall.measured(kind, log(believed_ah), sigma_ln**2)
+    likely, miss_ah, slope, variance = fall.log_seen(kind, log(believed_ah), sigma_ln**2)
     gain = slope * sigma_ln**2 / variance
     return believed_ah * exp(gain * miss_ah), sigma_ln * (1.0 - gain * slope) ** 0.5, likely
 
