@@ -41,11 +41,16 @@ def scaled(value: Any, factor: float) -> Any:
 
 
 def lives() -> dict[str, Any]:
-    """The golden lives, and small batteries without sun that are drawn to their knee: only there the rate says anything."""
+    """The golden lives; small batteries without sun that are drawn to their knee, where alone the rate says anything; and frost
+    beside lithium, every morning and by a sudden front, which the evening's look at the cold is for."""
     from drivers.vehicle import BatteryPlan
     from tests.golden import lives as golden
 
-    return golden.lives() | {f"emptied-{kind}": golden._life("drawn to its knee", replace(
+    cold = replace(golden.CAMPER, seed=431, day_of_year=20, swing_c=9.0, panel_w=60.0, absorption_v=14.2, float_v=13.5, house=BatteryPlan(
+        "lfp", 100.0, 0.95, 0.5), sensor=replace(golden.CAMPER.sensor, with_ambient=True, with_solar=True))
+    frosts = {"frost-lfp": golden._life("frost every morning", replace(cold, mean_temperature_c=2.0)), "front-lfp": golden._life(
+        "a cold front", replace(cold, mean_temperature_c=8.0, heat_days=((2, 4, -17.0),)))}
+    return golden.lives() | frosts | {f"emptied-{kind}": golden._life("drawn to its knee", replace(
         golden.CAMPER, seed=430, days=4.5, panel_w=1.0, drives=(), house=BatteryPlan(kind, 60.0, 0.95, 1.0)))
         for kind in ("flooded", "agm", "gel")}
 

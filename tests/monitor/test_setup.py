@@ -285,7 +285,8 @@ def test_a_nonsense_answer_is_told_and_the_question_put_again(tmp_path: Path) ->
 def ready(tmp_path: Path) -> Board:
     """A board whose configuration has been written, nothing measured yet, the divider's ratio wrong, and the leads as told."""
     board = Board(tmp_path)
-    assert _answers(board, 'starter_voltage_v = "in_voltage0"\nstarter_meter_v = "4:1"\n')[0] == 0
+    code, said = _answers(board, 'starter_voltage_v = "in_voltage0"\nstarter_meter_v = "4:1"\n')
+    assert code == 0, said
     return board
 
 
