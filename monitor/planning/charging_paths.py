@@ -29,10 +29,9 @@ BAY_K, BAY_SIGMA = P.number("bay_k"), P.sigma("bay_k")
 SPARE_A, SPARE_SIGMA = P.number("spare_a"), P.sigma("spare_a")
 CONTACT_OHM, CONTACT_SIGMA = P.number("contact_ohm"), P.sigma("contact_ohm")
 MANAGED, DCDC_SHARE = P.number("managed_share"), P.number("dcdc_share")
-#: Copper of a charging cable under load [°C], and steps of an hour in which acceptance is followed.
-COPPER_C, PARTS = 50.0, 6
-#: Below its charger's usual voltage by this much an absorption voltage is set [V]: common practice.
-BELOW_UPPER_V = 0.2
+COPPER_C, BELOW_UPPER_V = P.number("copper_c"), P.number("below_upper_v")
+#: Steps of an hour in which acceptance is followed (choice).
+PARTS = 6
 #: Places of the tables of charge: per cent.
 STEPS = 100
 #: Batteries that the range of an answer is drawn from, and the longest drive that is told [h].

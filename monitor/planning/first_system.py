@@ -6,6 +6,7 @@ from math import sqrt
 from monitor.battery.label import Chemistry
 from monitor.battery.limits import limits_of
 from monitor.findings import Estimate
+from monitor.parameters import table
 from monitor.planning import sizing
 from monitor.planning.climate import between, days, sky
 from monitor.planning.climate.between import Climate
@@ -17,16 +18,11 @@ from monitor.planning.trip import HEATED_C, Stop, Trip
 from monitor.planning.trip_life import Candidate
 
 NAMES: dict[Chemistry, str] = {"agm": "lead-acid", "lfp": "lithium iron phosphate"}
-#: Round trip of charge into and out of the battery: handbook ranges 70 to 85 % and 92 to 96 % (energy).
-ROUND_TRIP_FRAC: dict[Chemistry, float] = {"agm": 0.80, "lfp": 0.94}
-#: A flat panel behind heat, dirt, cables and controller gives so much of its rating (common practice).
-PANEL_DERATE = 0.75
+P = table("planning", "first_system")
+ROUND_TRIP_FRAC: dict[Chemistry, float] = {"agm": P.number("round_trip_lead"), "lfp": P.number("round_trip_lithium")}
+PANEL_DERATE, CABIN_K, LEAST_KWH_M2 = P.number("panel_derate"), P.number("cabin_k"), P.number("least_kwh_m2")
 #: A poor month comes once in ten years: so many sigmas below the mean (definition, normal distribution).
 POOR_SIGMAS = 1.2816
-#: The cabin is so much warmer than the air [K], as a trip takes it where nothing is said (common practice).
-CABIN_K = 3.0
-#: Sun of a month below which there is nothing to plan with [kWh/m2 a day] (choice: five minutes of full sun).
-LEAST_KWH_M2 = 0.08
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,34 +6,22 @@ from math import exp, sqrt
 
 from monitor.battery.label import Vehicle
 from monitor.findings import Z95, ChargeFindings, Estimate
+from monitor.parameters import table
 from monitor.planning import life_engine
 from monitor.planning.charging_paths import ACCEPTANCE_SIGMA, Luck
 from monitor.planning.life_engine import LifeDay, Rig
-from monitor.planning.load_profile import LoggedSlot, refill, stretches, usual_a
+from monitor.planning.load_profile import SLOT_H, LoggedSlot, refill, stretches, usual_a
 from monitor.planning.model import Setup, as_days, make_rig
 from monitor.planning.whatif import RMS_LIMIT_FRAC, KnownBattery
 
-QUARTER_S = 900.0
-#: A charge with a wider interval is not compared with; a life begins where it is first known better.
-WIDEST_FRAC = 0.4
-#: The log's harvest is that of the half hour before: so many rows later it is that of this one.
-LATER = 2
-#: Loads switch themselves off at low voltage: where the charge or the voltage is below these, they may have gone off ...
-FLAT_FRAC, FLAT_V = 0.10, 11.8
-#: ... and have, where over so many quarter hours they take less than this share of what they usually do at those hours ...
-CUT_QUARTERS, CUT_SHARE = 8, 0.7
-#: ... until its voltage is back (common practice: fridges come on again at 11.8 to 12.6 V).
-BACK_V = 12.0
-#: More than so much into the battery is charging [A] (choice: beyond a shunt's offset).
-CHARGING_A = 0.1
-#: What is left of a shunt's offset, one sigma [A], and steps to either side in which it is looked for; how far off the first known
-#: charge usually is.
-DRIFT_SIGMA_A, DRIFT_STEPS, START_SIGMA_FRAC = 0.04, 5, 0.1
-#: One sigma of the part of its capacity that a lead-acid battery gives beyond rated empty at a fraction of the 20-hour current (published:
-#: Peukert's exponents of 1.05 to 1.2 at a third of it).
-BEYOND_SIGMA_FRAC = 0.1
-#: One sigma of the logarithm of a capacity whose doubt an earlier version did not write down (common practice).
-USUAL_CAPACITY_SIGMA_LN = 0.10
+P = table("planning", "from_log")
+QUARTER_S = SLOT_H * 3600.0
+WIDEST_FRAC, LATER = P.number("widest_frac"), P.count("later_rows")
+FLAT_FRAC, FLAT_V, BACK_V = P.number("flat_frac"), P.number("flat_v"), P.number("back_v")
+CUT_QUARTERS, CUT_SHARE, CHARGING_A = P.count("cut_quarters"), P.number("cut_share"), P.number("charging_a")
+DRIFT_SIGMA_A, DRIFT_STEPS = P.number("drift_sigma_a"), P.count("drift_steps")
+START_SIGMA_FRAC, BEYOND_SIGMA_FRAC = P.number("start_sigma_frac"), P.number("beyond_sigma_frac")
+NEED_SURE, USUAL_CAPACITY_SIGMA_LN = P.number("need_sure_frac"), P.number("usual_capacity_sigma_ln")
 
 
 def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float = 0.0, current_offset_a: float = 0.0) -> list[LoggedSlot]:
@@ -193,8 +181,8 @@ def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[L
     def miss(start: float, drift_a: float, slower_ln: float, beyond_frac: float) -> float:
         trace = life_engine.live(moved(drift_a), rig(slower_ln, beyond_frac), start, keep_slots=True).charge_frac
         return (sum(w * (trace[k] - z) ** 2 for k, z, w in marks) / sum(w for _, _, w in marks)
-                + (0.003 * drift_a / DRIFT_SIGMA_A) ** 2 + (0.003 * (start - found.start_frac) / START_SIGMA_FRAC) ** 2
-                + (0.003 * slower_ln / ACCEPTANCE_SIGMA) ** 2 + (0.003 * beyond_frac / BEYOND_SIGMA_FRAC) ** 2)
+                + (NEED_SURE * drift_a / DRIFT_SIGMA_A) ** 2 + (NEED_SURE * (start - found.start_frac) / START_SIGMA_FRAC) ** 2
+                + (NEED_SURE * slower_ln / ACCEPTANCE_SIGMA) ** 2 + (NEED_SURE * beyond_frac / BEYOND_SIGMA_FRAC) ** 2)
 
     lead = found.setup.lead_acid
     starts = [min(max(found.start_frac + k * START_SIGMA_FRAC / 2, 0.0), 1.0) for k in range(-4, 5)]

@@ -19,8 +19,7 @@ LITHIUM_PER_K = table("battery", "lithium_warmth").number("slow_per_k")
 FULL_FRAC = table("planning", "charging").number("full_frac")
 #: A battery that a charger holds full is on charge though nothing goes in [Ah] (definition: more than nothing).
 HELD_AH = 1e-6
-#: The least that the engine is taken to give where more driving is asked for, of what it could (choice: not to divide by nothing).
-LEAST_RATE = 0.05
+LEAST_RATE = table("planning", "charging").number("least_rate")
 #: Warmth at which acceptance is worked out once for all slots [°C], and what lies between the classes.
 CLASSES_C, BOUNDS_C = (-5.0, 3.0, 12.0, 25.0), (0.0, 7.0, 18.0)
 

@@ -6,20 +6,16 @@ from math import log
 from monitor.battery.label import Battery, Vehicle
 from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Z95, ChargeFindings, Estimate
+from monitor.parameters import table
 from monitor.planning.life_engine import LivedSlot
 from monitor.planning.load_profile import SLOT_H, Slot
 from monitor.planning.model import Setup, simulate
 from monitor.wear.life import LifeForecast, MeasuredCapacity, forecast_life
 from monitor.wear.life_use import LifeLabel, UseSlot, label_of
 
-#: Without a thermometer the battery is taken to stand at so much [°C], and the answer says so (choice: a cabin through the year).
-SUPPOSED_C = 20.0
-#: An hour of the log of which less is covered says nothing (choice) [part].
-LEAST_COVERED = 0.5
-#: So closely the capacity is looked for at which the nights get too short (choice) [part].
-STEP_FRAC = 0.01
-#: Below this no battery is worth keeping, whatever its owner bears (choice) [part].
-LEAST_FRAC = 0.3
+P = table("planning", "life_on_log")
+SUPPOSED_C, LEAST_COVERED = P.number("supposed_c"), P.number("least_covered")
+STEP_FRAC, LEAST_FRAC = P.number("step_frac"), P.number("least_frac")
 
 
 def read_use(hours: Iterable[tuple[float, float, dict[str, float | None]]]) -> tuple[list[UseSlot], bool]:

@@ -7,10 +7,10 @@ from monitor.battery.label import Battery, Vehicle
 from monitor.battery.lead_acid import KINDS
 from monitor.detection.starter.starter import DOUBTFUL_V
 from monitor.findings import Answer, Estimate
+from monitor.parameters import table
 from monitor.planning import storage
 
-#: A drain of a parked vehicle that deserves a look [A]: 35 mA is called excessive by service-training texts.
-EXCESSIVE_A = 0.035
+EXCESSIVE_A = table("planning", "parked").number("excessive_a")
 #: Wider than anybody stores a vehicle.
 TEMPERATURE_LIMITS_C, WEEKS_LIMITS = (-40.0, 60.0), (0.1, 104.0)
 #: Tables give losses by the month (definition).

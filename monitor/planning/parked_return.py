@@ -11,18 +11,11 @@ from monitor.planning import storage
 from monitor.planning.parked import Span
 
 HOUR_S = 3600.0
-#: A parking shorter than this says nothing of losses [h].
-SHORTEST_H = 72.0
-#: Engine running for less than this share of an hour does not end a parking: one doubtful minute ends nothing.
-RUNNING_FRAC = 0.1
-#: Surface charge is gone after so long [h]; voltages are means over so many hours.
-SETTLED_H, MEAN_H = 24, 6
-#: Doubt of the fall of a rest voltage over a parking [V], one standard deviation: surface charge left, temperature, noise.
-FALL_SIGMA_V = 0.01
+P = table("planning", "parked_return")
+SHORTEST_H, RUNNING_FRAC, FALL_SIGMA_V = P.number("shortest_h"), P.number("running_frac"), P.number("fall_sigma_v")
+SETTLED_H, MEAN_H, MILD_C = P.count("settled_h"), P.count("mean_h"), P.number("mild_c")
 _STARTER = table("battery", "starter_battery")
 HOLDS_FRAC, HOLDS_SIGMA_LN = _STARTER.number("holds_frac"), _STARTER.number("holds_sigma_ln")
-#: Warmth where none was measured [°C].
-MILD_C = 15.0
 CHARGED_V = table("battery", "alternator").number("charging_v")
 
 

@@ -3,6 +3,7 @@ from difflib import get_close_matches
 
 from monitor.battery.label import CHEMISTRIES, Chemistry
 from monitor.battery.limits import limits_of
+from monitor.parameters import table
 from monitor.planning.charging_paths import EnginePath
 from monitor.planning.plan import Drawn
 from monitor.planning.plan_search import CAPACITIES_AH, PANELS_W, describe
@@ -16,11 +17,8 @@ LIMITS = {"capacity": (5.0, 3000.0, "Ah"), "panel": (0.0, 5000.0, "W"), "tilt": 
           "shore": (1.0, 200.0, "A"), "reserve": (2.0, 99.0, "%"), "price": (0.0, 1e7, ""), "age": (0.0, 40.0, "years"),
           "alternator": (2.0, 400.0, "A to spare"), "length": (0.2, 50.0, "m"), "area": (0.5, 240.0, "mm²")}
 CHOICES = {"controller": ("tracking", "plain"), "mount": ("roof", "free")}
-#: Days that a usual candidate's battery lasts without any charge, and how much of a day's need its panel should give (choice: what
-#: people take, small and large, so that a table shows what it costs to be short).
-FEW_DAYS, MANY_DAYS = 1.5, 3.0
-#: Peak hours of sun on a level panel that a usual panel is chosen for (common practice: an ordinary day in spring).
-SUN_HOURS = 3.5
+P = table("planning", "plan_candidates")
+FEW_DAYS, MANY_DAYS, SUN_HOURS = P.number("few_days"), P.number("many_days"), P.number("sun_hours")
 #: Ways of the trip whose use is looked at for it.
 LOOKS = 5
 #: A DC-DC charger for that: a third of the capacity an hour, in the sizes that are sold [A].
