@@ -79,9 +79,9 @@ def _flat(values: dict) -> bool:
 def _cut(life: list[LoggedSlot], low: list[bool], unsplit: list[bool]) -> list[LoggedSlot]:
     """The life with `cut` where loads had gone off, instead of where they might have, and with what the sun served.
 
-    From a flat moment until the voltage is back loads that switch themselves off stay off; such a stretch counts where in its dark
-    quarter hours, in which use is seen, they took less than CUT_SHARE of what they usually do then. They took as small a part in those
-    that were not dark. While the sun charges a battery whose voltage is back, all loads are on.
+    From a flat moment until the voltage is back loads that switch themselves off stay off, once they have; of such a stretch the part
+    counts in whose dark quarter hours, in which use is seen, they took least against CUT_SHARE of what they usually do then. They took
+    as small a part in those that were not dark. While the sun charges a battery whose voltage is back, all loads are on.
     life: with `cut` where the battery was flat; low: where its voltage was not back; unsplit: where it was charged and harvest could not
     be told from load, so that what came in counts as harvest and the loads as nothing.
     """
@@ -92,18 +92,38 @@ def _cut(life: list[LoggedSlot], low: list[bool], unsplit: list[bool]) -> list[L
     usual = usual_a([replace(row, cut=mine or mixed) for row, mine, mixed in zip(life, might, unsplit, strict=True)])
     found = [_serve(row, usual[int(row.hour * 4) % 96]) if mixed else replace(row, cut=False)
              for row, mixed in zip(life, unsplit, strict=True)]
-    for first, end in stretches(might):
-        dark = [(row.load_a, usual[int(row.hour * 4) % 96]) for row, mixed in zip(life[first:end], unsplit[first:end], strict=True)
-                if row.load_a is not None and not mixed and (row.harvest_a or 0.0) < CHARGING_A]
-        least = CUT_SHARE * sum(b for _, b in dark)
-        if len(dark) < CUT_QUARTERS or sum(a for a, _ in dark) >= least:
+    seen = [row.load_a is not None and not mixed and (row.harvest_a or 0.0) < CHARGING_A for row, mixed in zip(life, unsplit, strict=True)]
+    waiting = list(stretches(might))
+    while waiting:
+        first, end = waiting.pop()
+        begins, ends = _least_used(life, seen, usual, first, end)
+        dark = [(life[k].load_a or 0.0, usual[int(life[k].hour * 4) % 96]) for k in range(begins, ends) if seen[k]]
+        if len(dark) < CUT_QUARTERS:
             continue
-        part = CUT_SHARE * sum(a for a, _ in dark) / least
-        for k in range(first, end):
+        waiting += [(first, begins), (ends, end)]
+        part = sum(a for a, _ in dark) / sum(b for _, b in dark)
+        for k in range(begins, ends):
             row = life[k]
-            if row.load_a is not None and (unsplit[k] or (row.harvest_a or 0.0) >= CHARGING_A):
+            if row.load_a is not None and not seen[k]:
                 row = _serve(row, max(part * usual[int(row.hour * 4) % 96] - row.load_a, -(row.harvest_a or 0.0)))
             found[k] = replace(row, cut=True)
+    return found
+
+
+def _least_used(life: list[LoggedSlot], seen: list[bool], usual: list[float], first: int, end: int) -> tuple[int, int]:
+    """First and one past the last quarter hour of the part of a stretch in which use lies furthest below CUT_SHARE of the usual.
+
+    life: quarter hours; seen: where use is; usual: use by quarter hour of the day [A]; first, end: of the stretch. Nothing where it
+    never does.
+    """
+    best, so_far, begins, found = 0.0, 0.0, first, (first, first)
+    for k in range(first, end):
+        if seen[k]:
+            so_far += CUT_SHARE * usual[int(life[k].hour * 4) % 96] - (life[k].load_a or 0.0)
+        if so_far <= 0.0:
+            so_far, begins = 0.0, k + 1
+        elif so_far > best:
+            best, found = so_far, (begins, k + 1)
     return found
 
 

@@ -20,7 +20,7 @@ P = table("planning", "whatif")
 DRAWS, REFILLS = P.count("draws"), P.count("refill_steps")
 SPLIT_LN, SPLIT_SIGMA_LN = log(P.number("split")), P.sigma("split")
 REFILL_LN, REFILL_SIGMA_LN = log(P.number("refill")), P.sigma("refill")
-PREVENTED_LN, PREVENTED_SIGMA_LN = log(P.number("prevented")), P.sigma("prevented")
+PREVENTED = P.by_chemistry("prevented")
 LOSS_SIGMA_LN, NEW_SIGMA_LN, LEARNT = P.number("loss_sigma_ln"), P.number("new_sigma_ln"), P.number("learnt_part")
 ROOMY_FRAC = P.number("roomy_frac")
 RMS_LIMIT_FRAC, NIGHTS_LIMIT, SHORT_LOG_DAYS = P.number("miss_limit_frac"), P.number("nights_limit"), P.count("short_log_days")
@@ -108,7 +108,7 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     """
     lived = replay(slots, known).charge_frac
     engine_a = usual_engine_a(slots, lived)
-    draws = _draws(seed, known.acceptance, rms_frac)
+    draws = _draws(seed, known, rms_frac)
 
     @cache
     def days(driven: bool, least_a: float, refill: float) -> list[LifeDay]:
@@ -179,12 +179,13 @@ class _Draw:
     miss: float
 
 
-def _draws(seed: int, acceptance: float, rms_frac: float) -> list[_Draw]:
+def _draws(seed: int, known: KnownBattery, rms_frac: float) -> list[_Draw]:
+    acceptance, (prevented, prevented_sigma_ln) = known.acceptance, PREVENTED[known.setup.lead_acid]
     chance, ready, split = Random(seed), Random(f"{seed}/acceptance"), Random(f"{seed}/split")
     refills = [exp(NormalDist(REFILL_LN, REFILL_SIGMA_LN).inv_cdf((k + 0.5) / REFILLS)) for k in range(REFILLS)]
     return [_Draw(chance.gauss(0, 1), exp(chance.gauss(0, LOSS_SIGMA_LN)),
                   Luck(acceptance * exp(ready.gauss(0, LEARNT * ACCEPTANCE_SIGMA))), exp(split.gauss(SPLIT_LN, SPLIT_SIGMA_LN)),
-                  split.choice(refills), exp(split.gauss(PREVENTED_LN, PREVENTED_SIGMA_LN)), rms_frac * split.gauss(0, 1))
+                  split.choice(refills), exp(split.gauss(log(prevented), prevented_sigma_ln)), rms_frac * split.gauss(0, 1))
             for _ in range(DRAWS)]
 
 

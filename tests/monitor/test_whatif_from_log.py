@@ -119,6 +119,23 @@ def test_a_fridge_that_has_gone_off_is_missed_beside_loads_that_have_not(other_a
     assert not any(row.cut for k, row in enumerate(life) if k // 96 not in (6, 8, 10))
 
 
+def test_loads_that_go_off_in_the_middle_of_a_flat_evening_are_missed_from_then_on() -> None:
+    """Twelve days of a 2 A fridge, and 4 A of lamps from 18 to 22; on the ninth a low voltage from 18 on, no fridge from 22 to 8."""
+    rows = []
+    for k in range(12 * 96):
+        hour, day = k / 4 % 24, k // 96
+        flat, off = (day == 8 and hour >= 18) or (day == 9 and hour < 8), (day == 8 and hour >= 22) or (day == 9 and hour < 8)
+        load = (0.0 if off else 2.0) + (4.0 if 18 <= hour < 22 else 0.0) + 0.3
+        volts = 11.6 if flat else 12.4
+        rows.append((900.0 * k, 900.0 * (k + 1), {
+            "house_current_a": -load, "covered_s": 900.0, "engine_running_frac": 0.0, "other_ah": 0.0, "load_a": load, "harvest_a": 0.0,
+            "curtailed_frac": 0.0, "house_temperature_c": 20.0, "house_voltage_v": volts, "house_voltage_low_v": volts,
+            "charge_frac": 0.3, "charge_low_frac": 0.25, "charge_high_frac": 0.35}))
+    life = from_log.read_slots(rows)
+    assert sum(s.prevented_a for s in refill(life)) / 4 == pytest.approx(10 * 2.0, rel=0.1)
+    assert not any(row.cut for row in life[8 * 96:8 * 96 + 87]) and all(row.cut for row in life[8 * 96 + 90:9 * 96 + 30])
+
+
 def test_sun_into_a_flat_battery_serves_the_loads_first() -> None:
     """Ten days: 2 A at all hours, but gone off from midnight to eight in the second half, when the battery is flat; 3 A net by day.
 
