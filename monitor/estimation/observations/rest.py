@@ -20,19 +20,18 @@ AXIS_FRAC = _P.number("axis_frac")
 UNSPLIT_V = _P.number("unsplit_v")
 #: Part of the shift by diffusion that is new in each window.
 SHIFT_DOUBT = _P.number("shift_doubt")
-#: What lies further than this down the knee, or up the rise to full over graphite's curve, is out of sight from the flats.
-KNEE_V, RISE_V = _P.number("knee_v"), _P.number("rise_v")
-_NO_MORE_V = float("inf")
+#: What lies further than this up the rise to full, over graphite's curve, is out of sight from the flats.
+RISE_V = _P.number("rise_v")
 
 
-def _through(table: Table, x: float, variance: float, least_v: float, most_v: float) -> tuple[float, float, float]:
+def _through(table: Table, x: float, variance: float, most_v: float = float("inf")) -> tuple[float, float, float]:
     """A table's mean, slope and what a straight line leaves of its variance, over a Gaussian.
 
-    A voltage that belongs to no end is far from both, whether that lies a third of a volt away or three volts: taken as they
-    are, the few parts of the Gaussian that reach on to the steep rise would hide what all others say.
+    A voltage from the flats is not that of the rise to full, whether that lies one volt away or three: taken as they are, the
+    few parts of the Gaussian that reach on to it would hide what all others say.
     """
     step = _ROOT3 * sqrt(variance)
-    middle, above, below = [min(max(v, least_v), most_v) for v in (table.at(x), table.at(x + step), table.at(x - step))]
+    middle, above, below = min(table.at(x), most_v), min(table.at(x + step), most_v), min(table.at(x - step), most_v)
     mean = 2.0 / 3.0 * middle + (above + below) / 6.0
     slope = (above - below) / (2.0 * step)
     left = 2.0 / 3.0 * (middle - mean) ** 2 + ((above - mean) ** 2 + (below - mean) ** 2) / 6.0 - slope * slope * variance
@@ -41,9 +40,9 @@ def _through(table: Table, x: float, variance: float, least_v: float, most_v: fl
 
 def bent_v2(at: Place, family: Family) -> float:
     """What a straight line through the curve, over a component's doubt, leaves of its variance [V2]."""
-    left = _through(family.graphite, at.graphite, at.graphite_variance, KNEE_V, _NO_MORE_V)[2]
+    left = _through(family.graphite, at.graphite, at.graphite_variance)[2]
     if at.top + 2.0 * sqrt(at.graphite_variance) > CUT:
-        left += _through(family.top, at.top, at.graphite_variance, 0.0, RISE_V)[2]
+        left += _through(family.top, at.top, at.graphite_variance, RISE_V)[2]
     return left
 
 
@@ -54,10 +53,10 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
     voltage, current and temperature of the window; rated_ah: rated capacity [Ah].
     """
     rest_gap_v = family.rest_gap.at(min(max(at.charge_frac, 0.0), 1.0))
-    mean, slope, left = _through(family.graphite, at.graphite, at.graphite_variance, KNEE_V, _NO_MORE_V)
+    mean, slope, left = _through(family.graphite, at.graphite, at.graphite_variance)
     top_slope = 0.0
     if at.top + 2.0 * sqrt(at.graphite_variance) > CUT:
-        rise, top_slope, more = _through(family.top, at.top, at.graphite_variance, 0.0, RISE_V)
+        rise, top_slope, more = _through(family.top, at.top, at.graphite_variance, RISE_V)
         mean, left = mean + rise, left + more
     volts, slopes = beside_curve(component, now, rest_gap_v, at.charge_frac)
     for i, s in at.top_slopes.items() if top_slope else ():
