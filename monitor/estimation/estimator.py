@@ -152,7 +152,8 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
     curves = families.curves(state.without)
     end: str = ""
     if now is not None:
-        placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]))
+        placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]),
+                                 state.fulls + state.empties)
         end = steep_end.end_of(now.voltage_v, window.tailed_off(past, now.voltage_v, w.ampere_seconds / w.seconds, rated))
         if end:
             swung = state.swing.origin not in ("", end)

@@ -16,8 +16,9 @@ BENT_V, NARROW_FRAC, SPLIT_DEEPEST = _P.number("bent_v"), _P.number("narrow_frac
 #: Components this near each other, in their own sigmas, say the same.
 ALIKE, ALIKE_LEAST, MOST = _P.number("alike"), _P.number("alike_least"), _P.count("most")
 
-#: What is not learnt by which part of a split component wins: the flats say nothing of capacity.
-UNTOUCHED = (CAPACITY, FILLING)
+#: What is not learnt by which part of a split component wins once so many ends were met: what the flats say of capacity is wrong by
+#: the same curve each time, and is believed for a few days only.
+UNTOUCHED, TAUGHT_ENDS = (CAPACITY, FILLING), _P.count("taught_ends")
 
 
 def charge_moments(component: Component) -> tuple[float, float]:
@@ -34,14 +35,14 @@ def normalised(components: list[Component]) -> Mixture:
                  for c in components if c.log_weight - total > LIGHTEST)
 
 
-def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Callable[[Component, Place], float],
+def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Callable[[Component, Place], float], ends: int,
             ) -> list[tuple[Component, Place]]:
     """The same belief, with components split that straddle a bend of the curve, each with its place on it.
 
-    where: a component's place; bent_v2: what a straight line through the curve would leave of its voltage [V2].
-
-    mixture: components with their weights.
+    mixture: components with their weights; where: a component's place; bent_v2: what a straight line through the curve would leave
+    of its voltage [V2]; ends: how many full charges and knees there were.
     """
+    untouched = UNTOUCHED if ends > TAUGHT_ENDS else ()
     found, room = [], MOST - len(mixture)
     waiting = [(c, 0) for c in sorted(mixture, key=lambda c: c.log_weight)]
     while waiting:
@@ -51,7 +52,7 @@ def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Call
         if room > 1 and depth < SPLIT_DEEPEST and c.log_weight > SPLIT_LIGHTEST and (
                 variance > SPLIT_FRAC**2 or variance > NARROW_FRAC**2 and bent_v2(c, at) > BENT_V**2):
             waiting += [(Component(c.log_weight + w, c.family, m, p), depth + 1)
-                        for w, m, p in gaussian.split(c.mean, c.covariance, at.graphite_cross, variance, UNTOUCHED)]
+                        for w, m, p in gaussian.split(c.mean, c.covariance, at.graphite_cross, variance, untouched)]
             room -= 2
         else:
             found.append((c, at))

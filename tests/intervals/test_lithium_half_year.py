@@ -56,11 +56,11 @@ def lived(case: str, seed: int) -> HalfYear:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("case", "least_held"), [("lithium fades", 0.88), ("lithium sound", 0.74)])
+@pytest.mark.parametrize(("case", "least_held"), [("lithium fades", 0.88), ("lithium sound", 0.78)])
 def test_a_capacity_that_nothing_measured_is_held_for_half_a_year(case: str, least_held: float) -> None:
     """Before what was learnt beside charge was kept within what it may be, 10 to 23 of 26 weeks of these four were held, and on
     another seed the tracker's step ended with an error. Of charge 93 % ought to be held: one sound battery, which is full two
-    points before the makes measured are, is held 57 % of the time, the other three 90 to 94 %.
+    points before the makes measured are, is held 67 % of the time, the other three 90 to 94 %.
     """
     both = [lived(case, seed) for seed in (31, 32)]
     weeks, held = [w for one in both for w in one.weeks], [h for one in both for h in one.held]
