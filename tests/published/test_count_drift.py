@@ -10,7 +10,7 @@ from monitor.findings import Estimate
 from tests.monitor.test_charge import LITHIUM, minute
 from tests.monitor.test_lithium_charge import Cell
 
-#: After a full charge, 18 h at 0.5 A: still on the upper plateau, where a rest voltage tells next to nothing.
+#: After a full charge, 18 h at 0.5 A with the voltmeter off: where the voltage leaves the rise to full would tell the charge anew.
 HOURS, AMPS = 18, -0.5
 
 
@@ -19,7 +19,7 @@ def _half_width(offset_sigma_a: float) -> float:
     cell, state = Cell(0.9), lithium_charge.begin(vehicle)
     for k in range((3 + HOURS) * 60):
         volts, amps = cell.step(15.0 if k < 180 else AMPS)
-        state = lithium_charge.update(state, minute(k, amps, volts), vehicle)
+        state = lithium_charge.update(state, minute(k, amps, volts if k < 180 else None), vehicle)
     found = lithium_charge.findings(state, vehicle).charge_frac
     assert isinstance(found, Estimate) and found.low < cell.charge_frac < found.high
     return (found.high - found.low) / 2
@@ -28,4 +28,4 @@ def _half_width(offset_sigma_a: float) -> float:
 def test_fifty_milliamperes_widen_the_charge_by_what_they_count() -> None:
     known, unknown = _half_width(0.001), _half_width(0.05)
     grown = (unknown**2 - known**2) ** 0.5 / 1.96
-    assert grown == pytest.approx(0.05 * HOURS / 100.0, rel=0.3)
+    assert grown == pytest.approx(0.05 * HOURS / 100.0, rel=0.1)
