@@ -39,7 +39,7 @@ def _live(plan: Plan, seen: dict[str, Tally]) -> None:
     vehicle, truths = owner(plan), dict[float, State]()
     states, parts = pipeline.begin(vehicle), pipeline.needed({"health"})
     for minute in minutes(_journey(plan, truths)):
-        before, states = states.health, pipeline.relive(states, minute, vehicle, parts)
+        before, states = states.health, pipeline.relive(states, (minute,), vehicle, parts)
         aged = states.health
         if aged.weeks is before.weeks or len(aged.weeks) < FIRST_WEEK:
             continue

@@ -17,9 +17,9 @@ LEAD = {
 }
 LITHIUM = {
     "charge": Bounds(300, 0.93, (0.102, 0.139)),
-    "capacity": Bounds(300, 0.93, (0.322, 0.436)),
-    "left": Bounds(300, 0.93, (0.284, 0.385)),
-    "usable": Bounds(300, 0.93, (0.224, 0.303)),
+    "capacity": Bounds(300, 0.93, (0.389, 0.527)),
+    "left": Bounds(300, 0.93, (0.346, 0.468)),
+    "usable": Bounds(300, 0.93, (0.272, 0.368)),
     "offset": Bounds(150, 0.93, (0.082, 0.137)),
 }
 RESISTANCE = Bounds(35, 0.93, (0.250, 0.415))
