@@ -42,9 +42,9 @@ def levers(
     found: list[tuple[float, str, float]] = []     # how much is asked (1: all of it), sentence, probability
     used_a = _used_a(made, usable_ah)
     less_a = _less_a(made)
-    if less_a is not None and (used_a is None or less_a <= LESS_PART * used_a):
-        effort = less_a / used_a if used_a else 0.5
-        found.append((effort, f"Use {less_a:.1f} A less until {_sun(sun_h, hour)}.", correct(_share(made, 0.0, less_a))))
+    # where nothing is drawn, nothing can be used less
+    if less_a is not None and used_a is not None and less_a <= LESS_PART * used_a:
+        found.append((less_a / used_a, f"Use {less_a:.1f} A less until {_sun(sun_h, hour)}.", correct(_share(made, 0.0, less_a))))
     for name, amperes in loads:
         if amperes >= LEAST_A:
             found.append(_rest(made, correct, name, amperes, sun_h, hour, used_a))

@@ -9,7 +9,7 @@ from monitor.reporting.sentences import number, span
 
 P = table("reporting", "care")
 BALANCE_V, EQUALISE_LESS_V = P.number("balance_v"), P.number("equalise_less_v")
-BREAK_S = 3600.0 * P.number("break_h")
+BREAK_S, BALANCING_S = 3600.0 * P.number("break_h"), 3600.0 * P.number("balancing_h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,9 @@ def list_care(battery: Battery, hours: Sequence[CareHour], full_utc_s: float | N
     else:
         rows.append(("Last too hot", when(spell[0]), f"for {span(spell[1] - spell[0])}; {limit}, hottest hour {number(spell[2])} °C"))
     if battery.chemistry == "lfp":
-        rows.append(_last("Cells last balanced", _latest(hours, BALANCE_V), now_utc_s, when))
+        # a protection that holds the charger off shows the charger's voltage, too
+        charged = [] if full_utc_s is None else [h for h in hours if h.start_utc_s <= full_utc_s + BALANCING_S]
+        rows.append(_last("Cells last balanced", _latest(charged, BALANCE_V), now_utc_s, when))
     elif battery.chemistry == "flooded":
         least_v = limits_of(battery.chemistry).over_voltage_v if battery.equalise_v is None else battery.equalise_v - EQUALISE_LESS_V
         rows.append(_last("Last equalised", _latest(hours, least_v), now_utc_s, when))

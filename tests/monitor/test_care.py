@@ -47,7 +47,14 @@ def test_without_a_thermometer_heat_is_not_known() -> None:
     ("lfp", "Cells last balanced", 14.1, True), ("lfp", "Cells last balanced", 13.8, False),
     ("flooded", "Last equalised", 15.2, True), ("flooded", "Last equalised", 14.7, False)])
 def test_balancing_and_equalising_are_known_by_an_hour_at_their_voltage(chemistry: str, label: str, volts: float, seen: bool) -> None:
-    assert rows(chemistry, hours(h70=(volts, 20.0)))[label][0] == ("hour 71" if seen else "not in this log")
+    assert rows(chemistry, hours(h70=(volts, 20.0)), 70.5 * HOUR_S)[label][0] == ("hour 71" if seen else "not in this log")
+
+
+def test_a_charger_s_voltage_on_an_open_protection_balances_nothing() -> None:
+    """The cells were held off from it: there was no full charge, or the last one is days ago."""
+    held_off = hours(h97=(14.4, -1.0), h98=(14.4, -1.0))
+    assert rows("lfp", held_off)["Cells last balanced"][0] == "not in this log"
+    assert rows("lfp", hours(h20=(14.2, 20.0), h97=(14.4, -1.0)), 20.5 * HOUR_S)["Cells last balanced"][0] == "hour 21"
 
 
 def test_an_owner_s_equalising_voltage_counts() -> None:

@@ -101,6 +101,13 @@ def test_a_long_drive_is_never_the_only_way_out() -> None:
     assert any(text.startswith("Charge about") for text in found[:found.index(drive)]), found
 
 
+def test_where_nothing_is_drawn_nothing_can_be_used_less() -> None:
+    """An empty battery whose own electronics have parted it from its loads: it has to be charged."""
+    made = [replace(path, lowest_ah=-20.0, lowest_at_h=8.0) for path in night.draw_scenarios(start(0.02, 0.02), days(), 100, Random(2))]
+    found = [text for text, _ in levers.levers(made, lambda p: p, (), None, 20.0, -20.0)]
+    assert len(found) == 1 and found[0].startswith("Charge about 20 Ah")
+
+
 def test_nothing_is_asked_of_a_safe_night() -> None:
     made = night.draw_scenarios(start(0.30, 0.02), days(), 100, Random(2))
     assert levers.levers(made, lambda p: p, (("the fridge", 1.5),), 20.0) == (("Nothing to do.", 0.0),)
