@@ -34,10 +34,13 @@ LAYOUT = """() => {
 }"""
 
 
-def describe(page) -> str:
-    """A page as lines: what, in which twelfths, its words; digits and dates are left out."""
+def describe(page, change: str = "") -> str:
+    """A page as lines: what, in which twelfths, its words; digits and dates are left out.
+
+    change: script that changes it first, in one go, as a live page may be drawn anew between two.
+    """
     lines, before = [], ""
-    for kind, text, left, right in page.evaluate(LAYOUT):
+    for kind, text, left, right in page.evaluate(f"() => {{ {change}; return ({LAYOUT})(); }}"):
         words = re.sub(r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun)\b|\b(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b", "@", text)
         words = re.sub(r"[\d.,:–−-]*\d[\d.,:–−]*", "#", words)[:60]
         words = re.sub(r"updated (just now|# min ago)", "updated @", words)   # a machine that is busy takes its time

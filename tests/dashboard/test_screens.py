@@ -25,7 +25,7 @@ def test_each_screen_looks_as_its_snapshot(site: str, opened, width: int) -> Non
 def test_a_snapshot_sees_what_is_moved_or_renamed(site: str, opened) -> None:  # noqa: F811 - fixtures
     page = opened(site, viewport={"width": 1280, "height": 844})
     before = describe(page)
-    page.evaluate("document.querySelector('main h2').textContent = 'Batteries'")
-    renamed = describe(page)
-    page.evaluate("document.querySelector('main').style.paddingLeft = '300px'")
-    assert before != renamed != describe(page)
+    rename = "document.querySelector('main h2').textContent = 'Batteries'"
+    move = "document.querySelector('main').style.paddingLeft = '300px'"
+    renamed = describe(page, rename)
+    assert before != renamed != describe(page, f"{rename}; {move}")
