@@ -9,7 +9,7 @@ Basis = Literal[
     "full charge seen", "empty seen", "rested", "counting", "measured", "learnt", "label", "first guess"
 ]
 
-#: Before any moment of a log [s].
+#: Before any moment of a log's own line of time [s] (choice: thirty years before its beginning).
 NEVER_S = -1e9
 
 

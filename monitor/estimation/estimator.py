@@ -101,20 +101,13 @@ def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> Estimato
         state = _step(state, vehicle)
     before_s, past = state.past.last_gap_s, window.follow(state.past, minute, battery, sensor)
     gathered, gap_h = window.add(state.window, state.past, past, minute, battery, sensor)
-    state = _gathered(state, gathered, past)
+    state = replace(state, window=gathered, past=past)
     seldom = abs(3600.0 * gap_h - before_s) < SELDOM_PART * 3600.0 * gap_h
     if gap_h > (UNKNOWN_GAP_H if seldom else CHARGED_GAP_H):
         state = _after_gap(_step(state, vehicle, measure=False), vehicle, gap_h)
     if _due(state, battery.rated_capacity_ah):
         state = _step(state, vehicle)
     return state
-
-
-def _gathered(s: EstimatorState, gathered: Window, past: Past) -> EstimatorState:
-    """The state with another window and past; each minute, so it is not left to the slow `replace`."""
-    return EstimatorState(s.mixture, gathered, past, s.steps, s.anchor, s.anchor_at_s, s.fulls, s.empties, s.without, s.misfit,
-                          s.stale, s.charge, s.capacity_ah, s.left_ah, s.usable_ah, s.offset_a, s.belief, s.descent, s.swing, s.stay,
-                          s.said)
 
 
 def _due(state: EstimatorState, rated_ah: float) -> bool:

@@ -13,6 +13,7 @@ from monitor.usage.counts import Tally
 _OF_MINUTE = tuple(name for name in ROLLED if name in Minute.__slots__)
 #: columns of the table minutes out of which a minute is made again
 WANTED = ("end_ms", "start_ms", *(ROLLED[name][0] for name in _OF_MINUTE))
+#: for each of the others: its name, what its stored whole number is divided by, whether a reading holds it too
 _PLACES = [(name, ROLLED[name][1], name in RAW) for name in _OF_MINUTE]
 
 

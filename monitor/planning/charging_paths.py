@@ -30,7 +30,7 @@ SPARE_A, SPARE_SIGMA = P.number("spare_a"), P.sigma("spare_a")
 CONTACT_OHM, CONTACT_SIGMA = P.number("contact_ohm"), P.sigma("contact_ohm")
 MANAGED, DCDC_SHARE = P.number("managed_share"), P.number("dcdc_share")
 COPPER_C, BELOW_UPPER_V = P.number("copper_c"), P.number("below_upper_v")
-#: Steps of an hour in which acceptance is followed (choice).
+#: Steps of an hour in which acceptance is followed [1] (choice).
 PARTS = 6
 #: Places of the tables of charge: per cent.
 STEPS = 100

@@ -10,12 +10,11 @@ from monitor.parameters import table
 from monitor.planning import life_engine
 from monitor.planning.charging_paths import ACCEPTANCE_SIGMA, Luck
 from monitor.planning.life_engine import LifeDay, Rig
-from monitor.planning.load_profile import SLOT_H, LoggedSlot, refill, stretches, usual_a
+from monitor.planning.load_profile import SLOT_S, LoggedSlot, refill, stretches, usual_a
 from monitor.planning.model import Setup, as_days, make_rig
 from monitor.planning.whatif import RMS_LIMIT_FRAC, KnownBattery
 
 P = table("planning", "from_log")
-QUARTER_S = SLOT_H * 3600.0
 WIDEST_FRAC, LATER = P.number("widest_frac"), P.count("later_rows")
 FLAT_FRAC, FLAT_V, BACK_V = P.number("flat_frac"), P.number("flat_v"), P.number("back_v")
 CUT_QUARTERS, CUT_SHARE, CHARGING_A = P.count("cut_quarters"), P.number("cut_share"), P.number("charging_a")
@@ -42,12 +41,12 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
     expected: float | None = None
     rows = list(rows)
     for at, (_, end_s, values) in enumerate(rows):
-        while expected is not None and end_s - expected > QUARTER_S * 0.5:
+        while expected is not None and end_s - expected > SLOT_S * 0.5:
             unsplit.append(False)
             low.append(False)
             life.append(LoggedSlot(_hour(expected, utc_to_local_h), None, None))
-            expected += QUARTER_S
-        expected = end_s + QUARTER_S
+            expected += SLOT_S
+        expected = end_s + SLOT_S
         net = values["house_current_a"]
         if net is None or not values["covered_s"]:
             unsplit.append(False)
@@ -59,7 +58,7 @@ def read_slots(rows: Iterable[tuple[float, float, dict]], utc_to_local_h: float 
         running = (values["engine_running_frac"] or 0.0) > 0.5
         mains = (values["other_ah"] or 0.0) * 3600 / values["covered_s"]
         _, later_s, told = rows[min(at + LATER, len(rows) - 1)]
-        harvest_a = told["harvest_a"] if later_s - end_s < (LATER + 0.5) * QUARTER_S else values["harvest_a"]
+        harvest_a = told["harvest_a"] if later_s - end_s < (LATER + 0.5) * SLOT_S else values["harvest_a"]
         load, harvest, engine = _split(net, values["load_a"], harvest_a, running, mains)
         low.append((values["house_voltage_v"] or BACK_V) < BACK_V)
         unsplit.append(harvest_a is None and not running and net - mains > CHARGING_A)
@@ -156,7 +155,7 @@ def _split(net_a: float, load_a: float | None, harvest_a: float | None, running:
 
 
 def _hour(end_s: float, utc_to_local_h: float) -> float:
-    return ((end_s - QUARTER_S / 2) / 3600 + utc_to_local_h) % 24
+    return ((end_s - SLOT_S / 2) / 3600 + utc_to_local_h) % 24
 
 
 def offset_a(charge: ChargeFindings) -> float:

@@ -7,6 +7,8 @@ from typing import TypeVar
 from monitor.parameters import table
 
 SLOT_H = 0.25
+#: The same in seconds.
+SLOT_S = SLOT_H * 3600.0
 
 P = table("planning", "load_profile")
 THROTTLED_FRAC, OPEN_SHARE = P.number("throttled_frac"), P.number("open_share")

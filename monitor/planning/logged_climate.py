@@ -8,7 +8,7 @@ from monitor.parameters import table
 from monitor.planning.climate.between import CLEARNESS_LIMITS, Climate
 from monitor.planning.climate.days import KEEPS, WARMER_KEEPS, WARMER_SIGMA_C, YEAR_SIGMA_FRAC, clearest
 from monitor.planning.climate.places import MONTHS, distance_km
-from monitor.planning.load_profile import SLOT_H, LoggedSlot, refill, split_days
+from monitor.planning.load_profile import SLOT_H, SLOT_S, LoggedSlot, refill, split_days
 from monitor.planning.trip_weather import WALL_K
 
 P = table("planning", "logged_climate")
@@ -17,8 +17,6 @@ BRIGHT_SHARE, WHOLE_DAY = P.number("bright_share"), P.number("whole_day")
 SPLIT = table("planning", "whatif").number("split")
 INDEX_SIGMA, METERED_SIGMA, DAY_SPREAD = P.number("index_sigma_ln"), P.number("metered_sigma_ln"), P.number("day_spread")
 PLACE_SIGMA_K, SENSOR_SIGMA_K = P.number("place_sigma_k"), P.number("sensor_sigma_k")
-#: Length of a row [s].
-SLOT_S = SLOT_H * 3600.0
 
 
 @dataclass(frozen=True, slots=True)

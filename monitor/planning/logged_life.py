@@ -1,5 +1,6 @@
 """The latest days of a log and the present battery in them: what `ampledger whatif` and the page What if begin with."""
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from monitor.findings import Estimate
@@ -31,8 +32,9 @@ def read_logged(reader: Reader, days: int) -> Logged:
     ------
     ValueError : the log is empty, or too few of its days say what is used
     """
-    now, life, _ = describe_logged(reader, days)
-    rows = list(reader.rolled("quarters", now.utc_s - days * DAY_S))
+    now, capacity, quarters = _latest(reader, days)
+    rows = list(quarters)
+    life, _ = from_log.describe_present(rows, now.vehicle, now.findings.charge, capacity, _local_h(now.utc_s))
     outside = [(end_s, warm_c) for _, end_s, v in rows if (warm_c := v["ambient_temperature_c"]) is not None]
     metered = sum(v["solar_current_a"] is not None for _, _, v in rows) > len(rows) / 2
     position = (now.vehicle.latitude_deg, now.vehicle.longitude_deg)
@@ -49,14 +51,19 @@ def describe_logged(reader: Reader, days: int) -> tuple[LatestMinute, list[Logge
     ------
     ValueError : the log is empty, or the capacity is not known yet
     """
+    now, capacity, quarters = _latest(reader, days)
+    return now, *from_log.describe_present(quarters, now.vehicle, now.findings.charge, capacity, _local_h(now.utc_s))
+
+
+def _latest(reader: Reader, days: int) -> tuple[LatestMinute, Estimate, Iterable[tuple[float, float, dict]]]:
+    """The latest minute, the capacity that it knows, and the quarter hours of the latest days; raises as describe_logged."""
     now = reader.now()
     if now is None:
         raise ValueError("the log is empty; come back after some days")
     capacity = now.findings.charge.capacity_ah
     if not isinstance(capacity, Estimate):
         raise ValueError(f"the capacity is not known yet: {capacity.because}")
-    quarters = reader.rolled("quarters", now.utc_s - days * DAY_S)
-    return now, *from_log.describe_present(quarters, now.vehicle, now.findings.charge, capacity, _local_h(now.utc_s))
+    return now, capacity, reader.rolled("quarters", now.utc_s - days * DAY_S)
 
 
 def _local_h(utc_s: float) -> float:
