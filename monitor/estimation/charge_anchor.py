@@ -6,9 +6,10 @@ from monitor.battery.label import Battery
 from monitor.parameters import table
 from monitor.replacing import dataclass
 
+USUAL_C = table("battery", "house_battery").number("usual_c")
 P = table("estimation", "charge_anchor")
 TAIL_SIGMA_LN, TAIL_PER_K = P.number("tail_sigma_ln"), P.number("tail_per_k")
-USUAL_C, TAKES_FROM_V, LEAST_OVER_V = P.number("usual_c"), P.number("takes_from_v"), P.number("least_over_v")
+TAKES_FROM_V, LEAST_OVER_V = P.number("takes_from_v"), P.number("least_over_v")
 LEAST_HELD_S, MOST_TAIL_PER_H, WARMER_K = P.number("least_held_s"), P.number("most_tail_per_h"), P.number("warmer_k")
 COLDER_K, ACCEPTANCE_H, MOST_MISSING = P.number("colder_k"), P.number("acceptance_h"), P.number("most_missing")
 OWN_SIGMA, MISSING_SIGMA, SOON_SIGMA = P.number("own_sigma"), P.number("missing_sigma"), P.number("soon_sigma")

@@ -4,21 +4,28 @@ from typing import ClassVar
 
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery, CurrentSensor
+from monitor.estimation.step_resistance import CHARGING_PER_H
+from monitor.parameters import table
 from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 from monitor.usage import usual_load
 from monitor.usage.usual_load import UsualLoad
 
-MIDDLE_S, SLOW_S, TAIL_S, SURFACE_S = 1000.0, 7200.0, 600.0, 9000.0
-#: What a charger's voltage leaves under the surface takes a night to go (common practice: rest 12 h or more before
-#: a rest voltage is read).
-DEEP_SURFACE_S = 21600.0
-#: Surface charge goes once this part of the rated capacity has been drawn (common practice: a light
-#: load strips it; Berndt 1997, from memory).
-STRIP_FRAC = 0.02
-#: What a charger that nobody saw may have left on the surface, one sigma, and how long a silence has to be for it to count
-#: in full: seen at switch-on, and after gaps.
-UNSEEN_SURFACE_V, UNSEEN_SURFACE_S = 0.08, 3600.0
+USUAL_C = table("battery", "house_battery").number("usual_c")
+P = table("estimation", "charge_count")
+MIDDLE_S, SLOW_S, TAIL_S = P.number("middle_s"), P.number("slow_s"), P.number("tail_s")
+MIDDLE_OHM_AH, SLOW_OHM_AH, LEAST_LEFT = P.number("middle_ohm_ah"), P.number("slow_ohm_ah"), P.number("least_left")
+SURFACE_S, STRIP_FRAC, DEEP_SURFACE_S = P.number("surface_s"), P.number("strip_frac"), P.number("deep_surface_s")
+SURFACE_PART, SURFACE_FROM_V, SURFACE_MOST_V = P.number("surface_part"), P.number("surface_from_v"), P.number("surface_most_v")
+SURFACE_RISES_S, CHARGING_V, GASSES_V = P.number("surface_rises_s"), P.number("charging_v"), P.number("gasses_v")
+#: By lead-acid.
+HIGH_V = P.by_chemistry("high_v")
+BARE_V, UNSEEN_SURFACE_V, UNSEEN_SURFACE_S = P.number("bare_v"), P.number("unseen_surface_v"), P.number("unseen_surface_s")
+SILENCE_S, BEFORE_S = P.number("silence_s"), P.number("before_s")
+SLOW_SIGMA, SURFACE_SIGMA, LATE_V = P.number("slow_sigma"), P.number("surface_sigma"), P.number("late_v")
+LATE_S, OWN_V = P.number("late_s"), P.number("own_v")
+#: As long as the gap before within this part of it: see parameters.toml.
+SELDOM_PART = table("estimation", "estimator").number("seldom_part")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +63,8 @@ class Count:
 
     @property
     def warmth_c(self) -> float:
-        """Battery temperature, 20 °C where none was ever measured."""
-        return 20.0 if self.temperature_c is None else self.temperature_c
+        """Battery temperature, the usual one where none was ever measured."""
+        return USUAL_C if self.temperature_c is None else self.temperature_c
 
 
 _TAKEN = (0.0, 0.0, 0.0, 0.0, 0.0)
@@ -80,7 +87,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     voltage, raw = minute.house_voltage_v, minute.house_current_a
     current = None if raw is None else (raw - sensor.offset_a) * sensor.gain
     temperature = minute.house_temperature_c if minute.house_temperature_c is not None else c.temperature_c
-    warmth = 20.0 if temperature is None else temperature
+    warmth = USUAL_C if temperature is None else temperature
     in_ah, out_ah = _corrected(minute, sensor)
     doubt = c.doubt_ah2
     load = c.middle_a if current is None else current
@@ -93,7 +100,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
         else:
             before = current if c.at_s is None else c.before_a
             whole_s = gap_s + minute.gap_s
-            seldom = abs(whole_s - c.last_gap_s) < 0.3 * whole_s
+            seldom = abs(whole_s - c.last_gap_s) < SELDOM_PART * whole_s
             charge, sigma = usual_load.bridge(
                 usual, whole_s, minute.hour, minute.end_s - minute.covered_s, before, current, rated, seldom)
             unproved_h += 0.0 if seldom else whole_s / 3600.0
@@ -104,19 +111,19 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     last_gap_s = gap_s if current is not None else 0.0
     if gap_s and current is not None:
         usual = usual_load.skip(usual, gap_s, minute.hour, minute.end_s)
-        unseen_surface = max(unseen_surface, UNSEEN_SURFACE_V * (1 - exp(-gap_s / UNSEEN_SURFACE_S)) if gap_s > 900.0 else 0.0)
+        unseen_surface = max(unseen_surface, UNSEEN_SURFACE_V * (1 - exp(-gap_s / UNSEEN_SURFACE_S)) if gap_s > SILENCE_S else 0.0)
         gap_s = gap_sigma = gap_ah = 0.0
-    before = c.before_a if current is None else c.before_a + (1 - exp(-seconds / 300.0)) * (current - c.before_a)
+    before = c.before_a if current is None else c.before_a + (1 - exp(-seconds / BEFORE_S)) * (current - c.before_a)
     if current is not None and hours:
         usual = usual_load.learn(usual, current, minute.covered_s, minute.hour, minute.end_s)
     lost = _lost_ah(battery, capacity_ah, current, voltage, warmth, hours, hours + gap_h) if lead else 0.0
     since, drawn, surface = c.since_charge_s + seconds, c.drawn_ah + out_ah, c.surface_v
     unseen_surface *= exp(-minute.covered_s / SURFACE_S - minute.charge_out_ah / (STRIP_FRAC * rated))
     if lead:
-        charging = (current is not None and current > 0.002 * rated) or (voltage is not None and voltage > 13.25)
+        charging = (current is not None and current > CHARGING_PER_H * rated) or (voltage is not None and voltage > CHARGING_V)
         if charging and voltage is not None:
-            aim = min(max(0.25 * (voltage - 12.8), 0.0), 0.15)
-            surface += (1 - exp(-seconds / 1800.0)) * (aim - surface)
+            aim = min(max(SURFACE_PART * (voltage - SURFACE_FROM_V), 0.0), SURFACE_MOST_V)
+            surface += (1 - exp(-seconds / SURFACE_RISES_S)) * (aim - surface)
         else:
             surface *= exp(-seconds / SURFACE_S - out_ah / (STRIP_FRAC * rated))
         if charging:
@@ -125,7 +132,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     if voltage is not None and current is not None:
         keep = 1 - exp(-seconds / TAIL_S)
         tail_v, tail_a = tail_v + keep * (voltage - tail_v), tail_a + keep * (current - tail_a)
-        high_s = high_s + seconds if voltage > (13.4 if lead else 13.7) else 0.0
+        high_s = high_s + seconds if voltage > HIGH_V[lead] else 0.0
         top_v = max(voltage, voltage + (top_v - voltage) * exp(-seconds / DEEP_SURFACE_S))
     return Count(
         minute.end_s, *((c.hours + hours + gap_h, c.in_ah + in_ah, c.out_ah + out_ah, c.lost_ah + lost, doubt) if pending else _TAKEN),
@@ -158,7 +165,7 @@ def _lost_ah(
     """Charge that left a lead-acid battery without passing the shunt, or passed it and made gas [Ah]."""
     kind = lead_acid.KINDS[battery.chemistry]
     lost = lead_acid.self_discharge_per_hour(kind, warmth_c) * capacity_ah * hours
-    if current_a is not None and voltage_v is not None and current_a > 0 and voltage_v > 13.2:
+    if current_a is not None and voltage_v is not None and current_a > 0 and voltage_v > GASSES_V:
         lost += min(lead_acid.gassing_a(capacity_ah, voltage_v, warmth_c, kind.gassing_scale), current_a) * measured_h
     return lost
 
@@ -171,9 +178,9 @@ def polarisation_v(count: Count, battery: Battery, depth_frac: float) -> tuple[f
     count: the count so far; battery: what its label says; depth_frac: charge missing from full over capacity, 0 to 1.
     """
     rated = battery.rated_capacity_ah
-    left = min(max(1.0 - depth_frac, 0.05), 1.0)
-    slow = 0.8 * -log(left) / rated * count.slow_a
+    left = min(max(1.0 - depth_frac, LEAST_LEFT), 1.0)
+    slow = SLOW_OHM_AH * -log(left) / rated * count.slow_a
     return (
-        0.15 / rated * count.middle_a + slow + count.surface_v,
-        0.4 * abs(slow) + 0.8 * count.surface_v + 0.02 * exp(-count.since_charge_s / 36000.0) + 0.003,
+        MIDDLE_OHM_AH / rated * count.middle_a + slow + count.surface_v,
+        SLOW_SIGMA * abs(slow) + SURFACE_SIGMA * count.surface_v + LATE_V * exp(-count.since_charge_s / LATE_S) + OWN_V,
     )

@@ -4,27 +4,20 @@ from monitor.battery.label import Battery
 from monitor.estimation import step_resistance, swap_evidence
 from monitor.estimation.charge_count import Count
 from monitor.estimation.step_resistance import Bins, Resistance
-from monitor.estimation.swap_evidence import SwapEvidence
+from monitor.estimation.swap_evidence import STEP_PER_H, SwapEvidence
+from monitor.parameters import table
 from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
-#: Steps that must speak against each other's half before the shunt is called reversed.
-REVERSED_AFTER, MOST = 8.0, 20.0
-#: Range of charge, of the capacity on the label, over which a battery stayed in a band of voltage where one of the named
-#: kind holds much less. Named lead-acid: at rest above 13.05 V the strongest acid known (13.2 V full, falling by 1.7 V) holds
-#: 9 %. Named lithium: between 11.9 and 12.75 V ten makes hold 6 to 14 %, lead-acid nearly all.
-ODD_FRAC = {True: 0.15, False: 0.30}
-#: Hours after charging before a voltage counts as lead-acid's rest voltage. Counting drifts: an old end of that range comes
-#: back by this part a day.
-ODD_AFTER_S, ODD_FORGOTTEN = 7200.0, 0.15
-FLAT_V, LEAD_V = 13.05, (11.9, 12.75)
-#: After such a silence what flowed is not known, and the range begins anew [s].
-SILENCE_S = 600.0
-#: A learnt rest voltage of the full battery has to be so sure [V], and to lie so many spreads of its own kind off. Two kinds
-#: nearer than this [V] are not told apart by it.
-FULL_SIGMA_V, OFF_SPREADS, APART_V = 0.03, 1.8, 0.1
-#: Acid of a full flooded battery filled for the tropics [kg/L]: 1.200 to 1.225 (US Army TM 9-8000), and what 50 mV make.
-THIN_KG_L = (1.18, 1.24)
+P = table("estimation", "charge_suspicion")
+REVERSED_AFTER, MOST, LEAST_RISE_V = P.number("reversed_after"), P.number("most"), P.number("least_rise_v")
+LEAST_OHM_AH, MOST_OHM_AH = P.number("least_ohm_ah"), P.number("most_ohm_ah")
+#: By lead-acid.
+ODD_FRAC, ODD_H = P.by_chemistry("odd_frac"), P.number("odd_h")
+ODD_AFTER_S, ODD_FORGOTTEN_PER_DAY, SILENCE_S = P.number("odd_after_s"), P.number("odd_forgotten_per_day"), P.number("silence_s")
+FLAT_V, LEAD_V = P.number("flat_v"), P.numbers("lead_v")
+FULL_SIGMA_V, OFF_SPREADS, APART_V = P.number("full_sigma_v"), P.number("off_spreads"), P.number("apart_v")
+THIN_KG_L = P.numbers("thin_kg_l")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +51,9 @@ def update(held: Suspicion, minute: Minute, halves: Bins, battery: Battery, coun
     for _, voltage, current in halves:
         if last_v is not None and last_a is not None and not minute.gap_s:
             change, rise = current - last_a, voltage - last_v
-            if abs(change) > 0.015 * rated and abs(rise) > 0.006:
+            if abs(change) > STEP_PER_H * rated and abs(rise) > LEAST_RISE_V:
                 ohm = rise / change
-                if 0.1 < abs(ohm) * rated < 12.0:
+                if LEAST_OHM_AH < abs(ohm) * rated < MOST_OHM_AH:
                     backwards = min(max(backwards + (1.0 if ohm < 0 else -1.0), -MOST), MOST)
         last_v, last_a = voltage, current
     now_ohm = step_resistance.at(resistance, depth_frac)
@@ -81,7 +74,7 @@ def _odd(held: Suspicion, minute: Minute, battery: Battery, count: Count) -> tup
     What passes at other voltages is counted too, so that a lithium battery that lives near empty does not add up to more
     than it holds there.
     """
-    kept = 1.0 - ODD_FORGOTTEN * minute.duration_s / 86400.0
+    kept = 1.0 - ODD_FORGOTTEN_PER_DAY * minute.duration_s / 86400.0
     width, at = held.odd_ah * kept, held.odd_at_ah * kept + minute.charge_in_ah - minute.charge_out_ah
     if minute.gap_s > SILENCE_S:
         width = at = 0.0
@@ -94,7 +87,7 @@ def _odd(held: Suspicion, minute: Minute, battery: Battery, count: Count) -> tup
 
 def _odd_now(battery: Battery, count: Count) -> bool:
     voltage, current = count.voltage_v, count.current_a
-    if voltage is None or current is None or abs(current) > battery.rated_capacity_ah / 6:
+    if voltage is None or current is None or abs(current) > battery.rated_capacity_ah / ODD_H:
         return False
     if battery.lead_acid:
         return current < 0 and count.since_charge_s > ODD_AFTER_S and voltage > FLAT_V

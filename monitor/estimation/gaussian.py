@@ -1,12 +1,13 @@
 """Algebra of one Gaussian: linear measurement, moments of several, a split in three. Covariances are triangles."""
-from math import exp, log, sqrt
+from math import exp, log, pi, sqrt
 
 from monitor.estimation.triangle import Triangle, Vector, less_product, place, sum_of_rows
+from monitor.parameters import table
 
-LN_2PI = 1.8378770664093453
-#: A Gaussian as three narrower ones along a line: offsets in sigmas, weights, the sigma left along it (mean and variance kept).
-SPLIT = ((-1.0576, 0.2252), (0.0, 0.5496), (1.0576, 0.2252))
-SPLIT_SIGMA = 0.6716
+P = table("estimation", "gaussian")
+LN_2PI = log(2.0 * pi)
+#: A Gaussian as three narrower ones along a line: offsets in sigmas, weights, the sigma left along it.
+SPLIT, SPLIT_SIGMA = P.numbers("split"), P.number("split_sigma")
 
 
 def times(covariance: Triangle, slopes: dict[int, float], n: int) -> list[float]:

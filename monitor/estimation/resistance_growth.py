@@ -9,17 +9,19 @@ from functools import cache
 from math import exp, log, sqrt
 from operator import itemgetter, mul, sub
 
+from monitor.parameters import table
 from monitor.replacing import dataclass
 
-BIN_FRAC = 0.05          # of the rated capacity
-BINS = 22
-POWERS = (1.0, 2.0, 4.0, 8.0)
-GROWTHS = tuple(0.45 * exp(0.8 * z) for z in (-1.5, -0.75, 0.0, 0.75, 1.5))
-_PRIOR = (1.125, 0.28, 0.0, 0.28, 1.125)
-_COSTS = _PRIOR * len(POWERS)
-SIZES = tuple(exp(-0.85 + 0.04 * i) for i in range(27))   # of the rated capacity: 0.43 to 1.21
-#: How far the shape itself may be wrong, as a part of the resistance.
-SHAPE_ERROR = 0.06
+USUAL_C = table("battery", "house_battery").number("usual_c")
+P = table("estimation", "resistance_growth")
+BIN_FRAC, BINS, POWERS = P.number("bin_frac"), P.count("bins"), P.numbers("powers")
+GROWTHS = tuple(P.number("growth") * exp(P.sigma("growth") * z) for z, _ in P.numbers("growths"))
+_COSTS = tuple(cost for _, cost in P.numbers("growths")) * len(POWERS)
+SIZES = tuple(exp(P.number("least_ln") + P.number("size_ln") * i) for i in range(P.count("sizes")))   # of the rated capacity
+SHAPE_ERROR, STEP_ERROR, LEAST_ERROR = P.number("shape_error"), P.number("step_error"), P.number("least_error")
+CONDUCTS_PER_K, MOST_STEPS = P.number("conducts_per_k"), P.number("most_steps")
+LEAST_BINS, LEAST_DEPTH, DEEPEST_FRAC = P.count("least_bins"), P.number("least_depth"), P.number("deepest_frac")
+REACH, NEW_PART = P.number("reach"), P.number("new_part")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +48,9 @@ def add(growth: Growth, resistance_ohm: float, depth_frac_rated: float, temperat
     index = int(depth_frac_rated / BIN_FRAC)
     if not 0 <= index < BINS or resistance_ohm <= 0.0:
         return growth
-    # Acid conducts 1.2 % better per kelvin (common practice).
-    value = log(resistance_ohm) + 0.012 * ((20.0 if temperature_c is None else temperature_c) - 20.0)
+    value = log(resistance_ohm) + CONDUCTS_PER_K * ((USUAL_C if temperature_c is None else temperature_c) - USUAL_C)
     logs, counts = list(growth.log_ohm), list(growth.count)
-    counts[index] = min(counts[index] + 1.0, 60.0)
+    counts[index] = min(counts[index] + 1.0, MOST_STEPS)
     logs[index] += (value - logs[index]) / counts[index]
     return Growth(tuple(logs), tuple(counts), growth.fresh + 1, growth.mean_ln, growth.sigma_ln)
 
@@ -59,7 +60,7 @@ def _shapes() -> tuple[tuple[tuple[float, ...], ...], ...]:
     """ln of how many times the full battery's resistance, by size, then by power and growth, then by bin."""
     found = []
     for size in SIZES:
-        drawn = [min((i + 0.5) * BIN_FRAC / size, 0.985) for i in range(BINS)]
+        drawn = [min((i + 0.5) * BIN_FRAC / size, DEEPEST_FRAC) for i in range(BINS)]
         found.append(tuple(tuple(log(1.0 + k * (u**power / (1.0 - u))) for u in drawn) for power in POWERS for k in GROWTHS))
     return tuple(found)
 
@@ -71,14 +72,14 @@ def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
     """
     bins = [i for i, n in enumerate(growth.count) if n >= 2.0]
     deepest = (bins[-1] + 0.5) * BIN_FRAC if bins else 0.0
-    if len(bins) < 3 or deepest < 0.3:
+    if len(bins) < LEAST_BINS or deepest < LEAST_DEPTH:
         return Growth(growth.log_ohm, growth.count, 0, 0.0, 0.0)
     pick = itemgetter(*bins)
-    seen, certainty = pick(growth.log_ohm), [1.0 / (SHAPE_ERROR**2 + 0.15**2 / n) for n in pick(growth.count)]
+    seen, certainty = pick(growth.log_ohm), [1.0 / (SHAPE_ERROR**2 + STEP_ERROR**2 / n) for n in pick(growth.count)]
     sum_w, weights = sum(certainty), []
     for size, shapes in zip(SIZES, _shapes(), strict=True):
         total = 0.0
-        if deepest < 1.02 * size:
+        if deepest < REACH * size:
             for shape, cost in zip(shapes, _COSTS, strict=True):
                 total += exp(-cost - 0.5 * _misfit(seen, certainty, sum_w, pick(shape)) * 0.5)
         weights.append(total)
@@ -87,9 +88,9 @@ def judge(growth: Growth, prior_ln: float, prior_sigma_ln: float) -> Growth:
     if total <= 0.0:
         return Growth(growth.log_ohm, growth.count, 0, 0.0, 0.0)
     mean = sum(w * log(s) for w, s in zip(plain, SIZES, strict=True)) / total
-    variance = sum(w * (log(s) - mean) ** 2 for w, s in zip(plain, SIZES, strict=True)) / total + 0.03**2
+    variance = sum(w * (log(s) - mean) ** 2 for w, s in zip(plain, SIZES, strict=True)) / total + LEAST_ERROR**2
     prior_variance = prior_sigma_ln**2
-    if variance >= 0.95 * prior_variance:
+    if variance >= NEW_PART * prior_variance:
         return Growth(growth.log_ohm, growth.count, 0, 0.0, 0.0)
     own = 1.0 / (1.0 / variance - 1.0 / prior_variance)
     value = prior_ln + (mean - prior_ln) * (prior_variance + own) / prior_variance

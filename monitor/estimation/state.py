@@ -3,10 +3,11 @@ from base64 import b64decode, b64encode
 from struct import Struct, calcsize, error, pack, unpack
 
 from monitor.estimation.triangle import Triangle, Vector, place
+from monitor.parameters import table
 from monitor.replacing import dataclass
 
 #: Where on the charge axis the error of the curve's shape is held.
-KNOTS = (0.0, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
+KNOTS = tuple(charge_frac for charge_frac, _ in table("battery", "lithium_cell").numbers("shape_v"))
 NAMES = (
     "charge_frac",         # 1 full, 0 empty
     "offset_a",            # what the shunt reads too high

@@ -2,32 +2,23 @@
 from math import exp, hypot, log, sqrt
 
 from monitor.battery.label import Battery
-from monitor.estimation.step_resistance import Bins
+from monitor.estimation.charge_count import BARE_V
+from monitor.estimation.step_resistance import CHARGING_PER_H, MOST_OHM_AH, Bins
+from monitor.parameters import table
 from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
-#: A battery cannot be changed in less time than this [s]; what came before a longer one is compared with what comes after.
-INTERRUPTED_S = 120.0
-#: Resistance: steps that make up what it was, and what it is now. Steps of one life are alike: so many count as one.
-USUAL_STEPS, SINCE_STEPS, MOST_STEPS, ALIKE = 12.0, 8.0, 200.0, 3.0
-#: So long after an interruption the comparison is over, and what came since belongs to what it was [s].
-COMPARED_S = 3 * 86400.0
-#: One sigma of the logarithm of the resistance of the same battery, before and after (charge, loads, terminals): by lead-acid.
-SAME_LN = {True: 0.12, False: 0.15}
-#: Its change with temperature, and one sigma of that, per kelvin; without a thermometer one sigma of all of it.
-PER_K, PER_K_SIGMA, BLIND_LN = {True: -0.009, False: -0.02}, 0.6, 0.12
-#: How far the growth with depth may be wrong, as a part of it.
-DEPTH_FRAC = 0.4
-#: The same of another battery under the same label.
-OTHER_LN = 0.6
-#: Jump of the voltage at rest across a short interruption: no longer than this [s]; one sigma of the same battery at once and
-#: per hour (something may have charged or drained it), and of another one [V]; by lead-acid.
-SHORT_S = 7200.0
-SAME_V, SAME_V_PER_H, OTHER_V = {True: 0.03, False: 0.05}, {True: 0.24, False: 0.12}, {True: 0.25, False: 0.12}
-#: The voltage counts once it has settled for so many minutes, under no more than this part of the rated capacity an hour.
-SETTLED_MINUTES, LIGHT_FRAC = 3, 0.06
-#: Odds against it: once in so many interruptions; and odds for it that are believed. Logarithm.
-FOUND_LN = log(150.0) + log(20.0)
+P = table("estimation", "swap_evidence")
+INTERRUPTED_S, COMPARED_S, ABSENT_V = P.number("interrupted_s"), P.number("compared_s"), P.number("absent_v")
+USUAL_STEPS, SINCE_STEPS, MOST_STEPS = P.number("usual_steps"), P.number("since_steps"), P.number("most_steps")
+STEP_PER_H, LEAST_OHM_AH, ALIKE = P.number("step_per_h"), P.number("least_ohm_ah"), P.number("alike")
+#: By lead-acid, as all that differ by it.
+SAME_LN, PER_K, OTHER_LN = P.by_chemistry("same_ln"), P.by_chemistry("per_k"), P.number("other_ln")
+PER_K_SIGMA, BLIND_LN, DEPTH_FRAC = P.number("per_k_part"), P.number("blind_ln"), P.number("depth_part")
+SHORT_S, SETTLED_MINUTES, LIGHT_PER_H = P.number("short_s"), P.count("settled_minutes"), P.number("light_per_h")
+SAME_V, SAME_V_PER_H, OTHER_V = P.by_chemistry("same_v"), P.by_chemistry("same_v_per_h"), P.by_chemistry("other_v")
+#: Odds against it, and odds for it that are believed. Logarithm.
+FOUND_LN = log(P.number("against_odds")) + log(P.number("believed_odds"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +89,7 @@ def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, 
     has left on the voltage [V].
     """
     volts, amps = minute.house_voltage_v, minute.house_current_a
-    if volts is None or amps is None or volts < 6.0:
+    if volts is None or amps is None or volts < ABSENT_V:
         return replace(state, silent_s=state.silent_s + minute.duration_s, last_v=None, last_a=None)
     silent_s = state.silent_s + minute.gap_s
     if silent_s >= INTERRUPTED_S:
@@ -113,7 +104,7 @@ def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, 
     for _, voltage, current in halves:
         if last_v is not None and last_a is not None:
             seen = _step_ohm(voltage - last_v, current - last_a, max(current, last_a), rated)
-            if seen is not None and surface_v < 0.02:
+            if seen is not None and surface_v < BARE_V:
                 depth_ln = log(max(shape_ratio, 1e-3))
                 value = log(seen) - depth_ln
                 if state.interrupted_at_s is None:
@@ -121,7 +112,7 @@ def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, 
                 else:
                     since = since.plus(value, minute.house_temperature_c, depth_ln)
         last_v, last_a = voltage, current
-    light = -LIGHT_FRAC * rated < amps < 0.002 * rated and surface_v < 0.02
+    light = -LIGHT_PER_H * rated < amps < CHARGING_PER_H * rated and surface_v < BARE_V
     calm_v = volts - ohm * amps if light else None
     settling, jump_v = min(state.settling + 1, SETTLED_MINUTES + 1), state.jump_v
     if settling == SETTLED_MINUTES and calm_v is not None and state.before_v is not None and state.interrupted_s < SHORT_S:
@@ -140,10 +131,10 @@ def _step_ohm(rise_v: float, change_a: float, most_a: float, rated_ah: float) ->
     rise_v: change of the voltage [V]; change_a: of the current [A]; most_a: larger of the two currents [A]; rated_ah: the
     label's capacity [Ah].
     """
-    if abs(change_a) < 0.015 * rated_ah or most_a > 0.002 * rated_ah:
+    if abs(change_a) < STEP_PER_H * rated_ah or most_a > CHARGING_PER_H * rated_ah:
         return None
     ohm = rise_v / change_a
-    return ohm if 0.02 < ohm * rated_ah < 20.0 else None
+    return ohm if LEAST_OHM_AH < ohm * rated_ah < MOST_OHM_AH else None
 
 
 def log_odds(state: SwapEvidence, battery: Battery) -> float:

@@ -7,6 +7,7 @@ from monitor.parameters import table
 from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
+USUAL_C = table("battery", "house_battery").number("usual_c")
 _P = table("estimation", "window")
 #: Length of a window at an end, on the flats, and of the first; a window in which so much has flowed ends before its time.
 STEP_S, FLAT_STEP_S, FIRST_STEP_S, MOST_FRAC = (
@@ -67,8 +68,8 @@ class Past:
 
     @property
     def warmth_c(self) -> float:
-        """Battery temperature; 20 °C where none was ever measured."""
-        return 20.0 if self.temperature_c is None else self.temperature_c
+        """Battery temperature; the usual one where none was ever measured."""
+        return USUAL_C if self.temperature_c is None else self.temperature_c
 
 
 def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) -> Past:
