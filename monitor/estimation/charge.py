@@ -24,13 +24,16 @@ from monitor.estimation.kalman import Belief
 from monitor.estimation.resistance_growth import Growth
 from monitor.estimation.step_resistance import Resistance
 from monitor.findings import Z95, ChargeFindings, Condition, JoinFindings
+from monitor.parameters import table
 from monitor.replacing import replace
 from monitor.sample import Minute
 
-#: Kept of the most that was drawn, each minute: a battery may lose a hundredth a week.
-MOST_KEPT = 1.0 - 0.01 / (7 * 1440)
-#: From such a doubt of a silence on, of the capacity, its charge is kept between empty and full.
-BOUNDED_FRAC = 0.02
+P = table("estimation", "charge")
+LEAST_ZERO_SIGMA_A = table("battery", "current_sensor").number("least_zero_sigma_a")
+#: Kept of the most that was drawn, each minute.
+MOST_KEPT = 1.0 - P.number("fades_per_week") / (7 * 1440)
+BOUNDED_FRAC, SURE_FRAC, GROWTH_FRAC = P.number("bounded_frac"), P.number("sure_frac"), P.number("growth_frac")
+RISEN_V, JUDGED_EACH_S = P.number("risen_v"), P.number("judged_each_s")
 
 
 def begin(vehicle: Vehicle) -> ChargeState:
@@ -52,7 +55,7 @@ def update(held: ChargeState, minute: Minute, vehicle: Vehicle, _join: JoinFindi
     count = charge_count.update(held.count, minute, battery, vehicle.current_sensor, capacity)
     depth_frac = (belief.mean[DEPTH] + count.out_ah - count.in_ah) / capacity
     halves = step_resistance.bins(minute)
-    resistance = step_resistance.update(held.resistance, halves, battery, depth_frac, count.surface_v < 0.02)
+    resistance = step_resistance.update(held.resistance, halves, battery, depth_frac, count.surface_v < charge_count.BARE_V)
     growth, growth_at = _growth(held, belief, battery, resistance, depth_frac * capacity, count)
     begun = held.window if held.count.at_s is not None else Window(minute.start_s, first=True)
     window = charge_window.gather(begun, minute, battery, count, resistance, depth_frac, held.count.current_a)
@@ -75,7 +78,7 @@ def update(held: ChargeState, minute: Minute, vehicle: Vehicle, _join: JoinFindi
     if empty is not None:
         ends = charge_ends.at_empty(ends, empty, minute.end_s, due, knee)
     most_ah = held.most_ah * MOST_KEPT
-    if ends.anchor == "full" and empty is None and belief.sigma(DEPTH) < 0.05 * battery.rated_capacity_ah:
+    if ends.anchor == "full" and empty is None and belief.sigma(DEPTH) < SURE_FRAC * battery.rated_capacity_ah:
         most_ah = max(most_ah, depth_frac * capacity - Z95 * belief.sigma(DEPTH))
     suspicion = charge_suspicion.update(held.suspicion, minute, halves, battery, count, resistance, depth_frac)
     return ChargeState(
@@ -89,7 +92,7 @@ def _anchors(count: Count, battery: Battery, belief: Belief) -> tuple[Anchor | N
     if voltage is None or current is None:
         return None, None
     full = charge_anchor.full(
-        min(count.tail_v, voltage + 0.05), max(count.tail_a, current), capacity, count.high_s,
+        min(count.tail_v, voltage + RISEN_V), max(count.tail_a, current), capacity, count.high_s,
         count.warmth_c, belief.mean[TAIL], count.top_v - count.tail_v)
     return full, charge_anchor.empty(battery, voltage, current, capacity, count.temperature_c)
 
@@ -115,9 +118,9 @@ def _growth(
     held: ChargeState, belief: Belief, battery: Battery, resistance: Resistance, depth_ah: float, count: Count,
 ) -> tuple[Growth, float]:
     growth, at_s, rated = held.growth, held.growth_at_s, battery.rated_capacity_ah
-    if resistance.latest_ohm and held.anchor in ("full", "empty") and belief.sigma(DEPTH) < 0.035 * rated:
+    if resistance.latest_ohm and held.anchor in ("full", "empty") and belief.sigma(DEPTH) < GROWTH_FRAC * rated:
         growth = resistance_growth.add(growth, resistance.latest_ohm, depth_ah / rated, count.temperature_c)
-    if growth.fresh and count.at_s is not None and count.at_s - at_s > 3600.0:
+    if growth.fresh and count.at_s is not None and count.at_s - at_s > JUDGED_EACH_S:
         growth = resistance_growth.judge(growth, belief.mean[CAPACITY] - log(rated), belief.sigma(CAPACITY))
         at_s = count.at_s
     return growth, at_s
@@ -165,4 +168,4 @@ def calibrated_zero(held: ChargeState, sigma_a: float) -> ChargeState:
     To be called when vehicle.current_sensor.offset_a was set anew: what was learnt of the
     offset beyond the old correction is forgotten, and sigma_a is what remains in doubt.
     """
-    return replace(held, before_session=None, belief=kalman.replaced(held.belief, OFFSET, 0.0, max(sigma_a, 0.002)))
+    return replace(held, before_session=None, belief=kalman.replaced(held.belief, OFFSET, 0.0, max(sigma_a, LEAST_ZERO_SIGMA_A)))

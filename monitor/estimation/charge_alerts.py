@@ -5,6 +5,11 @@ from monitor.estimation.charge_held import ChargeState
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.swap_evidence import SwapEvidence
 from monitor.findings import Condition
+from monitor.parameters import table
+
+P = table("estimation", "charge_alerts")
+ALIKE_LOW, ALIKE_HIGH = P.numbers("alike_ratio")
+ALIKE_V, TYPE_DELAY_S = P.number("alike_v"), P.number("type_delay_s")
 
 
 def conditions(held: ChargeState, vehicle: Vehicle) -> tuple[Condition, ...]:
@@ -29,15 +34,15 @@ def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
             "With the wrong type, charge and capacity are off by more than their intervals say.",
             "Read the label again and correct the chemistry in the configuration.",
             "It clears when the type fits what the battery does.",
-            on_delay_s=3600.0, evidence=f"The house battery {doubt}." if doubt else ""),
+            on_delay_s=TYPE_DELAY_S, evidence=f"The house battery {doubt}." if doubt else ""),
     )
 
 
 def _swapped(swap: SwapEvidence) -> Condition:
     found = []
-    if swap.found_ratio is not None and not 0.8 < swap.found_ratio < 1.25:
+    if swap.found_ratio is not None and not ALIKE_LOW < swap.found_ratio < ALIKE_HIGH:
         found.append(f"its resistance is {swap.found_ratio:.1f} times what it was")
-    if swap.found_jump_v is not None and abs(swap.found_jump_v) > 0.05:
+    if swap.found_jump_v is not None and abs(swap.found_jump_v) > ALIKE_V:
         found.append(f"its voltage stands {abs(swap.found_jump_v):.2f} V {'higher' if swap.found_jump_v > 0 else 'lower'} than before")
     evidence = f"Since the last interruption {' and '.join(found) or 'nothing fits together'}."
     return Condition(

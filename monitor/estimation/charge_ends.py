@@ -7,14 +7,17 @@ from monitor.estimation.charge_filter import CAPACITY, DEPTH, TAIL
 from monitor.estimation.charge_held import ChargeState
 from monitor.estimation.kalman import Belief
 from monitor.findings import Event
+from monitor.parameters import table
 from monitor.replacing import dataclass, replace
 
+P = table("estimation", "charge_ends")
 #: How long a spell at empty goes on teaching; how long a spell at full does.
-KNEE_S, SPELL_H = 7200.0, 3.0
+KNEE_S, SPELL_H = P.number("knee_s"), P.number("spell_h")
 #: A full charge or a knee is told once in this time.
-AGAIN_S = 6 * 3600.0
+AGAIN_S = P.number("again_s")
 #: A better tail is one that leaves so much less in doubt.
-BETTER = 0.8
+BETTER = P.number("better")
+FIRST_REPEATS, REPEATS = P.number("first_repeats"), P.number("repeats")
 FULL_WORDS = "House battery full (charging current has tailed off)."
 EMPTY_WORDS = "The house battery's voltage bends down under an ordinary load: it is empty, or nearly."
 
@@ -91,10 +94,10 @@ def at_empty(ends: Ends, empty: Anchor, end_s: float, due: bool, knee: bool) -> 
     belief, knee_at_s, news = ends.belief, ends.knee_at_s, ends.news
     if knee:
         news = (*news, Event(end_s, "empty_seen", "house", EMPTY_WORDS))
-        belief, knee_at_s = anchored(belief, empty, repeats=1.5), end_s
+        belief, knee_at_s = anchored(belief, empty, repeats=FIRST_REPEATS), end_s
     elif end_s - knee_at_s < KNEE_S:
         # How much deeper it goes from here says a little more each minute.
-        belief = anchored(belief, empty, repeats=20.0)
+        belief = anchored(belief, empty, repeats=REPEATS)
     elif due:
         # Still there: nothing new about its size, but however long it stands, it is no fuller; nor emptier than empty, or what is
         # charged next would first fill a hole that no battery has.

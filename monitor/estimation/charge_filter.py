@@ -9,6 +9,7 @@ from monitor.battery import charge_loss, lead_acid
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.estimation import charge_anchor, kalman
 from monitor.estimation.kalman import Belief
+from monitor.parameters import table
 from monitor.replacing import dataclass
 
 DEPTH, OFFSET, CAPACITY, LOSS, LEVEL, SPAN, WANDER, SLOW, TAIL = range(9)
@@ -33,18 +34,21 @@ class Prior:
     slow_h: float
 
 
-#: Sealed batteries fall by 1.1 to 1.7 V in published sets, which is more than handbooks print for one construction: their
-#: span is in doubt by a fifth, and their height by a tenth of a volt, whatever the construction.
-#: The label is what a new lead-acid battery gives (EN 50342-1); those in service give mostly 85 to 103 % of it.
-PRIOR = Prior(0.35, 0.25, -0.03, 0.15, 0.10, 0.20, 0.022, 8.0, 4.0)
-
-
+P = table("estimation", "charge_filter")
+PRIOR = Prior(P.number("depth_frac"), P.sigma("depth_frac"), P.number("capacity_ln"), P.sigma("capacity_ln"), P.sigma("level_v"),
+              P.sigma("span_ln"), P.number("wander_v"), P.number("wander_h"), P.number("slow_h"))
 #: What a shunt's gain is in doubt by before anybody compared it; the priors and the noise of counting allow for it.
-USUAL_GAIN_SIGMA_FRAC = 0.006
-#: A comparison of the voltmeter that left this in doubt, at this voltage, adds to what the rest curve may lie off.
-NOMINAL_V = 12.7
-#: How far the count may run beyond full: lead-acid takes more than fits, as gas.
-BEYOND_FULL_FRAC = 0.01
+USUAL_GAIN_SIGMA_FRAC = CurrentSensor().gain_sigma_frac
+NOMINAL_V, FIRST_SLOW_V = P.number("nominal_v"), P.number("first_slow_v")
+TIED, SPAN_OWN_LN = P.number("tied"), P.number("span_own_ln")
+LEAK_PART, BEYOND_FULL_FRAC, DEEPEST_FRAC = P.number("leak_part"), P.number("beyond_full_frac"), P.number("deepest_frac")
+LOSS_MOST, LOSS_WALK, SPAN_LN, TAIL_LN = P.number("loss_most"), P.number("loss_walk"), P.number("span_walk_ln"), P.number("tail_walk_ln")
+LEAST_SPREAD, MOST_SPREAD, AXIS_FRAC = P.number("least_spread"), P.number("most_spread"), P.number("axis_frac")
+DEEP_FRAC, DEEP_PART = P.number("deep_frac"), P.number("deep_part")
+#: Shunt, capacity and height walk as lithium's do.
+_W = table("estimation", "predict")
+OFFSET_A, CAPACITY_LN, LEVEL_V, GAIN_OVER = _W.number("offset_a"), _W.number("capacity_ln"), _W.number("level_v"), _W.number("gain_over")
+DAYS, CAPACITY_DAYS, MONTH_DAYS = _W.number("few_days"), _W.number("capacity_days"), _W.number("month_days")
 
 
 def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
@@ -60,13 +64,13 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
         (p.depth_frac * rated, 0.0, log(rated) + p.capacity_ln, charge_loss.FRAC[battery.chemistry], 0.0,
          0.0, 0.0, 0.0, 0.0),
         (p.depth_sigma_frac * rated, sensor.offset_sigma_a, capacity_sigma, charge_loss.SIGMA_FRAC[battery.chemistry],
-         level_sigma_v, max(kind.span_sigma_ln, p.span_sigma_ln), p.wander_v, 0.01, charge_anchor.TAIL_SIGMA_LN),
+         level_sigma_v, max(kind.span_sigma_ln, p.span_sigma_ln), p.wander_v, FIRST_SLOW_V, charge_anchor.TAIL_SIGMA_LN),
     )
     rows = [list(row) for row in belief.covariance]
     # Acid that starts stronger falls further before it is used up: level and span go together.
-    tie = 0.8 / kind.span_v
+    tie = TIED / kind.span_v
     rows[SPAN][LEVEL] = rows[LEVEL][SPAN] = tie * rows[LEVEL][LEVEL]
-    rows[SPAN][SPAN] = max(rows[SPAN][SPAN], 0.12**2 + tie * rows[SPAN][LEVEL])
+    rows[SPAN][SPAN] = max(rows[SPAN][SPAN], SPAN_OWN_LN**2 + tie * rows[SPAN][LEVEL])
     return Belief(belief.mean, tuple(tuple(row) for row in rows))
 
 
@@ -106,19 +110,19 @@ def forward(
         for i in range(len(mean)):
             rows[i][index] = row[i]
     days = hours / 24.0
-    rows[DEPTH][DEPTH] += doubt_ah2 + (0.4 * lost_ah) ** 2 + (gain_sigma_frac / 3 * (in_ah + out_ah)) ** 2
-    rows[OFFSET][OFFSET] += 0.010**2 * days / 5.0
-    # A battery worn by heat or deep cycles may lose a hundredth a week (common practice): a year has to show it.
-    rows[CAPACITY][CAPACITY] += 0.030**2 * days / 10.0
-    rows[LOSS][LOSS] += 0.003**2 * days / 5.0
-    rows[LEVEL][LEVEL] += 0.010**2 * days / 30.0
-    rows[SPAN][SPAN] += 0.010**2 * days / 30.0
+    rows[DEPTH][DEPTH] += doubt_ah2 + (LEAK_PART * lost_ah) ** 2 + (gain_sigma_frac / GAIN_OVER * (in_ah + out_ah)) ** 2
+    rows[OFFSET][OFFSET] += OFFSET_A**2 * days / DAYS
+    rows[CAPACITY][CAPACITY] += CAPACITY_LN**2 * days / CAPACITY_DAYS
+    rows[LOSS][LOSS] += LOSS_WALK**2 * days / DAYS
+    rows[LEVEL][LEVEL] += LEVEL_V**2 * days / MONTH_DAYS
+    rows[SPAN][SPAN] += SPAN_LN**2 * days / MONTH_DAYS
     rows[WANDER][WANDER] += p.wander_v**2 * (1.0 - keep_wander**2)
     rows[SLOW][SLOW] += slow_v * slow_v * (1.0 - keep_slow**2)
-    rows[TAIL][TAIL] += 0.10**2 * days / 10.0
+    rows[TAIL][TAIL] += TAIL_LN**2 * days / CAPACITY_DAYS
     capacity = exp(mean[CAPACITY])
     return Belief(
-        (min(max(depth, -BEYOND_FULL_FRAC * capacity), 1.1 * capacity), mean[OFFSET], mean[CAPACITY], min(max(mean[LOSS], 0.0), 0.12),
+        (min(max(depth, -BEYOND_FULL_FRAC * capacity), DEEPEST_FRAC * capacity), mean[OFFSET], mean[CAPACITY],
+         min(max(mean[LOSS], 0.0), LOSS_MOST),
          mean[LEVEL], mean[SPAN], mean[WANDER] * keep_wander, mean[SLOW] * keep_slow, mean[TAIL]),
         tuple(tuple(row) for row in rows),
     )
@@ -132,7 +136,7 @@ def rest(belief: Belief, battery: Battery) -> tuple[float, tuple[float, ...], fl
     mean = belief.mean
     capacity = exp(mean[CAPACITY])
     u = mean[DEPTH] / capacity
-    spread = min(max(belief.sigma(DEPTH) / capacity, 0.005), 0.12)
+    spread = min(max(belief.sigma(DEPTH) / capacity, LEAST_SPREAD), MOST_SPREAD)
     kind = lead_acid.construction(battery)
     span = kind.span_v * exp(mean[SPAN])
     fall = span * lead_acid.fall_frac(max(u, 0.0))
@@ -141,7 +145,7 @@ def rest(belief: Belief, battery: Battery) -> tuple[float, tuple[float, ...], fl
     # Of span and capacity only the ratio may be learnt here: the bend of the curve would tell them apart,
     # but differs between batteries more than their ratio does.
     voltage, by_span, by_capacity = kind.full_v - fall, -fall, fall
-    doubt = 0.01 * abs(slope) + (0.0 if u < 0.75 else 0.1 * (u - 0.75) * span)
+    doubt = AXIS_FRAC * abs(slope) + (0.0 if u < DEEP_FRAC else DEEP_PART * (u - DEEP_FRAC) * span)
     by_depth = slope / capacity
     slopes = [0.0] * len(mean)
     slopes[DEPTH], slopes[CAPACITY], slopes[SPAN] = by_depth, by_capacity, by_span

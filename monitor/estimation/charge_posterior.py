@@ -2,13 +2,13 @@
 from math import hypot, sqrt
 from operator import itemgetter
 
+from monitor.parameters import table
 from monitor.posterior import Part, Posterior
 
-#: A half of a normal, as a normal: its mean and sigma over the whole one's sigma. Two of these, one to each side, have the whole
-#: one's median, its 2.5 % and its 97.5 % (mathematics; where one side is twice as wide as the other within 4 %).
-HALF_MEAN, HALF_SIGMA = 0.74, 0.74
-#: Less than this (ln) is not worth two parts.
-LEAST_HIDDEN_LN = 0.01
+P = table("estimation", "charge_posterior")
+#: A half of a normal, as a normal. Two of these, one to each side, have the whole one's median, its 2.5 % and its 97.5 % (where one
+#: side is twice as wide as the other within 4 %).
+HALF_MEAN, HALF_SIGMA, LEAST_HIDDEN_LN = P.number("half_mean"), P.number("half_sigma"), P.number("least_hidden_ln")
 
 
 def hand_on(part: Part, doubt_frac: float, doubt_ln: float, hidden_ln: float, offset_sigma_a: float) -> Posterior:

@@ -7,19 +7,19 @@ from monitor.estimation import charge_posterior, charge_suspicion, charging_stag
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
 from monitor.estimation.charge_held import ChargeState
 from monitor.findings import NOT_ASKED, Z95, Answer, Basis, ChargeFindings, Estimate, NotYet
+from monitor.parameters import table
 from monitor.posterior import Part
 
 BASIS: dict[str, Basis] = {"full": "full charge seen", "empty": "empty seen", "rest": "rested", "": "first guess"}
+P = table("estimation", "charge_report")
 #: Before anything was measured nothing is said: the prior alone covers all there is.
-UNKNOWN_WIDTH_FRAC = 0.8
+UNKNOWN_WIDTH_FRAC = P.number("unknown_width_frac")
 #: Lost plates leave the rest voltage as it was (Bode 1977): until one discharge from full to a knee or the growth of
-#: resistance has spoken, as little as this part of the label may be there. Batteries are replaced long before that
-#: (common practice: at 80 %). All of it counts while capacity is known worse than the second figure, none below the
-#: first (ln, one sigma).
-LEAST_OF_LABEL, HIDDEN_NONE, HIDDEN_ALL = 0.65, 0.06, 0.10
-#: What no number of discharges averages out of a capacity: the rate and warmth at which the knee came, the slope of
-#: the rest curve, one sigma.
-SYSTEMATIC = 0.04
+#: resistance has spoken, as little as this part of the label may be there.
+LEAST_OF_LABEL, HIDDEN_NONE, HIDDEN_ALL = P.number("least_of_label"), P.number("hidden_none_ln"), P.number("hidden_all_ln")
+SYSTEMATIC, COUNTED_FRAC = P.number("systematic"), P.number("counted_frac")
+COUNTING_S, LEAST_FULLS = 86400.0 * P.number("counting_days"), P.count("least_fulls")
+ZERO_PART, LEAST_STEPS = P.number("zero_part"), P.count("least_steps")
 
 
 def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
@@ -31,7 +31,7 @@ def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> Charge
     count, house = held.count, vehicle.house
     part = _part(held, vehicle)
     _, counted, log_q, var_z, var_q, cross = part
-    sigma, sigma_q = sqrt(var_z) + 0.002, sqrt(max(var_q, 0.0))
+    sigma, sigma_q = sqrt(var_z) + COUNTED_FRAC, sqrt(max(var_q, 0.0))
     z = min(counted, 1.0)   # a count may run beyond full, what is in the battery may not
     age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
     stage = "unknown" if brief else charging_stage.stage(count, house, held.session_sigma < 1.0)
@@ -47,7 +47,7 @@ def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> Charge
         wait = NotYet("it needs one full charge, or a night without the sun")
         return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
     basis = BASIS[held.anchor]
-    if basis == "full charge seen" and age is not None and age > 5 * 86400.0:
+    if basis == "full charge seen" and age is not None and age > COUNTING_S:
         basis = "rested"
     capacity = exp(log_q)
     # the gain of the shunt cannot be told from capacity, and stays in its interval
@@ -130,13 +130,13 @@ def _offset(held: ChargeState, vehicle: Vehicle) -> Answer:
     mean, doubt = held.belief.mean[OFFSET], held.belief.sigma(OFFSET)
     known = vehicle.current_sensor.offset_a
     offset = known + mean
-    if doubt > 0.8 * vehicle.current_sensor.offset_sigma_a and not known:
+    if doubt > ZERO_PART * vehicle.current_sensor.offset_sigma_a and not known:
         return NotYet("it needs two full charges some days apart, or a zero calibration with everything off")
     return Estimate(offset, offset - Z95 * doubt, offset + Z95 * doubt, "learnt")
 
 
 def _resistance(held: ChargeState, z: float) -> Answer:
-    if held.resistance.steps < 5:
+    if held.resistance.steps < LEAST_STEPS:
         return NotYet("it needs some load steps: the fridge's will do")
     depth = min(max(1 - z, 0.0), 1.0)
     ohm, sigma = step_resistance.at(held.resistance, depth), step_resistance.sigma_ohm(held.resistance, depth)
@@ -147,7 +147,7 @@ def chemistry_doubt(held: ChargeState, vehicle: Vehicle) -> str:
     """Why the configured type looks wrong, or ""."""
     house, belief = vehicle.house, held.belief
     full_v = lead_acid.construction(house).full_v + belief.mean[LEVEL]
-    return charge_suspicion.chemistry_doubt(held.suspicion, house, full_v, belief.sigma(LEVEL), held.fulls >= 3)
+    return charge_suspicion.chemistry_doubt(held.suspicion, house, full_v, belief.sigma(LEVEL), held.fulls >= LEAST_FULLS)
 
 
 def _inside(frac: float) -> float:

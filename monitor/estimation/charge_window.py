@@ -4,37 +4,32 @@ from math import exp
 from monitor.battery import lead_acid
 from monitor.battery.label import Battery
 from monitor.estimation import charge_count, charge_filter, kalman, step_resistance
+from monitor.estimation.charge_anchor import KNEE_V
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL
 from monitor.estimation.charge_held import Window
 from monitor.estimation.kalman import Belief
-from monitor.estimation.step_resistance import Resistance
+from monitor.estimation.step_resistance import CHARGING_PER_H, Resistance
+from monitor.parameters import table
 from monitor.replacing import replace
 from monitor.sample import Minute
 
-#: How often voltage is weighed against the count. Means over this time smooth a fridge's cycling.
-WINDOW_S = 900.0
-#: The first is shorter: whoever switches on wants to know.
-FIRST_WINDOW_S = 300.0
-#: So much of it has to be believed; after a silence so much, and then in doubt by so much more [V].
-ENOUGH_S, BRIEF_S, BRIEF_V = 400.0, 60.0, 0.02
-#: A reading stands for so long a silence before it at most, where it changed nothing.
-SELDOM_S = 1800.0
+P = table("estimation", "charge_window")
+WINDOW_S, FIRST_WINDOW_S = P.number("window_s"), P.number("first_window_s")
+ENOUGH_S, BRIEF_S, BRIEF_V = P.number("enough_s"), P.number("brief_s"), P.number("brief_v")
+GAP_S, SELDOM_S, ALIKE_PER_H = P.number("gap_s"), P.number("seldom_s"), P.number("alike_per_h")
+#: Below KNEE_V the battery is past its knee and off its rest curve: that is the empty anchor's to judge. Above this it is at a
+#: charger, or has just left one.
+CHARGED_V = table("battery", "alternator").number("charging_v")
+SETTLED_S, SURELY_SETTLED_S, LIGHT_H = P.number("settled_s"), P.number("surely_settled_s"), P.number("light_h")
+NOISE_V, DROP_PART, WARMTH_V, BLIND_V = P.number("noise_v"), P.number("drop_part"), P.number("warmth_v"), P.number("blind_v")
 #: Squared sigmas beyond which a voltage is refused; refused too long, the belief is opened again.
-GATE, LOST = 25.0, 5.0
-#: Below this the battery is past its knee and off its rest curve: that is the empty anchor's to judge. Above the
-#: other it is at a charger, or has just left one.
-KNEE_V, CHARGED_V = 11.3, 13.2
-#: Errors of one quarter of an hour and the next are alike: so many of them count as one measurement.
-REPEATS = 3.0
-#: Squared sigmas by which a voltage after a silence may miss what was guessed of it, and charge that may flow in it, of the
-#: capacity per hour: an alternator or a big load that nobody saw.
-SILENT_GATE, SILENT_PER_H, SILENT_MOST = 6.0, 0.35, 0.4
-#: A silence shorter than this hides nothing that matters [h].
-SILENT_H = 0.15
-#: While current flows in, the rest voltage lies below what is seen by at least this part of what resistance should add, and
-#: in doubt by this [V].
-UNDER_PART, UNDER_V = 0.5, 0.04
+GATE, LOST, REPEATS = P.number("gate_sigmas2"), P.number("lost_sigmas2"), P.number("repeats")
+FOLLOWS, MOST_SIGMAS2 = P.number("follows"), P.number("most_sigmas2")
+OPENED_FRAC, OPENED_V = P.number("opened_frac"), P.number("opened_v")
+#: An alternator or a big load that nobody saw.
+SILENT_GATE, SILENT_PER_H, SILENT_MOST = P.number("silent_gate_sigmas2"), P.number("silent_per_h"), P.number("silent_most")
+SILENT_H, UNDER_PART, UNDER_V = P.number("silent_h"), P.number("under_part"), P.number("under_v")
 
 
 def gather(
@@ -46,7 +41,7 @@ def gather(
     window: what it holds so far; minute: what was measured; battery: its label; count: what came in and went out; resistance:
     what load steps have shown; depth_frac: drawn from full, of the capacity; before_a: current of the last minute [A].
     """
-    if minute.gap_s > 600.0:
+    if minute.gap_s > GAP_S:
         window = replace(window, gap=True)
     voltage, current = count.voltage_v, count.current_a
     if voltage is None or current is None:
@@ -71,16 +66,16 @@ def _seconds(minute: Minute, battery: Battery, current: float, before_a: float |
     if minute.covered_s and not minute.gap_s:
         return minute.covered_s
     # A log that is read seldom: a reading stands for the time since the last if that showed as much current.
-    alike = before_a is not None and abs(current - before_a) <= 0.01 * battery.rated_capacity_ah
+    alike = before_a is not None and abs(current - before_a) <= ALIKE_PER_H * battery.rated_capacity_ah
     return 0.5 * minute.gap_s if minute.gap_s <= SELDOM_S and alike else 0.0
 
 
 def _believed(battery: Battery, count: Count, voltage: float, current: float) -> bool:
     """Whether a voltage freed of what current does to it is a rest voltage."""
     rated = battery.rated_capacity_ah
-    settled = count.since_charge_s > 3600.0 and (
-        count.drawn_ah > charge_count.STRIP_FRAC * rated or count.since_charge_s > 14400.0)
-    return -rated / 8 < current < 0.002 * rated and KNEE_V < voltage < CHARGED_V and settled
+    settled = count.since_charge_s > SETTLED_S and (
+        count.drawn_ah > charge_count.STRIP_FRAC * rated or count.since_charge_s > SURELY_SETTLED_S)
+    return -rated / LIGHT_H < current < CHARGING_PER_H * rated and KNEE_V < voltage < CHARGED_V and settled
 
 
 def due(window: Window, end_s: float) -> bool:
@@ -98,7 +93,7 @@ def enough(window: Window) -> bool:
 def _rest(count: Count, window: Window) -> tuple[float, float]:
     """Rest voltage of a window at 25 °C, and its variance."""
     rest_v, drop_v = window.rest_v / window.minutes, window.drop_v / window.minutes
-    noise = 0.006**2 + (0.1 * drop_v) ** 2 + (0.013 if count.temperature_c is None else 0.003) ** 2
+    noise = NOISE_V**2 + (DROP_PART * drop_v) ** 2 + (BLIND_V if count.temperature_c is None else WARMTH_V) ** 2
     rest_v -= lead_acid.warmth_v(count.warmth_c)
     noise += count.unseen_surface_v**2 + (BRIEF_V**2 if window.seconds < ENOUGH_S else 0.0)
     return rest_v, noise
@@ -124,10 +119,10 @@ def weigh(
         belief = kalman.weigh(belief, slopes, miss, variance * REPEATS)
     if doubtful:
         belief = bounded(belief)
-    surprise += 0.03 * (min(squared, 60.0) - surprise)
+    surprise += FOLLOWS * (min(squared, MOST_SIGMAS2) - surprise)
     if surprise > LOST:
-        belief = kalman.widened(belief, DEPTH, (0.1 * exp(belief.mean[CAPACITY])) ** 2)
-        belief, surprise = kalman.widened(belief, LEVEL, 0.02**2), 1.0
+        belief = kalman.widened(belief, DEPTH, (OPENED_FRAC * exp(belief.mean[CAPACITY])) ** 2)
+        belief, surprise = kalman.widened(belief, LEVEL, OPENED_V**2), 1.0
     return belief, surprise, squared
 
 

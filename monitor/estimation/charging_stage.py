@@ -4,7 +4,11 @@ from typing import Literal
 from monitor.battery.label import Battery
 from monitor.battery.limits import limits_of
 from monitor.estimation.charge_count import Count
+from monitor.estimation.step_resistance import CHARGING_PER_H
+from monitor.parameters import table
 
+P = table("estimation", "charging_stage")
+HIGH_S, NEAR_V = P.number("high_s"), P.number("near_v")
 Stage = Literal["discharging", "charging", "absorption", "float", "resting", "unknown"]
 
 
@@ -18,13 +22,12 @@ def stage(count: Count, battery: Battery, full_seen: bool) -> Stage:
         return "unknown"
     usual = limits_of(battery.chemistry)
     absorption_v, float_v = battery.absorption_v or usual.usual_absorption_v, battery.float_v or usual.usual_float_v
-    # A charger with a temperature sensor regulates up to 0.3 V lower in heat; cables take some too.
-    if count.high_s > 600.0 and voltage > absorption_v - 0.3 and voltage > (absorption_v + float_v) / 2:
+    if count.high_s > HIGH_S and voltage > absorption_v - NEAR_V and voltage > (absorption_v + float_v) / 2:
         return "absorption"
-    if count.high_s > 600.0 and full_seen and abs(voltage - float_v) < 0.3:
+    if count.high_s > HIGH_S and full_seen and abs(voltage - float_v) < NEAR_V:
         return "float"
-    if current < -0.002 * rated:
+    if current < -CHARGING_PER_H * rated:
         return "discharging"
-    if current > 0.002 * rated:
+    if current > CHARGING_PER_H * rated:
         return "charging"
     return "resting"

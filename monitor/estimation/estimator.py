@@ -53,6 +53,8 @@ SOON_STEPS = _P.count("soon_steps")
 FULL_FRAC, EMPTY_FRAC, SURE_FRAC = _P.number("full_frac"), _P.number("empty_frac"), _P.number("sure_frac")
 #: A current that runs out by more than this belongs to no full charge [A].
 LEAST_A = _P.number("least_a")
+#: The step's absence is told anew so much further down, of the rated capacity.
+DEEPER_FRAC = _P.number("deeper_frac")
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +217,7 @@ def _descended(state: EstimatorState, now: Surroundings | None, w: Window, rated
         found = _taught(found, fall, descent, rated_ah)
         return replace(state, mixture=found, descent=replace(descent, begun=False, points=(), taught_at_s=now_s, floor_ah=0.0))
     depth_ah = descent.points[-1][0]
-    if depth_ah > descent.floor_ah + 0.01 * rated_ah:
+    if depth_ah > descent.floor_ah + DEEPER_FRAC * rated_ah:
         here = graphite_step.not_yet(descent, rated_ah)
         if here is not None:
             before = graphite_step.at_depth(descent, descent.floor_ah, rated_ah)

@@ -14,7 +14,7 @@ from monitor.estimation import (
 )
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_ends import AGAIN_S, EMPTY_WORDS, FULL_WORDS
-from monitor.estimation.charge_report import BASIS
+from monitor.estimation.charge_report import BASIS, COUNTING_S, LEAST_STEPS, UNKNOWN_WIDTH_FRAC, ZERO_PART
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.estimator import EstimatorState
 from monitor.estimation.state import CAPACITY, LEVEL, OFFSET, SIZE, Component
@@ -31,17 +31,14 @@ from monitor.findings import (
     Event,
     NotYet,
 )
+from monitor.parameters import table
 from monitor.posterior import Interval
 from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
-#: Wider than this nothing is said: the prior alone covers all there is.
-UNKNOWN_WIDTH_FRAC = 0.8
-#: What a battery's own electronics and its balancing take (5 to 30 mA on average, common practice) the shunt does not
-#: see: between full charges it looks like a shunt that reads so much too high.
-OWN_USE_A = 0.03
-#: After this long without an anchor what is told rests on counting.
-COUNTING_S = 5 * 86400.0
+P = table("estimation", "lithium_charge")
+OWN_USE_A, FLOAT_S = P.number("own_use_a"), P.number("float_s")
+LEAST_ZERO_SIGMA_A = table("battery", "current_sensor").number("least_zero_sigma_a")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +77,7 @@ def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object 
     count = charge_count.update(state.count, minute, battery, vehicle.current_sensor, capacity, False)
     halves = step_resistance.bins(minute)
     depth_frac = 1.0 - before.charge[1]
-    resistance = step_resistance.update(state.resistance, halves, battery, depth_frac, count.surface_v < 0.02)
+    resistance = step_resistance.update(state.resistance, halves, battery, depth_frac, count.surface_v < charge_count.BARE_V)
     estimate = estimator.advance(before, minute, vehicle)
     news = []
     for anchor, kind, words in (("full", "full_charge", FULL_WORDS), ("empty", "empty_seen", EMPTY_WORDS)):
@@ -102,7 +99,7 @@ def findings(state: LithiumState, vehicle: Vehicle, brief: bool = False) -> Char
     age = None if estimate.anchor_at_s is None or count.at_s is None else count.at_s - estimate.anchor_at_s
     (low, middle, high), out_ah = estimator.charge_now(estimate, vehicle)
     resistance, offset = _resistance(state, 1.0 - middle), _offset(state, vehicle)
-    stage = "unknown" if brief else charging_stage.stage(count, house, estimate.anchor == "full" and age is not None and age < 3 * 3600.0)
+    stage = "unknown" if brief else charging_stage.stage(count, house, estimate.anchor == "full" and age is not None and age < FLOAT_S)
     doubt = "" if brief else charge_suspicion.chemistry_doubt(state.suspicion, house, 0.0, 0.0, False)
     wait = None
     if state.suspicion.reversed:
@@ -146,8 +143,8 @@ def replaced(state: LithiumState, vehicle: Vehicle) -> LithiumState:
 
 def calibrated_zero(state: LithiumState, sigma_a: float) -> LithiumState:
     """The state after the shunt's zero was measured: what was learnt beyond it is forgotten."""
-    parts = tuple(_with_offset(c, 0.0, max(sigma_a, 0.002) ** 2) for c in state.estimate.mixture)
-    return replace(state, estimate=replace(state.estimate, mixture=parts, offset_a=(0.0, max(sigma_a, 0.002))))
+    parts = tuple(_with_offset(c, 0.0, max(sigma_a, LEAST_ZERO_SIGMA_A) ** 2) for c in state.estimate.mixture)
+    return replace(state, estimate=replace(state.estimate, mixture=parts, offset_a=(0.0, max(sigma_a, LEAST_ZERO_SIGMA_A))))
 
 
 def apply_capacity_test(state: LithiumState, capacity_ah: float, sigma_ln: float) -> LithiumState:
@@ -194,7 +191,7 @@ def _less(interval: Interval, out_ah: float, most_frac: float, capacity_ah: Inte
 def _offset(state: LithiumState, vehicle: Vehicle) -> Answer:
     sensor = vehicle.current_sensor
     mean, doubt = state.estimate.offset_a
-    if doubt > 0.8 * sensor.offset_sigma_a and not sensor.offset_a:
+    if doubt > ZERO_PART * sensor.offset_sigma_a and not sensor.offset_a:
         return NotYet("it needs two full charges some days apart, or a zero calibration with everything off")
     # only what was learnt from the charge's balance holds the battery's own use, not what a zero calibration measured
     learnt = max(1.0 - (doubt / sensor.offset_sigma_a) ** 2, 0.0)
@@ -203,7 +200,7 @@ def _offset(state: LithiumState, vehicle: Vehicle) -> Answer:
 
 
 def _resistance(state: LithiumState, depth_frac: float) -> Answer:
-    if state.resistance.steps < 5:
+    if state.resistance.steps < LEAST_STEPS:
         return NotYet("it needs some load steps: the fridge's will do")
     depth = min(max(depth_frac, 0.0), 1.0)
     ohm, sigma = step_resistance.at(state.resistance, depth), step_resistance.sigma_ohm(state.resistance, depth)

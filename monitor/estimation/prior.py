@@ -38,6 +38,8 @@ HYSTERESIS_SIGMA = _P.number("hysteresis_sigma")
 #: A kind lighter than this (ln of its share) is no longer brought up again.
 LEAST_LOG_SHARE = _P.number("least_share_ln")
 NOMINAL_V = _P.number("nominal_v")
+#: The components of a kind stand between so far above empty and so far below full.
+FIRST_FRAC = _P.number("first_frac")
 #: What is not known of its charge stands at a half with this doubt.
 BORN_SIGMA_FRAC = _P.number("born_sigma_frac")
 #: One sigma of the curve's shape at each knot [V].
@@ -100,7 +102,7 @@ def _spread(mean: Vector, covariance: Triangle, kind: int, share: float) -> list
     count = KINDS[kind].along_count
     row = []
     for i in range(count):
-        m, c = placed(mean, covariance, 0.01 + 0.98 * (i + 0.5) / count, 0.5 / count)
+        m, c = placed(mean, covariance, FIRST_FRAC + (1.0 - 2.0 * FIRST_FRAC) * (i + 0.5) / count, 0.5 / count)
         row.append(Component(log(share / count), kind, m, c))
     return row
 

@@ -6,7 +6,7 @@ from monitor.parameters import table
 from monitor.replacing import dataclass
 
 _P = table("battery", "lithium_cell")
-_KELVIN, _REFERENCE_C = 273.15, 25.0    # 0 °C [K], by definition (SI); reference of the table lithium_cell [°C]
+_KELVIN, _REFERENCE_C = table("battery", "units").number("zero_c_k"), _P.number("reference_c")
 _REFERENCE_K = _KELVIN + _REFERENCE_C
 _WARMTH_V = _P.numbers("warmth_v_per_k")
 TAU_H, TAU_K, TAU_SIGMA_K = _P.number("diffusion_h"), _P.number("diffusion_activation_k"), _P.sigma("diffusion_activation_k")

@@ -15,7 +15,8 @@ from monitor.replacing import dataclass
 from monitor.wear.life_use import YEAR_H, LifeLabel, UseSlot
 
 P = table("wear", "lithium_life")
-GAS_J, FARADAY, ZERO_C, REFERENCE_C = P.number("gas_j_mol_k"), P.number("faraday_c_mol"), P.number("zero_c"), P.number("reference_c")
+GAS_J, FARADAY, REFERENCE_C = P.number("gas_j_mol_k"), P.number("faraday_c_mol"), P.number("reference_c")
+ZERO_C = table("battery", "units").number("zero_c_k")
 N_TIME, N_TIME_J = P.number("naumann_time_per_root_s"), P.number("naumann_time_j_mol")
 N_CHARGE = P.numbers("naumann_charge")
 N_RATE, N_DEPTH = P.numbers("naumann_rate_pct"), P.numbers("naumann_depth")

@@ -10,7 +10,7 @@ from monitor.replacing import dataclass
 
 _P = table("battery", "lithium_end_to_end")
 #: The charge at an end has to be as sure as this; of the capacity at least so much has to have passed.
-SURE_FRAC, LEAST_FRAC = _P.number("sure_frac"), _P.number("least_frac")
+SURE_FRAC, LEAST_FRAC, LEAST_RATED = _P.number("sure_frac"), _P.number("least_frac"), _P.number("least_rated_frac")
 #: What of a charge that went in does not come out is known within this.
 LOSS_SIGMA = _P.number("loss_sigma")
 
@@ -56,7 +56,7 @@ def is_whole(swing: Swing, end: str, charge_frac: float, variance: float, rated_
     """
     passed = swing.charge_frac - charge_frac
     return (swing.origin not in ("", end) and max(variance, swing.variance) < SURE_FRAC**2 and abs(passed) > LEAST_FRAC
-            and swing.drawn_ah * passed > 0.0 and abs(swing.drawn_ah) > 0.25 * rated_ah)
+            and swing.drawn_ah * passed > 0.0 and abs(swing.drawn_ah) > LEAST_RATED * rated_ah)
 
 
 def capacity(swing: Swing, charge_frac: float, variance: float, offset_sigma_a: float) -> tuple[float, float]:

@@ -37,7 +37,9 @@ COLDEST_C, FASTEST_PER_H = _P.number("coldest_c"), _P.number("fastest_per_h")
 #: Its error is the same each time: it is taught again only when capacity has had so long to walk away from it.
 AGAIN_S = 86400.0 * _P.number("again_days")
 #: Fewer, and a stretch from full to the step is not told of.
-MOST_POINTS = 60
+MOST_POINTS = _P.count("most_points")
+CHARGING_PER_H, APART_FRAC = _P.number("charging_per_h"), _P.number("apart_frac")
+SPACING_PART = _P.number("spacing_part")
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,9 +129,9 @@ def follow(descent: Descent, out_ah: float, doubt_ah2: float, free_v: float | No
         return descent
     depth, points = descent.depth_ah + out_ah, descent.points
     if free_v is not None and now is not None and now.temperature_c >= COLDEST_C and (
-            abs(now.current_a) < FASTEST_PER_H * rated_ah and now.current_a < 0.005 * rated_ah):
+            abs(now.current_a) < FASTEST_PER_H * rated_ah and now.current_a < CHARGING_PER_H * rated_ah):
         middle = depth - 0.5 * out_ah
-        if (not points or middle > points[-1][0] + 0.004 * rated_ah) and len(points) < MOST_POINTS:
+        if (not points or middle > points[-1][0] + APART_FRAC * rated_ah) and len(points) < MOST_POINTS:
             points = (*points, (middle, free_v, now.shift_frac))
     return Descent(True, depth, descent.doubt_ah2 + doubt_ah2, points, descent.taught_at_s, descent.floor_ah)
 
@@ -137,7 +139,7 @@ def follow(descent: Descent, out_ah: float, doubt_ah2: float, free_v: float | No
 def _fall(depth_ah: float, shift_frac: float, spacing_ah: float, doubt_ah2: float, rated_ah: float) -> Fall:
     # the surface runs ahead of the whole: at rest the fall would have come so much later
     ahead_ah = shift_frac * rated_ah
-    return Fall(depth_ah - ahead_ah, hypot(0.3 * spacing_ah, sqrt(doubt_ah2), 0.5 * ahead_ah), rated_ah)
+    return Fall(depth_ah - ahead_ah, hypot(SPACING_PART * spacing_ah, sqrt(doubt_ah2), 0.5 * ahead_ah), rated_ah)
 
 
 def found(descent: Descent, rated_ah: float) -> Fall | None:

@@ -1,7 +1,7 @@
 """What every kind of reading hands on, and where on the rest curve a component stands."""
 from math import exp
 
-from monitor.battery.rest_curves import Family
+from monitor.battery.rest_curves import BOTTOM_REACH, STEP, STEP_REACH, Family
 from monitor.estimation import gaussian
 from monitor.estimation.families import KINDS
 from monitor.estimation.state import (
@@ -32,6 +32,7 @@ from monitor.replacing import dataclass
 _P = table("estimation/observations", "reading")
 RATE_DOUBT_V, RATE_DOUBT_FRAC = _P.number("rate_doubt_v"), _P.number("rate_doubt_frac")
 NOISE_V, DROP_PART, KINETIC_PART = _P.number("noise_v"), _P.number("drop_part"), _P.number("kinetic_part")
+DIFFUSION_MOST_LN, BOTTOM_FULL, BOTTOM_FADES = _P.number("diffusion_most_ln"), _P.number("bottom_full_frac"), _P.number("bottom_fades_frac")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +74,10 @@ def place(component: Component, now: Surroundings) -> Place:
     """Where it stands with this window's current and temperature."""
     m = component.mean
     z = m[CHARGE]
-    shift = now.shift_frac * exp(max(min(m[DIFFUSION] + now.diffusion_factor * m[DIFFUSION_ACTIVATION], 3.0), -3.0))
-    at_bottom = min(max(z, 0.0) / 0.08, 1.0) * min(max((0.3 - z) / 0.2, 0.0), 1.0)
-    at_step = max(1.0 - abs(z - 0.7) / 0.25, 0.0)
+    diffusion_ln = m[DIFFUSION] + now.diffusion_factor * m[DIFFUSION_ACTIVATION]
+    shift = now.shift_frac * exp(max(min(diffusion_ln, DIFFUSION_MOST_LN), -DIFFUSION_MOST_LN))
+    at_bottom = min(max(z, 0.0) / BOTTOM_FULL, 1.0) * min(max((BOTTOM_REACH - z) / BOTTOM_FADES, 0.0), 1.0)
+    at_step = max(1.0 - abs(z - STEP) / STEP_REACH, 0.0)
     top = {CHARGE: 1.0, DIFFUSION: shift, DIFFUSION_ACTIVATION: shift * now.diffusion_factor, AXIS_TOP: 1.0, AXIS_SLOW: 1.0}
     filled = 1.0 + m[FILLING]
     graphite = {CHARGE: filled, DIFFUSION: shift, DIFFUSION_ACTIVATION: shift * now.diffusion_factor,
