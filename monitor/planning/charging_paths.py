@@ -2,8 +2,9 @@
 
 Sources
 -------
-[1] Woodbridge, Trans. AIEE 54 (1935) 516, and Vinal, Storage Batteries: ampere-hour law, a lead-acid battery takes no more amperes
-    than ampere-hours are missing; at constant voltage what is missing dies away (Schiffer et al., J. Power Sources 168 (2007) 66).
+[1] Woodbridge, Trans. AIEE 54 (1935) 516, and Vinal, Storage Batteries: ampere-hour law, at constant voltage what a lead-acid battery
+    misses dies away towards its end. Schiffer et al., J. Power Sources 168 (2007) 66: what hinders charging grows as charge over what
+    is missing, so that a deeply empty battery takes more than that law says.
 [2] IEC 60228 and IEC 60949 through monitor/circuits: resistance of the cable, warm.
 """
 from collections.abc import Sequence
@@ -93,9 +94,9 @@ def accepted_a(chemistry: Chemistry, capacity_ah: float, charge_frac: float, sou
                temperature_c: float = 25.0, luck: Luck = Luck()) -> float:     # noqa: B008 - frozen
     """What a battery takes from a source of constant voltage behind a cable [A].
 
-    Lead-acid at 2.4 V a cell takes what is missing over the acceptance time [1]; less in proportion to the voltage that is
-    left above its own, and in the cold. Lithium takes what resistance lets through, up to half its capacity an hour, and nothing
-    below its limit of cold.
+    Lead-acid is a resistance that grows as charge over what is missing [1]: near full, at 2.4 V a cell, it takes what is missing over
+    the acceptance time; deeply empty, what its own resistance lets through; all of it less in the cold. Lithium takes what resistance
+    lets through, up to half its capacity an hour, and nothing below its limit of cold.
 
     chemistry: its kind; capacity_ah: what it holds [Ah]; charge_frac: charge in it, 0 to 1; source_v: of the source [V]; path_ohm:
     cable and contacts [ohm]; temperature_c: of the battery [°C]; luck: what is not known.
@@ -108,10 +109,10 @@ def accepted_a(chemistry: Chemistry, capacity_ah: float, charge_frac: float, sou
         if cold_c is not None and temperature_c < cold_c:
             return 0.0
         return min((source_v - rest_v) / (path_ohm + LITHIUM_OHM_AH / capacity_ah), LITHIUM_RATE * capacity_ah)
-    hours = ACCEPTANCE_H * luck.acceptance * 2 ** (max(25 - temperature_c, 0.0) / DOUBLES_K)
-    missing_ah = (1 - charge_frac) * capacity_ah
-    drive_ohm = (ACCEPTANCE_V - rest_v) * hours / missing_ah
-    return (source_v - rest_v) / (drive_ohm + path_ohm + LEAD_OHM_AH / capacity_ah)
+    cold = 2 ** (max(25 - temperature_c, 0.0) / DOUBLES_K)
+    full_v = electromotive_v(chemistry, 1.0)
+    hinder_ohm_ah = (ACCEPTANCE_V - full_v) * ACCEPTANCE_H * luck.acceptance * max(charge_frac, 0.0) / (1 - charge_frac)
+    return (source_v - rest_v) / (path_ohm + cold * (hinder_ohm_ah + LEAD_OHM_AH) / capacity_ah)
 
 
 def cable_ohm(path: EnginePath) -> float:
