@@ -62,6 +62,15 @@ class Table:
         """A list of numbers, or of lists of them."""
         return tuple(tuple(item) if isinstance(item, list) else item for item in self._value(name, list))
 
+    def limits(self, *names: str) -> dict[str, tuple[float, float, str]]:
+        """What may be entered: name -> least, most and unit ("" where there is none)."""
+        found = {}
+        for name in names:
+            least, most = self.numbers(name)
+            unit = self.rows[name].unit
+            found[name] = (least, most, "" if unit == "1" else unit)
+        return found
+
     def by_chemistry(self, name: str) -> dict[bool, Any]:
         """True: what holds for lead-acid, False: for lithium."""
         both = self._value(name, dict)
@@ -109,4 +118,4 @@ def rooms() -> Iterator[tuple[str, dict[str, dict[str, Row]]]]:
 
 
 ROOMS = ("battery", "detection", "detection/house", "detection/join", "detection/starter", "detection/wiring", "estimation",
-         "estimation/observations", "forecast", "usage", "wear")
+         "estimation/observations", "forecast", "planning", "planning/climate", "usage", "wear")

@@ -3,14 +3,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from monitor.battery.label import Battery, Vehicle
+from monitor.parameters import table
 from monitor.store import saving
 from monitor.wear.week import Week
 
 Which = Literal["house", "starter"]
-#: A label fits on a line of a phone (choice).
-LONGEST_LABEL = 60
-#: At the ends of a life the mean of so many weeks is taken.
-END_WEEKS = 3
+P = table("planning", "battery_history")
+LONGEST_LABEL, END_WEEKS = P.count("longest_label"), P.count("end_weeks")
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from monitor.battery.limits import USED_UP_FRAC
 from monitor.findings import Estimate, NotYet
 from monitor.logbook.reader import LatestMinute, Reader
+from monitor.parameters import table
 from monitor.planning import life_on_log
 from monitor.planning.life_on_log import CapacityNeeded
 from monitor.planning.logged_life import describe_logged
@@ -12,10 +13,8 @@ from monitor.planning.whatif import NotExplained, explain
 from monitor.wear.life import LifeForecast, forecast_life
 from monitor.wear.life_use import label_of
 
-#: A battery is too small once it is short on more than so many nights in 30, where its owner says nothing else (choice).
-SHORT_NIGHTS = 2.0
-#: Wear is counted from the latest year of the log, nights from the latest two months (choice) [days].
-LOOKED_BACK_DAYS, NIGHTS_DAYS = 365.0, 60
+P = table("planning", "battery_life")
+SHORT_NIGHTS, LOOKED_BACK_DAYS, NIGHTS_DAYS = P.number("short_nights"), P.number("looked_back_days"), P.count("nights_days")
 DAY_S, YEAR_S = 86400.0, 365.25 * 86400.0
 
 

@@ -24,22 +24,23 @@ from monitor.sample import Sample
 
 #: Whether it is lead-acid -> voltage at which a test ends.
 END_V = {True: limits_of("agm").discharge_end_v, False: limits_of("lfp").discharge_end_v}
-#: A stop at up to this voltage is still an end; above it the test says only "at least" [V].
-LATEST_END_V = {True: 11.0, False: 11.5}
-#: Below the end voltage for so long, smoothed over as long: a pump's start does not end a test [s] (choice).
-HOLD_S = 60.0
-#: Readings further apart are a gap; charge that came in beyond this part of the label spoils the test.
-BRIDGE_S, SPOILED_FRAC, RESTART_FRAC = 300.0, 0.005, 0.02
-#: The rate that counts is the mean over the last two hours [2]; loads off for as long end a test (choice: a fridge's pause is shorter) [s].
-RATE_S, IDLE_S = 7200.0, 7200.0
-#: A current below this part of the label an hour is none: a shunt's own fault.
-BEGUN_FRAC = 0.004
+P = table("planning", "capacity_test")
+#: By lead-acid, as END_V.
+LATEST_END_V, UNKNOWN_WARMTH = P.by_chemistry("latest_end_v"), P.by_chemistry("unknown_warmth")
+HOLD_S, BRIDGE_S, RATE_S, IDLE_S = P.number("hold_s"), P.number("bridge_s"), P.number("rate_s"), P.number("idle_s")
+SPOILED_FRAC, RESTART_FRAC, BEGUN_PER_H = P.number("spoiled_frac"), P.number("restart_frac"), P.number("begun_per_h")
 #: A test colder or hotter than this is no test [°C]: the table of [1], and care for the battery.
-COLDEST_C, HOTTEST_C = 10.0, min(limits_of(chemistry).hot_c for chemistry in CHEMISTRIES)
+COLDEST_C, HOTTEST_C = P.number("coldest_c"), min(limits_of(chemistry).hot_c for chemistry in CHEMISTRIES)
+FULL_FRAC, BELOW_HOT_K, COLDEST_LEFT_C = P.number("full_frac"), P.number("below_hot_k"), P.number("stops_below_c")
+LEAST_LOAD, MOST_LOAD, LEAST_DRAWN = P.number("least_load"), P.number("most_load"), P.number("least_drawn_frac")
+LEFT_PER_V, LEFT_SIGMA_PER_V, END_SIGMA = P.number("left_per_v"), P.number("left_sigma_per_v"), P.number("end_sigma")
+LITHIUM_LEFT, LITHIUM_LEFT_SIGMA = P.number("lithium_left"), P.sigma("lithium_left")
+LEAST_SPAN, GAP_PART, LEAST_START_LN = P.number("least_span"), P.number("gap_part"), P.number("least_start_ln")
+SLOW_AFTER_H, SEALED_SLOW_PER_K, SEALED_FAST_PER_K = (
+    P.number("slow_after_h"), P.number("sealed_slow_per_k"), P.number("sealed_fast_per_k"))
+LEAST_WARMTH_SIGMA = P.number("least_warmth_sigma")
 _RATINGS = table("battery", "ratings")
 PEUKERT_SIGMA, LITHIUM_PEUKERT = _RATINGS.number("peukert_sigma"), _RATINGS.number("lithium_peukert")
-#: Either end of how full it was when it began is at least so far from the middle (ln): no charge is known better than 0.5 %.
-LEAST_START_LN = 0.01
 _WARMTH = table("battery", "lithium_warmth")
 SLOW_PER_H, FAST_PER_H = _WARMTH.number("slow_per_h"), _WARMTH.number("fast_per_h")
 SLOW_PER_K, FAST_PER_K = _WARMTH.number("slow_per_k"), _WARMTH.number("fast_per_k")
@@ -99,19 +100,19 @@ def not_ready(charge_frac: Estimate | None, anchor: str, charging_stage: str, te
     temperature_c: where the battery stands [°C].
     """
     found = []
-    if charge_frac is None or anchor != "full" or charge_frac.value < 0.97:
+    if charge_frac is None or anchor != "full" or charge_frac.value < FULL_FRAC:
         found.append("it is not known to be full: charge it until ampledger says that it is full, and some hours longer")
     if charging_stage in ("charging", "absorption", "float"):
         found.append("it is being charged: switch the charger off, cover the panel or open its fuse, keep the engine off")
-    if temperature_c is not None and not COLDEST_C <= temperature_c <= HOTTEST_C - 5:
-        found.append(f"it is at {temperature_c:.0f} °C: test it between {COLDEST_C:.0f} and {HOTTEST_C - 5:.0f} °C")
+    if temperature_c is not None and not COLDEST_C <= temperature_c <= HOTTEST_C - BELOW_HOT_K:
+        found.append(f"it is at {temperature_c:.0f} °C: test it between {COLDEST_C:.0f} and {HOTTEST_C - BELOW_HOT_K:.0f} °C")
     return found
 
 
 def load_a(battery: Battery) -> tuple[float, float]:
     """The load to switch on, from and to [A]: about the rated current, where nothing has to be corrected for rate."""
     rated = battery.rated_capacity_ah / battery.rated_hours
-    return 0.8 * rated, 2 * rated
+    return LEAST_LOAD * rated, MOST_LOAD * rated
 
 
 def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentSensor, stop_v: float,
@@ -133,13 +134,13 @@ def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentS
         return run
     mean = (current + run.current_a) / 2
     if run.phase == "waiting":
-        begun = current < -BEGUN_FRAC * rated
+        begun = current < -BEGUN_PER_H * rated
         return CapacityTestRun("running" if begun else "waiting", "", run.at_s, sample.at_s, current_a=current, rate_a=-current,
                    voltage_v=sample.house_voltage_v)
     gap = run.gap_s + (span if span > BRIDGE_S else 0.0)
     drawn = run.drawn_ah - mean * span / 3600        # a gap is bridged, and enters the doubt
     # what the shunt shows with everything off is no charge
-    charged = run.charged_ah + (mean * span / 3600 if mean > BEGUN_FRAC * rated else 0.0)
+    charged = run.charged_ah + (mean * span / 3600 if mean > BEGUN_PER_H * rated else 0.0)
     if charged > SPOILED_FRAC * rated:
         if drawn + charged < RESTART_FRAC * rated:
             return CapacityTestRun(at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
@@ -155,10 +156,10 @@ def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentS
     share = max(span / max(sample.at_s - run.start_s, span), 1 - exp(-span / RATE_S))
     now = CapacityTestRun(
         "running", "", run.start_s, sample.at_s, drawn, charged, gap, current, run.rate_a + share * (-mean - run.rate_a), volts,
-        below, run.idle_s + span if mean > -BEGUN_FRAC * rated else 0.0, warm, warm_s)
+        below, run.idle_s + span if mean > -BEGUN_PER_H * rated else 0.0, warm, warm_s)
     if below >= HOLD_S:
         return replace(now, phase="ended", why=f"it is at {volts:.2f} V: switch the loads off and charge it now")
-    if sample.house_temperature_c is not None and not 0.0 <= sample.house_temperature_c <= HOTTEST_C:
+    if sample.house_temperature_c is not None and not COLDEST_LEFT_C <= sample.house_temperature_c <= HOTTEST_C:
         return replace(now, phase="stopped", why=f"it is at {sample.house_temperature_c:.0f} °C: switch the loads off")
     if now.idle_s > IDLE_S:
         if drawn < RESTART_FRAC * rated:
@@ -179,15 +180,16 @@ def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_f
     ------
     ValueError : nothing was drawn yet
     """
-    if run.drawn_ah < 0.02 * battery.rated_capacity_ah:
+    if run.drawn_ah < LEAST_DRAWN * battery.rated_capacity_ah:
         raise ValueError("too little was drawn to say anything")
     lead = battery.lead_acid
     reached = run.phase == "ended" and stop_v <= LATEST_END_V[lead]
     # At the end voltage nothing is left by definition; a little earlier a little is (the knee of the charge tracker).
-    left, left_sigma = ((stop_v - END_V[lead]) * 0.06, 0.01 + (stop_v - END_V[lead]) * 0.04) if lead else (0.02, 0.015)
+    above_v = stop_v - END_V[lead]
+    left, left_sigma = (above_v * LEFT_PER_V, END_SIGMA + above_v * LEFT_SIGMA_PER_V) if lead else (LITHIUM_LEFT, LITHIUM_LEFT_SIGMA)
     if not reached:
-        left, left_sigma = 0.0, 0.01
-    span = max(full_frac.value - left, 0.1)
+        left, left_sigma = 0.0, END_SIGMA
+    span = max(full_frac.value - left, LEAST_SPAN)
     warm, warm_sigma = _warmth(run.temperature_c, lead, run.hours, run.rate_a / battery.rated_capacity_ah)
     exponent = lead_acid.KINDS[battery.chemistry].peukert if lead else LITHIUM_PEUKERT
     capacity = run.drawn_ah / span / warm
@@ -200,10 +202,10 @@ def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_f
     distance = max(log(rate * hours / capacity), 0.0)
     doubt = hypot(
         sensor.gain_sigma_frac, sensor.offset_sigma_a * run.hours / run.drawn_ah, left_sigma / span, warm_sigma,
-        PEUKERT_SIGMA * distance, 0.6 * run.gap_s * run.rate_a / 3600 / run.drawn_ah)
+        PEUKERT_SIGMA * distance, GAP_PART * run.gap_s * run.rate_a / 3600 / run.drawn_ah)
     # How full it was is an interval with two ends that differ (none is fuller than full): each goes to its own end of the capacity.
-    fuller = max(log(max(full_frac.high - left, 0.1) / span), LEAST_START_LN)
-    emptier = max(log(span / max(full_frac.low - left, 0.1)), LEAST_START_LN)
+    fuller = max(log(max(full_frac.high - left, LEAST_SPAN) / span), LEAST_START_LN)
+    emptier = max(log(span / max(full_frac.low - left, LEAST_SPAN)), LEAST_START_LN)
     low, high = capacity * exp(-hypot(Z95 * doubt, fuller)), capacity * exp(hypot(Z95 * doubt, emptier))
     return Result(Estimate(capacity, low, high, "measured"), reached, run.drawn_ah, run.hours, run.rate_a, run.temperature_c, reach, warm,
                   hypot(doubt, max(fuller, emptier) / Z95))
@@ -216,11 +218,11 @@ def _warmth(temperature_c: float | None, lead: bool, hours: float, rate_per_h: f
     takes voltage and not charge; at a fast one the end voltage comes earlier.
     """
     if temperature_c is None:
-        return (0.95, 0.05) if lead else (0.98, 0.03)
+        return UNKNOWN_WARMTH[lead]
     if not lead:
         share = min(max(log(max(rate_per_h, 1e-6) / SLOW_PER_H) / log(FAST_PER_H / SLOW_PER_H), 0.0), 1.0)
-        factor = 1 - (SLOW_PER_K + share * (FAST_PER_K - SLOW_PER_K)) * max(25.0 - temperature_c, 0.0)
+        factor = 1 - (SLOW_PER_K + share * (FAST_PER_K - SLOW_PER_K)) * max(lead_acid.REFERENCE_C - temperature_c, 0.0)
         return factor, (1 - factor) / 2
     vented = ratings.from_table(ratings.TESTING, temperature_c)
-    sealed = ratings.warmth_factor(temperature_c, 0.006 if hours > 3 else 0.010)
-    return (vented + sealed) / 2, max(abs(vented - sealed) / 2, 0.003)
+    sealed = ratings.warmth_factor(temperature_c, SEALED_SLOW_PER_K if hours > SLOW_AFTER_H else SEALED_FAST_PER_K)
+    return (vented + sealed) / 2, max(abs(vented - sealed) / 2, LEAST_WARMTH_SIGMA)

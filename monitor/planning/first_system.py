@@ -14,15 +14,14 @@ from monitor.planning.climate.places import MONTHS
 from monitor.planning.life_engine import warmth_frac
 from monitor.planning.load_catalogue import Load, follows_warmth, steady_power_w, warmth_power_w
 from monitor.planning.plan import PER, Drawn, estimate, prepare, weigh
-from monitor.planning.trip import HEATED_C, Stop, Trip
+from monitor.planning.trip import CABIN_K, HEATED_C, Stop, Trip
 from monitor.planning.trip_life import Candidate
 
 NAMES: dict[Chemistry, str] = {"agm": "lead-acid", "lfp": "lithium iron phosphate"}
 P = table("planning", "first_system")
 ROUND_TRIP_FRAC: dict[Chemistry, float] = {"agm": P.number("round_trip_lead"), "lfp": P.number("round_trip_lithium")}
-PANEL_DERATE, CABIN_K, LEAST_KWH_M2 = P.number("panel_derate"), P.number("cabin_k"), P.number("least_kwh_m2")
-#: A poor month comes once in ten years: so many sigmas below the mean (definition, normal distribution).
-POOR_SIGMAS = 1.2816
+PANEL_DERATE, LEAST_KWH_M2 = P.number("panel_derate"), P.number("least_kwh_m2")
+POOR_SIGMAS = P.number("poor_sigmas")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,18 +3,16 @@ import re
 from dataclasses import dataclass, field, replace
 
 from monitor.battery.label import KIND_WORDS
+from monitor.parameters import table
 from monitor.planning import labels_ratings as ratings
 from monitor.planning.labels_codes import LEFT, POSTS_NEAR, RIGHT, Code, Part, Size, nearest, read_code
 from monitor.planning.labels_ratings import Span, exactly
 
-#: What a battery of a vehicle can be [Ah, A, min, mm]: wider than any.
-CAPACITIES_AH, CRANKING_A, MINUTES, SIDES_MM = (1.0, 1000.0), (50.0, 2500.0), (10.0, 1000.0), (40.0, 700.0)
-#: No box holds more watt-hours a litre than that (common practice: lead-acid 60 to 110, lithium iron phosphate 100 to 220).
-MOST_WH_L = {"lead": 130.0, "lfp": 300.0}
-#: Two figures of one label that should agree, as Ah and Wh, differ by no more than this part (choice).
-AGREE_FRAC = 0.25
-#: Longest label that is read (choice: a line or two).
-LONGEST = 200
+P = table("planning", "labels")
+CAPACITIES_AH, CRANKING_A, MINUTES, SIDES_MM = (
+    P.numbers("capacities_ah"), P.numbers("cranking_a"), P.numbers("reserve_minutes"), P.numbers("sides_mm"))
+MOST_WH_L, AGREE_FRAC, LONGEST = P.by_chemistry("most_wh_l"), P.number("agree_frac"), P.count("longest")
+POUND_KG = table("battery", "units").number("pound_kg")
 _SAID_AS = (
     ("lfp", r"LI\s*FE\s*PO\s*4|LIFEPO|LFP|LITHIUM(?:[\s-]*IRON[\s-]*PHOSPHATE)?"), ("agm", r"AGM|VRLA"), ("gel", r"GEL"),
     ("flooded", r"EFB|FLOODED|WET|SMF|MF|MAINTENANCE[\s-]*FREE|LEAD[\s-]*ACID|VENTED|SLI"))
@@ -179,7 +177,7 @@ def _with_doubts(label: BatteryLabel, printed: float | None, energy: float | Non
         doubts.append(f"{energy:g} Wh and {printed:g} Ah do not agree: {printed:g} Ah at 12 V are about {label.energy_wh:.0f} Wh.")
     if label.size is not None and label.energy_wh is not None and label.capacity_from != "roughly, from its performance rank":
         litres = label.size.length_mm * label.size.width_mm * label.size.height_mm / 1e6
-        most = MOST_WH_L["lfp" if label.kind == "lfp" else "lead"]
+        most = MOST_WH_L[label.kind != "lfp"]
         if label.energy_wh / litres > most:
             doubts.append(f"{label.energy_wh:.0f} Wh in a box of {litres:.1f} litres is more than any "
                           f"{KIND_WORDS.get(label.kind, 'lead-acid')} battery holds: doubt the capacity, or look at the size again.")
@@ -220,7 +218,7 @@ def _read_weight(reading: _Reading) -> float | None:
     found = reading.take(rf"{_NUMBER}\s*(KG|LBS?)\b")
     if not found:
         return None
-    weight = _float(found[1]) * (1.0 if found[2] == "KG" else 0.4536)
+    weight = _float(found[1]) * (1.0 if found[2] == "KG" else POUND_KG)
     reading.add(found[0], f"weighs {weight:.1f} kg")
     return weight
 

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+from monitor.parameters import table
 from monitor.planning.labels_ratings import TABLES, Span, cranking_from_rank, exactly
 
 LEFT, RIGHT = "left", "right"
@@ -96,8 +97,9 @@ HEAVY = {name: row for name, row in TABLES["heavy"].items() if isinstance(row, l
 BCI_SAME = {name: row for name, row in TABLES["bci_same"].items() if name not in ("source", "basis")}
 _JIS_LETTERS = {name: row for name, row in TABLES["jis"].items() if len(name) == 1}
 _SIZES_JIS: set[str] = {name for key, name in TABLES["sba"].items() if len(key) == 1}
+_LENGTHS_B_CM = table("planning", "labels_codes").numbers("lengths_b_cm")
 #: Lengths that boxes of a letter come in [cm]: those of the standard's sizes, and one more of B.
-_LENGTHS = {letter: sorted({int(code[1:]) for code in _SIZES_JIS if code[0] == letter} | ({19, 20, 24, 17} if letter == "B" else set()))
+_LENGTHS = {letter: sorted({int(code[1:]) for code in _SIZES_JIS if code[0] == letter} | (set(_LENGTHS_B_CM) if letter == "B" else set()))
             for letter in _JIS_LETTERS}
 
 

@@ -1,13 +1,13 @@
 """Whether a battery goes into a tray: length, width and height, standing or lying, with room beside it and above its posts."""
 from dataclasses import dataclass
 
+from monitor.parameters import table
 from monitor.planning.labels import SIDES_MM, BatteryLabel
 from monitor.planning.labels_codes import Size
 from monitor.planning.labels_ratings import TABLES
 
 BESIDE_MM, ABOVE_MM = float(TABLES["fit"]["beside_mm"]), float(TABLES["fit"]["above_posts_mm"])
-#: What posts stand above a box that is measured without them (common practice).
-POSTS_MM = 22.0
+POSTS_MM = table("planning", "labels_fit").number("posts_mm")
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,17 +19,18 @@ UPRIGHT, FREEZER, RUN_W = P.number("fridge_upright"), P.number("fridge_freezer")
 EVAPORATOR_K, CONDENSER_K = P.number("evaporator_k"), P.number("condenser_k")
 BEDTIME = P.number("bedtime_hour")
 HEATER_C, HEATER_K, FAN_C = P.number("heater_below_c"), P.number("heater_full_k"), P.number("fan_above_c")
-LOAD_V = P.number("load_v")
+LOAD_V, FRIDGE_C, ROOM_C, DAWN = P.number("load_v"), P.number("fridge_c"), P.number("room_c"), P.count("dawn_hour")
+SIZE_POWER, OWN_SIGMA, OTHER_SIGMA = P.number("size_power"), P.number("own_sigma_ln"), P.number("other_sigma_ln")
 #: Hours of the solar day in which a use falls.
-HOURS = {"day": range(9, 19), "evening": range(18, 23), "night": (22, 23, 0, 1, 2, 3, 4, 5, 6), "morning": (7, 8), "always": range(24)}
+HOURS = {"day": P.numbers("day_hours"), "evening": P.numbers("evening_hours"), "night": P.numbers("night_hours"),
+         "morning": P.numbers("morning_hours"), "always": tuple(range(24))}
 WHEN = (*HOURS, "dark", "cold", "hot")
 #: A fridge as it is called -> how it differs from a box with a lid; litres, degrees inside where nothing is said.
-FRIDGES = {"fridge": (1.0, 45.0, 4.0), "upright": (UPRIGHT, 80.0, 5.0), "freezer": (FREEZER, 40.0, -18.0)}
+FRIDGES: dict[str, tuple[float, float, float]] = {
+    "fridge": (1.0, FRIDGE_L, FRIDGE_C), "upright": (UPRIGHT, *P.numbers("upright_box")), "freezer": (FREEZER, *P.numbers("freezer_box"))}
 #: key of a load -> (least, most, unit)
-LIMITS = {"watts": (0.1, 4000.0, "W"), "hours": (0.01, 24.0, "h a day"), "volume": (8.0, 400.0, "l"), "set": (-30.0, 15.0, "°C")}
-#: Before this hour nobody needs light (common practice).
-DAWN = 6
-ABSOLUTE_K = 273.15         # definition
+LIMITS = P.limits("watts", "hours", "volume", "set")
+ZERO_C_K = table("battery", "units").number("zero_c_k")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +48,13 @@ class Load:
     power_w: float = 0.0
     hours_per_day: float | None = None
     when: str = "always"
-    sigma_ln: float = 0.3
+    sigma_ln: float = OTHER_SIGMA
     source: str = "the owner"
     volume_l: float | None = None
-    set_c: float = 4.0
+    set_c: float = FRIDGE_C
     kind: str = "fridge"
     wh_per_day: float | None = None
-    at_c: float = 25.0
+    at_c: float = ROOM_C
     slope_wh_per_k: float | None = None
     hourly_w: tuple[float, ...] | None = None
 
@@ -87,8 +88,8 @@ def parse_load(text: str) -> Load:
     if len(parts) == 2 and not any("=" in part for part in parts):
         watts, hours = _number(name, "watts", parts[0]), _number(name, "hours", parts[1])
         if known is not None and known.is_fridge:         # a fridge in watts and hours: the owner's figure at a usual warmth
-            return replace(known, sigma_ln=0.15, source="the owner", wh_per_day=watts * hours, slope_wh_per_k=None)
-        return Load(name, watts, hours, "always" if known is None or known.hours_per_day is None else known.when, 0.15)
+            return replace(known, sigma_ln=OWN_SIGMA, source="the owner", wh_per_day=watts * hours, slope_wh_per_k=None)
+        return Load(name, watts, hours, "always" if known is None or known.hours_per_day is None else known.when, OWN_SIGMA)
     if known is None:
         near = get_close_matches(name.casefold(), list(catalogue()), 1, 0.5)
         raise ValueError(f"{text!r} is not a load: " + (f"did you mean {near[0]}? " if near else "")
@@ -133,7 +134,7 @@ def _number(name: str, key: str, text: str) -> float:
     return value
 
 
-def heat_ratio(room_c: float, inside_c: float, reference_c: float = 25.0, reference_inside_c: float = 4.0) -> float:
+def heat_ratio(room_c: float, inside_c: float, reference_c: float = ROOM_C, reference_inside_c: float = FRIDGE_C) -> float:
     """A fridge's use in a room against that in a room of reference_c, by leak of heat and lift of the compressor; 0 where it is colder.
 
     room_c: around it [°C]; inside_c: its set point [°C]; reference_c, reference_inside_c: of the use that is known [°C].
@@ -142,7 +143,7 @@ def heat_ratio(room_c: float, inside_c: float, reference_c: float = 25.0, refere
 
 
 def _lifted(room_c: float, inside_c: float) -> float:
-    cold_k = ABSOLUTE_K + inside_c - EVAPORATOR_K
+    cold_k = ZERO_C_K + inside_c - EVAPORATOR_K
     lift = max(room_c + CONDENSER_K - inside_c + EVAPORATOR_K, EVAPORATOR_K)
     return max(room_c - inside_c, 0.0) * lift / cold_k
 
@@ -154,7 +155,7 @@ def fridge_power_w(load: Load, room_c: float) -> float:
     """
     if load.slope_wh_per_k is not None and load.wh_per_day is not None:
         return max(load.wh_per_day + load.slope_wh_per_k * (room_c - load.at_c), 0.0) / 24
-    usual = FRIDGE_WH * FRIDGES[load.kind][0] * ((load.volume_l or FRIDGE_L) / FRIDGE_L) ** (2 / 3)
+    usual = FRIDGE_WH * FRIDGES[load.kind][0] * ((load.volume_l or FRIDGE_L) / FRIDGE_L) ** SIZE_POWER
     if load.wh_per_day is not None:         # the owner's figure, at 25 °C
         return min(load.wh_per_day * _with_use(heat_ratio(room_c, load.set_c, load.at_c, load.set_c)) / 24, fridge_run_w(load))
     return min(usual * _with_use(heat_ratio(room_c, load.set_c)) / 24, fridge_run_w(load))

@@ -10,11 +10,9 @@ from monitor.findings import Answer, Estimate
 from monitor.parameters import table
 from monitor.planning import storage
 
-EXCESSIVE_A = table("planning", "parked").number("excessive_a")
-#: Wider than anybody stores a vehicle.
-TEMPERATURE_LIMITS_C, WEEKS_LIMITS = (-40.0, 60.0), (0.1, 104.0)
-#: Tables give losses by the month (definition).
-MONTH_DAYS = 30.0
+P = table("planning", "parked")
+EXCESSIVE_A, MONTH_DAYS = P.number("excessive_a"), P.number("month_days")
+TEMPERATURE_LIMITS_C, WEEKS_LIMITS = P.numbers("temperatures_c"), P.numbers("weeks")
 
 
 @dataclass(frozen=True, slots=True)

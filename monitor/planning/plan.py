@@ -21,12 +21,13 @@ from monitor.wear.life_use import label_of
 PLAN, PANEL, W = table("planning", "plan"), table("planning", "panel"), table("planning", "weights")
 CAPACITY_SIGMA, PANEL_SIGMA = PLAN.number("capacity_sigma_ln"), PANEL.sigma("other_losses")
 KG_PER_W, KG_PER_A = PANEL.number("kg_per_w"), W.number("dcdc_kg_per_a")
-#: Ways in which a trip may turn out: with 40 the ends of a 95 % range are the least and the most but one.
-DRAWS = 40
-#: Hours of a plan that wear takes together (choice: three are as good as one, in a third of the time).
-WEAR_HOURS = 3
-#: Nights that counts are told of, and what is drawn apart for panels (tilt and mount).
-PER = 30
+#: By lead-acid: of an ampere-hour, and one sigma.
+KG_PER_AH = {True: (W.number("lead_kg_per_ah"), W.sigma("lead_kg_per_ah")),
+             False: (W.number("lithium_kg_per_ah"), W.sigma("lithium_kg_per_ah"))}
+LITRES_PER_AH = {True: (W.number("lead_l_per_ah"), W.sigma("lead_l_per_ah")),
+                 False: (W.number("lithium_l_per_ah"), W.sigma("lithium_l_per_ah"))}
+#: Ways in which a trip may turn out, hours that wear takes together, nights that counts are told of.
+DRAWS, WEAR_HOURS, PER = PLAN.count("draws"), PLAN.count("wear_hours"), PLAN.count("per_nights")
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,8 +191,7 @@ def _life(drawn: Drawn, candidate: Candidate) -> tuple[Answer, tuple[tuple[str, 
 
 def weight_kg(candidate: Candidate) -> Estimate:
     """What battery, panel and charger weigh [kg], from what such things weigh."""
-    kind = "lead" if candidate.lead_acid else "lithium"
-    each, sigma = W.number(f"{kind}_kg_per_ah"), W.sigma(f"{kind}_kg_per_ah")
+    each, sigma = KG_PER_AH[candidate.lead_acid]
     rest = KG_PER_W * candidate.panel_w + (KG_PER_A * candidate.engine.rating_a if candidate.engine.kind == "dcdc" else 0.0)
     middle, half = each * candidate.capacity_ah + rest, 2 * sigma * candidate.capacity_ah
     return Estimate(middle, middle - half, middle + half, "first guess")
@@ -199,8 +199,7 @@ def weight_kg(candidate: Candidate) -> Estimate:
 
 def litres(candidate: Candidate) -> Estimate:
     """Room that the battery takes [l]."""
-    kind = "lead" if candidate.lead_acid else "lithium"
-    each, sigma = W.number(f"{kind}_l_per_ah"), W.sigma(f"{kind}_l_per_ah")
+    each, sigma = LITRES_PER_AH[candidate.lead_acid]
     middle, half = each * candidate.capacity_ah, 2 * sigma * candidate.capacity_ah
     return Estimate(middle, middle - half, middle + half, "first guess")
 

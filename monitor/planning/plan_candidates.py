@@ -12,17 +12,12 @@ from monitor.planning.trip_weather import REST_DAYS
 
 KEYS = ("chemistry", "capacity", "panel", "tilt", "relay", "dcdc", "alternator", "shore", "reserve", "price", "controller", "age", "mount",
         "name")
-#: key -> (least, most, unit)
-LIMITS = {"capacity": (5.0, 3000.0, "Ah"), "panel": (0.0, 5000.0, "W"), "tilt": (0.0, 90.0, "degrees"), "dcdc": (2.0, 200.0, "A"),
-          "shore": (1.0, 200.0, "A"), "reserve": (2.0, 99.0, "%"), "price": (0.0, 1e7, ""), "age": (0.0, 40.0, "years"),
-          "alternator": (2.0, 400.0, "A to spare"), "length": (0.2, 50.0, "m"), "area": (0.5, 240.0, "mm²")}
 CHOICES = {"controller": ("tracking", "plain"), "mount": ("roof", "free")}
 P = table("planning", "plan_candidates")
+#: key -> (least, most, unit)
+LIMITS = P.limits("capacity", "panel", "tilt", "dcdc", "shore", "reserve", "price", "age", "alternator", "length", "area")
 FEW_DAYS, MANY_DAYS, SUN_HOURS = P.number("few_days"), P.number("many_days"), P.number("sun_hours")
-#: Ways of the trip whose use is looked at for it.
-LOOKS = 5
-#: A DC-DC charger for that: a third of the capacity an hour, in the sizes that are sold [A].
-RATINGS_A = (20.0, 30.0, 40.0)
+LOOKS, RATINGS_A, DCDC_H, PANEL_V = P.count("looks"), P.numbers("ratings_a"), P.number("dcdc_h"), P.number("panel_v")
 
 
 def parse_system(text: str) -> Candidate:
@@ -99,14 +94,14 @@ def _number(key: str, text: str) -> float:
     return value
 
 
-def make_usual(drawn: Drawn, engine: bool = True, most_panel_w: float = 400.0) -> list[Candidate]:
+def make_usual(drawn: Drawn, engine: bool = True, most_panel_w: float = PANELS_W[-1]) -> list[Candidate]:
     """Systems that anyone would ask about, of the size that the loads call for: both kinds, small and large, relay and DC-DC.
 
     drawn: the trip; engine: whether it may charge from the engine; most_panel_w: that there is room for [W].
     """
     days = [day for k in range(LOOKS) for day in drawn.days(k, 0.0, "roof")[REST_DAYS:]]
     daily_ah = sum(sum(day.load_ah) + sum(day.fridge_ah) for day in days) / len(days)
-    panel = _next(daily_ah * 13 / SUN_HOURS, [w for w in PANELS_W if w <= most_panel_w])
+    panel = _next(daily_ah * PANEL_V / SUN_HOURS, [w for w in PANELS_W if w <= most_panel_w])
     few, many = (_next(n * daily_ah / (1 - limits_of("agm").reserve_frac), CAPACITIES_AH) for n in (FEW_DAYS, MANY_DAYS))
     light, much = (_next(n * daily_ah / (1 - limits_of("lfp").reserve_frac), CAPACITIES_AH) for n in (FEW_DAYS, MANY_DAYS))
     relay = EnginePath("relay") if engine else EnginePath()
@@ -130,4 +125,4 @@ def _next(wanted: float, sizes: tuple[float, ...] | list[float]) -> float:
 
 
 def _dcdc(capacity_ah: float, engine: bool) -> EnginePath:
-    return EnginePath("dcdc", rating_a=_next(capacity_ah / 3, RATINGS_A)) if engine else EnginePath()
+    return EnginePath("dcdc", rating_a=_next(capacity_ah / DCDC_H, RATINGS_A)) if engine else EnginePath()

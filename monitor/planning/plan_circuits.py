@@ -7,16 +7,14 @@ from monitor.circuits.circuit import Refused as Unsafe
 from monitor.circuits.design import Sheet, design
 from monitor.circuits.source import battery_supply
 from monitor.guides.wiring_plan import WiringPlan
+from monitor.parameters import table
 from monitor.planning.charging_paths import SPARE_A
 from monitor.planning.load_catalogue import Load, fridge_run_w
 from monitor.planning.trip_life import Candidate
 
-#: Metres one way where nothing is said (common practice), and volts that currents are told of.
-LOADS_M, CHARGER_M, VOLTS = 3.0, 1.5, 12.0
-#: A DC-DC charger takes so much more than it gives, and a panel of small loads is made for so many amperes (common practice).
-STEP_UP, LEAST_A = 1.15, 5.0
-#: Loads above this go behind an inverter or a circuit of their own [W] (common practice).
-LARGE_W = 250.0
+P = table("planning", "plan_circuits")
+LOADS_M, CHARGER_M, VOLTS = P.number("loads_m"), P.number("charger_m"), P.number("volts")
+STEP_UP, LEAST_A, LARGE_W, BAY_C = P.number("step_up"), P.number("least_a"), P.number("large_w"), P.number("engine_bay_c")
 
 
 def design_circuits(candidate: Candidate, loads: Sequence[Load]) -> Sheet:
@@ -29,10 +27,10 @@ def design_circuits(candidate: Candidate, loads: Sequence[Load]) -> Sheet:
     circuits: list[Circuit] = []
     if engine.kind == "relay":
         circuits.append(Circuit("relay between the batteries", engine.spare_a or SPARE_A, engine.length_m, "link", place="engine bay",
-                                insulation_c=105.0, conductor=f"{engine.area_mm2:g} mm2"))
+                                insulation_c=BAY_C, conductor=f"{engine.area_mm2:g} mm2"))
     elif engine.kind == "dcdc":
         circuits.append(Circuit("DC-DC charger, starter side", round(STEP_UP * engine.rating_a, 1), engine.length_m, "charger",
-                                place="engine bay", insulation_c=105.0))
+                                place="engine bay", insulation_c=BAY_C))
         circuits.append(Circuit("DC-DC charger, house side", engine.rating_a, CHARGER_M, "charger"))
     if candidate.panel_w:
         circuits.append(Circuit("solar charger to the battery", round(candidate.panel_w / VOLTS, 1), CHARGER_M, "charger"))

@@ -4,18 +4,15 @@ from dataclasses import dataclass
 
 from monitor.battery.label import Chemistry
 from monitor.battery.limits import limits_of
+from monitor.parameters import table
 from monitor.planning import plan
 from monitor.planning.charging_paths import EnginePath
 from monitor.planning.trip_life import Candidate
 
-#: Batteries that are sold [Ah] (common practice).
-CAPACITIES_AH = (50.0, 75.0, 100.0, 130.0, 160.0, 200.0, 260.0, 300.0, 400.0)
-#: Panels that are sold [W] (common practice).
-PANELS_W = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0)
-#: DC-DC chargers that are sold [A] (common practice).
-RATINGS_A = (20.0, 40.0)
-#: Ways of the trip in the first look, and by how much a share may then be missed and still be looked at again.
-FIRST_DRAWS, LOOK_AGAIN = 6, 1.5
+P = table("planning", "plan_search")
+CAPACITIES_AH, PANELS_W, RATINGS_A = P.numbers("capacities_ah"), P.numbers("panels_w"), P.numbers("ratings_a")
+MOST_PER_H, FIRST_DRAWS, LOOK_AGAIN = P.number("most_per_h"), P.count("first_draws"), P.number("look_again")
+MOST_SHORT, NAMED, FIRST_SHARE = P.number("most_short_frac"), P.count("named"), P.number("first_share")
 KINDS: tuple[Chemistry, ...] = ("agm", "lfp")
 WANTED = ("lightest", "smallest")
 
@@ -30,7 +27,7 @@ class Found:
     nearest: Candidate | None = None
 
 
-def make_grid(kinds: Sequence[Chemistry] = KINDS, engine: bool = True, most_panel_w: float = 400.0,
+def make_grid(kinds: Sequence[Chemistry] = KINDS, engine: bool = True, most_panel_w: float = PANELS_W[-1],
               relay: EnginePath | None = None) -> list[Candidate]:
     """Systems of every size.
 
@@ -47,7 +44,7 @@ def make_grid(kinds: Sequence[Chemistry] = KINDS, engine: bool = True, most_pane
                 for panel in PANELS_W:
                     if panel > most_panel_w or (way.kind == "none" and not panel) or (kind == "lfp" and way.kind == "relay"):
                         continue
-                    if way.kind == "dcdc" and way.rating_a > 0.5 * capacity:
+                    if way.kind == "dcdc" and way.rating_a > MOST_PER_H * capacity:
                         continue
                     found.append(Candidate(describe(kind, capacity, panel, way), kind, capacity, limits_of(kind).reserve_frac, panel, way))
     return found
@@ -63,7 +60,7 @@ def describe(kind: Chemistry, capacity_ah: float, panel_w: float, way: EnginePat
     return f"{name} {capacity_ah:g} Ah" + (f", panel {panel_w:g} W" if panel_w else "") + charge
 
 
-def search(drawn: plan.Drawn, grid: Sequence[Candidate], most_short: float = 0.02, wanted: str = "lightest", count: int = 3,
+def search(drawn: plan.Drawn, grid: Sequence[Candidate], most_short: float = MOST_SHORT, wanted: str = "lightest", count: int = NAMED,
            progress: Callable[[float], None] | None = None) -> Found:
     """The systems of a grid that are short on no more than a share of the nights, the lightest or smallest first.
 
@@ -85,14 +82,14 @@ def search(drawn: plan.Drawn, grid: Sequence[Candidate], most_short: float = 0.0
     for number, candidate in enumerate(order):
         first.append((candidate, plan.short_share(plan.weigh(drawn, candidate, FIRST_DRAWS))))
         if progress:
-            progress(0.8 * (number + 1) / len(order))
+            progress(FIRST_SHARE * (number + 1) / len(order))
     near = [c for c, share in first if share <= LOOK_AGAIN * most_short]
     good: list[Candidate] = []
     for number, candidate in enumerate(near):
         if plan.short_share(plan.weigh(drawn, candidate)) <= most_short:
             good.append(candidate)
         if progress:
-            progress(0.8 + 0.2 * (number + 1) / len(near))
+            progress(FIRST_SHARE + (1.0 - FIRST_SHARE) * (number + 1) / len(near))
         if len(good) == count:
             break
     nearest = min(first, key=lambda pair: pair[1])[0] if first else None

@@ -10,6 +10,7 @@ from monitor.battery.label import Battery, Chemistry
 from monitor.battery.lead_acid import KINDS, resistance_shape, rest_voltage_v
 from monitor.detection.starter.crank import PER_K
 from monitor.detection.starter.crank_limits import WEAK_D, d_scale, load_test_v
+from monitor.parameters import table
 from monitor.planning import life_on_log
 from monitor.planning.labels import BatteryLabel
 from monitor.planning.labels_ratings import Span
@@ -19,26 +20,12 @@ from monitor.wear.life import LifeForecast
 from monitor.wear.life_use import label_of
 
 _TABLES = tomllib.loads((files("monitor.planning") / "second_battery.toml").read_text(encoding="utf-8"))
-#: Wider than any vehicle's [°C, l, A, Ah, W].
-TEMPERATURES_C, LITRES, CRANKING_A, CAPACITIES_AH, MOST_W = (-29.0, 45.0), (0.3, 16.0), (100.0, 2500.0), (20.0, 300.0), 3000.0
-#: Volts at which the loads take their watts (choice: a battery between full and half).
-LOAD_V = 12.3
-#: A life is planned over so many days, and the sun helps none (choice).
-PLANNED_DAYS = 60
-#: A second battery is called for where one night takes more than this part of the hours that are sure (choice: cold nights, old age).
-SURE_FRAC = 0.67
-#: What the alternator gives at most into one battery [A per Ah of it] (common practice).
-ALTERNATOR_PER_AH = 0.4
-#: Mean of a year beside the engine [°C], whatever the one start that is asked about (choice).
-LIFE_C = 20.0
-#: What a parked vehicle draws by itself [A] (common practice: 10 to 30 mA).
-PARKED_A = 0.02
-#: Charge is looked for in so many steps.
-STEPS = 200
-#: Where a drop is called warm [°C] (definition: the warm end of the load test's table).
-WARM_C = 20.0
-#: Where cold-cranking amperes are measured [°C] (definition: the test's -18 °C, as the table above gives it).
-TESTED_C = -17.8
+P = table("planning", "second_battery")
+TEMPERATURES_C, LITRES, CRANKING_A, CAPACITIES_AH, MOST_W = (
+    P.numbers("temperatures_c"), P.numbers("engine_litres"), P.numbers("cranking_a"), P.numbers("capacities_ah"), P.number("most_w"))
+LOAD_V, PLANNED_DAYS, SURE_FRAC = P.number("load_v"), P.count("planned_days"), P.number("sure_frac")
+ALTERNATOR_PER_AH, LIFE_C, PARKED_A = P.number("alternator_per_h"), P.number("life_c"), P.number("parked_a")
+STEPS, WARM_C, TESTED_C = P.count("steps"), P.number("warm_c"), P.number("tested_c")
 CAUTION = ("Warm-up laps do not count: only a drive of hours fills a battery again. Do not test the limit where nobody passes: keep a "
            "jump lead or a charged pack, park downhill where that helps, and fit a low-voltage cut-out on the camp's loads. Never charge "
            "a frozen battery; gas, sparks and rings do not go together; no idling in closed rooms: exhaust kills. A second battery needs "

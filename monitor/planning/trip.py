@@ -3,17 +3,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+from monitor.parameters import table
 from monitor.planning.climate import between, places, sky
 from monitor.planning.climate.between import Climate
 from monitor.planning.climate.places import MONTHS
 
+P = table("planning", "trip")
 #: field -> (least, most, unit)
-LIMITS = {"drive_hours": (0.0, 16.0, "h"), "standing_days": (0, 90, "days"), "cabin_k": (-10.0, 25.0, "K"), "heated_c": (-60.0, 30.0, "°C"),
-          "shore_every_days": (1, 60, "days"), "days": (1, 366, "days")}
-#: A cabin that is lived in is heated to so much, mean over day and night [°C] (common practice): a fridge in it feels no winter.
-HEATED_C = 12.0
-#: Longest trip that is planned at a time [months] (choice: two years).
-MONTHS_MOST = 24
+LIMITS = P.limits("drive_hours", "standing_days", "cabin_k", "heated_c", "shore_every_days", "days")
+HEATED_C, MONTHS_MOST = P.number("usual_heated_c"), P.count("months_most")
+DRIVE_HOURS, STANDING_DAYS, CABIN_K = P.number("usual_drive_hours"), P.count("usual_standing_days"), P.number("usual_cabin_k")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +34,9 @@ class Trip:
     """
 
     stops: tuple[Stop, ...]
-    drive_hours: float = 1.5
-    standing_days: int = 2
-    cabin_k: float = 3.0
+    drive_hours: float = DRIVE_HOURS
+    standing_days: int = STANDING_DAYS
+    cabin_k: float = CABIN_K
     shore_every_days: int | None = None
     heated_c: float = HEATED_C
 
@@ -100,8 +99,8 @@ def _month(text: str) -> int:
                      + (f"; did you mean {MONTHS[names.index(near[0])]}?" if near else "; write 5-9 or May-September"))
 
 
-def make_trip(legs: Sequence[tuple[str, str]], drive_hours: float = 1.5, standing_days: int = 2, cabin_k: float = 3.0,
-              shore_every_days: int | None = None, days: int | None = None, heated_c: float = HEATED_C,
+def make_trip(legs: Sequence[tuple[str, str]], drive_hours: float = DRIVE_HOURS, standing_days: int = STANDING_DAYS,
+              cabin_k: float = CABIN_K, shore_every_days: int | None = None, days: int | None = None, heated_c: float = HEATED_C,
               own: tuple[tuple[float, ...] | None, tuple[float, ...] | None] = (None, None)) -> Trip:
     """A trip from months and places as they are written.
 

@@ -20,8 +20,7 @@ BACK_FRAC, SHORE_A = P.number("back_frac"), P.number("shore_a")
 SELF_PER_H = {True: P.number("lead_self_per_h"), False: P.number("lithium_self_per_h")}
 OTHER_LOSSES, CHARGING_V = PANEL.number("other_losses"), PANEL.number("charging_v")
 PLAIN_CONTROLLER, AGE_PER_YEAR = PANEL.number("plain_controller"), PANEL.number("age_per_year")
-#: Charge with which a trip begins (choice: REST_DAYS are lived before anything is counted).
-START_FRAC = 0.9
+START_FRAC = P.number("start_frac")
 #: Charges of the tables.
 CHARGES = tuple(k / paths.STEPS for k in range(paths.STEPS + 1))
 

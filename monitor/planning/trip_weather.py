@@ -14,10 +14,9 @@ P, LOADS = table("planning", "panel"), table("planning", "loads")
 HEAT_PER_K = P.number("heat_per_k")
 DAY_SIGMA = LOADS.number("use_day_sigma_ln")
 WALL_K, REST_DAYS = table("planning", "plan").number("wall_k"), table("planning", "plan").count("rest_days")
-#: Drives begin at this hour of the solar day; a night on shore power lasts between these.
-DRIVES_FROM, SHORE_FROM, SHORE_UNTIL = 10, 18, 8
-#: The day's warmest hour, solar time: common practice.
-WARMEST = 15
+W = table("planning", "trip_weather")
+DRIVES_FROM, SHORE_FROM, SHORE_UNTIL = W.count("drives_from_hour"), W.count("shore_from_hour"), W.count("shore_until_hour")
+WARMEST, FOLLOWS = W.count("warmest_hour"), W.number("battery_follows")
 #: Share of a day's swing of temperature on each hour, about its mean (a cosine, warmest at WARMEST).
 WAVE = tuple(0.5 * cos(2 * pi * (h + 0.5 - WARMEST) / 24) for h in range(24))
 
@@ -40,7 +39,7 @@ def draw_trip(trip: Trip, loads: Sequence[Load], chance: Random, tilt_deg: float
         for k, day in enumerate(drawn):
             above = sky.day_sky(stop.climate.latitude_deg, (start + k - 1) % 365 + 1, tilt_deg)
             air = [day.air_c + day.swing_k * w for w in WAVE]
-            battery_c = day.air_c + WALL_K if battery_c is None else battery_c + 0.6 * (day.air_c + WALL_K - battery_c)
+            battery_c = day.air_c + WALL_K if battery_c is None else battery_c + FOLLOWS * (day.air_c + WALL_K - battery_c)
             drive, until_drive = _every(until_drive, trip.standing_days + 1) if trip.drive_hours else (False, 0)
             shore, until_shore = _every(until_shore, trip.shore_every_days) if trip.shore_every_days else (False, 0)
             load_a, fridge_a = _loads(trip, loads, factors, above, air, chance)

@@ -3,18 +3,18 @@ from dataclasses import dataclass, replace
 
 from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Estimate
+from monitor.parameters import table
 from monitor.planning import capacity_test
 from monitor.planning.capacity_test import CapacityTestRun
 from monitor.sample import Minute
 
-#: A discharge that began with less in the battery is ordinary life and no test [part].
-LEAST_FULL_FRAC = 0.95
+P = table("planning", "watched_test")
+LEAST_FULL_FRAC, WAITS_S = P.number("least_full_frac"), 86400.0 * P.number("waits_days")
 #: Where the charge is not known when it begins, but a full charge was seen.
-SEEN_FULL = Estimate(0.985, 0.96, 1.0, "full charge seen")
-#: Nobody waits longer than that for a test to begin [s].
-WAITS_S = 14 * 86400.0
+_LIKELY, _LOW, _HIGH = P.numbers("seen_full")
+SEEN_FULL = Estimate(_LIKELY, _LOW, _HIGH, "full charge seen")
 #: End voltages that can be asked for [V].
-LOWEST_STOP_V, HIGHEST_STOP_V = 9.6, 13.5
+LOWEST_STOP_V, HIGHEST_STOP_V = P.numbers("stops_v")
 
 
 @dataclass(frozen=True, slots=True)

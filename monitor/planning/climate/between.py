@@ -20,12 +20,8 @@ SILL, RANGE_KM = P.number("clearness_sill"), P.number("clearness_range_km")
 NUGGET, NUGGET_MEMORY = P.number("clearness_nugget"), P.number("clearness_nugget_memory")
 AIR_SILL, AIR_RANGE_KM, AIR_NUGGET = P.number("air_sill"), P.number("air_range_km"), P.number("air_nugget")
 LAPSE_K_PER_M = P.number("lapse_k_per_m")
-#: Clearness of a month's mean that can be (the highest and lowest of the table, and somewhat beyond).
-CLEARNESS_LIMITS = (0.10, 0.82)
-#: Two places nearer than this are one [km]; sun outside below which clearness says nothing [kWh/m2 a day].
-SAME_KM, DARK_KWH_M2 = 1.0, 0.4
-#: Heights that a vehicle reaches [m].
-HEIGHT_LIMITS_M = (-430.0, 5800.0)
+CLEARNESS_LIMITS, HEIGHT_LIMITS_M = P.numbers("clearness_limits"), P.numbers("heights_m")
+SAME_KM, DARK_KWH_M2 = P.number("same_km"), P.number("dark_kwh_m2")
 
 
 @dataclass(frozen=True, slots=True)

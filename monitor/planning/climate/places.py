@@ -7,7 +7,9 @@ from importlib.resources import files
 from math import asin, cos, radians, sin, sqrt
 from unicodedata import combining, normalize
 
-EARTH_KM = 6371.0     # mean radius (definition)
+from monitor.parameters import table
+
+EARTH_KM = table("planning/climate", "places").number("earth_km")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
 
 
