@@ -1,6 +1,7 @@
 """The house rules that a machine can keep: arrows, sizes, names."""
 import ast
 from functools import cache
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -73,6 +74,22 @@ def test_imports_point_one_way() -> None:
     wrong = {path.relative_to(ROOT).as_posix(): f"may not import {names}; it may import {_rule(path)}" for path in SOURCES
              if (names := [n for n in _module(path)[0] if not any(n == r or n.startswith(r + ".") for r in _rule(path))])}
     assert not wrong, "\n".join(f"{place} {what}" for place, what in wrong.items())
+
+
+def _needed(names: frozenset[str], modules: dict[str, Path]) -> set[str]:
+    """The modules behind imported names: a module itself, or the one that a name stands in."""
+    return {name if name in modules else name.rpartition(".")[0] for name in names} & modules.keys()
+
+
+def test_no_imports_run_in_a_circle() -> None:
+    """Those inside functions count too: a module can be read, moved and tested without what rests on it."""
+    modules = {".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path for path in SOURCES}
+    needs = {name: _needed(_module(path)[0], modules) - {name} for name, path in modules.items()}
+    assert needs["monitor.pipeline"] > {"monitor.findings"}
+    try:
+        TopologicalSorter(needs).prepare()
+    except CycleError as circle:
+        pytest.fail(" imports ".join(reversed(circle.args[1])), pytrace=False)
 
 
 def test_a_file_is_one_idea_of_at_most_400_lines() -> None:

@@ -1,7 +1,7 @@
 """Pages for jobs that are not a look at the figures: each the face of a command, reached from the page More."""
-from flask import Blueprint, Flask
+from flask import Flask
 
-jobs = Blueprint("jobs", __name__)
+from dashboard.jobs.blueprint import jobs
 
 
 def install(app: Flask) -> None:

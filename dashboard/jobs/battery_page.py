@@ -6,8 +6,8 @@ from flask import render_template, request
 
 from dashboard import actions, guard, lives_table
 from dashboard import log_view as books
-from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking, read_number
+from dashboard.jobs.blueprint import jobs
 from dashboard.words import clock_text
 from monitor.battery.label import CHEMISTRIES, KIND_WORDS
 from monitor.planning import life_words

@@ -6,8 +6,8 @@ from flask import current_app, render_template
 
 from dashboard import actions, guard
 from dashboard import log_view as books
-from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking
+from dashboard.jobs.blueprint import jobs
 from monitor.reporting.board_health import inspect_board
 from monitor.reporting.health_row import HealthRow
 

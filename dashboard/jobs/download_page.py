@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from flask import Response, abort, current_app, render_template, request, url_for
 
 from dashboard import log_view as books
-from dashboard.jobs import jobs
+from dashboard.jobs.blueprint import jobs
 from dashboard.words import clock_text
 from monitor.reporting.sentences import number, span
 

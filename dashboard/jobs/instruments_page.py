@@ -6,8 +6,8 @@ from werkzeug.wrappers import Response
 
 from dashboard import actions, guard
 from dashboard import log_view as books
-from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking, read_number
+from dashboard.jobs.blueprint import jobs
 from dashboard.words import QUANTITIES
 from monitor.commissioning import steps
 from monitor.findings import Z95

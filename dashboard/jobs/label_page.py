@@ -4,7 +4,7 @@ from urllib.parse import urlencode
 from flask import render_template, request, url_for
 
 from dashboard import log_view as books
-from dashboard.jobs import jobs
+from dashboard.jobs.blueprint import jobs
 from monitor.battery.label import KIND_WORDS
 from monitor.planning.labels import LONGEST, read_label
 from monitor.planning.labels_fit import check_fit, read_tray

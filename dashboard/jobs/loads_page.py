@@ -5,8 +5,8 @@ from flask import render_template, request
 
 from dashboard import actions, guard
 from dashboard import log_view as books
-from dashboard.jobs import jobs
 from dashboard.jobs.asking import describe_asking
+from dashboard.jobs.blueprint import jobs
 from monitor.reporting import load_words
 
 

@@ -2,7 +2,7 @@
 from flask import render_template
 
 from dashboard import log_view as books
-from dashboard.jobs import jobs
+from dashboard.jobs.blueprint import jobs
 
 #: heading -> (question, what is found there, endpoint)
 QUESTIONS = {

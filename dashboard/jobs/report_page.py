@@ -7,7 +7,7 @@ from flask import Response, abort, current_app, g, redirect, render_template, re
 
 from dashboard import guard
 from dashboard import log_view as books
-from dashboard.jobs import jobs
+from dashboard.jobs.blueprint import jobs
 from dashboard.jobs.waiting import background, number_of, stage_of, tell_stage, working_page
 from dashboard.words import clock_text
 

@@ -2,7 +2,7 @@
 from flask import render_template, request
 
 from dashboard import log_view as books
-from dashboard.jobs import jobs
+from dashboard.jobs.blueprint import jobs
 from monitor.planning import second_battery as planning
 from monitor.planning.labels import LONGEST, read_label
 from monitor.reporting import second_battery_words as words

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 
 from dashboard import guard
 from dashboard import log_view as books
-from dashboard.jobs import jobs
+from dashboard.jobs.blueprint import jobs
 from dashboard.jobs.pictures import Mark, draw_ranges
 from dashboard.jobs.waiting import background, kept_answers, number_of, stage_of, tell_stage, working_page
 from dashboard.words import clock_text

@@ -4,7 +4,8 @@ from typing import Any
 
 import click
 
-from monitor.commands.options import PAGES_PORT, USUAL, config_option, load_config
+from monitor.commands.options import USUAL, config_option, load_config
+from monitor.commands.pages_access import open_pages, port_of
 
 
 @click.group(invoke_without_command=True, short_help="Serve the pages, open them to phones, or close them.")
@@ -66,7 +67,7 @@ def close(config_file: Path | None) -> None:
 
     path = _path(config_file)
     doc = document.read(path)
-    port = _port(doc)
+    port = port_of(doc)
     document.note_result(doc, "dashboard", address=f"127.0.0.1:{port}", code_hash=None, code_to_read=None)
     document.write(doc, path)
     if network.is_service():
@@ -84,30 +85,6 @@ def address(config_file: Path | None) -> None:
     if not table.open_to_network:
         raise Refused("the pages answer this board only; `ampledger pages open` lets the phones on the vehicle's network in")
     show_way(table, None)
-
-
-def open_pages(path: Path, code: str | None = None, *, code_to_read: bool = False, new_code: bool = False) -> str | None:
-    """Writes address and access code into a configuration, never one without the other; returns a code made now.
-
-    path : the configuration; code : the code to set, None to make one where there is none
-    code_to_read : reading needs the code too; new_code : make one also where there is one already
-    """
-    from monitor.commissioning import document
-    from monitor.process import network
-    from monitor.process.access_code import hash_code, make_code
-
-    doc = document.read(path)
-    if code is None and (new_code or not doc.get("dashboard", {}).get("code_hash")):
-        code = make_code()
-    document.note_result(doc, "dashboard", address=f"0.0.0.0:{_port(doc)}")
-    if code is not None:
-        document.note_result(doc, "dashboard", code_hash=hash_code(code))
-    if code_to_read:
-        doc["dashboard"]["code_to_read"] = True
-    document.write(doc, path)
-    if network.is_service():
-        network.open_wall()
-    return code
 
 
 def restart_pages() -> bool:
@@ -138,7 +115,3 @@ def show_way(table: Any, code: str | None) -> None:
 
 def _path(config_file: Path | None) -> Path:
     return config_file or next((place for place in USUAL if place.exists()), USUAL[0])
-
-
-def _port(doc: Any) -> str:
-    return str(doc.get("dashboard", {}).get("address", f":{PAGES_PORT}")).rpartition(":")[2]

@@ -49,10 +49,11 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     if ctx.invoked_subcommand is not None:
         return
     from monitor.cli import Refused
-    from monitor.commands.setup_phone import OFFERED, answers_place, finish_board, save_answers, start_services
+    from monitor.commands.setup_phone import OFFERED, answers_place, finish_board, save_answers
     from monitor.commissioning.interview import KEYS, Interview
     from monitor.commissioning.questions import AnswersFile, Recorded, Terminal, read_answers
     from monitor.commissioning.steps import NotClear
+    from monitor.process.board_services import start_services
 
     path = config_file or _place()
     limits: dict[str, Any] = {} if limit_pct is None else {"meter_v_frac": limit_pct / 100, "meter_a_frac": limit_pct / 100}

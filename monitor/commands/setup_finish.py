@@ -24,7 +24,7 @@ def setup_finish(folder: Path) -> None:
     ampledger-setup-finish.service runs it. Nothing is taken over where a configuration is there already.
     """
     take_over(folder, USUAL[1], BOARD_LOG)
-    from monitor.commands.setup_phone import start_services
+    from monitor.process.board_services import start_services
 
     click.echo(start_services())
 

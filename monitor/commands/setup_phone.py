@@ -15,6 +15,7 @@ from typing import Any
 import click
 
 from monitor.commands.setup_finish import CODE_HASH
+from monitor.process.board_services import end_waiting_service, start_services
 
 #: Where the code of a set-up that runs as a service is found by root [see deb/postinst].
 SERVICE_CODE = Path("/run/ampledger-setup/code")
@@ -101,50 +102,12 @@ def save_answers(given: dict[str, str | bool], path: Path) -> None:
 def finish_board(path: Path, code: str | None) -> bool:
     """Opens the pages where a code is given; whether this board's services are to be started with that configuration."""
     from monitor.commands.options import USUAL
-    from monitor.commands.pages import open_pages
+    from monitor.commands.pages_access import open_pages
     from monitor.process import network
 
     if code is not None:
         open_pages(path, code)
     return path == USUAL[1] and network.is_service() and os.geteuid() == 0
-
-
-#: So long a start that took the place of ours may take [s].
-SUPERSEDED_S = 20.0
-#: Set-up on a phone as a service; it holds the pages' port while it waits.
-SERVICE = "ampledger-setup"
-
-
-def end_waiting_service() -> bool:
-    """Ends a set-up on a phone that waits as a service, for another one takes its place; whether there was one."""
-    from monitor.process import network
-
-    return network.systemctl("is-active", "--quiet", SERVICE) and network.systemctl("stop", SERVICE)
-
-
-def start_services() -> str:
-    """Starts the daemon and the pages of this board, now and at every boot. Returns what is to be told of it."""
-    from monitor.process import network
-
-    end_waiting_service()
-    network.systemctl("daemon-reload")
-    network.systemctl("enable", "ampledger", "ampledger-dashboard")
-    why = network.ask_systemd("restart", "ampledger", "ampledger-dashboard")
-    # a start that somebody else asked for meanwhile takes the place of ours, which systemctl then calls cancelled
-    if not why or _come_up("ampledger", "ampledger-dashboard"):
-        return "The daemon and the pages are started."
-    return f"The daemon and the pages could not be started: {why}\nTry it by hand: sudo systemctl restart ampledger ampledger-dashboard"
-
-
-def _come_up(*units: str) -> bool:
-    """Whether all of these run within a while."""
-    from monitor.process import network
-
-    end_s = time.monotonic() + SUPERSEDED_S
-    # one by one: of several units is-active asks whether any is
-    while not (up := all(network.systemctl("is-active", "--quiet", unit) for unit in units)) and time.monotonic() < end_s:
-        time.sleep(0.5)
-    return up
 
 
 def _parse_write(text: str) -> str:

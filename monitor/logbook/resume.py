@@ -9,7 +9,7 @@ from typing import Any
 
 from monitor.alerts.rules import Alert
 from monitor.sample import Sample
-from monitor.store import carving, checksum, commit_mark, migrate, past, read_only, restoring, salvage, saving, state
+from monitor.store import carving, checksum, commit_mark, migrate, past, read_only, restoring, saving, set_aside, state
 from monitor.store.state import State
 from monitor.store.time_labels import Gap, Heard, LastRow, Testimony, TimeLabel
 from monitor.store.write_errors import classify_error, describe_error
@@ -60,7 +60,7 @@ def read(database: Path, fresh: State) -> Resumed:
 def _resumed(database: Path, fresh: State) -> Resumed:
     try:
         restoring.finish(database)
-        if why := salvage.unfinished(database):
+        if why := set_aside.unfinished(database):
             return Resumed(fresh, trouble="damaged", why=why)
         if not database.exists():
             if past.FolderFiles(past.folder_of(database)).numbers("books"):
@@ -68,7 +68,7 @@ def _resumed(database: Path, fresh: State) -> Resumed:
             return Resumed(fresh)
         written_utc_s = max(file.stat().st_mtime for file in (database, database.with_name(database.name + "-wal")) if file.exists())
         with suppress(OSError):
-            salvage.keep_wal(database)
+            set_aside.keep_wal(database)
         with _opened(database) as log:
             version = migrate.version_of(log)
         if version is None:
@@ -80,10 +80,10 @@ def _resumed(database: Path, fresh: State) -> Resumed:
         with _opened(database) as log:
             log.execute("begin")
             found = replace(_read(log, fresh, max(past.of_log(database, log).until_ms, 0)), **_compare(commit_mark.read(database), log))
-            if found.tail_lost_s and carving.has_lost_frames(salvage.kept_wal_of(database), commit_mark.read_map(database).page_bytes):
+            if found.tail_lost_s and carving.has_lost_frames(set_aside.kept_wal_of(database), commit_mark.read_map(database).page_bytes):
                 return Resumed(fresh, trouble="damaged", why="its write-ahead log is damaged, and there are commits behind the damage")
             with suppress(OSError):
-                salvage.kept_wal_of(database).unlink(missing_ok=True)
+                set_aside.kept_wal_of(database).unlink(missing_ok=True)
             return found if found.last is None else replace(found, last=replace(found.last, written_utc_s=written_utc_s))
     except checksum.RowDamaged as error:
         return Resumed(fresh, trouble="damaged", why=str(error))

@@ -4,7 +4,7 @@ from typing import Any
 
 from sqlalchemy import URL, create_engine, event, pool
 
-from monitor.store import checksum, commit_mark, migrate, past, restoring, salvage, sealing, thinning, transaction
+from monitor.store import checksum, commit_mark, migrate, past, restoring, sealing, set_aside, thinning, transaction
 from monitor.store.write_queue import WriteQueue
 
 #: small pages, for a card is worn by what is written (a minute touches few of them); durable at every commit, a -wal that
@@ -66,7 +66,7 @@ class OpenLog:
     def _refuse_halves(path: Path) -> None:
         """A salvage that was interrupted, or sealed days without the present, are a damaged log and no new one."""
         restoring.finish(path)
-        if why := salvage.unfinished(path):
+        if why := set_aside.unfinished(path):
             raise checksum.RowDamaged(why)
         if not path.exists() and past.FolderFiles(past.folder_of(path)).numbers("books"):
             raise checksum.RowDamaged("its file is gone, and its sealed days are there")

@@ -6,7 +6,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from monitor.store import commit_mark, past, salvage
+from monitor.store import commit_mark, past, set_aside
 from monitor.store.all_or_nothing import sync_file, sync_folder, write_text
 
 
@@ -38,7 +38,7 @@ def put_in_place(copy: Path, database: Path) -> None:
             past.unfold(target, past.folder_of(part))
         sync_file(part)
         there = database.exists() or past.folder_of(database).exists()
-        note = {"aside": salvage.free_name(database, "before-restore").name if there else "", "sealed": past.folder_of(part).exists()}
+        note = {"aside": set_aside.free_name(database, "before-restore").name if there else "", "sealed": past.folder_of(part).exists()}
         sync_folder(database.parent)
         write_text(note_of(database), json.dumps(note))
     except BaseException:
@@ -81,7 +81,7 @@ def _set_aside(database: Path, aside: Path, keep_sealed: bool) -> None:
     for ending in ("-wal", ""):
         file, other = database.with_name(database.name + ending), aside.with_name(aside.name + ending)
         if file.exists() and not other.exists():
-            salvage.second_name(file, other)
+            set_aside.second_name(file, other)
     if past.folder_of(database).exists() and not keep_sealed:
         past.folder_of(database).rename(past.folder_of(aside))
 

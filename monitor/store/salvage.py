@@ -7,17 +7,17 @@ import errno
 import json
 import logging
 import os
-import shutil
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from monitor.store import commit_mark, disk_reserve, holes, past, rollups, salvage_rows
-from monitor.store.all_or_nothing import new_file, sync_file, sync_folder, transaction, write_text
+from monitor.store import commit_mark, disk_reserve, holes, past, rollups, salvage_rows, set_aside
+from monitor.store.all_or_nothing import sync_file, sync_folder, transaction, write_text
 from monitor.store.checksum import DAMAGE, add_checksum, insert_of, meta_row
 from monitor.store.columns import BLOB_COLUMNS, TABLE_COLUMNS
+from monitor.store.open_log import OpenLog
 from monitor.store.past import Past
 
 log = logging.getLogger("ampledger.salvage")
@@ -47,48 +47,6 @@ class Salvaged:
     torn: list[str] = field(default_factory=list)
 
 
-def part_of(database: Path) -> Path:
-    """Where the new log grows."""
-    return database.with_name(database.name + ".salvage")
-
-
-def note_of(database: Path) -> Path:
-    """The note that a salvage is not over."""
-    return database.with_name(database.name + ".salvaging")
-
-
-def kept_wal_of(database: Path) -> Path:
-    """The second name of a write-ahead log while it is not known yet whether all of it is whole."""
-    return database.with_name(database.name + ".kept-wal")
-
-
-def keep_wal(database: Path) -> bool:
-    """Gives a write-ahead log a second name before SQLite opens it: SQLite takes of it what comes before the first damage and
-    drops the rest. Returns whether there is one.
-
-    Raises
-    ------
-    OSError : the folder cannot be written
-    """
-    wal, kept = database.with_name(database.name + "-wal"), kept_wal_of(database)
-    if wal.exists() and wal.stat().st_size:
-        kept.unlink(missing_ok=True)
-        second_name(wal, kept)
-    return kept.exists()
-
-
-def unfinished(database: Path) -> str:
-    """Why a salvage was begun that is not over, or ""."""
-    note = _note(database)
-    if note is None:
-        return ""
-    if note.get("stage") == "in place" and not part_of(database).exists():
-        with suppress(OSError):
-            note_of(database).unlink(missing_ok=True)
-        return ""
-    return str(note.get("why", "a salvage was interrupted"))
-
-
 def rescue(database: Path, why: str) -> str:
     """Puts what can be read of a damaged log in its place; the damaged one stays beside it. Returns a sentence for the owner.
 
@@ -98,9 +56,9 @@ def rescue(database: Path, why: str) -> str:
     """
     aside = _begin(database, why)
     log.error("the log is damaged (%s); kept as %s", why, aside.name if aside else "nothing")
-    part = part_of(database)
+    part = set_aside.part_of(database)
     while True:
-        for file in (part, *_companions(part)):
+        for file in (part, *set_aside.companions(part)):
             file.unlink(missing_ok=True)
         try:
             found = _build(part, aside, Past(past.FolderFiles(past.folder_of(database))), database, why)
@@ -111,13 +69,13 @@ def rescue(database: Path, why: str) -> str:
             log.warning("no room for the salvage: the disk reserve is given up")
     sync_file(part)
     note = {"aside": aside.name if aside else "", "why": why, "map": asdict(_map(database)), "stage": "in place"}
-    write_text(note_of(database), json.dumps(note))
-    for file in _companions(database):  # they belong to the damaged one, which has them under its other name
+    write_text(set_aside.note_of(database), json.dumps(note))
+    for file in set_aside.companions(database):  # they belong to the damaged one, which has them under its other name
         file.unlink(missing_ok=True)
     commit_mark.forget(database)
     os.replace(part, database)
     sync_folder(database.parent)
-    note_of(database).unlink(missing_ok=True)
+    set_aside.note_of(database).unlink(missing_ok=True)
     return describe(found, why, aside)
 
 
@@ -210,53 +168,27 @@ def format_moment(at_ms: int) -> str:
     return f"day {days} {rest // 3600:02d}:{rest % 3600 // 60:02d}"
 
 
-def _note(database: Path) -> dict[str, Any] | None:
-    try:
-        found = json.loads(note_of(database).read_text(encoding="utf-8"))
-        return found if isinstance(found, dict) else {}
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError):
-        return {}
-
-
 def _map(database: Path) -> commit_mark.TableMap:
     """Where the damaged log's tables begin: by the note of a salvage that was begun, else by the mark beside the log."""
-    noted = commit_mark.map_of((_note(database) or {}).get("map"))
+    noted = commit_mark.map_of((set_aside.read_note(database) or {}).get("map"))
     return noted if noted.roots else commit_mark.read_map(database)
 
 
 def _begin(database: Path, why: str) -> Path | None:
     """Writes the note, and gives the damaged log its second name; both once, however often this is begun."""
-    note = _note(database) or {}
-    aside = database.with_name(note["aside"]) if note.get("aside") else free_name(database, "damaged")
-    write_text(note_of(database), json.dumps({"aside": aside.name, "why": note.get("why", why), "map": asdict(_map(database))}))
-    for file, ending in ((database, ""), (kept_wal_of(database), "-wal"), (database.with_name(database.name + "-wal"), "-wal")):
+    note = set_aside.read_note(database) or {}
+    aside = database.with_name(note["aside"]) if note.get("aside") else set_aside.free_name(database, "damaged")
+    write_text(set_aside.note_of(database), json.dumps({"aside": aside.name, "why": note.get("why", why), "map": asdict(_map(database))}))
+    for file, ending in ((database, ""), (set_aside.kept_wal_of(database), "-wal"), (database.with_name(database.name + "-wal"), "-wal")):
         other = aside.with_name(aside.name + ending)
         if file.exists() and not other.exists():
-            second_name(file, other)
-    kept_wal_of(database).unlink(missing_ok=True)
+            set_aside.second_name(file, other)
+    set_aside.kept_wal_of(database).unlink(missing_ok=True)
     return aside if aside.exists() else None
-
-
-def second_name(file: Path, other: Path) -> None:
-    """Gives a file another name besides its own.
-
-    Raises
-    ------
-    OSError : it cannot be linked or copied
-    """
-    try:
-        os.link(file, other)
-    except OSError:  # a file system without second names: a copy, whole or not at all
-        with open(file, "rb") as source, new_file(other) as target:
-            shutil.copyfileobj(source, target, 1 << 20)
 
 
 def _build(part: Path, aside: Path | None, sealed: Past, database: Path, why: str) -> Salvaged:
     """The new log beside the damaged one. It says itself what is missing: a power cut may come before anybody else has."""
-    from monitor.store.open_log import OpenLog
-
     new = OpenLog(part, salvaging=True)
     try:
         mark = commit_mark.read(database)
@@ -297,15 +229,3 @@ def _is_sealed(row: tuple[Any, ...], place: int, until_ms: int) -> bool:
 def _is_full(error: BaseException) -> bool:
     cause = getattr(error, "orig", None) or error
     return getattr(cause, "sqlite_errorname", "") == "SQLITE_FULL" or getattr(cause, "errno", None) in (errno.ENOSPC, errno.EDQUOT)
-
-
-def _companions(database: Path) -> tuple[Path, ...]:
-    return tuple(database.with_name(database.name + ending) for ending in ("-wal", "-shm"))
-
-
-def free_name(database: Path, word: str) -> Path:
-    """A name beside a log that neither another log nor its sealed days have. word: why it is set aside."""
-    number = 1
-    while (aside := database.with_name(f"{database.stem}.{word}-{number}{database.suffix}")).exists() or past.folder_of(aside).exists():
-        number += 1
-    return aside

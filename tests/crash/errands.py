@@ -13,7 +13,7 @@ from monitor.alerts import rules
 from monitor.logbook import resume
 from monitor.process.relearning import Relearning
 from monitor.sampling.gather import Gathering
-from monitor.store import backup, check, checksum, restoring, salvage
+from monitor.store import backup, check, checksum, restoring, salvage, set_aside
 from monitor.store.open_log import OpenLog
 from monitor.store.state import State
 from tests import store_fixture
@@ -129,7 +129,7 @@ def _differs(right: dict, database: Path) -> str:
         if now[table] != rows:
             odd = [key for key in {**rows, **now[table]} if rows.get(key) != now[table].get(key)]
             return f"{table}: {len(odd)} rows differ, {odd[0]}: {rows.get(odd[0])} became {now[table].get(odd[0])}"
-    return "" if check.check(database).sound and not salvage.unfinished(database) else "it is not sound"
+    return "" if check.check(database).sound and not set_aside.unfinished(database) else "it is not sound"
 
 
 def unpack(errand: str, folder: Path, whole: Path) -> Path:

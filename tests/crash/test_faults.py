@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.store import carving, commit_mark, past, salvage
+from monitor.store import carving, commit_mark, past, salvage, set_aside
 from monitor.store.open_log import OpenLog
 from tests.crash.faults import Rows, judge, look, rows_of, whole_log
 
@@ -119,8 +119,8 @@ def test_a_salvage_that_is_killed_at_any_step_begins_again_and_loses_nothing_mor
             salvage.rescue(database, "tried")
             os._exit(0)
         os.waitpid(pid, 0)
-        if salvage.unfinished(database):
+        if set_aside.unfinished(database):
             salvage.rescue(database, "again")
         OpenLog(database).close()
         assert rows_of(database) == rows, f"killed at step {stop}"
-        assert not salvage.unfinished(database)
+        assert not set_aside.unfinished(database)

@@ -7,7 +7,7 @@ from monitor import pipeline
 from monitor.alerts import rules
 from monitor.logbook import resume
 from monitor.sampling.gather import Gathering
-from monitor.store import check, salvage
+from monitor.store import check, set_aside
 from monitor.store.batch import Batch, TimeLabel
 from monitor.store.open_log import OpenLog
 from monitor.store.state import State
@@ -63,7 +63,7 @@ def judge(life: Life, database: Path, safe_ms: int, where: str) -> None:
         assert all(right.get(at) == row for at, row in rows.items()), f"{where}: a row that is not as it was written"
         missing = [at for at in right if at <= safe_ms and at not in rows]
         assert not missing, f"{where}: {len(missing)} rows that were safe are gone, from {missing[0]}"
-    assert check.check(database).sound and not salvage.unfinished(database)
+    assert check.check(database).sound and not set_aside.unfinished(database)
 
 
 if __name__ == "__main__":

@@ -88,8 +88,7 @@ def test_links_and_pipes_are_not_followed_and_a_configuration_that_is_there_stay
     ("", (), "are started"), ("Job for ampledger.service canceled.", ("ampledger", "ampledger-dashboard"), "are started"),
     ("Failed to connect to bus: no such file", ("ampledger",), "could not be started: Failed to connect to bus")])
 def test_a_start_that_systemd_refuses_is_told_in_its_own_words(refused: str, active: tuple[str, ...], words: str, monkeypatch) -> None:
-    from monitor.commands import setup_phone
-    from monitor.process import network
+    from monitor.process import board_services, network
 
     def asked(*arguments: str) -> str:
         if arguments[0] == "is-active":
@@ -97,5 +96,5 @@ def test_a_start_that_systemd_refuses_is_told_in_its_own_words(refused: str, act
         return refused if arguments[0] == "restart" else ""
 
     monkeypatch.setattr(network, "ask_systemd", asked)
-    monkeypatch.setattr(setup_phone, "SUPERSEDED_S", 0.0)
-    assert words in setup_phone.start_services()
+    monkeypatch.setattr(board_services, "SUPERSEDED_S", 0.0)
+    assert words in board_services.start_services()
