@@ -93,7 +93,7 @@ def _by_slot(past: History, values: tuple[float | None, ...]) -> list[float | No
     return [_mean(recent[(s - first) % DAY_SLOTS::DAY_SLOTS]) for s in range(DAY_SLOTS)]
 
 
-@lru_cache(maxsize=DAY_SLOTS + DAY_SLOTS)    # of all slots one has changed since the last half hour
+@lru_cache(maxsize=P.count("means_kept"))
 def _mean(values: tuple[float | None, ...]) -> float | None:
     seen = [v for v in values if v is not None]
     return sum(seen) / len(seen) if seen else None
