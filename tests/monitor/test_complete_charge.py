@@ -12,6 +12,7 @@ from monitor.estimation import house_charge
 from monitor.findings import Estimate
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
+from tests import battery_by_hand
 from tests.benchmarks.ensemble import _lead
 
 STEP_S, LABEL_AH, HELD_V = 30.0, 100.0, 14.4
@@ -23,14 +24,9 @@ def samples(battery: LeadAcid, r: Random, marks: dict[str, float]) -> Iterator[S
 
     def step(wanted_a: float) -> Sample:
         nonlocal at_s
-        battery.prepare(STEP_S, wanted_a > 0.0)
-        amps = min(wanted_a, (HELD_V - battery.e_v) / battery.r_ohm) if wanted_a > 0.0 else wanted_a
-        if not battery.fits(amps):
-            battery.prepare(STEP_S, False)
-            amps = min(wanted_a, (HELD_V - battery.e_v) / battery.r_ohm)
-        battery.settle(amps)
+        volts, amps = battery_by_hand.step(battery, STEP_S, wanted_a, HELD_V)
         at_s += STEP_S
-        return Sample(at_s, house_voltage_v=battery.voltage_v + r.gauss(0.0, 0.002), house_current_a=amps + 0.03 + r.gauss(0.0, 0.01),
+        return Sample(at_s, house_voltage_v=volts + r.gauss(0.0, 0.002), house_current_a=amps + 0.03 + r.gauss(0.0, 0.01),
                       house_temperature_c=25.0)
 
     for _ in range(240):

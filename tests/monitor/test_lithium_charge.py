@@ -19,6 +19,7 @@ from monitor.estimation.state import CAPACITY, LEVEL, OFFSET
 from monitor.estimation.window import Past
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.store import saving
+from tests import battery_by_hand
 from tests.benchmarks.bench_charge import score
 from tests.benchmarks.bench_charge_ensemble import lived
 from tests.benchmarks.ensemble import vehicles
@@ -39,10 +40,7 @@ class Cell:
 
     def step(self, wanted_a: float) -> tuple[float, float]:
         """Volts and amperes of one minute in which so much current was wanted."""
-        self.battery.prepare(60.0, wanted_a > 0)
-        amps = min(wanted_a, max((self.held_v - self.battery.e_v) / self.battery.r_ohm, 0.0)) if wanted_a > 0 else wanted_a
-        self.battery.settle(amps)
-        return self.battery.voltage_v, amps
+        return battery_by_hand.step(self.battery, 60.0, wanted_a, self.held_v)
 
 
 def live(
