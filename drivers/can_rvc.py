@@ -9,7 +9,7 @@ import can
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from drivers.channels import Options, Quantity
-from drivers.errors import CannotOpen, ReadFailed
+from drivers.errors import ReadFailed, opening
 from drivers.reading import Fault, Reading
 
 # the library writes its own story of every lost frame; ours is in the exception
@@ -89,10 +89,8 @@ class CanRvcDriver:
         self._instances = {place.instance for place in options.measures.values()}
         self._heard: dict[tuple[int, int, str], Heard] = {}  # (instance, source address, unit)
         self._odd = ""
-        try:
+        with opening():
             self._open()
-        except ReadFailed as error:
-            raise CannotOpen(str(error)) from error
 
     def read(self) -> Reading:
         if self._bus is None:

@@ -5,6 +5,8 @@ DriverError
 ├── CannotOpen          the instrument is not there (yet): try again later
 └── ReadFailed          this reading is lost: a gap, try again on the next beat
 """
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 
 class DriverError(Exception):
@@ -21,3 +23,17 @@ class CannotOpen(DriverError):
 
 class ReadFailed(DriverError):
     """One reading failed; the message says which file, line or register, and what was seen."""
+
+
+@contextmanager
+def opening() -> Iterator[None]:
+    """While a driver is made: an instrument that cannot be read yet cannot be opened.
+
+    Raises
+    ------
+    CannotOpen : in place of ReadFailed, with its words
+    """
+    try:
+        yield
+    except ReadFailed as error:
+        raise CannotOpen(str(error)) from error

@@ -8,7 +8,7 @@ from gpiod.line import Bias, Direction, Value
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from drivers.channels import Options
-from drivers.errors import CannotOpen, ReadFailed
+from drivers.errors import ReadFailed, opening
 from drivers.reading import Reading
 
 BIASES = {"as_is": Bias.AS_IS, "none": Bias.DISABLED, "pull_up": Bias.PULL_UP, "pull_down": Bias.PULL_DOWN}
@@ -45,10 +45,8 @@ class GpioDriver:
         self._options, self._requester = options, requester
         self._line = options.measures["ignition_on"]
         self._request: Any = None
-        try:
+        with opening():
             self._open()
-        except ReadFailed as error:
-            raise CannotOpen(str(error)) from error
 
     def read(self) -> Reading:
         if self._request is None:

@@ -10,7 +10,7 @@ import smbus2
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from drivers.channels import Options, Quantity
-from drivers.errors import CannotOpen, ReadFailed
+from drivers.errors import CannotOpen, ReadFailed, opening
 from drivers.hwmon import read_channels
 from drivers.reading import Reading
 
@@ -133,10 +133,8 @@ class I2cDriver:
     def __init__(self, options: I2cOptions, opener: Callable[[I2cOptions], Any] | None = None) -> None:
         self._options, self._opener = options, opener or kernel_bus
         self._bus: Any = None
-        try:
+        with opening():
             self._open()
-        except ReadFailed as error:
-            raise CannotOpen(str(error)) from error
 
     def read(self) -> Reading:
         end_s = time.monotonic() + self._options.timeout_s

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from drivers.channels import AnyChannel, Options
-from drivers.errors import CannotOpen, ReadFailed
+from drivers.errors import ReadFailed, opening
 from drivers.iio import DIVISORS, shared
 from drivers.kernel_files import Device, number, text
 from drivers.reading import Reading
@@ -74,10 +74,8 @@ class IioFastDriver:
         self._options, self._spec = options, options.measures["starter_voltage_v"]
         self._device = Device(options.root, "iio:device*", options.device, "converter")
         self._file = -1
-        try:
+        with opening():
             self._open()
-        except ReadFailed as error:
-            raise CannotOpen(str(error)) from error
 
     def read(self) -> Reading:
         if self._file < 0:

@@ -8,7 +8,7 @@ from pymodbus import FramerType, ModbusException
 from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 
 from drivers.channels import Options, Quantity
-from drivers.errors import CannotOpen, ReadFailed
+from drivers.errors import ReadFailed, opening
 from drivers.hwmon import read_channels
 from drivers.reading import Reading
 
@@ -168,10 +168,8 @@ class ModbusDriver:
         self._runs = [(function, first, count) for function, addresses in _wanted(options).items()
                       for first, count in _runs(sorted(addresses))]
         self._link = Link(options, len(self._runs))
-        try:
+        with opening():
             self._link.connect()
-        except ReadFailed as error:
-            raise CannotOpen(str(error)) from error
 
     def read(self) -> Reading:
         end_s = time.monotonic() + self._options.timeout_s

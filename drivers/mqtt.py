@@ -12,7 +12,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from drivers.channels import Options, Quantity
-from drivers.errors import CannotOpen, ReadFailed
+from drivers.errors import ReadFailed, opening
 from drivers.reading import Fault, Reading
 
 #: Words for a switch, in the lower case.
@@ -75,10 +75,8 @@ class MqttDriver:
         self._client: paho.Client | None = None
         self._heard: dict[str, tuple[float, bytes | bytearray]] = {}  # topic -> when it came, message
         self._new = True
-        try:
+        with opening():
             self._connect(_now_s() + options.timeout_s)
-        except ReadFailed as error:
-            raise CannotOpen(str(error)) from error
 
     def read(self) -> Reading:
         end_s = _now_s() + self._options.timeout_s

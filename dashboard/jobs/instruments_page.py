@@ -135,7 +135,7 @@ def _compare_voltage(book: books.LogView, battery: str, typed: str) -> str:
 def _compare_lead(book: books.LogView, typed: str) -> str:
     """What is lost between the house battery's posts and the instrument, with a load on."""
     sensor = book.known.vehicle.current_sensor
-    amps = steps.show_reading([(a - sensor.offset_a) * sensor.gain for a in _latest(book, "house_current_a", LATEST_S)])
+    amps = steps.show_reading([sensor.corrected_a(a) for a in _latest(book, "house_current_a", LATEST_S)])
     found = steps.lead_ohm(steps.compare_reading(typed), steps.show_reading(_latest(book, VOLTAGES["house"], LATEST_S)), amps)
     said = f"With {number(-amps.mean, 1)} A drawn, {number(-1000 * amps.mean * found.value, 0)} mV are lost on the way to the instrument"
     return said + ("; the lead shares a way with the load or has a bad joint: take a thin fused lead of its own straight to the posts."

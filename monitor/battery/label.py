@@ -48,6 +48,10 @@ class CurrentSensor:
     gain: float = 1.0
     gain_sigma_frac: float = 0.006
 
+    def corrected_a(self, reading_a: float) -> float:
+        """What flows while the shunt reads this [A]."""
+        return (reading_a - self.offset_a) * self.gain
+
 
 @dataclass(frozen=True, slots=True)
 class BoardSupply:

@@ -85,7 +85,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     hours, gap_h = minute.covered_s / 3600.0, minute.gap_s / 3600.0
     seconds = minute.covered_s + minute.gap_s
     voltage, raw = minute.house_voltage_v, minute.house_current_a
-    current = None if raw is None else (raw - sensor.offset_a) * sensor.gain
+    current = None if raw is None else sensor.corrected_a(raw)
     temperature = minute.house_temperature_c if minute.house_temperature_c is not None else c.temperature_c
     warmth = USUAL_C if temperature is None else temperature
     in_ah, out_ah = _corrected(minute, sensor)

@@ -6,6 +6,7 @@ from monitor.battery.label import Vehicle
 from monitor.estimation import charge_posterior, charge_suspicion, charging_stage, step_resistance
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
 from monitor.estimation.charge_held import ChargeState
+from monitor.estimation.step_resistance import Resistance
 from monitor.findings import NOT_ASKED, Z95, Answer, Basis, ChargeFindings, Estimate, NotYet
 from monitor.parameters import table
 from monitor.posterior import Part
@@ -36,7 +37,7 @@ def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> Charge
     age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
     stage = "unknown" if brief else charging_stage.stage(count, house, held.session_sigma < 1.0)
     offset = _offset(held, vehicle)
-    resistance = _resistance(held, z)
+    resistance = resistance_at(held.resistance, 1 - z)
     doubt = "" if brief else chemistry_doubt(held, vehicle)
     hidden = _hidden(held, log_q, sigma_q, house.rated_capacity_ah)
     low, high = _ends(z, sigma, sigma_q, cross, hidden)
@@ -135,11 +136,12 @@ def _offset(held: ChargeState, vehicle: Vehicle) -> Answer:
     return Estimate(offset, offset - Z95 * doubt, offset + Z95 * doubt, "learnt")
 
 
-def _resistance(held: ChargeState, z: float) -> Answer:
-    if held.resistance.steps < LEAST_STEPS:
+def resistance_at(seen: Resistance, depth_frac: float) -> Answer:
+    """Resistance to a load step at a depth of discharge [ohm], of either chemistry."""
+    if seen.steps < LEAST_STEPS:
         return NotYet("it needs some load steps: the fridge's will do")
-    depth = min(max(1 - z, 0.0), 1.0)
-    ohm, sigma = step_resistance.at(held.resistance, depth), step_resistance.sigma_ohm(held.resistance, depth)
+    depth = min(max(depth_frac, 0.0), 1.0)
+    ohm, sigma = step_resistance.at(seen, depth), step_resistance.sigma_ohm(seen, depth)
     return Estimate(ohm, max(ohm - Z95 * sigma, 0.0), ohm + Z95 * sigma, "measured")
 
 

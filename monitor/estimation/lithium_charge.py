@@ -14,7 +14,7 @@ from monitor.estimation import (
 )
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_ends import AGAIN_S, EMPTY_WORDS, FULL_WORDS
-from monitor.estimation.charge_report import BASIS, COUNTING_S, LEAST_STEPS, UNKNOWN_WIDTH_FRAC, ZERO_PART
+from monitor.estimation.charge_report import BASIS, COUNTING_S, UNKNOWN_WIDTH_FRAC, ZERO_PART, resistance_at
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.estimator import EstimatorState
 from monitor.estimation.state import CAPACITY, LEVEL, OFFSET, SIZE, Component
@@ -98,7 +98,7 @@ def findings(state: LithiumState, vehicle: Vehicle, brief: bool = False) -> Char
     estimate, count, house = state.estimate, state.count, vehicle.house
     age = None if estimate.anchor_at_s is None or count.at_s is None else count.at_s - estimate.anchor_at_s
     (low, middle, high), out_ah = estimator.charge_now(estimate, vehicle)
-    resistance, offset = _resistance(state, 1.0 - middle), _offset(state, vehicle)
+    resistance, offset = resistance_at(state.resistance, 1.0 - middle), _offset(state, vehicle)
     stage = "unknown" if brief else charging_stage.stage(count, house, estimate.anchor == "full" and age is not None and age < FLOAT_S)
     doubt = "" if brief else charge_suspicion.chemistry_doubt(state.suspicion, house, 0.0, 0.0, False)
     wait = None
@@ -197,12 +197,3 @@ def _offset(state: LithiumState, vehicle: Vehicle) -> Answer:
     learnt = max(1.0 - (doubt / sensor.offset_sigma_a) ** 2, 0.0)
     offset = sensor.offset_a + mean
     return Estimate(offset, offset - hypot(Z95 * doubt, OWN_USE_A * learnt), offset + Z95 * doubt, "learnt")
-
-
-def _resistance(state: LithiumState, depth_frac: float) -> Answer:
-    if state.resistance.steps < LEAST_STEPS:
-        return NotYet("it needs some load steps: the fridge's will do")
-    depth = min(max(depth_frac, 0.0), 1.0)
-    ohm, sigma = step_resistance.at(state.resistance, depth), step_resistance.sigma_ohm(state.resistance, depth)
-    return Estimate(ohm, max(ohm - Z95 * sigma, 0.0), ohm + Z95 * sigma, "measured")
-

@@ -84,7 +84,7 @@ def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) 
         raw = sample.house_current_a
         if raw is None:
             continue
-        amps, volts = (raw - sensor.offset_a) * sensor.gain, sample.house_voltage_v
+        amps, volts = sensor.corrected_a(raw), sample.house_voltage_v
         if volts is not None:
             opened = _opened(opened, voltage, current, volts, amps, rated)
             voltage = volts
@@ -97,7 +97,7 @@ def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) 
     rate = past.rate
     mean = minute.house_current_a
     if mean is not None:
-        mean = (mean - sensor.offset_a) * sensor.gain
+        mean = sensor.corrected_a(mean)
         # after a gap, and at the first minute, the present current stands for what went before
         keep = exp(-(minute.covered_s + minute.gap_s) / RATE_S) if past.at_s is not None and past.gap_s + minute.gap_s < RATE_S else 0.0
         rate = mean / rated + keep * (rate - mean / rated)
@@ -161,7 +161,7 @@ def add(window: Window, past: Past, now: Past, minute: Minute, battery: Battery,
     seconds = minute.covered_s
     hours = w.hours + seconds / 3600.0 + gap_h
     if seconds and volts is not None and minute.house_current_a is not None and not now.opened:
-        mean = (minute.house_current_a - sensor.offset_a) * sensor.gain
+        mean = sensor.corrected_a(minute.house_current_a)
         rate = 0.5 * (past.rate + now.rate) if past.at_s is not None else now.rate
         return Window(
             hours, w.seconds + seconds, w.volt_seconds + volts * seconds, w.ampere_seconds + mean * seconds,
@@ -191,6 +191,6 @@ def changed(window: Window, minute: Minute, battery: Battery, sensor: CurrentSen
     """
     if minute.house_current_a is None or window.seconds < STEADY_S:
         return False
-    mean, rated = (minute.house_current_a - sensor.offset_a) * sensor.gain, battery.rated_capacity_ah
+    mean, rated = sensor.corrected_a(minute.house_current_a), battery.rated_capacity_ah
     steady = window.high_a - window.low_a < STEADY_PER_H * rated
     return steady and abs(mean - window.ampere_seconds / window.seconds) > CHANGED_PER_H * rated

@@ -126,7 +126,7 @@ def add(run: CapacityTestRun, sample: Sample, battery: Battery, sensor: CurrentS
     if run.phase not in ("waiting", "running") or sample.house_current_a is None or sample.house_voltage_v is None:
         return run
     rated = battery.rated_capacity_ah
-    current = (sample.house_current_a - sensor.offset_a) * sensor.gain
+    current = sensor.corrected_a(sample.house_current_a)
     if run.at_s is None or run.current_a is None or run.voltage_v is None:
         return replace(run, at_s=sample.at_s, current_a=current, voltage_v=sample.house_voltage_v)
     span = sample.at_s - run.at_s

@@ -127,8 +127,7 @@ def update(state: LoadsState, minute: Minute, vehicle: Vehicle, join: JoinFindin
         temperature_c = state.temperature_c
     curtailed, high, drive_a, drive_h = state.curtailed, state.high_today, state.drive_charge_a, state.drive_h
     if raw_a is not None and minute.covered_s > 0:
-        sensor = vehicle.current_sensor
-        current_a = (raw_a - sensor.offset_a) * sensor.gain
+        current_a = vehicle.current_sensor.corrected_a(raw_a)
         running = join.engine in ("running", "cranking")
         curtailed, high = _is_curtailed(minute, vehicle, current_a, high)
         span = minute.covered_s

@@ -16,7 +16,7 @@ from math import exp, log, sqrt
 from monitor.battery.lead_acid import CELLS, GASSING_PER_K, GASSING_PER_V, KINDS, rest_voltage_v
 from monitor.parameters import table
 from monitor.replacing import dataclass
-from monitor.wear.life_use import YEAR_H, LifeLabel, UseSlot
+from monitor.wear.life_use import YEAR_H, LifeLabel, UseSlot, length_h
 
 P = table("wear", "lead_acid_life")
 PART_AFTER, PART_PER_DEPTH = P.number("part_charged_per_h"), P.number("part_charged_depth_per_h")
@@ -95,9 +95,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: Easier = NOT
     ------
     ValueError : a life without length
     """
-    total_h = sum(slot.hours for slot in slots)
-    if not total_h > 0:
-        raise ValueError("a life needs at least one slot with a length above 0 h")
+    total_h = length_h(slots)
     kind, capacity = KINDS[label.chemistry], label.rated_capacity_ah
     ten_hour_a = capacity * (10.0 / label.rated_hours) ** (1.0 - 1.0 / kind.peukert) / 10.0
     full_cell_v, span_cell_v = kind.full_v / CELLS, kind.span_v / CELLS

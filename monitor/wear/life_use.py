@@ -1,4 +1,5 @@
 """A life as its wear is counted from: hours with charge, throughput, temperature and voltage; and what the label says of the battery."""
+from collections.abc import Sequence
 
 from monitor.battery.label import Battery, Chemistry
 from monitor.battery.limits import limits_of
@@ -29,6 +30,19 @@ class UseSlot:
     discharge_ah: float
     temperature_c: float
     voltage_v: float | None = None
+
+
+def length_h(slots: Sequence[UseSlot]) -> float:
+    """How long a life is [h].
+
+    Raises
+    ------
+    ValueError : it has no length
+    """
+    total_h = sum(slot.hours for slot in slots)
+    if not total_h > 0:
+        raise ValueError("a life needs at least one slot with a length above 0 h")
+    return total_h
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from math import exp, sqrt, tanh
 
 from monitor.parameters import table
 from monitor.replacing import dataclass
-from monitor.wear.life_use import YEAR_H, LifeLabel, UseSlot
+from monitor.wear.life_use import YEAR_H, LifeLabel, UseSlot, length_h
 
 P = table("wear", "lithium_life")
 GAS_J, FARADAY, REFERENCE_C = P.number("gas_j_mol_k"), P.number("faraday_c_mol"), P.number("reference_c")
@@ -77,9 +77,7 @@ def wear_a_year(slots: Sequence[UseSlot], label: LifeLabel, spared: EasierLithiu
     ------
     ValueError : a life without length
     """
-    total_h = sum(slot.hours for slot in slots)
-    if not total_h > 0:
-        raise ValueError("a life needs at least one slot with a length above 0 h")
+    total_h = length_h(slots)
     capacity = label.rated_capacity_ah
     depths = swing_depths(slots, capacity) if depths is None else depths
     cycles = n_time = n_use = s_time = s_warm = s_cold = s_high = w_use = 0.0
