@@ -1,7 +1,7 @@
 """What the charge tracker sees that a person should settle: shunt, battery or type are not what was said."""
 from monitor.battery.label import Vehicle
 from monitor.estimation import charge_report
-from monitor.estimation.charge_held import ChargeState
+from monitor.estimation.charge_state import ChargeState
 from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.swap_evidence import SwapEvidence
 from monitor.findings import Condition
@@ -12,9 +12,9 @@ ALIKE_LOW, ALIKE_HIGH = P.numbers("alike_ratio")
 ALIKE_V, TYPE_DELAY_S = P.number("alike_v"), P.number("type_delay_s")
 
 
-def conditions(held: ChargeState, vehicle: Vehicle) -> tuple[Condition, ...]:
+def conditions(state: ChargeState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """All three, active or not."""
-    return suspicions(held.suspicion, charge_report.chemistry_doubt(held, vehicle))
+    return suspicions(state.suspicion, charge_report.chemistry_doubt(state, vehicle))
 
 
 def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
@@ -27,7 +27,7 @@ def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
             "Swap the two sense wires of the shunt, or the sign in the configuration.",
             "It clears after some load steps that look right.", figures=(("steps_count", suspect.backwards),),
             evidence=f"In {suspect.backwards:.0f} more load steps than not, voltage fell while current was said to rise."),
-        _swapped(suspect.swap),
+        _swap_condition(suspect.swap),
         Condition(
             "battery_type_doubtful", "house", bool(doubt), "low",
             "House battery may not be of the configured type." if doubt else "",
@@ -38,7 +38,7 @@ def suspicions(suspect: Suspicion, doubt: str) -> tuple[Condition, ...]:
     )
 
 
-def _swapped(swap: SwapEvidence) -> Condition:
+def _swap_condition(swap: SwapEvidence) -> Condition:
     found = []
     if swap.found_ratio is not None and not ALIKE_LOW < swap.found_ratio < ALIKE_HIGH:
         found.append(f"its resistance is {swap.found_ratio:.1f} times what it was")

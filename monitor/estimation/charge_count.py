@@ -70,7 +70,7 @@ class Count:
 _TAKEN = (0.0, 0.0, 0.0, 0.0, 0.0)
 
 
-def taken(count: Count) -> Count:
+def take_over(count: Count) -> Count:
     """The same with nothing pending: the belief has taken it over."""
     return replace(count, hours=0.0, in_ah=0.0, out_ah=0.0, lost_ah=0.0, doubt_ah2=0.0)
 
@@ -88,7 +88,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
     current = None if raw is None else sensor.corrected_a(raw)
     temperature = minute.house_temperature_c if minute.house_temperature_c is not None else c.temperature_c
     warmth = USUAL_C if temperature is None else temperature
-    in_ah, out_ah = _corrected(minute, sensor)
+    in_ah, out_ah = _correct(minute, sensor)
     doubt = c.doubt_ah2
     load = c.middle_a if current is None else current
     usual, gap_s, gap_sigma, gap_ah, unseen_surface = c.usual, c.gap_s, c.gap_sigma_ah, c.gap_ah, c.unseen_surface_v
@@ -143,7 +143,7 @@ def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor
         before, gap_ah, last_gap_s, unproved_h, unseen_surface)
 
 
-def _corrected(minute: Minute, sensor: CurrentSensor) -> tuple[float, float]:
+def _correct(minute: Minute, sensor: CurrentSensor) -> tuple[float, float]:
     """Charge in and out after the known faults of the shunt [Ah]."""
     in_ah, out_ah = minute.charge_in_ah, minute.charge_out_ah
     shift = sensor.offset_a * minute.covered_s / 3600.0

@@ -74,7 +74,7 @@ def begin(battery: Battery, sensor: CurrentSensor) -> Belief:
     return Belief(belief.mean, tuple(tuple(row) for row in rows))
 
 
-def forward(
+def predict(
     belief: Belief, hours: float, in_ah: float, out_ah: float, lost_ah: float, doubt_ah2: float, slow_v: float,
     gain_sigma_frac: float = USUAL_GAIN_SIGMA_FRAC,
 ) -> Belief:
@@ -128,7 +128,7 @@ def forward(
     )
 
 
-def rest(belief: Belief, battery: Battery) -> tuple[float, tuple[float, ...], float]:
+def expect_rest(belief: Belief, battery: Battery) -> tuple[float, tuple[float, ...], float]:
     """Rest voltage that the belief expects at 25 °C, its slopes, and the doubt of the curve itself [V].
 
     Near full the slope by depth fades across one sigma to each side of it, for beyond full there is none.

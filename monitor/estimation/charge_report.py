@@ -5,7 +5,7 @@ from monitor.battery import lead_acid
 from monitor.battery.label import Vehicle
 from monitor.estimation import charge_posterior, charge_suspicion, charging_stage, step_resistance
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL, LOSS, OFFSET
-from monitor.estimation.charge_held import ChargeState
+from monitor.estimation.charge_state import ChargeState
 from monitor.estimation.step_resistance import Resistance
 from monitor.findings import NOT_ASKED, Z95, Answer, Basis, ChargeFindings, Estimate, NotYet
 from monitor.parameters import table
@@ -23,61 +23,61 @@ COUNTING_S, LEAST_FULLS = 86400.0 * P.number("counting_days"), P.count("least_fu
 ZERO_PART, LEAST_STEPS = P.number("zero_part"), P.count("least_steps")
 
 
-def findings(held: ChargeState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
+def findings(state: ChargeState, vehicle: Vehicle, brief: bool = False) -> ChargeFindings:
     """What is known now.
 
-    held: what was kept after the latest minute; vehicle: what its owner said of it; brief: only what trackers ask that make no
+    state: what was kept after the latest minute; vehicle: what its owner said of it; brief: only what trackers ask that make no
     forecast (`house_charge.findings`).
     """
-    count, house = held.count, vehicle.house
-    part = _part(held, vehicle)
+    count, house = state.count, vehicle.house
+    part = _part(state, vehicle)
     _, counted, log_q, var_z, var_q, cross = part
     sigma, sigma_q = sqrt(var_z) + COUNTED_FRAC, sqrt(max(var_q, 0.0))
     z = min(counted, 1.0)   # a count may run beyond full, what is in the battery may not
-    age = None if held.anchor_at_s is None or count.at_s is None else count.at_s - held.anchor_at_s
-    stage = "unknown" if brief else charging_stage.stage(count, house, held.session_sigma < 1.0)
-    offset = _offset(held, vehicle)
-    resistance = resistance_at(held.resistance, 1 - z)
-    doubt = "" if brief else chemistry_doubt(held, vehicle)
-    hidden = _hidden(held, log_q, sigma_q, house.rated_capacity_ah)
+    age = None if state.anchor_at_s is None or count.at_s is None else count.at_s - state.anchor_at_s
+    stage = "unknown" if brief else charging_stage.stage(count, house, state.session_sigma < 1.0)
+    offset = _offset(state, vehicle)
+    resistance = resistance_at(state.resistance, 1 - z)
+    doubt = "" if brief else chemistry_doubt(state, vehicle)
+    hidden = _hidden(state, log_q, sigma_q, house.rated_capacity_ah)
     low, high = _ends(z, sigma, sigma_q, cross, hidden)
-    if held.suspicion.reversed:
+    if state.suspicion.reversed:
         wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
-        return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
+        return ChargeFindings(wait, wait, wait, wait, resistance, offset, state.anchor, age, doubt, stage)
     if high - low > UNKNOWN_WIDTH_FRAC:
         wait = NotYet("it needs one full charge, or a night without the sun")
-        return ChargeFindings(wait, wait, wait, wait, resistance, offset, held.anchor, age, doubt, stage)
-    basis = BASIS[held.anchor]
+        return ChargeFindings(wait, wait, wait, wait, resistance, offset, state.anchor, age, doubt, stage)
+    basis = BASIS[state.anchor]
     if basis == "full charge seen" and age is not None and age > COUNTING_S:
         basis = "rested"
     capacity = exp(log_q)
     # the gain of the shunt cannot be told from capacity, and stays in its interval
     beyond = hypot(vehicle.current_sensor.gain_sigma_frac, SYSTEMATIC)
     sigma_q = hypot(sigma_q, beyond)
-    learnt: Basis = "empty seen" if held.anchor == "empty" else "learnt" if held.fulls else "label"
+    learnt: Basis = "empty seen" if state.anchor == "empty" else "learnt" if state.fulls else "label"
     charge = Estimate(_inside(z), low, high, basis)
     size = Estimate(capacity, capacity * exp(-Z95 * hypot(sigma_q, hidden)), capacity * exp(Z95 * sigma_q), learnt)
     if brief:
-        belief = charge_posterior.of_offset(held.belief.sigma(OFFSET))
-        return ChargeFindings(charge, size, NOT_ASKED, NOT_ASKED, resistance, offset, held.anchor, age, doubt, stage, belief)
+        belief = charge_posterior.of_offset(state.belief.sigma(OFFSET))
+        return ChargeFindings(charge, size, NOT_ASKED, NOT_ASKED, resistance, offset, state.anchor, age, doubt, stage, belief)
     left = _left(z, sigma, capacity, sigma_q, cross, hidden, 0.0, basis)
     usable = _left(z, sigma, capacity, sigma_q, cross, hidden, house.reserve_soc_frac, basis)
     return ChargeFindings(
-        charge, size, left, usable, resistance, offset, held.anchor, age, doubt, stage,
-        charge_posterior.hand_on(part, SYSTEMATIC, beyond, hidden, held.belief.sigma(OFFSET)))
+        charge, size, left, usable, resistance, offset, state.anchor, age, doubt, stage,
+        charge_posterior.hand_on(part, SYSTEMATIC, beyond, hidden, state.belief.sigma(OFFSET)))
 
 
-def _part(held: ChargeState, vehicle: Vehicle) -> Part:
+def _part(state: ChargeState, vehicle: Vehicle) -> Part:
     """Charge fraction and ln capacity: weight, means, variances, covariance."""
-    count, rated = held.count, vehicle.house.rated_capacity_ah
-    mean, cov = held.belief.mean, held.belief.covariance
+    count, rated = state.count, vehicle.house.rated_capacity_ah
+    mean, cov = state.belief.mean, state.belief.covariance
     depth = mean[DEPTH] + count.out_ah - count.in_ah * (1 - mean[LOSS]) + mean[OFFSET] * count.hours + count.lost_ah
     log_q, var_q, var_d, var_dq = mean[CAPACITY], cov[CAPACITY][CAPACITY], cov[DEPTH][DEPTH], cov[DEPTH][CAPACITY]
     var_d += count.doubt_ah2
-    if held.growth.sigma_ln:
+    if state.growth.sigma_ln:
         # Growth of resistance speaks of capacity alone; what it changes in the depth follows from their tie.
-        total = var_q + held.growth.sigma_ln**2
-        miss = held.growth.mean_ln + log(rated) - log_q
+        total = var_q + state.growth.sigma_ln**2
+        miss = state.growth.mean_ln + log(rated) - log_q
         depth += var_dq / total * miss
         log_q += var_q / total * miss
         var_d -= var_dq * var_dq / total
@@ -89,14 +89,14 @@ def _part(held: ChargeState, vehicle: Vehicle) -> Part:
     return 1.0, 1 - u, log_q, var_z, var_q, u * var_q - var_dq / capacity
 
 
-def _hidden(held: ChargeState, log_q: float, sigma_q: float, rated_ah: float) -> float:
+def _hidden(state: ChargeState, log_q: float, sigma_q: float, rated_ah: float) -> float:
     """How much more capacity may be missing than voltage shows (ln, one sigma), none once it was seen from full to a knee.
 
     What was drawn from full without finding it empty is there: no doubt reaches below that.
     """
-    own = held.belief.sigma(CAPACITY)
+    own = state.belief.sigma(CAPACITY)
     share = min(max((own - HIDDEN_NONE) / (HIDDEN_ALL - HIDDEN_NONE), 0.0), 1.0)
-    room = max(log_q - log(max(LEAST_OF_LABEL * rated_ah, held.most_ah)), 0.0) / Z95
+    room = max(log_q - log(max(LEAST_OF_LABEL * rated_ah, state.most_ah)), 0.0) / Z95
     return share * sqrt(max(room * room - sigma_q * sigma_q, 0.0))
 
 
@@ -127,8 +127,8 @@ def _left(
     return Estimate(max(charge, 0.0), max(charge - Z95 * below, 0.0), max(charge + Z95 * doubt, 0.0), basis)
 
 
-def _offset(held: ChargeState, vehicle: Vehicle) -> Answer:
-    mean, doubt = held.belief.mean[OFFSET], held.belief.sigma(OFFSET)
+def _offset(state: ChargeState, vehicle: Vehicle) -> Answer:
+    mean, doubt = state.belief.mean[OFFSET], state.belief.sigma(OFFSET)
     known = vehicle.current_sensor.offset_a
     offset = known + mean
     if doubt > ZERO_PART * vehicle.current_sensor.offset_sigma_a and not known:
@@ -145,11 +145,11 @@ def resistance_at(seen: Resistance, depth_frac: float) -> Answer:
     return Estimate(ohm, max(ohm - Z95 * sigma, 0.0), ohm + Z95 * sigma, "measured")
 
 
-def chemistry_doubt(held: ChargeState, vehicle: Vehicle) -> str:
+def chemistry_doubt(state: ChargeState, vehicle: Vehicle) -> str:
     """Why the configured type looks wrong, or ""."""
-    house, belief = vehicle.house, held.belief
+    house, belief = vehicle.house, state.belief
     full_v = lead_acid.construction(house).full_v + belief.mean[LEVEL]
-    return charge_suspicion.chemistry_doubt(held.suspicion, house, full_v, belief.sigma(LEVEL), held.fulls >= LEAST_FULLS)
+    return charge_suspicion.chemistry_doubt(state.suspicion, house, full_v, belief.sigma(LEVEL), state.fulls >= LEAST_FULLS)
 
 
 def _inside(frac: float) -> float:

@@ -38,15 +38,15 @@ class Suspicion:
         return self.backwards >= REVERSED_AFTER
 
 
-def update(held: Suspicion, minute: Minute, halves: Bins, battery: Battery, count: Count, resistance: Resistance, depth_frac: float,
+def update(state: Suspicion, minute: Minute, halves: Bins, battery: Battery, count: Count, resistance: Resistance, depth_frac: float,
            ) -> Suspicion:
     """One minute further.
 
-    held: what was kept after the minute before; minute: what was measured; halves: its means over half a minute;
+    state: what was kept after the minute before; minute: what was measured; halves: its means over half a minute;
     battery: its label; count: what came in and went out;
     resistance: what load steps have shown; depth_frac: drawn from full, of the capacity.
     """
-    s, rated = held, battery.rated_capacity_ah
+    s, rated = state, battery.rated_capacity_ah
     backwards, last_v, last_a = s.backwards, s.last_voltage_v, s.last_current_a
     for _, voltage, current in halves:
         if last_v is not None and last_a is not None and not minute.gap_s:
@@ -63,19 +63,19 @@ def update(held: Suspicion, minute: Minute, halves: Bins, battery: Battery, coun
     return Suspicion(backwards, last_v, last_a, swap, width, at, share > 1.0 or s.odd and share > 0.5)
 
 
-def dismissed(held: Suspicion) -> Suspicion:
+def dismiss(state: Suspicion) -> Suspicion:
     """The same after the owner said what battery it is."""
-    return replace(held, swap=SwapEvidence(), odd_ah=0.0, odd_at_ah=0.0, odd=False)
+    return replace(state, swap=SwapEvidence(), odd_ah=0.0, odd_at_ah=0.0, odd=False)
 
 
-def _odd(held: Suspicion, minute: Minute, battery: Battery, count: Count) -> tuple[float, float]:
+def _odd(state: Suspicion, minute: Minute, battery: Battery, count: Count) -> tuple[float, float]:
     """Range of charge in which the voltage was odd for the named kind, and where in it the count stands [Ah].
 
     What passes at other voltages is counted too, so that a lithium battery that lives near empty does not add up to more
     than it holds there.
     """
     kept = 1.0 - ODD_FORGOTTEN_PER_DAY * minute.duration_s / 86400.0
-    width, at = held.odd_ah * kept, held.odd_at_ah * kept + minute.charge_in_ah - minute.charge_out_ah
+    width, at = state.odd_ah * kept, state.odd_at_ah * kept + minute.charge_in_ah - minute.charge_out_ah
     if minute.gap_s > SILENCE_S:
         width = at = 0.0
     if not _odd_now(battery, count):
@@ -95,20 +95,20 @@ def _odd_now(battery: Battery, count: Count) -> bool:
 
 
 def chemistry_doubt(
-    held: Suspicion, battery: Battery, full_v: float, full_sigma_v: float, full_seen: bool,
+    state: Suspicion, battery: Battery, full_v: float, full_sigma_v: float, full_seen: bool,
 ) -> str:
     """Why the configured type looks wrong, or "".
 
     full_v is the learnt rest voltage of the full battery at 25 °C.
 
-    held: evidence so far; battery: what its label says; full_v: learnt rest voltage when full, at 25 °C [V]; full_sigma_v: its doubt,
+    state: evidence so far; battery: what its label says; full_v: learnt rest voltage when full, at 25 °C [V]; full_sigma_v: its doubt,
     one sigma [V]; full_seen: whether a complete charge was seen.
     """
-    if held.odd:
+    if state.odd:
         if battery.lead_acid:
-            return (f"behaves like lithium iron phosphate: it gave {held.odd_ah:.0f} Ah above {FLAT_V:.2f} V, hours after any "
+            return (f"behaves like lithium iron phosphate: it gave {state.odd_ah:.0f} Ah above {FLAT_V:.2f} V, hours after any "
                     f"charging; lead-acid rests below that")
-        return (f"behaves like lead-acid: {held.odd_ah:.0f} Ah lie between {LEAD_V[0]} and {LEAD_V[1]} V, where lithium iron "
+        return (f"behaves like lead-acid: {state.odd_ah:.0f} Ah lie between {LEAD_V[0]} and {LEAD_V[1]} V, where lithium iron "
                 f"phosphate holds hardly any")
     if not battery.lead_acid or not full_seen or full_sigma_v > FULL_SIGMA_V:
         return ""

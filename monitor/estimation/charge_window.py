@@ -7,7 +7,7 @@ from monitor.estimation import charge_count, charge_filter, kalman, step_resista
 from monitor.estimation.charge_anchor import KNEE_V
 from monitor.estimation.charge_count import Count
 from monitor.estimation.charge_filter import CAPACITY, DEPTH, LEVEL
-from monitor.estimation.charge_held import Window
+from monitor.estimation.charge_state import VoltageWindow
 from monitor.estimation.kalman import Belief
 from monitor.estimation.step_resistance import CHARGING_PER_H, Resistance
 from monitor.parameters import table
@@ -33,9 +33,9 @@ SILENT_H, UNDER_PART, UNDER_V = P.number("silent_h"), P.number("under_part"), P.
 
 
 def gather(
-    window: Window, minute: Minute, battery: Battery, count: Count, resistance: Resistance, depth_frac: float,
+    window: VoltageWindow, minute: Minute, battery: Battery, count: Count, resistance: Resistance, depth_frac: float,
     before_a: float | None,
-) -> Window:
+) -> VoltageWindow:
     """The window with this minute, if its voltage is worth believing.
 
     window: what it holds so far; minute: what was measured; battery: its label; count: what came in and went out; resistance:
@@ -51,7 +51,7 @@ def gather(
         return window
     slow, _ = charge_count.polarisation_v(count, battery, depth_frac)
     step_v = step_resistance.at(resistance, depth_frac) * current
-    if not _believed(battery, count, voltage, current):
+    if not _is_at_rest(battery, count, voltage, current):
         if current >= 0.0 and KNEE_V < voltage < CHARGED_V:
             return replace(window, under_s=window.under_s + seconds,
                            under_vs=window.under_vs + seconds * (voltage - UNDER_PART * step_v))
@@ -70,7 +70,7 @@ def _seconds(minute: Minute, battery: Battery, current: float, before_a: float |
     return 0.5 * minute.gap_s if minute.gap_s <= SELDOM_S and alike else 0.0
 
 
-def _believed(battery: Battery, count: Count, voltage: float, current: float) -> bool:
+def _is_at_rest(battery: Battery, count: Count, voltage: float, current: float) -> bool:
     """Whether a voltage freed of what current does to it is a rest voltage."""
     rated = battery.rated_capacity_ah
     settled = count.since_charge_s > SETTLED_S and (
@@ -78,19 +78,19 @@ def _believed(battery: Battery, count: Count, voltage: float, current: float) ->
     return -rated / LIGHT_H < current < CHARGING_PER_H * rated and KNEE_V < voltage < CHARGED_V and settled
 
 
-def due(window: Window, end_s: float) -> bool:
+def is_due(window: VoltageWindow, end_s: float) -> bool:
     """Whether the window is to be weighed now."""
     return end_s - window.start_s >= (FIRST_WINDOW_S if window.first else WINDOW_S)
 
 
-def enough(window: Window) -> bool:
+def is_enough(window: VoltageWindow) -> bool:
     """Whether it holds enough to be weighed."""
     if window.seconds >= (0.5 * FIRST_WINDOW_S if window.first else ENOUGH_S):
         return True
     return window.gap and window.seconds >= BRIEF_S
 
 
-def _rest(count: Count, window: Window) -> tuple[float, float]:
+def _rest(count: Count, window: VoltageWindow) -> tuple[float, float]:
     """Rest voltage of a window at 25 °C, and its variance."""
     rest_v, drop_v = window.rest_v / window.minutes, window.drop_v / window.minutes
     noise = NOISE_V**2 + (DROP_PART * drop_v) ** 2 + (BLIND_V if count.temperature_c is None else WARMTH_V) ** 2
@@ -99,8 +99,8 @@ def _rest(count: Count, window: Window) -> tuple[float, float]:
     return rest_v, noise
 
 
-def weigh(
-    belief: Belief, battery: Battery, count: Count, window: Window, resistance: Resistance, surprise: float,
+def update(
+    belief: Belief, battery: Battery, count: Count, window: VoltageWindow, resistance: Resistance, surprise: float,
 ) -> tuple[Belief, float, float]:
     """The belief corrected by the voltage of one window, the running surprise, and how badly it fits (squared sigmas).
 
@@ -110,45 +110,45 @@ def weigh(
     rest_v, noise = _rest(count, window)
     doubtful = count.unproved_h > SILENT_H
     if doubtful:
-        belief = _opened(belief, battery, count, rest_v, noise)
-    expected_v, slopes, curve_v = charge_filter.rest(belief, battery)
+        belief = _open_after_silence(belief, battery, count, rest_v, noise)
+    expected_v, slopes, curve_v = charge_filter.expect_rest(belief, battery)
     step_v = step_resistance.sigma_ohm(resistance, belief.mean[DEPTH] / exp(belief.mean[CAPACITY])) * count.slow_a
     miss, variance = rest_v - expected_v, noise + curve_v * curve_v + step_v * step_v
     squared = miss * miss / (kalman.variance_along(belief, slopes) + variance)
     if squared < GATE:
-        belief = kalman.weigh(belief, slopes, miss, variance * REPEATS)
+        belief = kalman.update(belief, slopes, miss, variance * REPEATS)
     if doubtful:
-        belief = bounded(belief)
+        belief = keep_inside(belief)
     surprise += FOLLOWS * (min(squared, MOST_SIGMAS2) - surprise)
     if surprise > LOST:
-        belief = kalman.widened(belief, DEPTH, (OPENED_FRAC * exp(belief.mean[CAPACITY])) ** 2)
-        belief, surprise = kalman.widened(belief, LEVEL, OPENED_V**2), 1.0
+        belief = kalman.inflate(belief, DEPTH, (OPENED_FRAC * exp(belief.mean[CAPACITY])) ** 2)
+        belief, surprise = kalman.inflate(belief, LEVEL, OPENED_V**2), 1.0
     return belief, surprise, squared
 
 
-def not_fuller(belief: Belief, battery: Battery, count: Count, window: Window) -> Belief:
+def bound_from_above(belief: Belief, battery: Battery, count: Count, window: VoltageWindow) -> Belief:
     """What the battery shows while current flows in: its rest voltage lies below, however slow it is.
 
     It says nothing of a battery that could rest as high, and less than a rest voltage of one that could not.
     belief: before it; battery: its label; count: what came in and went out; window: the voltage.
     """
     bound_v = window.under_vs / window.under_s - lead_acid.warmth_v(count.warmth_c)
-    expected_v, slopes, curve_v = charge_filter.rest(belief, battery)
+    expected_v, slopes, curve_v = charge_filter.expect_rest(belief, battery)
     if expected_v <= bound_v:
         return belief
     doubt = UNDER_V**2 + curve_v * curve_v + count.unseen_surface_v**2
-    return kalman.weigh_one(belief, slopes, bound_v - expected_v, REPEATS * doubt, DEPTH)
+    return kalman.update_consider(belief, slopes, bound_v - expected_v, REPEATS * doubt, DEPTH)
 
 
-def _opened(belief: Belief, battery: Battery, count: Count, rest_v: float, noise: float) -> Belief:
+def _open_after_silence(belief: Belief, battery: Battery, count: Count, rest_v: float, noise: float) -> Belief:
     """The belief with room for what may have flowed in a silence, where the first voltage after it does not fit the guess."""
-    expected_v, slopes, curve_v = charge_filter.rest(belief, battery)
+    expected_v, slopes, curve_v = charge_filter.expect_rest(belief, battery)
     if (rest_v - expected_v) ** 2 / (kalman.variance_along(belief, slopes) + noise + curve_v * curve_v) <= SILENT_GATE:
         return belief
     room = min(SILENT_PER_H * count.unproved_h, SILENT_MOST)
-    return kalman.widened(belief, DEPTH, (room * exp(belief.mean[CAPACITY])) ** 2)
+    return kalman.inflate(belief, DEPTH, (room * exp(belief.mean[CAPACITY])) ** 2)
 
 
-def bounded(belief: Belief) -> Belief:
+def keep_inside(belief: Belief) -> Belief:
     """Whatever a silence hid, a battery is neither fuller than full nor emptier than empty."""
-    return kalman.bounded(belief, DEPTH, 0.0, exp(belief.mean[CAPACITY]))
+    return kalman.truncate(belief, DEPTH, 0.0, exp(belief.mean[CAPACITY]))

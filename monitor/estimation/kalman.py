@@ -30,19 +30,17 @@ def variance_along(belief: Belief, slope: tuple[float, ...]) -> float:
     )
 
 
-def weigh(belief: Belief, slope: tuple[float, ...], surprise: float, variance: float) -> Belief:
+def update(belief: Belief, slope: tuple[float, ...], innovation: float, variance: float) -> Belief:
     """The belief after one scalar measurement.
 
-    slope is the derivative of the measured value by each quantity, surprise what was measured
-    less what was expected, variance that of the measurement alone. Whether to refuse it is the
-    caller's choice. Kalman, Trans. ASME J. Basic Eng. 82 (1960) 35.
+    Whether to refuse it is the caller's choice. Kalman, Trans. ASME J. Basic Eng. 82 (1960) 35.
 
-    belief: means and covariance before; slope: derivative of the measured value by each quantity; surprise: innovation: measured less
+    belief: means and covariance before; slope: derivative of the measured value by each quantity; innovation: measured less
     expected; variance: of the measurement alone, or the doubt added, in the quantity's unit squared.
     """
     pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
     total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
-    step = surprise / total
+    step = innovation / total
     inverse = 1.0 / total
     return Belief(
         tuple([m + g * step for m, g in zip(belief.mean, pull, strict=True)]),
@@ -53,18 +51,18 @@ def weigh(belief: Belief, slope: tuple[float, ...], surprise: float, variance: f
     )
 
 
-def weigh_one(belief: Belief, slope: tuple[float, ...], surprise: float, variance: float, index: int) -> Belief:
+def update_consider(belief: Belief, slope: tuple[float, ...], innovation: float, variance: float, index: int) -> Belief:
     """The belief after a measurement of which one quantity only may learn; all others are considered and stay as they are.
 
     Schmidt, "Application of state-space methods to navigation problems", Advances in Control Systems 3, 1966.
-    belief: before it; slope: derivative of what is measured by each quantity; surprise: measured less expected; variance: of the
+    belief: before it; slope: derivative of what is measured by each quantity; innovation: measured less expected; variance: of the
     measurement; index: the quantity that learns.
     """
     pull = [sum([p * b for p, b in zip(row, slope, strict=True)]) for row in belief.covariance]
     total = sum([a * g for a, g in zip(slope, pull, strict=True)]) + variance
     gain = pull[index] / total
     mean, rows = list(belief.mean), [list(row) for row in belief.covariance]
-    mean[index] += gain * surprise
+    mean[index] += gain * innovation
     row = [p - gain * g for p, g in zip(belief.covariance[index], pull, strict=True)]
     row[index] += gain * (gain * total - pull[index])
     for other in range(len(mean)):
@@ -72,15 +70,15 @@ def weigh_one(belief: Belief, slope: tuple[float, ...], surprise: float, varianc
     return Belief(tuple(mean), tuple(tuple(r) for r in rows))
 
 
-def weigh_alone(belief: Belief, index: int, surprise: float, variance: float) -> Belief:
+def update_alone(belief: Belief, index: int, innovation: float, variance: float) -> Belief:
     """The belief after one quantity was measured by itself, from which no other may learn: their values and variances stay.
 
-    belief: before it; index: the quantity; surprise: measured less believed; variance: of the measurement.
+    belief: before it; index: the quantity; innovation: measured less believed; variance: of the measurement.
     """
-    return weigh_one(belief, tuple(float(k == index) for k in range(len(belief.mean))), surprise, variance, index)
+    return update_consider(belief, tuple(float(k == index) for k in range(len(belief.mean))), innovation, variance, index)
 
 
-def widened(belief: Belief, index: int, variance: float) -> Belief:
+def inflate(belief: Belief, index: int, variance: float) -> Belief:
     """The same belief with more doubt about one quantity.
 
     belief: means and covariance before; index: which quantity; variance: of the measurement alone, or the doubt added, in the
@@ -93,7 +91,7 @@ def widened(belief: Belief, index: int, variance: float) -> Belief:
     return Belief(belief.mean, tuple(rows))
 
 
-def replaced(belief: Belief, index: int, value: float, sigma: float) -> Belief:
+def reset(belief: Belief, index: int, value: float, sigma: float) -> Belief:
     """The same belief with one quantity known anew and tied to no other; nothing else learns from it.
 
     belief: means and covariance before; index: which quantity; value: where it now lies; sigma: one standard deviation of it.
@@ -107,7 +105,7 @@ def replaced(belief: Belief, index: int, value: float, sigma: float) -> Belief:
     return Belief(tuple(mean), tuple(tuple(row) for row in rows))
 
 
-def narrowed(belief: Belief, index: int, value: float, sigma: float) -> Belief:
+def condition_on(belief: Belief, index: int, value: float, sigma: float) -> Belief:
     """The part of a belief in which one quantity lies about a value; what is tied to it moves along.
 
     belief: means and covariance before; index: which quantity; value: where it now lies; sigma: one standard deviation of it.
@@ -123,7 +121,7 @@ def narrowed(belief: Belief, index: int, value: float, sigma: float) -> Belief:
         ]))
 
 
-def bounded(belief: Belief, index: int, low: float, high: float) -> Belief:
+def truncate(belief: Belief, index: int, low: float, high: float) -> Belief:
     """The belief after word that one quantity lies between two bounds: mean and variance of what is left of its Gaussian.
 
     What is tied to it moves along. belief: before it; index: the quantity; low, high: the bounds.
@@ -137,14 +135,14 @@ def bounded(belief: Belief, index: int, low: float, high: float) -> Belief:
     if inside > 0.9999:
         return belief
     if inside < 1e-6:      # the nearer bound, in doubt by as much as a tail that far out
-        return narrowed(belief, index, low if a > 0 else high, sigma / max(abs(a if a > 0 else b), 1.0))
+        return condition_on(belief, index, low if a > 0 else high, sigma / max(abs(a if a > 0 else b), 1.0))
     at_a, at_b = exp(-0.5 * a * a) / sqrt(2.0 * pi), exp(-0.5 * b * b) / sqrt(2.0 * pi)
     shift = (at_a - at_b) / inside
     part = 1.0 + (a * at_a - b * at_b) / inside - shift * shift
-    return narrowed(belief, index, belief.mean[index] + shift * sigma, sigma * sqrt(max(part, 1e-4)))
+    return condition_on(belief, index, belief.mean[index] + shift * sigma, sigma * sqrt(max(part, 1e-4)))
 
 
-def tied(belief: Belief, index: int, slopes: dict[int, float]) -> Belief:
+def correlate(belief: Belief, index: int, slopes: dict[int, float]) -> Belief:
     """The same belief where one quantity, so far tied to no other, moves with others by these slopes.
 
     belief: means and covariance before; index: which quantity; slopes: index of another quantity -> how far this one moves with it.

@@ -130,7 +130,7 @@ def conditions(state: LithiumState, vehicle: Vehicle) -> tuple[Condition, ...]:
     return charge_alerts.suspicions(state.suspicion, doubt)
 
 
-def replaced(state: LithiumState, vehicle: Vehicle) -> LithiumState:
+def replace_battery(state: LithiumState, vehicle: Vehicle) -> LithiumState:
     """The state after another lithium battery was put in: the shunt's offset and the habits stay."""
     _, mean, covariance = _one(state)
     fresh = begin(vehicle, state.estimate.without)
@@ -138,10 +138,10 @@ def replaced(state: LithiumState, vehicle: Vehicle) -> LithiumState:
     count = Count(at_s=state.count.at_s, usual=state.count.usual, temperature_c=state.count.temperature_c)
     return replace(fresh, estimate=replace(fresh.estimate, mixture=parts, past=replace(
         fresh.estimate.past, temperature_c=state.estimate.past.temperature_c)), count=count,
-        suspicion=charge_suspicion.dismissed(state.suspicion))
+        suspicion=charge_suspicion.dismiss(state.suspicion))
 
 
-def calibrated_zero(state: LithiumState, sigma_a: float) -> LithiumState:
+def calibrate_zero(state: LithiumState, sigma_a: float) -> LithiumState:
     """The state after the shunt's zero was measured: what was learnt beyond it is forgotten."""
     parts = tuple(_with_offset(c, 0.0, max(sigma_a, LEAST_ZERO_SIGMA_A) ** 2) for c in state.estimate.mixture)
     return replace(state, estimate=replace(state.estimate, mixture=parts, offset_a=(0.0, max(sigma_a, LEAST_ZERO_SIGMA_A))))

@@ -31,7 +31,7 @@ class Steps:
     temperature_c: float | None = None
     depth_ln: float = 0.0           # mean of what depth was taken to add
 
-    def plus(self, value: float, temperature_c: float | None, depth_ln: float) -> "Steps":
+    def add(self, value: float, temperature_c: float | None, depth_ln: float) -> "Steps":
         """With one more.
 
         value: ln of a step's resistance over what is usual; temperature_c: battery temperature [°C], None: not known; depth_ln: ln of
@@ -44,7 +44,7 @@ class Steps:
         return Steps(self.count + 1.0, self.mean + share * off, (1.0 - share) * (self.variance + share * off * off),
                      warm, self.depth_ln + share * (depth_ln - self.depth_ln))
 
-    def merged(self, other: "Steps") -> "Steps":
+    def merge(self, other: "Steps") -> "Steps":
         """Both together; the older ones fade."""
         if not other.count:
             return self
@@ -97,7 +97,7 @@ def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, 
         begun_s = minute.end_s if state.interrupted_at_s is None else state.interrupted_at_s
         state = replace(state, interrupted_at_s=begun_s, interrupted_s=silent_s, before_v=state.calm_v, settling=0, jump_v=None)
     elif state.interrupted_at_s is not None and minute.end_s - state.interrupted_at_s > COMPARED_S:
-        state = replace(state, usual=state.usual.merged(state.since), since=Steps(), interrupted_at_s=None, before_v=None, jump_v=None)
+        state = replace(state, usual=state.usual.merge(state.since), since=Steps(), interrupted_at_s=None, before_v=None, jump_v=None)
     since, usual = state.since, state.usual
     last_v, last_a = (None, None) if silent_s >= INTERRUPTED_S else (state.last_v, state.last_a)
     rated = battery.rated_capacity_ah
@@ -108,9 +108,9 @@ def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, 
                 depth_ln = log(max(shape_ratio, 1e-3))
                 value = log(seen) - depth_ln
                 if state.interrupted_at_s is None:
-                    usual = usual.plus(value, minute.house_temperature_c, depth_ln)
+                    usual = usual.add(value, minute.house_temperature_c, depth_ln)
                 else:
-                    since = since.plus(value, minute.house_temperature_c, depth_ln)
+                    since = since.add(value, minute.house_temperature_c, depth_ln)
         last_v, last_a = voltage, current
     light = -LIGHT_PER_H * rated < amps < CHARGING_PER_H * rated and surface_v < BARE_V
     calm_v = volts - ohm * amps if light else None

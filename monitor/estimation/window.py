@@ -86,7 +86,7 @@ def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) 
             continue
         amps, volts = sensor.corrected_a(raw), sample.house_voltage_v
         if volts is not None:
-            opened = _opened(opened, voltage, current, volts, amps, rated)
+            opened = _is_open(opened, voltage, current, volts, amps, rated)
             voltage = volts
         current = amps
     temperature = past.temperature_c
@@ -103,10 +103,10 @@ def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) 
         rate = mean / rated + keep * (rate - mean / rated)
     silent_s = past.gap_s + minute.gap_s
     gap_s, last_gap_s = (silent_s, past.last_gap_s) if mean is None else (0.0, silent_s or past.last_gap_s)
-    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s, *_held(past, minute, mean, rated))
+    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s, *_hold_voltage(past, minute, mean, rated))
 
 
-def _held(past: Past, minute: Minute, mean_a: float | None, rated_ah: float) -> tuple[float, float, float, float]:
+def _hold_voltage(past: Past, minute: Minute, mean_a: float | None, rated_ah: float) -> tuple[float, float, float, float]:
     """At which voltage it has stood [V], the most and the least current that flowed in meanwhile [A], for how long [s].
 
     The current that a charger holds off runs out and never comes back; that of the sun between clouds does.
@@ -128,7 +128,7 @@ def tailed_off(past: Past, voltage_v: float, current_a: float, rated_ah: float) 
     return held and not past.opened and -STOPPED_PER_H * rated_ah < current_a < tail_a
 
 
-def _opened(opened: bool, before_v: float | None, before_a: float | None, volts: float, amps: float, rated: float) -> bool:
+def _is_open(opened: bool, before_v: float | None, before_a: float | None, volts: float, amps: float, rated: float) -> bool:
     """Whether the pack's protection is open. Charging: the current falls to nothing within one reading, and the voltage, now
     the charger's alone, does not come down with it. Discharging: voltage and current are gone."""
     if opened:

@@ -112,7 +112,7 @@ def begin_battery_anew(trackers: Any, fresh: Any, battery: str, vehicle: Vehicle
     """
     begun = {name: getattr(fresh, name) for name in LEARNT[battery] if hasattr(trackers, name)}
     if isinstance(begun.get("charge"), house_charge.HouseState):
-        begun["charge"] = house_charge.replaced(trackers.charge, vehicle)
+        begun["charge"] = house_charge.replace_battery(trackers.charge, vehicle)
     return replace(trackers, **begun)
 
 

@@ -248,7 +248,7 @@ def apply_zero(state: State, sensor: CurrentSensor) -> State:
     trackers = state.watch
     if not isinstance(getattr(trackers, "charge", None), house_charge.HouseState):
         return state
-    calibrated = house_charge.calibrated_zero(trackers.charge, sensor.offset_sigma_a)
+    calibrated = house_charge.calibrate_zero(trackers.charge, sensor.offset_sigma_a)
     return replace(state, watch=replace(trackers, charge=calibrated))
 
 

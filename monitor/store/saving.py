@@ -19,7 +19,7 @@ FORMER_NAMES = {
     "LoadOffState": "Watched", "LoadSlot": "Slot", "LoadStep": "Step", "LoadsFindings": "Findings", "LoadsState": "Held",
     "NightOutcome": "Night", "OpenSwing": "Open", "OpenWeek": "Filling", "PathResistance": "Path",
     "PlausibilityState": "Held", "RunKind": "Kind", "StarterState": "Held", "SwingsState": "Held",
-    "TemperatureSwings": "Swings", "TrackerStates": "Watch", "VoltageLevel": "Level", "WeekLevel": "Level",
+    "TemperatureSwings": "Swings", "TrackerStates": "Watch", "VoltageLevel": "Level", "VoltageWindow": "Window", "WeekLevel": "Level",
 }
 
 

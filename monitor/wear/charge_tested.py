@@ -25,5 +25,5 @@ def apply_capacity_test(state: HouseState, test: CapacityTest) -> HouseState:
         return lithium_charge.apply_capacity_test(state, test.capacity_ah, sigma)
     belief = state.belief
     slopes = tuple(1.0 if i == CAPACITY else 0.0 for i in range(len(belief.mean)))
-    belief = kalman.weigh(belief, slopes, log(test.capacity_ah) - belief.mean[CAPACITY], sigma * sigma)
+    belief = kalman.update(belief, slopes, log(test.capacity_ah) - belief.mean[CAPACITY], sigma * sigma)
     return replace(state, belief=belief, before_session=None)

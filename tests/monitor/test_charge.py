@@ -185,7 +185,7 @@ def test_an_empty_battery_is_recognised_at_its_knee() -> None:
 def test_a_new_battery_is_learnt_afresh_but_the_shunt_is_not() -> None:
     held = list(camp(AGM, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 3, offset_a=0.06))[-1][0]
     bigger = dataclasses.replace(AGM, house=Battery("house", "agm", 150.0))
-    fresh = charge.replaced(held, bigger)
+    fresh = charge.replace_battery(held, bigger)
     assert fresh.belief.mean[2] == pytest.approx(charge.begin(bigger).belief.mean[2])
     assert 0.75 * 150.0 < exp(fresh.belief.mean[2]) < 1.1 * 150.0, "of the new label, not of the old battery's 60 Ah"
     assert fresh.belief.mean[1] == held.belief.mean[1]
@@ -196,7 +196,7 @@ def test_a_new_battery_is_learnt_afresh_but_the_shunt_is_not() -> None:
 def test_a_zero_calibration_settles_the_offset() -> None:
     held = list(camp(AGM, Plain(92.0, 60.0, 12.90, 11.80, 0.008), 1, offset_a=0.06))[-1][0]
     calibrated = dataclasses.replace(AGM, current_sensor=CurrentSensor(offset_a=0.06, offset_sigma_a=0.005))
-    held = charge.calibrated_zero(held, 0.005)
+    held = charge.calibrate_zero(held, 0.005)
     found = charge.findings(held, calibrated).current_offset_a
     assert found.low == pytest.approx(0.06 - 1.96 * 0.005) and found.high == pytest.approx(0.06 + 1.96 * 0.005)
 
@@ -227,11 +227,11 @@ def test_a_tail_left_by_a_higher_voltage_is_believed_less() -> None:
 def test_the_tail_of_this_battery_is_one_doubt_that_all_its_full_charges_share() -> None:
     belief = charge_filter.begin(AGM.house, AGM.current_sensor)
     tail_sigma, missing_ah = belief.sigma(TAIL), 4.0
-    belief = kalman.tied(kalman.replaced(belief, DEPTH, missing_ah, 1.0), DEPTH, {TAIL: missing_ah})
+    belief = kalman.correlate(kalman.reset(belief, DEPTH, missing_ah, 1.0), DEPTH, {TAIL: missing_ah})
     assert belief.sigma(DEPTH) == pytest.approx((1.0 + (missing_ah * tail_sigma) ** 2) ** 0.5)
     # learning the depth some other way then teaches the tail, and nothing else
     slopes = tuple(1.0 if i == DEPTH else 0.0 for i in range(len(belief.mean)))
-    learnt = kalman.weigh(belief, slopes, 1.5, 0.01)
+    learnt = kalman.update(belief, slopes, 1.5, 0.01)
     assert learnt.mean[TAIL] > 0.1 and learnt.sigma(TAIL) < 0.7 * tail_sigma
     assert learnt.mean[CAPACITY] == pytest.approx(belief.mean[CAPACITY])
 

@@ -117,11 +117,11 @@ def test_a_bound_leaves_what_is_left_of_a_gaussian() -> None:
     belief = kalman.begin((0.0, 5.0), (1.0, 2.0))
     rows = ((1.0, 1.0), (1.0, 4.0))
     belief = kalman.Belief(belief.mean, rows)
-    half = kalman.bounded(belief, 0, 0.0, 100.0)
+    half = kalman.truncate(belief, 0, 0.0, 100.0)
     assert half.mean[0] == pytest.approx(sqrt(2 / pi)) and half.covariance[0][0] == pytest.approx(1 - 2 / pi)
     assert half.mean[1] == pytest.approx(5.0 + sqrt(2 / pi)), "what is tied to it moves along"
-    assert kalman.bounded(belief, 0, -9.0, 9.0) == belief
-    assert kalman.bounded(belief, 0, 8.0, 9.0).mean[0] == pytest.approx(8.0, abs=0.3)
+    assert kalman.truncate(belief, 0, -9.0, 9.0) == belief
+    assert kalman.truncate(belief, 0, 8.0, 9.0).mean[0] == pytest.approx(8.0, abs=0.3)
 
 
 def test_a_part_of_a_belief_is_the_gaussian_given_that_quantity() -> None:
@@ -129,7 +129,7 @@ def test_a_part_of_a_belief_is_the_gaussian_given_that_quantity() -> None:
     root = np.random.default_rng(3).normal(size=(4, 4))
     full = root @ root.T + np.eye(4)
     mean = np.array([1.0, -2.0, 0.5, 3.0])
-    part = kalman.narrowed(kalman.Belief(tuple(mean), tuple(map(tuple, full))), 1, 0.7, 0.2)
+    part = kalman.condition_on(kalman.Belief(tuple(mean), tuple(map(tuple, full))), 1, 0.7, 0.2)
     others = [0, 2, 3]
     slopes = full[others, 1] / full[1, 1]
     within = full[np.ix_(others, others)] - np.outer(slopes, full[others, 1])
@@ -141,12 +141,12 @@ def test_a_part_of_a_belief_is_the_gaussian_given_that_quantity() -> None:
 
 def test_one_quantity_alone_may_learn() -> None:
     belief = kalman.Belief((0.0, 0.0), ((4.0, 1.0), (1.0, 9.0)))
-    one = kalman.weigh_one(belief, (1.0, 1.0), 3.0, 1.0, 0)
+    one = kalman.update_consider(belief, (1.0, 1.0), 3.0, 1.0, 0)
     gain = 5.0 / 16.0
     assert one.mean == (pytest.approx(3.0 * gain), 0.0) and one.covariance[1][1] == 9.0
     assert one.covariance[0][0] == pytest.approx(4.0 - 2 * gain * 5.0 + gain * gain * 16.0)
     assert one.covariance[0][1] == pytest.approx(1.0 - gain * 10.0) == pytest.approx(one.covariance[1][0])
-    alone = kalman.weigh_alone(belief, 0, 2.0, 4.0)
+    alone = kalman.update_alone(belief, 0, 2.0, 4.0)
     assert alone.mean == (1.0, 0.0) and alone.covariance == ((2.0, 0.5), (0.5, 9.0))
 
 

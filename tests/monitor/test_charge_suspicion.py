@@ -47,7 +47,7 @@ def test_another_battery_after_a_gap_is_asked_about() -> None:
     assert "battery_swapped" in active(held, AGM)
     condition = next(c for c in charge.conditions(held, AGM) if c.kind == "battery_swapped")
     assert "battery replaced" in condition.look_first
-    assert active(charge.replaced(held, AGM), AGM) == set()
+    assert active(charge.replace_battery(held, AGM), AGM) == set()
 
 
 def test_the_same_battery_after_a_gap_is_not() -> None:
@@ -100,7 +100,7 @@ def test_half_or_twice_the_resistance_after_any_interruption_is_asked_about(sile
     assert "battery_swapped" in active(held, AGM)
     condition = next(c for c in charge.conditions(held, AGM) if c.kind == "battery_swapped")
     assert "resistance" in condition.evidence
-    assert active(charge.replaced(held, AGM), AGM) == set()
+    assert active(charge.replace_battery(held, AGM), AGM) == set()
 
 
 @pytest.mark.parametrize("silent_min", [10, 30, 2 * DAY_MIN])

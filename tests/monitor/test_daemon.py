@@ -269,7 +269,7 @@ def test_a_replaced_battery_begins_afresh_and_the_other_goes_on(database: Path) 
     requests.leave(requests.folder_of(database), "battery_replaced", battery="house", rated_capacity_ah=95)
     live(life, 1)
     after = life.daemon.state.watch.charge
-    assert after == charge.replaced(before, life.daemon.vehicle)  # the shunt's offset and the habits stay
+    assert after == charge.replace_battery(before, life.daemon.vehicle)  # the shunt's offset and the habits stay
     assert after.anchor == "" and life.daemon.state.watch.health == pipeline.begin(life.daemon.vehicle).health
     assert life.daemon.state.watch.starter == starter and life.daemon.vehicle.house.rated_capacity_ah == 95
     life.daemon.close()

@@ -20,7 +20,7 @@ from monitor.detection.join import join_alerts, path_resistance
 from monitor.detection.wiring import plausibility_alerts
 from monitor.detection.wiring.bypass import Bypass
 from monitor.detection.wiring.channel_state import Limit, Noise
-from monitor.detection.wiring.plausibility_held import PlausibilityState
+from monitor.detection.wiring.plausibility_state import PlausibilityState
 from monitor.detection.wiring.sunny_sensor import TemperatureSwings
 from monitor.estimation import charge_alerts
 from monitor.estimation.charge_suspicion import Suspicion
@@ -109,7 +109,7 @@ RAISED: dict[str, Callable[[], Condition]] = {
     "house_low": lambda: house("house_low", low=True, charge_frac=0.42, voltage_v=12.1),
     "house_under_voltage": lambda: house("house_under_voltage", under=True, voltage_v=10.7),
     "house_over_voltage": lambda: house("house_over_voltage", over=True, voltage_v=15.9, blind=True),
-    "house_overcharged": lambda: limit_texts.overcharged(7.0, 14.1, 14.6, AGM, True),
+    "house_overcharged": lambda: limit_texts.overcharge(7.0, 14.1, 14.6, AGM, True),
     "house_too_hot": lambda: limit_texts.too_hot(Heat(hours=3.0, most_c=52.0, level="high"), 51.0, LITHIUM),
     "house_runaway": lambda: limit_texts.runaway(Runaway(then_a=2.0, now_a=6.0, now_v=14.4), 48.0),
     "house_deep_discharge": lambda: limit_texts.deep(Deep(lowest_v=9.8, since_s=0.0), AGM),

@@ -177,12 +177,12 @@ def test_a_current_that_runs_out_with_the_sun_is_no_full_charge() -> None:
 
 def test_the_owner_s_words_reach_every_component() -> None:
     state = last(live(charge.begin(LITHIUM), Cell(0.6), 2.0, -2.0))
-    calibrated = charge.calibrated_zero(state, 0.005)
+    calibrated = charge.calibrate_zero(state, 0.005)
     sensor = CurrentSensor(offset_a=0.06, offset_sigma_a=0.005)
     found = charge.findings(calibrated, dataclasses.replace(LITHIUM, current_sensor=sensor)).current_offset_a
     assert isinstance(found, Estimate)
     assert found.low == pytest.approx(0.06 - 1.96 * 0.005) and found.high == pytest.approx(0.06 + 1.96 * 0.005)
-    fresh = charge.replaced(calibrated, LITHIUM)
+    fresh = charge.replace_battery(calibrated, LITHIUM)
     assert isinstance(fresh, LithiumState) and fresh.anchor == ""
     assert all(c.variance(OFFSET) == pytest.approx(0.005**2) for c in fresh.estimate.mixture)
 

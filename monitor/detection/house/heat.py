@@ -97,13 +97,13 @@ def runaway(state: Runaway, at_s: float, volts: float | None, amps: float | None
     if not state.count:
         state = replace(state, start_s=at_s)
     state = replace(state, count=state.count + 1, volts=state.volts + volts, amps=state.amps + amps, warm_c=state.warm_c + temperature_c)
-    return state if at_s - state.start_s < BLOCK_S else _closed(state, limits, battery, air_c)
+    return state if at_s - state.start_s < BLOCK_S else _close_window(state, limits, battery, air_c)
 
 
 NOT_CHARGED = Runaway()
 
 
-def _closed(state: Runaway, limits: Limits, battery: Battery, air_c: float | None) -> Runaway:
+def _close_window(state: Runaway, limits: Limits, battery: Battery, air_c: float | None) -> Runaway:
     mean_v, mean_a, mean_c = state.volts / state.count, state.amps / state.count, state.warm_c / state.count
     hot = limits.runaway_c is not None and mean_c >= limits.runaway_c or (
         air_c is not None and limits.runaway_above_air_k is not None and mean_c - air_c >= limits.runaway_above_air_k)

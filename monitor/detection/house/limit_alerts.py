@@ -100,7 +100,7 @@ def conditions(state: LimitsState, vehicle: Vehicle, *, sun_in_s: float | None =
     never_full = since_full_s > limits.never_full_days * 86400.0
     texts = limit_texts
     return (
-        texts.overcharged(state.over_h, state.over_limit_v, state.voltage_v, house, state.temperature_c is None)
+        texts.overcharge(state.over_h, state.over_limit_v, state.voltage_v, house, state.temperature_c is None)
         if state.over else texts.IDLE["house_overcharged"],
         texts.too_hot(state.heat, state.temperature_c, house) if state.heat.level else texts.IDLE["house_too_hot"],
         texts.runaway(state.runaway, state.temperature_c) if state.runaway.found else texts.IDLE["house_runaway"],

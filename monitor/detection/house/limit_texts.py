@@ -19,7 +19,7 @@ IDLE = {kind: Condition(kind, "house", False, on_delay_s=ON_DELAY_S.get(kind, 0.
         for kind in KINDS}
 
 
-def _said(kind: str, priority: Priority, seen: str, evidence: str, means: str, look_first: str, clears_when: str,
+def _warn(kind: str, priority: Priority, seen: str, evidence: str, means: str, look_first: str, clears_when: str,
           **figures: float) -> Condition:
     return Condition(kind, "house", True, priority, seen, means, look_first, clears_when, ON_DELAY_S.get(kind, 0.0),
                      OFF_DELAY_S.get(kind, 0.0), tuple(figures.items()), evidence)
@@ -30,14 +30,14 @@ def degrees(temperature_c: float) -> str:
     return f"{temperature_c:.0f} °C".replace("-0 ", "0 ").replace("-", "−")
 
 
-def overcharged(hours: float, limit_v: float, volts: float | None, battery: Battery, blind: bool) -> Condition:
+def overcharge(hours: float, limit_v: float, volts: float | None, battery: Battery, blind: bool) -> Condition:
     """Hours above what this kind of battery may be held at.
 
     hours: hours above it; limit_v: what it may be held at [V]; volts: voltage now [V]; battery: its label; blind: no thermometer is
     on it or near it.
     """
     limits = limits_of(battery.chemistry)
-    return _said(
+    return _warn(
         "house_overcharged", "high" if hours >= limits.over_high_h else "medium", "House battery charged with too much voltage.",
         f"For {hours:.0f} of the last hours it was above {limit_v:.1f} V, the most for {_kind(battery)} at "
         + ("freezing. " + say_unseen("charger") if blind and battery.lead_acid else "its temperature."),
@@ -62,7 +62,7 @@ def too_hot(heat: Heat, temperature_c: float | None, battery: Battery) -> Condit
     now_c = temperature_c if temperature_c is not None else heat.most_c
     low, high = (min(ratio, 99.0) for ratio in ageing_ratio(limits, heat.most_c))
     high_c = limits.hot_high_c
-    return _said(
+    return _warn(
         "house_too_hot", "high" if heat.level == "high" else "medium", f"House battery too hot: {degrees(now_c)}.",
         f"It has spent {heat.hours:.1f} h above {degrees(limits.hot_c)}, the hottest at {degrees(heat.most_c)}.",
         f"At that it ages {low:.1f} to {high:.1f} times as fast as at 25 °C."
@@ -74,7 +74,7 @@ def too_hot(heat: Heat, temperature_c: float | None, battery: Battery) -> Condit
 
 def runaway(state: Runaway, temperature_c: float | None) -> Condition:
     """A battery that takes more the hotter it gets."""
-    return _said(
+    return _warn(
         "house_runaway", "high", "House battery heats itself: stop charging now.",
         f"At a steady {state.now_v:.1f} V it takes more and more, {state.now_a:.1f} A after {state.then_a:.1f} A, and it is at "
         f"{degrees(temperature_c if temperature_c is not None else 0.0)}.",
@@ -99,7 +99,7 @@ def deep(state: Deep, battery: Battery) -> Condition:
     else:
         means = "Lithium emptied so far loses capacity; a single cell may be much lower than the others."
         look = f"Charge slowly, about {rate_a:.0f} A, above freezing, until it shows 12 V; then as usual. If it gets warm, stop."
-    return _said("house_deep_discharge", "high", f"House battery was drained to {state.lowest_v:.1f} V.",
+    return _warn("house_deep_discharge", "high", f"House battery was drained to {state.lowest_v:.1f} V.",
                  f"Below {limits.deep_discharge_v:.1f} V discharging does lasting damage.", means, look,
                  "It clears with the next full charge.", lowest_v=state.lowest_v)
 
@@ -113,7 +113,7 @@ def frost(acid: Acid, temperature_c: float | None, coming_c: float | None, now: 
     density = acid.density_kg_l if acid.density_kg_l is not None else 1.0
     point_c = freezing.freezing_point_c(density)
     cold_c = (temperature_c if now else coming_c) or 0.0
-    return _said(
+    return _warn(
         "house_freeze_risk", "high" if now else "medium",
         "House battery may be freezing." if now else f"House battery may freeze tonight: {degrees(cold_c)} expected.",
         f"As empty as it is (acid of about {density:.2f} kg/l) it freezes at about {degrees(point_c)}"
@@ -128,7 +128,7 @@ def never_full(since_full_s: float, low_hours: tuple[float, float, float], batte
     since_full_s: since it was last full [s]; low_hours: hours below 50, 30 and 20 %; battery: its label.
     """
     days = since_full_s / 86400.0
-    return _said(
+    return _warn(
         "house_never_full", "low", "House battery has not been full for too long.",
         f"It was last full {days:.0f} days ago. Since it is known it spent {low_hours[0]:.0f} h below half and {low_hours[2]:.0f} h below "
         "a fifth.",
@@ -159,19 +159,19 @@ def cold_charging(current_a: float | None, temperature_c: float | None, air_only
     cells = f"The coldest cell may be {margin_k:.0f} K colder than the sensor.{where}"
     figures = {"current_a": amps, "temperature_c": temperature_c}
     if temperature_c < least_c + margin_k and amps > limits.cold_rate_per_h * rated:
-        return _said("cold_charging", "high" if temperature_c < least_c else "medium",
+        return _warn("cold_charging", "high" if temperature_c < least_c else "medium",
                      f"House battery charged with {amps:.1f} A at {degrees(temperature_c)}.", cells, means,
                      "Stop charging, or warm the battery; see what its label allows.",
                      "It clears when charging stops or the battery is above freezing.", **figures)
     if limits.slow_below_c is not None and limits.slow_rate_per_h is not None and temperature_c < limits.slow_below_c and (
             amps > limits.slow_rate_per_h * rated):
-        return _said("cold_charging", "medium", f"House battery charged too fast for {degrees(temperature_c)}.",
+        return _warn("cold_charging", "medium", f"House battery charged too fast for {degrees(temperature_c)}.",
                      f"Charged with {amps:.0f} A.{where}",
                      f"Below {degrees(limits.slow_below_c)} lithium takes {limits.slow_rate_per_h * rated:.0f} A without harm, not more.",
                      "Charge more slowly, or warm the battery; see what its label allows.",
                      "It clears when it charges more slowly or is warmer.", **figures)
     if morning_c is not None and sun_in_s is not None and morning_c < least_c + margin_k:
-        return _said("cold_charging", "medium",
+        return _warn("cold_charging", "medium",
                      f"The sun will charge the house battery at {degrees(morning_c)}{_at(hour, sun_in_s)}.", cells, means,
                      "Keep the battery warm tonight, or switch the panel off until it is above freezing.",
                      "It clears when the morning is expected to be warmer, or is over.", temperature_c=morning_c)

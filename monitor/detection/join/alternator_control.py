@@ -45,14 +45,14 @@ def note_return(throttle: AlternatorControl) -> AlternatorControl:
     return replace(throttle, returns=throttle.returns + 1)
 
 
-def new_drive(throttle: AlternatorControl) -> AlternatorControl:
+def begin_drive(throttle: AlternatorControl) -> AlternatorControl:
     """At the first start after a long pause: what the drive before has taught."""
     if throttle.returns >= RETURNS_A_DRIVE:
         return replace(throttle, returns=0, drives=min(throttle.drives + 2, REMEMBERED_DRIVES))
     return replace(throttle, returns=0, drives=max(0, throttle.drives - (throttle.returns == 0)))
 
 
-def after(throttle: AlternatorControl, last: tuple[Point, ...], never_joined: bool) -> AlternatorControl:
+def update(throttle: AlternatorControl, last: tuple[Point, ...], never_joined: bool) -> AlternatorControl:
     """With the latest point looked at: has the starter just made a step, and not after the house?
 
     throttle: what is known of an alternator under engine control; last: the last points; never_joined: whether

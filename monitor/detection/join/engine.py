@@ -72,7 +72,7 @@ def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: f
     before = last[-2]
     if point.low_v is not None and run.state != "running" and point.low_v < before.starter_v - DIP_V:
         run = replace(run, dip_s=point.at_s, dip_v=point.low_v)
-    throttle = alternator_control.after(run.throttle, last, dc_dc)
+    throttle = alternator_control.update(run.throttle, last, dc_dc)
     if throttle is not run.throttle:
         run = replace(run, throttle=throttle)
     if ignition_on is not None:
@@ -251,7 +251,7 @@ def _follow(run: EngineState, last: tuple[Point, ...], state: Engine, lifted: bo
         level = volts
         if stopped is not None:
             if point.at_s - stopped > DRIVE_PAUSE_S:
-                throttle = alternator_control.new_drive(throttle)
+                throttle = alternator_control.begin_drive(throttle)
             elif point.at_s - stopped < RETURN_S and not _start_seen_since(run, stopped) and not held_up.is_sag(run.held):
                 throttle = alternator_control.note_return(throttle)
     if state == "running":

@@ -60,7 +60,7 @@ def update(state: JoinState, minute: Minute, vehicle: Vehicle) -> JoinState:
 def _step(state: JoinState, point: Point, vehicle: Vehicle, ignition_on: float | None, news: list[Event]) -> JoinState:
     last = (*state.last[-4:], point)
     before = state.last[-1] if state.last else None
-    if before is not None and ignition_on is None and _nothing_new(state, before, point):
+    if before is not None and ignition_on is None and _is_nothing_new(state, before, point):
         return JoinState(state.run, state.touching, state.path, state.record, state.isolator, last)
     built = join_faults.build(state.record, vehicle)
     dc_dc = built == "dc_dc"
@@ -93,7 +93,7 @@ def _step(state: JoinState, point: Point, vehicle: Vehicle, ignition_on: float |
     return JoinState(run, touching, path, record, isolator, last)
 
 
-def _nothing_new(state: JoinState, before: Point, point: Point) -> bool:
+def _is_nothing_new(state: JoinState, before: Point, point: Point) -> bool:
     """The usual minute of a parked vehicle, let through quickly."""
     return (
         state.isolator == "open" and engine.is_calm(state.run, point) and point.at_s - before.at_s < engine.GAP_S
@@ -122,10 +122,10 @@ def findings(state: JoinState, vehicle: Vehicle) -> JoinFindings:
         return replace(found, path_resistance_ohm=resistance, because="the starter voltage is not being measured")
     if found.build == "dc_dc":
         resistance = path_resistance.NotYet("a DC-DC charger joins the batteries, not a contact")
-    return replace(found, path_resistance_ohm=resistance, because=_because(state, found.build))
+    return replace(found, path_resistance_ohm=resistance, because=_reason(state, found.build))
 
 
-def _because(state: JoinState, built: str) -> str:
+def _reason(state: JoinState, built: str) -> str:
     if state.uncharged.goes_on:
         return "the starter battery is drained as by a running engine, and nothing charges it"
     if built == "dc_dc":

@@ -45,7 +45,7 @@ IDLE = {kind: Condition(kind, "vehicle", False, priority, "", means.format(part=
         for kind, (priority, means, look, clears) in TEXTS.items()}
 
 
-def _said(kind: str, seen: str, evidence: str, figures: tuple[tuple[str, float], ...], part: str = "isolator") -> Condition:
+def _warn(kind: str, seen: str, evidence: str, figures: tuple[tuple[str, float], ...], part: str = "isolator") -> Condition:
     priority, means, look, clears = TEXTS[kind]
     return Condition(kind, "vehicle", True, priority, seen, means.format(part=part), look.format(part=part),
                      clears.format(part=part), figures=figures, evidence=evidence)
@@ -63,7 +63,7 @@ def conditions(record: JoinRecord, touching: IsolatorEvidence, path: path_resist
     return (
         _uncharged(uncharged) if uncharged.found else IDLE["alternator_not_charging"],
         _stuck_closed(record, touching, vehicle) if record.stuck and not dc_dc else IDLE["isolator_stuck_closed"],
-        _stuck_open(record, dc_dc) if join_faults.stuck_open(record) else IDLE["isolator_stuck_open"],
+        _stuck_open(record, dc_dc) if join_faults.is_stuck_open(record) else IDLE["isolator_stuck_open"],
         _intermittent(record) if built == "isolator" and join_faults.count_openings(record) else IDLE["isolator_intermittent"],
         _grown(path) if not dc_dc and path_resistance.has_grown(path) else IDLE["path_resistance_grown"],
     )
@@ -77,7 +77,7 @@ def _uncharged(uncharged: UnchargedRun) -> Condition:
         seen = "Engine running, but the alternator is not charging"
     else:
         seen = "Starter battery drained as by a running engine"
-    return _said("alternator_not_charging", f"{seen}{volts}.",
+    return _warn("alternator_not_charging", f"{seen}{volts}.",
                  f"Something has drawn from the starter battery as a running engine does, for {uncharged.loaded_s / 60:.0f} min.",
                  (("voltage_v", uncharged.now_v or 0.0), ("loaded_s", uncharged.loaded_s)))
 
@@ -89,7 +89,7 @@ def _stuck_closed(record: JoinRecord, touching: IsolatorEvidence, vehicle: Vehic
         evidence += f"; the starter battery follows {100 * min(share[0], 1.0):.0f} % of {touching.steps} load steps"
     if vehicle.isolator_follows == "engine":
         evidence += ". The configuration says that it opens with the engine; one that senses voltage may rightly hold on for hours"
-    return _said("isolator_stuck_closed", "Isolator stuck closed: house loads drain the starter battery.", evidence + ".", (
+    return _warn("isolator_stuck_closed", "Isolator stuck closed: house loads drain the starter battery.", evidence + ".", (
         ("joined_s", record.joined_s), ("followed_frac", share[0] if share else 0.0)))
 
 
@@ -99,13 +99,13 @@ def _stuck_open(record: JoinRecord, dc_dc: bool) -> Condition:
             "did not follow")
     if record.starter_v is not None and record.house_v is not None and record.starter_v > CHARGING_WELL_V:
         evidence += f" ({record.starter_v:.1f} V against {record.house_v:.1f} V)"
-    return _said("isolator_stuck_open", "Driving does not charge the house battery.", evidence + ".", (
+    return _warn("isolator_stuck_open", "Driving does not charge the house battery.", evidence + ".", (
         ("runs_missed", float(record.runs_missed)),),
                  "DC-DC charger" if dc_dc else "isolator")
 
 
 def _intermittent(record: JoinRecord) -> Condition:
-    return _said("isolator_intermittent", f"Isolator opened {len(record.openings)} times while the engine charged.",
+    return _warn("isolator_intermittent", f"Isolator opened {len(record.openings)} times while the engine charged.",
                  "All of it within six hours.", (("openings", float(len(record.openings))),))
 
 
@@ -114,6 +114,6 @@ def _grown(path: path_resistance.PathResistance) -> Condition:
     if grown is None:
         return IDLE["path_resistance_grown"]
     ratio, _, now, then = grown
-    return _said("path_resistance_grown", f"Isolator and cables at {1000 * now:.1f} mΩ, {ratio:.1f} times as before.",
+    return _warn("path_resistance_grown", f"Isolator and cables at {1000 * now:.1f} mΩ, {ratio:.1f} times as before.",
                  f"They began at {1000 * then:.1f} mΩ; at {path.largest_a:.0f} A the added part turns "
                  f"{(now - then) * path.largest_a**2:.0f} W into heat.", (("ratio", ratio), ("resistance_ohm", now)))

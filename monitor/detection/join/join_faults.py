@@ -97,7 +97,7 @@ def note(record: JoinRecord, point: Point, run: EngineState, was: str, isolator:
     if stuck:
         stuck = run.state == "running" or touching.odds > FREED
     elif isolator == "closed" and run.state != "running":
-        stuck = _stuck(record, touching, run, vehicle)
+        stuck = _is_stuck_closed(record, touching, run, vehicle)
     return record if stuck == record.stuck else replace(record, stuck=stuck)
 
 
@@ -182,7 +182,7 @@ def _note_rest(record: JoinRecord, point: Point, house_v: float, isolator: str, 
         if record.was_closed_at_stop:
             changes["lowest_v"] = min(record.lowest_v or 20.0, point.starter_v)
         if point.starter_v < RESTS_V and (
-            house_v <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or relay_release.released_at_once(record, vehicle)
+            house_v <= HOUSE_CHARGES_V or record.one_way_s >= ONE_WAY_S or relay_release.opens_with_engine(record, vehicle)
         ):
             changes["joined_s"] = record.joined_s + point.span_s
         highest = max(point.starter_v, house_v)       # a relay may sense either side
@@ -204,7 +204,7 @@ def _note_rest(record: JoinRecord, point: Point, house_v: float, isolator: str, 
     return changes
 
 
-def _stuck(record: JoinRecord, touching: IsolatorEvidence, run: EngineState, vehicle: Vehicle) -> bool:
+def _is_stuck_closed(record: JoinRecord, touching: IsolatorEvidence, run: EngineState, vehicle: Vehicle) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
     if touching.steps < STUCK_STEPS or contacts.follows(touching) < STUCK_FOLLOWS:
         return False
@@ -217,7 +217,7 @@ def _stuck(record: JoinRecord, touching: IsolatorEvidence, run: EngineState, veh
     return record.joined_s > (STUCK_SOON_S if soon else STUCK_LATE_S)
 
 
-def stuck_open(record: JoinRecord) -> bool:
+def is_stuck_open(record: JoinRecord) -> bool:
     """The engine charged and the house did not follow, in two runs; in one long one if it always had."""
     if record.runs_missed >= 2:
         return True

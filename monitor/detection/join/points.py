@@ -28,7 +28,7 @@ def points(minute: Minute) -> list[Point]:
     """
     samples = minute.samples
     count = len(samples)
-    if count > 1 and _quiet(minute):
+    if count > 1 and _is_quiet(minute):
         # Not the minute's mean current: that looks back over its start.
         low, high = minute.house_current_low_a, minute.house_current_high_a
         if minute.starter_voltage_v is None:
@@ -60,7 +60,7 @@ def points(minute: Minute) -> list[Point]:
     return out
 
 
-def _quiet(minute: Minute) -> bool:
+def _is_quiet(minute: Minute) -> bool:
     for low, high, span in (
         (minute.starter_voltage_low_v, minute.starter_voltage_high_v, QUIET_SPAN_V),
         (minute.house_voltage_low_v, minute.house_voltage_high_v, QUIET_SPAN_V),

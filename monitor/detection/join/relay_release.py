@@ -15,12 +15,12 @@ def after_stop(record: JoinRecord, starter_v: float, vehicle: Vehicle) -> str:
 
     record: what runs and stops have shown; starter_v: starter battery's voltage [V]; vehicle: what its owner said of it.
     """
-    if released_at_once(record, vehicle):
+    if opens_with_engine(record, vehicle):
         return "open"
     return "closed" if record.opened and starter_v > LETS_GO_HIGH_V else "unknown"
 
 
-def released_at_once(record: JoinRecord, vehicle: Vehicle) -> bool:
+def opens_with_engine(record: JoinRecord, vehicle: Vehicle) -> bool:
     """Whether this relay ever opens with the engine: as configured, else as seen once."""
     if vehicle.isolator_follows != "unknown":
         return vehicle.isolator_follows == "engine"

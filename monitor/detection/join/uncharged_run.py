@@ -57,12 +57,12 @@ def update(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, i
         return state if charging_s < CHARGES_S else UnchargedRun(
             rest_v=state.rest_v, house_a=state.house_a, charging_s=charging_s, found=state.found and run.state != "running")
     on = minute.ignition_on is not None and minute.ignition_on >= 0.5
-    now = _begun(state, minute, was, run, on)
+    now = _begin_run(state, minute, was, run, on)
     if not now.began:
         return replace(now, charging_s=0.0, ignition_on=on, now_v=volts, rest_v=volts, house_a=minute.house_current_a)
     now = replace(now, charging_s=0.0, ignition_on=on, now_v=volts)
     if minute.ignition_on is not None and not on:
-        return _over(now, minute)
+        return _end_run(now, minute)
     if minute.end_s - now.begun_s < SETTLE_S:
         return now
     lowest = min(now.lowest_v, volts)
@@ -71,10 +71,10 @@ def update(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, i
     now = replace(now, lowest_v=lowest, relieved_s=now.relieved_s + minute.duration_s if relieved else 0.0,
                   loaded_s=now.loaded_s + (minute.duration_s if loaded else 0.0))
     if now.relieved_s > ENDED_S or not now.goes_on and minute.end_s - now.begun_s > WAIT_S:
-        return _over(now, minute)
+        return _end_run(now, minute)
     if not loaded:
         return now
-    now = _averaged(now, volts, minute.duration_s)
+    now = _add_to_mean(now, volts, minute.duration_s)
     falls = len(now.blocks_v) > BLOCKS
     low = volts < CONTROLLED_V or not alternator_control.is_suspected(run.throttle)
     return replace(now, found=True, goes_on=True) if now.found or falls and low else now
@@ -93,10 +93,10 @@ def engine(state: UnchargedRun, judged: Engine) -> Engine:
     return "running" if state.began == "start" and state.tries == 1 or state.began == "run" and state.ignition_on else "unknown"
 
 
-def _begun(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, on: bool) -> UnchargedRun:
+def _begin_run(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, on: bool) -> UnchargedRun:
     """The state with what this minute shows of a start or of a run's end."""
     rest_v = state.rest_v
-    if rest_v is not None and state.now_v is not None and _dips(minute, min(state.now_v, rest_v)):
+    if rest_v is not None and state.now_v is not None and _has_dip(minute, min(state.now_v, rest_v)):
         again = state.began == "start" and minute.end_s - state.begun_s < TRY_S
         return UnchargedRun("start", minute.end_s, state.tries + 1 if again else 1, rest_v, state.house_a,
                             found=state.found, ignition_on=on)
@@ -106,7 +106,7 @@ def _begun(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, o
     return state
 
 
-def _averaged(state: UnchargedRun, volts: float, span_s: float) -> UnchargedRun:
+def _add_to_mean(state: UnchargedRun, volts: float, span_s: float) -> UnchargedRun:
     """One more minute under load; a block that does not lie below the one before begins the row anew."""
     total_s = state.block_s + span_s
     mean = state.block_v + (volts - state.block_v) * span_s / total_s
@@ -116,7 +116,7 @@ def _averaged(state: UnchargedRun, volts: float, span_s: float) -> UnchargedRun:
     return replace(state, block_s=0.0, block_v=0.0, blocks_v=(*state.blocks_v, mean) if falls else (mean,))
 
 
-def _dips(minute: Minute, from_v: float) -> bool:
+def _has_dip(minute: Minute, from_v: float) -> bool:
     if minute.fast_starter:
         return min(v for _, v in minute.fast_starter) < from_v - START_DIP_V
     low = minute.starter_voltage_low_v
@@ -136,6 +136,6 @@ def _is_loaded(state: UnchargedRun, minute: Minute, isolator: Isolator) -> bool:
             and minute.house_current_a < state.house_a - FROM_HOUSE_A and volts < minute.house_voltage_v - FROM_HOUSE_V)
 
 
-def _over(state: UnchargedRun, minute: Minute) -> UnchargedRun:
+def _end_run(state: UnchargedRun, minute: Minute) -> UnchargedRun:
     """The load has gone: the engine was stopped, or the ignition switched off."""
     return UnchargedRun(rest_v=minute.starter_voltage_v, house_a=minute.house_current_a, now_v=state.now_v, found=state.found)

@@ -72,12 +72,12 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
         return CrankVerdict("", "needs at least twenty readings a second over the whole start")
     volts = [v for _, v in trace]
     times = [t for t, _ in trace]
-    first = _begins(times, volts)
+    first = _find_begin(times, volts)
     if first is None:
         return CrankVerdict("", "no start in this trace: the voltage never fell by half a volt")
     before = [v for t, v in trace[:first] if t > times[first] - BEFORE_S and t < times[first] - BEFORE_END_S] or volts[:first]
     before_v = sum(before) / len(before)
-    end = _ends(times, volts, first, before_v)
+    end = _find_end(times, volts, first, before_v)
     duration_s = times[end] - times[first]
     lowest_v = min(volts[first:end + 1])
     if duration_s < SHORTEST_S:
@@ -85,7 +85,7 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
     turning = [v for t, v in trace[first:end] if t > times[first] + INRUSH_S] or volts[first:end]
     plateau_v = median(turning)
     drop = (before_v - plateau_v) / plateau_v
-    started, recovered_s = _took_over(times, volts, end, max(before_v, median(volts[:FIRST_READINGS])))
+    started, recovered_s = _find_charging(times, volts, end, max(before_v, median(volts[:FIRST_READINGS])))
     severity = _severity(lowest_v, drop, temperature_c)
     grade = _grade(severity)
     because = f"dipped to {lowest_v:.1f} V, then {plateau_v:.1f} V for {duration_s:.1f} s"
@@ -103,7 +103,7 @@ def _grade(severity: float) -> CrankGrade:
     return "healthy" if severity < 0 else ("borderline" if severity <= 1 else "weak")
 
 
-def _begins(times: list[float], volts: list[float]) -> int | None:
+def _find_begin(times: list[float], volts: list[float]) -> int | None:
     """First sample of the dip: below the second before by half a volt."""
     level = median(volts[:FIRST_READINGS])
     for i in range(FIRST_READINGS, len(volts)):
@@ -113,7 +113,7 @@ def _begins(times: list[float], volts: list[float]) -> int | None:
     return None
 
 
-def _ends(times: list[float], volts: list[float], first: int, before_v: float) -> int:
+def _find_end(times: list[float], volts: list[float], first: int, before_v: float) -> int:
     """Last sample of cranking: after it the voltage stays above half way back for 0.15 s."""
     begin = first + 1
     while begin < len(times) - 1 and times[begin] < times[first] + BACK_S:
@@ -133,7 +133,7 @@ def _ends(times: list[float], volts: list[float], first: int, before_v: float) -
     return len(volts) - 1
 
 
-def _took_over(times: list[float], volts: list[float], end: int, before_v: float) -> tuple[bool | None, float | None]:
+def _find_charging(times: list[float], volts: list[float], end: int, before_v: float) -> tuple[bool | None, float | None]:
     after = [(t - times[end], v) for t, v in zip(times[end + 1:], volts[end + 1:], strict=True)]
     if not after or after[-1][0] < SHORT_AFTER_S:
         return None, None
@@ -180,15 +180,15 @@ def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c:
     minute: what was measured.
     """
     if minute.fast_starter:
-        return _another(state, judge(minute.fast_starter, temperature_c), minute, join, temperature_c)
+        return _add_start(state, judge(minute.fast_starter, temperature_c), minute, join, temperature_c)
     if state.pending is not None:
         if join.engine == "running":
-            return _decided(state, _took_late(state.pending), minute.end_s)
+            return _settle(state, _correct_for_late_charging(state.pending), minute.end_s)
         if minute.end_s - state.pending_s > LATE_CHARGE_S:
-            return _decided(state, state.pending, minute.end_s)
+            return _settle(state, state.pending, minute.end_s)
     elif (join.engine == "running" and state.last is not None and state.last.verdict == "failed" and state.last_s is not None
           and minute.end_s - state.last_s < AGAIN_S):
-        return replace(state, last=_took_late(state.last), dips=(), news=(Event(
+        return replace(state, last=_correct_for_late_charging(state.last), dips=(), news=(Event(
             minute.end_s, "start", "starter", "The engine runs after all: its alternator began late, or another start took."),))
     low, volts = minute.starter_voltage_low_v, minute.starter_voltage_v
     level = state.level_v
@@ -209,27 +209,27 @@ def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c:
     return replace(state, level_v=volts, dips=dips, news=())
 
 
-def _another(state: CrankState, verdict: CrankVerdict, minute: Minute, join: JoinFindings, temperature_c: float | None) -> CrankState:
+def _add_start(state: CrankState, verdict: CrankVerdict, minute: Minute, join: JoinFindings, temperature_c: float | None) -> CrankState:
     """The starts after a minute with a fast trace; a start that waits for its verdict failed if there is another."""
     if not verdict.verdict:
         return replace(state, news=())
     earlier: tuple[Event, ...] = ()
     if state.pending is not None:
-        state = _decided(state, state.pending, minute.end_s)
+        state = _settle(state, state.pending, minute.end_s)
         earlier = state.news
     if verdict.verdict == "failed" and join.engine != "running":
         return replace(state, pending=verdict, pending_s=minute.end_s, pending_c=temperature_c, news=earlier)
-    state = add(state, verdict if verdict.verdict != "failed" else _took_late(verdict), minute.end_s, temperature_c)
+    state = add(state, verdict if verdict.verdict != "failed" else _correct_for_late_charging(verdict), minute.end_s, temperature_c)
     return replace(state, news=(*earlier, *state.news))
 
 
-def _decided(state: CrankState, verdict: CrankVerdict, at_s: float) -> CrankState:
+def _settle(state: CrankState, verdict: CrankVerdict, at_s: float) -> CrankState:
     """The starts after the verdict on the one that waited for it; it is told now [s]."""
     after = add(state, verdict, state.pending_s, state.pending_c)
     return replace(after, news=tuple(replace(event, at_s=at_s) for event in after.news))
 
 
-def _took_late(verdict: CrankVerdict) -> CrankVerdict:
+def _correct_for_late_charging(verdict: CrankVerdict) -> CrankVerdict:
     """A start whose trace showed no charging, but whose engine was found running: graded by the battery alone."""
     grade = _grade(verdict.severity or 0.0)
     because = verdict.because.partition("; the engine did not take over")[0] + "; the alternator began late"

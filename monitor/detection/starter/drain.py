@@ -58,10 +58,10 @@ class Search:
 
 def begin(at_s: float) -> Search:
     """The search at the start of a parking: one moment, the start itself."""
-    return Search((_new(at_s),))
+    return Search((_begin_onset(at_s),))
 
 
-def _new(at_s: float) -> Onset:
+def _begin_onset(at_s: float) -> Onset:
     return Onset(at_s, (0.0,) * STATES, (0.0,) * STATES)
 
 
@@ -72,36 +72,36 @@ def step(search: Search, state: Decay) -> Search:
     scaled, per = (state.innovation_v / state.variance, 1 / state.variance) if gain else (0.0, 0.0)
     out = []
     for o in _thin(search.onsets, state.at_s):
-        ramp, drop = _on(o.ramp, keep, days, factor), _on(o.drop, keep, days, factor)
+        ramp, drop = _predict_error(o.ramp, keep, days, factor), _predict_error(o.drop, keep, days, factor)
         if not gain:
             out.append(replace(o, ramp=ramp, drop=drop))
             continue
         age_h = (state.at_s - o.at_s) / 3600
-        g = -(age_h / 24 + AT_ONCE_DAYS * (1 - exp(-age_h / AT_ONCE_H))) - _seen(ramp, look)
-        d = -1.0 - _seen(drop, look)
+        g = -(age_h / 24 + AT_ONCE_DAYS * (1 - exp(-age_h / AT_ONCE_H))) - _project(ramp, look)
+        d = -1.0 - _project(drop, look)
         out.append(Onset(
-            o.at_s, _corrected(ramp, gain, g), _corrected(drop, gain, d),
+            o.at_s, _correct_error(ramp, gain, g), _correct_error(drop, gain, d),
             o.ramp_fit + g * scaled, o.ramp_weight + g * g * per,
             o.drop_fit + d * scaled, o.drop_weight + d * d * per, o.cross + g * d * per,
         ))
-    out.append(_new(state.at_s))
+    out.append(_begin_onset(state.at_s))
     return Search(tuple(out))
 
 
-def _on(wrong: tuple[float, ...], keep: list[float], days: float, factor: float) -> tuple[float, ...]:
+def _predict_error(wrong: tuple[float, ...], keep: list[float], days: float, factor: float) -> tuple[float, ...]:
     """By how much the filter is wrong some time later: only surface charge and wander fade, all else stays."""
     level, a, b, c, d, fall, leak, warm, late, sine, cosine, wander = wrong
     _, ka, kb, kc, kd, _, _, _, _, _, _, kw = keep
     return level - days * (fall + factor * leak), ka * a, kb * b, kc * c, kd * d, fall, leak, warm, late, sine, cosine, kw * wander
 
 
-def _seen(wrong: tuple[float, ...], look: tuple[float, ...]) -> float:
+def _project(wrong: tuple[float, ...], look: tuple[float, ...]) -> float:
     """What of that shows in the voltage, by the line of the filter: level, surface and wander whole, both falls not at all."""
     level, a, b, c, d, _, _, warm, late, sine, cosine, wander = wrong
     return level + a + b + c + d + look[WARM] * warm + look[WARM_LATE] * late + look[SINE] * sine + look[COSINE] * cosine + wander
 
 
-def _corrected(wrong: tuple[float, ...], gain: tuple[float, ...], by_v: float) -> tuple[float, ...]:
+def _correct_error(wrong: tuple[float, ...], gain: tuple[float, ...], by_v: float) -> tuple[float, ...]:
     """By how much the filter is wrong once it has learnt from an innovation that was wrong by so much [V]."""
     level, a, b, c, d, fall, leak, warm, late, sine, cosine, wander = wrong
     k, ka, kb, kc, kd, k_fall, k_leak, k_warm, k_late, k_sine, k_cosine, k_wander = gain

@@ -76,7 +76,7 @@ def scale_sigma_ln(battery: Battery) -> float:
     return hypot(KINDS.get(battery.chemistry, KINDS["agm"]).span_sigma_ln, HOLDS_SIGMA_LN)
 
 
-def _sized(fall_v_per_day: float, relative_sigma: float, battery: Battery) -> tuple[float, float, float]:
+def _size(fall_v_per_day: float, relative_sigma: float, battery: Battery) -> tuple[float, float, float]:
     """Amperes of a fall, with their 95 % interval: doubt of the fall (a share of it) and of the scale are independent."""
     value, spread = held_amperes(fall_v_per_day, battery), Z95 * hypot(relative_sigma, scale_sigma_ln(battery))
     return value, value * exp(-spread), value * exp(spread)
@@ -88,7 +88,7 @@ def expected_v_per_h(state: Decay) -> float:
     return max(surface, 0.0) + max(fall_v_per_day(state)[0], 0.0) / 24
 
 
-def slow(search: Search, state: Decay, rests: tuple[Rest, ...], battery: Battery) -> tuple[Drain | None, bool]:
+def find_slow(search: Search, state: Decay, rests: tuple[Rest, ...], battery: Battery) -> tuple[Drain | None, bool]:
     """The best slow explanation with its size, and whether it passes at this step.
 
     search: candidate moments so far; state: the filter of the parking; rests: quarter hours of the parking;
@@ -109,7 +109,7 @@ def slow(search: Search, state: Decay, rests: tuple[Rest, ...], battery: Battery
     if not passes:
         return None, False
     usual = fall_v_per_day(state)[0]
-    return Drain("slow", state.at_s, best.at_s, *_sized(extra, sigma / extra, battery), extra + usual, usual), True
+    return Drain("slow", state.at_s, best.at_s, *_size(extra, sigma / extra, battery), extra + usual, usual), True
 
 
 def follow(found: Drain, likely: Drain) -> Drain:
@@ -130,7 +130,7 @@ def _still_falls(extra: float, rests: tuple[Rest, ...]) -> bool:
     return True
 
 
-def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | None:
+def find_fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | None:
     """A steady fall over two and a half hours, much faster than surface charge decays and not slowing down.
 
     Half-hour by half-hour, so that an hour or so of radio or work light is not taken for one.
@@ -155,10 +155,10 @@ def fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drain | N
     # The first half-hour holds the drop at once by resistance as well: the rate is that of the rest.
     rate = 24 * (part[FAST_BLOCK].plain_v - last.plain_v) / (hours * (1 - 1 / blocks))
     usual = 24 * first.expected_v_per_h
-    return Drain("fast", last.at_s, first.at_s, *_sized(max(rate - usual, 0.0), FAST_SIGMA_LN, battery), rate)
+    return Drain("fast", last.at_s, first.at_s, *_size(max(rate - usual, 0.0), FAST_SIGMA_LN, battery), rate)
 
 
-def over(found: Drain, rests: tuple[Rest, ...]) -> bool:
+def is_over(found: Drain, rests: tuple[Rest, ...]) -> bool:
     """Whether the voltage has stopped falling as it did: a fifth of its rate, over six hours or a day."""
     quarters = round((OVER_SOON_H if found.fall_v_per_day > OVER_SOON_V_PER_DAY else OVER_H) * 3600 / QUARTER_S)
     if found.how == "sudden" or len(rests) <= quarters:

@@ -108,7 +108,7 @@ def update(state: StarterState, minute: Minute, vehicle: Vehicle, join: JoinFind
         if alone_s is None:
             alone_s = minute.start_s
         if parking.rests:
-            parking = _sudden(parking, minute.end_s, volts, join.isolator)
+            parking = _watch_for_sudden_fall(parking, minute.end_s, volts, join.isolator)
         if minute.end_s - alone_s >= BEGIN_AFTER_S:
             quarter = (*quarter, volts)
             if end_s == 0.0:
@@ -129,7 +129,7 @@ def learn_level(usual: surface_decay.Usual, parking: Parking) -> surface_decay.U
     return surface_decay.learn(usual, decay)
 
 
-def _sudden(parking: Parking, at_s: float, volts: float, isolator: Isolator) -> Parking:
+def _watch_for_sudden_fall(parking: Parking, at_s: float, volts: float, isolator: Isolator) -> Parking:
     """A voltage that falls by a cell's worth within minutes and stays there."""
     before_v = parking.rests[-1].voltage_v
     if volts > before_v - drain_verdict.SUDDEN_V or before_v > CHARGED_V:
@@ -166,13 +166,13 @@ def quarter_hour(state: StarterState, at_s: float, volts: float, vehicle: Vehicl
     rests = (*parking.rests, Rest(
         at_s, volts, volts - surface_decay.warmth_v(decay), drain_verdict.expected_v_per_h(decay)))[-KEPT:]
     found = parking.found
-    likely, passes = drain_verdict.slow(search, decay, rests, battery)
+    likely, passes = drain_verdict.find_slow(search, decay, rests, battery)
     passing = parking.passing + 1 if passes else 0
     if found is None and state.now.isolator == "open" and volts > EMPTY_V:
-        found = likely if passing >= drain_verdict.IN_A_ROW else drain_verdict.fast(rests, decay.begun_s, battery)
+        found = likely if passing >= drain_verdict.IN_A_ROW else drain_verdict.find_fast(rests, decay.begun_s, battery)
         if found is not None:
             found = replace(found, usual_v_per_day=surface_decay.fall_v_per_day(decay)[0])
-    elif found is not None and drain_verdict.over(found, rests):
+    elif found is not None and drain_verdict.is_over(found, rests):
         # It stopped by itself: a lamp was put out. Look at the rest as at a new one.
         return replace(state, parking=Parking(rests=rests[-1:]))
     elif found is not None and found.how != "sudden" and likely is not None:

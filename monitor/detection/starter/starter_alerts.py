@@ -64,7 +64,7 @@ ON_DELAY_S = {"starter_low": P.number("starter_low_delay_s"), "starter_freeze_ri
 QUARTER, ALREADY_DAYS = P.number("quarter"), P.number("already_days")
 
 
-def _said(kind: str, seen: str, evidence: str = "", figures: tuple[tuple[str, float], ...] = (), means: str = "",
+def _warn(kind: str, seen: str, evidence: str = "", figures: tuple[tuple[str, float], ...] = (), means: str = "",
           priority: Priority | None = None) -> Condition:
     """An active condition with its texts."""
     usual, meaning, look, clears = TEXTS[kind]
@@ -148,7 +148,7 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
 
 def _drain(found: Drain, doubtful_after_s: float | None, at_s: float, drain_a: Answer) -> Condition:
     if found.how == "sudden":
-        return _said("starter_drain", f"Starter battery fell by {found.fall_v_per_day:.1f} V within minutes.",
+        return _warn("starter_drain", f"Starter battery fell by {found.fall_v_per_day:.1f} V within minutes.",
                      "It was separate and at rest, and the voltage stayed there.",
                      means="A cell may have failed inside, or a very heavy load is on. "
                      "Expect no start.")
@@ -159,7 +159,7 @@ def _drain(found: Drain, doubtful_after_s: float | None, at_s: float, drain_a: A
                 + ("" if days is None else " A start is doubtful already." if days < ALREADY_DAYS else
                    f" At this rate it should start the engine for {days:.1f} days more."))
     said = "a drain" if not isinstance(drain_a, Estimate) else f"a drain of {1000 * drain_a.value:.0f} mA"
-    return _said("starter_drain", f"Starter battery has {said} while parked.", evidence, (
+    return _warn("starter_drain", f"Starter battery has {said} while parked.", evidence, (
         ("extra_a", found.extra_a), ("low_a", found.low_a), ("high_a", found.high_a), ("since_s", found.since_s),
         ("doubtful_in_s", -1.0 if doubtful_after_s is None else doubtful_after_s)))
 
@@ -171,7 +171,7 @@ def _milli(amps: float) -> str:
 
 
 def _low(rest_v: float, flat: bool) -> Condition:
-    return _said("starter_low", f"Starter battery {'nearly flat' if flat else 'half empty'}: {rest_v:.2f} V at rest.",
+    return _warn("starter_low", f"Starter battery {'nearly flat' if flat else 'half empty'}: {rest_v:.2f} V at rest.",
                  "Nothing charges it, and nothing large is on.", (("rest_v", rest_v),), priority="high" if flat else "medium")
 
 
@@ -193,39 +193,39 @@ def _frost(rest_v: float, temperature_c: float | None, coming_low_c: float | Non
     warn_c = min(point_c + (limits_of(battery.chemistry).frost_margin_k or 0.0), 0.0)
     acid = f"At {rest_v:.2f} V its acid freezes at about {point_c:.0f} °C.".replace("-", "−")
     if temperature_c is not None and temperature_c <= warn_c:
-        return _said("starter_freeze_risk", f"Starter battery may be freezing: {temperature_c:.0f} °C.".replace("-", "−"), acid, (
+        return _warn("starter_freeze_risk", f"Starter battery may be freezing: {temperature_c:.0f} °C.".replace("-", "−"), acid, (
             ("freezing_c", point_c), ("temperature_c", temperature_c)))
     if coming_low_c is not None and coming_low_c <= warn_c:
-        return _said("starter_freeze_risk", f"Starter battery may freeze tonight: {coming_low_c:.0f} °C expected.".replace("-", "−"), acid,
+        return _warn("starter_freeze_risk", f"Starter battery may freeze tonight: {coming_low_c:.0f} °C expected.".replace("-", "−"), acid,
                      (
             ("freezing_c", point_c), ("temperature_c", coming_low_c)), priority="medium")
     return IDLE["starter_freeze_risk"]
 
 
 def _part_charged(uncharged_s: float) -> Condition:
-    return _said("starter_part_charged", "Starter battery has been part charged for too long.",
+    return _warn("starter_part_charged", "Starter battery has been part charged for too long.",
                  f"For {uncharged_s / 86400:.0f} days it has not rested above three quarters full.", (("uncharged_s", uncharged_s),))
 
 
 def _weak(starts: crank.CrankState) -> Condition:
     last = starts.last
     if last is not None and last.verdict == "weak":
-        return _said("crank_weak", f"The last start was weak: lowest {last.lowest_v or 0.0:.1f} V.",
+        return _warn("crank_weak", f"The last start was weak: lowest {last.lowest_v or 0.0:.1f} V.",
                      f"The voltage {last.because}.", (("lowest_v", last.lowest_v or 0.0), ("severity", last.severity or 0.0)))
     grown = crank.trend(starts)
     if grown is None or grown[1] <= crank.GROWN:
         return IDLE["crank_weak"]
-    return _said("crank_weak", f"Starts pull the voltage {grown[0]:.1f} times as deep as before.",
+    return _warn("crank_weak", f"Starts pull the voltage {grown[0]:.1f} times as deep as before.",
                  f"That is against this vehicle's first {crank.BASELINE} starts, at equal temperature, 95 % range {grown[1]:.1f} to "
                  f"{grown[2]:.1f}.", (("ratio", grown[0]),))
 
 
 def _failed(starts: crank.CrankState) -> Condition:
     if starts.last is not None and starts.last.verdict == "failed":
-        return _said("start_failed", f"The last start failed: lowest {starts.last.lowest_v or 0.0:.1f} V.",
+        return _warn("start_failed", f"The last start failed: lowest {starts.last.lowest_v or 0.0:.1f} V.",
                      f"The voltage {starts.last.because}.")
     if len(starts.dips) >= 2:
-        return _said("start_failed", f"Starter voltage dipped {len(starts.dips)} times without a start.",
+        return _warn("start_failed", f"Starter voltage dipped {len(starts.dips)} times without a start.",
                      "It dipped as in a start, and nothing charged afterwards: starts that failed, or a heavy load.")
     return IDLE["start_failed"]
 
@@ -234,7 +234,7 @@ def over_voltage(level: LevelAlert) -> Condition:
     """Whether the voltage has been too high for a minute."""
     if level.over_s < 60 or level.volts is None:
         return IDLE["starter_over_voltage"]
-    return _said("starter_over_voltage", f"Starter battery at {level.volts:.1f} V: far too high.",
+    return _warn("starter_over_voltage", f"Starter battery at {level.volts:.1f} V: far too high.",
                  f"It has been so for {level.over_s / 60:.0f} min." + (" " + say_unseen("regulator") if level.blind else ""),
                  (("voltage_v", level.volts),))
 
@@ -242,7 +242,7 @@ def over_voltage(level: LevelAlert) -> Condition:
 def _under(level: LevelAlert) -> Condition:
     if level.under_s < UNDER_FOR_S or level.volts is None:
         return IDLE["starter_under_voltage"]
-    return _said("starter_under_voltage", f"Starter battery at {level.volts:.1f} V: empty or overloaded.", "",
+    return _warn("starter_under_voltage", f"Starter battery at {level.volts:.1f} V: empty or overloaded.", "",
                  (("voltage_v", level.volts),))
 
 
@@ -251,4 +251,4 @@ def _no_start(rest_v: float | None, house_v: float | None, vehicle: Vehicle) -> 
     if house_v is None or house_v <= fit_v:
         return IDLE["will_not_start"]
     own = "a start failed" if rest_v is None else f"starter battery flat at {rest_v:.1f} V"
-    return _said("will_not_start", f"The engine will hardly start: {own}.", f"The house battery is not flat: {house_v:.1f} V.")
+    return _warn("will_not_start", f"The engine will hardly start: {own}.", f"The house battery is not flat: {house_v:.1f} V.")

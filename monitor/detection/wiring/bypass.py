@@ -80,10 +80,10 @@ def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery
     if with_it_a > ZERO_A and size < ZERO_OHM * with_it_a:
         return state
     night = hour is not None and (hour >= NIGHT[0] or hour < NIGHT[1])
-    return _stepped(state, at_s, step, size, 1.0 if night else BY_DAY)
+    return _add_step(state, at_s, step, size, 1.0 if night else BY_DAY)
 
 
-def _stepped(state: Bypass, at_s: float, step_v: float, size_v: float, worth: float) -> Bypass:
+def _add_step(state: Bypass, at_s: float, step_v: float, size_v: float, worth: float) -> Bypass:
     if step_v < 0:
         return replace(state, on_at_s=at_s, on_v=size_v, skip_until_s=at_s + SKIP_S)
     if not (at_s - state.on_at_s < PAIR_S and PAIR_LOW * state.on_v < size_v < PAIR_HIGH * state.on_v):
@@ -115,7 +115,7 @@ def block(state: Bypass, at_s: float, voltage_v: float, current_a: float, batter
     return replace(state, blocks=blocks)
 
 
-def silent(state: Bypass) -> Bypass:
+def note_silence(state: Bypass) -> Bypass:
     """After a minute in which something was not measured."""
     return replace(state, blocks=()) if state.blocks else state
 

@@ -1,7 +1,7 @@
 """Wiring that contradicts itself: a bypassed shunt, a wrong divider, a channel at its limit, noise, a loose sensor."""
 from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, closing, plausibility_alerts, sunny_sensor, voltage_level
-from monitor.detection.wiring.plausibility_held import Block, PlausibilityState
+from monitor.detection.wiring.plausibility_state import Block, PlausibilityState
 from monitor.findings import ChargeFindings, Condition, Estimate
 from monitor.parameters import table
 from monitor.sample import Minute
@@ -38,7 +38,7 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
     ring: tuple[float, ...] = ()
     starter_ring: tuple[float, ...] = ()
     if volts is None or low_v is None or high_v is None or amps is None or low_a is None or high_a is None or minute.gap_s:
-        loads = bypass.silent(state.bypass)
+        loads = bypass.note_silence(state.bypass)
     else:
         span_s, count = minute.duration_s, len(minute.samples)
         ring = (*state.ring[-10:], volts, amps)
@@ -64,10 +64,10 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
     closes = state.closing if charge is None else closing.update(state.closing, minute, vehicle.current_sensor, charge)
     now = PlausibilityState(block, ring, loads, state.level, limit_v, limit_a, state.noise_v, state.noise_a, state.swings, at_s,
                             closing=closes, starter_ring=starter_ring)
-    return now if at_s - b.start_s < BLOCK_S else _closed(now, minute, vehicle, charge)
+    return now if at_s - b.start_s < BLOCK_S else _close_block(now, minute, vehicle, charge)
 
 
-def _closed(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings | None) -> PlausibilityState:
+def _close_block(state: PlausibilityState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings | None) -> PlausibilityState:
     """Ten minutes are over."""
     b, house, at_s = state.block, vehicle.house, state.at_s
     level, loads, noise_v, noise_a, swings = state.level, state.bypass, state.noise_v, state.noise_a, state.swings

@@ -1,7 +1,7 @@
 """What a person is told of wiring that contradicts itself: in words, with what to look at first."""
 from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, closing, sunny_sensor, voltage_level
-from monitor.detection.wiring.plausibility_held import PlausibilityState
+from monitor.detection.wiring.plausibility_state import PlausibilityState
 from monitor.findings import ChargeFindings, Condition, Estimate, Part
 from monitor.parameters import table
 

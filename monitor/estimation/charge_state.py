@@ -9,7 +9,7 @@ from monitor.replacing import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Window:
+class VoltageWindow:
     """Voltage of the usable minutes of the present quarter of an hour, freed of what the load does to it."""
 
     start_s: float = 0.0
@@ -30,7 +30,7 @@ class ChargeState:
     belief: Belief
     resistance: Resistance
     count: Count = Count()
-    window: Window = Window()
+    window: VoltageWindow = VoltageWindow()
     anchor: str = ""
     fulls: int = 0                 # full charges seen so far
     anchor_at_s: float | None = None
