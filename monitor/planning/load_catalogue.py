@@ -179,7 +179,8 @@ def steady_power_w(load: Load, dark: Sequence[bool]) -> list[float]:
     if load.hourly_w is not None:
         return list(load.hourly_w)
     if load.when == "dark":
-        return [LIGHTS_FRAC * load.power_w if dark[h] and DAWN <= h < BEDTIME else 0.0 for h in range(24)]
+        evening, morning = LIGHTS_FRAC * load.power_w, P.number("lights_morning_frac") * load.power_w
+        return [(evening if h >= 12 else morning) if dark[h] and DAWN <= h < BEDTIME else 0.0 for h in range(24)]
     hours = HOURS[load.when]
     share = (load.hours_per_day if load.hours_per_day is not None else len(hours)) / len(hours)
     if share > 1:                   # more hours than that part of the day has: all day, then

@@ -27,7 +27,7 @@ def draw_trip(trip: Trip, loads: Sequence[Load], chance: Random, tilt_deg: float
     trip: where and how; loads: what is run; chance: where it is drawn from; tilt_deg: of the panel [°]; mount: roof or free.
     """
     found: list[LifeDay] = []
-    factors = [exp(chance.gauss(0, load.sigma_ln)) for load in loads]
+    factors = [_about_one(load.sigma_ln, chance) for load in loads]
     until_drive, until_shore = 0, 0
     battery_c: float | None = None
     first = True
@@ -43,11 +43,16 @@ def draw_trip(trip: Trip, loads: Sequence[Load], chance: Random, tilt_deg: float
             drive, until_drive = _every(until_drive, trip.standing_days + 1) if trip.drive_hours else (False, 0)
             shore, until_shore = _every(until_shore, trip.shore_every_days) if trip.shore_every_days else (False, 0)
             load_a, fridge_a = _loads(trip, loads, factors, above, air, chance)
-            found.append(LifeDay(_sun(above, day.clearness, air, tilt_deg, mount), load_a, fridge_a,
+            found.append(LifeDay(panel_wh(above, day.clearness, air, tilt_deg, mount), load_a, fridge_a,
                                  _drive(trip.drive_hours) if drive else [0.0] * 24,
                                  [1.0 if shore and (h >= SHORE_FROM or h < SHORE_UNTIL) else 0.0 for h in range(24)],
                                  day.air_c, battery_c, stop.month))
     return found
+
+
+def _about_one(sigma_ln: float, chance: Random) -> float:
+    """A factor whose mean is 1: what is said of a load is its mean use, over days and over vehicles."""
+    return exp(chance.gauss(-sigma_ln**2 / 2, sigma_ln))
 
 
 def _every(until: int, days: int) -> tuple[bool, int]:
@@ -61,12 +66,16 @@ def _drive(hours: float) -> list[float]:
     return [min(max(hours - (h - begin), 0.0), 1.0) if h >= begin else 0.0 for h in range(24)]
 
 
-def _sun(above: sky.DaySky, clearness: float, air: list[float], tilt_deg: float, mount: str) -> list[float]:
-    """What a watt of panel gives in each hour [W], by its sun and its heat."""
+def panel_wh(above: sky.DaySky, clearness: float, air: list[float], tilt_deg: float, mount: str) -> list[float]:
+    """What a watt of panel gives in each hour [Wh], by the sun that gets through its glass, how weak that is, and its heat.
+
+    above: the day's sky; clearness: the day's sun over that outside the atmosphere; air: of each hour [°C]; tilt_deg, mount: of the
+    panel [°].
+    """
     if not above.outside_kwh_m2:
         return [0.0] * 24
-    light = sky.panel_sun_kw_m2(above, clearness, sky.daily_diffuse_frac(clearness, above.sunset_rad), tilt_deg)
-    return [g * (1 + HEAT_PER_K * (sky.module_temperature_c(g, t, mount=mount) - 25)) if g > 0 else 0.0
+    light = sky.panel_sun_kw_m2(above, clearness, sky.daily_diffuse_frac(clearness, above.sunset_rad), tilt_deg, behind_glass=True)
+    return [g * sky.weak_light_frac(g) * (1 + HEAT_PER_K * (sky.module_temperature_c(g, t, mount=mount) - 25)) if g > 0 else 0.0
             for g, t in zip(light, air, strict=True)]
 
 
@@ -76,7 +85,7 @@ def _loads(trip: Trip, loads: Sequence[Load], factors: list[float], above: sky.D
     steady, cold, dark = [0.0] * 24, [0.0] * 24, above.dark
     for load, factor in zip(loads, factors, strict=True):
         if not follows_warmth(load):
-            today = factor * exp(chance.gauss(0, DAY_SIGMA)) / LOAD_V
+            today = factor * _about_one(DAY_SIGMA, chance) / LOAD_V
             for h, watts in enumerate(steady_power_w(load, dark)):
                 steady[h] += watts * today
         elif load.is_fridge:

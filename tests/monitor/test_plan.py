@@ -236,6 +236,14 @@ def test_days_have_what_the_trip_says() -> None:
     assert all(len(d.sun) == 24 and min(d.sun) >= 0 for d in days)
 
 
+def test_uses_are_drawn_about_what_is_said_of_them() -> None:
+    trip = make_trip([("Lisbon", "5")], days=30)
+    laptop = Load("laptop", 50.0, 2.5, "day", 0.4)
+    ways = [draw_trip(trip, [laptop], Random(seed)) for seed in range(200)]
+    days = [sum(day.load_ah) for way in ways for day in way]
+    assert sum(days) / len(days) == pytest.approx(50.0 * 2.5 / 12.5, rel=0.06)      # without care for it, 12 % more
+
+
 def test_the_command_plans_searches_and_prints(tmp_path) -> None:
     run = CliRunner().invoke(commands, ["plan", "--place", "Lisbon@6", "--load", "fridge", "--with", "agm=100,panel=100,relay=5x16",
                                         "--page", str(tmp_path / "plan.html")])

@@ -46,3 +46,10 @@ def test_lights_burn_from_sunset_to_bedtime_and_a_heater_in_the_cold() -> None:
 def test_a_load_that_cannot_be_gets_one_sentence(text: str, said: str) -> None:
     with pytest.raises(ValueError, match=said):
         parse_load(text)
+
+
+def test_few_lamps_burn_before_sunrise() -> None:
+    """Richardson et al. 2009 (from memory): metered homes light a third as much before a winter's sunrise as in its evening."""
+    lights = steady_power_w(catalogue()["lights"], [True] * 9 + [False] * 7 + [True] * 8)
+    assert 0.25 < lights[7] / lights[20] < 0.45
+    assert lights[3] == 0

@@ -9,10 +9,12 @@ Sources
 [6] Hay and Davies 1980, Klucher 1979 and Reindl, Beckman and Duffie, Solar Energy 45 (1990) 9, as Duffie and Beckman, section 2.16,
     put them together (from memory): a sky that is brighter around the sun and near the horizon.
 [5] Faiman, Progress in Photovoltaics 16 (2008) 307: temperature of a module (IEC 61853-2).
+[7] Souka and Safwat, Solar Energy 10 (1966) 170, and ASHRAE 93-77: what glass lets through of light that comes from the side.
+[8] Huld et al., Solar Energy Materials and Solar Cells 95 (2011) 3359, by way of open libraries: silicon in weak light.
 """
 from dataclasses import dataclass
 from functools import cache
-from math import acos, cos, pi, radians, sin, sqrt, tan
+from math import acos, cos, log, pi, radians, sin, sqrt, tan
 
 from monitor.parameters import table
 
@@ -20,6 +22,7 @@ P = table("planning/climate", "sky")
 SOLAR_CONSTANT_KW_M2 = P.number("solar_constant_kw_m2")
 ALBEDO = P.number("albedo")
 LOWEST_SIN = P.number("lowest_sin")
+GLASS_B0, WEAK_LN, WEAK_LN2 = P.number("glass_b0"), P.number("weak_light_ln"), P.number("weak_light_ln2")
 FAIMAN = {"free": (P.number("free_u0"), P.number("free_u1")), "roof": (P.number("roof_u0"), P.number("roof_u1"))}
 #: Days of each month in a common year (definition).
 MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -97,6 +100,7 @@ class DaySky:
     outside_kwh_m2 : the day's sun outside the atmosphere; sunset_rad : hour angle of sunset
     whole, diffuse : share of the day's sun and of its diffuse part in each hour (sum 1 where there is any sun)
     beam_ratio : beam on the panel over beam on the level, each hour
+    glass : part of the beam that the panel's glass lets through, each hour
     """
 
     outside_kwh_m2: float
@@ -104,6 +108,7 @@ class DaySky:
     whole: tuple[float, ...]
     diffuse: tuple[float, ...]
     beam_ratio: tuple[float, ...]
+    glass: tuple[float, ...]
 
     @property
     def dark(self) -> tuple[bool, ...]:
@@ -120,17 +125,27 @@ def day_sky(latitude_deg: float, day_of_year: int, tilt_deg: float = 0.0) -> Day
     delta, ws = declination_rad(day_of_year), sunset_angle_rad(latitude_deg, day_of_year)
     angles = [(h + 0.5 - 12) * pi / 12 for h in range(24)]
     if ws < 0.02:
-        return DaySky(0.0, ws, (0.0,) * 24, (0.0,) * 24, (0.0,) * 24)
+        return DaySky(0.0, ws, *((0.0,) * 24,) * 4)
     whole, diffuse = [hour_share(ws, w) for w in angles], [hour_share_diffuse(ws, w) for w in angles]
     phi = radians(latitude_deg)
     turned = phi - radians(tilt_deg) if latitude_deg >= 0 else phi + radians(tilt_deg)
-    ratio = []
+    ratio, through = [], []
     for w in angles:
         level = sin(phi) * sin(delta) + cos(phi) * cos(delta) * cos(w)
         panel = sin(turned) * sin(delta) + cos(turned) * cos(delta) * cos(w)
         low = max(level, LOWEST_SIN)
         ratio.append(max(panel + low - level, 0.0) / low)
-    return DaySky(extraterrestrial_kwh_m2(latitude_deg, day_of_year), ws, _normalised(whole), _normalised(diffuse), tuple(ratio))
+        through.append(glass_frac(max(panel, low)))
+    return DaySky(extraterrestrial_kwh_m2(latitude_deg, day_of_year), ws, _normalised(whole), _normalised(diffuse), tuple(ratio),
+                  tuple(through))
+
+
+def glass_frac(facing: float) -> float:
+    """Part of the beam that a panel's glass lets through, over that of a beam at right angles [7].
+
+    facing: cosine of the angle between the beam and the panel's normal.
+    """
+    return max(1 - GLASS_B0 * (1 / facing - 1), 0.0)
 
 
 def _normalised(shares: list[float]) -> tuple[float, ...]:
@@ -138,26 +153,40 @@ def _normalised(shares: list[float]) -> tuple[float, ...]:
     return tuple(share / total for share in shares) if total > 0 else tuple(shares)
 
 
-def panel_sun_kw_m2(sky: DaySky, clearness: float, diffuse_frac: float, tilt_deg: float = 0.0, even: bool = False) -> list[float]:
+def panel_sun_kw_m2(sky: DaySky, clearness: float, diffuse_frac: float, tilt_deg: float = 0.0, even: bool = False,
+                    behind_glass: bool = False) -> list[float]:
     """Sun on the panel hour by hour [kW/m2], of a day of this clearness [6].
 
     The diffuse part comes from around the sun as far as the beam comes through the air, the rest from all over the sky, more from near
     the horizon.
 
     sky: of the day; clearness: the day's sun over that outside; diffuse_frac: share of it that is diffuse; tilt_deg: of the panel [°];
-    even: the sky is as bright all over [4], which is too little on a steep panel under a low sun.
+    even: the sky is as bright all over [4], which is too little on a steep panel under a low sun; behind_glass: what of it reaches
+    the cells: of the diffuse part as much as of a level panel's even sky.
     """
     level, half = clearness * sky.outside_kwh_m2, radians(tilt_deg) / 2
     seen, ground = cos(half) ** 2, ALBEDO * sin(half) ** 2
+    clear = 1 - GLASS_B0 if behind_glass else 1.0           # the mean of glass_frac() over a level panel's sky
     hours = []
-    for whole, diffuse, ratio in zip(sky.whole, sky.diffuse, sky.beam_ratio, strict=True):
+    for whole, diffuse, ratio, glass in zip(sky.whole, sky.diffuse, sky.beam_ratio, sky.glass, strict=True):
         scattered = min(diffuse_frac * diffuse, whole)
         beam = whole - scattered
         around, bright = 0.0, 1.0
         if not even and diffuse > 0 and whole > 0:          # outside the air an hour has the share that its diffuse part has
             around, bright = min(clearness * beam / diffuse, 1.0), 1 + sqrt(beam / whole) * sin(half) ** 3
-        hours.append(level * ((beam + scattered * around) * ratio + scattered * (1 - around) * seen * bright + whole * ground))
+        through = glass if behind_glass else 1.0
+        hours.append(level * ((beam + scattered * around) * ratio * through
+                              + (scattered * (1 - around) * seen * bright + whole * ground) * clear))
     return hours
+
+
+def weak_light_frac(sun_kw_m2: float) -> float:
+    """What silicon makes of weak light, over what it makes of full sun as it does of its label's [8].
+
+    sun_kw_m2: that reaches the cells [kW/m2], more than 0.
+    """
+    strong = log(sun_kw_m2)
+    return max(1 + WEAK_LN * strong + WEAK_LN2 * strong**2, 0.0)
 
 
 def module_temperature_c(sun_kw_m2: float, air_c: float, wind_m_per_s: float = 1.0, mount: str = "free") -> float:
