@@ -7,6 +7,7 @@ from functools import partial
 from math import exp, hypot, log, sqrt
 
 from monitor.battery.label import Vehicle
+from monitor.battery.rest_curves import Family
 from monitor.estimation import (
     families,
     gaussian,
@@ -41,6 +42,9 @@ BIRTH_MARGIN = _P.number("birth_margin")
 UNKNOWN_GAP_H, UNKNOWN_H = _P.number("unknown_gap_h"), _P.number("unknown_h")
 #: After a shorter one too, unless it is as long as the one before: then the log is one that is read seldom.
 CHARGED_GAP_H, SELDOM_PART = _P.number("charged_gap_h"), _P.number("seldom_part")
+#: Charge that nobody saw: how likely in a window, from which density of a voltage on it is asked for (ln, 1/V), and from which share on
+#: the count since the last end is no measure any more.
+UNSEEN, UNSEEN_FROM, UNSEEN_SURE = _P.number("unseen"), _P.number("unseen_from_ln"), _P.number("unseen_sure")
 #: So many windows of one stay at an end count in full.
 STAY_STEPS = _P.number("stay_steps")
 #: No window for so long means that voltage is not known: then only counting goes on.
@@ -102,6 +106,8 @@ def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> Estimato
     if window.changed(state.window, minute, battery, sensor):
         state = _step(state, vehicle)
     before_s, past = state.past.last_gap_s, window.follow(state.past, minute, battery, sensor)
+    if state.past.current_a is None and past.current_a is not None:
+        state = replace(state, mixture=prior.directed(state.mixture, past.rate))
     gathered, gap_h = window.add(state.window, state.past, past, minute, battery, sensor)
     state = replace(state, window=gathered, past=past)
     seldom = abs(3600.0 * gap_h - before_s) < SELDOM_PART * 3600.0 * gap_h
@@ -127,7 +133,8 @@ def _due(state: EstimatorState, rated_ah: float) -> bool:
 def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> EstimatorState:
     """Either nobody was there, and the current on both sides stands for all of it, or anything may have gone on."""
     share = 1.0 - exp(-gap_h / UNKNOWN_H)
-    fresh = prior.forget_charge(state.mixture, vehicle.house, vehicle.current_sensor)
+    fresh = prior.forget_charge(state.mixture, vehicle.house, vehicle.current_sensor,
+                                (state.past.current_a or 0.0) / vehicle.house.rated_capacity_ah)
     both = [replace(c, log_weight=c.log_weight + log(1.0 - share)) for c in state.mixture]
     both += [replace(c, log_weight=c.log_weight + log(share)) for c in mixture.normalised(list(fresh))]
     both = [c.rounded() for c in mixture.normalised(both)]
@@ -137,7 +144,8 @@ def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> Estimat
 def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> EstimatorState:
     """A step of the estimate with what the window holds."""
     w, past, rated = state.window, state.past, vehicle.house.rated_capacity_ah
-    now, misfit, stay = None, state.misfit, 0
+    now, misfit, stay, lost = None, state.misfit, 0, False
+    most_parts = mixture.MOST if state.steps >= SOON_STEPS else mixture.MOST_AT_FIRST
     if measure and w.seconds >= LEAST_SECONDS:
         now = surroundings.look(w.volt_seconds / w.seconds, w.ampere_seconds / w.seconds, w.rate_seconds / w.seconds, past.warmth_c)
     passed = predict.Passed(w.hours, w.in_ah, w.out_ah, w.doubt_ah2, vehicle.current_sensor.gain_sigma_frac,
@@ -148,7 +156,7 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
     end: str = ""
     if now is not None:
         placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]),
-                                 state.fulls + state.empties)
+                                 state.fulls + state.empties, most_parts)
         end = steep_end.end_of(now.voltage_v, window.tailed_off(past, now.voltage_v, w.ampere_seconds / w.seconds, rated))
         if end:
             swung = state.swing.origin not in ("", end)
@@ -160,6 +168,10 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
                 readings += [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in born]
         else:
             readings = [rest.expect(c, at, curves[c.family], now, rated) for c, at in placed]
+            unseen = _unseen(placed, readings, found, now, curves, vehicle) if state.steps else None
+            if unseen is not None:
+                placed, readings, lost = unseen
+                most_parts = mixture.MOST_AT_FIRST
         # an end tells charge whatever the make's flats are like; while it lasts, its windows say the same again
         again = min(1.0, STAY_STEPS / (stay := state.stay + 1)) if end else 1.0
         outcome = update.update(tuple(c for c, _ in placed), readings, again if end else update.COARSE, again)
@@ -167,7 +179,9 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
         # a kind that died out has nothing to get back
         most = max(said[kind] + news for kind, news in outcome.by_kind.items())
         said = tuple(s + outcome.by_kind[kind] - most if kind in outcome.by_kind else 0.0 for kind, s in enumerate(said))
-    found = mixture.reduced(found)
+    found = mixture.reduced(found, most_parts)
+    if lost:
+        state = _uncounted(state)
     swing = end_to_end.follow(state.swing, w.out_ah - w.in_ah + state.offset_a[0] * w.hours, w.doubt_ah2, w.hours)
     state = replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing, stay=stay, said=said)
     state = _descended(state, now, w, rated)
@@ -241,6 +255,31 @@ def _taught(found: Mixture, fall: Fall, descent: Descent, rated_ah: float) -> Mi
         parts.append(Component(weight + likely + log(1.0 - graphite_step.UNLIKE), c.family, mean, covariance))
         parts.append(replace(c, log_weight=weight + log(graphite_step.UNLIKE / (graphite_step.UNLIKE_SPAN * rated_ah))))
     return mixture.reduced(tuple(parts))
+
+
+def _uncounted(state: EstimatorState) -> EstimatorState:
+    """The state after charge flowed that nobody saw: what was counted from the last end is no measure of anything any more."""
+    return replace(state, steps=0, anchor="", swing=Swing(), descent=replace(state.descent, begun=False, points=(), floor_ah=0.0))
+
+
+def _unseen(placed: list[tuple[Component, Place]], readings: list[Reading], found: Mixture, now: Surroundings,
+            curves: tuple[Family, ...], vehicle: Vehicle) -> tuple[list[tuple[Component, Place]], list[Reading], bool] | None:
+    """What a voltage that hardly anything believed explains tells of charge that nobody saw.
+
+    The possibilities with those of a battery whose charge is not known, by how much better they explain it; their readings; and
+    whether the count since the last end is no measure any more. Nothing where the voltage is explained.
+    """
+    explained = update.evidence(tuple(c for c, _ in placed), readings)
+    if explained > UNSEEN_FROM:
+        return None
+    rated = vehicle.house.rated_capacity_ah
+    fresh = [(c, reading.place(c, now)) for c in prior.forget_charge(found, vehicle.house, vehicle.current_sensor, now.current_a / rated)]
+    more = [rest.expect(c, at, curves[c.family], now, rated) for c, at in fresh]
+    odds = UNSEEN * exp(update.evidence(tuple(c for c, _ in fresh), more) - explained)
+    share = odds / (1.0 + odds)
+    both = [(replace(c, log_weight=c.log_weight + log(part)), at)
+            for part, several in ((1.0 - share, placed), (share, fresh)) for c, at in several]
+    return both, readings + more, share > UNSEEN_SURE
 
 
 def _may_be_born(placed: list[tuple[Component, Place]], readings: list[Reading]) -> bool:

@@ -14,7 +14,9 @@ LIGHTEST, SPLIT_FRAC, SPLIT_LIGHTEST = _P.number("lightest_ln"), _P.number("spli
 #: Likewise one across a bend, unless it is as narrow as this; so many times in one step.
 BENT_V, NARROW_FRAC, SPLIT_DEEPEST = _P.number("bent_v"), _P.number("narrow_frac"), _P.count("split_deepest")
 #: Components this near each other, in their own sigmas, say the same.
-ALIKE, ALIKE_LEAST, MOST = _P.number("alike"), _P.number("alike_least"), _P.count("most")
+ALIKE, ALIKE_LEAST = _P.number("alike"), _P.number("alike_least")
+#: So many are kept at most; more while it is not yet known where the battery stands.
+MOST, MOST_AT_FIRST = _P.count("most"), _P.count("most_at_first")
 
 #: What is not learnt by which part of a split component wins once so many ends were met: what the flats say of capacity is wrong by
 #: the same curve each time, and is believed for a few days only.
@@ -36,14 +38,14 @@ def normalised(components: list[Component]) -> Mixture:
 
 
 def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Callable[[Component, Place], float], ends: int,
-            ) -> list[tuple[Component, Place]]:
+            most: int = MOST) -> list[tuple[Component, Place]]:
     """The same belief, with components split that straddle a bend of the curve, each with its place on it.
 
     mixture: components with their weights; where: a component's place; bent_v2: what a straight line through the curve would leave
-    of its voltage [V2]; ends: how many full charges and knees there were.
+    of its voltage [V2]; ends: how many full charges and knees there were; most: so many there may be.
     """
     untouched = UNTOUCHED if ends > TAUGHT_ENDS else ()
-    found, room = [], MOST - len(mixture)
+    found, room = [], most - len(mixture)
     waiting = [(c, 0) for c in sorted(mixture, key=lambda c: c.log_weight)]
     while waiting:
         c, depth = waiting.pop()
@@ -59,8 +61,8 @@ def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Call
     return found
 
 
-def reduced(mixture: Mixture) -> Mixture:
-    """The same belief in fewer components: those that say the same become one."""
+def reduced(mixture: Mixture, most: int = MOST) -> Mixture:
+    """The same belief in fewer components, most of them at most: those that say the same become one."""
     parts = list(normalised(list(mixture)))
     parts.sort(key=lambda c: -c.log_weight)
     places = [(c, *charge_moments(c), sqrt(c.variance(CAPACITY))) for c in parts]
@@ -83,7 +85,7 @@ def reduced(mixture: Mixture) -> Mixture:
             weight, mean, cov = gaussian.merged([(parts[k].log_weight, parts[k].mean, parts[k].covariance) for k in group])
             found.append(Component(weight, c.family, mean, cov))
     found.sort(key=lambda c: -c.log_weight)
-    return tuple(c.rounded() for c in normalised(found[:MOST]))
+    return tuple(c.rounded() for c in normalised(found[:most]))
 
 
 def shares(mixture: Mixture) -> list[float]:

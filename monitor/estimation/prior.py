@@ -1,7 +1,7 @@
 """What is believed of a lithium battery before the first reading, and what is kept when only its charge is lost."""
 from collections.abc import Iterator
 from functools import lru_cache
-from math import exp, hypot, log
+from math import exp, hypot, log, sqrt, tanh
 
 from monitor.battery import charge_loss
 from monitor.battery.label import Battery, CurrentSensor
@@ -35,6 +35,7 @@ from monitor.parameters import table
 
 _P = table("estimation", "prior")
 HYSTERESIS_SIGMA = _P.number("hysteresis_sigma")
+FLOWING_PER_H, FLOWING = _P.number("flowing_per_h"), _P.numbers("flowing")
 #: A kind lighter than this (ln of its share) is no longer brought up again.
 LEAST_LOG_SHARE = _P.number("least_share_ln")
 NOMINAL_V = _P.number("nominal_v")
@@ -85,6 +86,32 @@ def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[V
     return tuple(mean), of_rows(rows)
 
 
+def hysteresis(rate_per_h: float) -> tuple[float, float]:
+    """Mean and one sigma of a hysteresis of which nothing is known but the current that flows.
+
+    A current found flowing has mostly flowed for some time, and turned the battery its own way.
+
+    rate_per_h: current over rated capacity, into the battery [1/h].
+    """
+    surely = tanh(rate_per_h / FLOWING_PER_H)
+    mean, sigma = FLOWING
+    return surely * mean, sqrt(HYSTERESIS_SIGMA**2 + surely * surely * (sigma * sigma - HYSTERESIS_SIGMA**2))
+
+
+def directed(mixture: Mixture, rate_per_h: float) -> Mixture:
+    """A mixture that has seen nothing yet, at the first current that is read.
+
+    mixture: components of which nothing was learnt; rate_per_h: current over rated capacity, into the battery [1/h].
+    """
+    mean, sigma = hysteresis(rate_per_h)
+    found = []
+    for c in mixture:
+        numbers = list(c.covariance)
+        numbers[layout(SIZE).diagonal[HYSTERESIS]] = sigma * sigma
+        found.append(Component(c.log_weight, c.family, (*c.mean[:HYSTERESIS], mean, *c.mean[HYSTERESIS + 1:]), tuple(numbers)))
+    return tuple(found)
+
+
 def placed(mean: Vector, covariance: Triangle, charge_frac: float, sigma_frac: float) -> tuple[Vector, Triangle]:
     """The same battery at another charge, known within sigma_frac and by nothing else that is known.
 
@@ -125,10 +152,11 @@ def _by_kind(mixture: Mixture) -> Iterator[tuple[int, float, Vector, Triangle]]:
                 yield index, exp(weight), mean, covariance
 
 
-def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor) -> Mixture:
+def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor, rate_per_h: float) -> Mixture:
     """After a gap in which anything may have happened: shunt, resistance, capacity and curve are kept, charge is not.
 
-    mixture: components with their weights; battery: what its label says; sensor: the shunt, its zero and gain with their doubt.
+    mixture: components with their weights; battery: what its label says; sensor: the shunt, its zero and gain with their doubt;
+    rate_per_h: current after it, over rated capacity, into the battery [1/h].
     """
     found = []
     for index, share, mean, covariance in _by_kind(mixture):
@@ -139,7 +167,7 @@ def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor) -> 
                 numbers[at] = fresh_numbers[at]
             new[i] = fresh[i]
         found += _spread(tuple(new), tuple(numbers), index, share)
-    return tuple(found)
+    return directed(tuple(found), rate_per_h)
 
 
 def born_unsure(mixture: Mixture, log_share: float, ends: int, battery: Battery, sensor: CurrentSensor) -> list[Component]:

@@ -47,17 +47,16 @@ def update(mixture: Mixture, readings: list[Reading], power: float, again: float
     power : of the likelihood between components of a kind
     again : part of what is left between kinds that is news
     """
-    found, misfit = [], 1e9
+    found = []
     for component, reading in zip(mixture, readings, strict=True):
         mean, covariance = component.mean, component.covariance
         likely = reading.log_likelihood() + _INSIDE
         if likely > _FLOOR:
             mean, covariance = gaussian.update(mean, covariance, reading.cross, reading.miss, reading.spread, reading.untouched)
         weight = component.log_weight + power * add_logs(likely, _FLOOR)
-        misfit = min(misfit, reading.miss**2 / reading.spread)
         found.append(Component(weight, component.family, mean, covariance))
     coarsened, by_kind = _coarsened(mixture, found, COARSE_KINDS * again)
-    return Outcome(coarsened, misfit, by_kind)
+    return Outcome(coarsened, min(r.miss**2 / r.spread for r in readings), by_kind)
 
 
 def evidence(mixture: Mixture, readings: list[Reading]) -> float:

@@ -1,9 +1,11 @@
 """Scores a charge tracker on recordings of real batteries, begun at many moments, with meters and labels off.
 
     python -m tests.benchmarks.bench_measured [FOLDER ...] [--starts 8] [--hours 36] [--faults] [--trips] [--unlike]
-                                              [--lead] [--makes 0] [--seed 1] [--whole] [--fault NAME,NAME] [--tracker MODULE] [--jobs 1]
+                                              [--slow] [--lead] [--makes 0] [--seed 1] [--whole] [--fault NAME,NAME]
+                                              [--tracker MODULE] [--jobs 1]
 
-Without a folder it takes the recordings that are part of the tests. --lead: lead-acid recordings instead of lithium ones,
+Without a folder it takes the recordings that are part of the tests. --slow: the branches of one cell that were measured at C/30
+from -15 to 45 °C, down and up. --lead: lead-acid recordings instead of lithium ones,
 and with --makes so many simulated batteries on rest curves of each other make (lead_makes). --whole: from the first reading to
 the last, nothing before the second day counted. --faults: each start with every fault of label,
 meters and log, else each start with none. --trips: a protection that opens. --unlike: the tracker does without what was
@@ -24,9 +26,10 @@ from types import ModuleType
 
 from monitor.findings import Estimate, JoinFindings
 from tests.benchmarks.lead_makes import KINDS, lives
-from tests.benchmarks.measured import FAULTS, SPARSE, Fault, Recording, load_all, spoilt, starts, tripped, vehicle
+from tests.benchmarks.measured import FAULTS, SPARSE, Fault, Recording, load_all, slow_branches, spoilt, starts, tripped, vehicle
 
 RECORDINGS = Path(__file__).parents[1] / "recordings" / "measured"
+SLOW_BRANCHES = RECORDINGS / "lfp-cell-d-slow-branches.csv"
 #: Drives of physics-simulated lead-acid batteries; the half-years go on too long for many starts.
 LEAD_RECORDINGS = Path(__file__).parents[1] / "recordings"
 LEAD_MOST_DAYS = 30.0
@@ -160,6 +163,8 @@ def of_make(recording: Recording, fault: Fault) -> str:
 
 def _chosen(options: argparse.Namespace) -> list[Recording]:
     """The recordings asked for, of one chemistry."""
+    if options.slow:
+        return [r for r in slow_branches(SLOW_BRANCHES) if options.only in r.name]
     folders = options.folders or [LEAD_RECORDINGS if options.lead else RECORDINGS]
     found = [r for r in load_all(folders) if r.battery.lead_acid is options.lead and r.samples]
     if options.lead:
@@ -180,6 +185,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--only", default="", help="recordings whose name holds this")
     parser.add_argument("--lead", action="store_true")
+    parser.add_argument("--slow", action="store_true")
     parser.add_argument("--makes", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--whole", action="store_true")

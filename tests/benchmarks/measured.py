@@ -7,7 +7,8 @@ import csv
 import gzip
 import re
 import tomllib
-from collections.abc import Iterator
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -88,6 +89,44 @@ def load_all(folders: list[Path]) -> list[Recording]:
     """Every recording in or below these folders."""
     found = {p.parent for folder in folders for p in folder.glob("**/scenario.toml") if (p.parent / "readings.csv.gz").exists()}
     return [load(folder) for folder in sorted(found)]
+
+
+#: A slow branch is measured in so many hours; a reading each half minute.
+SLOW_H, READING_S = 30.0, 30.0
+
+
+def slow_branches(path: Path) -> list[Recording]:
+    """A cell emptied and filled at C/30, at each temperature at which that was measured: four in series, label 100 Ah.
+
+    path: a table of temperature_c, branch (discharge or charge), soc, cell_v, capacity_over_label. The measured charge axis is the truth.
+    """
+    branches: dict[tuple[float, str], list[tuple[float, float]]] = {}
+    capacity_ah = {}
+    with path.open() as file:
+        for row in csv.DictReader(file):
+            temperature_c = float(row["temperature_c"])
+            branches.setdefault((temperature_c, row["branch"]), []).append((float(row["soc"]), 4 * float(row["cell_v"])))
+            capacity_ah[temperature_c] = 100.0 * float(row["capacity_over_label"])
+    battery, found = Battery("house", "lfp", 100.0, 20), []
+    for temperature_c, size_ah in sorted(capacity_ah.items()):
+        samples, fractions, at_s = [], [], 0.0
+        for branch, current_a in (("discharge", -100.0 / SLOW_H), ("charge", 100.0 / SLOW_H)):
+            points = sorted(branches[temperature_c, branch])
+            charges, volts = zip(*points, strict=True)
+            charge = charges[-1] if branch == "discharge" else max(fractions[-1], charges[0])
+            while charges[0] <= charge <= charges[-1]:
+                samples.append(Sample(at_s, _between(charges, volts, charge), current_a, None, temperature_c, hour=at_s / 3600 % 24))
+                fractions.append(charge)
+                at_s, charge = at_s + READING_S, charge + current_a * READING_S / 3600.0 / size_ah
+        make = path.name.removesuffix("-slow-branches.csv")
+        found.append(Recording(f"{make} slow {temperature_c:+.0f}", make, battery, tuple(samples), tuple(fractions),
+                               (size_ah,) * len(samples)))
+    return found
+
+
+def _between(places: Sequence[float], values: Sequence[float], at: float) -> float:
+    k = min(max(bisect_right(places, at), 1), len(places) - 1)
+    return values[k - 1] + (values[k] - values[k - 1]) * (at - places[k - 1]) / (places[k] - places[k - 1])
 
 
 def starts(recording: Recording, count: int) -> list[int]:

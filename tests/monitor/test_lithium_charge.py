@@ -5,6 +5,7 @@ Truth comes from the simulated battery, whose electrode fits and play operators 
 import dataclasses
 from collections.abc import Iterator
 from math import exp
+from statistics import fmean, pstdev
 
 import pytest
 
@@ -194,6 +195,27 @@ def test_a_gain_and_a_voltmeter_in_doubt_widen_what_is_believed_at_the_start() -
     wide = charge.begin(doubtful).estimate.mixture[0]
     assert wide.variance(CAPACITY) - usual.variance(CAPACITY) == pytest.approx(0.1**2 - 0.006**2, rel=1e-4)
     assert wide.variance(LEVEL) > usual.variance(LEVEL) + 0.1**2
+
+
+def test_a_current_found_flowing_has_mostly_turned_the_battery_its_way() -> None:
+    """Over swings of 15 to 60 % of the capacity that began turned the other way, hysteresis following charge with the published 6 %."""
+    turned = [1.0 - 2.0 * exp(-swing * (k + 0.5) / 40.0 / 6.0) for swing in range(15, 61, 5) for k in range(40)]
+    mean, sigma = prior.hysteresis(0.2)
+    assert mean == pytest.approx(fmean(turned), abs=0.05) and sigma == pytest.approx(pstdev(turned), abs=0.05)
+    assert prior.hysteresis(-0.2) == (-mean, sigma)
+    assert prior.hysteresis(0.0) == (0.0, prior.HYSTERESIS_SIGMA) and prior.hysteresis(0.003)[1] > sigma
+
+
+def test_a_voltage_that_nothing_explains_reopens_the_charge_and_keeps_the_battery() -> None:
+    """Charged from 15 to 75 % in a second that no reading shows."""
+    state = last(live(charge.begin(LITHIUM), Cell(0.9), 3.0, 20.0))
+    state = last(live(state, Cell(0.99), 21.0, -4.0))
+    before = told(state)
+    state = last(live(state, Cell(0.75), 3.0, -4.0))
+    after = told(state)
+    assert isinstance(before.charge_frac, Estimate) and before.charge_frac.high < 0.4 and before.charge_frac.basis == "full charge seen"
+    assert isinstance(after.charge_frac, Estimate) and after.charge_frac.low < 0.65 < after.charge_frac.high
+    assert after.charge_frac.basis != "full charge seen" and state.estimate.fulls == 1
 
 
 def test_it_is_saved_small_and_comes_back_bit_for_bit() -> None:
