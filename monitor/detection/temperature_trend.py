@@ -25,7 +25,7 @@ class Trend:
 
 
 def update(trend: Trend, at_s: float, temperature_c: float | None) -> Trend:
-    """One minute further [s on the log's line of time].
+    """The trend with one more temperature; a slot that is over is kept as its mean.
 
     trend: the temperatures so far; at_s: the log's time [s]; temperature_c: the latest [°C].
     """

@@ -43,7 +43,7 @@ def begin(vehicle: Vehicle) -> ChargeState:
 
 
 def update(state: ChargeState, minute: Minute, vehicle: Vehicle, _join: JoinFindings | None = None) -> ChargeState:
-    """One minute further.
+    """The state after a minute: counted; at the end of a window moved on and corrected by its voltage; anchored where it is full or empty.
 
     What the two batteries do to each other needs no care here: the shunt and the voltmeter are the
     house battery's own.

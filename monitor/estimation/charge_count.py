@@ -76,7 +76,8 @@ def take_over(count: Count) -> Count:
 
 
 def update(count: Count, minute: Minute, battery: Battery, sensor: CurrentSensor, capacity_ah: float, pending: bool = True) -> Count:
-    """One minute further.
+    """The count with a minute: charge in and out, what a gap may have hidden, what gas and self-discharge took, and the filtered
+    currents and surface charge that a voltage is freed of.
 
     count: the count so far; minute: the readings of a minute; battery: what its label says; sensor: the shunt, its zero and gain with
     their doubt; capacity_ah: what it is believed to hold [Ah]; pending: what was counted is kept until it is taken over.

@@ -40,7 +40,7 @@ class Suspicion:
 
 def update(state: Suspicion, minute: Minute, halves: Bins, battery: Battery, count: Count, resistance: Resistance, depth_frac: float,
            ) -> Suspicion:
-    """One minute further.
+    """The evidence with a minute: steps that speak for a reversed shunt, for another battery, and charge at a voltage of another type.
 
     state: what was kept after the minute before; minute: what was measured; halves: its means over half a minute;
     battery: its label; count: what came in and went out;

@@ -16,7 +16,7 @@ def begin(vehicle: Vehicle) -> HouseState:
 
 
 def update(state: HouseState, minute: Minute, vehicle: Vehicle, join: JoinFindings) -> HouseState:
-    """One minute further.
+    """The state after a minute, of whichever estimator holds it.
 
     Parameters
     ----------

@@ -68,7 +68,9 @@ def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> LithiumState:
 
 
 def update(state: LithiumState, minute: Minute, vehicle: Vehicle, _join: object = None) -> LithiumState:
-    """One minute further. What is known of the other battery is not needed: shunt and voltmeter are the house battery's own.
+    """The state after a minute: the estimator's mixture, and beside it resistance, events and signs of a wrong type.
+
+    What is known of the other battery is not needed: shunt and voltmeter are the house battery's own.
 
     state: what was known before; minute: the readings of a minute; vehicle: labels and instruments, as configured.
     """

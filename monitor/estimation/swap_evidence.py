@@ -81,7 +81,7 @@ class SwapEvidence:
 
 def update(state: SwapEvidence, minute: Minute, halves: Bins, battery: Battery, shape_ratio: float, ohm: float, surface_v: float,
            ) -> SwapEvidence:
-    """After one more minute.
+    """The evidence with a minute's load steps and voltage at rest: each interruption parts what was usual from what is since.
 
     state: what was kept after the minute before; minute: what was measured; halves: its means over half a minute;
     battery: its label; shape_ratio: resistance at the

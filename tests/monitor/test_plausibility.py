@@ -279,7 +279,7 @@ def test_a_cold_battery_near_no_current_moves_its_voltage_by_little_current(step
     for k in range(8 * 60):
         cloudy = k // 30 % 2
         ring = (*ring[-10:], 12.70 - 0.03 * cloudy, 0.07 - step_a * cloudy)
-        held = bypass.minute(held, 60.0 * k, ring, COAST_OWNER.house, 0.001, 23.0)
+        held = bypass.add_minute(held, 60.0 * k, ring, COAST_OWNER.house, 0.001, 23.0)
     assert (held.pairs >= bypass.PAIRS) is pairs
 
 
@@ -291,7 +291,7 @@ def test_a_step_that_the_starter_battery_makes_as_well_is_no_bypass() -> None:
             loaded = k // 30 % 2
             ring = (*ring[-10:], 12.75 - 0.07 * loaded, -0.03)
             starter_ring = (*starter_ring[-5:], 12.78 - starter_step_v * loaded)
-            held = bypass.minute(held, 60.0 * k, ring, COAST_OWNER.house, 0.002, 23.0, starter_ring)
+            held = bypass.add_minute(held, 60.0 * k, ring, COAST_OWNER.house, 0.002, 23.0, starter_ring)
         return held.pairs
 
     assert pairs(0.0) >= bypass.PAIRS and pairs(0.06) == 0.0

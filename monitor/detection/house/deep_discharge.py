@@ -22,7 +22,7 @@ NOTHING = Deep()
 
 
 def update(deep: Deep, at_s: float, span_s: float, volts: float | None, battery: Battery, charge: ChargeFindings) -> Deep:
-    """One minute further [s, V].
+    """How deep it was drained, and since when: kept until it was full again.
 
     deep: what was seen below the limit; at_s: the log's time [s]; span_s: how long it lasted [s]; volts: voltage [V];
     battery: its label; charge: what is known of the charge.

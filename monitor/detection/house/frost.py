@@ -19,7 +19,7 @@ class Acid:
 
 
 def update(acid: Acid, span_s: float, volts: float | None, amps: float | None, low_frac: float | None, battery: Battery) -> Acid:
-    """One minute further.
+    """How thin the acid may be now: by the charge that is left, and by the voltage once it has rested.
 
     volts, amps : of the house battery [V, A]
     low_frac : lower end of the interval of its charge, None while not known

@@ -78,9 +78,9 @@ class Runaway:
         return self.rising >= IN_A_ROW
 
 
-def runaway(state: Runaway, at_s: float, volts: float | None, amps: float | None, temperature_c: float | None,
+def update_runaway(state: Runaway, at_s: float, volts: float | None, amps: float | None, temperature_c: float | None,
             air_c: float | None, battery: Battery) -> Runaway:
-    """One minute further.
+    """The state with what a charging minute took at which warmth; each block of minutes is held against earlier ones.
 
     volts, amps : of the house battery [V, A], positive while charging
     temperature_c : of the battery; air_c : around it [°C], None where not measured

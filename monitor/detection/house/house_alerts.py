@@ -40,7 +40,7 @@ def begin() -> HouseAlertsState:
 
 
 def update(state: HouseAlertsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings, join: JoinFindings) -> HouseAlertsState:
-    """One minute further; a quantity that is not measured keeps the verdict it had.
+    """Whether charge or voltage is too low or too high after a minute; a quantity that is not measured keeps the verdict it had.
 
     state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; minute:
     what was measured; join: what is known of engine and isolator.

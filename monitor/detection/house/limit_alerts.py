@@ -45,7 +45,9 @@ def begin() -> LimitsState:
 
 
 def update(state: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeFindings) -> LimitsState:
-    """One minute further; a quantity that is not measured keeps the verdict it had.
+    """The state of every limit after a minute: voltage, heat, runaway, deep discharge, frost.
+
+    A quantity that is not measured keeps the verdict it had.
 
     state: what was kept after the minute before; vehicle: what its owner said of it; charge: what is known of the charge; minute:
     what was measured.
@@ -67,7 +69,7 @@ def update(state: LimitsState, minute: Minute, vehicle: Vehicle, charge: ChargeF
     return LimitsState(
         over_h if over_h > 1e-6 else 0.0, over, limit_v,
         state.heat if air_only else heat.update(state.heat, at_s, span_s, warm_c, house),
-        heat.runaway(state.runaway, at_s, volts, amps, None if air_only else warm_c, air_c, house),
+        heat.update_runaway(state.runaway, at_s, volts, amps, None if air_only else warm_c, air_c, house),
         deep_discharge.update(state.deep, at_s, span_s, volts, house, charge), acid,
         temperature_trend.update(state.trend, at_s, warm_c), air_only, volts if volts is not None else state.voltage_v, amps,
         warm_c if warm_c is not None else state.temperature_c, minute.hour)

@@ -62,7 +62,7 @@ def without_voltage(minute: Minute) -> Minute:
 
 
 def update(state: Protection, minute: Minute, vehicle: Vehicle) -> Protection:
-    """One minute further; only lithium batteries have such electronics.
+    """Whether the battery's electronics have cut it off, after a minute; only lithium batteries have such electronics.
 
     state: what was kept after the minute before; vehicle: what its owner said of it; minute: what was measured.
     """

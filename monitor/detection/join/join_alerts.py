@@ -61,15 +61,15 @@ def conditions(record: JoinRecord, touching: IsolatorEvidence, path: path_resist
     built = join_faults.build(record, vehicle)
     dc_dc = built == "dc_dc"
     return (
-        _uncharged(uncharged) if uncharged.found else IDLE["alternator_not_charging"],
+        _alternator_not_charging(uncharged) if uncharged.found else IDLE["alternator_not_charging"],
         _stuck_closed(record, touching, vehicle) if record.stuck and not dc_dc else IDLE["isolator_stuck_closed"],
         _stuck_open(record, dc_dc) if join_faults.is_stuck_open(record) else IDLE["isolator_stuck_open"],
         _intermittent(record) if built == "isolator" and join_faults.count_openings(record) else IDLE["isolator_intermittent"],
-        _grown(path) if not dc_dc and path_resistance.has_grown(path) else IDLE["path_resistance_grown"],
+        _path_resistance_grown(path) if not dc_dc and path_resistance.has_grown(path) else IDLE["path_resistance_grown"],
     )
 
 
-def _uncharged(uncharged: UnchargedRun) -> Condition:
+def _alternator_not_charging(uncharged: UnchargedRun) -> Condition:
     volts = "" if uncharged.now_v is None else f": {uncharged.now_v:.1f} V"
     if not uncharged.goes_on:
         seen = "The alternator did not charge in the last run"
@@ -109,7 +109,7 @@ def _intermittent(record: JoinRecord) -> Condition:
                  "All of it within six hours.", (("openings", float(len(record.openings))),))
 
 
-def _grown(path: path_resistance.PathResistance) -> Condition:
+def _path_resistance_grown(path: path_resistance.PathResistance) -> Condition:
     grown = path_resistance.growth(path)
     if grown is None:
         return IDLE["path_resistance_grown"]

@@ -120,7 +120,7 @@ def _note_run(record: JoinRecord, point: Point, house_v: float, run: EngineState
             changes |= {"run_closed": True, "runs_missed": 0, "missed_s": 0.0, "closed_runs": record.closed_runs + 1}
     if point.at_s - run.since_s > COMPARE_AFTER_S:
         changes |= _compare(record, point, point.starter_v - house_v)
-        if not record.uphill and _flows_uphill(point, house_v, run):
+        if not record.uphill and _flows_against_voltage(point, house_v, run):
             changes |= {"uphill": True, "holds": changes.get("holds", record.holds) + 1}
     charging_s = changes.get("run_charging_s", record.run_charging_s)
     open_s = changes.get("run_open_s", record.run_open_s)
@@ -169,7 +169,7 @@ def _compare(record: JoinRecord, point: Point, across: float) -> dict[str, Any]:
     return vote
 
 
-def _flows_uphill(point: Point, house_v: float, run: EngineState) -> bool:
+def _flows_against_voltage(point: Point, house_v: float, run: EngineState) -> bool:
     """Whether the run feeds the house though it stands above the starter: a charger lifts it there, no contact does."""
     if point.house_a is None or run.house_before_a is None or point.at_s - run.since_s > UPHILL_WITHIN_S:
         return False

@@ -42,7 +42,7 @@ class UnchargedRun:
 
 
 def update(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, isolator: Isolator) -> UnchargedRun:
-    """After one more minute.
+    """The state with a minute of a run in which nothing charges: an engine is told from a load by how the voltage sinks and comes back.
 
     state: what was kept after the minute before; was: the engine's state then; run: the engine as it is judged by charging;
     isolator: whether the batteries are joined; minute: what was measured.
@@ -107,7 +107,7 @@ def _begin_run(state: UnchargedRun, minute: Minute, was: Engine, run: EngineStat
 
 
 def _add_to_mean(state: UnchargedRun, volts: float, span_s: float) -> UnchargedRun:
-    """One more minute under load; a block that does not lie below the one before begins the row anew."""
+    """The mean of the voltage with a minute under load; a block that does not lie below the one before begins the row anew."""
     total_s = state.block_s + span_s
     mean = state.block_v + (volts - state.block_v) * span_s / total_s
     if total_s < BLOCK_S:

@@ -132,7 +132,7 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
     battery's voltage [V]; uncharged_s: since it was three quarters full [s]; at_s: the log's time [s].
     """
     lead = vehicle.starter.lead_acid
-    failed = _failed(starts)
+    failed = _start_failed(starts)
     rested_v = rest_v if lead else None
     flat = rested_v is not None and level.flat
     part_charged = rested_v is not None and uncharged_s > 86400.0 * limits_of(vehicle.starter.chemistry).never_full_days
@@ -141,7 +141,7 @@ def conditions(vehicle: Vehicle, level: LevelAlert, found: Drain | None, doubtfu
         _low(rested_v, flat) if rested_v is not None and level.low else IDLE["starter_low"],
         _frost(rested_v, temperature_c, coming_low_c, vehicle.starter) if rested_v is not None else IDLE["starter_freeze_risk"],
         _part_charged(uncharged_s) if part_charged else IDLE["starter_part_charged"],
-        _weak(starts), failed, over_voltage(level), _under(level),
+        _crank_weak(starts), failed, over_voltage(level), _under_voltage(level),
         _no_start(rest_v, house_v, vehicle) if flat or failed.active else IDLE["will_not_start"],
     )
 
@@ -207,7 +207,7 @@ def _part_charged(uncharged_s: float) -> Condition:
                  f"For {uncharged_s / 86400:.0f} days it has not rested above three quarters full.", (("uncharged_s", uncharged_s),))
 
 
-def _weak(starts: crank.CrankState) -> Condition:
+def _crank_weak(starts: crank.CrankState) -> Condition:
     last = starts.last
     if last is not None and last.verdict == "weak":
         return _warn("crank_weak", f"The last start was weak: lowest {last.lowest_v or 0.0:.1f} V.",
@@ -220,7 +220,7 @@ def _weak(starts: crank.CrankState) -> Condition:
                  f"{grown[2]:.1f}.", (("ratio", grown[0]),))
 
 
-def _failed(starts: crank.CrankState) -> Condition:
+def _start_failed(starts: crank.CrankState) -> Condition:
     if starts.last is not None and starts.last.verdict == "failed":
         return _warn("start_failed", f"The last start failed: lowest {starts.last.lowest_v or 0.0:.1f} V.",
                      f"The voltage {starts.last.because}.")
@@ -239,7 +239,7 @@ def over_voltage(level: LevelAlert) -> Condition:
                  (("voltage_v", level.volts),))
 
 
-def _under(level: LevelAlert) -> Condition:
+def _under_voltage(level: LevelAlert) -> Condition:
     if level.under_s < UNDER_FOR_S or level.volts is None:
         return IDLE["starter_under_voltage"]
     return _warn("starter_under_voltage", f"Starter battery at {level.volts:.1f} V: empty or overloaded.", "",

@@ -101,29 +101,29 @@ def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usu
                  base_c=temperature_c if temperature_c is not None else USUAL_C, blind=blind)
 
 
-def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None) -> Decay:
+def step(decay: Decay, at_s: float, voltage_v: float, temperature_c: float | None) -> Decay:
     """The filter after one more quarter-hour median of the starter voltage at rest.
 
-    held: the filter so far; at_s: the log's time [s]; voltage_v: the median [V]; temperature_c: of the battery [°C], None: not
+    decay: the filter so far; at_s: the log's time [s]; voltage_v: the median [V]; temperature_c: of the battery [°C], None: not
     measured.
     """
-    hours = (at_s - held.at_s) / 3600
-    late = held.late_c
+    hours = (at_s - decay.at_s) / 3600
+    late = decay.late_c
     if temperature_c is None:
         temperature_c = late
     elif late is not None:
         late += (temperature_c - late) * (1 - exp(-hours / LAG_H))
     factor = 1.0 if temperature_c is None else 2.0 ** ((min(max(temperature_c, COLDEST_C), HOTTEST_C) - SELF_C) / DOUBLES_K)
-    state, cov = _predict(held, hours, factor)
-    look = _look(held, at_s, temperature_c, late)
+    state, cov = _predict(decay, hours, factor)
+    look = _look(decay, at_s, temperature_c, late)
     along = [_dot(row, look) for row in cov]
     variance = _dot(along, look) + NOISE_V**2
     innovation = voltage_v - _dot(state, look)
     sign = 1 if innovation > 0 else -1
     jumped = False
-    if innovation * innovation > OUTLIER**2 * variance * held.unrest:
-        if held.aside * sign < 1:       # put aside once
-            return replace(held, at_s=at_s, state=tuple(state), cov=tuple(map(tuple, cov)), late_c=late,
+    if innovation * innovation > OUTLIER**2 * variance * decay.unrest:
+        if decay.aside * sign < 1:       # put aside once
+            return replace(decay, at_s=at_s, state=tuple(state), cov=tuple(map(tuple, cov)), late_c=late,
                            aside=sign, gain=(), jumped=False, passed_h=hours, self_factor=factor, look=look)
         # Twice alike: charge was used, or the battery was worked on. The level is open again.
         for i in (LEVEL, SURFACE, SURFACE + 1):
@@ -134,21 +134,21 @@ def step(held: Decay, at_s: float, voltage_v: float, temperature_c: float | None
     gain = [a / variance for a in along]
     state = [x + k * innovation for x, k in zip(state, gain, strict=True)]
     cov = [[c - k * a for c, a in zip(row, along, strict=True)] for row, k in zip(cov, gain, strict=True)]
-    unrest = held.unrest
+    unrest = decay.unrest
     if not jumped:
-        weight = 1 / min(UNREST_MOST_STEPS, held.steps + UNREST_LEAST_STEPS)
+        weight = 1 / min(UNREST_MOST_STEPS, decay.steps + UNREST_LEAST_STEPS)
         unrest = max(1.0, unrest + weight * (min(innovation**2 / variance, UNREST_MOST) - unrest))
-    return Decay(held.begun_s, at_s, tuple(state), tuple(map(tuple, cov)), held.steps + 1, late, held.base_c,
-                 held.blind, 0, unrest, innovation, variance, tuple(gain), look, jumped, hours, factor)
+    return Decay(decay.begun_s, at_s, tuple(state), tuple(map(tuple, cov)), decay.steps + 1, late, decay.base_c,
+                 decay.blind, 0, unrest, innovation, variance, tuple(gain), look, jumped, hours, factor)
 
 
-def _predict(held: Decay, hours: float, factor: float) -> tuple[list[float], list[list[float]]]:
+def _predict(decay: Decay, hours: float, factor: float) -> tuple[list[float], list[list[float]]]:
     days = hours / 24
     keep = transition(hours)
-    x = held.state
+    x = decay.state
     state = [k * v for k, v in zip(keep, x, strict=True)]
     state[LEVEL] -= days * (x[FALL] + factor * x[SELF])
-    p = held.cov
+    p = decay.cov
     # The level row and column take up the two falls, then every part shrinks by what it keeps.
     level = [p[0][j] - days * (p[FALL][j] + factor * p[SELF][j]) for j in range(STATES)]
     level[0] = level[0] - days * (level[FALL] + factor * level[SELF])
@@ -156,10 +156,10 @@ def _predict(held: Decay, hours: float, factor: float) -> tuple[list[float], lis
     for j in range(1, STATES):
         cov[0][j] = cov[j][0] = level[j] * keep[j]
     cov[0][0] = level[0]
-    wander = WANDER_BLIND_V if held.blind else WANDER_V
+    wander = WANDER_BLIND_V if decay.blind else WANDER_V
     cov[WANDER][WANDER] += wander**2 * (1 - keep[WANDER] ** 2)
     cov[FALL][FALL] += FALL_WALK**2 * days
-    drift = ((WAVE_BLIND_V if held.blind else WAVE_SIGMA_V) * WAVE_DRIFT) ** 2 * days
+    drift = ((WAVE_BLIND_V if decay.blind else WAVE_SIGMA_V) * WAVE_DRIFT) ** 2 * days
     cov[SINE][SINE] += drift
     cov[COSINE][COSINE] += drift
     return state, cov

@@ -44,9 +44,9 @@ class Bypass:
     idle_times: int = 0
 
 
-def minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None,
+def add_minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Battery, scatter_v: float, hour: float | None,
            starter_ring: tuple[float, ...] = ()) -> Bypass:
-    """After one more minute.
+    """The state with a minute's step of the voltage, where the shunt saw none: a pair of steps, down and up again, is a load beside it.
 
     A step that the starter battery makes as well is none: joined to it, another load or another battery moves the voltage. It
     makes a fifth of it or less where it is the fuller one and feeds the house loads through a relay that holds on.
@@ -93,7 +93,7 @@ def _add_step(state: Bypass, at_s: float, step_v: float, size_v: float, worth: f
                    on_at_s=NEVER_S, on_v=0.0, skip_until_s=at_s + SKIP_S)
 
 
-def block(state: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:
+def add_block(state: Bypass, at_s: float, voltage_v: float, current_a: float, battery: Battery) -> Bypass:
     """The means of ten minutes more.
 
     state: what was kept after the minute before; at_s: the log's time [s]; voltage_v: at its posts [V]; current_a: into the

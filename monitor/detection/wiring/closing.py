@@ -33,7 +33,7 @@ class Closing:
 
 
 def update(state: Closing, minute: Minute, sensor: CurrentSensor, charge: ChargeFindings) -> Closing:
-    """After one more minute.
+    """The state with the charge that a minute counted; where the battery is full again, what is left over since it was full before.
 
     state: what was kept after the minute before; minute: what was measured; sensor: correction of the shunt; charge: what is known
     of the charge.

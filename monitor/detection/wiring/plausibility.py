@@ -24,7 +24,8 @@ def begin() -> PlausibilityState:
 
 def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
            charge: ChargeFindings | None = None) -> PlausibilityState:
-    """One minute further.
+    """The state with what a minute says of the instruments: whether one stands at its limit, scatters, or misses a load; each ten
+    minutes their means are judged.
 
     state: what was kept after the minute before; vehicle: what its owner said of it; minute: what was measured; charge: what is
     known of the house battery's charge and resistance, None: nothing.
@@ -43,7 +44,7 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
         span_s, count = minute.duration_s, len(minute.samples)
         ring = (*state.ring[-10:], volts, amps)
         starter_ring = () if starter is None else (*state.starter_ring[-5:], starter)
-        loads = bypass.minute(state.bypass, at_s, ring, house, state.noise_v.now, minute.hour, starter_ring)
+        loads = bypass.add_minute(state.bypass, at_s, ring, house, state.noise_v.now, minute.hour, starter_ring)
         # one reading a minute repeats itself often enough
         if count > 1 and low_v == high_v or low_v < limit_v.low or high_v > limit_v.high or limit_v.run_s:
             limit_v = channel_state.update_limit(limit_v, at_s, span_s, low_v, high_v, amps, "v")
@@ -77,7 +78,7 @@ def _close_block(state: PlausibilityState, minute: Minute, vehicle: Vehicle, cha
         volts, amps = b.house_v / b.minutes, b.house_a / b.minutes
         sun = amps > SUN_A
         level = voltage_level.house(level, volts, amps, b.minutes * span_s / (3600.0 * max(b.minutes, b.starter_minutes)), house)
-        loads = bypass.block(loads, at_s, volts, amps, house)
+        loads = bypass.add_block(loads, at_s, volts, amps, house)
         # A single reading a minute is moved by more than its current explains where loads cut out and in, nearly empty, and where
         # a lithium battery's own switches open and close.
         if volts < CALM_V and (len(minute.samples) > 1 or house.lead_acid and volts > bypass.EMPTY_V[True]):

@@ -26,14 +26,14 @@ def conditions(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFinding
     house = voltage_level.house_factor(state.level, vehicle.house)
     starter = voltage_level.starter_factor(state.level)
     return (
-        IDLE["shunt_bypassed"] if reversed_shunt or house is not None else _bypassed(state, vehicle, charge),
+        IDLE["shunt_bypassed"] if reversed_shunt or house is not None else _current_bypasses(state, vehicle, charge),
         IDLE["house_divider_wrong"] if house is None or reversed_shunt and house < 1.0 else _divider("house", house),
         IDLE["starter_divider_wrong"] if starter is None else _divider("starter", starter),
-        _at_limit(state), _noisy(state), _loose(state),
+        _at_limit(state), _noisy(state), _sensor_loose(state),
     )
 
 
-def _bypassed(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings) -> Condition:
+def _current_bypasses(state: PlausibilityState, vehicle: Vehicle, charge: ChargeFindings) -> Condition:
     pairs = bypass.pairs_now(state.bypass, state.at_s)
     offset = charge.current_offset_a
     unseen, booked = 0.0, False
@@ -112,7 +112,7 @@ def _noisy(state: PlausibilityState) -> Condition:
     return IDLE["sensor_noisy"]
 
 
-def _loose(state: PlausibilityState) -> Condition:
+def _sensor_loose(state: PlausibilityState) -> Condition:
     swings = state.swings
     if not sunny_sensor.is_loose(swings, state.at_s):
         return IDLE["temperature_sensor_loose"]
