@@ -31,12 +31,9 @@ SPARE_A, SPARE_SIGMA = P.number("spare_a"), P.sigma("spare_a")
 CONTACT_OHM, CONTACT_SIGMA = P.number("contact_ohm"), P.sigma("contact_ohm")
 MANAGED, DCDC_SHARE = P.number("managed_share"), P.number("dcdc_share")
 COPPER_C, BELOW_UPPER_V = P.number("copper_c"), P.number("below_upper_v")
-#: Steps of an hour in which acceptance is followed [1] (choice).
-PARTS = 6
-#: Places of the tables of charge: per cent.
-STEPS = 100
-#: Batteries that the range of an answer is drawn from, and the longest drive that is told [h].
-DRAWS, LONGEST_H = 60, 48.0
+#: Steps of an hour in which acceptance is followed [1]; places of the tables of charge.
+PARTS, STEPS = P.count("parts"), P.count("charge_steps")
+DRAWS, LONGEST_H, STEP_H = P.count("draws"), P.number("longest_h"), P.number("step_h")
 
 Kind = Literal["relay", "dcdc", "none"]
 
@@ -195,11 +192,11 @@ def _hours(path: EnginePath, chemistry: Chemistry, capacity_ah: float, charge: t
            luck: Luck) -> float:
     """Hours from one charge to another; LONGEST_H where it takes longer or never comes."""
     at, until = charge
-    step_h, passed_h = 0.05, 0.0
+    passed_h = 0.0
     most_a = max(source_a(path, luck) - load_a, 0.0)
     while at < until and passed_h < LONGEST_H:
-        at += min(engine_a(path, chemistry, capacity_ah, at, air_c, luck), most_a) * step_h / capacity_ah
-        passed_h += step_h
+        at += min(engine_a(path, chemistry, capacity_ah, at, air_c, luck), most_a) * STEP_H / capacity_ah
+        passed_h += STEP_H
     return passed_h
 
 

@@ -7,21 +7,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from monitor.battery import ratings
+from monitor.battery.lead_acid import REFERENCE_C
 from monitor.battery.limits import Limits
 from monitor.parameters import table
 from monitor.planning.charging_paths import STEPS
 
-#: The label's temperature [°C].
-REFERENCE_C = 25.0
 #: Lithium's own rate of warmth is small; lead-acid's is that of IEC 60896-21 for long discharges [1/K].
 LITHIUM_PER_K = table("battery", "lithium_warmth").number("slow_per_k")
-#: A day counts as full from here.
-FULL_FRAC = table("planning", "charging").number("full_frac")
-#: A battery that a charger holds full is on charge though nothing goes in [Ah] (definition: more than nothing).
-HELD_AH = 1e-6
-LEAST_RATE = table("planning", "charging").number("least_rate")
+P = table("planning", "charging")
+FULL_FRAC, LEAST_RATE, HELD_AH = P.number("full_frac"), P.number("least_rate"), P.number("held_ah")
 #: Warmth at which acceptance is worked out once for all slots [°C], and what lies between the classes.
-CLASSES_C, BOUNDS_C = (-5.0, 3.0, 12.0, 25.0), (0.0, 7.0, 18.0)
+CLASSES_C, BOUNDS_C = P.numbers("classes_c"), P.numbers("bounds_c")
+#: Capacity by warmth is not followed beyond these.
+LEAST_WARMTH, MOST_WARMTH = P.numbers("warmth_limits")
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,5 +277,5 @@ def warmth_frac(lead: bool, temperature_c: float) -> float:
     lead: lead-acid; temperature_c: of the battery [°C].
     """
     if lead:
-        return max(min(ratings.warmth_factor(temperature_c), 1.1), 0.4)
+        return max(min(ratings.warmth_factor(temperature_c), MOST_WARMTH), LEAST_WARMTH)
     return min(1 + LITHIUM_PER_K * (temperature_c - REFERENCE_C), 1.0)
