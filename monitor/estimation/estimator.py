@@ -91,23 +91,23 @@ class EstimatorState:
 
 def begin(vehicle: Vehicle, without: tuple[str, ...] = ()) -> EstimatorState:
     """Nothing seen yet. without: makes whose measured curve is not to be used."""
-    first = tuple(c.rounded() for c in mixture.normalised(list(prior.begin(vehicle.house, vehicle.current_sensor))))
-    return settled(EstimatorState(first, without=without), vehicle)
+    first = tuple(c.rounded() for c in mixture.normalise(list(prior.begin(vehicle.house, vehicle.current_sensor))))
+    return settle(EstimatorState(first, without=without), vehicle)
 
 
 def advance(state: EstimatorState, minute: Minute, vehicle: Vehicle) -> EstimatorState:
-    """One minute further.
+    """The state after a minute: gathered into the window, and where that is over a step of the mixture.
 
     state: what was known before; minute: the readings of a minute; vehicle: labels and instruments, as configured.
     """
     battery, sensor = vehicle.house, vehicle.current_sensor
     if state.stale:
-        state = settled(state, vehicle)
-    if window.changed(state.window, minute, battery, sensor):
+        state = settle(state, vehicle)
+    if window.has_changed(state.window, minute, battery, sensor):
         state = _step(state, vehicle)
     before_s, past = state.past.last_gap_s, window.follow(state.past, minute, battery, sensor)
     if state.past.current_a is None and past.current_a is not None:
-        state = replace(state, mixture=prior.directed(state.mixture, past.rate))
+        state = replace(state, mixture=prior.direct(state.mixture, past.rate))
     gathered, gap_h = window.add(state.window, state.past, past, minute, battery, sensor)
     state = replace(state, window=gathered, past=past)
     seldom = abs(3600.0 * gap_h - before_s) < SELDOM_PART * 3600.0 * gap_h
@@ -136,9 +136,9 @@ def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> Estimat
     fresh = prior.forget_charge(state.mixture, vehicle.house, vehicle.current_sensor,
                                 (state.past.current_a or 0.0) / vehicle.house.rated_capacity_ah)
     both = [replace(c, log_weight=c.log_weight + log(1.0 - share)) for c in state.mixture]
-    both += [replace(c, log_weight=c.log_weight + log(share)) for c in mixture.normalised(list(fresh))]
-    both = [c.rounded() for c in mixture.normalised(both)]
-    return settled(replace(state, mixture=tuple(both), steps=0, anchor="" if share > 0.5 else state.anchor), vehicle)
+    both += [replace(c, log_weight=c.log_weight + log(share)) for c in mixture.normalise(list(fresh))]
+    both = [c.rounded() for c in mixture.normalise(both)]
+    return settle(replace(state, mixture=tuple(both), steps=0, anchor="" if share > 0.5 else state.anchor), vehicle)
 
 
 def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> EstimatorState:
@@ -155,20 +155,20 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
     curves = families.curves(state.without)
     end: str = ""
     if now is not None:
-        placed = mixture.refined(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]),
+        placed = mixture.refine(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]),
                                  state.fulls + state.empties, most_parts)
-        end = steep_end.end_of(now.voltage_v, window.tailed_off(past, now.voltage_v, w.ampere_seconds / w.seconds, rated))
+        end = steep_end.end_of(now.voltage_v, window.has_tailed_off(past, now.voltage_v, w.ampere_seconds / w.seconds, rated))
         if end:
             swung = state.swing.origin not in ("", end)
             readings = [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in placed]
             if _may_be_born(placed, readings):
-                born = [(c, reading.place(c, now)) for c in prior.born_unsure(
+                born = [(c, reading.place(c, now)) for c in prior.make_unsure(
                     found, BIRTH, state.fulls + state.empties, vehicle.house, vehicle.current_sensor)]
                 placed += born
                 readings += [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in born]
         else:
             readings = [rest.expect(c, at, curves[c.family], now, rated) for c, at in placed]
-            unseen = _unseen(placed, readings, found, now, curves, vehicle) if state.steps else None
+            unseen = _explain_unseen(placed, readings, found, now, curves, vehicle) if state.steps else None
             if unseen is not None:
                 placed, readings, lost = unseen
                 most_parts = mixture.MOST_AT_FIRST
@@ -179,16 +179,16 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
         # a kind that died out has nothing to get back
         most = max(said[kind] + news for kind, news in outcome.by_kind.items())
         said = tuple(s + outcome.by_kind[kind] - most if kind in outcome.by_kind else 0.0 for kind, s in enumerate(said))
-    found = mixture.reduced(found, most_parts)
+    found = mixture.reduce(found, most_parts)
     if lost:
-        state = _uncounted(state)
+        state = _forget_count(state)
     swing = end_to_end.follow(state.swing, w.out_ah - w.in_ah + state.offset_a[0] * w.hours, w.doubt_ah2, w.hours)
     state = replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing, stay=stay, said=said)
-    state = _descended(state, now, w, rated)
-    return _swung(_anchored(settled(state, vehicle), end, w.ampere_seconds / w.seconds if w.seconds else 0.0), end, vehicle)
+    state = _descend(state, now, w, rated)
+    return _learn_end_to_end(_note_anchor(settle(state, vehicle), end, w.ampere_seconds / w.seconds if w.seconds else 0.0), end, vehicle)
 
 
-def _swung(state: EstimatorState, end: str, vehicle: Vehicle) -> EstimatorState:
+def _learn_end_to_end(state: EstimatorState, end: str, vehicle: Vehicle) -> EstimatorState:
     """The state with what the way from the other end tells of the capacity, and the way from this one begun."""
     if not end or state.anchor != end or state.anchor_at_s != state.past.at_s:
         return state
@@ -198,12 +198,12 @@ def _swung(state: EstimatorState, end: str, vehicle: Vehicle) -> EstimatorState:
     if not end_to_end.is_whole(state.swing, end, middle, variance, vehicle.house.rated_capacity_ah):
         # on the way to being sure of this end the count from the other one goes on
         return state if state.swing.origin not in ("", end) else replace(state, swing=end_to_end.at_end(state.swing, end, middle, variance))
-    found = mixture.normalised([_measured(c, state.swing, state.offset_a[1]) for c in state.mixture])
-    return settled(replace(state, mixture=tuple(c.rounded() for c in found),
+    found = mixture.normalise([_measure(c, state.swing, state.offset_a[1]) for c in state.mixture])
+    return settle(replace(state, mixture=tuple(c.rounded() for c in found),
                            swing=end_to_end.at_end(state.swing, end, middle, variance)), vehicle)
 
 
-def _measured(c: Component, swing: Swing, offset_sigma_a: float) -> Component:
+def _measure(c: Component, swing: Swing, offset_sigma_a: float) -> Component:
     """A component after its capacity was measured from end to end; one that knows it better already only pays in weight."""
     value_ln, sigma_ln = end_to_end.capacity(swing, c.mean[CHARGE], c.variance(CHARGE), offset_sigma_a)
     cross = layout(SIZE).rows[CAPACITY](c.covariance)
@@ -214,7 +214,7 @@ def _measured(c: Component, swing: Swing, offset_sigma_a: float) -> Component:
     return Component(weight, c.family, *gaussian.update(c.mean, c.covariance, list(cross), miss, total))
 
 
-def _descended(state: EstimatorState, now: Surroundings | None, w: Window, rated_ah: float) -> EstimatorState:
+def _descend(state: EstimatorState, now: Surroundings | None, w: Window, rated_ah: float) -> EstimatorState:
     """The state with what the way down from full tells of the capacity."""
     descent, found, heaviest = state.descent, state.mixture, state.mixture[0]
     if not descent.begun:
@@ -226,16 +226,16 @@ def _descended(state: EstimatorState, now: Surroundings | None, w: Window, rated
     since_s, now_s = descent.taught_at_s, state.past.at_s
     if now_s is None or not descent.points or since_s is not None and now_s - since_s < graphite_step.AGAIN_S:
         return replace(state, descent=descent)
-    fall = graphite_step.found(descent, rated_ah)
+    fall = graphite_step.find_fall(descent, rated_ah)
     if fall is not None:
-        found = _taught(found, fall, descent, rated_ah)
+        found = _teach(found, fall, descent, rated_ah)
         return replace(state, mixture=found, descent=replace(descent, begun=False, points=(), taught_at_s=now_s, floor_ah=0.0))
     depth_ah = descent.points[-1][0]
     if depth_ah > descent.floor_ah + DEEPER_FRAC * rated_ah:
-        here = graphite_step.not_yet(descent, rated_ah)
+        here = graphite_step.find_absence(descent, rated_ah)
         if here is not None:
             before = graphite_step.at_depth(descent, descent.floor_ah, rated_ah)
-            found = mixture.normalised([replace(c, log_weight=c.log_weight + _gain(c, here) - _gain(c, before)) for c in found])
+            found = mixture.normalise([replace(c, log_weight=c.log_weight + _gain(c, here) - _gain(c, before)) for c in found])
             descent = replace(descent, floor_ah=depth_ah)
     return replace(state, mixture=found, descent=descent)
 
@@ -244,7 +244,7 @@ def _gain(c: Component, at: Fall | None) -> float:
     return 0.0 if at is None else at.log_not_yet(families.KINDS[c.family], c.mean[CAPACITY], c.variance(CAPACITY))
 
 
-def _taught(found: Mixture, fall: Fall, descent: Descent, rated_ah: float) -> Mixture:
+def _teach(found: Mixture, fall: Fall, descent: Descent, rated_ah: float) -> Mixture:
     """The mixture after the step told a capacity; what its absence had told before is part of it, and taken back."""
     before, parts = graphite_step.at_depth(descent, descent.floor_ah, rated_ah), []
     for c in found:
@@ -254,15 +254,15 @@ def _taught(found: Mixture, fall: Fall, descent: Descent, rated_ah: float) -> Mi
         weight = c.log_weight - _gain(c, before)
         parts.append(Component(weight + likely + log(1.0 - graphite_step.UNLIKE), c.family, mean, covariance))
         parts.append(replace(c, log_weight=weight + log(graphite_step.UNLIKE / (graphite_step.UNLIKE_SPAN * rated_ah))))
-    return mixture.reduced(tuple(parts))
+    return mixture.reduce(tuple(parts))
 
 
-def _uncounted(state: EstimatorState) -> EstimatorState:
+def _forget_count(state: EstimatorState) -> EstimatorState:
     """The state after charge flowed that nobody saw: what was counted from the last end is no measure of anything any more."""
     return replace(state, steps=0, anchor="", swing=Swing(), descent=replace(state.descent, begun=False, points=(), floor_ah=0.0))
 
 
-def _unseen(placed: list[tuple[Component, Place]], readings: list[Reading], found: Mixture, now: Surroundings,
+def _explain_unseen(placed: list[tuple[Component, Place]], readings: list[Reading], found: Mixture, now: Surroundings,
             curves: tuple[Family, ...], vehicle: Vehicle) -> tuple[list[tuple[Component, Place]], list[Reading], bool] | None:
     """What a voltage that hardly anything believed explains tells of charge that nobody saw.
 
@@ -288,7 +288,7 @@ def _may_be_born(placed: list[tuple[Component, Place]], readings: list[Reading])
     return BIRTH + wide - update.evidence(tuple(c for c, _ in placed), readings) > mixture.LIGHTEST
 
 
-def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorState:
+def _note_anchor(state: EstimatorState, end: str, current_a: float) -> EstimatorState:
     """Whether that end of the curve has told the charge."""
     low, middle, high = state.charge
     sure = high - low < 4 * SURE_FRAC
@@ -303,7 +303,7 @@ def _anchored(state: EstimatorState, end: str, current_a: float) -> EstimatorSta
     return state if state.anchor in ("full", "empty") else replace(state, anchor="rest", anchor_at_s=state.past.at_s)
 
 
-def settled(state: EstimatorState, vehicle: Vehicle) -> EstimatorState:
+def settle(state: EstimatorState, vehicle: Vehicle) -> EstimatorState:
     """The state with its intervals worked out anew."""
     shares, w = mixture.shares(state.mixture), state.window
     now = posterior.posterior(state.mixture, shares, w.out_ah - w.in_ah, w.doubt_ah2 + _gap_doubt_ah2(state, vehicle),
@@ -343,10 +343,10 @@ def _gap_doubt_ah2(state: EstimatorState, vehicle: Vehicle) -> float:
     return sigma * sigma
 
 
-def told(state: EstimatorState, vehicle: Vehicle) -> Posterior | None:
+def hand_on(state: EstimatorState, vehicle: Vehicle) -> Posterior | None:
     """What is believed at the end of the last minute, in few parts."""
     w = state.window
     doubt = w.doubt_ah2 + _gap_doubt_ah2(state, vehicle)
     if state.belief is None or not (w.out_ah or w.in_ah or doubt):
         return state.belief
-    return posterior.counted_on(state.belief, w.out_ah - w.in_ah, doubt)
+    return posterior.count_on(state.belief, w.out_ah - w.in_ah, doubt)

@@ -51,7 +51,7 @@ def update(mean: Vector, covariance: Triangle, cross: list[float], miss: float, 
     return tuple(new), tuple(numbers)
 
 
-def merged(parts: list[tuple[float, Vector, Triangle]]) -> tuple[float, Vector, Triangle]:
+def merge(parts: list[tuple[float, Vector, Triangle]]) -> tuple[float, Vector, Triangle]:
     """One Gaussian with the moments of several, each with the log of its weight."""
     if len(parts) == 1:
         return parts[0]

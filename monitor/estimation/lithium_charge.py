@@ -123,7 +123,7 @@ def findings(state: LithiumState, vehicle: Vehicle, brief: bool = False) -> Char
         _less(estimate.left_ah, out_ah, 1.0, estimate.capacity_ah, basis),
         _less(estimate.usable_ah, out_ah, 1.0 - house.reserve_soc_frac, estimate.capacity_ah, basis),
         resistance, offset, estimate.anchor, age, doubt, stage,
-        estimator.told(estimate, vehicle))
+        estimator.hand_on(estimate, vehicle))
 
 
 def conditions(state: LithiumState, vehicle: Vehicle) -> tuple[Condition, ...]:
@@ -161,7 +161,7 @@ def apply_capacity_test(state: LithiumState, capacity_ah: float, sigma_ln: float
         total, miss = gaussian.along(cross, slopes) + sigma_ln**2, log(capacity_ah) - c.mean[CAPACITY]
         mean, cov = gaussian.update(c.mean, c.covariance, cross, miss, total)
         parts.append(Component(c.log_weight + gaussian.log_density(miss, total), c.family, mean, cov))
-    return replace(state, estimate=replace(state.estimate, mixture=mixture.normalised(parts), stale=True))
+    return replace(state, estimate=replace(state.estimate, mixture=mixture.normalise(parts), stale=True))
 
 
 def level_v(state: LithiumState) -> float:
@@ -170,7 +170,7 @@ def level_v(state: LithiumState) -> float:
 
 
 def _one(state: LithiumState) -> tuple[float, Vector, Triangle]:
-    return gaussian.merged([(c.log_weight, c.mean, c.covariance) for c in state.estimate.mixture])
+    return gaussian.merge([(c.log_weight, c.mean, c.covariance) for c in state.estimate.mixture])
 
 
 def _with_offset(component: Component, mean_a: float, variance: float) -> Component:

@@ -28,7 +28,7 @@ def charge_moments(component: Component) -> tuple[float, float]:
     return component.mean[CHARGE], max(component.variance(CHARGE), 1e-8)
 
 
-def normalised(components: list[Component]) -> Mixture:
+def normalise(components: list[Component]) -> Mixture:
     """Weights that add up to one, lightest left out."""
     total = components[0].log_weight
     for c in components[1:]:
@@ -37,7 +37,7 @@ def normalised(components: list[Component]) -> Mixture:
                  for c in components if c.log_weight - total > LIGHTEST)
 
 
-def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Callable[[Component, Place], float], ends: int,
+def refine(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Callable[[Component, Place], float], ends: int,
             most: int = MOST) -> list[tuple[Component, Place]]:
     """The same belief, with components split that straddle a bend of the curve, each with its place on it.
 
@@ -61,9 +61,9 @@ def refined(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Call
     return found
 
 
-def reduced(mixture: Mixture, most: int = MOST) -> Mixture:
+def reduce(mixture: Mixture, most: int = MOST) -> Mixture:
     """The same belief in fewer components, most of them at most: those that say the same become one."""
-    parts = list(normalised(list(mixture)))
+    parts = list(normalise(list(mixture)))
     parts.sort(key=lambda c: -c.log_weight)
     places = [(c, *charge_moments(c), sqrt(c.variance(CAPACITY))) for c in parts]
     used, found = [False] * len(parts), []
@@ -82,10 +82,10 @@ def reduced(mixture: Mixture, most: int = MOST) -> Mixture:
         if len(group) == 1:
             found.append(c)
         else:
-            weight, mean, cov = gaussian.merged([(parts[k].log_weight, parts[k].mean, parts[k].covariance) for k in group])
+            weight, mean, cov = gaussian.merge([(parts[k].log_weight, parts[k].mean, parts[k].covariance) for k in group])
             found.append(Component(weight, c.family, mean, cov))
     found.sort(key=lambda c: -c.log_weight)
-    return tuple(c.rounded() for c in normalised(found[:most]))
+    return tuple(c.rounded() for c in normalise(found[:most]))
 
 
 def shares(mixture: Mixture) -> list[float]:

@@ -39,7 +39,7 @@ def unbounded_charge(belief: Posterior) -> Interval:
     return quantiles([(w, z, sqrt(var)) for w, z, _, var, _, _ in belief.parts])
 
 
-def counted_on(belief: Posterior, out_ah: float, doubt_ah2: float) -> Posterior:
+def count_on(belief: Posterior, out_ah: float, doubt_ah2: float) -> Posterior:
     """A belief of some minutes ago with what was counted since.
 
     Parameters

@@ -98,7 +98,7 @@ def hysteresis(rate_per_h: float) -> tuple[float, float]:
     return surely * mean, sqrt(HYSTERESIS_SIGMA**2 + surely * surely * (sigma * sigma - HYSTERESIS_SIGMA**2))
 
 
-def directed(mixture: Mixture, rate_per_h: float) -> Mixture:
+def direct(mixture: Mixture, rate_per_h: float) -> Mixture:
     """A mixture that has seen nothing yet, at the first current that is read.
 
     mixture: components of which nothing was learnt; rate_per_h: current over rated capacity, into the battery [1/h].
@@ -112,7 +112,7 @@ def directed(mixture: Mixture, rate_per_h: float) -> Mixture:
     return tuple(found)
 
 
-def placed(mean: Vector, covariance: Triangle, charge_frac: float, sigma_frac: float) -> tuple[Vector, Triangle]:
+def place_at(mean: Vector, covariance: Triangle, charge_frac: float, sigma_frac: float) -> tuple[Vector, Triangle]:
     """The same battery at another charge, known within sigma_frac and by nothing else that is known.
 
     mean: of each quantity; covariance: of all quantities; charge_frac: state of charge, 0 to 1; sigma_frac: its doubt, one sigma.
@@ -129,7 +129,7 @@ def _spread(mean: Vector, covariance: Triangle, kind: int, share: float) -> list
     count = KINDS[kind].along_count
     row = []
     for i in range(count):
-        m, c = placed(mean, covariance, FIRST_FRAC + (1.0 - 2.0 * FIRST_FRAC) * (i + 0.5) / count, 0.5 / count)
+        m, c = place_at(mean, covariance, FIRST_FRAC + (1.0 - 2.0 * FIRST_FRAC) * (i + 0.5) / count, 0.5 / count)
         row.append(Component(log(share / count), kind, m, c))
     return row
 
@@ -147,7 +147,7 @@ def _by_kind(mixture: Mixture) -> Iterator[tuple[int, float, Vector, Triangle]]:
     for index in range(len(KINDS)):
         parts = [(c.log_weight, c.mean, c.covariance) for c in mixture if c.family == index]
         if parts:
-            weight, mean, covariance = gaussian.merged(parts)
+            weight, mean, covariance = gaussian.merge(parts)
             if weight > LEAST_LOG_SHARE:
                 yield index, exp(weight), mean, covariance
 
@@ -167,10 +167,10 @@ def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor, rat
                 numbers[at] = fresh_numbers[at]
             new[i] = fresh[i]
         found += _spread(tuple(new), tuple(numbers), index, share)
-    return directed(tuple(found), rate_per_h)
+    return direct(tuple(found), rate_per_h)
 
 
-def born_unsure(mixture: Mixture, log_share: float, ends: int, battery: Battery, sensor: CurrentSensor) -> list[Component]:
+def make_unsure(mixture: Mixture, log_share: float, ends: int, battery: Battery, sensor: CurrentSensor) -> list[Component]:
     """A small share of not knowing the charge, beside what is believed: an end of the curve may then correct a belief
     that was too sure of itself. Half of it keeps all else that was learnt, half of it nothing but the shunt's offset: what was
     learnt may be as wrong as the charge, but each end that came where it was expected makes that half as likely.
@@ -181,14 +181,14 @@ def born_unsure(mixture: Mixture, log_share: float, ends: int, battery: Battery,
     born, half = [], log_share + log(0.5)
     anew = half - ends * log(2.0)
     at_offset = layout(SIZE).diagonal[OFFSET]
-    _, (offset_a,), (offset_a2,) = gaussian.merged([(c.log_weight, (c.mean[OFFSET],), (c.covariance[at_offset],)) for c in mixture])
+    _, (offset_a,), (offset_a2,) = gaussian.merge([(c.log_weight, (c.mean[OFFSET],), (c.covariance[at_offset],)) for c in mixture])
     for index, share, mean, covariance in _by_kind(mixture):
-        m, c = placed(mean, covariance, 0.5, BORN_SIGMA_FRAC)
+        m, c = place_at(mean, covariance, 0.5, BORN_SIGMA_FRAC)
         born.append(Component(half + log(share), index, m, c))
     for index, kind in enumerate(KINDS):
         part, numbers = vehicle_part(battery, sensor, kind)
         fresh, doubt = list(part), list(numbers)
         fresh[OFFSET], doubt[at_offset] = offset_a, offset_a2
-        m, c = placed(tuple(fresh), tuple(doubt), 0.5, BORN_SIGMA_FRAC)
+        m, c = place_at(tuple(fresh), tuple(doubt), 0.5, BORN_SIGMA_FRAC)
         born.append(Component(anew + log(kind.share), index, m, c))
     return born

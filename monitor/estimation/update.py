@@ -55,7 +55,7 @@ def update(mixture: Mixture, readings: list[Reading], power: float, again: float
             mean, covariance = gaussian.update(mean, covariance, reading.cross, reading.miss, reading.spread, reading.untouched)
         weight = component.log_weight + power * add_logs(likely, _FLOOR)
         found.append(Component(weight, component.family, mean, covariance))
-    coarsened, by_kind = _coarsened(mixture, found, COARSE_KINDS * again)
+    coarsened, by_kind = _coarsen(mixture, found, COARSE_KINDS * again)
     return Outcome(coarsened, min(r.miss**2 / r.spread for r in readings), by_kind)
 
 
@@ -67,7 +67,7 @@ def evidence(mixture: Mixture, readings: list[Reading]) -> float:
     return reduce(add_logs, [c.log_weight + add_logs(r.log_likelihood() + _INSIDE, _FLOOR) for c, r in zip(mixture, readings, strict=True)])
 
 
-def _coarsened(before: Mixture, after: list[Component], kinds_power: float) -> tuple[Mixture, dict[int, float]]:
+def _coarsen(before: Mixture, after: list[Component], kinds_power: float) -> tuple[Mixture, dict[int, float]]:
     """The components with what speaks for each kind as a whole coarsened once more, and what is left of it."""
     prior, found = _by_kind(before), _by_kind(after)
     said = {kind: kinds_power * (weight - prior[kind]) for kind, weight in found.items()}

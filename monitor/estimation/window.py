@@ -118,7 +118,7 @@ def _hold_voltage(past: Past, minute: Minute, mean_a: float | None, rated_ah: fl
     return past.held_v, max(past.held_a, amps), min(past.held_least_a, amps), past.held_s + minute.duration_s
 
 
-def tailed_off(past: Past, voltage_v: float, current_a: float, rated_ah: float) -> bool:
+def has_tailed_off(past: Past, voltage_v: float, current_a: float, rated_ah: float) -> bool:
     """Whether a charger holds a voltage to which the battery has risen: its current has run out, and the voltage did not come down.
 
     past: the history; voltage_v, current_a: of the window [V, A]; rated_ah: rated capacity [Ah].
@@ -183,7 +183,7 @@ def bridge(before_a: float | None, after_a: float, gap_h: float, rated_ah: float
     return mean * hours, max(APART_PART * abs(after_a - before), MEAN_PART * abs(mean)) * hours + unseen
 
 
-def changed(window: Window, minute: Minute, battery: Battery, sensor: CurrentSensor) -> bool:
+def has_changed(window: Window, minute: Minute, battery: Battery, sensor: CurrentSensor) -> bool:
     """Whether this minute's current ends a steady stretch, which is better weighed by itself.
 
     window: the stretch being gathered; minute: the readings of a minute; battery: what its label says; sensor: the shunt, its zero

@@ -60,14 +60,14 @@ def test_a_considered_quantity_keeps_mean_and_variance_and_the_rest_stays_consis
 
 def test_merging_keeps_the_moments_and_splitting_nearly_does() -> None:
     parts = [(log(w), *random_gaussian(3)) for w in (0.2, 0.5, 0.3)]
-    weight, mean, cov = gaussian.merged([(w, tuple(m), packed(c)) for w, m, c in parts])
+    weight, mean, cov = gaussian.merge([(w, tuple(m), packed(c)) for w, m, c in parts])
     want = sum(exp(w) * m for w, m, _ in parts)
     spread = sum(exp(w) * (c + np.outer(m - want, m - want)) for w, m, c in parts)
     assert weight == pytest.approx(0.0, abs=1e-9) and np.array(mean) == pytest.approx(want) and whole(cov, 3) == pytest.approx(spread)
     whole_mean, wide = random_gaussian(3)
     direction = np.array([1.0, 0.5, 0.0])
     three = gaussian.split(tuple(whole_mean), packed(wide), list(wide @ direction), float(direction @ wide @ direction))
-    again = gaussian.merged(three)
+    again = gaussian.merge(three)
     assert np.array(again[1]) == pytest.approx(whole_mean)
     assert whole(again[2], 3) == pytest.approx(wide, rel=0.05, abs=0.05 * float(np.abs(wide).max()))
 
@@ -89,7 +89,7 @@ def test_half_a_year_leaves_a_covariance_a_covariance_and_what_comes_back_within
     a variance was negative, and the daemon's step failed."""
     r = Random(11)
     mean, numbers = prior.vehicle_part(LITHIUM.house, LITHIUM.current_sensor, families.KINDS[0])
-    c = Component(0.0, 0, *prior.placed(mean, numbers, 0.9, 0.01))
+    c = Component(0.0, 0, *prior.place_at(mean, numbers, 0.9, 0.01))
     for k in range(4 * 182):
         into = r.uniform(0.0, 30.0) if k % 4 == 2 else 0.0
         c = predict.predict(c, predict.Passed(6.0, into, r.uniform(0.0, 6.0), 0.01, 0.006, 1.0))

@@ -43,7 +43,7 @@ def learnt(fall: Fall, kind: Kind, believed_ah: float, sigma_ln: float) -> tuple
 
 @pytest.mark.parametrize("name", MAKES)
 def test_the_step_of_a_sound_battery_tells_its_capacity(name: str) -> None:
-    found = graphite_step.found(way_down(name, 100.0, 0.45), RATED_AH)
+    found = graphite_step.find_fall(way_down(name, 100.0, 0.45), RATED_AH)
     assert found is not None
     capacity_ah, sigma_ln, likely = learnt(found, SOUND, 94.0, SOUND.capacity_sigma_ln)
     assert abs(log(capacity_ah / 100.0)) < 2.5 * sigma_ln < 0.25
@@ -54,7 +54,7 @@ def test_the_step_of_a_sound_battery_tells_its_capacity(name: str) -> None:
 @pytest.mark.parametrize("name", MAKES)
 def test_a_worn_battery_meets_it_early(name: str) -> None:
     worn = way_down(name, 80.0, 0.4)
-    found = graphite_step.found(worn, RATED_AH)
+    found = graphite_step.find_fall(worn, RATED_AH)
     if found is None:       # where the step stands near full no upper flat is left to read
         pytest.skip("no upper flat")
     capacity_ah, sigma_ln, _ = learnt(found, WORN, 84.0, WORN.capacity_sigma_ln)
@@ -70,10 +70,10 @@ def test_where_the_label_may_be_wrong_the_step_tells_the_size_by_itself() -> Non
 
 
 def test_as_long_as_it_is_not_met_the_battery_is_at_least_so_large() -> None:
-    early = graphite_step.not_yet(way_down("lfp-cell-d", 100.0, 0.80), RATED_AH)
+    early = graphite_step.find_absence(way_down("lfp-cell-d", 100.0, 0.80), RATED_AH)
     assert early is not None
     assert early.log_not_yet(SOUND, log(100.0), 0.1**2) > early.log_not_yet(WORN, log(65.0), 0.1**2) + 0.3
-    assert graphite_step.not_yet(way_down("lfp-cell-d", 100.0, 0.55), RATED_AH) is None     # it has fallen
+    assert graphite_step.find_absence(way_down("lfp-cell-d", 100.0, 0.55), RATED_AH) is None     # it has fallen
 
 
 def test_it_is_read_neither_in_the_cold_nor_at_a_high_rate_nor_while_charging() -> None:

@@ -162,7 +162,7 @@ def test_a_current_that_runs_out_with_the_sun_is_no_full_charge() -> None:
         past = Past()
         for k, (volts, amps) in enumerate(rows):
             past = window.follow(past, minute(k, amps, volts), LITHIUM.house, CurrentSensor())
-        return window.tailed_off(past, rows[-1][0], rows[-1][1], 100.0)
+        return window.has_tailed_off(past, rows[-1][0], rows[-1][1], 100.0)
 
     falling = [15.0 * 0.9**i for i in range(40)]
     assert after([(13.55, a) for a in falling])
@@ -236,7 +236,7 @@ def test_many_full_charges_make_all_that_was_learnt_ever_less_likely_to_be_wrong
     state = last(live(charge.begin(LITHIUM), Cell(0.5), 1.0, -4.0)).estimate
     learnt, anew = [], []
     for ends in (0, 10):
-        born = prior.born_unsure(state.mixture, 0.0, ends, LITHIUM.house, LITHIUM.current_sensor)
+        born = prior.make_unsure(state.mixture, 0.0, ends, LITHIUM.house, LITHIUM.current_sensor)
         fresh = born[-len(families.KINDS):]
         anew.append(sum(exp(c.log_weight) for c in fresh))
         learnt.append(sum(exp(c.log_weight) for c in born) - anew[-1])

@@ -142,7 +142,7 @@ def _fall(depth_ah: float, shift_frac: float, spacing_ah: float, doubt_ah2: floa
     return Fall(depth_ah - ahead_ah, hypot(SPACING_PART * spacing_ah, sqrt(doubt_ah2), 0.5 * ahead_ah), rated_ah)
 
 
-def found(descent: Descent, rated_ah: float) -> Fall | None:
+def find_fall(descent: Descent, rated_ah: float) -> Fall | None:
     """Where the voltage fell, once it is level again.
 
     descent: what was seen since full; rated_ah: rated capacity.
@@ -173,7 +173,7 @@ def found(descent: Descent, rated_ah: float) -> Fall | None:
     return _fall(crossed, shift, d1 - d0, descent.doubt_ah2, rated_ah)
 
 
-def not_yet(descent: Descent, rated_ah: float) -> Fall | None:
+def find_absence(descent: Descent, rated_ah: float) -> Fall | None:
     """Here it has not fallen, while the voltage is still on the upper flat.
 
     descent: what was seen since full; rated_ah: rated capacity.
