@@ -6,16 +6,22 @@ from pathlib import Path
 from monitor import pipeline
 from monitor.alerts import rules
 from monitor.battery.label import Battery, Vehicle
+from monitor.findings import Estimate
 from monitor.pipeline import Findings
 from monitor.process import replay
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
+from monitor.wear.life import forecast_life
+from monitor.wear.life_use import UseSlot, label_of
 from tests.golden import lives, recordings, text
 
 FINDINGS = Path(__file__).parent / "findings"
 STARTS = "crank"
 EVENTS = "events, alerts, verdicts"
+USE = "use"
 HOUR_S = 3600.0
+#: A life is lived again until it is so long: of a shorter one no years are said.
+LIFE_DAYS = 21.0
 
 
 def names() -> list[str]:
@@ -38,15 +44,23 @@ def lines(name: str) -> list[str]:
 
 
 def of_life(life: lives.Life) -> Iterator[tuple[str, str]]:
-    """What the trackers conclude from a simulated life, as it comes: section and line."""
-    return _lines(_steps(life.samples(), life.vehicle), life.vehicle, life.estimates_each_h, life.forecasts_each_h)
+    """What the trackers conclude from a simulated life, as it comes, and how long a battery would last in it: section and line."""
+    use: list[UseSlot] = []
+    yield from _lines(_steps(life.samples(), life.vehicle, use), life.vehicle, life.estimates_each_h, life.forecasts_each_h)
+    whole = use * -(-int(LIFE_DAYS * 24.0) // max(round(sum(slot.hours for slot in use)), 1))
+    yield "sentences at the end", text.life(forecast_life(whole, label_of(life.vehicle.house)))
 
 
-def _steps(samples: Iterable[Sample], vehicle: Vehicle) -> Iterator[tuple[Findings, rules.AlertsState]]:
+def _steps(samples: Iterable[Sample], vehicle: Vehicle, use: list[UseSlot]) -> Iterator[tuple[Findings, rules.AlertsState]]:
+    """Every minute's findings and alerts; the use is added to as the minutes go."""
     held, alerts = pipeline.begin(vehicle), rules.begin()
     for minute in minutes(samples):
         held, found = pipeline.step(held, minute, vehicle)
         alerts = rules.update(alerts, found.conditions, found.at_s)
+        charge, warmth_c = found.charge.charge_frac, minute.house_temperature_c
+        if isinstance(charge, Estimate):
+            use.append(UseSlot(minute.covered_s / 3600.0, charge.value, minute.charge_in_ah, minute.charge_out_ah,
+                               20.0 if warmth_c is None else warmth_c, minute.house_voltage_v))
         yield found, alerts
 
 
@@ -58,6 +72,7 @@ def _lines(walked: Iterable[tuple[Findings, rules.AlertsState]], vehicle: Vehicl
     for found, alerts in walked:
         if found.at_s >= due_s:
             yield from (("estimates", line) for line in text.estimates(found))
+            yield from ((USE, line) for line in text.usage(found))
             due_s = (found.at_s // (estimates_each_h * HOUR_S) + 1) * estimates_each_h * HOUR_S
         if found.at_s >= due_forecast_s:
             yield "forecasts", text.forecast(found)
@@ -73,7 +88,7 @@ def _lines(walked: Iterable[tuple[Findings, rules.AlertsState]], vehicle: Vehicl
 
 def _sheet(found: Iterable[tuple[str, str]]) -> Iterator[str]:
     """The lines of a life, section by section."""
-    sections: dict[str, list[str]] = {EVENTS: [], "estimates": [], "forecasts": []}
+    sections: dict[str, list[str]] = {EVENTS: [], "estimates": [], USE: [], "forecasts": []}
     for section, line in found:
         sections.setdefault(section, []).append(line)
     for section, its in sections.items():
@@ -86,7 +101,7 @@ def of_starts() -> Iterator[tuple[str, str]]:
     for name, samples in recordings.starts():
         found = None
         happened: list[str] = []
-        for found, alerts in _steps(samples, vehicle):
+        for found, alerts in _steps(samples, vehicle, []):
             happened += [text.event(news) for news in found.news]
             happened += [line for news in alerts.news for line in text.change(news)]
         assert found is not None

@@ -5,6 +5,7 @@ from monitor.alerts.rules import AlertChange
 from monitor.findings import Answer, Estimate, Event
 from monitor.pipeline import Findings
 from monitor.reporting import sentences
+from monitor.wear.life import LifeForecast
 
 
 def number(value: float | None) -> str:
@@ -39,6 +40,34 @@ def estimates(found: Findings) -> Iterable[str]:
            f"{number(health.charge_out_ah)}; "
            f"cycles {number(health.full_cycles_count)}; total in {number(found.counts.total.received_ah)} out "
            f"{number(found.counts.total.spent_ah)}")
+
+
+def usage(found: Findings) -> Iterable[str]:
+    """Three lines of use: who took the charge, the loads that were found, and what was done to the house battery."""
+    loads, shares, health = found.loads, found.loads.shares, found.health
+    at = _days(found.at_s)
+    hours = (loads.sun_rises_solar_hour, loads.sun_leaves_solar_hour, loads.solar_hour, loads.lights_out_solar_hour)
+    yield (f"{at} who took: load {answer(loads.load_a)} {answer(shares.load_ah_per_day)}; sun {answer(loads.harvest_a)} "
+           f"{answer(shares.harvest_ah_per_day)}{' held back' if loads.curtailed else ''}; fridge {loads.fridge_running} "
+           f"{answer(shares.fridge_ah_per_day)} {answer(shares.fridge_a)} {answer(shares.fridge_duty_frac)} {answer(loads.duty_per_k)}; "
+           f"base {answer(shares.base_a)}; evening {answer(shares.evening_ah_per_day)}; bursts {answer(shares.bursts_ah_per_day)}; "
+           f"rest {answer(shares.rest_ah_per_night)}; drive {answer(loads.drive_charge_a)}; solar hours "
+           f"{' '.join(map(number, hours))}")
+    named = found.named
+    yield (f"{at} loads: all {answer(named.today_ah)} {answer(named.yesterday_ah)} {answer(named.usual_ah_per_day)}" + "".join(
+        f"; {load.number} {answer(load.current_a)} A, {number(load.run_s)} of {number(load.every_s)} s, {load.count} times, "
+        f"{'on' if load.is_on else 'off'} {answer(load.today_ah)} {answer(load.yesterday_ah)} {answer(load.usual_ah_per_day)}"
+        for load in named.loads))
+    yield (f"{at} done to it: depths {' '.join(map(number, health.depth_counts))}; low hours {' '.join(map(number, health.low_hours))}; "
+           f"heat {' '.join(map(number, health.heat_ratio or ())) or '-'}; since full {number(health.since_full_s)} "
+           f"{number(health.longest_without_full_s)}; at least {number(health.at_least_ah)}")
+
+
+def life(years: LifeForecast) -> str:
+    """How long a new battery would last if it were always used like this."""
+    causes = ", ".join(f"{cause} {number(costs)}" for cause, costs in years.shortened_by)
+    return (f"life: {answer(years.years)}, to 80 % {answer(years.years_to_80)}, a year {answer(years.loss_per_year)}; "
+            f"{number(years.full_cycles_per_year)} cycles a year, {number(years.weight_ratio)} as hard as the test; costs {causes or '-'}")
 
 
 def forecast(found: Findings) -> str:
