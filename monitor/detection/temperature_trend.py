@@ -15,7 +15,7 @@ EVENING_HOUR, MORNING_HOUR = P.number("evening_hour"), P.number("morning_hour")
 
 
 @dataclass(frozen=True, slots=True)
-class Trend:
+class TemperatureTrend:
     """Half-hour means of a temperature, the latest last; None where it was not measured."""
 
     slot: int = -1
@@ -24,7 +24,7 @@ class Trend:
     past_c: tuple[float | None, ...] = ()
 
 
-def update(trend: Trend, at_s: float, temperature_c: float | None) -> Trend:
+def update(trend: TemperatureTrend, at_s: float, temperature_c: float | None) -> TemperatureTrend:
     """The trend with one more temperature; a slot that is over is kept as its mean.
 
     trend: the temperatures so far; at_s: the log's time [s]; temperature_c: the latest [°C].
@@ -33,16 +33,16 @@ def update(trend: Trend, at_s: float, temperature_c: float | None) -> Trend:
     if slot == trend.slot:
         if temperature_c is None:
             return trend
-        return Trend(slot, trend.sum_c + temperature_c, trend.count + 1, trend.past_c)
+        return TemperatureTrend(slot, trend.sum_c + temperature_c, trend.count + 1, trend.past_c)
     if trend.slot < 0:
-        return Trend(slot, temperature_c or 0.0, temperature_c is not None)
+        return TemperatureTrend(slot, temperature_c or 0.0, temperature_c is not None)
     mean = round(trend.sum_c / trend.count, 3) if trend.count else None
     missing = min(slot - trend.slot - 1, KEPT)
     past = (*trend.past_c, mean, *(None,) * missing)[-KEPT:]
-    return Trend(slot, temperature_c or 0.0, int(temperature_c is not None), past)
+    return TemperatureTrend(slot, temperature_c or 0.0, int(temperature_c is not None), past)
 
 
-def change_k(trend: Trend) -> float | None:
+def change_k(trend: TemperatureTrend) -> float | None:
     """How much warmer the last hours were than the same hours a day before [K]; None until a day has been seen."""
     past = trend.past_c
     pairs = [(past[i], past[i - DAY_SLOTS]) for i in range(max(len(past) - TREND_SLOTS, DAY_SLOTS), len(past))]
@@ -52,7 +52,7 @@ def change_k(trend: Trend) -> float | None:
     return min(max(sum(found) / len(found), -MOST_K), MOST_K)
 
 
-def expected_c(trend: Trend, in_s: float) -> float | None:
+def expected_c(trend: TemperatureTrend, in_s: float) -> float | None:
     """What it will be in so many seconds (up to a day) [°C]: as at that hour of the last day, and part of the change since."""
     change, ahead = change_k(trend), int(in_s // SLOT_S)
     if change is None or not 0 <= ahead < DAY_SLOTS:
@@ -61,7 +61,7 @@ def expected_c(trend: Trend, in_s: float) -> float | None:
     return None if before is None else before + SHARE * change
 
 
-def coming_low_c(trend: Trend, within_s: float = 14 * 3600.0) -> float | None:
+def coming_low_c(trend: TemperatureTrend, within_s: float = 14 * 3600.0) -> float | None:
     """The lowest it is expected to come to within some hours [°C], None until a day has been seen."""
     change = change_k(trend)
     if change is None:

@@ -20,13 +20,13 @@ from monitor.estimation import (
     window,
 )
 from monitor.estimation.observations import end_to_end, graphite_step, reading, rest, steep_end
-from monitor.estimation.observations.end_to_end import Swing
+from monitor.estimation.observations.end_to_end import EndToEnd
 from monitor.estimation.observations.graphite_step import Descent, Fall
-from monitor.estimation.observations.reading import Place, Reading
+from monitor.estimation.observations.reading import CurvePlace, Observation
 from monitor.estimation.state import CAPACITY, CHARGE, OFFSET, SIZE, Component, Mixture
 from monitor.estimation.surroundings import Surroundings
 from monitor.estimation.triangle import layout
-from monitor.estimation.window import Past, Window
+from monitor.estimation.window import Window, WindowPast
 from monitor.findings import Z95
 from monitor.parameters import table
 from monitor.posterior import Interval, Posterior
@@ -67,7 +67,7 @@ class EstimatorState:
 
     mixture: Mixture
     window: Window = Window()
-    past: Past = Past()
+    past: WindowPast = WindowPast()
     steps: int = 0
     anchor: str = ""
     anchor_at_s: float | None = None
@@ -83,7 +83,7 @@ class EstimatorState:
     offset_a: tuple[float, float] = (0.0, 0.0)   # of the shunt beyond its correction: mean and sigma
     belief: Posterior | None = None        # to be handed on, in few parts
     descent: Descent = Descent()           # from the last full charge
-    swing: Swing = Swing()                 # from the last end
+    swing: EndToEnd = EndToEnd()                 # from the last end
     stay: int = 0                          # windows in a row that read the same end
     # for each kind by readings, as far as it counts (log of likelihood)
     said: tuple[float, ...] = (0.0,) * len(families.KINDS)
@@ -203,7 +203,7 @@ def _learn_end_to_end(state: EstimatorState, end: str, vehicle: Vehicle) -> Esti
                            swing=end_to_end.at_end(state.swing, end, middle, variance)), vehicle)
 
 
-def _measure(c: Component, swing: Swing, offset_sigma_a: float) -> Component:
+def _measure(c: Component, swing: EndToEnd, offset_sigma_a: float) -> Component:
     """A component after its capacity was measured from end to end; one that knows it better already only pays in weight."""
     value_ln, sigma_ln = end_to_end.capacity(swing, c.mean[CHARGE], c.variance(CHARGE), offset_sigma_a)
     cross = layout(SIZE).rows[CAPACITY](c.covariance)
@@ -259,11 +259,11 @@ def _teach(found: Mixture, fall: Fall, descent: Descent, rated_ah: float) -> Mix
 
 def _forget_count(state: EstimatorState) -> EstimatorState:
     """The state after charge flowed that nobody saw: what was counted from the last end is no measure of anything any more."""
-    return replace(state, steps=0, anchor="", swing=Swing(), descent=replace(state.descent, begun=False, points=(), floor_ah=0.0))
+    return replace(state, steps=0, anchor="", swing=EndToEnd(), descent=replace(state.descent, begun=False, points=(), floor_ah=0.0))
 
 
-def _explain_unseen(placed: list[tuple[Component, Place]], readings: list[Reading], found: Mixture, now: Surroundings,
-            curves: tuple[Family, ...], vehicle: Vehicle) -> tuple[list[tuple[Component, Place]], list[Reading], bool] | None:
+def _explain_unseen(placed: list[tuple[Component, CurvePlace]], readings: list[Observation], found: Mixture, now: Surroundings,
+            curves: tuple[Family, ...], vehicle: Vehicle) -> tuple[list[tuple[Component, CurvePlace]], list[Observation], bool] | None:
     """What a voltage that hardly anything believed explains tells of charge that nobody saw.
 
     The possibilities with those of a battery whose charge is not known, by how much better they explain it; their readings; and
@@ -282,7 +282,7 @@ def _explain_unseen(placed: list[tuple[Component, Place]], readings: list[Readin
     return both, readings + more, share > UNSEEN_SURE
 
 
-def _may_be_born(placed: list[tuple[Component, Place]], readings: list[Reading]) -> bool:
+def _may_be_born(placed: list[tuple[Component, CurvePlace]], readings: list[Observation]) -> bool:
     """Whether not knowing the charge could gain so much by this reading of an end that it would not be dropped at once."""
     wide = gaussian.log_density(0.0, prior.BORN_SIGMA_FRAC**2) + max(r.log_jacobian for r in readings) + BIRTH_MARGIN
     return BIRTH + wide - update.evidence(tuple(c for c, _ in placed), readings) > mixture.LIGHTEST

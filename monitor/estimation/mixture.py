@@ -3,7 +3,7 @@ from collections.abc import Callable
 from math import exp, log, sqrt
 
 from monitor.estimation import gaussian
-from monitor.estimation.observations.reading import Place
+from monitor.estimation.observations.reading import CurvePlace
 from monitor.estimation.state import CAPACITY, CHARGE, FILLING, Component, Mixture
 from monitor.estimation.update import add_logs
 from monitor.parameters import table
@@ -37,8 +37,8 @@ def normalise(components: list[Component]) -> Mixture:
                  for c in components if c.log_weight - total > LIGHTEST)
 
 
-def refine(mixture: Mixture, where: Callable[[Component], Place], bent_v2: Callable[[Component, Place], float], ends: int,
-            most: int = MOST) -> list[tuple[Component, Place]]:
+def refine(mixture: Mixture, where: Callable[[Component], CurvePlace], bent_v2: Callable[[Component, CurvePlace], float], ends: int,
+            most: int = MOST) -> list[tuple[Component, CurvePlace]]:
     """The same belief, with components split that straddle a bend of the curve, each with its place on it.
 
     mixture: components with their weights; where: a component's place; bent_v2: what a straight line through the curve would leave

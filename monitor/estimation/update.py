@@ -4,7 +4,7 @@ from functools import reduce
 from math import exp, log
 
 from monitor.estimation import gaussian
-from monitor.estimation.observations.reading import Reading
+from monitor.estimation.observations.reading import Observation
 from monitor.estimation.state import Component, Mixture
 from monitor.parameters import table
 from monitor.replacing import dataclass
@@ -23,7 +23,7 @@ _INSIDE = log(1.0 - OUTLIERS)
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class MixtureUpdate:
     """The mixture after a reading, how badly even the component it fits best forecast it (squared sigmas), and what it said for
     each kind (log of likelihood, as far as it counted)."""
 
@@ -37,7 +37,7 @@ def add_logs(a: float, b: float) -> float:
     return a + log(1.0 + exp(b - a)) if a > b else b + log(1.0 + exp(a - b))
 
 
-def update(mixture: Mixture, readings: list[Reading], power: float, again: float = 1.0) -> Outcome:
+def update(mixture: Mixture, readings: list[Observation], power: float, again: float = 1.0) -> MixtureUpdate:
     """Every component after its reading. A component that finds it out of the question keeps its belief, and pays in weight.
 
     Parameters
@@ -56,10 +56,10 @@ def update(mixture: Mixture, readings: list[Reading], power: float, again: float
         weight = component.log_weight + power * add_logs(likely, _FLOOR)
         found.append(Component(weight, component.family, mean, covariance))
     coarsened, by_kind = _coarsen(mixture, found, COARSE_KINDS * again)
-    return Outcome(coarsened, min(r.miss**2 / r.spread for r in readings), by_kind)
+    return MixtureUpdate(coarsened, min(r.miss**2 / r.spread for r in readings), by_kind)
 
 
-def evidence(mixture: Mixture, readings: list[Reading]) -> float:
+def evidence(mixture: Mixture, readings: list[Observation]) -> float:
     """Log of how likely the whole mixture made a reading.
 
     mixture: components with their weights; readings: how each component sees this one.

@@ -47,7 +47,7 @@ class Window:
 
 
 @dataclass(frozen=True, slots=True)
-class Past:
+class WindowPast:
     """What went before: last readings, filtered current, warmth, whether the protection has opened, a gap not yet bridged, at which
     voltage it has stood and the most current that flowed in while it did."""
 
@@ -72,7 +72,7 @@ class Past:
         return USUAL_C if self.temperature_c is None else self.temperature_c
 
 
-def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) -> Past:
+def follow(past: WindowPast, minute: Minute, battery: Battery, sensor: CurrentSensor) -> WindowPast:
     """The past with this minute.
 
     past: filtered current and its history; minute: the readings of a minute; battery: what its label says; sensor: the shunt, its
@@ -103,10 +103,11 @@ def follow(past: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) 
         rate = mean / rated + keep * (rate - mean / rated)
     silent_s = past.gap_s + minute.gap_s
     gap_s, last_gap_s = (silent_s, past.last_gap_s) if mean is None else (0.0, silent_s or past.last_gap_s)
-    return Past(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s, *_hold_voltage(past, minute, mean, rated))
+    return WindowPast(minute.end_s, voltage, current, rate, temperature, opened, gap_s, last_gap_s,
+                      *_hold_voltage(past, minute, mean, rated))
 
 
-def _hold_voltage(past: Past, minute: Minute, mean_a: float | None, rated_ah: float) -> tuple[float, float, float, float]:
+def _hold_voltage(past: WindowPast, minute: Minute, mean_a: float | None, rated_ah: float) -> tuple[float, float, float, float]:
     """At which voltage it has stood [V], the most and the least current that flowed in meanwhile [A], for how long [s].
 
     The current that a charger holds off runs out and never comes back; that of the sun between clouds does.
@@ -118,7 +119,7 @@ def _hold_voltage(past: Past, minute: Minute, mean_a: float | None, rated_ah: fl
     return past.held_v, max(past.held_a, amps), min(past.held_least_a, amps), past.held_s + minute.duration_s
 
 
-def has_tailed_off(past: Past, voltage_v: float, current_a: float, rated_ah: float) -> bool:
+def has_tailed_off(past: WindowPast, voltage_v: float, current_a: float, rated_ah: float) -> bool:
     """Whether a charger holds a voltage to which the battery has risen: its current has run out, and the voltage did not come down.
 
     past: the history; voltage_v, current_a: of the window [V, A]; rated_ah: rated capacity [Ah].
@@ -139,7 +140,7 @@ def _is_open(opened: bool, before_v: float | None, before_a: float | None, volts
             and abs(amps) < STOPPED_PER_H * rated and volts > CHARGER_V and volts > before_v - NOT_DOWN_V)
 
 
-def add(window: Window, past: Past, now: Past, minute: Minute, battery: Battery, sensor: CurrentSensor) -> tuple[Window, float]:
+def add(window: Window, past: WindowPast, now: WindowPast, minute: Minute, battery: Battery, sensor: CurrentSensor) -> tuple[Window, float]:
     """The window with this minute, and the length of a gap that ended in it [h]; past is from before the minute.
 
     window: the stretch being gathered; past: filtered current and its history; now: the past with this minute; minute: the readings

@@ -11,15 +11,15 @@ Builder = Callable[[Any], Any]
 
 #: Class -> what it was called when earlier logs were written; a state saved under that name is read as before.
 FORMER_NAMES = {
-    "AlertsState": "Held", "AlternatorControl": "Throttle", "BatteryHistory": "Lives", "BatteryService": "Life",
-    "BestDrain": "Best", "ChargeState": "Held", "CountsFindings": "Findings", "CountsState": "Held", "CrankState": "Held",
-    "CurrentLevel": "Level", "CurrentStep": "Step", "DelayedCondition": "Pending", "EngineState": "Run", "EvidenceLine": "Line",
-    "ForecastState": "Held", "HealthState": "Held", "HouseAlertsState": "Held", "IsolatorEvidence": "Contact",
-    "JoinRecord": "Record", "JoinState": "Held", "JoinVoltage": "Gap", "LatestVoltage": "Now", "LevelAlert": "Level",
-    "LoadOffState": "Watched", "LoadSlot": "Slot", "LoadStep": "Step", "LoadsFindings": "Findings", "LoadsState": "Held",
-    "NightOutcome": "Night", "OpenSwing": "Open", "OpenWeek": "Filling", "PathResistance": "Path",
-    "PlausibilityState": "Held", "RunKind": "Kind", "StarterState": "Held", "SwingsState": "Held",
-    "TemperatureSwings": "Swings", "TrackerStates": "Watch", "VoltageLevel": "Level", "VoltageWindow": "Window", "WeekLevel": "Level",
+    "AlertsState": "Held", "AlternatorControl": "Throttle", "BatteryHistory": "Lives", "BatteryService": "Life", "BestDrain": "Best",
+    "ChargeState": "Held", "CountsFindings": "Findings", "CountsState": "Held", "CrankState": "Held", "CurrentLevel": "Level",
+    "CurrentStep": "Step", "DelayedCondition": "Pending", "EndToEnd": "Swing", "EngineState": "Run", "EvidenceLine": "Line",
+    "ForecastState": "Held", "HealthState": "Held", "HouseAlertsState": "Held", "IsolatorEvidence": "Contact", "JoinRecord": "Record",
+    "JoinState": "Held", "JoinVoltage": "Gap", "LatestVoltage": "Now", "LevelAlert": "Level", "LoadOffState": "Watched",
+    "LoadSlot": "Slot", "LoadStep": "Step", "LoadsFindings": "Findings", "LoadsState": "Held", "NightOutcome": "Night",
+    "OpenSwing": "Open", "OpenWeek": "Filling", "PathResistance": "Path", "PlausibilityState": "Held", "RunKind": "Kind",
+    "StarterState": "Held", "SwingsState": "Held", "TemperatureSwings": "Swings", "TemperatureTrend": "Trend", "TenMinutes": "Block",
+    "TrackerStates": "Watch", "VoltageLevel": "Level", "VoltageWindow": "Window", "WeekLevel": "Level", "WindowPast": "Past",
 }
 
 

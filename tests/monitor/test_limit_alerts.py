@@ -151,7 +151,7 @@ def test_a_sound_vehicle_says_none_of_it(plan: Plan) -> None:
 
 def test_the_coming_night_is_the_last_one_and_how_much_colder_it_has_become() -> None:
     """Nights of 2 °C and a front of -6 K at noon: in the evening between -4 °C (all of it is new) and 2 °C (none) is expected."""
-    trend = temperature_trend.Trend()
+    trend = temperature_trend.TemperatureTrend()
     for k in range(42 * 60):
         hour = k / 60.0 % 24.0
         base = 2.0 + 10.0 * max(0.0, 1.0 - abs(hour - 15.0) / 9.0)
@@ -190,7 +190,7 @@ def test_a_regulator_that_has_failed_is_said_of_the_starter_battery_in_time() ->
 
 
 def test_nothing_is_expected_before_a_day_has_been_seen_or_over_a_hole() -> None:
-    trend = temperature_trend.Trend()
+    trend = temperature_trend.TemperatureTrend()
     for k in range(20 * 60):
         trend = temperature_trend.update(trend, 60.0 * k, 5.0)
     assert temperature_trend.coming_low_c(trend) is None

@@ -11,7 +11,7 @@ import pytest
 from monitor.battery import rest_curves
 from monitor.estimation.families import KINDS, Kind
 from monitor.estimation.observations import end_to_end, graphite_step
-from monitor.estimation.observations.end_to_end import Swing
+from monitor.estimation.observations.end_to_end import EndToEnd
 from monitor.estimation.observations.graphite_step import Descent, Fall
 from monitor.estimation.surroundings import look
 
@@ -85,7 +85,7 @@ def test_it_is_read_neither_in_the_cold_nor_at_a_high_rate_nor_while_charging() 
 
 
 def test_what_was_counted_from_end_to_end_is_the_capacity() -> None:
-    swing = end_to_end.at_end(Swing(), "full", 0.995, 0.01**2)
+    swing = end_to_end.at_end(EndToEnd(), "full", 0.995, 0.01**2)
     for _ in range(30):
         swing = end_to_end.follow(swing, 2.6, 0.0, 1.0)
     assert end_to_end.is_whole(swing, "empty", 0.02, 0.015**2, RATED_AH)

@@ -17,7 +17,7 @@ from monitor.estimation import families, prior, window
 from monitor.estimation import lithium_charge as charge
 from monitor.estimation.lithium_charge import LithiumState
 from monitor.estimation.state import CAPACITY, LEVEL, OFFSET
-from monitor.estimation.window import Past
+from monitor.estimation.window import WindowPast
 from monitor.findings import ChargeFindings, Estimate, NotYet
 from monitor.store import saving
 from tests import battery_by_hand
@@ -159,7 +159,7 @@ def test_a_charger_that_holds_a_low_voltage_fills_it_too(held_v: float, widest: 
 def test_a_current_that_runs_out_with_the_sun_is_no_full_charge() -> None:
     """The voltage comes down with it; and a voltage that was held on a flat is none of a battery near full."""
     def after(rows: list[tuple[float, float]]) -> bool:
-        past = Past()
+        past = WindowPast()
         for k, (volts, amps) in enumerate(rows):
             past = window.follow(past, minute(k, amps, volts), LITHIUM.house, CurrentSensor())
         return window.has_tailed_off(past, rows[-1][0], rows[-1][1], 100.0)

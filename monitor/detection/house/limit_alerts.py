@@ -8,7 +8,7 @@ from monitor.detection.house import deep_discharge, frost, heat, limit_texts
 from monitor.detection.house.deep_discharge import Deep
 from monitor.detection.house.frost import Acid
 from monitor.detection.house.heat import Heat, Runaway
-from monitor.detection.temperature_trend import Trend
+from monitor.detection.temperature_trend import TemperatureTrend
 from monitor.findings import ChargeFindings, Condition, Estimate
 from monitor.parameters import table
 from monitor.replacing import dataclass
@@ -31,7 +31,7 @@ class LimitsState:
     runaway: Runaway = Runaway()
     deep: Deep = Deep()
     acid: Acid = Acid()
-    trend: Trend = Trend()
+    trend: TemperatureTrend = TemperatureTrend()
     air_only: bool = False              # there is no thermometer on the battery
     voltage_v: float | None = None
     current_a: float | None = None

@@ -7,7 +7,7 @@ from monitor.battery.lead_acid import KINDS, warmth_v
 from monitor.detection import temperature_trend
 from monitor.detection.starter import crank, drain, drain_verdict, starter_alerts, surface_decay
 from monitor.detection.starter.drain_verdict import QUARTER_S, Drain, Rest
-from monitor.detection.temperature_trend import Trend
+from monitor.detection.temperature_trend import TemperatureTrend
 from monitor.findings import Z95, Answer, Condition, Estimate, Event, Isolator, JoinFindings, NotYet, StarterFindings
 from monitor.parameters import table
 from monitor.replacing import dataclass, replace
@@ -66,7 +66,7 @@ class StarterState:
     level: starter_alerts.LevelAlert = starter_alerts.LevelAlert()
     starts: crank.CrankState = crank.CrankState()
     news: tuple[Event, ...] = ()
-    trend: Trend = Trend()                       # of the temperature it stands in
+    trend: TemperatureTrend = TemperatureTrend()                       # of the temperature it stands in
     hour: float | None = None
 
 

@@ -1,7 +1,7 @@
 """Wiring that contradicts itself: a bypassed shunt, a wrong divider, a channel at its limit, noise, a loose sensor."""
 from monitor.battery.label import Vehicle
 from monitor.detection.wiring import bypass, channel_state, closing, plausibility_alerts, sunny_sensor, voltage_level
-from monitor.detection.wiring.plausibility_state import Block, PlausibilityState
+from monitor.detection.wiring.plausibility_state import PlausibilityState, TenMinutes
 from monitor.findings import ChargeFindings, Condition, Estimate
 from monitor.parameters import table
 from monitor.sample import Minute
@@ -61,7 +61,7 @@ def update(state: PlausibilityState, minute: Minute, vehicle: Vehicle,
     if starter is not None:
         starter_minutes, starter_v = starter_minutes + 1, starter_v + starter
         starter_low, starter_high = min(starter_low, starter), max(starter_high, starter)
-    block = Block(b.start_s, minutes, house_v, house_a, scatter_v, scatter_a, starter_minutes, starter_v, starter_low, starter_high)
+    block = TenMinutes(b.start_s, minutes, house_v, house_a, scatter_v, scatter_a, starter_minutes, starter_v, starter_low, starter_high)
     closes = state.closing if charge is None else closing.update(state.closing, minute, vehicle.current_sensor, charge)
     now = PlausibilityState(block, ring, loads, state.level, limit_v, limit_a, state.noise_v, state.noise_a, state.swings, at_s,
                             closing=closes, starter_ring=starter_ring)
@@ -98,7 +98,7 @@ def _close_block(state: PlausibilityState, minute: Minute, vehicle: Vehicle, cha
         level = voltage_level.starter(level, mean, b.starter_low_v, b.starter_high_v, b.house_v / b.minutes if b.minutes else None)
     if minute.house_temperature_c is not None and not running:
         swings = sunny_sensor.update(swings, at_s, minute.house_temperature_c, sun)
-    return PlausibilityState(Block(at_s), state.ring, loads, level, state.limit_v, state.limit_a, noise_v, noise_a, swings, at_s,
+    return PlausibilityState(TenMinutes(at_s), state.ring, loads, level, state.limit_v, state.limit_a, noise_v, noise_a, swings, at_s,
                              closing=state.closing, starter_ring=state.starter_ring)
 
 

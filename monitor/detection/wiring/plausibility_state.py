@@ -11,7 +11,7 @@ from monitor.replacing import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class TenMinutes:
     """Sums of ten minutes."""
 
     start_s: float = 0.0
@@ -30,7 +30,7 @@ class Block:
 class PlausibilityState:
     """The evidence for each of them."""
 
-    block: Block = Block()
+    block: TenMinutes = TenMinutes()
     ring: tuple[float, ...] = ()        # volts and amperes of the last six minutes
     bypass: Bypass = Bypass()
     level: VoltageLevel = VoltageLevel()

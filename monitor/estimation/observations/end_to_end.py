@@ -16,7 +16,7 @@ LOSS_SIGMA = _P.number("loss_sigma")
 
 
 @dataclass(frozen=True, slots=True)
-class Swing:
+class EndToEnd:
     """The way from the last end: which it was, the charge there with its variance, net charge drawn since [Ah], variance of what
     of it was guessed, hours."""
 
@@ -28,28 +28,28 @@ class Swing:
     hours: float = 0.0
 
 
-def follow(swing: Swing, drawn_ah: float, doubt_ah2: float, hours: float) -> Swing:
+def follow(swing: EndToEnd, drawn_ah: float, doubt_ah2: float, hours: float) -> EndToEnd:
     """The swing after one more window.
 
     swing: before; drawn_ah: net charge drawn in it [Ah]; doubt_ah2: variance of what of it was guessed; hours: its length.
     """
     if not swing.origin:
         return swing
-    return Swing(swing.origin, swing.charge_frac, swing.variance, swing.drawn_ah + drawn_ah, swing.doubt_ah2 + doubt_ah2,
+    return EndToEnd(swing.origin, swing.charge_frac, swing.variance, swing.drawn_ah + drawn_ah, swing.doubt_ah2 + doubt_ah2,
                  swing.hours + hours)
 
 
-def at_end(swing: Swing, end: str, charge_frac: float, variance: float) -> Swing:
+def at_end(swing: EndToEnd, end: str, charge_frac: float, variance: float) -> EndToEnd:
     """The swing that begins at an end, or the same where it has only become less sure of it.
 
     swing: before; end: "full" or "empty"; charge_frac: charge believed there; variance: of it.
     """
     if swing.origin == end and variance > swing.variance and abs(swing.drawn_ah) < 1e-6:
         return swing
-    return Swing(end, charge_frac, variance)
+    return EndToEnd(end, charge_frac, variance)
 
 
-def is_whole(swing: Swing, end: str, charge_frac: float, variance: float, rated_ah: float) -> bool:
+def is_whole(swing: EndToEnd, end: str, charge_frac: float, variance: float, rated_ah: float) -> bool:
     """Whether this is the other end, both are sure, and enough lies between them.
 
     swing: the way here; end: which end it is; charge_frac: charge believed here; variance: of it; rated_ah: rated capacity.
@@ -59,7 +59,7 @@ def is_whole(swing: Swing, end: str, charge_frac: float, variance: float, rated_
             and swing.drawn_ah * passed > 0.0 and abs(swing.drawn_ah) > LEAST_RATED * rated_ah)
 
 
-def capacity(swing: Swing, charge_frac: float, variance: float, offset_sigma_a: float) -> tuple[float, float]:
+def capacity(swing: EndToEnd, charge_frac: float, variance: float, offset_sigma_a: float) -> tuple[float, float]:
     """ln of the capacity [Ah] and one sigma, without the doubt of the shunt's gain.
 
     swing: the way here, a whole one; charge_frac: charge that a component believes in here; variance: of it; offset_sigma_a: doubt of

@@ -36,7 +36,7 @@ DIFFUSION_MOST_LN, BOTTOM_FULL, BOTTOM_FADES = _P.number("diffusion_most_ln"), _
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Observation:
     """One measurement as one component sees it.
 
     cross: covariance of the expected value with every quantity; spread: variance of the innovation; miss: measured less
@@ -57,7 +57,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class CurvePlace:
     """Where a component stands: charge, place on graphite's curve and on the rise to full, with slopes and variances."""
 
     charge_frac: float
@@ -70,7 +70,7 @@ class Place:
     top_slopes: dict[int, float]
 
 
-def place(component: Component, now: Surroundings) -> Place:
+def place(component: Component, now: Surroundings) -> CurvePlace:
     """Where it stands with this window's current and temperature."""
     m = component.mean
     z = m[CHARGE]
@@ -87,7 +87,7 @@ def place(component: Component, now: Surroundings) -> Place:
     if at_step:
         graphite[AXIS_STEP] = at_step
     cross = gaussian.times(component.covariance, graphite, SIZE)
-    return Place(
+    return CurvePlace(
         z, shift, z * filled + shift + m[AXIS_SLOW] + at_bottom * m[AXIS_BOTTOM] + at_step * m[AXIS_STEP], graphite, cross,
         max(gaussian.along(cross, graphite), 1e-8), z + shift + m[AXIS_SLOW] + m[AXIS_TOP], top)
 

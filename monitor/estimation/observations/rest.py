@@ -7,7 +7,7 @@ from math import sqrt
 
 from monitor.battery.rest_curves import CUT, Family, Table
 from monitor.estimation import gaussian
-from monitor.estimation.observations.reading import Place, Reading, beside_curve, white_v2
+from monitor.estimation.observations.reading import CurvePlace, Observation, beside_curve, white_v2
 from monitor.estimation.state import CAPACITY, FILLING, SIZE, Component
 from monitor.estimation.surroundings import Surroundings
 from monitor.parameters import table
@@ -38,7 +38,7 @@ def _through(table: Table, x: float, variance: float, most_v: float = float("inf
     return mean, slope, max(left, 0.0)
 
 
-def bent_v2(at: Place, family: Family) -> float:
+def bent_v2(at: CurvePlace, family: Family) -> float:
     """What a straight line through the curve, over a component's doubt, leaves of its variance [V2]."""
     left = _through(family.graphite, at.graphite, at.graphite_variance)[2]
     if at.top + 2.0 * sqrt(at.graphite_variance) > CUT:
@@ -46,7 +46,7 @@ def bent_v2(at: Place, family: Family) -> float:
     return left
 
 
-def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float) -> Reading:
+def expect(component: Component, at: CurvePlace, family: Family, now: Surroundings, rated_ah: float) -> Observation:
     """How one component sees this window's voltage.
 
     component: one member of the mixture; at: the component's place on its curve; family: the make's curve and its spread; now:
@@ -68,5 +68,5 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
     steep = slope + top_slope
     variance = white_v2(component, now, rated_ah) + left + (steep * at.shift_frac * SHIFT_DOUBT) ** 2 + (AXIS_FRAC * steep) ** 2
     expected = mean + volts
-    return Reading(cross, gaussian.along(cross, slopes) + variance, now.voltage_v - expected, untouched=(CAPACITY, FILLING),
+    return Observation(cross, gaussian.along(cross, slopes) + variance, now.voltage_v - expected, untouched=(CAPACITY, FILLING),
                    unsplit=min(left, UNSPLIT_V**2))

@@ -10,7 +10,7 @@ from typing import Literal
 
 from monitor.battery.rest_curves import Family
 from monitor.estimation import gaussian
-from monitor.estimation.observations.reading import RATE_DOUBT_FRAC, Place, Reading, beside_curve, white_v2
+from monitor.estimation.observations.reading import RATE_DOUBT_FRAC, CurvePlace, Observation, beside_curve, white_v2
 from monitor.estimation.observations.rest import SHIFT_DOUBT
 from monitor.estimation.state import CAPACITY, CHARGE, FILLING, SIZE, Component
 from monitor.estimation.surroundings import Surroundings
@@ -41,8 +41,8 @@ def end_of(voltage_v: float, tailed_off: bool = False) -> Literal["full", "empty
     return "full" if voltage_v > TOP_V or tailed_off else ""
 
 
-def expect(component: Component, at: Place, family: Family, now: Surroundings, rated_ah: float, end: str, swung: bool,
-           ) -> Reading:
+def expect(component: Component, at: CurvePlace, family: Family, now: Surroundings, rated_ah: float, end: str, swung: bool,
+           ) -> Observation:
     """How one component sees this window's voltage, as a place on the charge axis.
 
     end: "full" or "empty"; swung: the way here began at the other end. Else the charge at which the count began is a guess on
@@ -58,7 +58,7 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
     if now.voltage_v <= FLOOR_V:
         model = hypot(EMPTY_SIGMA_FRAC, cold * cold * COLD_BOTTOM_FRAC, at.shift_frac * SHIFT_DOUBT,
                       RATE_DOUBT_FRAC * now.current_a / rated_ah)
-        return Reading(at.graphite_cross, at.graphite_variance + model**2, -at.graphite, -log(EMPTY_SLOPE_V), untouched=ALL_BUT_CHARGE)
+        return Observation(at.graphite_cross, at.graphite_variance + model**2, -at.graphite, -log(EMPTY_SLOPE_V), untouched=ALL_BUT_CHARGE)
     rest_v = now.voltage_v - volts
     star = family.whole.inverse(rest_v)
     step = SLOPE_STEP
@@ -71,5 +71,5 @@ def expect(component: Component, at: Place, family: Family, now: Surroundings, r
                 + (RATE_DOUBT_FRAC * now.current_a / rated_ah) ** 2)
     stands = at.top if top else at.graphite
     cross = gaussian.times(component.covariance, slopes, SIZE)
-    return Reading(cross, gaussian.along(cross, slopes) + variance, star - stands, -log(slope),
+    return Observation(cross, gaussian.along(cross, slopes) + variance, star - stands, -log(slope),
                    untouched=(CAPACITY, FILLING) if not swung or cold and not top else ())
