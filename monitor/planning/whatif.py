@@ -13,7 +13,7 @@ from monitor.planning import life_engine
 from monitor.planning.charging_paths import ACCEPTANCE_SIGMA, Luck
 from monitor.planning.life_engine import LifeDay, LifeResult
 from monitor.planning.life_on_log import forecast_on_slots
-from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill
+from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill, stretches
 from monitor.planning.model import Setup, as_days, make_rig
 
 P = table("planning", "whatif")
@@ -107,16 +107,16 @@ def ask(slots: list[Slot], known: KnownBattery, candidates: list[Setup], rms_fra
     part; seed: of the chance; known: the present battery; progress: is given the number of lives lived.
     """
     lived = replay(slots, known).charge_frac
-    engine_a = usual_engine_a(slots, lived)
+    engine_a, as_logged = usual_engine_a(slots, lived), engine_where_full(slots, lived)
     draws = _draws(seed, known, rms_frac)
 
     @cache
     def days(driven: bool, least_a: float, refill: float) -> list[LifeDay]:
-        return as_days(slots, driven, least_a, refill, sure=not driven)
+        return as_days(as_logged if driven and least_a == engine_a else slots, driven, least_a, refill, sure=not driven)
 
     every: list[CandidateResult] = []
     today: list[LifeResult] = []
-    serves = _serves_from(slots, lived)
+    serves = serves_from(slots, lived)
     for setup in [known.setup, *candidates]:
         mine = setup is known.setup
         same = (setup.capacity_ah, setup.chemistry) == (known.setup.capacity_ah, known.setup.chemistry)
@@ -148,7 +148,7 @@ def replay(slots: list[Slot], known: KnownBattery) -> LifeResult:
 def usual_engine_a(slots: list[Slot], lived: Sequence[float]) -> float:
     """What the engine brings in its middle quarter hour, loads and battery together, where the battery has room for it [A].
 
-    Another battery is given that, or what the log shows at that time if it is more; not the most of the whole log for hours.
+    Another battery is given that where the present one was nearly full, or what the log shows at that time if it is more.
     slots: quarter hours of the log; lived: charge of the present battery in each, as replayed, 0 to 1.
     """
     running = [(s.engine_a, z) for s, z in zip(slots, lived, strict=True) if s.engine_on]
@@ -156,9 +156,23 @@ def usual_engine_a(slots: list[Slot], lived: Sequence[float]) -> float:
     return sorted(roomy)[len(roomy) // 2] if roomy else 0.0
 
 
-def _serves_from(slots: list[Slot], lived: Sequence[float]) -> float | None:
-    """The charge below which today's loads go off: the highest at which they were; None where they never were."""
-    return max((z for z, slot in zip(lived, slots, strict=True) if slot.prevented_a > 0), default=None)
+def engine_where_full(slots: list[Slot], lived: Sequence[float]) -> list[Slot]:
+    """The life with the engine marked as running only where the present battery was nearly full and may have held it back.
+
+    Elsewhere it took what the engine brought, and another one is given as much: the usual current there, or the log's if that is more,
+    would be more than came on average.
+    slots: quarter hours of the log; lived: charge of the present battery in each, as replayed, 0 to 1.
+    """
+    return [s if z >= ROOMY_FRAC or not s.engine_on else replace(s, engine_on=False) for s, z in zip(slots, lived, strict=True)]
+
+
+def serves_from(slots: list[Slot], lived: Sequence[float]) -> float | None:
+    """The charge below which today's loads go off: the mean at which they did; None where they never did.
+
+    slots: quarter hours of the log; lived: charge of the present battery in each, as replayed, 0 to 1.
+    """
+    went = [lived[max(first - 1, 0)] for first, _ in stretches([s.prevented_a > 0 for s in slots])]
+    return sum(went) / len(went) if went else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,8 @@ def _nights(one: Told, slots: list[Slot], explained: list[Slot], question: str, 
     known = replace(one.known, setup=replace(one.known.setup, capacity_ah=capacity_ah))
     lived = whatif.replay(explained, one.known).charge_frac
     engine_a = whatif.usual_engine_a(explained, lived)
-    serves = None if whole else max((z for z, s in zip(lived, explained, strict=True) if s.prevented_a > 0), default=None)
+    serves = None if whole else whatif.serves_from(explained, lived)
+    slots = whatif.engine_where_full(slots, lived)
     asked = setup(known.setup, words(one.plan, question))
     split = 1.0 if whole else whatif.P.number("split")
     rig = make_rig(replace(asked, sun_ratio=1 + (asked.sun_ratio - 1) * split), engine_a, serves, Luck(known.acceptance),

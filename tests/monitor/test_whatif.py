@@ -238,6 +238,25 @@ def test_the_engine_gives_a_larger_battery_what_it_usually_gives() -> None:
     assert twice.nights_below_per_30.value == pytest.approx(truth.below * 30 / 20, abs=1.5)
 
 
+def test_where_the_battery_had_room_another_gets_what_came() -> None:
+    """40 A and 10 A by turns into a battery that is seldom full: one of 1.01 times the size is not given 40 A each time."""
+    slots = [Slot(k / 4 % 24 + 0.125, 1.2, 0.0, (40.0 if k // 96 % 2 else 10.0) if 10 <= k / 4 % 24 < 11 else 0.0,
+                  10 <= k / 4 % 24 < 11) for k in range(20 * 96)]
+    known = whatif.KnownBattery(replace(NOW, capacity_ah=60.0), 0.6, 0.01)
+    lived = whatif.replay(slots, known)
+    assert max(lived.charge_frac) < whatif.ROOMY_FRAC
+    same = whatif.ask(slots, known, [replace(known.setup, name="hardly larger", capacity_ah=60.6)], 0.0)[1]
+    assert lived.below > 5
+    assert same.nights_below_per_30.value == pytest.approx(lived.below * 30 / 20, abs=1.5)
+
+
+def test_loads_go_off_where_they_went_off_not_where_they_still_were() -> None:
+    slots = [Slot(k / 4 % 24 + 0.125, 1.0, 0.0, prevented_a=2.0 if 20 <= k < 60 else 0.0) for k in range(96)]
+    lived = [0.05 if k < 20 else 0.05 + 0.005 * (k - 20) for k in range(96)]
+    assert whatif.serves_from(slots, lived) == pytest.approx(0.05)
+    assert whatif.serves_from([replace(s, prevented_a=0.0) for s in slots], lived) is None
+
+
 def test_what_was_seen_going_in_went_in_however_much_that_is() -> None:
     """An hour of 60 A from the engine into 100 Ah that should take 45 A at most: the present battery took it, as the log's charge says."""
     setup, level, rows = replace(NOW, chemistry="agm"), 0.4, []
