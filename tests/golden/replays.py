@@ -58,7 +58,7 @@ def _steps(samples: Iterable[Sample], vehicle: Vehicle, use: list[UseSlot]) -> I
         held, found = pipeline.step(held, minute, vehicle)
         alerts = rules.update(alerts, found.conditions, found.at_s)
         charge, warmth_c = found.charge.charge_frac, minute.house_temperature_c
-        if isinstance(charge, Estimate):
+        if isinstance(charge, Estimate) and minute.covered_s > 0.0:
             use.append(UseSlot(minute.covered_s / 3600.0, charge.value, minute.charge_in_ah, minute.charge_out_ah,
                                20.0 if warmth_c is None else warmth_c, minute.house_voltage_v))
         yield found, alerts
