@@ -9,7 +9,7 @@ P = table("detection", "temperature_trend")
 TREND_SLOTS = P.count("trend_slots")
 LEAST_SLOTS = P.count("least_slots")
 KEPT = DAY_SLOTS + TREND_SLOTS
-SHARE = P.number("share")
+SHARE, NIGHT_S = P.number("share"), P.number("night_s")
 MOST_K = P.number("most_k")
 EVENING_HOUR, MORNING_HOUR = P.number("evening_hour"), P.number("morning_hour")
 
@@ -61,7 +61,7 @@ def expected_c(trend: TemperatureTrend, in_s: float) -> float | None:
     return None if before is None else before + SHARE * change
 
 
-def coming_low_c(trend: TemperatureTrend, within_s: float = 14 * 3600.0) -> float | None:
+def coming_low_c(trend: TemperatureTrend, within_s: float = NIGHT_S) -> float | None:
     """The lowest it is expected to come to within some hours [°C], None until a day has been seen."""
     change = change_k(trend)
     if change is None:

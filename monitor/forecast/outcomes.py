@@ -8,7 +8,7 @@ P = table("forecast", "outcomes")
 KEPT_NIGHTS = P.count("kept_nights")
 SHIFT_SIGMA, SLOPE_SIGMA = P.number("shift_sigma"), P.number("slope_sigma")
 STEP, LEAST, MOST, INSIDE = P.number("step"), P.number("least"), P.number("most"), P.number("inside")
-TURNS, LEAST_SLOPE = P.count("turns"), P.number("least_slope")
+TURNS, LEAST_SLOPE, LEAST_P = P.count("turns"), P.number("least_slope"), P.number("least_probability")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def correct_probability(learnt: Learnt, probability: float) -> float:
 
 def logit(probability: float) -> float:
     """ln(p/(1-p)), kept finite."""
-    p = min(max(probability, 0.005), 0.995)
+    p = min(max(probability, LEAST_P), 1.0 - LEAST_P)
     return log(p / (1 - p))
 
 

@@ -2,8 +2,14 @@
 from monitor.battery import lead_acid, lithium_iron
 from monitor.battery.label import Battery
 from monitor.findings import ChargeFindings, Estimate
+from monitor.parameters import table
 from monitor.posterior import Posterior
 from monitor.replacing import dataclass
+
+P = table("forecast", "reserve")
+#: By lead-acid.
+USUAL_OHM_AH = P.by_chemistry("usual_ohm_ah")
+MOST_FRAC, BISECTIONS = P.number("most_frac"), P.count("bisections")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +56,16 @@ def _cutout_frac(battery: Battery, charge: ChargeFindings, load_a: float, capaci
     if battery.cutout_voltage_v is None:
         return 0.0
     found = charge.resistance_ohm
-    ohm = found.value if isinstance(found, Estimate) else (0.6 if battery.lead_acid else 1.0) / capacity_ah
+    ohm = found.value if isinstance(found, Estimate) else USUAL_OHM_AH[battery.lead_acid] / capacity_ah
     rest_v = battery.cutout_voltage_v + 2.0 * ohm * load_a
     low, high = 0.0, 1.0
-    for _ in range(20):
+    for _ in range(BISECTIONS):
         middle = (low + high) / 2
         if _rest_v(battery, middle) > rest_v:
             high = middle
         else:
             low = middle
-    return min(high, 0.95)
+    return min(high, MOST_FRAC)
 
 
 def _rest_v(battery: Battery, charge_frac: float) -> float:

@@ -8,6 +8,7 @@ DAY_S = 86400.0
 
 P = table("usage", "counts")
 DAYLIGHT = P.numbers("daylight")
+BACK_H, LEAST_S, LONGEST_S = P.number("back_h"), P.number("least_s"), P.number("longest_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,7 @@ def _new_day(state: CountsState, minute: Minute) -> bool:
     age_s = minute.end_s - state.today.start_s
     if minute.hour is None or state.last_hour is None:
         return age_s > DAY_S
-    return minute.hour < state.last_hour - 12 and age_s > 3600 or age_s > 1.5 * DAY_S
+    return minute.hour < state.last_hour - BACK_H and age_s > LEAST_S or age_s > LONGEST_S
 
 
 def _by_source(minute: Minute, join: JoinFindings) -> tuple[float, float, float]:

@@ -7,7 +7,7 @@ P = table("usage", "current_steps")
 QUIET_A = P.number("quiet_a")
 LEAST_A, LEAST_FRAC = P.number("least_a"), P.number("least_frac")
 MEMORY_S = P.number("memory_s")
-BLOCKS = P.count("blocks")
+BLOCKS, EXPECTED_PART, EXPECTED_A = P.count("blocks"), P.number("expected_part"), P.number("expected_a")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ def follow(level: CurrentLevel, minute: Minute, expected_a: float | None,
             now_a += off * span_s / (held_s + span_s)
             continue
         sure = next_s and abs(a - next_a) < near
-        if sure or expected_a is not None and abs(abs(off) - expected_a) < 0.08 * expected_a + 0.1:
+        if sure or expected_a is not None and abs(abs(off) - expected_a) < EXPECTED_PART * expected_a + EXPECTED_A:
             if sure:
                 total = next_s + span_s
                 to_a, from_s = (next_a * next_s + a * span_s) / total, next_from_s

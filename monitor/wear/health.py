@@ -23,7 +23,7 @@ WEEK_S = 7 * 86400.0
 
 P = table("wear", "health")
 LEAST_FRAC, FAR_LN = P.number("least_frac"), P.number("far_ln")
-KEPT_WEEKS = P.count("kept_weeks")
+KEPT_WEEKS, MOST_OHM_AH, LOW_FRACS = P.count("kept_weeks"), P.number("most_ohm_ah"), P.numbers("low_fracs")
 FULL_AGAIN_S, USUAL_LEVEL, USUAL_STEPS = P.number("full_again_s"), P.number("usual_level"), P.count("usual_steps")
 WHOLE_STEP_PER_H, FIRST_WEEKS, LAST_WEEKS = P.number("whole_step_per_h"), P.count("first_weeks"), P.count("last_weeks")
 #: A record of one week, whichever it is.
@@ -146,7 +146,7 @@ def _update_on_step(filling: OpenWeek, minute: Minute, battery: Battery, known_f
     watched, steps, rated, effects = filling.watched, filling.steps, battery.rated_capacity_ah, None
     for now_s, voltage, current in step_resistance.bins(minute):
         watched, step = load_off.add(watched, now_s, voltage, current, rated)
-        if step is not None and level > LEAST_FRAC and 0 < step.ohm < 0.06 * 100 / rated:
+        if step is not None and level > LEAST_FRAC and 0 < step.ohm < MOST_OHM_AH / rated:
             effects = effects or resistance_weeks.effects(learnt, battery)
             steady = log(step.ohm) - effects.depth * resistance_weeks.shape(level) - effects.warmth_per_k * warmth
             usual = steady
@@ -187,7 +187,7 @@ def _update_wear(wear: Wear, minute: Minute, hours: float, level: float | None, 
           limits: Limits) -> Wear:
     low, heat, cycles = wear.low_hours, wear.heat_hours, wear.cycles
     if level is not None:
-        low = (low[0] + hours * (level < 0.5), low[1] + hours * (level < 0.3), low[2] + hours * (level < 0.2))
+        low = (low[0] + hours * (level < LOW_FRACS[0]), low[1] + hours * (level < LOW_FRACS[1]), low[2] + hours * (level < LOW_FRACS[2]))
         cycles = rainflow_count.add(cycles, level)
     if warm is not None:
         gentle, harsh = ageing_ratio(limits, warm)  # two published rules: a range, not one of them

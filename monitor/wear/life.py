@@ -30,6 +30,7 @@ OLDEST_YEARS = P.number("oldest_years")
 SLOWEST_FADE = P.number("slowest_fade_per_year")
 LEAST_LEFT_FRAC, LEAST_SIGMA_LN = P.number("least_left_frac"), P.number("least_sigma_ln")
 DRAWS, DISAGREE = P.count("draws"), P.number("disagree_sigmas")
+LEAST_CRITERION, NAMED_YEARS = P.number("least_criterion"), P.number("named_years")
 COOL_C, PART_H, DEEP_FRAC = P.number("cool_c"), P.number("part_h"), P.number("deep_frac")
 HIGH_CELL_V, HALF_FRAC, MILD_CHARGE_C = P.number("high_cell_v"), P.number("half_frac"), P.number("mild_charge_c")
 GRID, BISECTIONS = P.count("grid_per_year"), P.count("bisections")
@@ -96,8 +97,8 @@ def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: fl
     ------
     ValueError : a criterion that is no part of a capacity
     """
-    if not 0.05 <= criterion_frac <= 1.0:
-        raise ValueError(f"criterion_frac is {criterion_frac:g}: it must lie between 0.05 and 1")
+    if not LEAST_CRITERION <= criterion_frac <= 1.0:
+        raise ValueError(f"criterion_frac is {criterion_frac:g}: it must lie between {LEAST_CRITERION:g} and 1")
     days = sum(slot.hours for slot in slots) / 24.0
     if days < LEAST_DAYS:
         known = f"{days:.0f} days" if days >= 1 else "no day"
@@ -268,4 +269,4 @@ def _causes(slots: Sequence[UseSlot], label: LifeLabel, wear: LeadWear | Lithium
     as_it_is = lived(wear)
     names = LITHIUM_CAUSES if label.chemistry == "lfp" else LEAD_CAUSES
     costs = [(name, lived(_wear(slots, label, name, depths)) - as_it_is) for name in names]
-    return tuple(sorted(((name, years) for name, years in costs if years >= 0.1), key=lambda pair: -pair[1]))
+    return tuple(sorted(((name, years) for name, years in costs if years >= NAMED_YEARS), key=lambda pair: -pair[1]))

@@ -14,7 +14,8 @@ FEWEST_WEEKS, COLD_K, CONTACT_LN = P.count("fewest_weeks"), P.number("cold_k"), 
 LEVEL_STEP, SLOPE_STEP = P.number("level_step"), P.number("slope_step")
 WEEK_SIGMA = P.number("week_sigma")
 ENDS, LATE_WEEKS = P.count("ends"), P.count("late_weeks")
-FIRST_SLOPE = P.number("first_slope")
+FIRST_SLOPE, LEAST_WEEKS = P.number("first_slope"), P.number("least_weeks")
+LATE_COUNT, LATE_SIGMA = P.count("late_count"), P.number("late_sigma")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,7 @@ def trend(levels: tuple[WeekLevel, ...], found: Effects) -> Trend:
     z, s, ll, ls, ss = values[0], 0.0, noise[0], 0.0, FIRST_SLOPE**2
     kept = [((z, s, ll, ls, ss), (z, s, ll, ls, ss), 0.0)]
     for k in range(1, len(levels)):
-        dt = max((levels[k].at_s - levels[k - 1].at_s) / WEEK_S, 0.1)
+        dt = max((levels[k].at_s - levels[k - 1].at_s) / WEEK_S, LEAST_WEEKS)
         z, ll, ls, ss = z + dt * s, ll + 2 * dt * ls + dt * dt * ss + dt * LEVEL_STEP**2, ls + dt * ss, ss + dt * SLOPE_STEP**2
         before, total = (z, s, ll, ls, ss), ll + noise[k]
         miss = values[k] - z
@@ -85,8 +86,8 @@ def growth(levels: tuple[WeekLevel, ...], found: Effects) -> Answer:
 def _late(seen: list[float | None], whole_ohm: float) -> tuple[float, float]:
     """The part of a resistance that came late, never more than half of it, and what its doubt adds [sigma of ln]."""
     known = [value for value in seen if value is not None]
-    if len(known) < 3:
-        return 0.0, 0.03
+    if len(known) < LATE_COUNT:
+        return 0.0, LATE_SIGMA
     centre = _mean(known)
     scatter = (sum((v - centre) ** 2 for v in known) / (len(known) - 1) / len(known)) ** 0.5
     late = min(max(centre, 0.0), 0.5 * whole_ohm)

@@ -14,7 +14,8 @@ from monitor.usage.load_off import LoadStep
 
 P = table("wear", "resistance_weeks")
 PRIOR = P.by_chemistry("prior")
-ALIKE = P.number("alike")
+ALIKE, DEEPEST, GROWTH = P.number("alike"), P.number("deepest_frac"), P.number("growth")
+FIRST_SPREAD, LEAST_SPREAD, LATE_PART = P.number("first_spread"), P.number("least_spread"), P.number("late_part")
 LEAST_SIGMA = P.number("least_sigma")
 FEWEST_STEPS = P.count("fewest_steps")
 
@@ -66,9 +67,9 @@ class Effects:
 
 
 def shape(charge_frac: float) -> float:
-    """How the logarithm of resistance goes with depth: Shepherd's form with the 0.6 that porous electrodes show."""
-    depth = min(max(1.0 - charge_frac, 0.0), 0.95)
-    return log(1.0 + 0.6 * depth / (1.0 - depth))
+    """How the logarithm of resistance goes with depth: Shepherd's form."""
+    depth = min(max(1.0 - charge_frac, 0.0), DEEPEST)
+    return log(1.0 + GROWTH * depth / (1.0 - depth))
 
 
 def add(sums: Sums, step: LoadStep, weight: float, charge_frac: float, warmth_k: float, found: Effects) -> Sums:
@@ -114,11 +115,11 @@ def effects(learnt: Sums, battery: Battery) -> Effects:
 
 
 def _spread(sums: Sums, a: float, b: float) -> float:
-    """Variance of one step of mean weight about its week, never below 2 % squared."""
+    """Variance of one step of mean weight about its week."""
     if sums.steps < 2:
-        return 0.01
+        return FIRST_SPREAD
     left = sums.yy - 2 * a * sums.xy - 2 * b * sums.ty + a * a * sums.xx + 2 * a * b * sums.xt + b * b * sums.tt
-    return max(left / sums.w, 0.0004)
+    return max(left / sums.w, LEAST_SPREAD)
 
 
 def level(sums: Sums, at_s: float, found: Effects) -> WeekLevel | None:
@@ -129,7 +130,7 @@ def level(sums: Sums, at_s: float, found: Effects) -> WeekLevel | None:
     if sums.steps < FEWEST_STEPS:
         return None
     spread = _spread(within_week(sums), found.depth, found.warmth_per_k)
-    late = sums.slope / sums.slope_w * sums.root / sums.w if sums.slope_w > 0.3 * sums.w else None
+    late = sums.slope / sums.slope_w * sums.root / sums.w if sums.slope_w > LATE_PART * sums.w else None
     return WeekLevel(at_s, sums.y / sums.w, sums.x / sums.w, sums.t / sums.w, sqrt(ALIKE * spread / sums.steps + LEAST_SIGMA**2), late)
 
 

@@ -14,7 +14,7 @@ from monitor.wear.week import Week
 P = table("wear", "verdict")
 FAR_GONE_FRAC, SOUND_FRAC = P.number("far_gone_frac"), P.number("sound_frac")
 GROWN, MUCH_GROWN = P.number("grown"), P.number("much_grown")
-RECENT_WEEKS = P.count("recent_weeks")
+RECENT_WEEKS, EMPTY_ABOVE_FRAC = P.count("recent_weeks"), P.number("empty_above_frac")
 #: Figures of weeks are freed of depth and warmth already.
 NO_EFFECTS = Effects(0.0, 0.0, 0.0, 0.0, 0.0)
 COLD_C = P.number("cold_c")
@@ -83,9 +83,10 @@ def judge(weeks: tuple[Week, ...], battery: Battery, test: CapacityTest | None =
             lines.append(EvidenceLine("weak", f"usable charge is probably below 80 %: {figures}", undo))
         elif capacity.low > USED_UP_FRAC or capacity.value > SOUND_FRAC and capacity.low > FAR_GONE_FRAC:
             lines.append(EvidenceLine("for", f"usable charge is {figures}", "a discharge that ends earlier than that"))
-    sagged = [w for w in warm[-2 * RECENT_WEEKS:] if w.empties_above_frac > 0.4]
+    sagged = [w for w in warm[-2 * RECENT_WEEKS:] if w.empties_above_frac > EMPTY_ABOVE_FRAC]
     if len(sagged) >= 2:
-        lines.append(EvidenceLine("decisive", "the battery was empty twice while the count still showed more than 40 %",
+        seen = f"the battery was empty twice while the count still showed more than {100 * EMPTY_ABOVE_FRAC:.0f} %"
+        lines.append(EvidenceLine("decisive", seen,
                           "a shunt that a load bypasses, or a discharge that goes on past that point", "count"))
     if isinstance(growth, Estimate):
         figures = f"resistance is {growth.low:.2f} to {growth.high:.2f} times that of its first weeks"

@@ -12,7 +12,7 @@ P = table("detection/house", "house_alerts")
 BACK_FRAC = P.number("back_frac")
 GUESS_WIDTH_FRAC = P.number("guess_width_frac")
 UNDER_BACK_V, OVER_BACK_V = P.number("under_back_v"), P.number("over_back_v")
-PATIENCE_S = P.number("patience_s")
+PATIENCE_S, LOW_DELAY_S = P.number("patience_s"), P.number("low_delay_s")
 ALTERNATOR_AFTER_S = P.number("alternator_after_s")
 
 
@@ -93,7 +93,7 @@ def conditions(state: HouseAlertsState, vehicle: Vehicle) -> tuple[Condition, ..
             "What is drawn from here on is the reserve." + (" Lead-acid that is emptied deeply and often ages fast."
                                                             if house.lead_acid else ""),
             "Switch off what can wait, the largest first; drive or charge.",
-            f"It clears above {100 * (house.reserve_soc_frac + BACK_FRAC):.0f} %.", on_delay_s=600.0,
+            f"It clears above {100 * (house.reserve_soc_frac + BACK_FRAC):.0f} %.", on_delay_s=LOW_DELAY_S,
             figures=(("charge_frac", left_pct / 100), ("reserve_frac", house.reserve_soc_frac))),
         Condition(
             "house_under_voltage", "house", state.under, "high",

@@ -9,7 +9,8 @@ from monitor.detection.join.uncharged_run import UnchargedRun
 from monitor.findings import Condition, Priority
 from monitor.parameters import table
 
-FOLLOWS = table("detection/join", "join_alerts").number("follows")
+P = table("detection/join", "join_alerts")
+FOLLOWS, NAMED_STEPS = P.number("follows"), P.count("named_steps")
 
 #: kind -> priority, what it means, what to look at first, what would make it go away.
 #: {part}: isolator or DC-DC charger.
@@ -85,7 +86,7 @@ def _alternator_not_charging(uncharged: UnchargedRun) -> Condition:
 def _stuck_closed(record: JoinRecord, touching: IsolatorEvidence, vehicle: Vehicle) -> Condition:
     share = contacts.transfer(touching)
     evidence = (f"The engine is off, and for {record.joined_s / 3600:.1f} h the voltages of both batteries have stayed together")
-    if share is not None and touching.steps >= 3 and share[0] > FOLLOWS:
+    if share is not None and touching.steps >= NAMED_STEPS and share[0] > FOLLOWS:
         evidence += f"; the starter battery follows {100 * min(share[0], 1.0):.0f} % of {touching.steps} load steps"
     if vehicle.isolator_follows == "engine":
         evidence += ". The configuration says that it opens with the engine; one that senses voltage may rightly hold on for hours"

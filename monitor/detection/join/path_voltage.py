@@ -6,7 +6,7 @@ from monitor.replacing import dataclass, replace
 P = table("detection/join", "path_voltage")
 REMEMBER_S, LEARN_S = P.number("remember_s"), P.number("learn_s")
 FORGET = P.number("forget")
-SLOPE_OHM, SLOPE_A2 = P.number("slope_ohm"), P.number("slope_a2")
+SLOPE_OHM, SLOPE_A2, SLOPE_SIGMA_OHM = P.number("slope_ohm"), P.number("slope_a2"), P.number("slope_sigma_ohm")
 OFF_V, SIGMAS, LEAST_SIGMA_V = P.number("off_v"), P.number("sigmas"), P.number("least_sigma_v")
 
 
@@ -52,5 +52,5 @@ def offset_v(gap: JoinVoltage, house_a: float, across_v: float) -> float:
     slope = (gap.cov + SLOPE_OHM * SLOPE_A2) / (gap.var_a + SLOPE_A2)
     away_a = house_a - gap.mean_a
     left = max(0.0, gap.var_v - slope * (2 * gap.cov - slope * gap.var_a))
-    sigma = (left + LEAST_SIGMA_V**2 + (0.008 * away_a) ** 2 * SLOPE_A2 / (gap.var_a + SLOPE_A2)) ** 0.5
+    sigma = (left + LEAST_SIGMA_V**2 + (SLOPE_SIGMA_OHM * away_a) ** 2 * SLOPE_A2 / (gap.var_a + SLOPE_A2)) ** 0.5
     return abs(across_v - gap.mean_v - slope * away_a) / max(OFF_V, SIGMAS * sigma)

@@ -7,7 +7,7 @@ P = table("detection/join", "relay_release")
 RELAY = table("battery", "relay")
 LETS_GO_HIGH_V, LETS_GO_WITHIN_S = RELAY.number("holds_above_v"), P.number("lets_go_within_s")
 LET_GO_V, LET_GO_BOTH_V = P.number("let_go_v"), P.number("let_go_both_v")
-LET_GO_MARGIN_V, LET_GO_MOST_V = P.numbers("let_go_margin_v"), P.number("let_go_most_v")
+LET_GO_MARGIN_V, LET_GO_LEAST_V, LET_GO_MOST_V = P.numbers("let_go_margin_v"), P.number("let_go_least_v"), P.number("let_go_most_v")
 
 
 def after_stop(record: JoinRecord, starter_v: float, vehicle: Vehicle) -> str:
@@ -44,4 +44,4 @@ def release_voltage_v(record: JoinRecord) -> float:
     if not seen:
         return LET_GO_BOTH_V if record.house_joins else LET_GO_V
     margin_v = LET_GO_MARGIN_V[min(len(seen), len(LET_GO_MARGIN_V)) - 1]
-    return max(12.3, min(LET_GO_MOST_V, seen[(len(seen) - 1) // 2] - margin_v))
+    return max(LET_GO_LEAST_V, min(LET_GO_MOST_V, seen[(len(seen) - 1) // 2] - margin_v))

@@ -16,7 +16,7 @@ BLOCK_S, BLOCKS, FALLS_V = P.number("block_s"), P.count("blocks"), P.number("fal
 CONTROLLED_V, FRESH_V = P.number("controlled_v"), P.number("fresh_v")
 FROM_HOUSE_A, FROM_HOUSE_V = P.number("from_house_a"), P.number("from_house_v")
 RELIEVED_V, ENDED_S, CHARGES_S = P.number("relieved_v"), P.number("ended_s"), P.number("charges_s")
-WAIT_S = P.number("wait_s")
+WAIT_S, DIP_SAMPLES = P.number("wait_s"), P.count("dip_samples")
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +120,7 @@ def _has_dip(minute: Minute, from_v: float) -> bool:
     if minute.fast_starter:
         return min(v for _, v in minute.fast_starter) < from_v - START_DIP_V
     low = minute.starter_voltage_low_v
-    return low is not None and len(minute.samples) > 6 and low < from_v - START_DIP_V
+    return low is not None and len(minute.samples) > DIP_SAMPLES and low < from_v - START_DIP_V
 
 
 def _is_loaded(state: UnchargedRun, minute: Minute, isolator: Isolator) -> bool:

@@ -6,7 +6,7 @@ from monitor.parameters import table
 P = table("detection/starter", "crank_limits")
 LOAD_TEST = P.numbers("load_test")
 LOWEST_MARGIN_V, LOWEST_SPAN_V = P.number("lowest_margin_v"), P.number("lowest_span_v")
-BORDER_D, WEAK_D = P.number("border_d"), P.number("weak_d")
+BORDER_D, WEAK_D, REST_V = P.number("border_d"), P.number("weak_d"), P.number("rest_v")
 
 
 def load_test_v(temperature_c: float) -> float:
@@ -21,4 +21,4 @@ def load_test_v(temperature_c: float) -> float:
 
 def d_scale(limit_v: float) -> float:
     """How much larger a drop ratio the cold allows: that of the table's limit against its warm end."""
-    return (12.6 / limit_v - 1) / (12.6 / 9.6 - 1)
+    return (REST_V / limit_v - 1) / (REST_V / LOAD_TEST[-1][1] - 1)

@@ -6,6 +6,7 @@ from monitor.findings import ChargeFindings, Condition, Estimate, Part
 from monitor.parameters import table
 
 P = table("detection/wiring", "plausibility_alerts")
+GONE_DELAY_S = P.number("gone_delay_s")
 UNSEEN_A, UNSEEN_LOW_A = P.number("unseen_a"), P.number("unseen_low_a")
 UNMEASURED_A, UNMEASURED_LOW_A, MEASURED_SIGMA_A = P.number("unmeasured_a"), P.number("unmeasured_low_a"), P.number("measured_sigma_a")
 
@@ -68,7 +69,7 @@ def _current_bypasses(state: PlausibilityState, vehicle: Vehicle, charge: Charge
         + (" A constant 0.2 to 0.4 A is usually this board itself." if unseen and vehicle.board.supply == "unknown" else ""),
         "On the battery's side of the shunt there must be one cable only, from post to shunt: move every other one to the far side. "
         "Then, with everything off, `ampledger setup zero`.",
-        "It clears a day or two after the last sign of it.", off_delay_s=6 * 3600.0,
+        "It clears a day or two after the last sign of it.", off_delay_s=GONE_DELAY_S,
         figures=(("pairs_count", pairs), ("unseen_a", unseen or state.bypass.idle_a), ("booked_ratio", float(booked))), evidence=seen)
 
 
