@@ -73,8 +73,7 @@ def read_code(text: str) -> Code | None:
 
 def known_codes() -> list[str]:
     """Codes to compare an unknown one with: one of each size."""
-    jis = [f"55{letter}{length}{side}" for letter, lengths in (("B", (17, 19, 20, 24)), ("D", (20, 23, 26, 31)), ("E", (41,)))
-           for length in lengths for side in "LR"]
+    jis = [f"55{letter}{length}{side}" for letter in "BDE" for length in _LENGTHS[letter] for side in "LR"]
     jis += ["145F51", "195G51", "245H52"]
     sba = [f"{letter}-85{side}" for letter in TABLES["sba"] if len(letter) == 1 for side in ("", "R")]
     en = [f"{kind}{n}" for n in range(7) for kind in ("L", "LN")] + [f"LB{n}" for n in range(1, 6)]

@@ -21,6 +21,7 @@ from monitor.wear.life_use import label_of
 PLAN, PANEL, W = table("planning", "plan"), table("planning", "panel"), table("planning", "weights")
 CAPACITY_SIGMA, PANEL_SIGMA = PLAN.number("capacity_sigma_ln"), PANEL.sigma("other_losses")
 KG_PER_W, KG_PER_A = PANEL.number("kg_per_w"), W.number("dcdc_kg_per_a")
+LIMITS = table("planning", "plan_candidates").limits("capacity", "panel")
 #: By lead-acid: of an ampere-hour, and one sigma.
 KG_PER_AH = {True: (W.number("lead_kg_per_ah"), W.sigma("lead_kg_per_ah")),
              False: (W.number("lithium_kg_per_ah"), W.sigma("lithium_kg_per_ah"))}
@@ -112,13 +113,14 @@ def check(candidate: Candidate, trip: Trip) -> None:
     ------
     ValueError : nothing would ever charge it, or its label is impossible, in one sentence
     """
-    if not 5 <= candidate.capacity_ah <= 3000:
-        raise ValueError(f"{candidate.name}: capacity is {candidate.capacity_ah:g} Ah: it must lie between 5 and 3000 Ah, as house "
-                         "batteries do")
+    (least_ah, most_ah, _), (least_w, most_w, _) = LIMITS["capacity"], LIMITS["panel"]
+    if not least_ah <= candidate.capacity_ah <= most_ah:
+        raise ValueError(f"{candidate.name}: capacity is {candidate.capacity_ah:g} Ah: it must lie between {least_ah:g} and "
+                         f"{most_ah:g} Ah, as house batteries do")
     if not 0.02 <= candidate.reserve_frac < 1:
         raise ValueError(f"{candidate.name}: reserve is {100 * candidate.reserve_frac:g} %: it must lie between 2 and 99 %")
-    if not 0 <= candidate.panel_w <= 5000:
-        raise ValueError(f"{candidate.name}: panel is {candidate.panel_w:g} W: it must lie between 0 and 5000 W")
+    if not least_w <= candidate.panel_w <= most_w:
+        raise ValueError(f"{candidate.name}: panel is {candidate.panel_w:g} W: it must lie between {least_w:g} and {most_w:g} W")
     driven = candidate.engine.kind != "none" and trip.drive_hours > 0
     if not candidate.panel_w and not driven and not trip.shore_every_days:
         raise ValueError(f"{candidate.name}: nothing would ever charge it: it has no panel, "
