@@ -1,5 +1,6 @@
 """The house rules that a machine can keep: arrows, sizes, names."""
 import ast
+import re
 from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
@@ -113,6 +114,20 @@ def test_computation_touches_no_clock_file_or_chance(folder: str) -> None:
                 assert (node.module or "").partition(".")[0] not in forbidden, path
                 if node.module == "random":
                     assert [a.name for a in node.names] == ["Random"], path
+
+
+#: One word that only says what was done to something; irregular ones are those that were found here.
+PARTICIPLE = re.compile(r"_?([a-z]+ed|told|known|seen|led|kept|held|left|grown|gone|begun|found|shown|taken|given|met)")
+
+
+@pytest.mark.parametrize("room", ["estimation", "detection", "usage", "forecast"])
+def test_a_function_is_named_by_a_verb_or_by_what_it_gives(room: str) -> None:
+    """Not by a bare participle; `rounded` is what the copy is, as Python's own `sorted`."""
+    found = [f"{path.relative_to(ROOT)}: {node.name}" for path in sorted((ROOT / "monitor" / room).rglob("*.py"))
+             for node in ast.walk(ast.parse(path.read_text()))
+             if isinstance(node, ast.FunctionDef) and not node.decorator_list
+             and PARTICIPLE.fullmatch(node.name) and node.name != "rounded"]
+    assert not found
 
 
 @pytest.mark.parametrize("name", ["battery/label", "sample", "findings"])

@@ -60,8 +60,8 @@ def findings(state: ChargeState, vehicle: Vehicle, brief: bool = False) -> Charg
     if brief:
         belief = charge_posterior.of_offset(state.belief.sigma(OFFSET))
         return ChargeFindings(charge, size, NOT_ASKED, NOT_ASKED, resistance, offset, state.anchor, age, doubt, stage, belief)
-    left = _left(z, sigma, capacity, sigma_q, cross, hidden, 0.0, basis)
-    usable = _left(z, sigma, capacity, sigma_q, cross, hidden, house.reserve_soc_frac, basis)
+    left = _left_ah(z, sigma, capacity, sigma_q, cross, hidden, 0.0, basis)
+    usable = _left_ah(z, sigma, capacity, sigma_q, cross, hidden, house.reserve_soc_frac, basis)
     return ChargeFindings(
         charge, size, left, usable, resistance, offset, state.anchor, age, doubt, stage,
         charge_posterior.hand_on(part, SYSTEMATIC, beyond, hidden, state.belief.sigma(OFFSET)))
@@ -113,7 +113,7 @@ def _ends(z: float, sigma: float, sigma_q: float, cross: float, hidden: float) -
     return _inside(z - Z95 * below), _inside(z + Z95 * above)
 
 
-def _left(
+def _left_ah(
     z: float, sigma: float, capacity_ah: float, sigma_q: float, cross: float, hidden: float, reserve_frac: float, basis: Basis,
 ) -> Answer:
     """Ampere-hours down to a charge fraction; a battery below it has none left.

@@ -63,10 +63,10 @@ def renumber(history: History, slots: int, from_slot: int | None = None) -> Hist
     if not 0 < at < len(history.load_a):
         return replace(history, first_slot=history.first_slot + slots)
 
-    def moved(values: tuple[float | None, ...]) -> tuple[float | None, ...]:
+    def move(values: tuple[float | None, ...]) -> tuple[float | None, ...]:
         return (*values[:at + min(slots, 0)], *(None,) * max(slots, 0), *values[at:])
 
-    return History(history.first_slot, moved(history.load_a), moved(history.harvest_a), moved(history.temperature_c))
+    return History(history.first_slot, move(history.load_a), move(history.harvest_a), move(history.temperature_c))
 
 
 def window(values: tuple[float | None, ...], first_slot: int, from_slot: int) -> tuple[float | None, ...]:

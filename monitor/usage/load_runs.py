@@ -119,18 +119,18 @@ def _answers(one: Reading, step: CurrentStep, known: KnownLoads, visible_s: floa
     for load in one.on:
         others = tuple(other for other in one.on if other is not load)
         if off(load.left_a) < FAR_COST:
-            yield Reading(others, (*one.ended, _ended(load, at_s, by_a)), one.cost + off(load.left_a) + cost_of(load))
+            yield Reading(others, (*one.ended, _end_run(load, at_s, by_a)), one.cost + off(load.left_a) + cost_of(load))
         if load.left_a > by_a + sigma_a:
             yield replace(one, on=(*others, _lower(load, at_s, by_a)), cost=one.cost + PART_COST + known.of_part(load.first_a))
         for other in others:
             rest = tuple(third for third in others if third is not other)
             both = load.left_a + other.left_a
             if off(both) < FAR_COST and load.on_s <= other.on_s:
-                runs = (_ended(load, at_s, load.left_a), _ended(other, at_s, other.left_a))
+                runs = (_end_run(load, at_s, load.left_a), _end_run(other, at_s, other.left_a))
                 yield Reading(rest, (*one.ended, *runs), one.cost + PAIR_COST + off(both) + cost_of(load) + cost_of(other))
             left = by_a - load.left_a
             if sigma_a < left < other.left_a - sigma_a:
-                yield Reading((*rest, _lower(other, at_s, left)), (*one.ended, _ended(load, at_s, load.left_a)),
+                yield Reading((*rest, _lower(other, at_s, left)), (*one.ended, _end_run(load, at_s, load.left_a)),
                               one.cost + BOTH_COST + cost_of(load) + known.of_part(other.first_a))
 
 
@@ -139,7 +139,7 @@ def _lower(load: OnLoad, at_s: float, by_a: float) -> OnLoad:
     return replace(load, left_a=load.left_a - by_a, since_s=at_s, taken_as=load.taken_by(at_s) + load.counted_as)
 
 
-def _ended(load: OnLoad, at_s: float, back_a: float) -> LoadRun:
+def _end_run(load: OnLoad, at_s: float, back_a: float) -> LoadRun:
     """A run with its end: what it took, by the mean of the steps where nothing came between them."""
     if load.left_a == load.first_a:
         mean_a = (load.first_a + back_a) / 2
@@ -173,7 +173,7 @@ def weigh_rest(readings: tuple[Reading, ...], drawn_a: float, base_a: float, at_
 
     readings: so far; drawn_a: by all loads [A]; base_a: by those that are always on [A]; at_s: the log's time [s].
     """
-    def weighed() -> Iterator[Reading]:
+    def weigh() -> Iterator[Reading]:
         for one in readings:
             on, runs = one.on, list(one.ended)
             cost = one.cost
@@ -185,7 +185,7 @@ def weigh_rest(readings: tuple[Reading, ...], drawn_a: float, base_a: float, at_
             on = tuple(load for load in on if at_s - load.on_s < LONGEST_S)
             rest_a = drawn_a - sum(load.left_a for load in on) - base_a
             yield Reading(on, tuple(runs), cost + min((max(rest_a, 0.0) / REST_SIGMA_A) ** 2 / 2, REST_MOST))
-    return _best(weighed())
+    return _best(weigh())
 
 
 def settle(readings: tuple[Reading, ...], whole: bool = False) -> tuple[tuple[Reading, ...], tuple[LoadRun, ...]]:

@@ -71,7 +71,7 @@ def findings(state: FoundLoadsState, vehicle: Vehicle, loaded: LoadsState, at_s:
         if load.number in names or load.count > 1 or at_s - load.last_off_s < run_kinds.YOUNG_S:
             mine = days.get(load.number, LoadDays(load.number))
             duties = cold[1] if cold and cold[0] == load.number else None
-            took = _taken(state, load, mine, on.get(load.number, 0.0), duties)
+            took = _find_shares(state, load, mine, on.get(load.number, 0.0), duties)
             shown.append(_share(load, names.get(load.number, ""), load.number in on, took))
             if load.number in names:
                 taken.append(took)
@@ -89,7 +89,7 @@ def _so_far(load: OnLoad, at_s: float) -> LoadRun:
     return LoadRun(load.on_s, at_s, load.first_a, load.taken_by(at_s), seen_end=False)
 
 
-def _taken(state: FoundLoadsState, load: FoundLoad, mine: LoadDays, on_ah: float,
+def _find_shares(state: FoundLoadsState, load: FoundLoad, mine: LoadDays, on_ah: float,
            duties: tuple[float, ...] | None) -> tuple[Taken, Taken, Taken]:
     """Today, yesterday and a usual day of a load."""
     value, sigma = share_ah(state.book, mine, load, duties)
