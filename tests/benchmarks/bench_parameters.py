@@ -71,7 +71,8 @@ def rows(rooms: Sequence[str]) -> list[str]:
     from monitor import parameters
 
     tables = dict(parameters.rooms())
-    return [f"{room}/parameters.toml, [{module}] {name}" for room in rooms or tables
+    trackers = [room for room in tables if not room.startswith("planning")]     # no life asks for a plan
+    return [f"{room}/parameters.toml, [{module}] {name}" for room in rooms or trackers
             for module, table in tables[room].items() for name, row in table.items() if not row.source.startswith("definition")]
 
 
