@@ -27,7 +27,7 @@ NEW_FRAC, NEW_SIGMA = P.number("new_capacity_frac"), P.sigma("new_capacity_frac"
 SEASON_SIGMA, LONGEST_YEARS, LEAST_DAYS = P.number("season_sigma_ln"), P.number("longest_years"), P.number("least_days")
 LINE_SHARE, LINE_FROM_YEARS = P.number("line_share"), P.number("line_from_years")
 OLDEST_YEARS = P.number("oldest_years")
-SLOWEST_FADE = P.number("slowest_fade_per_year")
+SLOWEST_FADE, SHORTEST_YEARS = P.number("slowest_fade_per_year"), P.number("shortest_years")
 LEAST_LEFT_FRAC, LEAST_SIGMA_LN = P.number("least_left_frac"), P.number("least_sigma_ln")
 DRAWS, DISAGREE = P.count("draws"), P.number("disagree_sigmas")
 LEAST_CRITERION, NAMED_YEARS = P.number("least_criterion"), P.number("named_years")
@@ -111,7 +111,7 @@ def forecast_life(slots: Sequence[UseSlot], label: LifeLabel, criterion_frac: fl
                for rule in lead_acid_life.FULL_RULES] if isinstance(wear, LeadWear) else []
     drawn, apart = _weigh(_draw(wear, by_rule, label, season, measured, seed), measured)
     drawn = _with_lines(drawn, measured, seed)
-    years, to_80 = (_years(drawn, frac, apart) for frac in (criterion_frac, USED_UP_FRAC))
+    years, to_80 = (_years(drawn, frac, apart, bool(by_rule)) for frac in (criterion_frac, USED_UP_FRAC))
     now = [(d.left(d.age_years) - d.left(d.age_years + 1.0), d.weight) for d in drawn]
     shortened = _causes(slots, label, wear, criterion_frac, depths) if causes else ()
     weight = wear.weighted_cycles / wear.full_cycles if isinstance(wear, LeadWear) and wear.full_cycles else 1.0
@@ -222,11 +222,18 @@ def _anchored(left: Callable[[float], float], age_years: float, gain: float, now
     return lambda years: left(years) + lift
 
 
-def _years(drawn: list[_Drawn], criterion_frac: float, apart: float) -> Estimate:
-    """Years from each draw's age until it holds no more than the criterion."""
+def _years(drawn: list[_Drawn], criterion_frac: float, apart: float, by_rules: bool) -> Estimate:
+    """Years from each draw's age until it holds no more than the criterion: the middle and the 95 % range.
+
+    drawn: the batteries; criterion_frac: part of the rating; apart: by what to widen; by_rules: they lie in three heaps, one for each
+    rule of what is full, a factor of three apart; the middle is then their geometric mean, as the median leaps from heap to heap.
+    """
     values = [(_when(d.left, criterion_frac, d.age_years) - d.age_years, d.weight) for d in drawn]
     found = _quantiles(values, max(apart, 1.0))
-    return replace(found, low=max(found.low, 0.0), high=min(found.high, LONGEST_YEARS), value=min(max(found.value, 0.0), LONGEST_YEARS))
+    low, middle, high = max(found.low, 0.0), found.value, min(found.high, LONGEST_YEARS)
+    if by_rules and middle > SHORTEST_YEARS:
+        middle = exp(sum(w * log(min(max(years, SHORTEST_YEARS), LONGEST_YEARS)) for years, w in values) / sum(w for _, w in values))
+    return replace(found, low=low, high=high, value=min(max(middle, low), high))
 
 
 def _when(left: Callable[[float], float], criterion_frac: float, from_years: float) -> float:
