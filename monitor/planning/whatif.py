@@ -216,11 +216,11 @@ def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slo
     life = forecast_on_slots(slots, setup, start_frac)
     return CandidateResult(
         setup,
-        _estimate([x.below * per_30 for x in lives]),
-        _estimate([(x.below - t.below) * per_30 for x, t in zip(lives, today, strict=True)]),
+        _estimate([min(x.below * per_30, 30.0) for x in lives]),
+        _estimate([max(min((x.below - t.below) * per_30, 30.0), -30.0) for x, t in zip(lives, today, strict=True)]),
         _estimate([x.unserved_ah * per_30 for x in lives]),
         _estimate([x.lowest_frac for x in lives]),
-        _estimate([x.full_days * per_30 for x in lives]),
+        _estimate([min(x.full_days * per_30, 30.0) for x in lives]),
         _estimate([x.out_ah / setup.capacity_ah * 365 / days for x in lives]),
         _estimate([engine_minutes] * len(lives)), weight, life.years, life.shortened_by)
 

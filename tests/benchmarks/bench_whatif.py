@@ -19,7 +19,7 @@ from monitor.battery.label import Vehicle
 from monitor.logbook.reader import Reader
 from monitor.planning import from_log, whatif
 from monitor.planning.candidates import setup
-from monitor.planning.load_profile import LoggedSlot
+from monitor.planning.load_profile import SLOT_H, LoggedSlot
 from monitor.process.daemon import Daemon
 from tests.benchmarks.ensemble import camps, owner
 from tests.hand_clock import HandClock
@@ -87,7 +87,7 @@ def true_nights_per_30(plan: Plan, days: float, reserve_frac: float, quarters: i
             below += low < reserve_frac
             low = 1.0
         low = min(low, state.house_soc_frac)
-    return below * 30.0 * DAY_S / (quarters * QUARTER_S)
+    return min(below * (30 / (quarters * SLOT_H / 24)), 30.0)       # as the answer counts, to the last bit: both are whole nights
 
 
 def answered(one: Told, days: float) -> Iterator[tuple[str, float, whatif.CandidateResult]]:

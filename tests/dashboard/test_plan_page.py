@@ -24,6 +24,7 @@ def test_a_plan_is_worked_out_kept_and_printed(client) -> None:
     page = board.get(address).text
     shown = Text(page).text
     assert "AGM 100 Ah, panel 100 W, relay 5 m 16 mm²" in shown and "lithium 60 Ah" in shown and "700" in shown
+    assert page.count(' <span class="between">(') >= 12                # a range is not broken across lines
     assert "of driving from 50 to 95 %" in shown and "Lisbon (PRT), June" in shown and page.count('<svg class="ranges"') == 3
     assert "Nights in 30, noon to noon" in shown                       # what a figure means is one tap away
     sheets = [a for a in Text(page).addresses if "/sheet/" in a]

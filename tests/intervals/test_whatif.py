@@ -5,7 +5,7 @@ One night of three weeks is 1.4 in 30, so an answer one night off without a rang
 from tests.intervals import weeks
 from tests.intervals.bounds import Bounds
 
-NIGHTS = Bounds(28, 0.84, (2.9, 4.0))
+NIGHTS = Bounds(32, 0.93, (2.3, 3.4))
 
 
 def test_nights_below_the_reserve() -> None:

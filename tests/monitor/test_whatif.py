@@ -250,6 +250,15 @@ def test_where_the_battery_had_room_another_gets_what_came() -> None:
     assert same.nights_below_per_30.value == pytest.approx(lived.below * 30 / 20, abs=1.5)
 
 
+def test_a_log_of_two_days_and_a_bit_has_no_more_than_thirty_nights_in_thirty() -> None:
+    slots = [Slot(k / 4 % 24 + 0.125, 1.0, 20.0 if 10 <= k / 4 % 24 < 14 else 0.0) for k in range(44, 44 + 200)]
+    for reserve in (0.99, 0.05):
+        known = whatif.KnownBattery(replace(NOW, capacity_ah=60.0, reserve_frac=reserve), 0.9, 0.01)
+        one = whatif.ask(slots, known, [], 0.0)[0]
+        assert one.nights_below_per_30.high <= 30 and one.full_days_per_30.high <= 30
+    assert one.full_days_per_30.value == 30
+
+
 def test_loads_go_off_where_they_went_off_not_where_they_still_were() -> None:
     slots = [Slot(k / 4 % 24 + 0.125, 1.0, 0.0, prevented_a=2.0 if 20 <= k < 60 else 0.0) for k in range(96)]
     lived = [0.05 if k < 20 else 0.05 + 0.005 * (k - 20) for k in range(96)]
