@@ -1,9 +1,10 @@
 """What-if against the same life lived again: simulated weeks through daemon and log, asked, and re-simulated with the other set-up.
 
-    python -m tests.benchmarks.bench_whatif [vehicles]
+    python -m tests.benchmarks.bench_whatif [vehicles] [seed] [together]
 
 The truth is the vehicle's own simulation (same seed: weather, household, drives) with another battery or panel in it, and
-nights are counted on its true charge, over the same quarter hours as the life that the log tells.
+nights are counted on its true charge, over the same quarter hours as the life that the log tells. With "together" the other battery
+is as full as the present one when that life begins, as the answer has it; else it has lived the days before, too.
 """
 import sys
 import tempfile
@@ -73,14 +74,18 @@ def words(plan: Plan, question: str) -> str:
     return f"capacity={size * plan.house.label_ah:.1f}" if size else "sun=1.5"
 
 
-def true_nights_per_30(plan: Plan, days: float, reserve_frac: float, quarters: int) -> float:
-    """Nights, noon to noon, in which the true charge was below the reserve, over the last quarters of the days."""
+def true_nights_per_30(plan: Plan, days: float, reserve_frac: float, quarters: int, like: Plan | None = None) -> float:
+    """Nights, noon to noon, in which the true charge was below the reserve, over the last quarters of the days; like: the vehicle whose
+    charge it has when they begin, None: what it has lived to."""
     sim, from_s = VehicleSim(plan), days * DAY_S - quarters * QUARTER_S
+    other = VehicleSim(like) if like else None
     low, below, noons = 1.0, 0, 0
     for step_s in steps(sim, days, STEP_S):  # other steps would draw another weather
         state = sim.step(step_s)
         if state.at_s <= from_s:
             noons = int(state.at_s / DAY_S + 0.5)
+            if other:
+                sim.house.drawn_ah = (1.0 - other.step(step_s).house_soc_frac) * sim.house.capacity_ah
             continue
         if int(state.at_s / DAY_S + 0.5) > noons:
             noons += 1
@@ -90,8 +95,8 @@ def true_nights_per_30(plan: Plan, days: float, reserve_frac: float, quarters: i
     return min(below * (30 / (quarters * SLOT_H / 24)), 30.0)       # as the answer counts, to the last bit: both are whole nights
 
 
-def answered(one: Told, days: float) -> Iterator[tuple[str, float, whatif.CandidateResult]]:
-    """Each question with its truth and the answer.
+def answered(one: Told, days: float, together: bool = False) -> Iterator[tuple[str, float, whatif.CandidateResult]]:
+    """Each question with its truth and the answer; together: the other battery begins as full as the present one.
 
     Raises
     ------
@@ -101,15 +106,16 @@ def answered(one: Told, days: float) -> Iterator[tuple[str, float, whatif.Candid
     asked = list(QUESTIONS)[1:]
     every = whatif.ask(slots, one.known, [setup(one.known.setup, words(one.plan, q)) for q in asked], rms)
     for question, answer in zip(QUESTIONS, every, strict=True):
-        yield question, true_nights_per_30(changed(one.plan, question), days, one.known.setup.reserve_frac, len(one.life)), answer
+        yield question, true_nights_per_30(changed(one.plan, question), days, one.known.setup.reserve_frac, len(one.life),
+                                           one.plan if together else None), answer
 
 
 def main(wanted: list[str]) -> None:
     """Eight vehicles, or as many as asked for, over forty days."""
-    weigh(int(wanted[0]) if wanted else 8)
+    weigh(int(wanted[0]) if wanted else 8, seed=int(wanted[1]) if len(wanted) > 1 else 0, together="together" in wanted)
 
 
-def weigh(count: int, days: float = 40.0, seed: int = 0) -> None:
+def weigh(count: int, days: float = 40.0, seed: int = 0, together: bool = False) -> None:
     """Prints a row for each vehicle, then mean absolute error, mean error and coverage of each question."""
     misses: dict[str, list[float]] = {question: [] for question in QUESTIONS}
     inside = dict.fromkeys(QUESTIONS, 0)
@@ -118,7 +124,7 @@ def weigh(count: int, days: float = 40.0, seed: int = 0) -> None:
         begun = time.process_time()
         one = told(plan, days)
         try:
-            rows = list(answered(one, days))
+            rows = list(answered(one, days, together))
         except whatif.NotExplained as error:
             stopped += 1
             print(f"{plan.name}: {plan.house.chemistry} {plan.house.label_ah:.0f} Ah: {error}", flush=True)
@@ -141,4 +147,4 @@ def weigh(count: int, days: float = 40.0, seed: int = 0) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:2])
+    main(sys.argv[1:])
