@@ -157,7 +157,8 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
     if now is not None:
         placed = mixture.refine(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]),
                                  state.fulls + state.empties, most_parts)
-        end = steep_end.end_of(now.voltage_v, window.has_tailed_off(past, now.voltage_v, w.ampere_seconds / w.seconds, rated))
+        tailed_off = window.has_tailed_off(past, now.voltage_v, w.ampere_seconds / w.seconds, rated)
+        end = steep_end.end_of(now.voltage_v, now.voltage_v - reading.by_current(found[0], now), tailed_off)
         if end:
             swung = state.swing.origin not in ("", end)
             readings = [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in placed]
@@ -168,7 +169,9 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
                 readings += [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in born]
         else:
             readings = [rest.expect(c, at, curves[c.family], now, rated) for c, at in placed]
-            unseen = _explain_unseen(placed, readings, found, now, curves, vehicle) if state.steps else None
+            # on the way up the rise to full makes differ by where it begins
+            on_flat = state.steps and now.voltage_v < window.HELD_FROM_V
+            unseen = _explain_unseen(placed, readings, found, now, curves, vehicle) if on_flat else None
             if unseen is not None:
                 placed, readings, lost = unseen
                 most_parts = mixture.MOST_AT_FIRST
@@ -219,7 +222,7 @@ def _descend(state: EstimatorState, now: Surroundings | None, w: Window, rated_a
     descent, found, heaviest = state.descent, state.mixture, state.mixture[0]
     if not descent.begun:
         return state
-    free_v = None if now is None else now.voltage_v - reading.by_current(
+    free_v = None if now is None else now.voltage_v - reading.by_current_and_past(
         heaviest, now, families.curves(state.without)[heaviest.family])
     out_ah = w.out_ah - w.in_ah + state.offset_a[0] * w.hours
     descent = graphite_step.follow(descent, out_ah, w.doubt_ah2, free_v, now, rated_ah)

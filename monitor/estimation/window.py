@@ -20,6 +20,7 @@ OPEN_V = _P.number("open_v")
 BRIDGED_H = _P.number("bridged_h")
 CLOSED_PER_H, CHARGER_V, CLOSED_BELOW_V = _P.number("closed_per_h"), _P.number("charger_v"), _P.number("closed_below_v")
 CHARGING_PER_H, STOPPED_PER_H, NOT_DOWN_V = _P.number("charging_per_h"), _P.number("stopped_per_h"), _P.number("not_down_v")
+ONE_READING_S = _P.number("one_reading_s")
 BRIEF_H, BRIEF_PER_H, UNSEEN_PER_H, UNSEEN_POWER = (
     _P.number("brief_h"), _P.number("brief_per_h"), _P.number("unseen_per_h"), _P.number("unseen_power"))
 APART_PART, MEAN_PART = _P.number("apart_part"), _P.number("mean_part")
@@ -80,14 +81,17 @@ def follow(past: WindowPast, minute: Minute, battery: Battery, sensor: CurrentSe
     """
     rated = battery.rated_capacity_ah
     voltage, current, opened = past.voltage_v, past.current_a, past.opened
+    # what was read before a silence is not the reading before
+    one_reading = past.gap_s + minute.gap_s <= ONE_READING_S
     for sample in minute.samples:
         raw = sample.house_current_a
         if raw is None:
             continue
         amps, volts = sensor.corrected_a(raw), sample.house_voltage_v
         if volts is not None:
-            opened = _is_open(opened, voltage, current, volts, amps, rated)
-            voltage = volts
+            before_v, before_a = (voltage, current) if one_reading else (None, None)
+            opened = _is_open(opened, before_v, before_a, volts, amps, rated)
+            voltage, one_reading = volts, True
         current = amps
     temperature = past.temperature_c
     if minute.house_temperature_c is not None:

@@ -42,11 +42,11 @@ def lived(case: str, seed: int) -> tuple[Tally, Tally]:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("case", "least_held"), [("lithium fades", 0.88), ("lithium sound", 0.78)])
+@pytest.mark.parametrize(("case", "least_held"), [("lithium fades", 0.93), ("lithium sound", 0.93)])
 def test_a_capacity_that_nothing_measured_is_held_for_half_a_year(case: str, least_held: float) -> None:
     """Before what was learnt beside charge was kept within what it may be, 10 to 23 of 26 weeks of these four were held, and on
-    another seed the tracker's step ended with an error. Of charge 93 % ought to be held: one sound battery, which is full two
-    points before the makes measured are, is held 67 % of the time, the other three 90 to 94 %.
+    another seed the tracker's step ended with an error; charge was held 67 to 94 % of the time while a strong charger on a flat was
+    read as the rise to full.
     """
     both = [lived(case, seed) for seed in (31, 32)]
     charges, weeks = (Tally([row for tally in tallies for row in tally.rows]) for tallies in zip(*both, strict=True))

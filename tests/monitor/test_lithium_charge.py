@@ -16,6 +16,7 @@ from monitor.battery.label import CurrentSensor
 from monitor.estimation import families, prior, window
 from monitor.estimation import lithium_charge as charge
 from monitor.estimation.lithium_charge import LithiumState
+from monitor.estimation.observations import steep_end
 from monitor.estimation.state import CAPACITY, LEVEL, OFFSET
 from monitor.estimation.window import WindowPast
 from monitor.findings import ChargeFindings, Estimate, NotYet
@@ -141,6 +142,22 @@ def test_a_protection_that_opens_is_neither_full_nor_empty() -> None:
         state = charge.update(state, minute(k + i, 0.0, 14.4), LITHIUM)
     found = told(state).charge_frac
     assert isinstance(found, Estimate) and found.low < cell.charge_frac < 0.9 and told(state).anchor != "full"
+
+
+def test_a_strong_charger_or_load_makes_no_end_of_a_flat() -> None:
+    assert steep_end.end_of(13.75) == "full" and steep_end.end_of(12.3) == "empty"
+    assert steep_end.end_of(13.75, 13.4) == steep_end.end_of(12.3, 12.8) == ""
+    assert steep_end.end_of(14.2, 14.1) == "full" and steep_end.end_of(11.8, 12.2) == "empty"
+    assert steep_end.end_of(13.6, 13.6, tailed_off=True) == "full"
+
+
+@pytest.mark.parametrize(("silent_min", "opened"), [(0, True), (120, False)])
+def test_a_current_that_stopped_during_a_silence_says_nothing_of_the_protection(silent_min: int, opened: bool) -> None:
+    """10 A before and none after, at 14.2 V: within one reading the protection has opened, after hours the battery may be full."""
+    past, silence = WindowPast(), [(None, None)] * silent_min
+    for k, (current_a, volts) in enumerate([(10.0, 14.2), *silence, (0.0, 14.2)]):
+        past = window.follow(past, minute(k, current_a, volts), LITHIUM.house, LITHIUM.current_sensor)
+    assert past.opened is opened
 
 
 @pytest.mark.parametrize(("held_v", "widest"), [

@@ -120,14 +120,21 @@ def _kinetic_v(component: Component, now: Surroundings) -> float:
             * exp(max(min(m[KINETIC] + now.kinetic_factor * m[KINETIC_ACTIVATION], 2.0), -2.0)))
 
 
-def by_current(component: Component, now: Surroundings, family: Family) -> float:
-    """What current, now and before, does to the voltage [V]: resistance, hysteresis, kinetics.
+def by_current(component: Component, now: Surroundings) -> float:
+    """What the current takes of the voltage, or lifts it by [V]: resistance and kinetics.
+
+    component: one member of the mixture; now: the window's current and temperature.
+    """
+    return component.mean[RESISTANCE] * now.current_a + _kinetic_v(component, now)
+
+
+def by_current_and_past(component: Component, now: Surroundings, family: Family) -> float:
+    """What current, now and before, does to the voltage [V]: resistance, kinetics, hysteresis.
 
     component: one member of the mixture; now: the window's current and temperature; family: the make's curve.
     """
     m = component.mean
-    kinetic = _kinetic_v(component, now)
-    return m[HYSTERESIS] * family.rest_gap.at(min(max(m[CHARGE], 0.0), 1.0)) + m[RESISTANCE] * now.current_a + kinetic
+    return m[HYSTERESIS] * family.rest_gap.at(min(max(m[CHARGE], 0.0), 1.0)) + by_current(component, now)
 
 
 def white_v2(component: Component, now: Surroundings, rated_ah: float) -> float:

@@ -30,15 +30,18 @@ ALL_BUT_CHARGE = tuple(i for i in range(SIZE) if i != CHARGE)
 NEAR_BOTTOM, NEAR_TOP = _P.number("near_bottom_frac"), _P.number("near_top_frac")
 
 
-def end_of(voltage_v: float, tailed_off: bool = False) -> Literal["full", "empty", ""]:
+def end_of(voltage_v: float, free_v: float | None = None, tailed_off: bool = False) -> Literal["full", "empty", ""]:
     """The end on which a window's voltage lies, if any.
 
-    voltage_v: its mean [V]; tailed_off: a charger holds it there and hardly any current flows any more. Then the battery has risen
-    to it, and even a voltage that belongs to a flat under way lies on the rise to full.
+    voltage_v: its mean [V]; free_v: the same without what its current takes [V], for a strong charger lifts a battery on a flat as
+    high as the rise to full, and a strong load pulls it down to the knee; None: not known; tailed_off: a charger holds it there and
+    hardly any current flows any more. Then the battery has risen to it, and even a voltage that belongs to a flat under way lies on
+    the rise to full.
     """
-    if voltage_v < BOTTOM_V:
+    if max(voltage_v, free_v or 0.0) < BOTTOM_V:
         return "empty"
-    return "full" if voltage_v > TOP_V or tailed_off else ""
+    lifted_v = voltage_v if free_v is None else min(voltage_v, free_v)
+    return "full" if lifted_v > TOP_V or tailed_off else ""
 
 
 def expect(component: Component, at: CurvePlace, family: Family, now: Surroundings, rated_ah: float, end: str, swung: bool,
