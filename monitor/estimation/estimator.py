@@ -83,7 +83,7 @@ class EstimatorState:
     offset_a: tuple[float, float] = (0.0, 0.0)   # of the shunt beyond its correction: mean and sigma
     belief: Posterior | None = None        # to be handed on, in few parts
     descent: Descent = Descent()           # from the last full charge
-    swing: EndToEnd = EndToEnd()                 # from the last end
+    swing: EndToEnd = EndToEnd()           # from the last end
     stay: int = 0                          # windows in a row that read the same end
     # for each kind by readings, as far as it counts (log of likelihood)
     said: tuple[float, ...] = (0.0,) * len(families.KINDS)
@@ -265,8 +265,10 @@ def _forget_count(state: EstimatorState) -> EstimatorState:
     return replace(state, steps=0, anchor="", swing=EndToEnd(), descent=replace(state.descent, begun=False, points=(), floor_ah=0.0))
 
 
-def _explain_unseen(placed: list[tuple[Component, CurvePlace]], readings: list[Observation], found: Mixture, now: Surroundings,
-            curves: tuple[Family, ...], vehicle: Vehicle) -> tuple[list[tuple[Component, CurvePlace]], list[Observation], bool] | None:
+def _explain_unseen(
+    placed: list[tuple[Component, CurvePlace]], readings: list[Observation], found: Mixture, now: Surroundings,
+    curves: tuple[Family, ...], vehicle: Vehicle,
+) -> tuple[list[tuple[Component, CurvePlace]], list[Observation], bool] | None:
     """What a voltage that hardly anything believed explains tells of charge that nobody saw.
 
     The possibilities with those of a battery whose charge is not known, by how much better they explain it; their readings; and

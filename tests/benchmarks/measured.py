@@ -7,10 +7,11 @@ import csv
 import gzip
 import re
 import tomllib
-from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.sample import Minute, Sample
@@ -115,18 +116,14 @@ def slow_branches(path: Path) -> list[Recording]:
             charges, volts = zip(*points, strict=True)
             charge = charges[-1] if branch == "discharge" else max(fractions[-1], charges[0])
             while charges[0] <= charge <= charges[-1]:
-                samples.append(Sample(at_s, _between(charges, volts, charge), current_a, None, temperature_c, hour=at_s / 3600 % 24))
+                voltage_v = float(np.interp(charge, charges, volts))
+                samples.append(Sample(at_s, voltage_v, current_a, None, temperature_c, hour=at_s / 3600 % 24))
                 fractions.append(charge)
                 at_s, charge = at_s + READING_S, charge + current_a * READING_S / 3600.0 / size_ah
         make = path.name.removesuffix("-slow-branches.csv")
         found.append(Recording(f"{make} slow {temperature_c:+.0f}", make, battery, tuple(samples), tuple(fractions),
                                (size_ah,) * len(samples)))
     return found
-
-
-def _between(places: Sequence[float], values: Sequence[float], at: float) -> float:
-    k = min(max(bisect_right(places, at), 1), len(places) - 1)
-    return values[k - 1] + (values[k] - values[k - 1]) * (at - places[k - 1]) / (places[k] - places[k - 1])
 
 
 def starts(recording: Recording, count: int) -> list[int]:
