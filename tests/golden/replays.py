@@ -75,7 +75,7 @@ def _lines(walked: Iterable[tuple[Findings, rules.AlertsState]], vehicle: Vehicl
             yield from ((USE, line) for line in text.usage(found))
             due_s = (found.at_s // (estimates_each_h * HOUR_S) + 1) * estimates_each_h * HOUR_S
         if found.at_s >= due_forecast_s:
-            yield "forecasts", text.forecast(found)
+            yield from (("forecasts", line) for line in (text.forecast(found), text.forecast_words(found)))
             due_forecast_s = (found.at_s // (forecasts_each_h * HOUR_S) + 1) * forecasts_each_h * HOUR_S
         yield from ((EVENTS, text.event(news)) for news in found.news)
         yield from ((EVENTS, line) for news in alerts.news for line in text.change(news))

@@ -81,6 +81,13 @@ def forecast(found: Findings) -> str:
             f"fan {' '.join(number(x) for point in fan for x in point) or '-'}; levers {len(f.levers)}")
 
 
+def forecast_words(found: Findings) -> str:
+    """What Tonight says of it, and each act that would help with the risk it leaves."""
+    f = found.forecast
+    acts = "; ".join(f"{act} {number(risk)}" for act, risk in f.levers)
+    return f"{_days(found.at_s)} says: {f.sentence or f.because or '-'} | {acts or '-'}"
+
+
 def event(news: Event) -> str:
     """What happened once."""
     figures = "".join(f" {name}={number(value)}" for name, value in news.figures)
