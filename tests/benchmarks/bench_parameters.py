@@ -10,11 +10,16 @@ where such a lot moves.
 
 Last runs, what they left alone. battery/ (47 rows of lead-acid, alternator, relay; every life): gassing_most, a guard that no
 charger's voltage reaches; sizing_f and testing_f, which no tracker asks. detection/: most_k and trend_slots of temperature_trend, both
-about a front that these lives do not have strong enough. forecast/ (93 rows, ten lives, then close-evenings): of advisory after_sun_h,
-dawn_hour, evening_hour, least_night_s, new_log_count, risen, same_odds_count, surely_day_hour; of forecast sun_carries_slot,
-track_points, usual_base_a, usual_fridge_a; of levers drive_longest_min, drive_steps, falls_h, least_effort, less_most_a, used_least_a,
-usual_effort; of outcomes kept_nights, least_slope, most, turns; tonight_words.even and lasts, whose words no sheet prints. Not judged
-through: detection/starter (39 of 145 move on one life), the rest of battery, and all other rooms.
+about a front that these lives do not have strong enough. forecast/ (93 rows, ten lives, then close-evenings; again once the sheets
+had Tonight's words): of advisory after_sun_h, dawn_hour, evening_hour, least_night_s, new_log_count, risen, same_odds_count,
+surely_day_hour; of forecast sun_carries_slot, track_points, usual_base_a, usual_fridge_a; of levers drive_longest_min, drive_steps,
+less_most_a, used_least_a, usual_effort; of outcomes kept_nights, least_slope, most, turns. usage/ (200 rows, on the lives that show loads
+best: lithium, drain-agm, weekends, swap, smart-alternator and what lay before the first that moved): of found_loads fridge_ln, settled_s;
+of fridge most_a, run_readings, run_usual, usual_duty; all of fridge_effort, for no fridge of these lives works harder with time; of
+harvest least_clear, most_clear, sun_least_a; load_off.least_share; of load_runs longest_s, split_cost, split_s; loads.lost_s; of
+run_kinds again_ln, length_weight, most, named_runs, same_number, shortest_s; solar_clock.day_slot_a; who_took.means_kept, which is how
+many means are kept ready. Not judged through: detection/starter (39 of 145 move on one life), the rest of battery, and detection/house,
+wiring, join, wear, estimation.
 """
 import argparse
 import multiprocessing
