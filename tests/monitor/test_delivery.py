@@ -370,6 +370,7 @@ def test_a_channel_that_is_dead_for_a_day_is_more_urgent(tmp_path: Path) -> None
     deliverer.close(0.1)
 
 
+@pytest.mark.slow
 # the library leaves the socket of a refused handshake to Python, which closes it
 @pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.skipif(shutil.which("mosquitto") is None or shutil.which("openssl") is None, reason="needs mosquitto and openssl")

@@ -260,6 +260,7 @@ def test_many_full_charges_make_all_that_was_learnt_ever_less_likely_to_be_wrong
     assert anew == pytest.approx([0.5, 0.5 / 1024]) and learnt == pytest.approx([0.5, 0.5], abs=0.01)
 
 
+@pytest.mark.slow
 def test_a_full_charge_after_no_knee_teaches_no_capacity_however_long_ago_one_was_seen() -> None:
     """A knee once seen lets the way from it tell the size, and not every way since."""
     cell = Cell(0.9)

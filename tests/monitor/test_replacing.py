@@ -146,6 +146,7 @@ print(told.hexdigest())
 """
 
 
+@pytest.mark.slow
 def test_no_tracker_assigns_to_what_is_made_and_none_needs_to() -> None:
     """A day of each chemistry, with the guard and without: nobody is refused, and both come to the same bit for bit."""
     without = {name: value for name, value in os.environ.items() if name != "AMPLEDGER_GUARDED"} | {"PYTHONPATH": str(ROOT)}

@@ -313,6 +313,7 @@ def test_a_lead_that_is_shared_with_a_load_is_told(ready: Board) -> None:
     assert load.load(ready.root / "van.toml")
 
 
+@pytest.mark.slow
 def test_swapped_batteries_are_found_from_a_start(ready: Board) -> None:
     ready.crossed = True
     ready.now()
