@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboard.words import clock_text, local_hour
-from monitor.findings import ForecastFindings
+from monitor.findings import Answer, Estimate, ForecastFindings
 from monitor.logbook.reader import LoggedForecast
 from monitor.reporting.sentences import Figure, chance, figure, when
 from monitor.usage.who_took import Shares
@@ -82,14 +82,20 @@ def build_night(book) -> dict[str, Any]:
     past = [] if now is None else _past(book, now)
     return {
         "usual": usual_rows(book.findings.loads.shares),
-        "night": night_rows(forecast, book.issued_hour), "hours": hours(forecast, book.utc_of(forecast.issued_s)),
+        "night": night_rows(forecast, book.issued_hour, book.findings.charge.charge_frac),
+        "hours": hours(forecast, book.utc_of(forecast.issued_s)),
         "issued": book.when(forecast.issued_s), "outcomes": [_outcome(night) for night in reversed(past)],
         "outcomes_sentence": _sentence(past),
     }
 
 
-def night_rows(found: ForecastFindings, hour: float | None) -> list[tuple[str, str, str]]:
-    """The night's figures as (label, value, range or reason)."""
+def night_rows(found: ForecastFindings, hour: float | None, charge_frac: Answer) -> list[tuple[str, str, str]]:
+    """The night's figures as (label, value, range or reason).
+
+    found: what was found; hour: local clock hour, None: not known; charge_frac: charge left, 0 to 1.
+    """
+    mark = found.first_mark_frac
+    below = mark is not None and isinstance(charge_frac, Estimate) and charge_frac.value < mark
     unknown = ("not known yet", f"because {found.because}" if found.because else "")
     rows = []
     if found.probability_before_sun is None:
@@ -103,7 +109,9 @@ def night_rows(found: ForecastFindings, hour: float | None) -> list[tuple[str, s
             between = f"80 % range {100 * found.lowest_low_frac:.0f} to {100 * found.lowest_high_frac:.0f} %"
         rows.append(("Lowest point before the sun", f"{100 * found.lowest_frac:.0f} %", between))
     if found.probability_before_sun is not None:
-        if found.reserve_in_s is None:
+        if below:
+            rows.append((_reached(found), "at any moment" if found.fridge_first else "already below it", ""))
+        elif found.reserve_in_s is None:
             rows.append((_reached(found), "not within three days", ""))
         else:
             between = ""
