@@ -94,8 +94,6 @@ def night_rows(found: ForecastFindings, hour: float | None, charge_frac: Answer)
 
     found: what was found; hour: local clock hour, None: not known; charge_frac: charge left, 0 to 1.
     """
-    mark = found.first_mark_frac
-    below = mark is not None and isinstance(charge_frac, Estimate) and charge_frac.value < mark
     unknown = ("not known yet", f"because {found.because}" if found.because else "")
     rows = []
     if found.probability_before_sun is None:
@@ -109,7 +107,7 @@ def night_rows(found: ForecastFindings, hour: float | None, charge_frac: Answer)
             between = f"80 % range {100 * found.lowest_low_frac:.0f} to {100 * found.lowest_high_frac:.0f} %"
         rows.append(("Lowest point before the sun", f"{100 * found.lowest_frac:.0f} %", between))
     if found.probability_before_sun is not None:
-        if below:
+        if isinstance(charge_frac, Estimate) and found.is_below_mark(charge_frac.value):
             rows.append((_reached(found), "at any moment" if found.fridge_first else "already below it", ""))
         elif found.reserve_in_s is None:
             rows.append((_reached(found), "not within three days", ""))

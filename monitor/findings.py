@@ -170,6 +170,10 @@ class ForecastFindings:
         marks = [mark for mark in (self.reserve_frac, self.fridge_stops_frac) if mark is not None]
         return max(marks) if marks else None
 
+    def is_below_mark(self, charge_frac: float) -> bool:
+        """Whether so much charge [0..1] is below that mark already."""
+        return self.first_mark_frac is not None and charge_frac < self.first_mark_frac
+
     @property
     def fridge_first(self) -> bool:
         """Whether the fridge stops before the owner's reserve is reached."""

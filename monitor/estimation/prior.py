@@ -103,13 +103,15 @@ def direct(mixture: Mixture, rate_per_h: float) -> Mixture:
 
     mixture: components of which nothing was learnt; rate_per_h: current over rated capacity, into the battery [1/h].
     """
-    mean, sigma = hysteresis(rate_per_h)
-    found = []
-    for c in mixture:
-        numbers = list(c.covariance)
-        numbers[layout(SIZE).diagonal[HYSTERESIS]] = sigma * sigma
-        found.append(Component(c.log_weight, c.family, (*c.mean[:HYSTERESIS], mean, *c.mean[HYSTERESIS + 1:]), tuple(numbers)))
-    return tuple(found)
+    return tuple(Component(c.log_weight, c.family, *_turn(c.mean, c.covariance, rate_per_h)) for c in mixture)
+
+
+def _turn(mean: Vector, covariance: Triangle, rate_per_h: float) -> tuple[Vector, Triangle]:
+    """A battery whose hysteresis is tied to nothing else, with what the current that flows says of it."""
+    value, sigma = hysteresis(rate_per_h)
+    numbers = list(covariance)
+    numbers[layout(SIZE).diagonal[HYSTERESIS]] = sigma * sigma
+    return (*mean[:HYSTERESIS], value, *mean[HYSTERESIS + 1:]), tuple(numbers)
 
 
 def place_at(mean: Vector, covariance: Triangle, charge_frac: float, sigma_frac: float) -> tuple[Vector, Triangle]:
@@ -166,8 +168,8 @@ def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor, rat
             for at in layout(SIZE).places[i]:
                 numbers[at] = fresh_numbers[at]
             new[i] = fresh[i]
-        found += _spread(tuple(new), tuple(numbers), index, share)
-    return direct(tuple(found), rate_per_h)
+        found += _spread(*_turn(tuple(new), tuple(numbers), rate_per_h), index, share)
+    return tuple(found)
 
 
 def make_unsure(mixture: Mixture, log_share: float, ends: int, battery: Battery, sensor: CurrentSensor) -> list[Component]:

@@ -15,7 +15,7 @@ def headline(found: ForecastFindings, charge_frac: float, hour: float | None) ->
     if p is None:
         return "Tonight cannot be forecast yet."
     reserve = "your reserve" if mark is None else f"your reserve of {_pct(mark)}"
-    if mark is not None and charge_frac < mark:
+    if found.is_below_mark(charge_frac):
         return "The fridge may stop at any moment." if found.fridge_first else f"Already below {reserve}."
     if p < LASTS:
         return "The fridge should run through the night." if found.fridge_first else "It should last the night."

@@ -106,7 +106,7 @@ def accepted_a(chemistry: Chemistry, capacity_ah: float, charge_frac: float, sou
         if cold_c is not None and temperature_c < cold_c:
             return 0.0
         return min((source_v - rest_v) / (path_ohm + LITHIUM_OHM_AH / capacity_ah), LITHIUM_RATE * capacity_ah)
-    cold = 2 ** (max(25 - temperature_c, 0.0) / DOUBLES_K)
+    cold = 2 ** (max(lead_acid.REFERENCE_C - temperature_c, 0.0) / DOUBLES_K)
     full_v = electromotive_v(chemistry, 1.0)
     hinder_ohm_ah = (ACCEPTANCE_V - full_v) * ACCEPTANCE_H * luck.acceptance * max(charge_frac, 0.0) / (1 - charge_frac)
     return (source_v - rest_v) / (path_ohm + cold * (hinder_ohm_ah + LEAD_OHM_AH) / capacity_ah)

@@ -14,7 +14,7 @@ from monitor.parameters import table
 
 P = table("planning", "loads")
 FRIDGE_WH, FRIDGE_SIGMA, FRIDGE_L = P.number("fridge_wh"), P.sigma("fridge_wh"), P.number("fridge_litres")
-USE_FRAC, LIGHTS_FRAC = P.number("fridge_use_frac"), P.number("lights_frac")
+USE_FRAC, LIGHTS_FRAC, MORNING_FRAC = P.number("fridge_use_frac"), P.number("lights_frac"), P.number("lights_morning_frac")
 UPRIGHT, FREEZER, RUN_W = P.number("fridge_upright"), P.number("fridge_freezer"), P.number("fridge_run_w")
 EVAPORATOR_K, CONDENSER_K = P.number("evaporator_k"), P.number("condenser_k")
 BEDTIME = P.number("bedtime_hour")
@@ -179,7 +179,7 @@ def steady_power_w(load: Load, dark: Sequence[bool]) -> list[float]:
     if load.hourly_w is not None:
         return list(load.hourly_w)
     if load.when == "dark":
-        evening, morning = LIGHTS_FRAC * load.power_w, P.number("lights_morning_frac") * load.power_w
+        evening, morning = LIGHTS_FRAC * load.power_w, MORNING_FRAC * load.power_w
         return [(evening if h >= 12 else morning) if dark[h] and DAWN <= h < BEDTIME else 0.0 for h in range(24)]
     hours = HOURS[load.when]
     share = (load.hours_per_day if load.hours_per_day is not None else len(hours)) / len(hours)

@@ -17,6 +17,8 @@ from monitor.planning.load_profile import SLOT_H, LoggedSlot, Slot, refill, stre
 from monitor.planning.model import Setup, as_days, make_rig
 
 P = table("planning", "whatif")
+#: Nights that counts are of, as a plan's.
+PER = float(table("planning", "plan").count("per_nights"))
 DRAWS, REFILLS = P.count("draws"), P.count("refill_steps")
 SPLIT_LN, SPLIT_SIGMA_LN = log(P.number("split")), P.sigma("split")
 REFILL_LN, REFILL_SIGMA_LN = log(P.number("refill")), P.sigma("refill")
@@ -206,7 +208,11 @@ def _draws(seed: int, known: KnownBattery, rms_frac: float) -> list[_Draw]:
 def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slots: list[Slot], rms_frac: float,
              start_frac: float) -> CandidateResult:
     days = len(slots) * SLOT_H / 24
-    per_30 = 30 / days
+    per_30 = PER / days
+
+    def told(nights: float) -> float:
+        return max(min(nights * per_30, PER), -PER)
+
     engine_minutes = sum(s.engine_on for s in slots) * SLOT_H * 60 * per_30
     known_share = sum(s.known for s in slots) / len(slots)
     weight = "one season, weeks of log" if days >= SHORT_LOG_DAYS else f"only {days:.0f} days of log: a hint, no more"
@@ -216,11 +222,11 @@ def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slo
     life = forecast_on_slots(slots, setup, start_frac)
     return CandidateResult(
         setup,
-        _estimate([min(x.below * per_30, 30.0) for x in lives]),
-        _estimate([max(min((x.below - t.below) * per_30, 30.0), -30.0) for x, t in zip(lives, today, strict=True)]),
+        _estimate([told(x.below) for x in lives]),
+        _estimate([told(x.below - t.below) for x, t in zip(lives, today, strict=True)]),
         _estimate([x.unserved_ah * per_30 for x in lives]),
         _estimate([x.lowest_frac for x in lives]),
-        _estimate([min(x.full_days * per_30, 30.0) for x in lives]),
+        _estimate([told(x.full_days) for x in lives]),
         _estimate([x.out_ah / setup.capacity_ah * 365 / days for x in lives]),
         _estimate([engine_minutes] * len(lives)), weight, life.years, life.shortened_by)
 

@@ -74,6 +74,11 @@ def words(plan: Plan, question: str) -> str:
     return f"capacity={size * plan.house.label_ah:.1f}" if size else "sun=1.5"
 
 
+def per_30(nights: int, quarters: int) -> float:
+    """Nights of so many quarter hours in 30, as the answer counts them, to the last bit."""
+    return min(nights * (30 / (quarters * SLOT_H / 24)), 30.0)
+
+
 def true_nights_per_30(plan: Plan, days: float, reserve_frac: float, quarters: int, like: Plan | None = None) -> float:
     """Nights, noon to noon, in which the true charge was below the reserve, over the last quarters of the days; like: the vehicle whose
     charge it has when they begin, None: what it has lived to."""
@@ -92,7 +97,7 @@ def true_nights_per_30(plan: Plan, days: float, reserve_frac: float, quarters: i
             below += low < reserve_frac
             low = 1.0
         low = min(low, state.house_soc_frac)
-    return min(below * (30 / (quarters * SLOT_H / 24)), 30.0)       # as the answer counts, to the last bit: both are whole nights
+    return per_30(below, quarters)
 
 
 def answered(one: Told, days: float, together: bool = False) -> Iterator[tuple[str, float, whatif.CandidateResult]]:

@@ -16,7 +16,7 @@ from monitor.planning.candidates import setup
 from monitor.planning.charging_paths import Luck
 from monitor.planning.load_profile import Slot
 from monitor.planning.model import as_days, make_rig
-from tests.benchmarks.bench_whatif import DAY_S, QUARTER_S, STEP_S, Told, changed, told, true_nights_per_30, words
+from tests.benchmarks.bench_whatif import QUARTER_S, STEP_S, Told, changed, per_30, told, true_nights_per_30, words
 from tests.benchmarks.ensemble import camps
 
 DAYS = 40.0
@@ -48,7 +48,7 @@ def _nights(one: Told, slots: list[Slot], explained: list[Slot], question: str, 
     rig = make_rig(replace(asked, sun_ratio=1 + (asked.sun_ratio - 1) * split), engine_a, serves, Luck(known.acceptance),
                    whatif.PREVENTED[one.known.setup.lead_acid][0], known.beyond_frac if asked.lead_acid else 0.0)
     found = life_engine.live(as_days(slots, driven=True, least_a=engine_a, refill_ratio=whatif.P.number("refill")), rig, known.start_frac)
-    return min(found.below * 30.0 * DAY_S / (len(slots) * QUARTER_S), 30.0)
+    return per_30(found.below, len(slots))
 
 
 def _oracles(before: list[State], after: list[State]) -> dict[str, Callable[[Slot, int], Slot]]:

@@ -100,7 +100,7 @@ YIELDS = {
 
 @pytest.mark.parametrize("place", YIELDS)
 def test_what_a_panel_makes_of_its_sun(place: tuple[float, int]) -> None:
-    """Each month within 7 %, the year within 3 %: a level panel at 55 N makes two thirds of its label's in December, 0.93 in May."""
+    """Each month within 7 %, the year within 3 %: a level panel at 55 N gives two thirds of its rating in December, 0.93 in May."""
     latitude, tilt = place
     yields, air, swing = YIELDS[place]
     found = []

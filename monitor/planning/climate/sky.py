@@ -181,7 +181,7 @@ def panel_sun_kw_m2(sky: DaySky, clearness: float, diffuse_frac: float, tilt_deg
 
 
 def weak_light_frac(sun_kw_m2: float) -> float:
-    """What silicon makes of weak light, over what it makes of full sun as it does of its label's [8].
+    """Yield of a watt of silicon from weak light, over that from full sun [8].
 
     sun_kw_m2: that reaches the cells [kW/m2], more than 0.
     """
