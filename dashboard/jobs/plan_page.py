@@ -116,10 +116,13 @@ def describe(found: dict[str, Any]) -> dict[str, Any]:
 
 
 def _months(systems: list[dict[str, Any]]) -> tuple[list[str], list[tuple[str, list[str]]]]:
-    """Nights short by month: the months, and a row for each system; empty for a trip of one month."""
+    """Nights short by month: the months as they follow each other, and a row for each system; empty for a trip of one month."""
     there = [m for m in range(12) if systems[0]["short_by_month_per_30"][m] is not None]
     if len(there) < 2:
         return [], []
+    # a winter is read from November on, not from January
+    first = next((m for m in there if (m - 1) % 12 not in there), 0)
+    there.sort(key=lambda m: (m - first) % 12)
     return ([MONTHS[m][:3] for m in there], [(s["name"], [number(round(s["short_by_month_per_30"][m])) for m in there]) for s in systems])
 
 

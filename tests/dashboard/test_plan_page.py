@@ -83,3 +83,13 @@ def test_the_work_tells_how_far_it_is(capsys) -> None:
     assert told == sorted(told) and told[-1] > 0.9
     shown = plan_page.describe
     assert shown and found["systems"][0]["name"] == "AGM 100 Ah, panel 100 W"
+
+
+@pytest.mark.parametrize(("travelled", "shown"), [
+    ((10, 11, 0), [("Nov", "10"), ("Dec", "11"), ("Jan", "0")]), ((5, 6), [("Jun", "5"), ("Jul", "6")]),
+    ((0, 4, 10, 11), [("May", "4"), ("Nov", "10"), ("Dec", "11"), ("Jan", "0")]), ((3,), [])])
+def test_months_follow_each_other_over_new_year(travelled: tuple[int, ...], shown: list[tuple[str, str]]) -> None:
+    """Each month has as many nights as its number; a trip of one month needs no table."""
+    nights = [float(m) if m in travelled else None for m in range(12)]
+    months, rows = plan_page._months([{"name": "one", "short_by_month_per_30": nights}])
+    assert list(zip(months, rows[0][1] if rows else [], strict=True)) == shown
