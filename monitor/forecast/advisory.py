@@ -20,8 +20,8 @@ BEDTIME_HOUR, AFTER_SUN_H = P.number("bedtime_hour"), P.number("after_sun_h")
 NOTICE_H, HEADS_UP_NOTICE_H = P.number("notice_h"), P.number("heads_up_notice_h")
 CLEARED_HOUR, AFTERNOON_HOUR = P.number("cleared_hour"), P.number("afternoon_hour")
 NIGHT_H, SAME_ODDS_COUNT, NEW_LOG_COUNT = P.count("night_h"), P.count("same_odds_count"), P.count("new_log_count")
-EVENING_HOUR, RISEN, DAWN_HOUR, DUSK_HOUR = P.count("evening_hour"), P.number("risen"), P.number("dawn_hour"), P.count("dusk_hour")
-SURELY_DAY_HOUR, LEAST_NIGHT_S, LEVERS_SAID = P.count("surely_day_hour"), P.number("least_night_s"), P.count("levers_said")
+RISEN, DAWN_HOUR, DUSK_HOUR = P.number("risen"), P.number("dawn_hour"), P.count("dusk_hour")
+LEAST_NIGHT_S, LEVERS_SAID = P.number("least_night_s"), P.count("levers_said")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def _speak(
     # A log that began after bedtime knows neither the charge nor the loads yet: three hours of the same odds first.
     if state.over < (SAME_ODDS_COUNT if state.at_bedtime is not None or not state.past_bedtime else NEW_LOG_COUNT):
         return False
-    if state.past_bedtime and solar_hour >= EVENING_HOUR or not by_day and solar_hour < 12:
+    if state.past_bedtime if solar_hour >= 12 else not by_day:     # in the evening, and in the small hours
         return state.at_bedtime is None or p >= state.at_bedtime + RISEN
     soon_h = None if found.reserve_in_low_s is None else found.reserve_in_low_s / 3600
     # Looking every ten minutes finds a high moment sooner or later: so before bedtime the odds must be higher.
@@ -133,7 +133,7 @@ def judge_evening(
     hour of the solar day.
     """
     night = state.waiting
-    morning = DAWN_HOUR <= solar_hour < DUSK_HOUR and (loads.sun_carries(loaded) or solar_hour >= SURELY_DAY_HOUR)
+    morning = DAWN_HOUR <= solar_hour < DUSK_HOUR and (loads.sun_carries(loaded) or solar_hour >= AFTERNOON_HOUR)
     if night is not None and isinstance(charge.charge_frac, Estimate):
         reached = night.reached_s
         if reached is None and margin.usable_ah < 0:

@@ -10,10 +10,9 @@ SAFE, GOAL = P.number("safe"), P.number("goal")
 DRIVE_ALONE_MIN, DRIVE_LONGEST_MIN = P.number("drive_alone_min"), P.number("drive_longest_min")
 LESS_PART, LEAST_A = P.number("less_part"), P.number("least_a")
 SOON_S = P.number("soon_s")
-MAINS_EFFORT, USUAL_EFFORT, LEAST_EFFORT = P.number("mains_effort"), P.number("usual_effort"), P.number("least_effort")
-DRIVE_STEPS, DRIVE_ROUND_MIN, ROUND_UP = P.count("drive_steps"), P.count("drive_round_min"), P.number("round_up")
-FALLS_H, USED_LEAST_A, LESS_MOST_A = P.number("falls_h"), P.number("used_least_a"), P.number("less_most_a")
-LESS_STEP = P.number("less_step")
+MAINS_EFFORT, LEAST_EFFORT = P.number("mains_effort"), P.number("least_effort")
+DRIVE_ROUND_MIN, ROUND_UP = P.count("drive_round_min"), P.number("round_up")
+FALLS_H, LESS_STEP = P.number("falls_h"), P.number("less_step")
 
 #: The lever that asks for nothing.
 NOTHING = "Nothing to do."
@@ -41,12 +40,12 @@ def levers(
     sun_h = sorted(path.sun_at_h if path.sun_at_h is not None else path.lowest_at_h for path in made)[len(made) // 2]
     found: list[tuple[float, str, float]] = []     # how much is asked (1: all of it), sentence, probability
     used_a = _used_a(made, usable_ah)
-    less_a = _less_a(made)
     # where nothing is drawn, nothing can be used less
-    if less_a is not None and used_a is not None and less_a <= LESS_PART * used_a:
+    less_a = _less_a(made, LESS_PART * used_a)
+    if less_a is not None:
         found.append((less_a / used_a, f"Use {less_a:.1f} A less until {_sun(sun_h, hour)}.", correct(_share(made, 0.0, less_a))))
     for name, amperes in loads:
-        if amperes >= LEAST_A:
+        if used_a >= LEAST_A and amperes >= LEAST_A:
             found.append(_rest(made, correct, name, amperes, sun_h, hour, used_a))
     drive = _drive(made, correct, drive_a, hour, by_s)
     if drive is not None:
@@ -59,20 +58,20 @@ def levers(
 
 
 def _rest(made: Sequence[Scenario], correct, name: str, amperes: float, sun_h: float, hour: float | None,
-          used_a: float | None) -> tuple[float, str, float]:
+          used_a: float) -> tuple[float, str, float]:
     """A load left off from as late as still does it, or from now on."""
     from_h = 0.0
     if _share(made, 0.0, amperes) < GOAL:
         while from_h + 1.0 < sun_h and _share(made, 0.0, amperes, from_h + 1.0) < GOAL:
             from_h += 1.0
     since = "from now" if from_h == 0.0 else f"in about {from_h:.0f} h" if hour is None else f"from {clock(from_h * 3600, hour)}"
-    effort = (amperes / used_a if used_a else USUAL_EFFORT) * (1 - from_h / max(sun_h, 1.0)) + LEAST_EFFORT
+    effort = amperes / used_a * (1 - from_h / max(sun_h, 1.0)) + LEAST_EFFORT
     return effort, f"Switch {name} off {since} until {_sun(sun_h, hour)}.", correct(_share(made, 0.0, amperes, from_h))
 
 
 def _drive(made: Sequence[Scenario], correct, drive_a: float | None, hour: float | None,
            by_s: float | None) -> tuple[float, str, float] | None:
-    if drive_a is None or drive_a <= LEAST_A * DRIVE_STEPS:
+    if drive_a is None:
         return None
     minutes = max(DRIVE_ROUND_MIN * round(_need_ah(made) / drive_a * 60 / DRIVE_ROUND_MIN + ROUND_UP), DRIVE_ROUND_MIN)
     if minutes > DRIVE_LONGEST_MIN:
@@ -98,11 +97,10 @@ def _share(made: Sequence[Scenario], ah: float, amperes: float, from_h: float = 
     return sum(path.lowest_ah + ah + amperes * max(path.lowest_at_h - from_h, 0.0) < 0 for path in made) / len(made)
 
 
-def _used_a(made: Sequence[Scenario], usable_ah: float) -> float | None:
-    """The mean current out of the battery until its lowest point [A], None where it does not fall."""
+def _used_a(made: Sequence[Scenario], usable_ah: float) -> float:
+    """The mean current out of the battery until its lowest point [A], 0 where it does not fall."""
     falls = [(usable_ah - path.lowest_ah) / path.lowest_at_h for path in made if path.lowest_at_h > FALLS_H]
-    mean = sum(falls) / len(falls) if falls else 0.0
-    return mean if mean > USED_LEAST_A else None
+    return sum(falls) / len(falls) if falls else 0.0
 
 
 def _need_ah(made: Sequence[Scenario]) -> float:
@@ -110,10 +108,10 @@ def _need_ah(made: Sequence[Scenario]) -> float:
     return max(-short[int(GOAL * len(short))], 0.0)
 
 
-def _less_a(made: Sequence[Scenario]) -> float | None:
-    """Amperes less that make the night safe, None where the time is too short for that."""
+def _less_a(made: Sequence[Scenario], most_a: float) -> float | None:
+    """Amperes less, at most so many, that make the night safe; None where these are not enough."""
     amperes = LEAST_A
-    while amperes < LESS_MOST_A:
+    while amperes <= most_a:
         if _share(made, 0.0, amperes) < GOAL:
             return amperes
         amperes *= LESS_STEP

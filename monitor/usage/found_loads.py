@@ -21,7 +21,6 @@ from monitor.usage.loads import LOST_S, LoadsState
 from monitor.usage.run_kinds import FoundLoad
 
 P = table("usage", "found_loads")
-SETTLED_S = P.number("settled_s")
 RESTLESS_S, CLOUD_STEPS, CALM_STEPS = P.number("restless_s"), P.number("cloud_steps"), P.number("calm_steps")
 #: Event that says what each named load took in a day; its figures are "NAME ah", "NAME low_ah" and "NAME high_ah".
 DAY_EVENT = "loads_day"
@@ -116,7 +115,7 @@ def _compare(state: FoundLoadsState, at_s: float, dark: bool, base_a: float) -> 
         state = _settle(state, True, False)
         on = tuple(load for load in state.readings[0].on if load not in over)
         return _count(replace(state, readings=(Reading(on),)), load_runs.hide(over, at_s), False)
-    if state.level.amperes is None or state.level.held_s < SETTLED_S or state.rest_s and at_s - state.rest_s < COMPARE_S:
+    if state.level.amperes is None or state.rest_s and at_s - state.rest_s < COMPARE_S:
         return state
     readings = load_runs.weigh_rest(state.readings, max(-state.level.amperes, 0.0), base_a, at_s)
     return _settle(replace(state, readings=readings, rest_s=at_s), False, dark)

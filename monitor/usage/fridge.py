@@ -23,8 +23,8 @@ GUESS_S = P.number("guess_s")
 TOO_LONG = P.number("too_long")
 LEAST_RUNS, ALIKE_FRAC, ALIKE_A = P.number("least_runs"), P.number("alike_frac"), P.number("alike_a")
 WAITING_KEPT, PAIR_A, RUN_LEAST_SHARE = P.count("waiting_kept"), P.number("pair_a"), P.number("run_least_share")
-RUN_USUAL, KINDS_KEPT, SLOPE_C = P.count("run_usual"), P.count("kinds_kept"), P.number("slope_c")
-SLOPE_MEMORIES, USUAL_DUTY, LEAST_INSIDE_K = P.count("slope_memories"), P.number("usual_duty"), P.number("least_inside_k")
+KINDS_KEPT, SLOPE_C = P.count("kinds_kept"), P.number("slope_c")
+SLOPE_MEMORIES, LEAST_INSIDE_K = P.count("slope_memories"), P.number("least_inside_k")
 LEAST_DUTY, WARMEST_H, LEAST_CYCLES = P.number("least_duty"), P.count("warmest_h"), P.count("least_cycles")
 OWN_SIGMA, UNSEEN_SIGMA, RUN_SIGMA = P.number("own_sigma"), P.number("unseen_sigma"), P.number("run_sigma")
 LIKE_SIGMA, RUN_READINGS = P.number("like_sigma"), P.number("run_readings")
@@ -127,7 +127,7 @@ def _with_run(kinds: tuple[RunKind, ...], size: float, at_s: float, run_s: float
         faded.remove(near)
         gain = max(1 / (near.runs + 1), RUN_LEAST_SHARE)
         # Long runs count as no longer than twice the usual: one lost end must not move the mean.
-        lasted = min(run_s, 2 * near.run_s) if near.runs > RUN_USUAL else run_s
+        lasted = min(run_s, 2 * near.run_s)
         faded.append(RunKind(near.amperes + gain * (size - near.amperes), near.runs + 1, at_s,
                           near.run_s + gain * (lasted - near.run_s)))
     else:
@@ -174,7 +174,7 @@ def _by_part(from_s: float, until_s: float) -> Iterator[tuple[int, float]]:
 def duty_per_k(fridge: Fridge) -> tuple[float, float]:
     """Growth of the duty with temperature [1/K] and its sigma, held to what physics says until days have shown it."""
     weight, x, y, xx, xy = fridge.slope_sums
-    duty = duty_frac(fridge) or USUAL_DUTY
+    duty = max(duty_frac(fridge) or 0.0, LEAST_DUTY)
     mean_c = SLOPE_C + (x / weight if weight > 1 else 0.0)
     usual = WORSE * duty / max(mean_c - INSIDE_C, LEAST_INSIDE_K)
     sigma = UNSURE * usual

@@ -9,7 +9,7 @@ P = table("usage", "harvest")
 WARMTH_PER_K = P.number("warmth_per_k")
 WARMTH_LIMIT = P.number("warmth_limit")
 FIRST_RISE, FIRST_SET = P.count("first_rise"), P.count("first_set")
-USUAL_CLEARNESS, LEAST_CLEAR, MOST_CLEAR = P.number("usual_clearness"), P.number("least_clear"), P.number("most_clear")
+USUAL_CLEARNESS = P.number("usual_clearness")
 MORNING_SLOT, EVENING_SLOT, LIGHT_LEAST_SHARE = P.count("morning_slot"), P.count("evening_slot"), P.number("light_least_share")
 BRIGHT_SHARE, DARK_A, DARK_PART, MAINS_A = P.number("bright_share"), P.number("dark_a"), P.number("dark_part"), P.number("mains_a")
 NIGHT_LEAST_SHARE, MIRRORED, SHORT_DAY_SLOTS = P.number("night_least_share"), P.number("mirrored"), P.count("short_day_slots")
@@ -123,8 +123,7 @@ def note_sun(sky: Sky, half: Half, harvest_a: float) -> Sky:
     if half.curtailed or bright < DARK_A:
         return sky
     ah, of = sky.today_ah + harvest_a / 2, sky.today_bright_ah + bright / 2
-    clearness_frac = min(max((ah + USUAL_CLEARNESS) / (of + 1.0), LEAST_CLEAR), MOST_CLEAR)
-    return replace(sky, today_ah=ah, today_bright_ah=of, clearness_frac=clearness_frac)
+    return replace(sky, today_ah=ah, today_bright_ah=of, clearness_frac=(ah + USUAL_CLEARNESS) / (of + 1.0))
 
 
 def _night(sky: Sky, half: Half) -> Sky:

@@ -18,7 +18,7 @@ PART_COST, PAIR_COST, BOTH_COST, MISSED_COST = (
     P.number("part_cost"), P.number("pair_cost"), P.number("both_cost"), P.number("missed_cost"))
 FAR_COST = P.number("far_cost")
 HIDDEN_S, HIDDEN_COST, OVER_A, OVER_FRAC = P.number("hidden_s"), P.number("hidden_cost"), P.number("over_a"), P.number("over_frac")
-SPLIT_S, SPLIT_COST = P.number("split_s"), P.number("split_cost")
+SPLIT_S = P.number("split_s")
 REST_SIGMA_A, REST_MOST = P.number("rest_sigma_a"), P.number("rest_most")
 
 
@@ -99,7 +99,7 @@ def _switched_on(one: Reading, load: OnLoad, known: KnownLoads) -> Iterator[Read
     if one.on and load.on_s - one.on[-1].on_s < SPLIT_S and one.on[-1].left_a == one.on[-1].first_a:
         before, amps = one.on[-1], one.on[-1].first_a + load.first_a
         yield replace(one, on=(*one.on[:-1], replace(before, first_a=amps, left_a=amps)),
-                      cost=one.cost + SPLIT_COST + known.of_part(before.first_a))
+                      cost=one.cost + PART_COST + known.of_part(before.first_a))
 
 
 def _answers(one: Reading, step: CurrentStep, known: KnownLoads, visible_s: float) -> Iterator[Reading]:

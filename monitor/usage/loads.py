@@ -274,7 +274,8 @@ def findings(state: LoadsState) -> LoadsFindings:
         load_a=_estimate_roughly(state.load_a) if state.load_a is not None else waiting,
         harvest_a=_estimate_roughly(state.harvest_a) if state.harvest_a is not None else waiting,
         shares=state.shares, curtailed=state.curtailed, fridge_running=cold.running,
-        duty_per_k=Estimate(slope, slope - Z95 * sigma, slope + Z95 * sigma, "learnt") if cold.cycles > SLOPE_CYCLES
+        duty_per_k=Estimate(slope, slope - Z95 * sigma, slope + Z95 * sigma, "learnt")
+        if cold.cycles > SLOPE_CYCLES and fridge.duty_frac(cold) is not None
         else NotYet("some days of different warmth have to pass"),
         drive_charge_a=NotYet("no drive has charged the house battery yet") if state.drive_charge_a is None
         else _estimate_roughly(state.drive_charge_a),

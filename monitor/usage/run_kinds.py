@@ -17,7 +17,7 @@ STRAY_LN, STRAY_RUN_LN, STRAY_A, STRAY_RUN_S = (
 LEAST_GAIN, EVERY_GAIN, NEW_CHANCE, OFTEN = P.number("least_gain"), P.number("every_gain"), P.number("new_chance"), P.number("often")
 SHORTEST_S, KNOWN_RUNS, STEADY_RUNS = P.number("shortest_s"), P.number("known_runs"), P.number("steady_runs")
 LENGTH_WEIGHT, SAME_NUMBER, YOUNG_S = P.number("length_weight"), P.number("same_number"), DAY_S * P.number("young_days")
-NAMED_RUNS, ODD, TOO_LONG_S = P.number("named_runs"), P.number("odd"), P.number("too_long_s")
+ODD, TOO_LONG_S = P.number("odd"), P.number("too_long_s")
 UNKNOWN_COST, MOST_COST, STEADY_COST = P.number("unknown_cost"), P.number("most_cost"), P.number("steady_cost")
 
 
@@ -236,6 +236,6 @@ def with_named(found: tuple[FoundLoad, ...], named: tuple[NamedLoad, ...], numbe
     for k, one in enumerate(named):
         if k not in borne:
             free = one.number if all(load.number != one.number for load in found) else number
-            found = (*found, FoundLoad(free, one.current_a, one.run_s, 0.0, NAMED_RUNS, 0))
+            found = (*found, FoundLoad(free, one.current_a, one.run_s, 0.0, STEADY_RUNS, 0))
             number = max(number, free + 1)
     return found, number

@@ -93,7 +93,7 @@ def _by_slot(past: History, values: tuple[float | None, ...]) -> list[float | No
     return [_mean(recent[(s - first) % DAY_SLOTS::DAY_SLOTS]) for s in range(DAY_SLOTS)]
 
 
-@lru_cache(maxsize=P.count("means_kept"))
+@lru_cache(maxsize=2 * DAY_SLOTS)   # of loads and of sun; one of each has changed since the last half hour
 def _mean(values: tuple[float | None, ...]) -> float | None:
     seen = [v for v in values if v is not None]
     return sum(seen) / len(seen) if seen else None

@@ -22,12 +22,17 @@ many means are kept ready. Not judged through: detection/starter (39 of 145 move
 wiring, join, wear, estimation.
 """
 import argparse
+import contextlib
+import io
 import multiprocessing
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
+from functools import cache
 from itertools import zip_longest
+from pathlib import Path
 from typing import Any
 
 FACTORS = (1.33, 0.75)
@@ -40,6 +45,8 @@ FIRST = {"agm": "drain-agm", "gel": "stuck-open-gel", "flooded": "stuck-closed-f
 LIBRARIES = ["sqlalchemy.orm", "alembic.migration", "pydantic", "click", "rich.console", "tomlkit", "astral.sun", "drivers.vehicle"]
 OTHERWISE = "drain-agm"
 LOT = 12
+#: Where the tests are that a row goes through which no life moves.
+TESTS = [Path(__file__).parents[1] / folder for folder in ("monitor", "published")]
 
 
 def scaled(value: Any, factor: float) -> Any:
@@ -54,9 +61,12 @@ def scaled(value: Any, factor: float) -> Any:
 
 
 def lives() -> dict[str, Any]:
-    """The golden lives; small batteries without sun that are drawn to their knee, where alone the rate says anything; evenings near
-    the reserve; and frost beside lithium, every morning and by a sudden front, which the evening's look at the cold is for."""
+    """The golden lives; one whose owner tells all there is to tell; small batteries without sun that are drawn to their knee, where
+    alone the rate says anything; evenings near the reserve; and frost beside lithium, every morning and by a sudden front, which the
+    evening's look at the cold is for.
+    """
     from drivers.vehicle import BatteryPlan
+    from monitor.battery.label import Battery, BoardSupply, NamedLoad
     from tests.golden import lives as golden
 
     cold = replace(golden.CAMPER, seed=431, day_of_year=20, swing_c=9.0, panel_w=60.0, absorption_v=14.2, float_v=13.5, house=BatteryPlan(
@@ -66,7 +76,13 @@ def lives() -> dict[str, Any]:
     close = {"close-evenings": golden._life("evenings near the reserve, two dull spells", replace(
         golden.CAMPER, seed=432, days=9.0, panel_w=85.0, drives=golden._drives((5, 11.0, 50)), cloud_days=((2, 4, 0.3), (7, 8, 0.5)),
         house=BatteryPlan("agm", 95.0, 0.97, 0.9)))}
-    return golden.lives() | frosts | close | {f"emptied-{kind}": golden._life("drawn to its knee", replace(
+    plan = replace(golden.CAMPER, seed=433, cutout_v=11.9, cutin_v=12.6)
+    told = {"told-all": golden._life("all that an owner can tell", plan, vehicle=replace(
+        golden._owner(golden.CAMPER, bedtime_hour=22.0, isolator_follows="engine", charging="isolator",
+                      board=BoardSupply("past_shunt", 0.3, 0.05), named_loads=(NamedLoad("fridge", 1, 4.0, 900.0),)),
+        house=Battery("house", "agm", 105.0, 20.0, 14.4, 13.6, 0.2, 11.9, 0.004),
+        starter=Battery("starter", "flooded", 72.0, acid_density_kg_l=1.28)))}
+    return golden.lives() | frosts | close | told | {f"emptied-{kind}": golden._life("drawn to its knee", replace(
         golden.CAMPER, seed=430, days=4.5, panel_w=1.0, drives=(), house=BatteryPlan(kind, 60.0, 0.95, 1.0)))
         for kind in ("flooded", "agm", "gel")}
 
@@ -124,6 +140,53 @@ def first_moved(places: Sequence[str], factor: float, names: Sequence[str], befo
     except Exception as refused:     # whatever such a number makes impossible; some of them do not come back from another process
         return f"refused: {refused}"
     return ""
+
+
+@cache
+def _tests() -> dict[Path, str]:
+    """The lines of every test module that say what it imports, the quick ones first."""
+    from tests import conftest
+
+    return {file: " ".join(re.findall(r"^from monitor[^(]*?\n|^from monitor.*?\)", file.read_text(encoding="utf-8"), re.M | re.S))
+            for file in sorted((file for folder in TESTS for file in folder.glob("test_*.py")),
+                               key=lambda file: file.relative_to(TESTS[0].parents[1]).as_posix() in conftest.SLOW)}
+
+
+def tests_of(place: str) -> list[str]:
+    """The test modules that import the module of a row, or a name of it."""
+    room, module = place.partition("/parameters")[0].replace("/", r"\."), place.partition("[")[2].partition("]")[0]
+    own = re.compile(rf"from monitor\.{room}(\.{module} import|[^\n]* import[^\n]*\b{module}\b)")
+    return [str(file) for file, lines in _tests().items() if own.search(lines)]
+
+
+def first_failed(place: str, factor: float, files: Sequence[str]) -> str:
+    """The first of some tests that fails with a row multiplied, or nothing; in a fresh process.
+
+    Parameters
+    ----------
+    place : the row, as battery/parameters.toml, [agm] span_v
+    factor : what its value is multiplied by
+    files : the test modules
+    """
+    import pytest
+
+    class Failed:
+        name = ""
+
+        def pytest_runtest_logreport(self, report: Any) -> None:
+            """A test went wrong, or what it needs."""
+            self.name = self.name or (report.nodeid.rpartition("/")[2] if report.failed else "")
+
+        def pytest_collectreport(self, report: Any) -> None:
+            """A module could not even be imported."""
+            self.name = self.name or (f"refused: {report.nodeid}" if report.failed else "")
+
+    failed = Failed()
+    _with_rows([place], factor)
+    with contextlib.redirect_stdout(io.StringIO()):
+        pytest.main([*files, "-x", "-q", "-n", "0", "-p", "no:schemathesis", "-p", "no:cacheprovider",
+                     "-m", "not long and not browser and not board"], plugins=[failed])
+    return failed.name
 
 
 def _first(place: str, names: Any) -> str:
@@ -197,6 +260,20 @@ def quiet_rows(fresh: Fresh, left: list[str], factor: float, before: dict[str, A
     return quiet
 
 
+def untested_rows(fresh: Fresh, left: list[str], factor: float) -> list[str]:
+    """The rows with which no test of their module fails: each by itself."""
+    files = {row: tests_of(row) for row in left}
+    jobs = [(row, fresh.submit(first_failed, row, factor, files[row])) for row in left if files[row]]
+    quiet = [row for row in left if not files[row]]
+    for row, job in jobs:
+        words = job.result()
+        if words:
+            print(f"{_short(row):72} {factor:4}  {words}", flush=True)
+        else:
+            quiet.append(row)
+    return quiet
+
+
 def main(arguments: list[str]) -> None:
     """Print one line for each row that moves something, and after each room the rows that move nothing."""
     options = argparse.ArgumentParser()
@@ -210,12 +287,14 @@ def main(arguments: list[str]) -> None:
         if not asked.rows or any(word in _short(place) for word in asked.rows):
             tables.setdefault(place.partition("/parameters")[0], []).append(place)
     with Fresh(asked.workers) as fresh:
-        names = asked.lives.split(",") if asked.lives else [*lives(), "crank"]
+        names = [] if asked.lives == "none" else asked.lives.split(",") if asked.lives else [*lives(), "crank"]
         before = {name: job.result() for name, job in [(name, fresh.submit(plain, name)) for name in names]}
         for room, places in tables.items():
             left = places
-            for factor in FACTORS:
+            for factor in FACTORS if names else ():
                 left = quiet_rows(fresh, left, factor, before)
+            for factor in FACTORS:
+                left = untested_rows(fresh, left, factor)
             print(f"{room}: {len(places) - len(left)} of {len(places)} rows move something; nothing moves with:",
                   *map(_short, sorted(left)), sep="\n    ", flush=True)
 

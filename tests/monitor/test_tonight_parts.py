@@ -7,18 +7,22 @@ from statistics import pstdev
 
 import pytest
 
-from monitor.battery.label import Battery
+from monitor.battery.label import Battery, Vehicle
 from monitor.findings import ChargeFindings, Estimate, ForecastFindings, NotYet
 from monitor.forecast import advisory, levers, night, outcomes, outlook_days, reserve
 from monitor.forecast.advisory import Evening
 from monitor.forecast.outcomes import Learnt, NightOutcome
 from monitor.posterior import Posterior
+from monitor.sample import Minute
 from monitor.store.saving import from_text, to_text
 from monitor.usage import history, solar_clock
+from monitor.usage.harvest import Sky
 from monitor.usage.history import DAY_SLOTS, History
+from monitor.usage.loads import LoadsState
 from tests.posteriors import of_normal
 
 NOT_YET = NotYet("not part of this test")
+VEHICLE = Vehicle(Battery("house", "agm", 100.0), Battery("starter", "agm", 60.0))
 #: 22:00 solar: two amperes through the night, the sun from 06:00 on.
 EVENING_SLOT = 44
 
@@ -101,11 +105,28 @@ def test_a_long_drive_is_never_the_only_way_out() -> None:
     assert any(text.startswith("Charge about") for text in found[:found.index(drive)]), found
 
 
-def test_where_nothing_is_drawn_nothing_can_be_used_less() -> None:
+def short_by(missing_ah: float) -> list[night.Scenario]:
+    """Nights that all end so far below the reserve."""
+    made = night.draw_scenarios(start(0.02, 0.02), days(), 100, Random(2))
+    return [replace(path, lowest_ah=-missing_ah, lowest_at_h=8.0) for path in made]
+
+
+def test_where_nothing_is_drawn_nothing_can_be_used_less_or_switched_off() -> None:
     """An empty battery whose own electronics have parted it from its loads: it has to be charged."""
-    made = [replace(path, lowest_ah=-20.0, lowest_at_h=8.0) for path in night.draw_scenarios(start(0.02, 0.02), days(), 100, Random(2))]
-    found = [text for text, _ in levers.levers(made, lambda p: p, (), None, 20.0, -20.0)]
+    found = [text for text, _ in levers.levers(short_by(20.0), lambda p: p, (("the fridge", 1.5),), None, 20.0, -20.0)]
     assert len(found) == 1 and found[0].startswith("Charge about 20 Ah")
+
+
+@pytest.mark.parametrize(("drive_a", "asked"), [(6.0, ["Drive 200 minutes."]), (4.3, [])])
+def test_no_drive_of_half_a_day_is_asked(drive_a: float, asked: list[str]) -> None:
+    found = [text for text, _ in levers.levers(short_by(20.0), lambda p: p, (), drive_a)]
+    assert [text for text in found if text.startswith("Drive")] == asked
+
+
+def test_much_can_be_used_less_where_much_is_drawn() -> None:
+    """Ten amperes for eight hours, 48 Ah of it too much: six of them less."""
+    found = [text for text, _ in levers.levers(short_by(48.0), lambda p: p, (), None, None, 32.0)]
+    assert re.fullmatch(r"Use [67]\.\d A less until the sun is back\.", found[0])
 
 
 def test_nothing_is_asked_of_a_safe_night() -> None:
@@ -182,6 +203,37 @@ def test_an_interval_that_misses_too_often_grows_and_one_that_never_does_shrinks
     assert always.spread < 0.8
 
 
+def test_nights_of_more_than_two_months_ago_teach_nothing() -> None:
+    """Forecasts that cried wolf, and then good ones: after fifty of these the bad ones still count a little, after seventy no more."""
+    def after(good_nights: int) -> float:
+        learnt = Learnt()
+        for k in range(30 + good_nights):
+            learnt = outcomes.judge_night(learnt, told(0.9, False) if k < 30 else told(0.1, False))
+        return outcomes.correct_probability(learnt, 0.9)
+
+    only_good = Learnt()
+    for _ in range(60):
+        only_good = outcomes.judge_night(only_good, told(0.1, False))
+    assert after(50) < outcomes.correct_probability(only_good, 0.9) - 0.1
+    assert after(70) == outcomes.correct_probability(only_good, 0.9)
+
+
+def test_forecasts_the_wrong_way_round_are_never_turned_about() -> None:
+    """It comes where it was said not to, and does not where it was: the odds say little then, but not the opposite."""
+    learnt = Learnt()
+    for k in range(60):
+        learnt = outcomes.judge_night(learnt, told(0.98 if k % 2 else 0.02, k % 2 == 0))
+    low, high = (outcomes.logit(outcomes.correct_probability(learnt, p)) for p in (0.2, 0.8))
+    assert (high - low) / (outcomes.logit(0.8) - outcomes.logit(0.2)) == pytest.approx(0.3, abs=0.01)
+
+
+def test_a_band_that_always_misses_ends_at_twice_its_width() -> None:
+    learnt = Learnt()
+    for _ in range(60):
+        learnt = outcomes.judge_night(learnt, told(0.1, False, lowest=0.3))
+    assert learnt.spread == pytest.approx(2.0)
+
+
 def test_history_keeps_three_weeks_and_never_turns_a_gap_into_a_zero() -> None:
     past = History()
     for slot in (*range(100), *range(110, 22 * DAY_SLOTS)):
@@ -237,6 +289,66 @@ def test_a_heads_up_of_the_afternoon_becomes_one_warning_at_bedtime_where_the_od
 def test_a_warning_is_not_said_twice_however_the_odds_rise() -> None:
     assert said_at({14.0: 0.1, 21.9: 0.55, 25.0: 0.99}) == [(22.0, True)]
     assert said_at({14.0: 0.1, 16.0: 0.45, 18.0: 0.95, 20.0: 0.5, 23.0: 0.99}) == [(16.2, False), (18.0, True)]
+
+
+def late(odds: dict[float, float], at_bedtime: bool = True) -> list[float]:
+    """Hours of the messages of a night from bedtime at ten on; odds from the hour they begin on; or of a log that began then."""
+    held, found = Evening(past_bedtime=not at_bedtime or False), []
+    for k in range(22 * 6, 31 * 6):
+        hour = k / 6
+        p = odds[max(from_hour for from_hour in odds if from_hour <= hour)]
+        forecast = ForecastFindings(hour * 3600, p, reserve_in_low_s=3 * 3600.0, reserve_in_s=4 * 3600.0)
+        margin = reserve.Margin(0.1, 100.0, 0.5, of_normal(0.6, 0.02, 100.0, 0.05))
+        held = advisory.step(held, forecast, p, margin, True, hour % 24, hour < 24)
+        if held.said_s == hour * 3600:
+            found.append(round(hour, 1))
+    return found
+
+
+def test_after_bedtime_odds_that_have_risen_are_told_and_others_are_not() -> None:
+    assert late({22.0: 0.25, 26.0: 0.37}) == [26.2]       # by 0.12, at the second look
+    assert late({22.0: 0.25, 26.0: 0.33}) == []           # by 0.08
+    assert late({22.0: 0.29, 23.0: 0.37}) == []           # before midnight alike
+
+
+def test_a_single_look_after_bedtime_is_not_believed() -> None:
+    assert late({22.0: 0.1, 26.0: 0.6, 26.1: 0.1}) == []
+    assert late({22.0: 0.1, 26.0: 0.6, 26.3: 0.1}) == [26.2]
+
+
+def test_a_log_that_began_after_bedtime_speaks_after_three_hours_of_the_same_odds() -> None:
+    assert late({22.0: 0.6}, at_bedtime=False) == [24.8]
+
+
+def judged_at(solar_hours: list[float], issued_hour: float, loaded: LoadsState) -> list[float]:
+    """Hours at which the night that was forecast counts as over."""
+    waiting = Evening(past_bedtime=False, waiting=told(0.1, False))
+    margin = reserve.Margin(0.1, 100.0, 0.5, of_normal(0.6, 0.02, 100.0, 0.05))
+    state = replace(waiting, waiting=replace(told(0.1, False), issued_s=issued_hour * 3600.0))
+    return [hour for hour in solar_hours if advisory.judge_evening(
+        state, Learnt(), charge(0.6, 0.02), margin, loaded, hour * 3600.0, hour % 24)[1].nights]
+
+
+SUNNY = LoadsState(load_a=1.0, harvest_a=3.0)
+
+
+def test_charge_from_elsewhere_in_the_small_hours_is_no_sun() -> None:
+    assert judged_at([27.0, 27.25, 28.25, 30.0], 22.0, SUNNY) == [28.25, 30.0]
+
+
+def test_a_bedtime_before_sunset_does_not_end_its_night_at_once() -> None:
+    assert judged_at([18.2, 19.0, 19.75, 27.0, 28.25], 18.0, SUNNY) == [28.25]
+
+
+def test_a_night_whose_morning_never_brightens_is_over_at_two() -> None:
+    assert judged_at([36.0, 37.8, 38.1, 39.0], 22.0, LoadsState(load_a=3.0, harvest_a=1.0)) == [38.1, 39.0]
+
+
+def test_without_a_clock_bedtime_is_some_hours_after_the_sun_has_gone() -> None:
+    """The sun leaves at seven: half past nine."""
+    dark = Minute(0.0, 60.0, ())
+    loaded = LoadsState(sky=Sky(rise=10, set=38))
+    assert not advisory.past_bedtime(dark, VEHICLE, loaded, 21.2) and advisory.past_bedtime(dark, VEHICLE, loaded, 21.6)
 
 
 def test_a_day_brighter_than_any_before_brings_more_this_afternoon_but_not_tomorrow() -> None:

@@ -38,6 +38,12 @@ def test_gassing_rises_with_temperature() -> None:
     assert ratio == pytest.approx(1.82, abs=0.01)
 
 
+def test_a_voltage_that_no_charger_gives_does_not_boil_the_battery_in_the_count() -> None:
+    """A regulator that lets 20 V through, or a channel on another battery: the law ends at 2.78 V a cell, 16.7 V in all."""
+    at_v = {volts: lead_acid.gassing_a(100.0, volts, 20.0) for volts in (16.0, 16.5, 17.0, 20.0)}
+    assert at_v[16.5] > 2 * at_v[16.0] and at_v[17.0] == at_v[20.0]
+
+
 def test_forecast_what_if_and_charge_lose_the_same() -> None:
     """A day of charging at 10 A into an empty battery, below gassing: what stays in it is one number in every room."""
     for name, stays in (("flooded", 0.96), ("agm", 0.97), ("gel", 0.97), ("lfp", 0.996)):
