@@ -67,5 +67,6 @@ def _fit(rows: list[tuple[float, bool]]) -> tuple[float, float]:
             ga, gc = ga + miss, gc + miss * x
             haa, hac, hcc = haa + w, hac + w * x, hcc + w * x * x
         det = haa * hcc - hac * hac
-        a, c = a + (hcc * ga - hac * gc) / det, c + (haa * gc - hac * ga) / det
-    return a, max(c, LEAST_SLOPE)
+        # forecasts that are all wrong would throw an unbounded slope from one side to the other
+        a, c = a + (hcc * ga - hac * gc) / det, max(c + (haa * gc - hac * ga) / det, LEAST_SLOPE)
+    return a, c
