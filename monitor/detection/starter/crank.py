@@ -34,7 +34,7 @@ BACK_PART, RECOVERED_V, LAST_READINGS = P.number("back_part"), P.number("recover
 SHORT_AFTER_S, NO_AFTER_S, AS_BEFORE_V = P.number("short_after_s"), P.number("no_after_s"), P.number("as_before_v")
 USUAL_C = table("battery", "starter_battery").number("usual_c")
 LEAST_DROP, CLOSE_READINGS = P.number("least_drop"), P.count("close_readings")
-APART_S, DIPS_KEPT, LEAST_KEPT_DROP = P.number("apart_s"), P.count("dips_kept"), P.number("least_kept_drop")
+DIPS_KEPT = P.count("dips_kept")
 LEAST_RECENT, TREND_C, MEDIAN_VARIANCE = P.count("least_recent"), P.number("trend_c"), P.number("median_variance")
 LEAST_SCATTER_LN, SHOWN_SIGMA_V, SHOWN_DROP_LOW = P.number("least_scatter_ln"), P.number("shown_sigma_v"), P.number("shown_drop_low")
 SHOWN_DROP_HIGH = P.number("shown_drop_high")
@@ -199,7 +199,7 @@ def update(state: CrankState, minute: Minute, join: JoinFindings, temperature_c:
         dips = ()
     close = len(minute.samples) > CLOSE_READINGS
     if close and level is not None and low < level - DIP_V and state.last_s != minute.end_s:
-        if join.engine == "running" and (state.last_s is None or minute.end_s - state.last_s > APART_S):
+        if join.engine == "running":
             return replace(state, lowest_v=low, fast=False, last_s=minute.end_s, level_v=volts, news=(),
                            dips=(), last=None)
         if join.engine != "running" and low < level - SLOW_DIP_V:
@@ -244,7 +244,7 @@ def add(state: CrankState, verdict: CrankVerdict, at_s: float, temperature_c: fl
     """
     if not verdict.verdict or verdict.drop_frac is None or verdict.lowest_v is None:
         return replace(state, news=())
-    pair = (USUAL_C if temperature_c is None else temperature_c, log(max(verdict.drop_frac, LEAST_KEPT_DROP)))
+    pair = (USUAL_C if temperature_c is None else temperature_c, log(max(verdict.drop_frac, LEAST_DROP)))
     baseline, recent = state.baseline, state.recent
     if len(baseline) < BASELINE:
         baseline = (*baseline, pair)

@@ -158,11 +158,16 @@ def find_fast(rests: tuple[Rest, ...], begun_s: float, battery: Battery) -> Drai
     return Drain("fast", last.at_s, first.at_s, *_size(max(rate - usual, 0.0), FAST_SIGMA_LN, battery), rate)
 
 
+def quarters(hours: float) -> int:
+    """How many quarter-hours that is."""
+    return round(hours * 3600 / QUARTER_S)
+
+
 def is_over(found: Drain, rests: tuple[Rest, ...]) -> bool:
     """Whether the voltage has stopped falling as it did: a fifth of its rate, over six hours or a day."""
-    quarters = round((OVER_SOON_H if found.fall_v_per_day > OVER_SOON_V_PER_DAY else OVER_H) * 3600 / QUARTER_S)
-    if found.how == "sudden" or len(rests) <= quarters:
+    count = quarters(OVER_SOON_H if found.fall_v_per_day > OVER_SOON_V_PER_DAY else OVER_H)
+    if found.how == "sudden" or len(rests) <= count:
         return False
-    first, last = rests[-1 - quarters], rests[-1]
+    first, last = rests[-1 - count], rests[-1]
     days = (last.at_s - first.at_s) / 86400
     return first.at_s > found.found_s and (first.plain_v - last.plain_v) / days < OVER_FRAC * found.fall_v_per_day

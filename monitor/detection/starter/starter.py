@@ -16,13 +16,12 @@ from monitor.sample import Minute
 P = table("detection/starter", "starter")
 BEGIN_AFTER_S = P.number("begin_after_s")
 ENDED_S = P.number("ended_s")
-KEPT = P.count("kept")
 TEACHES_H = P.number("teaches_h")
 LIFT_V, LOOK_BACK = P.number("lift_v"), P.count("look_back")
 DOUBTFUL_V = P.number("doubtful_v")
 CHARGED_V = table("battery", "alternator").number("charging_well_v")
 EMPTY_V = P.number("empty_v")
-RESTED_S, RECOVERS_V_PER_H = P.number("rested_s"), P.number("recovers_v_per_h")
+RECOVERS_V_PER_H = P.number("recovers_v_per_h")
 LEAST_STEPS, LEAST_FALL = P.count("least_steps"), P.number("least_fall")
 ABOVE_REST_V = P.number("above_rest_v")
 
@@ -163,8 +162,8 @@ def quarter_hour(state: StarterState, at_s: float, volts: float, vehicle: Vehicl
         return replace(state, parking=Parking(decay, drain.begin(at_s), (Rest(at_s, volts, volts, 1.0),)))
     decay = surface_decay.step(decay, at_s, volts, warm)
     search = drain.step(parking.search, decay)
-    rests = (*parking.rests, Rest(
-        at_s, volts, volts - surface_decay.warmth_v(decay), drain_verdict.expected_v_per_h(decay)))[-KEPT:]
+    rest = Rest(at_s, volts, volts - surface_decay.warmth_v(decay), drain_verdict.expected_v_per_h(decay))
+    rests = (*parking.rests, rest)[-drain_verdict.quarters(drain_verdict.OVER_H) - 2:]
     found = parking.found
     likely, passes = drain_verdict.find_slow(search, decay, rests, battery)
     passing = parking.passing + 1 if passes else 0
@@ -245,7 +244,7 @@ def conditions(state: StarterState, vehicle: Vehicle) -> tuple[Condition, ...]:
     """What is wrong with the starter battery, if anything."""
     now, rests = state.now, state.parking.rests
     at_s = now.at_s or 0.0
-    resting = bool(rests) and state.alone_s is not None and at_s - state.alone_s > RESTED_S and not _recovers(rests)
+    resting = bool(rests) and not _recovers(rests)
     return starter_alerts.conditions(
         vehicle, state.level, state.parking.found, _doubtful_s(state) if state.parking.found else None, state.starts,
         rest_v=rests[-1].voltage_v if resting else None, temperature_c=now.temperature_c, house_v=now.house_v,

@@ -61,7 +61,7 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
 ON_DELAY_S = {"starter_low": P.number("starter_low_delay_s"), "starter_freeze_risk": P.number("starter_freeze_risk_delay_s"),
               "starter_over_voltage": P.number("starter_over_voltage_delay_s"),
               "starter_under_voltage": P.number("starter_under_voltage_delay_s")}
-QUARTER, ALREADY_DAYS = P.number("quarter"), P.number("already_days")
+QUARTER = P.number("quarter")
 
 
 def _warn(kind: str, seen: str, evidence: str = "", figures: tuple[tuple[str, float], ...] = (), means: str = "",
@@ -156,7 +156,7 @@ def _drain(found: Drain, doubtful_after_s: float | None, at_s: float, drain_a: A
     evidence = (f"The resting voltage has been falling by {1000 * found.fall_v_per_day:.0f} mV a day for about "
                 f"{(at_s - found.since_s) / 3600:.0f} h. Of that {_milli(found.extra_a)} mA "
                 f"({_milli(found.low_a)}–{_milli(found.high_a)}) is more than this vehicle usually draws."
-                + ("" if days is None else " A start is doubtful already." if days < ALREADY_DAYS else
+                + ("" if days is None else " A start is doubtful already." if round(days, 1) == 0 else
                    f" At this rate it should start the engine for {days:.1f} days more."))
     said = "a drain" if not isinstance(drain_a, Estimate) else f"a drain of {1000 * drain_a.value:.0f} mA"
     return _warn("starter_drain", f"Starter battery has {said} while parked.", evidence, (

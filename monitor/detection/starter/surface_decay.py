@@ -22,12 +22,12 @@ WANDER_V, WANDER_BLIND_V, WANDER_H = P.number("wander_v"), P.number("wander_blin
 NOISE_V = P.number("noise_v")
 OUTLIER = P.number("outlier")
 USUAL_C, USUAL_LEAST_COUNT, USUAL_SHARE = P.number("usual_c"), P.count("usual_least_count"), P.number("usual_share")
-TABLE_SHARE, USUAL_SPREAD, USUAL_SIGMA_V = P.number("table_share"), P.number("usual_spread"), P.number("usual_sigma_v")
+USUAL_SPREAD, USUAL_SIGMA_V = P.number("usual_spread"), P.number("usual_sigma_v")
 USUAL_FALL_SIGMA, LEAST_FALL, COLDEST_C = P.number("usual_fall_sigma"), P.number("least_fall"), P.number("coldest_c")
 HOTTEST_C, SELF_C, DOUBLES_K = P.number("hottest_c"), P.number("self_c"), P.number("doubles_k")
 UNREST_LEAST_STEPS, UNREST_MOST_STEPS = P.count("unrest_least_steps"), P.count("unrest_most_steps")
-UNREST_MOST, FALL_WALK, LEAST_LEVEL_V2 = P.number("unrest_most"), P.number("fall_walk"), P.number("least_level_v2")
-LEAST_FALL_V2, LEARNT_PARKINGS, MOST_DECAYS = P.number("least_fall_v2"), P.count("learnt_parkings"), P.number("most_decays")
+UNREST_MOST, FALL_WALK = P.number("unrest_most"), P.number("fall_walk")
+LEARNT_PARKINGS, MOST_DECAYS = P.count("learnt_parkings"), P.number("most_decays")
 LEAST_BEGUN_V, MOST_BEGUN_V = P.number("least_begun_v"), P.number("most_begun_v")
 
 #: Places of the state vector: level, four surface charges, fall, self-discharge, warmth, ... and their number.
@@ -81,7 +81,7 @@ def begin(at_s: float, voltage_v: float, temperature_c: float | None, usual: Usu
     if usual.count >= USUAL_LEAST_COUNT:
         for i in range(MODES):
             spread = sqrt(usual.surface_m2[i] / (usual.count - 1))
-            means[i] = USUAL_SHARE * usual.surface_v[i] + TABLE_SHARE * means[i]
+            means[i] = USUAL_SHARE * usual.surface_v[i] + (1.0 - USUAL_SHARE) * means[i]
             sigmas[i] = min(sigmas[i], USUAL_SPREAD * spread + USUAL_SIGMA_V + sigmas[i] / usual.count)
         own = max(usual.fall - SELF_V_PER_DAY, LEAST_FALL)
         spread = sqrt(usual.fall_m2 / (usual.count - 1))
@@ -191,7 +191,7 @@ def warmth_v(state: Decay) -> float:
 
 def rest_voltage_v(state: Decay) -> tuple[float, float]:
     """Voltage once all surface charge is gone, at the temperature the parking began with, and its sigma [V]."""
-    return state.state[LEVEL], sqrt(max(state.cov[0][0], LEAST_LEVEL_V2) * state.unrest)
+    return state.state[LEVEL], sqrt(max(state.cov[0][0], 0.0) * state.unrest)
 
 
 def fall_v_per_day(state: Decay) -> tuple[float, float]:
@@ -199,7 +199,7 @@ def fall_v_per_day(state: Decay) -> tuple[float, float]:
     f = state.self_factor
     p = state.cov
     variance = p[FALL][FALL] + 2 * f * p[FALL][SELF] + f * f * p[SELF][SELF]
-    return state.state[FALL] + f * state.state[SELF], sqrt(max(variance, LEAST_FALL_V2) * state.unrest)
+    return state.state[FALL] + f * state.state[SELF], sqrt(max(variance, 0.0) * state.unrest)
 
 
 def learn(usual: Usual, state: Decay) -> Usual:
