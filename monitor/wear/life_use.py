@@ -9,8 +9,7 @@ from monitor.replacing import dataclass
 P = table("wear", "life_use")
 #: Hours of a year (definition).
 YEAR_H = 8766.0
-BELOW_UPPER_V = {True: P.number("lead_below_upper_v"), False: P.number("lithium_below_upper_v")}
-FLOAT_BELOW_V = {True: P.number("lead_float_below_v"), False: P.number("lithium_float_below_v")}
+BELOW_UPPER_V, FLOAT_BELOW_V = P.number("below_upper_v"), P.number("float_below_v")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +75,6 @@ def label_of(battery: Battery, cycles: float | None = None, float_years: float |
         if value is not None and not 0.5 <= value <= most:
             raise ValueError(f"{what} is {value:g}: it must lie between 0.5 and {most:g}")
     upper_v = limits_of(battery.chemistry).charge_upper_v
-    absorption_v = battery.absorption_v if battery.absorption_v is not None else upper_v - BELOW_UPPER_V[battery.lead_acid]
-    float_v = battery.float_v if battery.float_v is not None else absorption_v - FLOAT_BELOW_V[battery.lead_acid]
+    absorption_v = battery.absorption_v if battery.absorption_v is not None else upper_v - BELOW_UPPER_V
+    float_v = battery.float_v if battery.float_v is not None else absorption_v - FLOAT_BELOW_V
     return LifeLabel(battery.chemistry, battery.rated_capacity_ah, battery.rated_hours, absorption_v, float_v, cycles, float_years)
