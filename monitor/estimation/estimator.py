@@ -19,10 +19,11 @@ from monitor.estimation import (
     update,
     window,
 )
-from monitor.estimation.observations import end_to_end, graphite_step, reading, rest, steep_end
+from monitor.estimation.observations import end_to_end, graphite_step, reading, repeats, rest, steep_end
 from monitor.estimation.observations.end_to_end import EndToEnd
 from monitor.estimation.observations.graphite_step import Descent, Fall
 from monitor.estimation.observations.reading import CurvePlace, Observation
+from monitor.estimation.observations.repeats import Repeats
 from monitor.estimation.state import CAPACITY, CHARGE, OFFSET, SIZE, Component, Mixture
 from monitor.estimation.surroundings import Surroundings
 from monitor.estimation.triangle import layout
@@ -84,6 +85,7 @@ class EstimatorState:
     belief: Posterior | None = None        # to be handed on, in few parts
     descent: Descent = Descent()           # from the last full charge
     swing: EndToEnd = EndToEnd()           # from the last end
+    repeats: Repeats = Repeats()           # where on the flats it was read before
     stay: int = 0                          # windows in a row that read the same end
     # for each kind by readings, as far as it counts (log of likelihood)
     said: tuple[float, ...] = (0.0,) * len(families.KINDS)
@@ -138,7 +140,9 @@ def _after_gap(state: EstimatorState, vehicle: Vehicle, gap_h: float) -> Estimat
     both = [replace(c, log_weight=c.log_weight + log(1.0 - share)) for c in state.mixture]
     both += [replace(c, log_weight=c.log_weight + log(share)) for c in mixture.normalise(list(fresh))]
     both = [c.rounded() for c in mixture.normalise(both)]
-    return settle(replace(state, mixture=tuple(both), steps=0, anchor="" if share > 0.5 else state.anchor), vehicle)
+    lost = share > 0.5
+    return settle(replace(state, mixture=tuple(both), steps=0, anchor="" if lost else state.anchor,
+                          repeats=Repeats() if lost else state.repeats), vehicle)
 
 
 def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> EstimatorState:
@@ -153,12 +157,12 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
     kept, said = update.fade(state.mixture, state.said, w.hours)
     found: Mixture = tuple(predict.predict(c, passed) for c in kept)
     curves = families.curves(state.without)
-    end: str = ""
+    end, before = "", repeats.follow(state.repeats, w.in_ah - w.out_ah, w.hours)
     if now is not None:
         placed = mixture.refine(found, partial(reading.place, now=now), lambda c, at: rest.bent_v2(at, curves[c.family]),
                                  state.fulls + state.empties, most_parts)
         tailed_off = window.has_tailed_off(past, now.voltage_v, w.ampere_seconds / w.seconds, rated)
-        end = steep_end.end_of(now.voltage_v, now.voltage_v - reading.by_current(found[0], now), tailed_off)
+        end = steep_end.end_of(now.voltage_v, reading.free_of_current(found, now), tailed_off)
         if end:
             swung = state.swing.origin not in ("", end)
             readings = [steep_end.expect(c, at, curves[c.family], now, rated, end, swung) for c, at in placed]
@@ -175,20 +179,24 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
             if unseen is not None:
                 placed, readings, lost = unseen
                 most_parts = mixture.MOST_AT_FIRST
-        # an end tells charge whatever the make's flats are like; while it lasts, its windows say the same again
-        again = min(1.0, STAY_STEPS / (stay := state.stay + 1)) if end else 1.0
-        outcome = update.update(tuple(c for c, _ in placed), readings, again if end else update.COARSE, again)
+        if end:    # it tells charge whatever the make's flats are like; while it lasts, its windows say the same again
+            power = again = min(1.0, STAY_STEPS / (stay := state.stay + 1))
+        else:
+            power, again, before = repeats.news(before, rated), 1.0, repeats.note(before, rated)
+        outcome = update.update(tuple(c for c, _ in placed), readings, power, again)
         found, misfit = outcome.mixture, outcome.misfit
         # a kind that died out has nothing to get back
         most = max(said[kind] + news for kind, news in outcome.by_kind.items())
         said = tuple(s + outcome.by_kind[kind] - most if kind in outcome.by_kind else 0.0 for kind, s in enumerate(said))
     found = mixture.reduce(found, most_parts)
     if lost:
-        state = _forget_count(state)
+        state, before = _forget_count(state), Repeats()
     swing = end_to_end.follow(state.swing, w.out_ah - w.in_ah + state.offset_a[0] * w.hours, w.doubt_ah2, w.hours)
-    state = replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing, stay=stay, said=said)
+    state = replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing, stay=stay, said=said,
+                    repeats=before)
     state = _descend(state, now, w, rated)
-    return _learn_end_to_end(_note_anchor(settle(state, vehicle), end, w.ampere_seconds / w.seconds if w.seconds else 0.0), end, vehicle)
+    noted = _note_anchor(settle(state, vehicle), end, w.ampere_seconds / w.seconds if w.seconds else 0.0, rated)
+    return _learn_end_to_end(noted, end, vehicle)
 
 
 def _learn_end_to_end(state: EstimatorState, end: str, vehicle: Vehicle) -> EstimatorState:
@@ -293,18 +301,19 @@ def _may_be_born(placed: list[tuple[Component, CurvePlace]], readings: list[Obse
     return BIRTH + wide - update.evidence(tuple(c for c, _ in placed), readings) > mixture.LIGHTEST
 
 
-def _note_anchor(state: EstimatorState, end: str, current_a: float) -> EstimatorState:
+def _note_anchor(state: EstimatorState, end: str, current_a: float, rated_ah: float) -> EstimatorState:
     """Whether that end of the curve has told the charge."""
     low, middle, high = state.charge
     sure = high - low < 4 * SURE_FRAC
+    place_ah = (middle - 1.0) * state.capacity_ah[1]
     if end == "full" and sure and middle > FULL_FRAC and current_a > LEAST_A:
         since_s = None if state.anchor_at_s is None or state.past.at_s is None else state.past.at_s - state.anchor_at_s
         again = state.anchor != "full" or since_s is None or since_s > AGAIN_S
         return replace(state, anchor="full", anchor_at_s=state.past.at_s, fulls=state.fulls + again,
-                       descent=graphite_step.begin_anew(state.descent))
+                       descent=graphite_step.begin_anew(state.descent), repeats=repeats.tie(state.repeats, place_ah, rated_ah))
     if end == "empty" and sure and middle < EMPTY_FRAC:
         return replace(state, anchor="empty", anchor_at_s=state.past.at_s,
-                       empties=state.empties + (state.anchor != "empty"))
+                       empties=state.empties + (state.anchor != "empty"), repeats=repeats.tie(state.repeats, place_ah, rated_ah))
     return state if state.anchor in ("full", "empty") else replace(state, anchor="rest", anchor_at_s=state.past.at_s)
 
 

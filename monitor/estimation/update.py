@@ -13,9 +13,9 @@ _P = table("battery", "lithium_mixture")
 #: Share of windows that fit no model at all, and the span of voltage over which such a one may lie.
 OUTLIERS, SPAN_V = _P.number("outliers"), _P.number("outlier_span_v")
 #: Curves, kinetics and shapes are never quite those of the battery at hand, and the likelihood of many readings of one wrong
-#: curve makes too sure. Weights therefore follow a coarsened likelihood (Miller and Dunson 2019): so much of its logarithm
-#: counts between the components of a kind, and so much of that again between kinds.
-COARSE, COARSE_KINDS = _P.number("coarse"), _P.number("coarse_kinds")
+#: curve makes too sure. Weights therefore follow a coarsened likelihood (Miller and Dunson 2019): between the components of a kind
+#: what of a reading is news counts, and so much of that between kinds.
+COARSE_KINDS = _P.number("coarse_kinds")
 #: What they say between kinds is forgotten again with this time [h].
 KINDS_H = _P.number("kinds_h")
 _FLOOR = log(OUTLIERS / SPAN_V)

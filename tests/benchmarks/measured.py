@@ -41,6 +41,8 @@ FAULTS = (
     Fault("voltmeter -40 mV", voltage_offset_v=-0.040), Fault("charges not logged", charges_unseen=True),
     Fault("no thermometer", no_thermometer=True),
 )
+#: A board that is off while the battery is charged is off for no less than this.
+CHARGE_S = 180.0
 #: Logs that are read seldom: what was current at a reading need not have been between.
 SPARSE = (Fault("a reading in 10 min", every_s=600.0), Fault("a reading in 20 min", every_s=1200.0))
 
@@ -139,10 +141,23 @@ def vehicle(recording: Recording, fault: Fault) -> Vehicle:
     return Vehicle(house, Battery("starter", "agm", 60.0))
 
 
+def _charges(recording: Recording) -> frozenset[float]:
+    """Times of the readings while the battery is charged, for three minutes or more: braking within a drive switches no board off."""
+    least_a, found, run = 0.004 * recording.battery.rated_capacity_ah, set(), []
+    for s in (*recording.samples, None):
+        if s is not None and (s.house_current_a or 0.0) > least_a:
+            run.append(s.at_s)
+            continue
+        if run and run[-1] - run[0] >= CHARGE_S:
+            found.update(run)
+        run = []
+    return frozenset(found)
+
+
 def spoilt(recording: Recording, start: int, hours: float, fault: Fault) -> Iterator[Minute]:
     """The minutes of a log begun at a sample, as meters with this fault see them."""
     end_s = recording.samples[start].at_s + hours * 3600
-    rated = recording.battery.rated_capacity_ah
+    dark = _charges(recording) if fault.charges_unseen else frozenset()
 
     def samples() -> Iterator[Sample]:
         next_s = 0.0
@@ -153,7 +168,7 @@ def spoilt(recording: Recording, start: int, hours: float, fault: Fault) -> Iter
                 continue
             next_s = s.at_s + fault.every_s if fault.every_s else 0.0
             volts, amps = s.house_voltage_v, s.house_current_a
-            if fault.charges_unseen and amps is not None and amps > 0.004 * rated:
+            if s.at_s in dark:
                 continue
             yield replace(
                 s,

@@ -23,6 +23,7 @@ from monitor.estimation.state import (
     SIZE,
     SLOW,
     Component,
+    Mixture,
 )
 from monitor.estimation.surroundings import Surroundings
 from monitor.parameters import table
@@ -126,6 +127,14 @@ def by_current(component: Component, now: Surroundings) -> float:
     component: one member of the mixture; now: the window's current and temperature.
     """
     return component.mean[RESISTANCE] * now.current_a + _kinetic_v(component, now)
+
+
+def free_of_current(mixture: Mixture, now: Surroundings) -> float:
+    """The window's voltage without what its current takes of it or lifts it by, as the whole mixture believes [V].
+
+    mixture: components with their weights, of which all add up to one; now: the window's voltage, current and temperature.
+    """
+    return now.voltage_v - sum([exp(c.log_weight) * by_current(c, now) for c in mixture])
 
 
 def by_current_and_past(component: Component, now: Surroundings, family: Family) -> float:
