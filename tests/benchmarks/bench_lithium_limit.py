@@ -1,13 +1,14 @@
 """What voltage and current tell of a lithium battery's charge to a listener who knows the very cell: a limit for every estimator.
 
-    python -m tests.benchmarks.bench_lithium_limit FOLDER [--starts 8] [--hours 36]
+    python -m tests.benchmarks.bench_lithium_limit [FOLDER] [--starts 8] [--hours 36]
 
-The recordings of bench_measured, begun at any moment, until the first end. The listener has the cell's own measured curve, its
-capacity and its temperatures, a voltmeter that is sure to 25 mV, and what remains: the cell itself lies 10 mV off its curve, with
-three tenths of what makes differ by in shape and place of the step (one sigma). Charge is a grid of 600 places, everything else a
-Kalman filter at each, and every window counts in full. Columns as in bench_measured.
+The recordings of bench_measured (without a folder those that are part of the tests), begun at any moment, until the first end. The
+listener has the cell's own measured curve, its capacity and its temperatures, a voltmeter that is sure to 25 mV, and what remains: the
+cell itself lies 10 mV off its curve, with three tenths of what makes differ by in shape and place of the step (one sigma). Charge is a
+grid of 600 places, everything else a Kalman filter at each, and every window counts in full. Columns as in bench_measured.
 """
 import argparse
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import exp, sqrt, tanh
@@ -20,7 +21,7 @@ from monitor.battery import rest_curves
 from monitor.estimation import prior
 from monitor.parameters import table
 from monitor.sample import Minute
-from tests.benchmarks.bench_measured import EMPTY_FRAC, FULL_FRAC
+from tests.benchmarks.bench_measured import EMPTY_FRAC, FULL_FRAC, RECORDINGS
 from tests.benchmarks.measured import FAULTS, Fault, Recording, load_all, spoilt, starts
 
 CELL = table("battery", "lithium_cell")
@@ -149,13 +150,13 @@ def heard(recording: Recording, start: int, hours: float, fault: Fault) -> list[
     return found
 
 
-def main() -> None:
+def main(arguments: list[str]) -> None:
     """Print a row for each make and fault of the voltmeter."""
     options = argparse.ArgumentParser(prog="bench_lithium_limit")
-    options.add_argument("folder", type=Path)
+    options.add_argument("folder", type=Path, nargs="?", default=RECORDINGS)
     options.add_argument("--starts", type=int, default=8)
     options.add_argument("--hours", type=float, default=36.0)
-    asked = options.parse_args()
+    asked = options.parse_args(arguments)
     recordings = [r for r in load_all([asked.folder]) if not r.battery.lead_acid and r.samples]
     print(f"{'':28}{'rms':>7}{'covers':>8}{'width':>7}{'worst':>7}")
     for fault in (f for f in FAULTS if f.name in ("none", "voltmeter +40 mV", "voltmeter -40 mV")):
@@ -174,4 +175,4 @@ def _warmth(recording: Recording) -> str:
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])
