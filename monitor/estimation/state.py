@@ -1,6 +1,8 @@
 """What one component of the estimate holds: named quantities, their mean and covariance."""
 from base64 import b64decode, b64encode
 from struct import Struct, calcsize, error, pack, unpack
+from zlib import compress, decompressobj
+from zlib import error as NotZipped
 
 from monitor.estimation.triangle import Triangle, Vector, place
 from monitor.parameters import table
@@ -53,7 +55,7 @@ class Component:
     def to_plain(self) -> dict[str, str]:
         """Text to save it as; exact for a rounded one."""
         numbers = pack(_DOUBLES, self.log_weight, float(self.family), *self.mean) + pack(_FLOATS, *self.covariance)
-        return {"packed": b64encode(numbers).decode()}
+        return {"zipped": b64encode(compress(numbers)).decode()}
 
     @classmethod
     def from_plain(cls, plain: dict[str, str]) -> "Component":
@@ -64,11 +66,11 @@ class Component:
         ValueError : it is of another length, or no such text
         """
         try:
-            numbers = b64decode(plain["packed"], validate=True)
-            split = calcsize(_DOUBLES)
+            split, whole = calcsize(_DOUBLES), calcsize(_DOUBLES) + calcsize(_FLOATS)
+            numbers = decompressobj().decompress(b64decode(plain["zipped"], validate=True), whole + 1)
             log_weight, family, *mean = unpack(_DOUBLES, numbers[:split])
             return cls(log_weight, int(family), tuple(mean), unpack(_FLOATS, numbers[split:]))
-        except error as cause:
+        except (error, NotZipped) as cause:
             raise ValueError(f"a component of another size: {cause}") from cause
 
 

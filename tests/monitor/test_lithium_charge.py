@@ -237,15 +237,16 @@ def test_a_voltage_that_nothing_explains_reopens_the_charge_and_keeps_the_batter
 
 def test_it_is_saved_small_and_comes_back_bit_for_bit() -> None:
     state, cell = charge.begin(LITHIUM), Cell(0.5)
-    assert len(saving.to_text(state)) < 100_000
-    state = last(live(state, cell, 6.0, -4.0))
+    for _ in range(12):     # while most possibilities are kept
+        assert len(saving.to_text(state)) < 100_000
+        state = last(live(state, cell, 0.5, -4.0))
     text = saving.to_text(state)
     back = saving.from_text(LithiumState, text)
     assert back == state and len(text) < 100_000
     for (one, _), (two, _) in zip(live(state, Cell(0.4), 1.0, -4.0), live(back, Cell(0.4), 1.0, -4.0), strict=True):
         assert one == two
     with pytest.raises(ValueError):
-        saving.from_text(LithiumState, text.replace('"packed":"', '"packed":"AAAA', 1))
+        saving.from_text(LithiumState, text.replace('"zipped":"', '"zipped":"AAAA', 1))
 
 
 def test_many_full_charges_make_all_that_was_learnt_ever_less_likely_to_be_wrong() -> None:
