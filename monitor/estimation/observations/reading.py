@@ -132,9 +132,10 @@ def by_current(component: Component, now: Surroundings) -> float:
 def free_of_current(mixture: Mixture, now: Surroundings) -> float:
     """The window's voltage without what its current takes of it or lifts it by, as the whole mixture believes [V].
 
-    mixture: components with their weights, of which all add up to one; now: the window's voltage, current and temperature.
+    mixture: components with their weights; now: the window's voltage, current and temperature.
     """
-    return now.voltage_v - sum([exp(c.log_weight) * by_current(c, now) for c in mixture])
+    weights = [exp(c.log_weight) for c in mixture]
+    return now.voltage_v - sum([w * by_current(c, now) for w, c in zip(weights, mixture, strict=True)]) / sum(weights)
 
 
 def by_current_and_past(component: Component, now: Surroundings, family: Family) -> float:
