@@ -90,7 +90,8 @@ def lives() -> dict[str, Any]:
     cold = replace(golden.CAMPER, seed=431, day_of_year=20, swing_c=9.0, panel_w=60.0, absorption_v=14.2, float_v=13.5, house=BatteryPlan(
         "lfp", 100.0, 0.95, 0.5), sensor=replace(golden.CAMPER.sensor, with_ambient=True, with_solar=True))
     frosts = {"frost-lfp": golden._life("frost every morning", replace(cold, mean_temperature_c=2.0)), "front-lfp": golden._life(
-        "a cold front", replace(cold, mean_temperature_c=8.0, heat_days=((2, 4, -17.0),)))}
+        "a cold front", replace(cold, mean_temperature_c=8.0, heat_days=((2, 4, -17.0),))), "emptied-lfp": golden._life(
+        "drawn to its end in the cold", replace(cold, mean_temperature_c=3.0, panel_w=5.0, drives=golden.CAMPER.drives[2:], cutout_v=9.0))}
     close = {"close-evenings": golden._life("evenings near the reserve, two dull spells", replace(
         golden.CAMPER, seed=432, days=9.0, panel_w=85.0, drives=golden._drives((5, 11.0, 50)), cloud_days=((2, 4, 0.3), (7, 8, 0.5)),
         house=BatteryPlan("agm", 95.0, 0.97, 0.9)))}
