@@ -71,6 +71,8 @@ def steps() -> Iterator[tuple[str, str]]:
                 ("of which the starter makes {}", 0.02 * k, {"starter_part": 0.02 * k}),
                 ("beside a starter {} mV above", 6 * k, {"starter_part": 0.1, "starter_above_v": 0.006 * k}),
                 ("of {} mV, a tenth of it the starter's", 4 * k, {"step_v": 0.004 * k, "starter_part": 0.1, "starter_above_v": 0.01}),
+                ("beside 3 A that move by {} A", 0.03 * k, {"rest_a": -3.0, "moves_a": 0.03 * k}),
+                ("of 50 mV, the starter's {} of it", 0.005 * k, {"starter_part": 0.005 * k, "starter_above_v": 0.05}),
                 ("that come back by {}", 0.1 * k, {"back_part": 0.1 * k}), ("that last {} min", 10 * k, {"on_min": 10 * k, "hours": 40}),
                 ("each {} min", k, {"on_min": k, "off_min": k, "hours": 4}), ("for {} h", k, {"hours": k}),
                 ("that grow by {} mV each", k, {"grows_v": 0.001 * k, "hours": 20}), ("seen {} h later", 12 * k, {"quiet_h": 12 * k})):
@@ -103,7 +105,18 @@ def channels() -> Iterator[tuple[str, str]]:
         yield _said(f"warmth that is seen each {5 * k} min", [
             (v, a, s, c if j % (5 * k) < 10 else None) for j, (v, a, s, c) in enumerate([
                 (12.6, -1.0, None, 20.0 + 8.0 * (j // (5 * k) % 2)) for j in range(1800)])])
+        loose: list[Reading] = [(12.6, 0.02 * k, None, 20.0 + 8.0 * (j // 12 % 2)) for j in range(900)]
+        yield _said(f"warmth that jumps beside {0.02 * k:.2f} A", [one for j, one in enumerate(loose) if j % 12 < 11])
+        for usual_v, ended in ((0.001 * k, 0), (0.004, 12 + k)):
+            chance = Random(k)
+            grown: list[Reading] = [(12.6 + chance.gauss(0.0, 0.06 if 16 * 60 < j < 24 * 60 else usual_v), -2.0, None, None)
+                                    for j in range(60 * (26 + ended))]
+            yield _said(f"scatter of 0.06 V after {usual_v:.3f} V, for a while", grown, 6, scatters=True)
         for unit, size in (("V", 0.004 * k), ("A", 0.08 * k)):
+            chance = Random(k)
+            small: list[Reading] = [(12.6 + chance.gauss(0.0, 0.0007), -2.0 + chance.gauss(0.0, 0.03 * k if j > 960 else 0.01), None, None)
+                                    for j in range(1800)]
+            yield _said(f"scatter of {0.03 * k:.2f} A on a small battery", small, 6, 20.0, scatters=True)
             for told, count in ((0.0, 1), (0.25 * size, 1), (0.0, 6), (0.0, 60)):
                 chance = Random(k)
                 rows: list[Reading] = []

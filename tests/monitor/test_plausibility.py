@@ -296,3 +296,9 @@ def test_a_step_that_the_starter_battery_makes_as_well_is_no_bypass() -> None:
 
     assert pairs(0.0) >= bypass.PAIRS and pairs(0.06) == 0.0
     assert pairs(0.010) == 0.0, "5 milliohm of starter battery behind 30 of relay and cable make a seventh of the step"
+
+
+def test_a_load_past_the_shunt_is_still_said_for_some_hours_after_the_last_sign_and_noise_for_one() -> None:
+    """The delay belongs to the condition that no longer holds: that is the one the alert rules ask."""
+    quiet = {c.kind: c.off_delay_s for c in plausibility.conditions(plausibility.begin(), COAST_OWNER, NOTHING)}
+    assert quiet["shunt_bypassed"] == 6 * HOUR_S and quiet["sensor_noisy"] == HOUR_S

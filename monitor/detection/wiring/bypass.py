@@ -11,7 +11,7 @@ STEP_V, FLAT_FRAC, STILL_A = P.number("step_v"), P.number("flat_frac"), P.number
 REST_A = P.number("rest_a")
 NOISE_TIMES, JOINED_FRAC = P.number("noise_times"), P.number("joined_frac")
 FED_FRAC, FED_V, FED_APART_V = P.number("fed_frac"), P.number("fed_v"), P.number("fed_apart_v")
-ZERO_OHM, ZERO_A = P.number("zero_ohm"), P.number("zero_a")
+ZERO_OHM = P.number("zero_ohm")
 CHARGER_V = P.by_chemistry("charger_v")
 EMPTY_V = P.by_chemistry("empty_v")
 PAIR_S = P.number("pair_s")
@@ -77,7 +77,7 @@ def add_minute(state: Bypass, at_s: float, ring: tuple[float, ...], battery: Bat
     if most > REST_A or most - min(a0, a1, a2, a3, a4, a5) > STILL_A:
         return state
     with_it_a = (a4 + a5 - a0 - a1) / 2 * (1.0 if step > 0 else -1.0)
-    if with_it_a > ZERO_A and size < ZERO_OHM * with_it_a:
+    if size < ZERO_OHM * with_it_a:
         return state
     night = hour is not None and (hour >= NIGHT[0] or hour < NIGHT[1])
     return _add_step(state, at_s, step, size, 1.0 if night else BY_DAY)

@@ -6,7 +6,7 @@ from monitor.findings import ChargeFindings, Condition, Estimate, Part
 from monitor.parameters import table
 
 P = table("detection/wiring", "plausibility_alerts")
-GONE_DELAY_S = P.number("gone_delay_s")
+GONE_DELAY_S, NOISY_DELAY_S = P.number("gone_delay_s"), P.number("noisy_delay_s")
 UNSEEN_A, UNSEEN_LOW_A = P.number("unseen_a"), P.number("unseen_low_a")
 UNMEASURED_A, UNMEASURED_LOW_A, MEASURED_SIGMA_A = P.number("unmeasured_a"), P.number("unmeasured_low_a"), P.number("measured_sigma_a")
 
@@ -14,7 +14,9 @@ UNMEASURED_A, UNMEASURED_LOW_A, MEASURED_SIGMA_A = P.number("unmeasured_a"), P.n
 PARTS: dict[str, Part] = {
     "shunt_bypassed": "house", "house_divider_wrong": "house", "starter_divider_wrong": "starter",
     "channel_at_limit": "house", "sensor_noisy": "house", "temperature_sensor_loose": "house"}
-IDLE = {kind: Condition(kind, battery, False) for kind, battery in PARTS.items()}
+#: How long each has to be over before it clears.
+OFF_DELAY_S = {"shunt_bypassed": GONE_DELAY_S, "sensor_noisy": NOISY_DELAY_S}
+IDLE = {kind: Condition(kind, battery, False, off_delay_s=OFF_DELAY_S.get(kind, 0.0)) for kind, battery in PARTS.items()}
 QUIET = tuple(IDLE.values())
 
 
@@ -69,7 +71,7 @@ def _current_bypasses(state: PlausibilityState, vehicle: Vehicle, charge: Charge
         + (" A constant 0.2 to 0.4 A is usually this board itself." if unseen and vehicle.board.supply == "unknown" else ""),
         "On the battery's side of the shunt there must be one cable only, from post to shunt: move every other one to the far side. "
         "Then, with everything off, `ampledger setup zero`.",
-        "It clears a day or two after the last sign of it.", off_delay_s=GONE_DELAY_S,
+        "It clears a day or two after the last sign of it.",
         figures=(("pairs_count", pairs), ("unseen_a", unseen or state.bypass.idle_a), ("booked_ratio", float(booked))), evidence=seen)
 
 
@@ -107,7 +109,7 @@ def _noisy(state: PlausibilityState) -> Condition:
                 f"House {what} reading is noisy.",
                 "A loose sense lead, a lost earth, or another device's interference; single readings are worth less.",
                 "The sense leads' plugs and their way past motors, converters and radio; twist them.",
-                "It clears after an hour as calm as before.", off_delay_s=3600.0, figures=(("scatter_ratio", noise.now),),
+                "It clears after an hour as calm as before.", figures=(("scatter_ratio", noise.now),),
                 evidence=f"For {noise.grown_h} hours it has scattered by {noise.now:.2g} {unit} at its calmest; it used to be "
                          f"{noise.usual:.2g} {unit}. Nothing else moves with it.")
     return IDLE["sensor_noisy"]
