@@ -11,7 +11,7 @@ BASELINE_DAYS, AGREE_DAYS = P.count("baseline_days"), P.count("agree_days")
 HARDER_FRAC, HARDER_DUTY = P.number("harder_frac"), P.number("harder_duty")
 SURE = P.number("sure")
 FOLLOWS = P.number("follows")
-FIRST_C, LEAST_CYCLES = P.number("first_c"), P.count("least_cycles")
+LEAST_CYCLES = P.count("least_cycles")
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,7 @@ class Effort:
     """The usual duty and its warmth; the latest duty beside what is usual at the warmth of now; days above that."""
 
     usual: float | None = None
-    usual_c: float = FIRST_C
+    usual_c: float = 0.0            # of no use while there is no usual duty
     days: int = 0
     latest: float | None = None
     expected: float | None = None

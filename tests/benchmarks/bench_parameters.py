@@ -37,7 +37,7 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
-from tests.benchmarks import house_scenes, join_scenes, starter_scenes, wear_scenes, wiring_scenes
+from tests.benchmarks import fridge_scenes, house_scenes, join_scenes, starter_scenes, wear_scenes, wiring_scenes
 
 FACTORS = (1.33, 0.75)
 #: A row is tried by itself on the life of its table or room; then in lots on all of them.
@@ -52,13 +52,13 @@ FIRST = {"agm": "drain-agm", "gel": "stuck-open-gel", "flooded": "stuck-closed-f
          "families": "lithium", "gaussian": "lithium", "lithium_charge": "lithium", "posterior": "lithium",
          "swap_evidence": "swap", "charge_suspicion": "swap", "lead_acid_life": "years", "lithium_life": "years", "life": "years",
          "life_use": "years", "verdict": "verdicts", "resistance_trend": "weeks", "resistance_weeks": "weeks",
-         "rainflow_count": "steps of load", "swings": "swung", "total_least_squares": "swung", "protection": "cut-offs",
-         "heat": "borne", "frost": "borne", "house_alerts": "borne", "limit_alerts": "borne", "limit_texts": "borne",
-         "deep_discharge": "borne"}
+         "rainflow_count": "steps of load", "fridge_effort": "boxes", "swings": "swung", "total_least_squares": "swung",
+         "protection": "cut-offs", "heat": "borne", "frost": "borne", "house_alerts": "borne", "limit_alerts": "borne",
+         "limit_texts": "borne", "deep_discharge": "borne"}
 #: Of some rooms short lives of their trackers alone.
 SCENES: dict[str, dict[str, Callable[[], Iterator[tuple[str, str]]]]] = {
     "detection/wiring": wiring_scenes.SCENES, "detection/starter": starter_scenes.SCENES, "detection/house": house_scenes.SCENES,
-    "detection/join": join_scenes.SCENES, "wear": wear_scenes.SCENES}
+    "detection/join": join_scenes.SCENES, "wear": wear_scenes.SCENES, "usage": fridge_scenes.SCENES}
 #: What a fresh process need not import anew, for it reads no row.
 LIBRARIES = ["sqlalchemy.orm", "alembic.migration", "pydantic", "click", "rich.console", "tomlkit", "astral.sun", "drivers.vehicle"]
 OTHERWISE = "drain-agm"
@@ -166,12 +166,12 @@ def first_moved(places: Sequence[str], factor: float, names: Sequence[str], befo
 
 @cache
 def _tests() -> dict[Path, str]:
-    """The lines of every test module that say what it imports, the quick ones first."""
+    """The lines of every quick test module that say what it imports."""
     from tests import conftest
 
     return {file: " ".join(re.findall(r"^from monitor[^(]*?\n|^from monitor.*?\)", file.read_text(encoding="utf-8"), re.M | re.S))
-            for file in sorted((file for folder in TESTS for file in folder.glob("test_*.py")),
-                               key=lambda file: file.relative_to(TESTS[0].parents[1]).as_posix() in conftest.SLOW)}
+            for folder in TESTS for file in sorted(folder.glob("test_*.py"))
+            if file.relative_to(conftest.ROOT).as_posix() not in conftest.SLOW}
 
 
 def tests_of(place: str) -> list[str]:
@@ -207,7 +207,7 @@ def first_failed(place: str, factor: float, files: Sequence[str]) -> str:
     _with_rows([place], factor)
     with contextlib.redirect_stdout(io.StringIO()):
         pytest.main([*files, "-x", "-q", "-n", "0", "-p", "no:schemathesis", "-p", "no:cacheprovider",
-                     "-m", "not long and not browser and not board"], plugins=[failed])
+                     "-m", "not slow and not browser and not board"], plugins=[failed])
     return failed.name
 
 
