@@ -27,7 +27,7 @@ FAN_STEPS = (0, *range(1, 33, 2), *range(33, 49, 4), *range(49, 61, 2))
 MAY_BE_TONIGHT = P.number("may_be_tonight")
 SURE_LATER = P.number("sure_later")
 TIME_SPREAD = P.number("time_spread")
-USUAL_BASE_A, USUAL_FRIDGE_A, AFTER_RISE_SLOTS = P.number("usual_base_a"), P.number("usual_fridge_a"), P.count("after_rise_slots")
+USUAL_FRIDGE_A, AFTER_RISE_SLOTS = P.number("usual_fridge_a"), P.count("after_rise_slots")
 FEW_NIGHTS = P.count("few_nights")
 #: Ends of half hours that a forecast is moved on along until the next run.
 TRACK_POINTS = int(RUN_S // SLOT_S) + 2
@@ -94,7 +94,7 @@ def update(state: ForecastState, minute: Minute, vehicle: Vehicle, charge: Charg
 def _running_load_a(loaded: loads.LoadsState) -> float:
     """What a cut-out sees: the compressor running beside what draws all night [A]."""
     fridge_a = fridge.amperes(loaded.cold)
-    return (loaded.base_a or USUAL_BASE_A) + (USUAL_FRIDGE_A if fridge_a is None else fridge_a)
+    return (loaded.base_a or 0.0) + (USUAL_FRIDGE_A if fridge_a is None else fridge_a)
 
 
 def _by_day(loaded: loads.LoadsState, now_s: float) -> bool:

@@ -9,7 +9,6 @@ from monitor.usage.fridge import LEAST_DUTY, Fridge
 P = table("usage", "fridge_effort")
 BASELINE_DAYS, AGREE_DAYS = P.count("baseline_days"), P.count("agree_days")
 HARDER_FRAC, HARDER_DUTY = P.number("harder_frac"), P.number("harder_duty")
-SURE = P.number("sure")
 FOLLOWS = P.number("follows")
 LEAST_CYCLES = P.count("least_cycles")
 
@@ -37,13 +36,13 @@ def day(effort: Effort, cold: Fridge) -> Effort:
     if effort.usual is None:
         return Effort(duty, warm_c, 1, duty, duty)
     # The latest duty is moved to the usual warmth by its own slope: a seal that leaks steepens both alike.
-    slope, sigma = fridge.duty_per_k(cold)
+    slope, _ = fridge.duty_per_k(cold)
     colder_k = effort.usual_c - warm_c
     moved = min(max(duty + slope * colder_k, LEAST_DUTY), 1.0)
     above = moved - effort.usual
     latest = replace(effort, latest=duty, expected=min(duty * effort.usual / moved, 1.0))
     learning = effort.days < BASELINE_DAYS
-    if not learning and above > max(HARDER_FRAC * effort.usual, HARDER_DUTY, SURE * sigma * abs(colder_k)):
+    if not learning and above > max(HARDER_FRAC * effort.usual, HARDER_DUTY):
         return replace(latest, harder_days=effort.harder_days + 1)
     gain = 1 / (effort.days + 1) if learning else FOLLOWS
     usual = min(max(effort.usual * (1 - slope * gain * colder_k / moved) + gain * above, LEAST_DUTY), 1.0)

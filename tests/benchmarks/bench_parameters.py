@@ -8,18 +8,20 @@ printed. What moves none of them by itself is of no use to a tracker: it gets a 
 (cells, reference temperatures) stay as they are. Rows that one life leaves alone go through all of them a dozen at once, and by halves
 where such a lot moves.
 
-Last runs, what they left alone. battery/ (47 rows of lead-acid, alternator, relay; every life): gassing_most, a guard that no
-charger's voltage reaches; sizing_f and testing_f, which no tracker asks. detection/: most_k and trend_slots of temperature_trend, both
-about a front that these lives do not have strong enough. forecast/ (93 rows, ten lives, then close-evenings; again once the sheets
-had Tonight's words): of advisory after_sun_h, dawn_hour, evening_hour, least_night_s, new_log_count, risen, same_odds_count,
-surely_day_hour; of forecast sun_carries_slot, track_points, usual_base_a, usual_fridge_a; of levers drive_longest_min, drive_steps,
-less_most_a, used_least_a, usual_effort; of outcomes kept_nights, least_slope, most, turns. usage/ (200 rows, on the lives that show loads
-best: lithium, drain-agm, weekends, swap, smart-alternator and what lay before the first that moved): of found_loads fridge_ln, settled_s;
-of fridge most_a, run_readings, run_usual, usual_duty; all of fridge_effort, for no fridge of these lives works harder with time; of
-harvest least_clear, most_clear, sun_least_a; load_off.least_share; of load_runs longest_s, split_cost, split_s; loads.lost_s; of
-run_kinds again_ln, length_weight, most, named_runs, same_number, shortest_s; solar_clock.day_slot_a; who_took.means_kept, which is how
-many means are kept ready. Not judged through: detection/starter (39 of 145 move on one life), the rest of battery, and detection/house,
-wiring, join, wear, estimation.
+Some rooms have scenes besides: short lives of one tracker alone, with faults and figures from little to much (*_scenes.py), which come
+first; --lives none takes them alone. What neither moves goes through the quick tests of the row's module (--no-tests leaves them
+out): a test that fails is what the row moves.
+
+Last runs. All rows of usage, forecast, detection (its own table) and detection/house move something. Left alone by lives, scenes and
+tests: of detection/wiring bypass.fed_frac, mean_pairs, still_a, channel_state.floor_a, times, plausibility.maybe_reversed, most_ohm_ah,
+scatter_times, sun_a, voltage_level.low_most_h, same_rest_v, times_kept, usual_divider (scenes were added for some of them and not run
+yet); of detection/starter drain.use_shows_h, drain_verdict.least_a; of wear layering_gel, which is nought, corrosion_speed, of which
+only the shape counts, resistance_trend.least_weeks, resistance_weeks.first_spread, swings.rest_in_per_h, and of health (scenes and
+weekends, whose readings are too rare for load steps) far_ln, full_again_s, least_frac, most_ohm_ah, usual_level, usual_steps,
+whole_step_per_h and how many weeks are kept (kept_weeks, first_weeks, last_weeks), charge_tested; of estimation/observations (lithium,
+lithium-faded; emptied-lfp was made for them and not run yet) diffusion_most_ln and of steep_end cold_bottom_frac, cold_c, cold_top_frac,
+empty_sigma_frac, empty_slope_v; of battery sizing_f and testing_f, which no tracker asks. Not judged through: detection/join (54 of 206
+move on its first scene), estimation, and the lithium rows of battery.
 """
 import argparse
 import contextlib
