@@ -13,15 +13,13 @@ first; --lives none takes them alone. What neither moves goes through the quick 
 out): a test that fails is what the row moves.
 
 Last runs. All rows of usage, forecast, detection (its own table) and detection/house move something. Left alone by lives, scenes and
-tests: of detection/wiring bypass.fed_frac, mean_pairs, still_a, channel_state.floor_a, times, plausibility.maybe_reversed, most_ohm_ah,
-scatter_times, sun_a, voltage_level.low_most_h, same_rest_v, times_kept, usual_divider (scenes were added for some of them and not run
-yet); of detection/starter drain.use_shows_h, drain_verdict.least_a; of wear layering_gel, which is nought, corrosion_speed, of which
-only the shape counts, resistance_trend.least_weeks, resistance_weeks.first_spread, swings.rest_in_per_h, and of health (scenes and
-weekends, whose readings are too rare for load steps) far_ln, full_again_s, least_frac, most_ohm_ah, usual_level, usual_steps,
-whole_step_per_h and how many weeks are kept (kept_weeks, first_weeks, last_weeks), charge_tested; of estimation/observations (lithium,
-lithium-faded; emptied-lfp was made for them and not run yet) diffusion_most_ln and of steep_end cold_bottom_frac, cold_c, cold_top_frac,
-empty_sigma_frac, empty_slope_v; of battery sizing_f and testing_f, which no tracker asks. Not judged through: detection/join (54 of 206
-move on its first scene), estimation, and the lithium rows of battery.
+tests: of detection/wiring bypass.mean_pairs, plausibility.maybe_reversed, most_ohm_ah, scatter_times, voltage_level.low_most_h,
+same_rest_v, times_kept, usual_divider; of detection/starter drain.use_shows_h, drain_verdict.least_a; of wear layering_gel, which is
+nought, corrosion_speed, of which only the shape counts, resistance_trend.least_weeks, resistance_weeks.first_spread,
+swings.rest_in_per_h, charge_tested, and of health (scenes and weekends, whose readings are too rare for load steps) far_ln,
+full_again_s, least_frac, most_ohm_ah, usual_level, usual_steps, whole_step_per_h and how many weeks are kept (kept_weeks, first_weeks,
+last_weeks); of estimation/observations diffusion_most_ln and steep_end.cold_top_frac; of battery sizing_f and testing_f, which no
+tracker asks. Not judged through: detection/join (54 of 206 move on its first scene), estimation, and the lithium rows of battery.
 """
 import argparse
 import contextlib
