@@ -25,7 +25,7 @@ def outcomes(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Outcome]:
 LIMIT_PCT = {"agm-aged": 4.0, "lfp-camp": 4.0}
 #: Missed, and by how much. The lithium drive was simulated with electrode curves that lie 60 to 240 mV below every cell measured
 #: since; the aged battery's rest voltage tells capacity only over a span that is in doubt as much.
-MISSED = {"lfp-camp": "5.0 points", "agm-aged": "4.003 points"}
+MISSED = {"lfp-camp": "4.8 points", "agm-aged": "4.003 points"}
 
 
 @pytest.mark.slow

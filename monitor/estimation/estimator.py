@@ -179,6 +179,8 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
             if unseen is not None:
                 placed, readings, lost = unseen
                 most_parts = mixture.MOST_AT_FIRST
+                # the first reading at a charge that is not known is no repetition
+                before = Repeats() if lost else before
         if end:    # it tells charge whatever the make's flats are like; while it lasts, its windows say the same again
             power = again = min(1.0, STAY_STEPS / (stay := state.stay + 1))
         else:
@@ -190,7 +192,7 @@ def _step(state: EstimatorState, vehicle: Vehicle, measure: bool = True) -> Esti
         said = tuple(s + outcome.by_kind[kind] - most if kind in outcome.by_kind else 0.0 for kind, s in enumerate(said))
     found = mixture.reduce(found, most_parts)
     if lost:
-        state, before = _forget_count(state), Repeats()
+        state = _forget_count(state)
     swing = end_to_end.follow(state.swing, w.out_ah - w.in_ah + state.offset_a[0] * w.hours, w.doubt_ah2, w.hours)
     state = replace(state, mixture=found, window=Window(), steps=state.steps + 1, misfit=misfit, swing=swing, stay=stay, said=said,
                     repeats=before)

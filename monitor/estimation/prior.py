@@ -36,6 +36,8 @@ from monitor.parameters import table
 _P = table("estimation", "prior")
 HYSTERESIS_SIGMA = _P.number("hysteresis_sigma")
 FLOWING_PER_H, FLOWING = _P.number("flowing_per_h"), _P.numbers("flowing")
+MEMORY_FRAC = table("battery", "lithium_cell").number("hysteresis_memory_frac")
+_CHARGE_VARIANCE = layout(SIZE).diagonal[CHARGE]
 #: A kind lighter than this (ln of its share) is no longer brought up again.
 LEAST_LOG_SHARE = _P.number("least_share_ln")
 NOMINAL_V = _P.number("nominal_v")
@@ -86,14 +88,11 @@ def vehicle_part(battery: Battery, sensor: CurrentSensor, kind: Kind) -> tuple[V
     return tuple(mean), of_rows(rows)
 
 
-def hysteresis(rate_per_h: float) -> tuple[float, float]:
-    """Mean and one sigma of a hysteresis of which nothing is known but the current that flows.
+def hysteresis(surely: float) -> tuple[float, float]:
+    """Mean and one sigma of a hysteresis of which nothing is known but which way charge went last.
 
-    A current found flowing has mostly flowed for some time, and turned the battery its own way.
-
-    rate_per_h: current over rated capacity, into the battery [1/h].
+    surely: how surely it went in (up to 1) or out (down to -1).
     """
-    surely = tanh(rate_per_h / FLOWING_PER_H)
     mean, sigma = FLOWING
     return surely * mean, sqrt(HYSTERESIS_SIGMA**2 + surely * surely * (sigma * sigma - HYSTERESIS_SIGMA**2))
 
@@ -101,14 +100,17 @@ def hysteresis(rate_per_h: float) -> tuple[float, float]:
 def direct(mixture: Mixture, rate_per_h: float) -> Mixture:
     """A mixture that has seen nothing yet, at the first current that is read.
 
+    A current found flowing has mostly flowed for some time, and turned the battery its own way.
+
     mixture: components of which nothing was learnt; rate_per_h: current over rated capacity, into the battery [1/h].
     """
-    return tuple(Component(c.log_weight, c.family, *_turn(c.mean, c.covariance, rate_per_h)) for c in mixture)
+    surely = tanh(rate_per_h / FLOWING_PER_H)
+    return tuple(Component(c.log_weight, c.family, *_turn(c.mean, c.covariance, surely)) for c in mixture)
 
 
-def _turn(mean: Vector, covariance: Triangle, rate_per_h: float) -> tuple[Vector, Triangle]:
-    """A battery whose hysteresis is tied to nothing else, with what the current that flows says of it."""
-    value, sigma = hysteresis(rate_per_h)
+def _turn(mean: Vector, covariance: Triangle, surely: float) -> tuple[Vector, Triangle]:
+    """A battery whose hysteresis is tied to nothing else, turned one way as surely as this (-1 to 1)."""
+    value, sigma = hysteresis(surely)
     numbers = list(covariance)
     numbers[layout(SIZE).diagonal[HYSTERESIS]] = sigma * sigma
     return (*mean[:HYSTERESIS], value, *mean[HYSTERESIS + 1:]), tuple(numbers)
@@ -157,10 +159,15 @@ def _by_kind(mixture: Mixture) -> Iterator[tuple[int, float, Vector, Triangle]]:
 def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor, rate_per_h: float) -> Mixture:
     """After a gap in which anything may have happened: shunt, resistance, capacity and curve are kept, charge is not.
 
+    Where it stands higher than before it was charged, where lower discharged: that turned its hysteresis, as does the current after it.
+
     mixture: components with their weights; battery: what its label says; sensor: the shunt, its zero and gain with their doubt;
     rate_per_h: current after it, over rated capacity, into the battery [1/h].
     """
     found = []
+    flowing = tanh(rate_per_h / FLOWING_PER_H)
+    _, (before,), (before2,) = gaussian.merge([(c.log_weight, (c.mean[CHARGE],), (c.covariance[_CHARGE_VARIANCE],)) for c in mixture])
+    unsure = hypot(MEMORY_FRAC, sqrt(before2))
     for index, share, mean, covariance in _by_kind(mixture):
         fresh, fresh_numbers = vehicle_part(battery, sensor, KINDS[index])
         numbers, new = list(covariance), list(mean)
@@ -168,7 +175,9 @@ def forget_charge(mixture: Mixture, battery: Battery, sensor: CurrentSensor, rat
             for at in layout(SIZE).places[i]:
                 numbers[at] = fresh_numbers[at]
             new[i] = fresh[i]
-        found += _spread(*_turn(tuple(new), tuple(numbers), rate_per_h), index, share)
+        for c in _spread(tuple(new), tuple(numbers), index, share):
+            moved = tanh((c.mean[CHARGE] - before) / unsure)
+            found.append(Component(c.log_weight, index, *_turn(c.mean, c.covariance, flowing + (1.0 - abs(flowing)) * moved)))
     return tuple(found)
 
 

@@ -1,5 +1,5 @@
 """What one component of the estimate holds: named quantities, their mean and covariance."""
-from base64 import b64decode, b64encode
+from base64 import b85decode, b85encode
 from struct import Struct, calcsize, error, pack, unpack
 from zlib import compress, decompressobj
 from zlib import error as NotZipped
@@ -55,7 +55,7 @@ class Component:
     def to_plain(self) -> dict[str, str]:
         """Text to save it as; exact for a rounded one."""
         numbers = pack(_DOUBLES, self.log_weight, float(self.family), *self.mean) + pack(_FLOATS, *self.covariance)
-        return {"zipped": b64encode(compress(numbers)).decode()}
+        return {"zipped": b85encode(compress(numbers)).decode()}
 
     @classmethod
     def from_plain(cls, plain: dict[str, str]) -> "Component":
@@ -67,7 +67,7 @@ class Component:
         """
         try:
             split, whole = calcsize(_DOUBLES), calcsize(_DOUBLES) + calcsize(_FLOATS)
-            numbers = decompressobj().decompress(b64decode(plain["zipped"], validate=True), whole + 1)
+            numbers = decompressobj().decompress(b85decode(plain["zipped"]), whole + 1)
             log_weight, family, *mean = unpack(_DOUBLES, numbers[:split])
             return cls(log_weight, int(family), tuple(mean), unpack(_FLOATS, numbers[split:]))
         except (error, NotZipped) as cause:

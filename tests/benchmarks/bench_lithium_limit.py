@@ -73,7 +73,7 @@ class Listener:
         self.curve, self.gap = np.array(family.whole.values), np.array(family.rest_gap.values)
         self.capacity_ah, self.counted, self.weights = capacity_ah, 0.0, np.zeros(count)
         mean, self.cov = np.zeros(size), np.zeros((size, size))
-        mean[HYSTERESIS], hysteresis = prior.hysteresis(rate_per_h)
+        mean[HYSTERESIS], hysteresis = prior.hysteresis(tanh(rate_per_h / prior.FLOWING_PER_H))
         mean[RESISTANCE] = CELL.number("resistance_ohm_ah") / rated_ah
         sigmas = {LEVEL: sqrt(OWN_LEVEL_V**2 + CELL.sigma("voltmeter_v") ** 2), HYSTERESIS: hysteresis, SLOW: 2.0 * CELL.sigma("slow_v"),
                   STEP: OWN_PART * CELL.sigma("axis_step_frac"), KINETIC: CELL.sigma("kinetic_ln"), ACTIVATION: 1.0,

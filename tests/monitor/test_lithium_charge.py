@@ -217,10 +217,10 @@ def test_a_gain_and_a_voltmeter_in_doubt_widen_what_is_believed_at_the_start() -
 def test_a_current_found_flowing_has_mostly_turned_the_battery_its_way() -> None:
     """Over swings of 15 to 60 % of the capacity that began turned the other way, hysteresis following charge with the published 6 %."""
     turned = [1.0 - 2.0 * exp(-swing * (k + 0.5) / 40.0 / 6.0) for swing in range(15, 61, 5) for k in range(40)]
-    mean, sigma = prior.hysteresis(0.2)
+    mean, sigma = prior.hysteresis(1.0)
     assert mean == pytest.approx(fmean(turned), abs=0.05) and sigma == pytest.approx(pstdev(turned), abs=0.05)
-    assert prior.hysteresis(-0.2) == (-mean, sigma)
-    assert prior.hysteresis(0.0) == (0.0, prior.HYSTERESIS_SIGMA) and prior.hysteresis(0.003)[1] > sigma
+    assert prior.hysteresis(-1.0) == (-mean, sigma)
+    assert prior.hysteresis(0.0) == (0.0, prior.HYSTERESIS_SIGMA) and prior.hysteresis(0.3)[1] > sigma
 
 
 def test_a_voltage_that_nothing_explains_reopens_the_charge_and_keeps_the_battery() -> None:

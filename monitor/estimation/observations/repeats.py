@@ -12,6 +12,8 @@ from monitor.replacing import dataclass
 _P = table("estimation/observations", "repeats")
 #: Charge is told apart in steps of this part of the rated capacity; a reading in the next step counts there by this part.
 STEP_FRAC, BESIDE = _P.number("step_frac"), _P.number("beside")
+#: Each earlier reading at a charge weighs so much against a new one.
+BEFORE = _P.number("before")
 #: Readings are forgotten with this time [h]; a step with less of them than this is left out.
 FORGET_H, LEAST = table("battery", "lithium_mixture").number("kinds_h"), _P.number("least")
 
@@ -44,7 +46,8 @@ def news(repeats: Repeats, rated_ah: float) -> float:
     repeats: where was read before; rated_ah: rated capacity [Ah].
     """
     here, counts = _step(repeats, rated_ah), dict(repeats.counts)
-    return 1.0 / (1.0 + counts.get(here, 0.0) + BESIDE * (counts.get(here - 1, 0.0) + counts.get(here + 1, 0.0)))
+    read = counts.get(here, 0.0) + BESIDE * (counts.get(here - 1, 0.0) + counts.get(here + 1, 0.0))
+    return 1.0 / (1.0 + BEFORE * read)
 
 
 def note(repeats: Repeats, rated_ah: float) -> Repeats:
