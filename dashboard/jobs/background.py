@@ -8,6 +8,7 @@ import sys
 import tempfile
 import threading
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -100,7 +101,8 @@ class Background:
         for file in self._folder.glob(f"{kind}-*"):
             number = file.stem.rpartition("-")[2]
             if NUMBER.fullmatch(number):
-                found.append((file.stat().st_mtime_ns, number, file))
+                with suppress(FileNotFoundError):     # a piece of work that has just ended clears up
+                    found.append((file.stat().st_mtime_ns, number, file))
         return [(number, file) for _, number, file in sorted(found, reverse=True)]
 
     def _follow(self, process: subprocess.Popen[str], number: str, file_name: str) -> None:
@@ -118,6 +120,8 @@ class Background:
             code = process.wait()
         limit.cancel()
         atexit.unregister(process.kill)
+        for _, old in self.kept(file_name.partition("-")[0])[KEPT:]:
+            old.unlink(missing_ok=True)
         with self._lock:
             if code:
                 self._failed[number] = _sentence(said[-1] if said else "", code)
@@ -125,8 +129,6 @@ class Background:
                 while len(self._failed) > FAILURES:
                     del self._failed[next(iter(self._failed))]
             self._process = None
-        for _, old in self.kept(file_name.partition("-")[0])[KEPT:]:
-            old.unlink(missing_ok=True)
 
 
 def _sentence(said: str, code: int) -> str:
