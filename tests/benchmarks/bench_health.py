@@ -56,7 +56,7 @@ def drives() -> None:
         size = dict(zip((truth.t_s // 3600).astype(int), truth.capacity_ah))
         held, aged, words, misses, inside, steps = charge.begin(vehicle), health.begin(), [], [], 0, 0
         begun, count = time.perf_counter(), 0
-        for minute in minutes(samples(folder / "readings.csv.gz", None)):
+        for minute in minutes(samples(folder / "readings.csv.gz", None, vehicle.house.rated_capacity_ah)):
             held = charge.update(held, minute, vehicle, JoinFindings())
             before = aged
             aged = health.update(aged, minute, vehicle, charge.findings(held, vehicle))
