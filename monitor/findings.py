@@ -140,7 +140,7 @@ class ForecastFindings:
     """Tonight, as of now. Times are seconds from now."""
 
     issued_s: float
-    probability_before_sun: float | None        # reserve reached before the sun carries the load
+    probability_before_sun: float | None        # reserve reached before solar takes over
     because: str = ""                           # why it is rough or not known
     reserve_in_s: float | None = None           # None: not within 72 h
     reserve_in_low_s: float | None = None

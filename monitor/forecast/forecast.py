@@ -1,4 +1,4 @@
-"""Tonight: will the charge last until the sun carries the load; when not; what would close the gap."""
+"""Tonight: will the charge last until solar takes over; when not; what would close the gap."""
 from random import Random
 from typing import ClassVar
 
@@ -29,8 +29,8 @@ SURE_LATER = P.number("sure_later")
 TIME_SPREAD = P.number("time_spread")
 USUAL_FRIDGE_A, AFTER_RISE_SLOTS = P.number("usual_fridge_a"), P.count("after_rise_slots")
 FEW_NIGHTS = P.count("few_nights")
-#: Ends of half hours that a forecast is moved on along until the next run.
-TRACK_POINTS = int(RUN_S // SLOT_S) + 2
+#: Ends of half hours that a forecast is moved on along until the next run, the first and the one begun included.
+TRACK_POINTS = int(RUN_S // SLOT_S) + 2      # [1], definition: follows from run_s
 DULL_OF, DULL_PART, MORNING_SLOT, BAND_LOW = P.count("dull_of"), P.number("dull_part"), P.count("morning_slot"), P.number("band_low")
 BAND_HIGH = P.number("band_high")
 WAITING = ForecastFindings(0.0, None, "the charge of the house battery is not known yet")
@@ -98,7 +98,7 @@ def _running_load_a(loaded: loads.LoadsState) -> float:
 
 
 def _by_day(loaded: loads.LoadsState, now_s: float) -> bool:
-    """Whether the night in question is the coming one: from an hour after sunrise, or when the sun carries the load."""
+    """Whether the night in question is the coming one: from an hour after sunrise, or when solar takes over."""
     at_slot = solar_clock.slot_of(loaded.clock, now_s) % DAY_SLOTS
     return loaded.sky.rise + AFTER_RISE_SLOTS <= at_slot or at_slot / 2 > advisory.DAWN_HOUR and loads.sun_carries(loaded)
 

@@ -14,9 +14,7 @@ LONG = {"bench_parameters": "some hours", "bench_charge_ensemble": "an hour"}
 
 def main(wanted: list[str]) -> None:
     for path in sorted(FOLDER.glob("bench_*.py")):
-        if wanted and not any(word in path.stem for word in wanted):
-            continue
-        if not wanted and path.stem in LONG:
+        if not any(word in path.stem for word in wanted) if wanted else path.stem in LONG:
             continue
         print(f"\n== {path.stem} ==", flush=True)
         module = importlib.import_module(f"tests.benchmarks.{path.stem}")

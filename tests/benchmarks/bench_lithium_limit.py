@@ -1,4 +1,4 @@
-"""What voltage and current tell of a lithium battery's charge to a listener who knows the very cell: a limit for every estimator.
+"""What voltage and current tell of a lithium battery's charge to a listener who knows the very cell: a yardstick.
 
     python -m tests.benchmarks.bench_lithium_limit [FOLDER] [--starts 8] [--hours 36]
 
@@ -18,7 +18,10 @@ from typing import Any
 import numpy as np
 
 from monitor.battery import rest_curves
-from monitor.estimation import prior
+from monitor.estimation import predict, prior, surroundings, update
+from monitor.estimation.observations import reading, rest, steep_end
+from monitor.estimation.surroundings import Surroundings
+from monitor.estimation.window import RATE_S, STEP_S, USUAL_C
 from monitor.parameters import table
 from monitor.sample import Minute
 from tests.benchmarks.bench_measured import EMPTY_FRAC, FULL_FRAC, RECORDINGS
@@ -30,9 +33,7 @@ GRID = np.linspace(-0.02, 1.02, 601)
 PLACES = np.linspace(rest_curves.LOW, rest_curves.HIGH, rest_curves.STEPS + 1)
 #: Of what makes differ by, what a cell differs by from the curve measured on it; height of the curve [V].
 OWN_PART, OWN_LEVEL_V = 0.3, 0.010
-WINDOW_S = 900.0
 LEVEL, HYSTERESIS, SLOW, STEP, KINETIC, ACTIVATION, RESISTANCE, SHAPES = range(8)
-OUTLIERS = 0.01
 
 
 @dataclass
@@ -56,10 +57,10 @@ def windows(minutes: Iterator[Minute]) -> Iterator[tuple[Window, float]]:
             if last is not None:
                 step_s, mean_a = s.at_s - last.at_s, 0.5 * (amps + (last.house_current_a or 0.0))
                 net_ah += mean_a * step_s / 3600.0
-                rate_a += (1.0 - exp(-step_s / 1200.0)) * (mean_a - rate_a)
+                rate_a += (1.0 - exp(-step_s / RATE_S)) * (mean_a - rate_a)
             begin_s, last = s.at_s if begin_s is None else begin_s, s
-            held.append((s.house_voltage_v, amps, 25.0 if s.house_temperature_c is None else s.house_temperature_c))
-        if last is not None and begin_s is not None and last.at_s - begin_s >= WINDOW_S:
+            held.append((s.house_voltage_v, amps, USUAL_C if s.house_temperature_c is None else s.house_temperature_c))
+        if last is not None and begin_s is not None and last.at_s - begin_s >= STEP_S:
             volts, amps, warmth = np.mean(held, axis=0)
             yield Window((last.at_s - begin_s) / 3600.0, net_ah, volts, amps, rate_a, warmth), minute.end_s
             held, begin_s, net_ah = [], last.at_s, 0.0
@@ -87,52 +88,48 @@ class Listener:
     def hear(self, w: Window) -> tuple[float, float, float]:
         """Low end, median and high end of the charge after a window."""
         self.counted += w.net_ah / self.capacity_ah
-        turned = exp(-abs(w.net_ah) / self.capacity_ah / CELL.number("hysteresis_memory_frac"))
+        turned = exp(-abs(w.net_ah) / self.capacity_ah / predict.MEMORY_FRAC)
         keep = np.ones(self.mean.shape[1])
-        keep[HYSTERESIS] = turned * exp(-w.hours / CELL.number("hysteresis_rest_h"))
-        keep[SLOW] = exp(-w.hours / CELL.number("slow_h"))
+        keep[HYSTERESIS] = turned * exp(-w.hours / predict.REST_H)
+        keep[SLOW] = exp(-w.hours / predict.SLOW_H)
         self.mean *= keep
         self.mean[:, HYSTERESIS] += (1.0 - turned) * np.sign(w.net_ah)
         self.cov *= np.outer(keep, keep)
-        self.cov[:, SLOW, SLOW] += CELL.sigma("slow_v") ** 2 * (1.0 - keep[SLOW] ** 2)
-        self.cov[:, HYSTERESIS, HYSTERESIS] += (0.25 * (1.0 - turned)) ** 2
+        self.cov[:, SLOW, SLOW] += predict.SLOW_V**2 * (1.0 - keep[SLOW] ** 2)
+        self.cov[:, HYSTERESIS, HYSTERESIS] += (predict.TURNED * (1.0 - turned)) ** 2
         charge = GRID + self.counted
-        expected, slopes, white = self._expect(charge, w)
+        expected, slopes, white = self._expect(
+            charge, surroundings.look(w.volts, w.amps, w.rate_a / self.capacity_ah, w.warmth_c))
         cross = np.einsum("nij,nj->ni", self.cov, slopes)
         spread, miss = np.einsum("ni,ni->n", cross, slopes) + white, w.volts - expected
         gain = cross / spread[:, None]
         self.mean += gain * miss[:, None]
         self.cov -= gain[:, :, None] * cross[:, None, :]
         likely = -0.5 * miss**2 / spread - 0.5 * np.log(2.0 * np.pi * spread)
-        self.weights += np.logaddexp(np.log(1.0 - OUTLIERS) + likely, np.log(OUTLIERS / 2.0))
+        self.weights += np.logaddexp(np.log(1.0 - update.OUTLIERS) + likely, np.log(update.OUTLIERS / update.SPAN_V))
         self.weights -= self.weights.max()
         self.weights[(charge < 0.0) | (charge > 1.0)] = -80.0
         shares = np.cumsum(np.exp(self.weights))
         low, middle, high = np.interp([0.025, 0.5, 0.975], shares / shares[-1], charge)
         return float(low), float(middle), float(high)
 
-    def _expect(self, charge: Any, w: Window) -> tuple[Any, Any, Any]:
+    def _expect(self, charge: Any, now: Surroundings) -> tuple[Any, Any, Any]:
         """Voltage expected at each place, its slopes, and what is new in each window [V2]."""
-        cold, rate = 1.0 / (273.15 + w.warmth_c) - 1.0 / 298.15, w.rate_a / self.capacity_ah
-        shift = CELL.number("diffusion_h") * exp(CELL.number("diffusion_activation_k") * cold) * rate / (
-            1.0 + abs(rate) / CELL.number("diffusion_limit_per_h"))
         at_step = np.clip(1.0 - np.abs(charge - rest_curves.STEP) / rest_curves.STEP_REACH, 0.0, 1.0)
-        place = charge + shift + at_step * self.mean[:, STEP]
-        steep = (np.interp(place + 0.004, PLACES, self.curve) - np.interp(place - 0.004, PLACES, self.curve)) / 0.008
+        place = charge + now.shift_frac + at_step * self.mean[:, STEP]
+        near = steep_end.SLOPE_STEP
+        steep = (np.interp(place + near, PLACES, self.curve) - np.interp(place - near, PLACES, self.curve)) / (2.0 * near)
         gap = np.interp(np.clip(charge, 0.0, 1.0), PLACES, self.gap)
-        factor = CELL.sigma("kinetic_activation_k") * cold
-        kinetic = CELL.number("kinetic_v") * exp(CELL.number("kinetic_activation_k") * cold) * tanh(
-            CELL.number("kinetic_rate_h") * w.amps / self.capacity_ah) * np.exp(
-            np.clip(self.mean[:, KINETIC] + factor * self.mean[:, ACTIVATION], -2.0, 2.0))
-        ohms = exp(CELL.number("resistance_activation_k") * cold) * w.amps
+        kinetic = now.kinetic_v * np.exp(np.clip(self.mean[:, KINETIC] + now.kinetic_factor * self.mean[:, ACTIVATION], -2.0, 2.0))
         slopes = np.zeros_like(self.mean)
         slopes[:, LEVEL], slopes[:, HYSTERESIS], slopes[:, SLOW], slopes[:, STEP] = 1.0, gap, 1.0, at_step * steep
-        slopes[:, KINETIC], slopes[:, ACTIVATION], slopes[:, RESISTANCE] = kinetic, factor * kinetic, ohms
+        slopes[:, KINETIC], slopes[:, ACTIVATION], slopes[:, RESISTANCE] = kinetic, now.kinetic_factor * kinetic, now.current_a
         for k, one in enumerate(np.eye(len(SHAPE))):
             slopes[:, SHAPES + k] = np.interp(np.clip(charge, SHAPE[0, 0], SHAPE[-1, 0]), SHAPE[:, 0], one)
         linear = [LEVEL, HYSTERESIS, SLOW, RESISTANCE, *range(SHAPES, slopes.shape[1])]
         expected = np.interp(place, PLACES, self.curve) + kinetic + np.einsum("ni,ni->n", slopes[:, linear], self.mean[:, linear])
-        return expected, slopes, 0.004**2 + (0.1 * w.amps / self.capacity_ah) ** 2 + ((0.3 * shift) ** 2 + 0.004**2) * steep**2
+        new_v2 = reading.NOISE_V**2 + (reading.RATE_DOUBT_V * now.current_a / self.capacity_ah) ** 2
+        return expected, slopes, new_v2 + ((rest.SHIFT_DOUBT * now.shift_frac) ** 2 + rest.AXIS_FRAC**2) * steep**2
 
 
 def heard(recording: Recording, start: int, hours: float, fault: Fault) -> list[tuple[float, bool, float]]:

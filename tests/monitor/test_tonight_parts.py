@@ -293,7 +293,7 @@ def test_a_warning_is_not_said_twice_however_the_odds_rise() -> None:
 
 def late(odds: dict[float, float], at_bedtime: bool = True) -> list[float]:
     """Hours of the messages of a night from bedtime at ten on; odds from the hour they begin on; or of a log that began then."""
-    held, found = Evening(past_bedtime=not at_bedtime or False), []
+    held, found = Evening(past_bedtime=not at_bedtime), []
     for k in range(22 * 6, 31 * 6):
         hour = k / 6
         p = odds[max(from_hour for from_hour in odds if from_hour <= hour)]

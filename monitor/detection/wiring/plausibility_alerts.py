@@ -10,13 +10,15 @@ GONE_DELAY_S, NOISY_DELAY_S = P.number("gone_delay_s"), P.number("noisy_delay_s"
 UNSEEN_A, UNSEEN_LOW_A = P.number("unseen_a"), P.number("unseen_low_a")
 UNMEASURED_A, UNMEASURED_LOW_A, MEASURED_SIGMA_A = P.number("unmeasured_a"), P.number("unmeasured_low_a"), P.number("measured_sigma_a")
 
-#: The same while nothing is wrong.
+#: Which battery each is about.
 PARTS: dict[str, Part] = {
     "shunt_bypassed": "house", "house_divider_wrong": "house", "starter_divider_wrong": "starter",
     "channel_at_limit": "house", "sensor_noisy": "house", "temperature_sensor_loose": "house"}
-#: How long each has to be over before it clears.
+#: How long some have to be over before they clear [s], rows of this table; the others clear at once.
+AT_ONCE_S = 0.0     # [s], definition
 OFF_DELAY_S = {"shunt_bypassed": GONE_DELAY_S, "sensor_noisy": NOISY_DELAY_S}
-IDLE = {kind: Condition(kind, battery, False, off_delay_s=OFF_DELAY_S.get(kind, 0.0)) for kind, battery in PARTS.items()}
+#: The same while nothing is wrong.
+IDLE = {kind: Condition(kind, battery, False, off_delay_s=OFF_DELAY_S.get(kind, AT_ONCE_S)) for kind, battery in PARTS.items()}
 QUIET = tuple(IDLE.values())
 
 
