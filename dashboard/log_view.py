@@ -93,7 +93,7 @@ class LogView:
     @property
     def simulated(self) -> bool:
         """Whether nothing of it is real; told before the first minute too, and where the findings are damaged."""
-        return self._ask_once("simulated", lambda reader: reader.simulated())
+        return self._ask_once("simulated", lambda reader: reader.is_simulated())
 
     @property
     def relearning(self) -> float | None:
@@ -189,13 +189,13 @@ class LogView:
 
     def hours(self, from_utc_s: float) -> list[parked_return.Hour]:
         """Every hour since a moment, oldest first."""
-        return self._growing("hours", from_utc_s, lambda reader, since_s: parked_return.hours_of(reader.rolled("hours", since_s)))
+        return self._growing("hours", from_utc_s, lambda reader, since_s: parked_return.hours_of(reader.rows_of_level("hours", since_s)))
 
     def care(self, from_utc_s: float) -> list[care.CareHour]:
         """Voltage and temperature of every hour since a moment, oldest first."""
         return self._growing("care", from_utc_s, lambda reader, since_s: [
             care.CareHour(start, end, v.get("house_voltage_v"), v.get("house_temperature_c"))
-            for start, end, v in reader.rolled("hours", since_s)])
+            for start, end, v in reader.rows_of_level("hours", since_s)])
 
     def last_full_utc_s(self) -> float | None:
         """When the house battery was last seen full; None where the log has no full charge."""
@@ -285,7 +285,7 @@ class LogView:
 
     def quarters(self, from_utc_s: float) -> list[tuple[float, float, dict]]:
         """Every quarter of an hour since a moment, as (UTC start, UTC end, values)."""
-        return self._ask(lambda reader: list(reader.rolled("quarters", from_utc_s)))
+        return self._ask(lambda reader: list(reader.rows_of_level("quarters", from_utc_s)))
 
     def readings(self, from_utc_s: float, to_utc_s: float) -> list[tuple[float, Sample]]:
         """Every reading of a short span, as (UTC, readings); damaged ones are left out."""

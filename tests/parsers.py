@@ -202,7 +202,7 @@ PARSERS: dict[str, Parser] = {
     "gpsd's reports": Parser(st.one_of(BYTES.map(lambda b: b'{"class":"TPV",' + b), REPORTS), fix, ()),
     "requests of the owner": Parser(st.one_of(BYTES, st.fixed_dictionaries({"kind": st.sampled_from(list(requests.KINDS)),
                                                                             "values": PLAIN}).map(
-        lambda d: json.dumps(d).encode())), requests._checked, (ValueError,)),
+        lambda d: json.dumps(d).encode())), requests._parse, (ValueError,)),
     "saved findings": Parser(SAVED, lambda t: saving.from_text(Findings, t), (ValueError,)),
     "what waits for delivery": Parser(SAVED.map(str.encode), _in_file("undelivered.json", lambda p: Spool(p).read()), ()),
     "a packed hour": Parser(st.tuples(st.integers(0, 2**40), st.integers(0, 2**40), st.integers(0, 5000), st.integers(0, 2**32), BYTES),

@@ -121,7 +121,7 @@ class CapacityTestView:
         from monitor.findings import Estimate
 
         start = now.utc_s + run.start_s - now.at_s
-        rows = [v for _, _, v in self._reader.rolled("minutes", start - 300, start + 120) if v["charge_frac"] is not None]
+        rows = [v for _, _, v in self._reader.rows_of_level("minutes", start - 300, start + 120) if v["charge_frac"] is not None]
         if not rows:
             return SEEN_FULL
         return Estimate(rows[-1]["charge_frac"], rows[-1]["charge_low_frac"], rows[-1]["charge_high_frac"], "full charge seen")

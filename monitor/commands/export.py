@@ -65,7 +65,7 @@ def _readings(reader: Any, span: tuple[float, float], every: str, writer: Any) -
 
 def _rolled(reader: Any, span: tuple[float, float], every: str, writer: Any) -> list[str]:
     header = False
-    for start_s, end_s, values in reader.rolled(every, *span):
+    for start_s, end_s, values in reader.rows_of_level(every, *span):
         if not header:
             writer.writerow(("utc_start", "utc_end", *values))
             header = True

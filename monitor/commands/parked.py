@@ -35,7 +35,7 @@ def parked(weeks: float, temperature_c: float | None, as_json: bool, config_file
     now = reader.now()
     if now is None:
         raise Refused(f"{reader.database}: nothing has been concluded yet; the first minute is written after a minute")
-    hours = parked_return.hours_of(reader.rolled("hours", now.utc_s - LOOK_BACK_S, now.utc_s))
+    hours = parked_return.hours_of(reader.rows_of_level("hours", now.utc_s - LOOK_BACK_S, now.utc_s))
     stay = parked_return.latest_stay(hours, now.vehicle)
     found = now.findings
     try:

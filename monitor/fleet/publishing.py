@@ -176,7 +176,7 @@ class Publisher:
 
 def _cut(log: View, cursors: Cursors, end_ms: int) -> Cursors:
     """The cursors of a log that goes on from an earlier moment than was published; its changing rows are all sent again."""
-    minute = next(iter(log.rolled("minutes", end_ms - 1, end_ms)))
+    minute = next(iter(log.rows_of_level("minutes", end_ms - 1, end_ms)))
     events = log.rows("events", "where at_ms <= ? order by id desc limit 1", (end_ms,))
     return replace(cursors, minutes=end_ms, quarters=min(cursors.quarters, end_ms), hours=min(cursors.hours, end_ms),
                    forecasts=min(cursors.forecasts, end_ms), findings=min(cursors.findings, end_ms),

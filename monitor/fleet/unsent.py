@@ -91,7 +91,7 @@ def next_parts(log: View, at: Cursors, privacy: Privacy, rows_at_once: dict[str,
             parts.append(lines_part(table, rows))
     ends: dict[str, int] = {}
     for level in ("minutes", "quarters", "hours"):
-        rows = _take(log.rolled(level, getattr(at, level), 2**62), rows_at_once[level] + 1)
+        rows = _take(log.rows_of_level(level, getattr(at, level), 2**62), rows_at_once[level] + 1)
         more |= len(rows) > rows_at_once[level]
         if rows := rows[:rows_at_once[level]]:
             parts += [columns_part(level, list(of_day)) for _, of_day in groupby(rows, lambda row: _day(log, row[0]))]
@@ -137,7 +137,7 @@ def common_end(log: View, marks: list[tuple[int, int]]) -> int | None:
 
 
 def _has(log: View, end_ms: int, crc: int) -> bool:
-    return any(checksum_of("minutes")(row) == crc for row in log.rolled("minutes", end_ms - 1, end_ms))
+    return any(checksum_of("minutes")(row) == crc for row in log.rows_of_level("minutes", end_ms - 1, end_ms))
 
 
 def _changed(log: View, table: str, known: dict[str, int], privacy: Privacy) -> list[tuple[Any, ...]]:

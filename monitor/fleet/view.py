@@ -58,8 +58,8 @@ class CollectedView(View):
         return (min((first for first in firsts if first is not None), default=None),
                 max((last for last in lasts if last is not None), default=None))
 
-    def rolled(self, level: str, after_ms: int, until_ms: int, wanted: Sequence[str] | None = None,
-               damaged: Damaged | None = None) -> Iterator[tuple[Any, ...]]:
+    def rows_of_level(self, level: str, after_ms: int, until_ms: int, wanted: Sequence[str] | None = None,
+                      damaged: Damaged | None = None) -> Iterator[tuple[Any, ...]]:
         names = TABLE_COLUMNS[level]
         asked = list(names if wanted is None else wanted)
         if level == "days":
@@ -83,7 +83,7 @@ class CollectedView(View):
         """The means of the last minute, in the shape of a reading."""
         last = self._filed.last_ms("minutes")
         names = [name for name in RAW_COLUMNS if name in TABLE_COLUMNS["minutes"]]
-        rows = [] if last is None else list(self.rolled("minutes", last - 1, last, ("end_ms", *names)))
+        rows = [] if last is None else list(self.rows_of_level("minutes", last - 1, last, ("end_ms", *names)))
         if not rows:
             return None
         values = dict(zip(names, rows[-1][1:], strict=True))

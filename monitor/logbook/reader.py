@@ -167,7 +167,7 @@ class Reader:
         return LatestMinute(at_ms / 1000, utc_s(labels, at_ms), here.utc_trusted, here.utc_sigma_s,
                    meta.get("simulated") == "1", sample_of(row) if row else None, findings, vehicle)
 
-    def simulated(self) -> bool:
+    def is_simulated(self) -> bool:
         """Whether the log is of a simulated vehicle; known before its first minute."""
         if (state := self._memory()) is not None:
             return state.simulated
@@ -257,7 +257,7 @@ class Reader:
         with self._view() as log:
             rows = log.rows("days", "order by start_ms desc limit ?", (count,))
             labels = log.labels
-        return [Day(utc_s(labels, row[1]), utc_s(labels, row[0]), _unscaled(row[2:])) for row in reversed(rows)]
+        return [Day(utc_s(labels, row[1]), utc_s(labels, row[0]), _unscale(row[2:])) for row in reversed(rows)]
 
     def events(self, from_utc_s: float = 0.0, to_utc_s: float = 1e12, most: int | None = None) -> list[LoggedItem[Event]]:
         """Events whose moment lies in a span, oldest first; the first `most` of them.
@@ -334,8 +334,8 @@ class Reader:
                 for hour in log.raw(after_ms, until_ms, _teller(labels, damaged)):
                     yield from self._dated(labels, hour, from_utc_s, to_utc_s)
 
-    def rolled(self, level: str, from_utc_s: float = 0.0, to_utc_s: float = 1e12,
-               damaged: Callable[[float, float], None] | None = None) -> Iterator[tuple[float, float, dict[str, float | None]]]:
+    def rows_of_level(self, level: str, from_utc_s: float = 0.0, to_utc_s: float = 1e12,
+                      damaged: Callable[[float, float], None] | None = None) -> Iterator[tuple[float, float, dict[str, float | None]]]:
         """Every row of minutes, quarters, hours or days in a span, as (UTC start, UTC end, values).
 
         damaged is told first and last moment [UTC] of what cannot be read and is left out.
@@ -346,9 +346,9 @@ class Reader:
             labels = log.labels
             tell = _teller(labels, damaged) if damaged is not None else None
             for after_ms, until_ms, _ in reading.pieces(labels, from_utc_s, to_utc_s) or ((-(2**62), 2**62, 0),):
-                for end, start, *row in log.rolled(level, after_ms, until_ms, damaged=tell):
+                for end, start, *row in log.rows_of_level(level, after_ms, until_ms, damaged=tell):
                     if from_utc_s <= utc_s(labels, end) <= to_utc_s:
-                        yield utc_s(labels, start), utc_s(labels, end), _unscaled(row)
+                        yield utc_s(labels, start), utc_s(labels, end), _unscale(row)
 
     def _meta(self, name: str) -> str | None:
         with self._view() as log:
@@ -380,7 +380,7 @@ def event_of(row: tuple[Any, ...]) -> Event:
     return Event(at_ms / 1000, kind, battery, message, tuple(map(tuple, json.loads(figures))))
 
 
-def _unscaled(row: Sequence[int | None]) -> dict[str, float | None]:
+def _unscale(row: Sequence[int | None]) -> dict[str, float | None]:
     return {name: None if value is None else value / scale for (name, (_, scale, _)), value in zip(ROLLED.items(), row, strict=True)}
 
 

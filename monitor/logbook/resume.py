@@ -47,20 +47,20 @@ def read(database: Path, fresh: State) -> Resumed:
     ------
     monitor.store.migrate.NewerLog : a later ampledger wrote it
     """
-    found = _resumed(database, fresh)
+    found = _resume(database, fresh)
     if found.trouble == "unwritable" and database.exists():
         try:
             with read_only.copied_to_memory(database) as copy:
-                return _resumed(copy, fresh)
+                return _resume(copy, fresh)
         except OSError as error:
             return replace(found, why=f"{found.why}; {error.strerror or error}")
     return found
 
 
-def _resumed(database: Path, fresh: State) -> Resumed:
+def _resume(database: Path, fresh: State) -> Resumed:
     try:
         restoring.finish(database)
-        if why := set_aside.unfinished(database):
+        if why := set_aside.why_unfinished(database):
             return Resumed(fresh, trouble="damaged", why=why)
         if not database.exists():
             if past.FolderFiles(past.folder_of(database)).numbers("books"):
@@ -69,7 +69,7 @@ def _resumed(database: Path, fresh: State) -> Resumed:
         written_utc_s = max(file.stat().st_mtime for file in (database, database.with_name(database.name + "-wal")) if file.exists())
         with suppress(OSError):
             set_aside.keep_wal(database)
-        with _opened(database) as log:
+        with _open(database) as log:
             version = migrate.version_of(log)
         if version is None:
             return Resumed(fresh)
@@ -77,7 +77,7 @@ def _resumed(database: Path, fresh: State) -> Resumed:
             from monitor.store.open_log import OpenLog
 
             OpenLog(database).close()  # brings it to the present shape, or refuses
-        with _opened(database) as log:
+        with _open(database) as log:
             log.execute("begin")
             found = replace(_read(log, fresh, max(past.of_log(database, log).until_ms, 0)), **_compare(commit_mark.read(database), log))
             if found.tail_lost_s and carving.has_lost_frames(set_aside.kept_wal_of(database), commit_mark.read_map(database).page_bytes):
@@ -95,7 +95,7 @@ def _resumed(database: Path, fresh: State) -> Resumed:
         return Resumed(fresh, trouble=classify_error(error), why=describe_error(error))
 
 
-def _opened(database: Path) -> "closing[sqlite3.Connection]":
+def _open(database: Path) -> "closing[sqlite3.Connection]":
     return closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=rw", uri=True, timeout=5, isolation_level=None))
 
 
@@ -117,17 +117,17 @@ def _compare(mark: commit_mark.Mark | None, log: sqlite3.Connection) -> dict[str
     return {"cut": not mark.closed, "tail_lost_s": mark.minute_ms / 1000 if behind else 0.0}
 
 
-def _verified(log: sqlite3.Connection, table: str, where: str = "") -> Iterator[tuple[Any, ...]]:
+def _verified_rows(log: sqlite3.Connection, table: str, where: str = "") -> Iterator[tuple[Any, ...]]:
     """Rows of a table; raises RowDamaged (a ValueError) at one whose checksum does not fit."""
     for row in log.execute(f"select {checksum.columns_of(table)} from {table} {where}"):
         yield tuple(checksum.verify(table, row))
 
 
 def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
-    meta = dict(_verified(log, "meta"))
+    meta = dict(_verified_rows(log, "meta"))
     labels = [TimeLabel(at / 1000, boot, offset / 1000, sigma, bool(trusted), source, gap, doubt, boot_offset / 1000)
-              for at, boot, offset, sigma, trusted, source, gap, doubt, boot_offset in _verified(log, "boots", "order by at_ms")]
-    gaps = tuple(Gap(q, why, start / 1000, None, count) for start, q, why, _, count in _verified(
+              for at, boot, offset, sigma, trusted, source, gap, doubt, boot_offset in _verified_rows(log, "boots", "order by at_ms")]
+    gaps = tuple(Gap(q, why, start / 1000, None, count) for start, q, why, _, count in _verified_rows(
         log, "gaps", "where until_ms is null"))
     held = fresh
     lost: tuple[str, ...] = ()
@@ -153,14 +153,14 @@ def _read(log: sqlite3.Connection, fresh: State, sealed_ms: int) -> Resumed:
     last = None
     if labels:
         ended_s = max(rows_s, labels[-1].at_s, seen[-1].at_s if seen else 0.0)
-        last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels), _heard(meta.get("heard")))
+        last = LastRow(ended_s, labels[-1].boot_offset_s, tuple(labels), _read_witnesses(meta.get("heard")))
     return Resumed(held, last, gaps, meta["simulated"] == "1" if "simulated" in meta else None, meta.get("calibration"),
                    meta.get("shunt_configured"), meta.get("batteries"), lost, older, relearning_of(meta.get("relearning")),
                    self_watch=meta.get("self_watch"), capacity_test=meta.get("capacity_test"), entries=meta.get("entries"),
                    corrections=meta.get("corrections"), load_names=meta.get("load_names"))
 
 
-def _heard(text: str | None) -> tuple[Testimony, ...] | None:
+def _read_witnesses(text: str | None) -> tuple[Testimony, ...] | None:
     """The witnesses of the time, None where they were not kept or cannot be read."""
     try:
         return None if text is None else saving.from_text(Heard, text).witnesses
@@ -174,7 +174,7 @@ def _alerts(log: sqlite3.Connection, fresh: State) -> Any:
     if not hasattr(held, "next_id"):
         return held
     alerts = []
-    for *_, body in _verified(log, "alerts", "order by id desc limit 50"):
+    for *_, body in _verified_rows(log, "alerts", "order by id desc limit 50"):
         try:
             alerts.append(saving.from_text(Alert, body))
         except ValueError:

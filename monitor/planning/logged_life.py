@@ -63,7 +63,7 @@ def _latest(reader: Reader, days: int) -> tuple[LatestMinute, Estimate, Iterable
     capacity = now.findings.charge.capacity_ah
     if not isinstance(capacity, Estimate):
         raise ValueError(f"the capacity is not known yet: {capacity.because}")
-    return now, capacity, reader.rolled("quarters", now.utc_s - days * DAY_S)
+    return now, capacity, reader.rows_of_level("quarters", now.utc_s - days * DAY_S)
 
 
 def _local_h(utc_s: float) -> float:

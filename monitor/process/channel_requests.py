@@ -37,7 +37,7 @@ def calibrate_divider(kept: Kept, now: Moment, battery: str, meter_v: float, dig
     if not 0 < limit_frac < 0.2 or not 0 <= digit_v <= 1:
         raise ValueError(f"a meter with a limit of error of {100 * limit_frac:g} % and a last digit of {digit_v:g} V is of no use")
     configured, channel = _channel(now, quantity)
-    shown = _shown(now, quantity)
+    shown = _show_reading(now, quantity)
     found = steps.voltage_factor(steps.Meter(meter_v, digit_v), shown, limit_frac)
     before = kept.corrections.of(configured, channel)
     row = ChannelCorrection(configured, channel, (before.factor if before else 1.0) * found.value, found.sigma / found.value)
@@ -49,7 +49,7 @@ def calibrate_divider(kept: Kept, now: Moment, battery: str, meter_v: float, dig
     event = Event(now.at_s, "voltage_corrected", "house" if battery == "house" else "starter",
                   said + (f" What was learnt of the {battery} battery's voltage begins anew." if anew else ""),
                   (("factor", row.factor), ("anew", float(anew))))
-    return _corrected(replace(kept, vehicle=vehicle, state=state), kept.corrections.put(row), event)
+    return _outcome_with(replace(kept, vehicle=vehicle, state=state), kept.corrections.put(row), event)
 
 
 def calibrate_direction(kept: Kept, now: Moment, discharging: int) -> Outcome:
@@ -57,7 +57,7 @@ def calibrate_direction(kept: Kept, now: Moment, discharging: int) -> Outcome:
 
     kept: what the daemon keeps; now: the present; discharging: a load is on, not a charger
     """
-    current_a, before_a = _switched(now)
+    current_a, before_a = _find_current_step(now)
     sign = steps.direction(current_a, before_a, bool(discharging))
     what = "load" if discharging else "charger"
     seen = (f"With the {what} on the house current shows {current_a:+.2f} A"
@@ -67,12 +67,12 @@ def calibrate_direction(kept: Kept, now: Moment, discharging: int) -> Outcome:
     configured, channel = _channel(now, "house_current_a")
     before = kept.corrections.of(configured, channel)
     row = ChannelCorrection(configured, channel, -(before.factor if before else 1.0))
-    sensor = _turned(kept.vehicle)
+    sensor = _reverse_sensor(kept.vehicle)
     vehicle = replace(kept.vehicle, current_sensor=sensor)
     state = replace(kept.state, watch=begin_current_anew(kept.state.watch, now.begin(vehicle)))
     event = Event(now.at_s, "current_turned", "house", f"{seen}: it counted the wrong way round, and is turned round from now on. What was "
                   "learnt by it begins anew.", (("factor", row.factor),))
-    done = _corrected(replace(kept, vehicle=vehicle, state=state), kept.corrections.put(row), event)
+    done = _outcome_with(replace(kept, vehicle=vehicle, state=state), kept.corrections.put(row), event)
     return replace(done, remember=(*done.remember, ("calibration", saving.to_text(sensor))))
 
 
@@ -94,7 +94,7 @@ def identify_by_start(kept: Kept, now: Moment) -> Outcome:
         watch = begin_battery_anew(watch, now.begin(kept.vehicle), battery, kept.vehicle)
     event = Event(now.at_s, "voltages_exchanged", "vehicle", f"The battery called house started the engine ({found.seen}): the two "
                   "voltages have changed places from now on. What was learnt of them begins anew.")
-    return _corrected(replace(kept, state=replace(kept.state, watch=watch)), corrections, event)
+    return _outcome_with(replace(kept, state=replace(kept.state, watch=watch)), corrections, event)
 
 
 def begin_current_anew(trackers: Any, fresh: Any) -> Any:
@@ -163,7 +163,7 @@ def _put_back(kept: Kept, corrections: Corrections, relearn: tuple[str, ...]) ->
     return Outcome(replace(kept, corrections=corrections), remember=(("corrections", saving.to_text(corrections)),), relearn=relearn)
 
 
-def _corrected(kept: Kept, corrections: Corrections, event: Event) -> Outcome:
+def _outcome_with(kept: Kept, corrections: Corrections, event: Event) -> Outcome:
     return Outcome(replace(kept, corrections=corrections), Batch(state=kept.state, events=(event,)),
                    (("corrections", saving.to_text(corrections)),))
 
@@ -182,14 +182,14 @@ def _channel(now: Moment, quantity: str) -> tuple[str, str]:
     return found
 
 
-def _shown(now: Moment, quantity: str) -> steps.Shown:
+def _show_reading(now: Moment, quantity: str) -> steps.Shown:
     """What a quantity showed just now."""
     pairs = now.readings_since(quantity, now.at_s - SLOW_S)
     late = [value for at_s, value in pairs if at_s > now.at_s - LATEST_S]
     return steps.show_reading(late if len(late) >= LEAST_READINGS else [value for _, value in pairs[-LEAST_READINGS:]])
 
 
-def _switched(now: Moment) -> tuple[float, float | None]:
+def _find_current_step(now: Moment) -> tuple[float, float | None]:
     """(the house current now, what it was before it last changed; None where it did not change lately) [A]."""
     pairs = now.readings_since("house_current_a", now.at_s - SWITCHED_S)
     if len(pairs) < LEAST_READINGS:
@@ -205,7 +205,7 @@ def _switched(now: Moment) -> tuple[float, float | None]:
     return current_a, fmean(steady)
 
 
-def _turned(vehicle: Vehicle) -> CurrentSensor:
+def _reverse_sensor(vehicle: Vehicle) -> CurrentSensor:
     """The shunt's word after the current was turned round: what the board drew had been taken off the wrong way."""
     sensor, board = vehicle.current_sensor, vehicle.board
     through_a = board.current_a / sensor.gain if board.supply == "through_shunt" else 0.0

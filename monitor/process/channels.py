@@ -61,7 +61,7 @@ class Channels:
         source = next((s for s in self._sources if quantity in _given_by(s)), None)
         return None if source is None else self._text(source, quantity)
 
-    def called(self, quantity: str) -> tuple[str, str] | None:
+    def channel_of(self, quantity: str) -> tuple[str, str] | None:
         """(what the configuration calls a quantity, what it says of its channel); None: it has no channel for it."""
         configured = OTHER[quantity] if quantity in OTHER and self.exchanged else quantity
         text = self.channel(configured)
@@ -69,10 +69,10 @@ class Channels:
 
     def is_unknown(self, quantity: str) -> bool:
         """Whether nobody knows yet the divider in front of the channel that shows a quantity."""
-        found = self.called(quantity)
+        found = self.channel_of(quantity)
         return found is not None and found[0] in self._unknown and self.corrections.of(*found) is None
 
-    def unbelieved(self) -> frozenset[str]:
+    def unknown_quantities(self) -> frozenset[str]:
         """Quantities that are measured and not believed, as they are called now."""
         return frozenset(quantity for quantity in OTHER if self.is_unknown(quantity))
 
@@ -84,7 +84,7 @@ class Channels:
         if not self.corrections.rows and not self._unknown and not self.corrections.exchanged:
             return answers
         exchanged, self._at_pin = self.exchanged, {}
-        for quantity in self.unbelieved():
+        for quantity in self.unknown_quantities():
             configured = OTHER[quantity] if exchanged else quantity
             raw = next((r.values[configured] for _, r in answers if configured in r.values), None)
             if raw is not None:

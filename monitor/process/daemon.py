@@ -121,7 +121,7 @@ class Daemon:
         self.sampler = first.sampler if first else Sampler(self._sources, self._beat_s)
         self.sampler.go_on(found.gaps)
         self._channels.go_on(found.corrections)
-        self.sampler.leave_out(self._channels.unbelieved())
+        self.sampler.leave_out(self._channels.unknown_quantities())
         sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
         self.vehicle = self._channels.apply_to(replace(self.vehicle, current_sensor=sensor, named_loads=load_names.read(found.load_names)))
         self.lives, self.entries = battery_history.read(found.batteries), entries.read(found.entries)
@@ -209,8 +209,8 @@ class Daemon:
     def _begin_line(self, own_s: float | None) -> None:
         labels, news = self._dating.begin(self._last, own_s, self._early[0][0])
         before_s = self._before_s()
-        self._doubt_s = hypot(*(x.gap_doubt_s for x in self._dating.begun().labels if before_s is not None and x.at_s > before_s), 0.0)
-        at_s = max(self._dating.begun().label.at_s, self._last.at_s if self._last else 0.0)
+        self._doubt_s = hypot(*(x.gap_doubt_s for x in self._dating.timeline().labels if before_s is not None and x.at_s > before_s), 0.0)
+        at_s = max(self._dating.timeline().label.at_s, self._last.at_s if self._last else 0.0)
         events = (*(Event(at_s, kind, "vehicle", message) for kind, message in self._told), *news)
         self._told = []
         self.writer.offer(Batch(labels=labels, events=events))
@@ -224,7 +224,7 @@ class Daemon:
 
     def _take(self, time_s: float, answers: list) -> Any:
         """One beat's answers at a moment of the boot (or of the source's own time)."""
-        at_s = self._dating.begun().at_s(time_s)
+        at_s = self._dating.timeline().at_s(time_s)
         answers = self._channels.right(answers, at_s)
         values = self.sampler.judge(answers, at_s)
         self._channels.note(at_s, values)
@@ -234,7 +234,7 @@ class Daemon:
         if before_s is not None and at_s <= before_s:
             return None
         self._note_silence(before_s, at_s)
-        label = self._dating.begun().label
+        label = self._dating.timeline().label
         hour = self.clock.hour(at_s + label.utc_offset_s) if label.utc_trusted else None
         day = 1 + (at_s + label.utc_offset_s) / 86400 % 365.2425 if label.utc_trusted else None
         gathering, minute = gather.add(self.state.gathering, Sample(
@@ -266,7 +266,7 @@ class Daemon:
             self._failures, self._broken = 0, ""
             self.findings = found
         except Exception as error:
-            watched = self._failed(error, held)
+            watched = self._handle_failure(error, held)
         at_s = minute.end_s
         silent = dependence.hold_back_lost(self.sampler.conditions(at_s), found.protection if found else None)
         conditions = (*(found.conditions if found else ()), *silent, self.writer.condition(),
@@ -286,7 +286,7 @@ class Daemon:
         if self.sampler.sources != self._told_sources:
             self._told_sources = dict(self.sampler.sources)
             self.writer.remember("sources", instruments.text(self._told_sources))
-        if counted := self.capacity_watch.live(minute, getattr(found, "charge", None), vehicle, self._dating.begun().label.utc_offset_s):
+        if counted := self.capacity_watch.live(minute, getattr(found, "charge", None), vehicle, self._dating.timeline().label.utc_offset_s):
             self._carry_out(counted, at_s)
         self._show_live(at_s, minute, found)
         self._supervise(at_s)
@@ -297,19 +297,19 @@ class Daemon:
         if self.writer.status().writing or found is None:
             self._live_file.remove()
             return
-        label = self._dating.begun().label
+        label = self._dating.timeline().label
         self._live_file.write(live.LiveState(
             at_s, label.utc_offset_s, label.utc_sigma_s, label.utc_trusted, self.simulated, minute.samples[-1] if minute.samples else None,
             found, self.vehicle, tuple(a for a in self.state.alerts.alerts if a.open)))
 
     def _keep_heard(self) -> None:
         """The witnesses of the time go into the log where they are not there yet."""
-        heard = self._dating.heard()
+        heard = self._dating.witnesses()
         if heard and heard != self._heard:
             self._heard = heard
             self.writer.remember("heard", saving.to_text(Heard(heard)))
 
-    def _failed(self, error: Exception, held: Any) -> Any:
+    def _handle_failure(self, error: Exception, held: Any) -> Any:
         """A tracker broke: the readings are still logged, and nobody is told that all is well."""
         self._failures += 1
         self._broken = f"{type(error).__name__}: {error}"
@@ -349,11 +349,11 @@ class Daemon:
         kept = Kept(self.state, self.vehicle, self.lives, self.entries, self.capacity_watch.test, channels.corrections)
         done = owner_requests.carry_out(kept, request, Moment(
             at_s, offset_s, self._begin, channels.currents_since, request.by, self.dated_by_owner, self._dating.said_by_owner,
-            self._take_back_time, channels.recent, channels.called, channels.is_unknown, channels.both))
+            self._take_back_time, channels.recent, channels.channel_of, channels.is_unknown, channels.both))
         self.state, self.vehicle, self.lives, self.entries = done.kept.state, done.kept.vehicle, done.kept.history, done.kept.entries
         self.capacity_watch.test = done.kept.test
         if channels.take(done.kept.corrections):
-            self.sampler.leave_out(channels.unbelieved())
+            self.sampler.leave_out(channels.unknown_quantities())
         if done.relearn:
             self._begin_relearning(set(done.relearn))
         for key, text in done.remember:
@@ -375,9 +375,9 @@ class Daemon:
     @property
     def label(self) -> TimeLabel | None:
         """How the present is dated; None before the first beat."""
-        return self._dating.begun().label if self._dating.line is not None else None
+        return self._dating.timeline().label if self._dating.line is not None else None
 
-    def happened(self, kind: str, message: str) -> None:
+    def record_event(self, kind: str, message: str) -> None:
         """Records an event of the vehicle as a whole; from any thread."""
         at_s = self._before_s() or 0.0
         self.writer.offer(Batch(events=(Event(at_s, kind, "vehicle", message),)))

@@ -42,9 +42,9 @@ class Dating:
         old = {x.at_s: x for x in last.labels} if last else {}
         labels = tuple(x for x in reversed(self.line.labels) if old.get(x.at_s) != x)
         at_s = max(self.line.label.at_s, last.at_s if last else 0.0)
-        return labels, self._told(old, labels, at_s)
+        return labels, self._report_moves(old, labels, at_s)
 
-    def begun(self) -> Timeline:
+    def timeline(self) -> Timeline:
         """The line of time, which begin() has begun."""
         assert self.line is not None, "the line of time is begun with the first reading"
         return self.line
@@ -53,12 +53,12 @@ class Dating:
         """Asks the clocks again, once a minute; returns the labels to be written anew and what is to be told."""
         if self._begins_utc_s is not None:
             return (), ()
-        before = self.begun()
+        before = self.timeline()
         self.line, labels = clocks.look(before, self._clock)
         if labels and self.line.heard is not before.heard:
             log.info("the log's time is dated anew: %s, give or take %.0f s (before: %s)", self.line.label.source,
                      self.line.label.utc_sigma_s, before.label.source)
-        return labels, self._told({x.at_s: x for x in before.labels}, labels, at_s) if labels else ()
+        return labels, self._report_moves({x.at_s: x for x in before.labels}, labels, at_s) if labels else ()
 
     def by_owner(self, utc_s: float, sigma_s: float, boot_s: float, sure: bool) -> tuple[TimeLabel, ...]:
         """Takes the owner's word for the time at boot_s; returns labels to be written.
@@ -76,7 +76,7 @@ class Dating:
             raise ValueError("it was asked before the monitor was started; ask again")
         if not testimony.possible(utc_s):
             raise ValueError(f"{_day(utc_s)} is not a date that can be: set the phone's clock first")
-        line = self.begun()
+        line = self.timeline()
         at_s = line.at_s(boot_s)
         after, labels = clocks.dated(line, at_s, utc_s - at_s, sigma_s, testimony.SURE if sure else testimony.OWNER)
         if abs(after.label.utc_offset_s - (utc_s - at_s)) > BESIDE_S:
@@ -87,17 +87,17 @@ class Dating:
 
     def said_by_owner(self) -> tuple[Testimony, ...]:
         """What the owner has said of the time so far."""
-        return tuple(t for t in self.heard() if t.source in OWNERS)
+        return tuple(t for t in self.witnesses() if t.source in OWNERS)
 
     def take_back(self, before: tuple[Testimony, ...]) -> tuple[TimeLabel, ...]:
         """Goes back to what the owner had said before; returns labels to be written."""
-        line = self.begun()
+        line = self.timeline()
         others = [t for t in line.heard if t.source not in OWNERS or t in before]
         heard = (*(t for t in before if t not in others), *others)
         self.line, labels = clocks.dated_without(line, heard, OWNERS)
         return labels
 
-    def heard(self) -> tuple[Testimony, ...]:
+    def witnesses(self) -> tuple[Testimony, ...]:
         """The witnesses so far, to be kept with the log."""
         return self.line.heard if self.line is not None else ()
 
@@ -125,7 +125,7 @@ class Dating:
                 "Open the page About with a phone and set the clock; or a network, a clock chip, a satellite receiver.",
                 "It clears when somebody confirms the time.", on_delay_s=UNCONFIRMED_S))
 
-    def _told(self, old: dict[float, TimeLabel], labels: tuple[TimeLabel, ...], at_s: float) -> tuple[Event, ...]:
+    def _report_moves(self, old: dict[float, TimeLabel], labels: tuple[TimeLabel, ...], at_s: float) -> tuple[Event, ...]:
         """Dates of earlier days that moved."""
         moved = [(old[x.at_s], x) for x in labels if x.at_s in old and old[x.at_s].utc_sigma_s < clocks.UNKNOWN_S
                  and abs(old[x.at_s].utc_offset_s - x.utc_offset_s) > max(MOVED_S, 2 * old[x.at_s].utc_sigma_s)]

@@ -104,7 +104,7 @@ def minutes_of(log: View, last_ms: int) -> Iterator[Minute]:
     firsts = next((hour[0][0] for hour in log.raw(raw_from, last_ms) if hour), last_ms)
     raw_from = firsts // 60_000 * 60_000
     before: Sample | None = None
-    for row in log.rolled("minutes", -(2**62), raw_from, WANTED):
+    for row in log.rows_of_level("minutes", -(2**62), raw_from, WANTED):
         minute = minute_of(row, *dating.of(row[0]))
         before = minute.samples[-1]
         yield minute

@@ -81,7 +81,7 @@ def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | N
             stop.wait(pause_s)
         daemon, heartbeat, state_out = _daemon(config, clock, stack, supervised, begins_utc_s, first)
         chores = Maintenance(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
-                             tell=daemon.happened, same_card=config.log.backup_on_same_card, watch=daemon.self_watch)
+                             tell=daemon.record_event, same_card=config.log.backup_on_same_card, watch=daemon.self_watch)
         stack.callback(chores.close)
         supervised.append(chores)
         try:
@@ -143,8 +143,8 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
         stack.callback(publishing.close)
     if spool.damaged:
         deliverer.offer_again(daemon.state.alerts.alerts)
-        daemon.happened("undelivered_damaged", "What still had to be sent could not be read: the file was damaged. Alerts that are open "
-                        "are sent again; others that waited are lost.")
+        daemon.record_event("undelivered_damaged", "What still had to be sent could not be read: the file was damaged. Alerts that are "
+                            "open are sent again; others that waited are lost.")
     daemon.writer.remember("channels", " ".join(way.name for way in ways))
     return daemon, heartbeat, state_out
 
@@ -209,7 +209,7 @@ def _beats(daemon: Daemon, chores: Maintenance, out: tuple[Heartbeat, Heartbeat]
         if found is not None:
             notifier.status(status_line(found))
             told(found)
-            supervise(supervised, daemon.happened)
+            supervise(supervised, daemon.record_event)
             heartbeat.live(_sign_of_life(daemon, found))
             if state_out.has_receivers:
                 state_out.live(_state(daemon, found))

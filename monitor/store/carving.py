@@ -45,9 +45,9 @@ class Carver:
     """
 
     def __init__(self, file: Path, roots: dict[str, int], page_bytes: int = 0) -> None:
-        self._data = _mapped(file)
+        self._data = _map_file(file)
         self._size = page_bytes or _page_size(self._data)
-        self._wal = _mapped(file.with_name(file.name + "-wal"))
+        self._wal = _map_file(file.with_name(file.name + "-wal"))
         #: whether the -wal has commits behind a damaged place: then SQLite's answers are of an earlier moment
         self._frames, self.is_ahead = wal_frames(self._wal, self._size)
         self._count = max(len(self._data) // self._size, max(self._frames, default=0))
@@ -186,7 +186,7 @@ def wal_frames(wal: "bytes | mmap.mmap", page_bytes: int) -> tuple[dict[int, int
 
 def has_lost_frames(wal_file: Path, page_bytes: int) -> bool:
     """Whether a write-ahead log has commits behind a damaged place, which SQLite passes over in silence."""
-    wal = _mapped(wal_file)
+    wal = _map_file(wal_file)
     try:
         return wal_frames(wal, page_bytes or _page_size(wal_page(wal)))[1]
     finally:
@@ -213,7 +213,7 @@ def wal_sum(data: bytes, sums: tuple[int, int], order: str) -> tuple[int, int]:
     return a, b
 
 
-def _mapped(file: Path) -> "bytes | mmap.mmap":
+def _map_file(file: Path) -> "bytes | mmap.mmap":
     try:
         with open(file, "rb") as opened:
             return mmap.mmap(opened.fileno(), 0, access=mmap.ACCESS_READ)

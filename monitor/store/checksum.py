@@ -36,17 +36,17 @@ def checksum_of(table: str) -> Callable[[Row], int]:
     """The function that gives the checksum (signed, 32 bits) of a row of that table, from its values in the table's order."""
     seed = zlib.crc32(table.encode())
 
-    def signed(data: bytes) -> int:
+    def signed_crc32(data: bytes) -> int:
         found = zlib.crc32(data, seed)
         return found - 2**32 if found >= 2**31 else found
 
     if table not in _INTEGERS:
-        return lambda row: signed(_ENCODE(list(row)).encode())
+        return lambda row: signed_crc32(_ENCODE(list(row)).encode())
     pack = struct.Struct(f"<{len(TABLE_COLUMNS[table])}q").pack
 
     def integers(row: Row) -> int:
         try:
-            return signed(pack(*[_NONE if value is None else value for value in row]))
+            return signed_crc32(pack(*[_NONE if value is None else value for value in row]))
         except struct.error:  # something that is no whole number, or a row of another length: nothing of ours
             return 2**40
 

@@ -23,7 +23,7 @@ def pack(rows: Sequence[Sequence[int | None]]) -> bytes:
     first = whole(columns[0])
     columns[0] = [first[0], *(b - a for a, b in pairwise(first))]
     columns[1] = [b - a for a, b in zip(first, whole(columns[1]), strict=True)]
-    return lzma.compress(b"".join(map(_packed, columns)), format=lzma.FORMAT_RAW, filters=_FILTERS)
+    return lzma.compress(b"".join(map(_pack_column, columns)), format=lzma.FORMAT_RAW, filters=_FILTERS)
 
 
 def whole(column: Sequence[int | None]) -> list[int]:
@@ -44,7 +44,7 @@ def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[Sequence[int 
     ValueError : it is no such blob
     """
     try:
-        plain = _opened(body, count * _MOST_COLUMNS * (max(_CODES) + 1))
+        plain = _decompress(body, count * _MOST_COLUMNS * (max(_CODES) + 1))
         places = _places(plain, count)
         first = list(accumulate(whole(_read(plain, places[0], count))))
         found: list[Sequence[int | None]] = []
@@ -62,7 +62,7 @@ def unpack(body: bytes, count: int, wanted: Sequence[int]) -> list[Sequence[int 
         raise ValueError(f"no block of columns: {error}") from error
 
 
-def _opened(body: bytes, most: int) -> bytes:
+def _decompress(body: bytes, most: int) -> bytes:
     """The bytes in a blob; a blob of a few bytes that would fill the memory is refused."""
     plain = lzma.LZMADecompressor(lzma.FORMAT_RAW, filters=_FILTERS).decompress(body, most + 1)
     if len(plain) > most:
@@ -70,7 +70,7 @@ def _opened(body: bytes, most: int) -> bytes:
     return plain
 
 
-def _packed(column: Sequence[int | None]) -> bytes:
+def _pack_column(column: Sequence[int | None]) -> bytes:
     known = [value for value in column if value is not None]
     if not known:
         return b"\0"

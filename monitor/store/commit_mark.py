@@ -45,7 +45,7 @@ def read(database: Path) -> Mark | None:
             data = file.read(2 * BLOCK_BYTES)
     except OSError:
         return None
-    found = [mark for place in (0, BLOCK_BYTES) if (mark := _parsed(data[place:place + _SLOT.size + _CRC.size])) is not None]
+    found = [mark for place in (0, BLOCK_BYTES) if (mark := _parse(data[place:place + _SLOT.size + _CRC.size])) is not None]
     return max(found, key=lambda mark: mark.number, default=None)
 
 
@@ -129,7 +129,7 @@ def forget(database: Path) -> None:
     file_of(database).unlink(missing_ok=True)
 
 
-def _parsed(data: bytes) -> Mark | None:
+def _parse(data: bytes) -> Mark | None:
     if len(data) < _SLOT.size + _CRC.size or _CRC.unpack_from(data, _SLOT.size)[0] != zlib.crc32(data[:_SLOT.size]):
         return None
     signature, number, generation, event_id, minute_ms, closed = _SLOT.unpack_from(data)

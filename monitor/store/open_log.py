@@ -66,7 +66,7 @@ class OpenLog:
     def _refuse_halves(path: Path) -> None:
         """A salvage that was interrupted, or sealed days without the present, are a damaged log and no new one."""
         restoring.finish(path)
-        if why := set_aside.unfinished(path):
+        if why := set_aside.why_unfinished(path):
             raise checksum.RowDamaged(why)
         if not path.exists() and past.FolderFiles(past.folder_of(path)).numbers("books"):
             raise checksum.RowDamaged("its file is gone, and its sealed days are there")

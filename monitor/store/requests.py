@@ -127,7 +127,7 @@ def leave(folder: Path, kind: str, by: str = "", waits: bool = False, **values: 
     """
     text = json.dumps({"kind": kind, "values": values, "by": by or _user(os.geteuid()) or "somebody", **({"waits": True} if waits else {})},
                       allow_nan=False)
-    _checked(text.encode())
+    _parse(text.encode())
     return _put(folder, text)
 
 
@@ -210,7 +210,7 @@ def _read(file: Path, pages: bool) -> Request:
         state = os.fstat(opened)
         if not stat.S_ISREG(state.st_mode) or state.st_nlink != 1:
             raise ValueError("not a plain file")
-        request = _checked(os.read(opened, LARGEST_BYTES + 1))
+        request = _parse(os.read(opened, LARGEST_BYTES + 1))
     finally:
         os.close(opened)
     return Request(request.kind, request.values, _asker(state.st_uid, pages, request.by),
@@ -232,7 +232,7 @@ def _user(uid: int) -> str:
         return ""
 
 
-def _checked(text: bytes) -> Request:
+def _parse(text: bytes) -> Request:
     if len(text) > LARGEST_BYTES:
         raise ValueError(f"longer than {LARGEST_BYTES} bytes")
     try:

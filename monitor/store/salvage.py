@@ -106,12 +106,12 @@ def bring_over(aside: Path | None, connection: Any, sealed: Past, tables: commit
                 refused = found.refused.pop(table, 0) - found.rows.get(table, 0) + had
                 found.refused |= {table: refused} if refused > 0 else {}
             if carver is not None and torn and table not in _WHOLE:
-                _bring(sql, table, salvage_rows.strays_of(carver, table, _known(sql, table)), sealed, found)
+                _bring(sql, table, salvage_rows.strays_of(carver, table, _presence_test(sql, table)), sealed, found)
             found.torn += [table] if (torn or broken) and table in _UNCOUNTED else []
         _fill(sql, sealed, found)
         for table in _WHOLE:  # a copy in a sealed day is better than a stray, of which nobody knows when it was
             if carver is not None and carver.is_broken(table):
-                _bring(sql, table, salvage_rows.strays_of(carver, table, _known(sql, table)), sealed, found)
+                _bring(sql, table, salvage_rows.strays_of(carver, table, _presence_test(sql, table)), sealed, found)
     found.missing = holes.find_holes(sql, sealed, until_ms)
     return found
 
@@ -139,8 +139,8 @@ def _bring(sql: Any, table: str, rows: Iterable[tuple[Any, ...]], sealed: Past, 
                     log.debug("%s: %s", table, error)
 
 
-def _known(sql: Any, table: str) -> Callable[[tuple[Any, ...]], bool]:
-    """Whether the new log has a row already. A day has one row, whatever its end was when it was written."""
+def _presence_test(sql: Any, table: str) -> Callable[[tuple[Any, ...]], bool]:
+    """A test of a row: whether the new log has it already. A day has one row, whatever its end was when it was written."""
     starts = {row[0] for row in sql("select start_ms from days")} if table == "days" else set()
     return lambda row: row[1] in starts
 

@@ -53,7 +53,7 @@ def seal(sql: Sql, folder: Path, number: int) -> int:
     size = 0
     for kind in KINDS:
         path = past.path_of(folder, kind, number)
-        blocks = _joined(path, list(_blocks(sql, kind, start, end)), KINDS[kind])
+        blocks = _merge_blocks(path, list(_blocks(sql, kind, start, end)), KINDS[kind])
         if blocks or kind == "books":
             size += segment.write(path, blocks)
     with transaction(sql):
@@ -62,7 +62,7 @@ def seal(sql: Sql, folder: Path, number: int) -> int:
     return size
 
 
-def _joined(path: Path, fresh: list[tuple[Block, bytes]], tables: tuple[str, ...]) -> list[tuple[Block, bytes]]:
+def _merge_blocks(path: Path, fresh: list[tuple[Block, bytes]], tables: tuple[str, ...]) -> list[tuple[Block, bytes]]:
     """The fresh blocks, with what only the file at path has of the tables that leave the present."""
     try:
         with open(path, "rb") as file:

@@ -122,7 +122,7 @@ class Segment:
             return False
         for block in self.blocks:
             self._file.seek(place)
-            found = _parsed(self._file.read(_HEADER.size + _CRC.size))
+            found = _parse_header(self._file.read(_HEADER.size + _CRC.size))
             if found is None or (found.table, found.kind, found.first_ms, found.end_ms, found.count, found.size, found.crc) != (
                     block.table, block.kind, block.first_ms, block.end_ms, block.count, block.size, block.crc):
                 return False
@@ -134,7 +134,7 @@ def _header(block: Block, body: bytes) -> bytes:
     return _HEADER.pack(MARK, block.table.encode(), block.kind, block.first_ms, block.end_ms, block.count, len(body), zlib.crc32(body))
 
 
-def _parsed(data: bytes) -> Block | None:
+def _parse_header(data: bytes) -> Block | None:
     if len(data) < _HEADER.size + _CRC.size or _CRC.unpack_from(data, _HEADER.size)[0] != zlib.crc32(data[:_HEADER.size]):
         return None
     return _block(data, 0)
@@ -157,16 +157,16 @@ def _contents(file: BinaryIO) -> tuple[tuple[Block, ...], bool]:
             if zlib.crc32(listed) == crc and len(listed) % step == 0:
                 return tuple(_block(listed[i:i + _HEADER.size], struct.unpack_from("<Q", listed, i + _HEADER.size)[0])
                              for i in range(0, len(listed), step)), False
-    return tuple(_scanned(file)), True
+    return tuple(_scan_blocks(file)), True
 
 
-def _scanned(file: BinaryIO) -> Iterator[Block]:
+def _scan_blocks(file: BinaryIO) -> Iterator[Block]:
     """Blocks whose headers are whole, in a file without a table of contents."""
     file.seek(0)
     data = file.read()
     place = data.find(MARK)
     while place >= 0:
-        block = _parsed(data[place:place + _HEADER.size + _CRC.size])
+        block = _parse_header(data[place:place + _HEADER.size + _CRC.size])
         if block is None:
             place = data.find(MARK, place + 1)
             continue

@@ -58,7 +58,7 @@ def read(log: View, from_utc_s: float, to_utc_s: float, points: int, names: tupl
         level = levels[levels.index(level) + 1]
     rows: list[tuple[Any, ...]] = []
     for a, b, offset in parts:
-        rows += _rolled(log, level, a, b, offset, names)
+        rows += _rows_of_level(log, level, a, b, offset, names)
     return Series(level, _columns(rows, LEVELS[level], names))
 
 
@@ -73,14 +73,14 @@ def _reaches(log: View, level: str, at_ms: int) -> bool:
     return first is not None and (oldest is None or first <= max(at_ms, oldest) + LEVELS[level] * 1000)
 
 
-def _rolled(log: View, level: str, from_ms: int, to_ms: int, offset_ms: int, names: tuple[str, ...]) -> list[tuple[Any, ...]]:
+def _rows_of_level(log: View, level: str, from_ms: int, to_ms: int, offset_ms: int, names: tuple[str, ...]) -> list[tuple[Any, ...]]:
     """Rows of a level, and of the finer levels where its own latest row is not written yet."""
     rows: list[tuple[Any, ...]] = []
     levels = list(LEVELS)
     columns = [COLUMNS[name][0] for name in names]
     scales = [COLUMNS[name][1] for name in names]
     for finer in reversed(levels[: levels.index(level) + 1]):
-        found = list(log.rolled(finer, from_ms, to_ms, ("end_ms", "start_ms", *columns)))
+        found = list(log.rows_of_level(finer, from_ms, to_ms, ("end_ms", "start_ms", *columns)))
         if not found:
             continue
         ends, starts, *values = zip(*found, strict=True)
@@ -95,8 +95,8 @@ def _raw(log: View, from_ms: int, to_ms: int, offset_ms: int) -> list[tuple[Any,
     found = [row for hour in log.raw(from_ms, to_ms) for row in hour]
     names = tuple(COLUMNS)[10:]
     beliefs = [(end, *[None if v is None else v / COLUMNS[n][1] for n, v in zip(names, values, strict=True)])
-               for end, *values in log.rolled("minutes", from_ms, to_ms + 60_000,
-                                              ("end_ms", *[COLUMNS[name][0] for name in names]))]
+               for end, *values in log.rows_of_level("minutes", from_ms, to_ms + 60_000,
+                                                     ("end_ms", *[COLUMNS[name][0] for name in names]))]
     rows, place = [], 0
     v, a, s, t = (_RAW_NAMES.index(n) + 1 for n in (
         "house_voltage_v", "house_current_a", "starter_voltage_v", "house_temperature_c"))

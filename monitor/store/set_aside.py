@@ -40,7 +40,7 @@ def keep_wal(database: Path) -> bool:
     return kept.exists()
 
 
-def unfinished(database: Path) -> str:
+def why_unfinished(database: Path) -> str:
     """Why a salvage was begun that is not over, or ""."""
     note = read_note(database)
     if note is None:

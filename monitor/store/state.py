@@ -59,7 +59,7 @@ def pack(texts: Texts, before: Texts | None, generation: int, at_ms: int) -> Row
         body = zlib.compress(json.dumps(texts, separators=(",", ":")).encode(), 6)
     else:
         changed = {name: text for name, text in texts.items() if before.get(name) != text}
-        body = b"".join(_framed(name, shrink(text, before.get(name, ""))) for name, text in changed.items())
+        body = b"".join(_frame(name, shrink(text, before.get(name, ""))) for name, text in changed.items())
     whole = int(before is None)
     return generation, whole, at_ms, FORMAT, _crc(generation, whole, at_ms, FORMAT, body), body
 
@@ -73,7 +73,7 @@ def newest(rows: Iterable[Row]) -> tuple[Texts | None, int, int]:
         texts: Texts = json.loads(zlib.decompress(sound[start][5]))
         generation = start
         while (step := sound.get(generation + 1)) is not None and not step[1]:
-            texts = texts | {name: restore(small, texts.get(name, "")) for name, small in _unframed(step[5])}
+            texts = texts | {name: restore(small, texts.get(name, "")) for name, small in _unframe(step[5])}
             generation += 1
         return texts, generation, highest - generation
     return None, highest, len(rows)
@@ -117,11 +117,11 @@ def _parts(name: str, held: Any) -> list[tuple[str, Any]]:
     return inner if inner and all(is_dataclass(part) for _, part in inner) else [(name, held)]
 
 
-def _framed(name: str, data: bytes) -> bytes:
+def _frame(name: str, data: bytes) -> bytes:
     return struct.pack("<HI", len(name), len(data)) + name.encode() + data
 
 
-def _unframed(body: bytes) -> Iterable[tuple[str, bytes]]:
+def _unframe(body: bytes) -> Iterable[tuple[str, bytes]]:
     place = 0
     while place < len(body):
         names, size = struct.unpack_from("<HI", body, place)

@@ -70,11 +70,11 @@ def retire(sql: Sql, folder: Path, raw_days: int, minute_days: int = KEPT_LIVED_
     """
     for kind, table, days in (("raw", "chunks", raw_days), ("minutes", "minutes", minute_days)):
         beyond_ms = (sql(f"select sum({_LIVED_MS[table]}) from {table}").fetchone()[0] or 0) - days * DAY_MS
-        files = _sealed(folder, kind)
+        files = _sealed_life_ms(folder, kind)
         if files:
             if beyond_ms + sum(files.values()) >= files[oldest := min(files)]:
                 _drop(folder, kind, oldest)
-        elif (last := _lived(sql, table, "asc", min(beyond_ms, DAY_MS))[0]) is not None:
+        elif (last := _walk_rows(sql, table, "asc", min(beyond_ms, DAY_MS))[0]) is not None:
             sql(f"delete from {table} where end_ms <= ?", (last,))
 
 
@@ -90,7 +90,7 @@ def in_need(sql: Sql, folder: Path) -> str:
     folder : of its sealed days
     """
     for kind, table, what in (("raw", "chunks", "raw readings"), ("minutes", "minutes", "minutes"), ("", "quarters", "quarters")):
-        files = _sealed(folder, kind) if kind else {}
+        files = _sealed_life_ms(folder, kind) if kind else {}
         kept_ms = KEPT_IN_NEED_DAYS * DAY_MS - (sql(f"select sum({_LIVED_MS[table]}) from {table}").fetchone()[0] or 0)
         for number in sorted(files, reverse=True):
             if kept_ms <= 0:
@@ -101,7 +101,7 @@ def in_need(sql: Sql, folder: Path) -> str:
             for number in went:
                 _drop(folder, kind, number)
             return f"the oldest {len(went)} days of {what}"
-        last, following = _lived(sql, table, "desc", KEPT_IN_NEED_DAYS * DAY_MS)
+        last, following = _walk_rows(sql, table, "desc", KEPT_IN_NEED_DAYS * DAY_MS)
         if last is not None and following is not None:
             count = max(sql(f"select count(*) from {table} where end_ms < ?", (last,)).fetchone()[0] // 10, 1)
             sql(f"delete from {table} where end_ms in (select end_ms from {table} where end_ms < ? order by end_ms limit ?)", (last, count))
@@ -109,7 +109,7 @@ def in_need(sql: Sql, folder: Path) -> str:
     return ""
 
 
-def _sealed(folder: Path, kind: str) -> dict[int, int]:
+def _sealed_life_ms(folder: Path, kind: str) -> dict[int, int]:
     """Sealed day -> what its file covers of life [ms]; one that cannot be read counts as a whole day, one with starts alone not at all."""
     files, found = past.FolderFiles(folder), {}
     for number in files.numbers(kind):
@@ -137,7 +137,7 @@ def _drop(folder: Path, kind: str, number: int) -> None:
     path.unlink(missing_ok=True)
 
 
-def _lived(sql: Sql, table: str, way: str, up_to_ms: int) -> tuple[int | None, int | None]:
+def _walk_rows(sql: Sql, table: str, way: str, up_to_ms: int) -> tuple[int | None, int | None]:
     """Walks rows from one end of a table until they cover so much life: the end [ms] of the last row within it, and of the one after.
 
     way : "asc" from the oldest, "desc" from the newest

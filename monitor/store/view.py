@@ -78,8 +78,8 @@ class View:
                 lasts += (self.past.until_ms,) if not lasts else ()
         return min(firsts, default=None), max(lasts, default=None)
 
-    def rolled(self, level: str, after_ms: int, until_ms: int, wanted: Sequence[str] | None = None,
-               damaged: Damaged | None = None) -> Iterator[tuple[Any, ...]]:
+    def rows_of_level(self, level: str, after_ms: int, until_ms: int, wanted: Sequence[str] | None = None,
+                      damaged: Damaged | None = None) -> Iterator[tuple[Any, ...]]:
         """Rows of a level with after_ms < end_ms <= until_ms, in order.
 
         Parameters

@@ -67,11 +67,11 @@ class WriteQueue:
     def minutes_by_days(self) -> Iterator[list[MinuteRow]]:
         """Every minute that waits, oldest first, about a day of them in memory at a time."""
         for _, count, body in self.packed_minutes:
-            yield _unpacked(count, body)
+            yield _unpack(count, body)
         if self.minutes:
             yield self.minutes
 
-    def shed(self) -> int:
+    def drop_rows(self) -> int:
         """Lets go of the rows, keeps alerts, events and state; returns how many went."""
         count = len(self.samples) + len(self.minutes) + len(self.chunks) + sum(rows for _, rows, _ in self.packed_minutes)
         self.samples, self.minutes, self.packed_minutes, self.chunks, self.cranks, self.forecasts, self.days = [], [], [], [], [], [], {}
@@ -166,7 +166,7 @@ def hour_end(at_ms: int) -> int:
     return -(-at_ms // HOUR_MS) * HOUR_MS
 
 
-def _unpacked(count: int, body: bytes) -> list[MinuteRow]:
+def _unpack(count: int, body: bytes) -> list[MinuteRow]:
     columns = column_codec.unpack(body, count, range(len(TABLE_COLUMNS["minutes"])))
     rows: list[Any] = list(zip(*columns, strict=True))
     return rows

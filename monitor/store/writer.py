@@ -111,13 +111,13 @@ class Writer:
         """Has the log set aside and what can be read of it brought into a new one; the future ends when that is done."""
         done: Future[Any] = Future()
 
-        def damaged(_: Any) -> None:
+        def set_log_aside(_: Any) -> None:
             if not done.set_running_or_notify_cancel():
                 return
             self._set_aside(why)
             done.set_result(None)
 
-        self.ask(damaged).add_done_callback(lambda job: done.set_exception(job.exception()) if job.exception() else None)
+        self.ask(set_log_aside).add_done_callback(lambda job: done.set_exception(job.exception()) if job.exception() else None)
         return done
 
     def note_damage(self, words: str) -> None:
@@ -196,7 +196,7 @@ class Writer:
                 self._unsure = (self._log.place.event_id, tuple(work.events))
                 self._log.write(work)
                 self._unsure = (0, ())
-                self._written(time.perf_counter() - started)
+                self._note_commit(time.perf_counter() - started)
                 work = WriteQueue()  # it is in; the packing that follows may fail without giving it back
                 self._tidy()
         except BaseException:
@@ -234,7 +234,7 @@ class Writer:
                     raise
                 if kind == "ours":
                     log.error("the log could not be packed for a reason of our own", exc_info=error)
-                if kind != "full" or not self._mended(kind, why):
+                if kind != "full" or not self._try_repair(kind, why):
                     break
         if why and not self._untidy:
             self._tell("log_not_packed", f"The log is written, but its older part could not be packed ({why}); it is tried again.")
@@ -270,7 +270,7 @@ class Writer:
             with self._change:
                 self._pending.events = [event for event in self._pending.events if id(event) not in landed]
 
-    def _written(self, took_s: float) -> None:
+    def _note_commit(self, took_s: float) -> None:
         status, self._failed = self._status, 0
         self._status = Status(True, "", status.commits + 1, status.failures, status.dropped, took_s)
         if status.writing:
@@ -286,7 +286,7 @@ class Writer:
         kind, why = classify_error(error), describe_error(error)
         self._failed += 1
         try:
-            if self._mended(kind, why):
+            if self._try_repair(kind, why):
                 return 0.0
         except Exception as again:  # setting aside or making room failed too: the same disk
             why = f"{why}; {describe_error(again)}"
@@ -301,7 +301,7 @@ class Writer:
                                dropped=status.dropped + self._pending.forget_dropped())
         return self._pauses_s[min(self._failed - 1, len(self._pauses_s) - 1)]
 
-    def _mended(self, kind: str, why: str) -> bool:
+    def _try_repair(self, kind: str, why: str) -> bool:
         """Whether something was done that makes another try worth while at once."""
         if kind == "full" and disk_reserve.give_up(self.database):
             log.warning("the disk is full: the ballast of %d bytes is given up", self._ballast_bytes)
@@ -316,7 +316,7 @@ class Writer:
             self._set_aside(why)
             return True
         if kind == "ours" and self._failed == 3:
-            return self._shed(why)
+            return self._drop_rows(why)
         return False
 
     def _set_aside(self, why: str) -> None:
@@ -325,10 +325,10 @@ class Writer:
         self._shut()
         self.note_damage(salvage.rescue(self.database, why))
 
-    def _shed(self, why: str) -> bool:
+    def _drop_rows(self, why: str) -> bool:
         """Rows that no log would take must not hold up alerts and state for ever."""
         with self._change:
-            count = self._pending.shed()
+            count = self._pending.drop_rows()
         if count:
             self._tell("rows_dropped", f"{count} rows could not be written ({why}) and were dropped; please report this.")
         return bool(count)

@@ -115,7 +115,7 @@ def flaky(vehicles: int = 50, days: int = 30, logs: int = 3, threads: int = 6) -
 def _batches(log: Path, days: int, hours: int = 24) -> Any:
     """The batches of one board over so many days, one for so many hours: the real days again and again, each at its own place in time."""
     with open_view(log) as view:
-        real = {level: list(view.rolled(level, -(2**62), 2**62)) for level in ("minutes", "quarters", "hours")}
+        real = {level: list(view.rows_of_level(level, -(2**62), 2**62)) for level in ("minutes", "quarters", "hours")}
         first = next_parts(view, Cursors(), Privacy(), {"minutes": 1, "quarters": 1, "hours": 1})
         forecasts = view.rows("forecasts")
         found = lines_part("findings", [view.findings_text()], ("at_ms", "text"))

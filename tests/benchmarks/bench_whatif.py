@@ -54,7 +54,7 @@ def told(plan: Plan, days: float) -> Told:
         daemon.close()
         reader = Reader(database)
         now = reader.now()
-        rows = list(reader.rolled("quarters"))
+        rows = list(reader.rows_of_level("quarters"))
         life, known = from_log.describe_present(rows, now.vehicle, now.findings.charge,
                                                 now.findings.charge.capacity_ah)
     return Told(plan, vehicle, life, known, round((rows[-1][1] - begins_utc_s) / QUARTER_S) - len(life))

@@ -129,7 +129,7 @@ def _differs(right: dict, database: Path) -> str:
         if now[table] != rows:
             odd = [key for key in {**rows, **now[table]} if rows.get(key) != now[table].get(key)]
             return f"{table}: {len(odd)} rows differ, {odd[0]}: {rows.get(odd[0])} became {now[table].get(odd[0])}"
-    return "" if check.check(database).sound and not set_aside.unfinished(database) else "it is not sound"
+    return "" if check.check(database).sound and not set_aside.why_unfinished(database) else "it is not sound"
 
 
 def unpack(errand: str, folder: Path, whole: Path) -> Path:

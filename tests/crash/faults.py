@@ -91,7 +91,7 @@ def _as_it_runs(database: Path) -> Path:
 def rows_of(database: Path) -> Rows:
     """Every row of every level, every reading, and every row of the small tables, by its key."""
     reader, ignore = Reader(database), lambda *_: None
-    found: Rows = {level: {end: values for _, end, values in reader.rolled(level, damaged=ignore)} for level in LEVELS}
+    found: Rows = {level: {end: values for _, end, values in reader.rows_of_level(level, damaged=ignore)} for level in LEVELS}
     found["raw"] = dict(reader.rows(damaged=ignore))
     with open_view(database) as log:
         for table in TABLES:
@@ -111,7 +111,7 @@ def missing_of(database: Path) -> list[tuple[str, float, float]]:
     for _ in reader.rows(damaged=lambda a, b: found.append(("raw readings", a, b))):
         pass
     for level in LEVELS:
-        for _ in reader.rolled(level, damaged=lambda a, b, level=level: found.append((level, a, b))):
+        for _ in reader.rows_of_level(level, damaged=lambda a, b, level=level: found.append((level, a, b))):
             pass
     return found
 

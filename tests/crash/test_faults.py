@@ -119,8 +119,8 @@ def test_a_salvage_that_is_killed_at_any_step_begins_again_and_loses_nothing_mor
             salvage.rescue(database, "tried")
             os._exit(0)
         os.waitpid(pid, 0)
-        if set_aside.unfinished(database):
+        if set_aside.why_unfinished(database):
             salvage.rescue(database, "again")
         OpenLog(database).close()
         assert rows_of(database) == rows, f"killed at step {stop}"
-        assert not set_aside.unfinished(database)
+        assert not set_aside.why_unfinished(database)

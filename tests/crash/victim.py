@@ -69,7 +69,7 @@ def live(folder: Path, commit_s: float) -> None:
                 if round(found.at_s / 60) % 5 == 0:
                     number += 1
                     name = f"{os.getpid()}-{number}"
-                    daemon.happened("promised", name)
+                    daemon.record_event("promised", name)
                     if daemon.writer.flush(20):
                         os.write(said, f"event {name}\n".encode())
                 if commit_s <= 60:

@@ -70,13 +70,13 @@ def judge(life: Life, database: Path, safe_ms: int, where: str) -> None:
         return
     OpenLog(database).close()
     with open_view(database) as log:
-        minutes = {row[0]: row for row in log.rolled("minutes", -1, 2**62)}
+        minutes = {row[0]: row for row in log.rows_of_level("minutes", -1, 2**62)}
         raw = {row[0]: row for hour in log.raw(-1, 2**62) for row in hour}
     for rows, right in ((minutes, life.minutes), (raw, life.raw)):
         assert all(right.get(at) == row for at, row in rows.items()), f"{where}: a row that is not as it was written"
         missing = [at for at in right if at <= safe_ms and at not in rows]
         assert not missing, f"{where}: {len(missing)} rows that were safe are gone, from {missing[0]}"
-    assert check.check(database).sound and not set_aside.unfinished(database)
+    assert check.check(database).sound and not set_aside.why_unfinished(database)
 
 
 if __name__ == "__main__":

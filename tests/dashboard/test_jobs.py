@@ -99,8 +99,8 @@ def _asked_directly(database: Path, texts: list[str]) -> list[whatif.CandidateRe
     now = reader.now()
     capacity = now.findings.charge.capacity_ah
     assert isinstance(capacity, Estimate)
-    life, known = from_log.describe_present(reader.rolled("quarters", now.utc_s - 3 * 86400.0), now.vehicle, now.findings.charge, capacity,
-                                            time.localtime(now.utc_s).tm_gmtoff / 3600)
+    life, known = from_log.describe_present(reader.rows_of_level("quarters", now.utc_s - 3 * 86400.0), now.vehicle, now.findings.charge,
+                                            capacity, time.localtime(now.utc_s).tm_gmtoff / 3600)
     slots, rms = whatif.explain(life, known)
     return whatif.ask(slots, known, [candidates.setup(known.setup, text) for text in texts], rms)
 

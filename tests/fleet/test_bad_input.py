@@ -152,7 +152,7 @@ def test_an_older_version_and_one_with_a_column_more(engine: Engine, published_l
     key = enrol(engine)
     names = list(TABLE_COLUMNS["minutes"])
     with open_view(published_log) as view:
-        minutes = [tuple(row) for row in view.rolled("minutes", -(2**62), 2**62)][:200]
+        minutes = [tuple(row) for row in view.rows_of_level("minutes", -(2**62), 2**62)][:200]
         boots = next_parts(view, Cursors(), Privacy(), {"minutes": 1, "quarters": 1, "hours": 1}).parts
     known = tuple(p for p in boots if p.table in ("boots", "meta"))
     older, later = [row[:-1] for row in minutes[:100]], [(*row, 7) for row in minutes[100:]]
@@ -163,7 +163,7 @@ def test_an_older_version_and_one_with_a_column_more(engine: Engine, published_l
             status, answer = line.ask("/fleet/v1/batches", encode(FleetBatch("board-a", number, NOW_UTC_S, "x", parts, {})))
             assert status == 200, answer
     with engine.connect() as connection:
-        found = list(CollectedView(connection, 1, 1).rolled("minutes", -(2**62), 2**62))
+        found = list(CollectedView(connection, 1, 1).rows_of_level("minutes", -(2**62), 2**62))
     assert found == [(*row[:-1], None) for row in minutes[:100]] + minutes[100:]
 
 

@@ -79,7 +79,7 @@ def _put(source: Path, target: Path) -> None:
 def test_a_batch_comes_back_as_it_was(published_log: Path) -> None:
     with open_view(published_log) as log:
         found = unsent.next_parts(log, unsent.Cursors(), unsent.Privacy())
-        minutes = list(log.rolled("minutes", -(2**62), 2**62))
+        minutes = list(log.rows_of_level("minutes", -(2**62), 2**62))
     whole = FleetBatch("board-a", 7, 1.5e9, "0.1.0", found.parts, found.cursors.as_plain(), 12, True)
     again = decode(encode(whole))
     assert again == whole

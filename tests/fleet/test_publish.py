@@ -33,14 +33,14 @@ def published(engine: Engine, log: Path, key: str, **more) -> Publisher:
 
 def rows_of_log(log: Path) -> dict[str, list[tuple]]:
     with open_view(log) as view:
-        found = {level: list(view.rolled(level, -(2**62), 2**62)) for level in ("minutes", "quarters", "hours", "days")}
+        found = {level: list(view.rows_of_level(level, -(2**62), 2**62)) for level in ("minutes", "quarters", "hours", "days")}
         return found | {table: view.rows(table) for table in ("boots", "events", "alerts", "gaps", "forecasts")}
 
 
 def rows_of_collection(engine: Engine, vehicle_id: int = 1, line: int = 1) -> dict[str, list[tuple]]:
     with engine.connect() as connection:
         view = CollectedView(connection, vehicle_id, line)
-        found = {level: list(view.rolled(level, -(2**62), 2**62)) for level in ("minutes", "quarters", "hours", "days")}
+        found = {level: list(view.rows_of_level(level, -(2**62), 2**62)) for level in ("minutes", "quarters", "hours", "days")}
         order = {"boots": "at_ms", "events": "id", "alerts": "id", "gaps": "from_ms", "forecasts": "at_ms"}
         return found | {table: view.rows(table, f"order by {column}") for table, column in order.items()}
 

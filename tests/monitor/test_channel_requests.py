@@ -147,7 +147,7 @@ def test_the_zero_of_a_turned_shunt_is_that_of_the_chip_the_right_way_round(supp
     """
     vehicle = Vehicle(VEHICLE.house, VEHICLE.starter, CurrentSensor(offset_a=wrong_zero_a), board=BoardSupply(supply, 0.3, 0.07))
     right_a = -0.07 + (0.3 if supply == "past_shunt" else 0.0)
-    assert channel_requests._turned(vehicle).offset_a == pytest.approx(right_a)
+    assert channel_requests._reverse_sensor(vehicle).offset_a == pytest.approx(right_a)
 
 
 def test_a_start_of_the_engine_exchanges_voltages_that_are_crossed(tmp_path: Path) -> None:

@@ -36,7 +36,7 @@ def database(tmp_path: Path) -> Path:
 
 def ah(database: Path) -> float:
     """All ampere-hours out, as the roll-up rows tell them."""
-    return sum(values["charge_out_ah"] for _, _, values in Reader(database).rolled("minutes"))
+    return sum(values["charge_out_ah"] for _, _, values in Reader(database).rows_of_level("minutes"))
 
 
 def counted(life) -> float:

@@ -39,8 +39,8 @@ def test_a_power_cut_of_290_s_at_6_a_is_a_gap_and_an_event_and_not_covered(tmp_p
     total = life.daemon.state.watch.counts.total
     assert 285 <= total.gap_s - counted.gap_s <= 360
     assert total.spent_ah * 3600 == pytest.approx(6.0 * total.seen_s), "only what was measured is counted"
-    assert sum(v["covered_s"] for *_, v in Reader(database).rolled("minutes")) + sum(
-        v["gap_s"] for *_, v in Reader(database).rolled("minutes")) == pytest.approx(1190, abs=61)
+    assert sum(v["covered_s"] for *_, v in Reader(database).rows_of_level("minutes")) + sum(
+        v["gap_s"] for *_, v in Reader(database).rows_of_level("minutes")) == pytest.approx(1190, abs=61)
 
 
 def test_a_stop_and_a_start_is_a_gap_and_no_event(tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def wait_for(true, within_s: float = 40.0) -> None:
 
 
 def spent_ah(database: Path) -> float:
-    return sum(values["charge_out_ah"] for _, _, values in Reader(database).rolled("minutes"))
+    return sum(values["charge_out_ah"] for _, _, values in Reader(database).rows_of_level("minutes"))
 
 
 def test_a_read_only_card_is_gone_on_from_shown_from_memory_and_written_when_it_can_be(card: Path, memory: Path) -> None:

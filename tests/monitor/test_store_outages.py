@@ -119,7 +119,7 @@ def compare(life: Life, database: Path) -> None:
     """Every row of every level, and no other."""
     with open_view(database) as log:
         raw = [row for hour in log.raw(-(2**62), 2**62) for row in hour]
-        levels = {level: list(log.rolled(level, -(2**62), 2**62)) for level in LEVELS}
+        levels = {level: list(log.rows_of_level(level, -(2**62), 2**62)) for level in LEVELS}
         events = Counter(row[4] for row in log.rows("events", "where kind = 'tried'"))
         forecasts = Counter(row[0] // HOUR_MS for row in log.rows("forecasts"))
     assert [row[0] for row in raw] == list(life.raw)

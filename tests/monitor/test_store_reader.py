@@ -65,10 +65,11 @@ def test_a_page_may_ask_for_the_columns_it_draws_only(database: Path, span_s: fl
 def test_every_level_tells_the_same_ampere_hours(database: Path) -> None:
     """Quarters and hours are put together from minutes; the sums must not change on the way."""
     reader = Reader(database)
-    sums = {level: sum(values["charge_in_ah"] for _, _, values in reader.rolled(level)) for level in ("minutes", "quarters", "hours")}
+    sums = {level: sum(values["charge_in_ah"] for _, _, values in reader.rows_of_level(level))
+            for level in ("minutes", "quarters", "hours")}
     assert sums["quarters"] == pytest.approx(sums["minutes"], abs=1e-5)
     assert sums["hours"] == pytest.approx(sums["minutes"], abs=1e-5)
-    by_source = sum(v["sun_ah"] + v["alternator_ah"] + v["other_ah"] for _, _, v in reader.rolled("minutes"))
+    by_source = sum(v["sun_ah"] + v["alternator_ah"] + v["other_ah"] for _, _, v in reader.rows_of_level("minutes"))
     assert by_source == pytest.approx(sums["minutes"], abs=1e-3)
 
 

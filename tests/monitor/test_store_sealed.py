@@ -62,7 +62,7 @@ def everything(database: Path) -> dict[str, list]:
     return {
         "rows": list(reader.rows()), "span": [reader.span()], "days": reader.days(40), "events": reader.events(), "alerts": reader.alerts(),
         "forecasts": reader.forecasts(), "gaps": reader.gaps(), "now": [reader.now()],
-        **{level: list(reader.rolled(level)) for level in ("minutes", "quarters", "hours", "days")},
+        **{level: list(reader.rows_of_level(level)) for level in ("minutes", "quarters", "hours", "days")},
         **{f"picture of {days:g} days": [reader.series(BEGINS_UTC_S + at * 86400, BEGINS_UTC_S + (at + days) * 86400)]
            for days, at in ((0.04, 0.5), (0.04, 3.5), (1.0, 1.4), (2.0, 1.0), (4.0, 0.0), (30.0, -26.0), (100.0, -96.0),
                             (4000.0, -3990.0))},
@@ -204,7 +204,7 @@ def test_a_copy_is_one_file_with_all_of_it_and_comes_back_whole(sealed: Path, tm
 def test_sealed_days_are_retired_one_a_night_by_what_they_cover(sealed: Path, tmp_path: Path) -> None:
     database = copy_of(sealed, tmp_path)
     log, files = OpenLog(database), past.FolderFiles(past.folder_of(database))
-    quarters = len(list(Reader(database).rolled("quarters")))
+    quarters = len(list(Reader(database).rows_of_level("quarters")))
     thinning.retire(log.sql, log.past, raw_days=4, minute_days=4)
     assert files.numbers("raw") == files.numbers("minutes") == [0, 1]
     thinning.retire(log.sql, log.past, raw_days=2, minute_days=4)
@@ -212,7 +212,7 @@ def test_sealed_days_are_retired_one_a_night_by_what_they_cover(sealed: Path, tm
     thinning.retire(log.sql, log.past, raw_days=1, minute_days=2)
     assert files.numbers("raw") == [] and files.numbers("minutes") == [1]
     log.close()
-    assert len(list(Reader(database).rolled("quarters"))) == quarters
+    assert len(list(Reader(database).rows_of_level("quarters"))) == quarters
     assert Reader(database).series(BEGINS_UTC_S, BEGINS_UTC_S + 86400).level == "quarters"
 
 
@@ -260,7 +260,7 @@ def test_a_row_without_a_checksum_is_damaged_where_every_row_has_one_and_sound_i
         log.execute("update minutes set crc = null, house_voltage_mv = null where end_ms = ?", (end,))
         log.commit()
     assert not check.check(database).sound
-    assert len(list(Reader(database).rolled("minutes", damaged=lambda *_: None))) == 1440 * DAYS - 1
+    assert len(list(Reader(database).rows_of_level("minutes", damaged=lambda *_: None))) == 1440 * DAYS - 1
     with closing(sqlite3.connect(database)) as log:
         log.execute("pragma user_version = 0")
     assert check.check(database).sound
@@ -277,7 +277,7 @@ def moments(database: Path, told: list[tuple[str, float, float]]) -> set[tuple[s
     reader = Reader(database)
     found = {("raw", at) for at, _ in reader.rows(damaged=lambda a, b: told.append(("raw", a, b)))}
     for level in ("minutes", "quarters"):
-        found |= {(level, end) for _, end, _ in reader.rolled(level, damaged=lambda a, b, level=level: told.append((level, a, b)))}
+        found |= {(level, end) for _, end, _ in reader.rows_of_level(level, damaged=lambda a, b, level=level: told.append((level, a, b)))}
     return found
 
 

@@ -39,7 +39,7 @@ def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 
 def test_the_present_set_up_explains_the_log_and_a_larger_one_has_no_more_bad_nights(log: Path) -> None:
     now = Reader(log).now()
-    life, known = from_log.describe_present(Reader(log).rolled("quarters"), now.vehicle, now.findings.charge,
+    life, known = from_log.describe_present(Reader(log).rows_of_level("quarters"), now.vehicle, now.findings.charge,
                                             now.findings.charge.capacity_ah)
     slots, rms = whatif.explain(life, known)
     assert rms < 0.03
@@ -50,7 +50,7 @@ def test_the_present_set_up_explains_the_log_and_a_larger_one_has_no_more_bad_ni
 
 
 def test_the_life_out_of_the_log_balances_what_the_shunt_counted(log: Path) -> None:
-    rows = list(Reader(log).rolled("quarters"))
+    rows = list(Reader(log).rows_of_level("quarters"))
     life = from_log.read_slots(rows)
     rows = rows[-len(life):]
     counted = sum((v["charge_in_ah"] or 0) - (v["charge_out_ah"] or 0) for _, _, v in rows)

@@ -74,10 +74,10 @@ def test_every_combination_of_right_and_wrong_witnesses_costs_nothing(history, t
     boot(database, clock, 130)
 
     log = OpenLog(database)
-    minutes = len(list(Reader(database).rolled("minutes", -1)))
+    minutes = len(list(Reader(database).rows_of_level("minutes", -1)))
     for _ in range(3):
         thinning.retire(log.sql, log.past, raw_days=400)
-    assert len(list(Reader(database).rolled("minutes", -1))) == minutes
+    assert len(list(Reader(database).rows_of_level("minutes", -1))) == minutes
     log.close()
     after = rows(database)
     assert len(after) >= len(before) + 200 + 130 - 63 and [at_s for _, at_s in after] == sorted(at_s for _, at_s in after)
