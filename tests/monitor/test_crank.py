@@ -192,6 +192,14 @@ def test_an_engine_seen_running_after_all_takes_the_failure_back():
     assert [(message.startswith("Failed start")) for _, message in told] == [True, False]
 
 
+@pytest.mark.parametrize("rate_hz", [22.0, 50.0])
+@pytest.mark.parametrize(("dip_v", "stays_v", "why"), [(1.0, 0.3, "for a moment only"), (1.5, 0.6, "still down")])
+def test_a_load_with_an_inrush_that_stays_on_is_no_start(rate_hz, dip_v, stays_v, why):
+    readings = [k / rate_hz for k in range(int(10 * rate_hz))]
+    found = crank.judge([(t, 12.7 if t < 3.0 else 12.7 - dip_v if t < 3.1 else 12.7 - stays_v) for t in readings], 20.0)
+    assert found.verdict == "" and why in found.because and found.lowest_v == pytest.approx(12.7 - dip_v)
+
+
 @pytest.mark.parametrize("name", sorted(path.name for path in MEASURED.glob("*.csv.gz")))
 def test_a_start_measured_in_a_car_is_not_called_failed(name):
     truth = {row["file"]: row for row in csv.DictReader((MEASURED / "truth.csv").read_text().splitlines())}[name]

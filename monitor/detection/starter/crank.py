@@ -84,10 +84,14 @@ def judge(trace: Sequence[tuple[float, float]], temperature_c: float | None) -> 
         return CrankVerdict("", "too short for a start: a load was switched", before_v, lowest_v)
     turning = [v for t, v in trace[first:end] if t > times[first] + INRUSH_S] or volts[first:end]
     plateau_v = median(turning)
+    if before_v - plateau_v < DIP_V:
+        return CrankVerdict("", "down for a moment only: a load was switched", before_v, lowest_v)
     drop = (before_v - plateau_v) / plateau_v
     started, recovered_s = _find_charging(times, volts, end, max(before_v, median(volts[:FIRST_READINGS])))
     severity = _severity(lowest_v, drop, temperature_c)
     grade = _grade(severity)
+    if end == len(trace) - 1 and grade == "healthy":
+        return CrankVerdict("", "still down when the trace ended: a load was switched, or the start went on", before_v, lowest_v)
     because = f"dipped to {lowest_v:.1f} V, then {plateau_v:.1f} V for {duration_s:.1f} s"
     if started is False and (grade != "healthy" or duration_s > TOO_LONG_S):
         grade = "failed"
