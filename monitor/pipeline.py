@@ -80,12 +80,19 @@ def begin(vehicle: Vehicle) -> TrackerStates:
     )
 
 
-def step(states: TrackerStates, minute: Minute, vehicle: Vehicle) -> tuple[TrackerStates, Findings]:
+def step(
+    states: TrackerStates, minute: Minute, vehicle: Vehicle, parts: frozenset[str] = ALL,
+) -> tuple[TrackerStates, Findings]:
     """One minute further: the isolator first, for it says whose a current or a voltage is.
 
-    states: what every tracker holds; minute: what was measured; vehicle: what its owner said of it.
+    Parameters
+    ----------
+    states : what every tracker holds
+    minute : what was measured
+    vehicle : what its owner said of it
+    parts : the trackers that live through it, with all that they need (`needed`); of the others nothing is found
     """
-    now, charge_found, protected = _advance(states, (minute,), vehicle)
+    now, charge_found, protected = _advance(states, (minute,), vehicle, parts)
     join = isolator.findings(now.isolator, vehicle)
     forecast_found, health_found = forecast.findings(now.forecast), health.findings(now.health, vehicle)
     found = Findings(

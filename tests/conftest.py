@@ -39,7 +39,8 @@ SPREAD = ("tests/golden/", "tests/drivers/test_every_driver.py", "tests/monitor/
           "tests/test_measured_batteries.py", "tests/scenarios/test_ensemble.py", "tests/monitor/test_lithium_charge.py",
           "tests/monitor/test_isolator.py", "tests/monitor/test_limit_alerts.py", "tests/monitor/test_starter_ensemble.py",
           "tests/monitor/test_charge.py", "tests/monitor/test_charge_suspicion.py", "tests/monitor/test_protection.py",
-          "tests/monitor/test_parked.py", "tests/monitor/test_plausibility.py", "tests/monitor/test_forecast.py")
+          "tests/monitor/test_parked.py", "tests/monitor/test_plausibility.py", "tests/monitor/test_forecast.py",
+          "tests/monitor/test_board_supply.py")
 #: Whose files share what was computed once.
 TOGETHER = ("tests/intervals/",)
 #: Of these folders, files that share nothing with the others.
@@ -92,6 +93,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         rank[item] = next((k for k, slow in enumerate(SLOW) if name.startswith(slow)), len(SLOW))
         if rank[item] < len(SLOW):
             item.add_marker(pytest.mark.slow)
+        elif item.get_closest_marker("slow") or item.get_closest_marker("browser"):
+            rank[item] = SLOW.index("tests/monitor/test_isolator.py")   # a slow one of a quick file: not last of all
         else:
             (waiting if name.startswith(WAITING) else quick).append(item)
     if hasattr(config, "workerinput"):

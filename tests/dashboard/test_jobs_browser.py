@@ -36,11 +36,10 @@ def test_every_job_s_page_fits(site: str, opened, size: dict) -> None:
         assert page.locator("h1").count() == 1 and page.locator("main").count() == 1
 
 
-@SIZES
-def test_a_question_is_asked_and_answered_with_pictures(site: str, opened, size: dict) -> None:
-    page = opened(f"{site}/more", **size)
+def test_a_question_is_asked_and_answered_with_pictures(site: str, opened) -> None:
+    page = opened(f"{site}/more", **PHONE)
     page.get_by_role("link", name="What do I buy?").click()
-    page.get_by_label("Capacity, Ah").first.fill("180" if size is PHONE else "90")
+    page.get_by_label("Capacity, Ah").first.fill("180")
     page.get_by_text("And a second one beside it").click()
     page.get_by_label("Solar panel, times today's").nth(1).fill("2")
     page.get_by_label("Latest days of the log").fill("3")
@@ -49,7 +48,7 @@ def test_a_question_is_asked_and_answered_with_pictures(site: str, opened, size:
     assert page.locator("svg.ranges").count() == 3
     fits(page, page.url)
     page.get_by_role("link", name="Change it").click()
-    assert page.get_by_label("Capacity, Ah").first.input_value() == ("180" if size is PHONE else "90")
+    assert page.get_by_label("Capacity, Ah").first.input_value() == "180"
 
 
 def test_a_plan_for_an_ordinary_fridge_vehicle_takes_ten_taps_on_a_phone(site: str, opened) -> None:
@@ -81,11 +80,10 @@ def test_it_works_without_javascript(site: str, opened) -> None:
     page.get_by_role("heading", name="Side by side").wait_for(timeout=120_000)     # by itself, every three seconds
 
 
-@SIZES
-def test_a_new_battery_is_recorded_with_a_thumb(site: str, opened, full, size: dict) -> None:
+def test_a_new_battery_is_recorded_with_a_thumb(site: str, opened, full) -> None:
     from monitor.store import requests
 
-    page = opened(f"{site}/more", **size)
+    page = opened(f"{site}/more", **PHONE)
     page.get_by_role("link", name="I put in a new one").click()
     form = page.locator("form", has=page.get_by_role("button", name="Record it"))
     form.get_by_label("starter").check()
@@ -99,9 +97,8 @@ def test_a_new_battery_is_recorded_with_a_thumb(site: str, opened, full, size: d
     fits(page, page.url)
 
 
-@SIZES
-def test_a_report_is_made_opened_and_drawn(site: str, opened, size: dict) -> None:
-    page = opened(f"{site}/report", **size)
+def test_a_report_is_made_opened_and_drawn(site: str, opened) -> None:
+    page = opened(f"{site}/report", **DESK)
     page.get_by_role("button", name="Make a report").click()
     page.get_by_text("Your report is ready.").wait_for(timeout=120_000)
     fits(page, page.url)
@@ -111,9 +108,8 @@ def test_a_report_is_made_opened_and_drawn(site: str, opened, size: dict) -> Non
     assert page.complaints == []
 
 
-@SIZES
-def test_a_span_is_downloaded_after_its_size_was_said(site: str, opened, size: dict) -> None:
-    page = opened(f"{site}/download", **size)
+def test_a_span_is_downloaded_after_its_size_was_said(site: str, opened) -> None:
+    page = opened(f"{site}/download", **DESK)
     page.get_by_label("How fine").select_option("hours")
     page.get_by_role("button", name="Say how large it is").click()
     page.get_by_text("over the network").wait_for()

@@ -36,11 +36,11 @@ def _live(plan: Plan, seen: dict[str, Tally]) -> None:
             truths[k * STEP_S] = state
             yield Sample(k * STEP_S, hour=(plan.start_hour + k * STEP_S / 3600.0) % 24.0, **reading.values)
 
-    held = pipeline.begin(vehicle)
+    held, parts = pipeline.begin(vehicle), pipeline.needed({"charge", "starter"})
     # what the shunt reads too much; the battery's own electronics look the same to it
     offset_a = plan.sensor.current_offset_a + plan.house.own_use_a
     for minute in minutes(samples()):
-        held, found = pipeline.step(held, minute, vehicle)
+        held, found = pipeline.step(held, minute, vehicle, parts)
         state = truths.pop(minute.end_s)
         if minute.end_s < DAY_S or minute.end_s % 3600.0:
             continue

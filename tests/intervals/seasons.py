@@ -4,6 +4,7 @@ Away from home a step is two minutes, at home ten. Once a week, from the seventh
 """
 from collections.abc import Iterator
 from functools import cache
+from itertools import groupby
 
 from drivers.vehicle import Plan, VehicleSim
 from drivers.vehicle.sim import State
@@ -19,7 +20,7 @@ DAY_S, WEEK_S = 86400.0, 7 * 86400.0
 SEED, DAYS, FIRST_WEEK = 1706, 98.0, 7
 AWAY_STEP_S, HOME_STEP_S = 120.0, 600.0
 #: case of the half-years -> vehicles
-CASES = (("sound", 3), ("reservoir fades", 4), ("plates fade", 2), ("lithium sound", 1), ("lithium fades", 3))
+CASES = (("sound", 2), ("reservoir fades", 3), ("plates fade", 1), ("lithium sound", 1), ("lithium fades", 2))
 
 
 def _journey(plan: Plan, truths: dict[float, State]) -> Iterator[Sample]:
@@ -38,18 +39,19 @@ def _grown(plan: Plan, at_s: float) -> float:
 def _live(plan: Plan, seen: dict[str, Tally]) -> None:
     vehicle, truths = owner(plan), dict[float, State]()
     states, parts = pipeline.begin(vehicle), pipeline.needed({"health"})
-    for minute in minutes(_journey(plan, truths)):
-        before, states = states.health, pipeline.relive(states, (minute,), vehicle, parts)
+    for _, several in groupby(minutes(_journey(plan, truths)), lambda minute: minute.end_s // 3600.0):
+        hour = tuple(several)
+        before, states, at_s = states.health, pipeline.relive(states, hour, vehicle, parts), hour[-1].end_s
         aged = states.health
         if aged.weeks is before.weeks or len(aged.weeks) < FIRST_WEEK:
             continue
-        week, true_ah = aged.weeks[-1], truths[min(truths, key=lambda at_s: abs(at_s - minute.end_s))].house_capacity_ah
+        week, true_ah = aged.weeks[-1], truths[min(truths, key=lambda one_s: abs(one_s - at_s))].house_capacity_ah
         if week.capacity_ah is not None:
             seen["capacity"].add(true_ah, Estimate(week.capacity_ah, week.capacity_low_ah, week.capacity_high_ah, "learnt"), true_ah)
         if plan.house.limited_by != "plates":       # the acid's own says nothing of plates, and the page says so
             seen["own capacity"].add(true_ah, swings.own_capacity(aged.swung, vehicle), true_ah)
         # from the middle of the first week to the middle of the last
-        truth = _grown(plan, minute.end_s - WEEK_S / 2) / _grown(plan, WEEK_S / 2)
+        truth = _grown(plan, at_s - WEEK_S / 2) / _grown(plan, WEEK_S / 2)
         seen["growth"].add(truth, aged.judged.resistance_growth_ratio, truth)
 
 

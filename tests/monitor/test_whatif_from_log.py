@@ -1,4 +1,5 @@
 """From a vehicle's life through the daemon and the log to the answer of `ampledger whatif`."""
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,8 @@ from tests.hand_clock import HandClock
 from tests.vehicle_by_hand import Instrument
 
 DAYS = 8
+#: What the command and its answers ask of a log.
+PARTS = pipeline.needed({"charge", "loads", "counts", "health"})
 
 
 @pytest.fixture(scope="module", params=["late-summer-coast", "lithium-valley"])
@@ -29,9 +32,8 @@ def log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
     plan = options.plan()
     vehicle = Vehicle(Battery("house", plan.house.chemistry, plan.house.label_ah, absorption_v=plan.absorption_v, float_v=plan.float_v,
                               reserve_soc_frac=0.5 if plan.house.chemistry == "agm" else 0.3), Battery("starter", "flooded", 74))
-    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin, step=pipeline.step,
-                  simulated=True,
-                  begins_utc_s=1.8e9 - 1.8e9 % 86400)
+    life = Daemon(database, vehicle, (Instrument("simulated"),), clock=HandClock(), begin=pipeline.begin,
+                  step=partial(pipeline.step, parts=PARTS), simulated=True, begins_utc_s=1.8e9 - 1.8e9 % 86400)
     life.past(SimulatedDriver(options).history(DAYS, step_s=240.0))
     life.close()
     return database
