@@ -49,7 +49,7 @@ def create_app(
     app.teardown_appcontext(log_view.close_log_view)
     guard.install(app, names)
     failures.install(app)
-    app.jinja_env.filters["capfirst"] = sentences.capitalised
+    app.jinja_env.filters["capfirst"] = sentences.capitalise
     app.jinja_env.globals.update(
         address=files.address, form_token=guard.form_token, report=sentences, figure=sentences.figure,
         number=sentences.number, span=sentences.span, chance=sentences.chance, on_board=True)

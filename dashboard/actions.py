@@ -4,7 +4,7 @@ import time
 from flask import Blueprint, abort, current_app, redirect, render_template, request, url_for
 
 from dashboard import guard, log_view
-from monitor.reporting.sentences import capitalised, sentence
+from monitor.reporting.sentences import capitalise, sentence
 from monitor.store import answers, requests
 
 actions = Blueprint("actions", __name__)
@@ -119,7 +119,7 @@ def leave(kind: str, *asked: dict, to: str = "alerts"):
             requests.keep(left[0], doors())
         return redirect(url_for(BACK[to], told="left"), 303)
     if not answer.done:
-        return _words(capitalised(answer.said)), 409
+        return _words(capitalise(answer.said)), 409
     return redirect(url_for(BACK[to], told="done", entry=answer.entry), 303)
 
 

@@ -54,7 +54,7 @@ def html(book: LogView, candidates: Sequence[str] = ()) -> str:
                      "Come back after the first minutes.")
     pages = Environment(loader=PackageLoader("dashboard"), autoescape=True, undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)
-    pages.filters["capfirst"] = sentences.capitalised
+    pages.filters["capfirst"] = sentences.capitalise
     pages.globals.update(figure=sentences.figure, number=number, span=span)
     figures, whatif = _figures(book), printed_whatif.weigh_candidates(book, candidates)
     return pages.get_template("printed.html").render(

@@ -128,7 +128,7 @@ def hold_back(found: Found, likely_reversed: bool = False) -> Found:
         found = replace(found, health=_without_warmth(found.health, HIDES["temperature_sensor_loose"][1]))
     hidden |= {group: REASONS[fault] for fault in faults if fault in REASONS
               for group, channels in FIGURES.items() if set(channels) & set(SPOILS[fault])}
-    return replace(found, **{group: _hidden(getattr(found, group), why) for group, why in hidden.items()})
+    return replace(found, **{group: _hide_figures(getattr(found, group), why) for group, why in hidden.items()})
 
 
 def hold_back_alerts(conditions: tuple[Condition, ...], likely_reversed: bool = False) -> tuple[Condition, ...]:
@@ -136,7 +136,7 @@ def hold_back_alerts(conditions: tuple[Condition, ...], likely_reversed: bool = 
     waiting = _waiting(conditions, likely_reversed)
     faults = _faults(conditions, waiting)
     spoilt = {channel for fault in faults for channel in SPOILS[fault]}
-    return tuple(_judged(c, faults, spoilt, waiting) if c.active else c for c in conditions)
+    return tuple(_apply_faults(c, faults, spoilt, waiting) if c.active else c for c in conditions)
 
 
 def _waiting(conditions: tuple[Condition, ...], likely_reversed: bool) -> set[str]:
@@ -173,25 +173,25 @@ def _hides(conditions: tuple[Condition, ...]) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _judged(condition: Condition, faults: tuple[str, ...], spoilt: set[str], waiting: set[str]) -> Condition:
+def _apply_faults(condition: Condition, faults: tuple[str, ...], spoilt: set[str], waiting: set[str]) -> Condition:
     kind = condition.kind
     if kind not in faults and (spoilt & set(ALERTS.get(kind, ())) or kind in waiting):
         return replace(condition, active=False)
     if kind in faults and kind in REASONS:
         names = [CALLED[group] for group, channels in FIGURES.items() if group in CALLED and set(channels) & set(SPOILS[kind])]
-        return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}, and alerts that "
+        return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_join_names(names)}, and alerts that "
                        "rest on it wait.")
     if kind in HIDES:
         names = ["ageing rate from temperature and growth of the resistance"] if kind == "temperature_sensor_loose" else [
             CALLED[group] for group in _hides((condition,))[kind] if group in CALLED]
         wait = ", and alerts that it looks like wait" if kind in HOLDS and not _is_booked(condition) else ""
-        return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_listed(names)}{wait}.")
+        return replace(condition, means=f"{condition.means} Until it is mended nothing is said of {_join_names(names)}{wait}.")
     if kind == "sensor_noisy":
         return replace(condition, means=f"{condition.means} Until it is calm, alerts that its noise looks like wait.")
     return condition
 
 
-def _listed(names: list[str]) -> str:
+def _join_names(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
@@ -204,7 +204,7 @@ def _without_warmth(health: HealthFindings, why: str) -> HealthFindings:
     return replace(health, heat_ratio=None, heat_because=why, lines=lines, verdict=word, **changed)
 
 
-def _hidden(group: Any, why: str) -> Any:
+def _hide_figures(group: Any, why: str) -> Any:
     """A group of figures with the reason in the place of each answer."""
     if isinstance(group, ForecastFindings):
         return ForecastFindings(group.issued_s, None, why)
@@ -216,7 +216,7 @@ def _hidden(group: Any, why: str) -> Any:
         if isinstance(value, Estimate):
             changed[field.name] = NotYet(why)
         elif field.name == "shares":
-            changed["shares"] = _hidden(value, why)
+            changed["shares"] = _hide_figures(value, why)
     if isinstance(group, HealthFindings):
         changed |= {"verdict": "not enough evidence", "lines": ()}
     elif isinstance(group, ChargeFindings):

@@ -70,12 +70,3 @@ def read_picture(name: str) -> bytes:
 def title(name: str) -> str:
     """A document's own heading."""
     return read(name).partition("\n")[0].lstrip("# ").strip()
-
-
-def named(name: str) -> str:
-    """How a message names a document: a command that shows it here.
-
-    >>> named("wiring")
-    '`ampledger docs wiring`'
-    """
-    return f"`ampledger docs {name}`"

@@ -124,15 +124,15 @@ def relive(states: TrackerStates, minutes: Sequence[Minute], vehicle: Vehicle, p
     states : what the trackers hold
     minutes : from the log, in order; an hour of them takes a fifth less time than one by one
     vehicle : as it is known today
-    parts : the trackers that live through it, with all that they need (`needed`); the others stay as they are
+    parts : the trackers that live through it, with all that they need (`with_dependencies`); the others stay as they are
     """
     return _advance(states, minutes, vehicle, parts, brief="forecast" not in parts)[0] if minutes else states
 
 
-def needed(parts: Iterable[str]) -> frozenset[str]:
+def with_dependencies(parts: Iterable[str]) -> frozenset[str]:
     """The trackers that these rest on, themselves among them.
 
-    >>> sorted(needed({"charge"}))
+    >>> sorted(with_dependencies({"charge"}))
     ['charge', 'isolator', 'protection']
     """
     found = {"isolator", "protection", *parts}

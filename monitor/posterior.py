@@ -90,25 +90,25 @@ class Posterior:
         random.shuffle(found)
         return found
 
-    def reduced(self) -> "Posterior":
+    def reduce(self) -> "Posterior":
         """The same in few parts, each rounded to what is saved: neighbours in charge become one with their moments."""
         made: list[Part] = []
         group: list[Part] = []
         weight, enough = 0.0, sum(p[0] for p in self.parts) / MOST_PARTS
         for part in sorted(self.parts, key=lambda p: p[1]):
             if group and (weight > enough or part[1] - group[-1][1] > APART * sqrt(max(part[3], group[-1][3]))):
-                made.append(_merged(group))
+                made.append(_merge(group))
                 group, weight = [], 0.0
             group.append(part)
             weight += part[0]
-        made.append(_merged(group))
+        made.append(_merge(group))
         total = sum(p[0] for p in made)
         made = [(p[0] / total, *p[1:]) for p in made]
-        return Posterior(tuple(_rounded(part) for part in made), unpack("<f", pack("<f", self.offset_sigma_a))[0])
+        return Posterior(tuple(_round(part) for part in made), unpack("<f", pack("<f", self.offset_sigma_a))[0])
 
     def rounded(self) -> "Posterior":
         """The same, each part rounded to what is saved."""
-        return Posterior(tuple([_rounded(part) for part in self.parts]), unpack("<f", pack("<f", self.offset_sigma_a))[0])
+        return Posterior(tuple([_round(part) for part in self.parts]), unpack("<f", pack("<f", self.offset_sigma_a))[0])
 
     def to_plain(self) -> dict[str, str]:
         """Text to save it as; exact for a reduced or rounded one."""
@@ -131,7 +131,7 @@ class Posterior:
             raise ValueError(f"a belief of another size: {cause}") from cause
 
 
-def _merged(group: list[Part]) -> Part:
+def _merge(group: list[Part]) -> Part:
     if len(group) == 1:
         return group[0]
     weight = sum(p[0] for p in group)
@@ -139,7 +139,7 @@ def _merged(group: list[Part]) -> Part:
     return (weight, *whole.mean(), *whole.covariance())
 
 
-def _rounded(part: Part) -> Part:
+def _round(part: Part) -> Part:
     return _six(unpack(_SAVED, pack(_SAVED, *part)))
 
 

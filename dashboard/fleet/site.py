@@ -68,7 +68,7 @@ def _fleet_app(engine: Engine, key: bytes, settings: Settings) -> Flask:
     app.jinja_loader = ChoiceLoader([FileSystemLoader(own / "templates"), FileSystemLoader(own.parent / "templates")])
     guard.install(app, settings.names)
     door.install(app, engine, settings, "/sign-in")
-    app.jinja_env.filters["capfirst"] = sentences.capitalised
+    app.jinja_env.filters["capfirst"] = sentences.capitalise
     app.jinja_env.globals.update(address=files.address, form_token=guard.form_token, number=sentences.number, span=sentences.span,
                                  chance=sentences.chance)
     app.register_blueprint(files.files)
@@ -136,7 +136,7 @@ class CollectedLogView(log_view.LogView):
     @property
     def years_described(self) -> dict[str, Any] | None:
         with database.reading(self._engine) as connection:
-            return years.described(connection, self._vehicle_id, self._line)
+            return years.read_years(connection, self._vehicle_id, self._line)
 
     @cached_property
     def stale(self) -> str:

@@ -13,7 +13,7 @@ from dashboard.jobs.pictures import Mark, draw_ranges
 from dashboard.jobs.waiting import background, kept_answers, number_of, stage_of, tell_stage, working_page
 from dashboard.words import clock_text
 from monitor.planning import candidates
-from monitor.reporting.sentences import capitalised, number, sentence
+from monitor.reporting.sentences import capitalise, number, sentence
 
 #: Set-ups in one answer, the latest days of the log that are asked for at most and usually, and the fewest that say something.
 PLACES, MOST_DAYS, USUAL_DAYS, LEAST_DAYS = ("a", "b", "c"), 730, 60, 7
@@ -112,7 +112,7 @@ def _lead(name: str, best: dict, today: dict) -> str:
                f"instead of {number(100 * today['lowest_frac']['value'])} %."
     if after >= before:
         return f"No gain: {after} nights in 30 below your reserve; today {before}."
-    return f"{capitalised(name)}: {after} nights in 30 below your reserve instead of {before}."
+    return f"{capitalise(name)}: {after} nights in 30 below your reserve instead of {before}."
 
 
 def _row(name: str, answer: dict) -> tuple[str, tuple[tuple[str, str], ...]]:

@@ -140,7 +140,7 @@ class Topic:
         if broker.tls:
             self._secure(broker)
         self._refused = ""
-        self._client.on_connect = self._connected
+        self._client.on_connect = self._on_connect
         self._client.on_disconnect = lambda *_: self._up.clear()
         self._client.connect_async(broker.host, port, keepalive=60)
         self._client.loop_start()
@@ -189,7 +189,7 @@ class Topic:
         self._client.disconnect()
         self._client.loop_stop()
 
-    def _connected(self, client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
+    def _on_connect(self, client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
         if reason.is_failure:
             self._refused = f"the broker refused: {reason}"
             return

@@ -36,7 +36,7 @@ def run_bounded(arguments: Sequence[str], text: str, timeout_s: float) -> tuple[
     until_s = time.monotonic() + timeout_s
     process = subprocess.Popen(arguments, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, start_new_session=True)
     try:
-        complained = _heard(process, text.encode(), until_s)
+        complained = _communicate(process, text.encode(), until_s)
         if not _has_ended(process):
             raise TooLong
     finally:
@@ -44,7 +44,7 @@ def run_bounded(arguments: Sequence[str], text: str, timeout_s: float) -> tuple[
     return process.returncode, complained
 
 
-def _heard(process: subprocess.Popen[bytes], text: bytes, until_s: float) -> str:
+def _communicate(process: subprocess.Popen[bytes], text: bytes, until_s: float) -> str:
     """Feeds it and listens until it ends or its time is over; returns the last line of what it complained."""
     assert process.stdin is not None and process.stderr is not None  # as they were asked for
     kept = b""

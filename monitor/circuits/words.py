@@ -30,7 +30,7 @@ def describe_plan(plan: Plan) -> list[str]:
              f"{run.fuse.breaking_a / 1000:g} kA){' at each battery' if plan.fuse_count == 2 else ''}.{american}",
              f"  Carries {c.current_a:g} A over {c.length_m:g} m and back; may carry {run.ampacity_a:.0f} A there "
              f"({run.table_a:.0f} A in the table, {c.place}, {plan.air_c:g} °C air, insulation for {c.insulation_c:g} °C, "
-             f"{c.loaded_count} loaded together, {c.laid}). {_decided(run)}",
+             f"{c.loaded_count} loaded together, {c.laid}). {_describe_criterion(run)}",
              f"  At {c.current_a:g} A: copper {run.copper_c:.0f} °C, drop {run.drop_v:.2f} V ({run.drop_pct:.1f} "
              f"%{' with its feed' if plan.supply.drop_v else ''}, {c.drop_pct:g} % allowed), "
              f"{run.load_v:.2f} of 12 V arrive, {run.heat_w:.1f} W of heat in the cable.",
@@ -42,7 +42,7 @@ def describe_plan(plan: Plan) -> list[str]:
     return lines + [f"  {note}" for note in plan.notes]
 
 
-def _decided(run: Run) -> str:
+def _describe_criterion(run: Run) -> str:
     return {"ampacity": "Heat decides the size.", "drop": "The drop decides the size.",
             "short circuit": "A short circuit at the far end decides the size."}[run.decided_by]
 

@@ -94,7 +94,7 @@ def begin(clock: Clock, last: LastRow | None, begun_boot_s: float | None = None)
     from_s = boot_s if begun_boot_s is None else begun_boot_s
     if last is None:
         label = TimeLabel(0.0, boot_id, clock.utc_s() - (boot_s - from_s), UNKNOWN_S, False, "nobody", boot_offset_s=-from_s)
-        return _agreed(_listen(Timeline(-from_s, (label,)), clock))
+        return _reconcile(_listen(Timeline(-from_s, (label,)), clock))
     before, heard = last.labels[-1], testimony.heard_of(last.labels) if last.heard is None else last.heard
     if before.boot_id == boot_id and boot_s + last.boot_offset_s >= last.at_s:
         return Timeline(last.boot_offset_s, last.labels, heard)
@@ -120,7 +120,7 @@ def _after(clock: Clock, last: LastRow, heard: tuple[Testimony, ...], from_s: fl
     at_s = round(last.at_s + gap_s, 3)  # as the log keeps it
     utc_offset_s = clock.utc_s() - (clock.boot_s() - from_s) - at_s
     label = TimeLabel(at_s, clock.boot_id(), utc_offset_s, UNKNOWN_S, False, "nobody", gap_s, doubt_s, at_s - from_s)
-    return _agreed(_listen(Timeline(at_s - from_s, (*last.labels, label), heard), clock))
+    return _reconcile(_listen(Timeline(at_s - from_s, (*last.labels, label), heard), clock))
 
 
 def begin_own(own_s: float, last: LastRow | None, begins_utc_s: float, beat_s: float) -> Timeline:
@@ -141,24 +141,24 @@ def look(line: Timeline, clock: Clock) -> tuple[Timeline, tuple[TimeLabel, ...]]
     """
     after = _listen(line, clock)
     if after.heard is not line.heard:
-        return _with_changes(line, _agreed(after))
+        return _with_changes(line, _reconcile(after))
     held, offset_s = line.label, clock.utc_s() - line.at_s(clock.boot_s())
     if held.utc_trusted or held.utc_sigma_s < UNKNOWN_S or abs(offset_s - held.utc_offset_s) <= SLACK_S:
         return line, ()  # what was known is better than a clock that nobody vouches for
     return _with_changes(line, replace(line, labels=(*line.labels[:-1], replace(held, utc_offset_s=offset_s))))
 
 
-def dated(line: Timeline, at_s: float, offset_s: float, sigma_s: float, source: str) -> tuple[Timeline, tuple[TimeLabel, ...]]:
+def add_testimony(line: Timeline, at_s: float, offset_s: float, sigma_s: float, source: str) -> tuple[Timeline, tuple[TimeLabel, ...]]:
     """The line after somebody said what time it is at at_s, and the labels to be written anew.
 
     offset_s: what makes UTC of the log's time [s]; sigma_s: one sigma of the time [s]; source: where the time comes from; line: the
     line of time so far; at_s: the moment meant, on that line [s].
     """
     said = Testimony(at_s, line.label.boot_id, offset_s, sigma_s, source)
-    return _with_changes(line, _agreed(replace(line, heard=testimony.heard_too(line.heard, said))))
+    return _with_changes(line, _reconcile(replace(line, heard=testimony.heard_too(line.heard, said))))
 
 
-def dated_without(line: Timeline, heard: tuple[Testimony, ...], sources: frozenset[str]) -> tuple[Timeline, tuple[TimeLabel, ...]]:
+def take_back_testimony(line: Timeline, heard: tuple[Testimony, ...], sources: frozenset[str]) -> tuple[Timeline, tuple[TimeLabel, ...]]:
     """The line after somebody took back what was said, and the labels to be written anew.
 
     line: of time; heard: the witnesses that are left; sources: who took something back: what they alone dated is nobody's
@@ -167,7 +167,7 @@ def dated_without(line: Timeline, heard: tuple[Testimony, ...], sources: frozens
     spoke = {(t.boot_id, t.source) for t in heard}
     labels = tuple(replace(x, utc_sigma_s=UNKNOWN_S, utc_trusted=False, source="nobody")
                    if x.source in sources and (x.boot_id, x.source) not in spoke else x for x in line.labels)
-    return _with_changes(line, _agreed(replace(line, labels=labels, heard=heard)))
+    return _with_changes(line, _reconcile(replace(line, labels=labels, heard=heard)))
 
 
 def _listen(line: Timeline, clock: Clock) -> Timeline:
@@ -179,7 +179,7 @@ def _listen(line: Timeline, clock: Clock) -> Timeline:
     return line if heard is line.heard else replace(line, heard=heard)
 
 
-def _agreed(line: Timeline) -> Timeline:
+def _reconcile(line: Timeline) -> Timeline:
     agreed = testimony.agree(line.labels, line.heard)
     return replace(line, labels=agreed.labels, doubted=agreed.doubted)
 

@@ -53,7 +53,7 @@ def fix(line: bytes) -> tuple[float, float] | None:
 class SatelliteTime:
     """Listens to gpsd in a thread of its own until it knows the time, hangs up, and listens again half an hour later.
 
-    Nothing that measures waits for it. told() is None until the receiver has said the same time three times.
+    Nothing that measures waits for it. utc_offset() is None until the receiver has said the same time three times.
     """
 
     def __init__(self, host: str, port: int, clock: Clock, *, listen_s: float = LISTEN_S, again_s: float = AGAIN_S,
@@ -70,7 +70,7 @@ class SatelliteTime:
         self._thread = threading.Thread(target=self._work, name="satellite time", daemon=True)
         self._thread.start()
 
-    def told(self) -> tuple[float, float] | None:
+    def utc_offset(self) -> tuple[float, float] | None:
         """UTC minus seconds since boot, and its sigma, both [s]."""
         if self._told is None:
             return None
@@ -121,11 +121,11 @@ class SatelliteTime:
                 if len(rest) > LONGEST_LINE_BYTES:
                     raise ConnectionError(f"it sent a line of more than {LONGEST_LINE_BYTES} bytes")
                 for line in lines:
-                    if (found := fix(line)) and self._agreed(fixes, now_s, *found):
+                    if (found := fix(line)) and self._add_fix(fixes, now_s, *found):
                         return True
         return False
 
-    def _agreed(self, fixes: deque[tuple[float, float, float]], now_s: float, utc_s: float, sigma_s: float) -> bool:
+    def _add_fix(self, fixes: deque[tuple[float, float, float]], now_s: float, utc_s: float, sigma_s: float) -> bool:
         if fixes and utc_s <= fixes[-1][0]:
             fixes.clear()  # a receiver that stands still or goes back knows nothing
         fixes.append((utc_s, utc_s - now_s, sigma_s))
@@ -153,13 +153,13 @@ class SatelliteClock:
 
     def witnesses(self) -> tuple[Witness, ...]:
         """Satellites, kernel and chip, each by itself."""
-        told, board = self._satellites.told(), self._board.trust()
+        told, board = self._satellites.utc_offset(), self._board.trust()
         found = () if told is None else (Witness(self._board.boot_s() + told[0], told[1], SATELLITES),)
         mine = (Witness(self._board.utc_s(), board.sigma_s, board.source),) if board.trusted else ()
         return (*found, *mine, *self._board.witnesses())
 
     def _better(self) -> tuple[float, float] | None:
-        told = self._satellites.told()
+        told = self._satellites.utc_offset()
         if told is not None and (board := self._board.trust()).trusted and board.sigma_s <= told[1]:
             return None
         return told

@@ -197,11 +197,11 @@ def _rows(labels: Sequence[TimeLabel], daters: list[Testimony]) -> tuple[list[Ti
         mine = told.get(row.boot_id, [])
         dater = next((t for t in reversed(mine) if t.at_s <= row.at_s), mine[0] if mine else None)
         dated.append(dater is not None)
-        made.append(row if dater is None else _labelled(row, dater.utc_offset_s, dater.sigma_s, True, dater.source))
+        made.append(row if dater is None else _relabel(row, dater.utc_offset_s, dater.sigma_s, True, dater.source))
     return made, dated
 
 
-def _labelled(row: TimeLabel, offset_s: float, sigma_s: float, trusted: bool, source: str) -> TimeLabel:
+def _relabel(row: TimeLabel, offset_s: float, sigma_s: float, trusted: bool, source: str) -> TimeLabel:
     return TimeLabel(row.at_s, row.boot_id, offset_s, sigma_s, trusted, source, row.gap_s, row.gap_doubt_s, row.boot_offset_s)
 
 
@@ -221,14 +221,14 @@ def _fill(rows: list[TimeLabel], dated: list[bool]) -> tuple[TimeLabel, ...]:
         for k in range(end - first):
             row, before_s, after_s = rows[first + k], before[k], after[k + 1]
             if on is not None and back is None:
-                made[first + k] = _labelled(row, rows[on].utc_offset_s, hypot(rows[on].utc_sigma_s, after_s), False, "dated backwards")
+                made[first + k] = _relabel(row, rows[on].utc_offset_s, hypot(rows[on].utc_sigma_s, after_s), False, "dated backwards")
             elif back is not None and on is None:
-                made[first + k] = _labelled(row, rows[back].utc_offset_s, hypot(rows[back].utc_sigma_s, before_s), False, "counted on")
+                made[first + k] = _relabel(row, rows[back].utc_offset_s, hypot(rows[back].utc_sigma_s, before_s), False, "counted on")
             elif back is not None and on is not None:
                 # what was silence altogether is known; how it is shared out is not, to no more than uniform over it
                 silence_s = gaps[-1] + rows[on].utc_offset_s - rows[back].utc_offset_s
                 mine_s = silence_s * shares[k] / (shares[-1] or 1.0)
                 sigma_s = max(min(before_s, after_s), abs(silence_s) / 12**0.5)
-                made[first + k] = _labelled(row, rows[back].utc_offset_s + mine_s - gaps[k],
-                                            hypot(rows[back].utc_sigma_s, sigma_s), False, "dated between")
+                made[first + k] = _relabel(row, rows[back].utc_offset_s + mine_s - gaps[k],
+                                           hypot(rows[back].utc_sigma_s, sigma_s), False, "dated between")
     return tuple(made)

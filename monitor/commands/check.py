@@ -52,8 +52,8 @@ def check(config_file: Path | None) -> None:
     LOOK marks a reading that is possible but odd. Ends with 0 when all is well, with 1 when something is WRONG.
     """
     config = load_config(config_file)
-    rows = compared([row for number, source in enumerate(config.sources, 1)
-                     for row in rows_of(source, f"{number} {source.driver}", config.unknown_dividers)])
+    rows = mark_disagreements([row for number, source in enumerate(config.sources, 1)
+                               for row in rows_of(source, f"{number} {source.driver}", config.unknown_dividers)])
     given = {row.quantity for row in rows} | {q for source in config.sources for q in getattr(source.options, "measures", ())}
     rows += [Row("", name, "not configured", "", todo) for name, todo in WITHOUT.items() if name not in given]
     rows += _ways_out(config)
@@ -111,7 +111,7 @@ def _at_pin(source: str, quantity: str, shown: str) -> Row:
                f"divider --battery {quantity.partition('_')[0]} --meter-v VOLTS`")
 
 
-def compared(rows: list[Row]) -> list[Row]:
+def mark_disagreements(rows: list[Row]) -> list[Row]:
     """The rows, with a word where a second instrument for the same quantity cannot be right together with the first."""
     from monitor.sampling import judge
 

@@ -28,7 +28,7 @@ def clock(said: str | None, sure: bool, config_file: Path | None, database: Path
 
     log = locate_database(config_file, database)
     if said is None and not sure:
-        click.echo(_dated(log))
+        click.echo(_describe_latest(log))
         return
     here = said is None or said == "here"
     try:
@@ -39,7 +39,7 @@ def clock(said: str | None, sure: bool, config_file: Path | None, database: Path
                asked_boot_s=time.clock_gettime(time.CLOCK_BOOTTIME), sure=int(sure))
 
 
-def _dated(log: Path) -> str:
+def _describe_latest(log: Path) -> str:
     from monitor.logbook.reader import Reader
 
     now = Reader(log).now()

@@ -124,7 +124,7 @@ def _past(whole: Any, driver: Any, begins_utc_s: float, past_s: float, stop: Sig
                         step=pipeline.step, simulated=True, begins_utc_s=begins_utc_s)
         gc.disable()  # nothing in it makes cycles, and looking for them costs a twelfth
         try:
-            daemon.past(_shown(takewhile(lambda _: not stop.is_set(), _history(driver, days)), days))
+            daemon.past(_show_progress(takewhile(lambda _: not stop.is_set(), _history(driver, days)), days))
         finally:
             gc.enable()
             daemon.close()
@@ -256,7 +256,7 @@ def _midnight_utc_s(days: float) -> float:
     return time.mktime((began.tm_year, began.tm_mon, began.tm_mday, 0, 0, 0, 0, 0, -1))
 
 
-def _shown(readings: Any, days: float) -> Any:
+def _show_progress(readings: Any, days: float) -> Any:
     """The same readings, with a progress bar where somebody watches."""
     if not sys.stderr.isatty():
         yield from readings

@@ -41,7 +41,7 @@ def export(every: str, first: str | None, last: str | None, output: Path | None,
     with ExitStack() as stack:
         file = sys.stdout if output is None else stack.enter_context(open(output, "w", newline="", encoding="utf-8"))
         writer = csv.writer(file, lineterminator="\n")
-        write = _readings if every in ("raw", "recording") else _loads if every == "loads" else _rolled
+        write = _readings if every in ("raw", "recording") else _loads if every == "loads" else _rows_of_level
         damaged = write(reader, span, every, writer)
     for sentence in damaged:
         click.echo(f"ampledger: {sentence}", err=True)
@@ -63,7 +63,7 @@ def _readings(reader: Any, span: tuple[float, float], every: str, writer: Any) -
     return said
 
 
-def _rolled(reader: Any, span: tuple[float, float], every: str, writer: Any) -> list[str]:
+def _rows_of_level(reader: Any, span: tuple[float, float], every: str, writer: Any) -> list[str]:
     header = False
     for start_s, end_s, values in reader.rows_of_level(every, *span):
         if not header:

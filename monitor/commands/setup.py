@@ -80,7 +80,7 @@ def setup(ctx: click.Context, config_file: Path | None, answers_file: Path | Non
     try:
         draft = walk.all(_before(path))
         board = finish_board(path, None)
-        _written(draft, "" if board else "Next: ampledger check, then ampledger run.")
+        _write(draft, "" if board else "Next: ampledger check, then ampledger run.")
         save_answers(asker.given, path)
         if board:
             click.echo(start_services())
@@ -109,7 +109,7 @@ def _before(path: Path) -> Any:
         return None
 
 
-def _written(draft: Any, then: str = "") -> None:
+def _write(draft: Any, then: str = "") -> None:
     from monitor.commissioning import document
 
     kept = document.write(draft.doc, draft.path)
@@ -163,10 +163,10 @@ def _step(config_file: Path | None, seconds: float, quantities: tuple[str, ...],
     except NotClear as why:
         raise Refused(f"{why}. Nothing was changed.") from None
     click.echo(said)
-    _written(draft, "A running daemon takes it up when it is started again: systemctl restart ampledger")
+    _write(draft, "A running daemon takes it up when it is started again: systemctl restart ampledger")
 
 
-def _shown(rows: list, quantity: str) -> Any:
+def _reading_of(rows: list, quantity: str) -> Any:
     from monitor.commissioning import steps
 
     return steps.show_reading([row[quantity] for row in rows])
@@ -182,7 +182,7 @@ def zero(config_file: Path | None, seconds: float) -> None:
 
     `ampledger calibrate zero` does the same from a running daemon's log; a zero that is written here later takes its place.
     """
-    _step(config_file, seconds, ("house_current_a",), lambda draft, rows: draft.zero(_shown(rows, "house_current_a")))
+    _step(config_file, seconds, ("house_current_a",), lambda draft, rows: draft.zero(_reading_of(rows, "house_current_a")))
 
 
 @setup.command(short_help="A load is on: does the current count the right way?")
@@ -192,7 +192,7 @@ def zero(config_file: Path | None, seconds: float) -> None:
 def direction(config_file: Path | None, seconds: float, charging: bool) -> None:
     """Turn the current round where it counts the wrong way: with a load on (and nothing charging) it must be negative."""
     _step(config_file, seconds, ("house_current_a",), lambda draft, rows: draft.direction(
-        _shown(rows, "house_current_a").mean, None, discharging=not charging))
+        _reading_of(rows, "house_current_a").mean, None, discharging=not charging))
 
 
 @setup.command(short_help="Compare the current with a multimeter.")
@@ -206,7 +206,7 @@ def gain(config_file: Path | None, seconds: float, meter_a: str, limit_pct: floa
 
     limit = steps.METER_A_FRAC if limit_pct is None else limit_pct / 100
     _step(config_file, seconds, ("house_current_a",),
-          lambda draft, rows: draft.gain(steps.compare_reading(meter_a), _shown(rows, "house_current_a"), limit))
+          lambda draft, rows: draft.gain(steps.compare_reading(meter_a), _reading_of(rows, "house_current_a"), limit))
 
 
 @setup.command(short_help="Compare a voltage with a multimeter.")
@@ -222,7 +222,7 @@ def divider(config_file: Path | None, seconds: float, battery: str, meter_v: str
     limit = steps.METER_V_FRAC if limit_pct is None else limit_pct / 100
     quantity = f"{battery}_voltage_v"
     _step(config_file, seconds, (quantity,),
-          lambda draft, rows: draft.voltage(quantity, steps.compare_reading(meter_v), _shown(rows, quantity), limit))
+          lambda draft, rows: draft.voltage(quantity, steps.compare_reading(meter_v), _reading_of(rows, quantity), limit))
 
 
 @setup.command("cable-drop", short_help="What does the voltage's lead lose under load?")
@@ -234,7 +234,7 @@ def cable_drop(config_file: Path | None, seconds: float, meter_v: str) -> None:
     from monitor.commissioning import steps
 
     _step(config_file, seconds, ("house_voltage_v", "house_current_a"), lambda draft, rows: draft.lead(
-        steps.compare_reading(meter_v), _shown(rows, "house_voltage_v"), _shown(rows, "house_current_a")))
+        steps.compare_reading(meter_v), _reading_of(rows, "house_voltage_v"), _reading_of(rows, "house_current_a")))
 
 
 @setup.command(short_help="Which battery is which, from a start of the engine.")
@@ -254,12 +254,12 @@ def which(config_file: Path | None, from_log: bool, days: float, seconds: float)
         verdict = starts.identify_batteries([(r["at_s"], r["house_voltage_v"], r["starter_voltage_v"]) for r in rows])
         return draft.exchange(verdict.first_starts, verdict.seen)
 
-    def logged(draft: Any, _rows: list) -> str:
+    def identify_from_log(draft: Any, _rows: list) -> str:
         verdict = starts.from_log(_log_rows(config_file, days))
         return draft.exchange(verdict.first_starts, verdict.seen)
 
     if from_log:
-        _step(config_file, 0.0, (), logged)
+        _step(config_file, 0.0, (), identify_from_log)
     else:
         _step(config_file, seconds, ("house_voltage_v", "starter_voltage_v"), live, begin_interview)
 

@@ -48,7 +48,7 @@ def take_over(folder: Path, path: Path, log: Path) -> None:
 
     if path.exists():
         raise Refused(f"{path} is there already; nothing was taken over")
-    doc = _parsed(_read(folder / CONFIGURATION))
+    doc = _parse(_read(folder / CONFIGURATION))
     strange = [name for name in doc if name not in TABLES]
     if strange or doc.get("log", {}).get("database") != str(log):
         raise Refused(f"{folder / CONFIGURATION} is not what set-up writes ({', '.join(strange) or 'another log'}); nothing was taken "
@@ -60,11 +60,11 @@ def take_over(folder: Path, path: Path, log: Path) -> None:
     if opened and network.is_service():
         network.open_wall()
     answers = path.with_name(ANSWERS)
-    answers.write_text(tomlkit.dumps(_parsed(_read(folder / ANSWERS))), encoding="utf-8")
+    answers.write_text(tomlkit.dumps(_parse(_read(folder / ANSWERS))), encoding="utf-8")
     answers.chmod(0o640)
 
 
-def _parsed(text: str) -> Any:
+def _parse(text: str) -> Any:
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
 

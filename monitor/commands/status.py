@@ -34,7 +34,7 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
     alerts = alert_view.in_order([alert_view.in_todays_words(logged.what, found.conditions) for logged in reader.alerts(open_only=True)])
     hour = now.sample.hour if now.sample else None
     lines = sentences.summary(found.charge, found.forecast, found.starter, found.join, found.counts,
-                               [c for c in found.conditions if c.active and not _told(c, alerts)], hour)
+                               [c for c in found.conditions if c.active and not _has_alert(c, alerts)], hour)
     if as_json:
         click.echo(json.dumps(_plain(now, alerts, lines), indent=1, ensure_ascii=False))
         return
@@ -50,7 +50,7 @@ def status(config_file: Path | None, database: Path | None, as_json: bool) -> No
                f"{sentences.span(reader.age_s(now))} ago.{_old(now, reader.age_s(now))}")
 
 
-def _told(condition: Any, alerts: list[Any]) -> bool:
+def _has_alert(condition: Any, alerts: list[Any]) -> bool:
     return any((a.kind, a.battery) == (condition.kind, condition.battery) for a in alerts)
 
 

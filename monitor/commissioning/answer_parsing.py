@@ -95,11 +95,11 @@ def parse_board_and_fitted(text: str) -> tuple[BoardSupply, Fitted]:
     if len(feed) > 1:
         raise NotClear(f"{text[:40]!r} says twice how the board is fed; say through, past or elsewhere once")
     rest = [part for part in parts if part not in feed]
-    if rest and not feed and not _named(rest[0]):
+    if rest and not feed and not _parse_fitted(rest[0]):
         return parse_board(text), Fitted()      # says what is wrong with it
     found: dict[str, Any] = {}
     for part in rest:
-        named = _named(part)
+        named = _parse_fitted(part)
         if not named:
             raise NotClear(f"{part[:30]!r} is none of: {', '.join(FITTED_WORDS)}; a comma between them, as: through 0.25, dc-dc, solar 2")
         if named.keys() & found.keys():
@@ -117,7 +117,7 @@ FITTED_WORDS: dict[str, dict[str, Any]] = {
 MOST_SOLAR = 3      # that the picture has room for
 
 
-def _named(part: str) -> dict[str, Any]:
+def _parse_fitted(part: str) -> dict[str, Any]:
     """The keys that a word for what is fitted stands for; empty: it is none."""
     word = part.replace("dcdc", "dc-dc").replace("dc dc", "dc-dc")
     name, _, count = word.rpartition(" ")

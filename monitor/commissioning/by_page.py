@@ -9,7 +9,7 @@ from drivers.errors import DriverError
 from monitor.commissioning import shared_folder
 from monitor.commissioning.measuring import gives
 from monitor.commissioning.steps import MeansThat, NotClear
-from monitor.reporting.sentences import capitalised
+from monitor.reporting.sentences import capitalise
 
 T = TypeVar("T")
 #: How often readings are shown anew and answers looked for [s].
@@ -54,7 +54,7 @@ class PagePrompter:
             try:
                 return parse(text.strip() or default or "")
             except MeansThat as why:
-                trouble, offered = f"{capitalised(str(why))}?", why.instead
+                trouble, offered = f"{capitalise(str(why))}?", why.instead
             except NotClear as why:
                 trouble = f"{why}."
 

@@ -47,7 +47,7 @@ def identify_batteries(rows: list[Row], known_start: bool = True) -> BatteryIden
         raise NotClear("one of the two voltages shows nothing: its lead or the fuse in it is off")
     parts = [[(row[0], row[k] / levels[k - 1]) for row in rows] for k in (1, 2)]
     dips = [1.0 - min(value for _, value in part) for part in parts]
-    first_s, second_s = (_lifted(part) for part in parts)
+    first_s, second_s = (_find_lift_s(part) for part in parts)
     signs: list[tuple[bool, str]] = []
     deep, shallow = max(dips), min(dips)
     if deep >= DIP_FRAC and deep >= LEAST_SHARE * max(shallow, 0.002):
@@ -64,7 +64,7 @@ def identify_batteries(rows: list[Row], known_start: bool = True) -> BatteryIden
     return BatteryIdentity(signs[0][0], "; ".join(words for _, words in signs))
 
 
-def _lifted(part: list[tuple[float, float]]) -> float | None:
+def _find_lift_s(part: list[tuple[float, float]]) -> float | None:
     """When it was lifted for good [s]: three readings in a row; None where it was not."""
     run = 0
     for k, (_, value) in enumerate(part):

@@ -15,7 +15,7 @@ from monitor.commissioning.channel_candidates import ChannelCandidate, list_cand
 from monitor.commissioning.identify_batteries import identify_batteries
 from monitor.commissioning.questions import Prompter
 from monitor.commissioning.steps import NotClear, Shown
-from monitor.reporting.sentences import capitalised
+from monitor.reporting.sentences import capitalise
 
 #: quantity -> how it is asked for, and what is given up without it
 CHANNELS = {
@@ -57,7 +57,7 @@ class Interview:
         starter = self.asker.ask("starter", "STARTER battery, likewise", parse_label,
                                  document.describe_document(before, "starter") or "flooded 70")
         self.live(self._pins)
-        every = self.found()
+        every = self.find_channels()
         chosen = self.channels(every)
         draft = results.Draft(document.build_document(self.path.name, house, starter, chosen, self.database, before), self.path)
         self.live(lambda: read_draft(draft))
@@ -88,7 +88,7 @@ class Interview:
                  f"{c.value:.3f} {c.unit}") for one in scan(self.sys, self.dev) if one.driver in ("hwmon", "iio")
                 for c in one.channels if c.value is not None]
 
-    def found(self) -> list[ChannelCandidate]:
+    def find_channels(self) -> list[ChannelCandidate]:
         """Every channel that is there, shown with its reading."""
         found: list[Found] = []
         for one in scan(self.sys, self.dev):
@@ -96,7 +96,7 @@ class Interview:
                 heard, why = devices.talking(one.options["port"])
                 found.append(heard or Found("", {}, f"{one.title}: {why}"))
             else:
-                found.append(self._rooted(one))
+                found.append(self._with_root(one))
         self.asker.say("\nFound on this board:")
         for one in found:
             shows = ", ".join(f"{c.channel or c.unit} {'' if c.value is None else f'{c.value:.3f} {c.unit}'}".strip() for c in one.channels)
@@ -128,7 +128,7 @@ class Interview:
         return self.asker.ask("modbus", "A Modbus device to ask as well? Its address (192.168.1.50 or 192.168.1.50:502) or serial port; "
                                 "Enter: none", self._device, "none")
 
-    def _rooted(self, one: Found) -> Found:
+    def _with_root(self, one: Found) -> Found:
         """With the kernel's folder, where it is not the usual one."""
         places = {"hwmon": "class/hwmon", "iio": "bus/iio/devices", "w1": "bus/w1/devices"}
         if self.sys == Path("/sys") or one.driver not in places:
@@ -162,7 +162,7 @@ class Interview:
             alone = quantity == "house_current_a" and [likely for _, likely in fits] == [True] and self.where is None
             if alone and not self._has_answer(quantity):
                 chosen[quantity] = fits[0][0]
-                self.asker.say(f"\n{capitalised(name)}: {fits[0][0].words}, the only current that is measured here.")
+                self.asker.say(f"\n{capitalise(name)}: {fits[0][0].words}, the only current that is measured here.")
                 continue
             listed = "".join(f"\n  {k}  {offer.words}: {offer.shows}" for k, (offer, _) in enumerate(fits, 1))
             offer = self.asker.ask(
@@ -214,7 +214,7 @@ class Interview:
             "no solar, shore (a charger from the mains), inverter, shunt in positive. As: through 0.25, relay, solar, shore\n"
             "Enter: do not know", parse_board_and_fitted, default)
         self.asker.say(draft.board(supply))
-        if words := draft.fitted(fitted):
+        if words := draft.note_fitted(fitted):
             self.asker.say(words)
 
     def all_off(self, draft: results.Draft) -> Shown | None:

@@ -9,7 +9,7 @@ import click
 
 from monitor.cli import Refused
 from monitor.commissioning.steps import MeansThat, NotClear
-from monitor.reporting.sentences import capitalised
+from monitor.reporting.sentences import capitalise
 
 T = TypeVar("T")
 
@@ -50,7 +50,7 @@ class Terminal:
             try:
                 return parse(text.strip() or default or "")
             except MeansThat as why:
-                click.echo(f"  {capitalised(str(why))}? Enter for yes: {why.instead}; or type it anew.")
+                click.echo(f"  {capitalise(str(why))}? Enter for yes: {why.instead}; or type it anew.")
                 default = why.instead
             except NotClear as why:
                 self.again(key, why)

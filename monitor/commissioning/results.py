@@ -48,7 +48,7 @@ class Draft:
                 "elsewhere": "The board is no load of the house battery.",
                 "unknown": "How the board is fed is left open: its 0.2 to 0.3 A may be missing from the count."}[supply.supply]
 
-    def fitted(self, fitted: Fitted) -> str:
+    def note_fitted(self, fitted: Fitted) -> str:
         """What else is wired; what was not named stays as it is. Returns what was noted, "" for nothing."""
         named = {f.name: value for f in fields(fitted) if (value := getattr(fitted, f.name)) is not None}
         if (charging := named.pop("charging", None)) is not None:

@@ -109,10 +109,10 @@ def design_sheet(plain: dict[str, Any], path: Path) -> Sheet:
         faults.append(ConfigFault("battery", "", None, "no battery is there", "write [battery.house]"))
     if faults:
         raise ConfigError(path, faults)
-    return _designed(file, supplies, path)
+    return _design_circuits(file, supplies, path)
 
 
-def _designed(file: SystemFile, supplies: dict[str, Supply], path: Path) -> Sheet:
+def _design_circuits(file: SystemFile, supplies: dict[str, Supply], path: Path) -> Sheet:
     """Feeds first, then what they feed."""
     first = next(iter(file.battery))
     found: dict[str, Plan | str] = {}

@@ -73,7 +73,7 @@ def faults_of(error: ValidationError, model: type[BaseModel], place: str = "") -
                                f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"))
             continue
         if item["type"] == "extra_forbidden":
-            known = _known(model, path)
+            known = _field_names(model, path)
             near = difflib.get_close_matches(str(path[-1]), known, 1, 0.6)
             cure = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
             found.append(ConfigFault(table, key, value, "this key is not known", cure))
@@ -132,7 +132,7 @@ def _is_dict(annotation: Any) -> bool:
     return get_origin(annotation) is dict or any(_is_dict(part) for part in get_args(annotation))
 
 
-def _known(model: type[BaseModel], path: list[Any]) -> list[str]:
+def _field_names(model: type[BaseModel], path: list[Any]) -> list[str]:
     inner = _model_at(model, path[:-1])
     return sorted(_fields(inner)) if inner else []
 

@@ -121,25 +121,26 @@ class BoardTable(Table):
         None, gt=0, le=2, description="how unsure that is, one standard deviation; a quarter of it if not given")
 
 
-def _dated(description: str) -> Any:
+def _date_field(description: str) -> Any:
     return Field(None, description=description)
 
 
 class CommissioningTable(Table):
     """What `ampledger setup` compared with a multimeter or tried out, and when."""
 
-    direction_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the way the current counts was last tried")
-    which_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when a start of the engine showed which battery is which")
+    direction_on: Annotated[str, BeforeValidator(_as_text)] | None = _date_field("when the way the current counts was last tried")
+    which_on: Annotated[str, BeforeValidator(_as_text)] | None = _date_field("when a start of the engine showed which battery is which")
     house_divider: Literal["known", "unknown"] = Field(
         "known", description="unknown: the house voltage is measured and not believed until it is compared with a multimeter, on the page "
         "Instruments or by `ampledger calibrate divider`")
     starter_divider: Literal["known", "unknown"] = Field("known", description="likewise for the starter voltage")
-    house_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the house voltage was compared with a multimeter")
+    house_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _date_field(
+        "when the house voltage was compared with a multimeter")
     house_voltage_sigma_frac: float | None = Field(
         None, gt=0, le=0.2, description="how unsure it is since, one standard deviation, as a fraction; the charge filter counts with it")
-    starter_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the starter voltage was compared")
+    starter_voltage_on: Annotated[str, BeforeValidator(_as_text)] | None = _date_field("when the starter voltage was compared")
     starter_voltage_sigma_frac: float | None = Field(None, gt=0, le=0.2, description="how unsure it is since, likewise")
-    house_lead_on: Annotated[str, BeforeValidator(_as_text)] | None = _dated("when the voltage's lead was tried under load")
+    house_lead_on: Annotated[str, BeforeValidator(_as_text)] | None = _date_field("when the voltage's lead was tried under load")
     house_lead_ohm: float | None = Field(
         None, ge=-1, le=1, description="resistance between the battery's posts and the voltage's instrument, for you; 0 is right")
     house_lead_sigma_ohm: float | None = Field(None, gt=0, le=1, description="how unsure that is, one standard deviation")

@@ -39,7 +39,7 @@ def findings(state: ChargeState, vehicle: Vehicle, brief: bool = False) -> Charg
     offset = _offset(state, vehicle)
     resistance = resistance_at(state.resistance, 1 - z)
     doubt = "" if brief else chemistry_doubt(state, vehicle)
-    hidden = _hidden(state, log_q, sigma_q, house.rated_capacity_ah)
+    hidden = _hidden_sigma_ln(state, log_q, sigma_q, house.rated_capacity_ah)
     low, high = _ends(z, sigma, sigma_q, cross, hidden)
     if state.suspicion.reversed:
         wait = NotYet("the shunt seems to be wired backwards; once that is right, one full charge")
@@ -89,7 +89,7 @@ def _part(state: ChargeState, vehicle: Vehicle) -> Part:
     return 1.0, 1 - u, log_q, var_z, var_q, u * var_q - var_dq / capacity
 
 
-def _hidden(state: ChargeState, log_q: float, sigma_q: float, rated_ah: float) -> float:
+def _hidden_sigma_ln(state: ChargeState, log_q: float, sigma_q: float, rated_ah: float) -> float:
     """How much more capacity may be missing than voltage shows (ln, one sigma), none once it was seen from full to a knee.
 
     What was drawn from full without finding it empty is there: no doubt reaches below that.

@@ -331,7 +331,7 @@ def settle(state: EstimatorState, vehicle: Vehicle) -> EstimatorState:
     return replace(state, stale=False, offset_a=(offset_a, sqrt(variance)),
                    charge=charge, capacity_ah=now.capacity_ah(), left_ah=now.left_ah(),
                    usable_ah=now.left_ah(vehicle.house.reserve_soc_frac),
-                   belief=replace(now, offset_sigma_a=sqrt(variance)).reduced())
+                   belief=replace(now, offset_sigma_a=sqrt(variance)).reduce())
 
 
 def charge_now(state: EstimatorState, vehicle: Vehicle) -> tuple[Interval, float]:

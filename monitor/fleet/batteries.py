@@ -101,7 +101,7 @@ def survival(services: tuple[Service, ...]) -> list[SurvivalStep]:
 
     found = ecdf(CensoredData(uncensored=ended, right=[s.weeks for s in services if not s.ended])).sf
     interval = found.confidence_interval(confidence_level=0.95, method="log-log")
-    return [SurvivalStep(float(weeks), float(part), _bounded(low, 0.0), _bounded(high, 1.0)) for weeks, part, low, high in zip(
+    return [SurvivalStep(float(weeks), float(part), _interval_end(low, 0.0), _interval_end(high, 1.0)) for weeks, part, low, high in zip(
         found.quantiles, found.probabilities, interval.low.probabilities, interval.high.probabilities, strict=True)]
 
 
@@ -154,6 +154,6 @@ def _utc_s(day: date) -> float:
     return datetime(day.year, day.month, day.day, tzinfo=UTC).timestamp()
 
 
-def _bounded(value: float, without: float) -> float:
+def _interval_end(value: float, without: float) -> float:
     """An end of an interval; where it is not defined, as far as it can be."""
     return without if value != value else min(max(float(value), 0.0), 1.0)

@@ -11,16 +11,16 @@ def board_of(root: Path = Path("/")) -> str:
     """A word of 32 letters and digits that stays with the board and gives away nothing else."""
     for place in PLACES:
         if text := _read(root / place):
-            return _hashed(text)
+            return _hash(text)
     for line in (_read(root / "proc/cpuinfo") or "").splitlines():
         name, _, value = line.partition(":")
         if name.strip() == "Serial" and value.strip(" 0"):
-            return _hashed(value.strip())
+            return _hash(value.strip())
     wired = sorted(p for p in (root / "sys/class/net").glob("*") if (p / "device").exists())
     for port in wired:
         if (address := _read(port / "address")) and address.strip("0:"):
-            return _hashed(address)
-    return _hashed(_read(root / MACHINE) or "a board that cannot tell")
+            return _hash(address)
+    return _hash(_read(root / MACHINE) or "a board that cannot tell")
 
 
 def _read(path: Path) -> str:
@@ -30,5 +30,5 @@ def _read(path: Path) -> str:
         return ""
 
 
-def _hashed(text: str) -> str:
+def _hash(text: str) -> str:
     return sha256(f"ampledger board {text}".encode()).hexdigest()[:32]

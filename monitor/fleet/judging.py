@@ -60,7 +60,7 @@ def _judge(view: CollectedView, name: str) -> Judged:
         vehicle = saving.from_text(Vehicle, word)
     except ValueError as error:
         return Judged(name, 0, why_not=f"its label was written by another version: {error}")
-    states, parts, count, latest = pipeline.begin(vehicle), pipeline.needed(pipeline.ALL - {"forecast"}), 0, None
+    states, parts, count, latest = pipeline.begin(vehicle), pipeline.with_dependencies(pipeline.ALL - {"forecast"}), 0, None
     for told, minutes in relive.told_and_runs(view, last):
         states = pipeline.relive(states, () if latest is None else (latest,), vehicle, parts)
         for one in told:

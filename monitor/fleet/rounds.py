@@ -68,7 +68,7 @@ def claim_alerts(connection: Connection) -> list[AlertChange]:
         except ValueError:
             continue
         if alert.priority in LOUD:
-            changes.append(AlertChange(alert.raised_at_s, "raised", _named(alert, name, vehicle_id)))
+            changes.append(AlertChange(alert.raised_at_s, "raised", _with_vehicle(alert, name, vehicle_id)))
     return changes
 
 
@@ -94,5 +94,5 @@ def digest_of(connection: Connection, now_utc_s: float) -> AlertChange:
         now_utc_s, first, means or "Nothing is to be done.", "", ""))
 
 
-def _named(alert: Alert, name: str, vehicle_id: int) -> Alert:
+def _with_vehicle(alert: Alert, name: str, vehicle_id: int) -> Alert:
     return replace(alert, id=alert.id * 100_000 + vehicle_id, seen=f"{name}: {alert.seen}")

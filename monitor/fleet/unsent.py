@@ -84,7 +84,7 @@ def next_parts(log: View, at: Cursors, privacy: Privacy, rows_at_once: dict[str,
     more = False
     known = {table: dict(at.known.get(table, {})) for table in CHANGING}
     for table in CHANGING:  # labels first: a collector dates what comes by them
-        rows = _changed(log, table, known[table], privacy)
+        rows = _changed_rows(log, table, known[table], privacy)
         more |= len(rows) > LINES_AT_ONCE
         if rows := rows[:LINES_AT_ONCE]:
             known[table] |= {key_of(table, row): checksum_of(table)(row) for row in rows}
@@ -140,7 +140,7 @@ def _has(log: View, end_ms: int, crc: int) -> bool:
     return any(checksum_of("minutes")(row) == crc for row in log.rows_of_level("minutes", end_ms - 1, end_ms))
 
 
-def _changed(log: View, table: str, known: dict[str, int], privacy: Privacy) -> list[tuple[Any, ...]]:
+def _changed_rows(log: View, table: str, known: dict[str, int], privacy: Privacy) -> list[tuple[Any, ...]]:
     rows = [clean for row in log.rows(table) if (clean := _clean(table, row, privacy)) is not None]
     return [row for row in rows if known.get(key_of(table, row)) != checksum_of(table)(row)]
 

@@ -45,14 +45,14 @@ def work_out(address: str, vehicle_id: int, line: int, name: str) -> dict[str, A
     """
     engine = database.open_engine(address, pool_size=1)
     try:
-        return _found(CollectedReader(engine, vehicle_id, line, name))
+        return _forecast_row(CollectedReader(engine, vehicle_id, line, name))
     except (NoLog, ValueError) as error:
         return _row(because=sentence(error))
     finally:
         engine.dispose()
 
 
-def _found(reader: CollectedReader) -> dict[str, Any]:
+def _forecast_row(reader: CollectedReader) -> dict[str, Any]:
     span = reader.span()
     if span is None or (span[1] - span[0]) / DAY_S < LEAST_DAYS:
         return _row(because=life_words.TOO_YOUNG)
@@ -87,7 +87,7 @@ def claim(connection: Connection, now_utc_s: float) -> tuple[int, int, str] | No
     return row.id, row.line, row.name
 
 
-def described(connection: Connection, vehicle_id: int, line: int) -> dict[str, Any] | None:
+def read_years(connection: Connection, vehicle_id: int, line: int) -> dict[str, Any] | None:
     """Headline, rows and because of a vehicle's years, None where they are still to be worked out.
 
     connection: of the collection; vehicle_id, line: whose.

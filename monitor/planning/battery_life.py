@@ -61,14 +61,14 @@ def work_out_life(reader: Reader, short_nights: float = SHORT_NIGHTS, cycles: fl
     use, thermometer = life_on_log.read_use(reader.rows_of_level("hours", begins))
     days = sum(slot.hours for slot in use) / 24.0
     age = None if installed is None else max((now.utc_s - installed) / YEAR_S, 0.0)
-    needed, because = _needed(reader, now, short_nights)
+    needed, because = _capacity_needed(reader, now, short_nights)
     found = forecast_life(use, label, USED_UP_FRAC if needed.frac is None else needed.frac,
                           life_on_log.measured_capacity(now.vehicle, now.findings.charge, age))
     found = _hide(found, now)
     return LifeReport(now.utc_s, days, thermometer, age, short_nights, because, needed.already, now.vehicle.house.lead_acid, found)
 
 
-def _needed(reader: Reader, now: LatestMinute, short_nights: float) -> tuple[CapacityNeeded, str]:
+def _capacity_needed(reader: Reader, now: LatestMinute, short_nights: float) -> tuple[CapacityNeeded, str]:
     """Part of the rating below which the nights get too short, and the reason where that cannot be told."""
     try:
         _, life, known = describe_logged(reader, NIGHTS_DAYS)

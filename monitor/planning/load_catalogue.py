@@ -139,10 +139,10 @@ def heat_ratio(room_c: float, inside_c: float, reference_c: float = ROOM_C, refe
 
     room_c: around it [°C]; inside_c: its set point [°C]; reference_c, reference_inside_c: of the use that is known [°C].
     """
-    return _lifted(room_c, inside_c) / _lifted(reference_c, reference_inside_c)
+    return _compressor_work(room_c, inside_c) / _compressor_work(reference_c, reference_inside_c)
 
 
-def _lifted(room_c: float, inside_c: float) -> float:
+def _compressor_work(room_c: float, inside_c: float) -> float:
     cold_k = ZERO_C_K + inside_c - EVAPORATOR_K
     lift = max(room_c + CONDENSER_K - inside_c + EVAPORATOR_K, EVAPORATOR_K)
     return max(room_c - inside_c, 0.0) * lift / cold_k

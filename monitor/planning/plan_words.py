@@ -7,7 +7,7 @@ from monitor.planning.charging_paths import describe_path
 from monitor.planning.climate.places import MONTHS
 from monitor.planning.plan import DRAWS, PER, Drawn, PlanResult, choose, hold_limits
 from monitor.reporting.life_words import list_causes, tell_years
-from monitor.reporting.sentences import capitalised, number
+from monitor.reporting.sentences import capitalise, number
 
 #: heading -> what the figure rests on, one tap away on the page.
 SOURCES = {
@@ -54,7 +54,7 @@ def lead(results: Sequence[PlanResult], most_short_frac: float) -> str:
     """
     best = choose(results, most_short_frac)
     if best.short_share <= most_short_frac:
-        return f"{capitalised(best.candidate.name)}: short on {_nights(best)}, the lightest of those that hold."
+        return f"{capitalise(best.candidate.name)}: short on {_nights(best)}, the lightest of those that hold."
     return f"None holds. Least short: {best.candidate.name}, on {_nights(best)}."
 
 
@@ -75,12 +75,12 @@ def describe(result: PlanResult) -> list[str]:
     lines = [f"A day takes {span(result.daily_ah, ' Ah')}."]
     if result.drive_hours is not None:
         hours = result.drive_hours
-        lines.append(f"{capitalised(describe_path(result.candidate.engine))}: {number(hours.value, 1)} h "
+        lines.append(f"{capitalise(describe_path(result.candidate.engine))}: {number(hours.value, 1)} h "
                      f"({number(hours.low, 1)}–{number(hours.high, 1)}) of driving from 50 to 95 %.")
     elif result.candidate.engine.kind != "none":
-        lines.append(f"{capitalised(describe_path(result.candidate.engine))}: it does not come to 95 % by driving.")
+        lines.append(f"{capitalise(describe_path(result.candidate.engine))}: it does not come to 95 % by driving.")
     if worst := worst_month(result):
-        lines.append(f"{capitalised(worst)}.")
+        lines.append(f"{capitalise(worst)}.")
     if result.shortened_by:
         lines.append(f"Its life is shortened by {list_causes(result.shortened_by)}.")
     return lines + list(result.warnings)

@@ -210,7 +210,7 @@ def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slo
     days = len(slots) * SLOT_H / 24
     per_30 = PER / days
 
-    def told(nights: float) -> float:
+    def nights_in_30(nights: float) -> float:
         return max(min(nights * per_30, PER), -PER)
 
     engine_minutes = sum(s.engine_on for s in slots) * SLOT_H * 60 * per_30
@@ -222,11 +222,11 @@ def _answers(setup: Setup, lives: list[LifeResult], today: list[LifeResult], slo
     life = forecast_on_slots(slots, setup, start_frac)
     return CandidateResult(
         setup,
-        _estimate([told(x.below) for x in lives]),
-        _estimate([told(x.below - t.below) for x, t in zip(lives, today, strict=True)]),
+        _estimate([nights_in_30(x.below) for x in lives]),
+        _estimate([nights_in_30(x.below - t.below) for x, t in zip(lives, today, strict=True)]),
         _estimate([x.unserved_ah * per_30 for x in lives]),
         _estimate([x.lowest_frac for x in lives]),
-        _estimate([told(x.full_days) for x in lives]),
+        _estimate([nights_in_30(x.full_days) for x in lives]),
         _estimate([x.out_ah / setup.capacity_ah * 365 / days for x in lives]),
         _estimate([engine_minutes] * len(lives)), weight, life.years, life.shortened_by)
 

@@ -37,7 +37,7 @@ def calibrate_divider(kept: Kept, now: Moment, battery: str, meter_v: float, dig
     if not 0 < limit_frac < 0.2 or not 0 <= digit_v <= 1:
         raise ValueError(f"a meter with a limit of error of {100 * limit_frac:g} % and a last digit of {digit_v:g} V is of no use")
     configured, channel = _channel(now, quantity)
-    shown = _show_reading(now, quantity)
+    shown = _reading_of(now, quantity)
     found = steps.voltage_factor(steps.Meter(meter_v, digit_v), shown, limit_frac)
     before = kept.corrections.of(configured, channel)
     row = ChannelCorrection(configured, channel, (before.factor if before else 1.0) * found.value, found.sigma / found.value)
@@ -182,7 +182,7 @@ def _channel(now: Moment, quantity: str) -> tuple[str, str]:
     return found
 
 
-def _show_reading(now: Moment, quantity: str) -> steps.Shown:
+def _reading_of(now: Moment, quantity: str) -> steps.Shown:
     """What a quantity showed just now."""
     pairs = now.readings_since(quantity, now.at_s - SLOW_S)
     late = [value for at_s, value in pairs if at_s > now.at_s - LATEST_S]

@@ -78,7 +78,7 @@ class Dating:
             raise ValueError(f"{_day(utc_s)} is not a date that can be: set the phone's clock first")
         line = self.timeline()
         at_s = line.at_s(boot_s)
-        after, labels = clocks.dated(line, at_s, utc_s - at_s, sigma_s, testimony.SURE if sure else testimony.OWNER)
+        after, labels = clocks.add_testimony(line, at_s, utc_s - at_s, sigma_s, testimony.SURE if sure else testimony.OWNER)
         if abs(after.label.utc_offset_s - (utc_s - at_s)) > BESIDE_S:
             raise ValueError(f"{_day(utc_s)} does not fit the log, which is at about {_day(after.utc_s(at_s))} by "
                              f"{after.label.source}; if it is right, say it again as sure")
@@ -94,7 +94,7 @@ class Dating:
         line = self.timeline()
         others = [t for t in line.heard if t.source not in OWNERS or t in before]
         heard = (*(t for t in before if t not in others), *others)
-        self.line, labels = clocks.dated_without(line, heard, OWNERS)
+        self.line, labels = clocks.take_back_testimony(line, heard, OWNERS)
         return labels
 
     def witnesses(self) -> tuple[Testimony, ...]:

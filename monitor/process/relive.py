@@ -51,7 +51,7 @@ def relive(database: Path, vehicle: Vehicle, parts: frozenset[str] = pipeline.AL
     ------
     monitor.store.reading.NoLog, sqlite3.Error : the log cannot be read
     """
-    states, wanted = pipeline.begin(vehicle), pipeline.needed(parts)
+    states, wanted = pipeline.begin(vehicle), pipeline.with_dependencies(parts)
     early = wanted - {"forecast"}
     with open_view(database) as log:
         first, last = log.ends()

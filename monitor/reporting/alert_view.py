@@ -5,7 +5,7 @@ from typing import Any, TypeVar
 
 from monitor.alerts.rules import RANK
 from monitor.findings import Condition
-from monitor.reporting.sentences import capitalised
+from monitor.reporting.sentences import capitalise
 
 Shown = TypeVar("Shown", bound=Any)
 INSTRUMENTS = ("shunt_reversed", "house_divider_wrong", "starter_divider_wrong", "sensor_lost", "sensors_disagree", "shunt_bypassed",
@@ -86,7 +86,7 @@ def clears_words(clears_when: str) -> str:
     >>> clears_words("It clears when the voltage has come down.")
     'When the voltage has come down.'
     """
-    return capitalised(clears_when.removeprefix("It clears "))
+    return capitalise(clears_when.removeprefix("It clears "))
 
 
 def times_words(count: int) -> str:

@@ -3,7 +3,7 @@ from monitor.battery.label import KIND_WORDS
 from monitor.planning.labels import BatteryLabel
 from monitor.planning.labels_fit import Fit
 from monitor.planning.labels_ratings import Span
-from monitor.reporting.sentences import capitalised, number
+from monitor.reporting.sentences import capitalise, number
 
 CAUTION = ("Codes say what a standard means by them, not what the shop sells under them: measure the box, look at the posts and at which "
            "side plus is on before you pay. A start-stop vehicle needs the kind it came with. Lithium needs a charger made for it.")
@@ -66,7 +66,7 @@ def describe_fit(fit: Fit) -> str:
 
 def describe_reasons(fit: Fit) -> str:
     """Why it fits or does not, in a sentence."""
-    return capitalised(f"{f'{fit.posture}: ' if fit.posture else ''}{'; '.join(fit.reasons)}.")
+    return capitalise(f"{f'{fit.posture}: ' if fit.posture else ''}{'; '.join(fit.reasons)}.")
 
 
 def describe_candidate(label: BatteryLabel) -> str:

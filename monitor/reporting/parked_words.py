@@ -51,8 +51,8 @@ def list_rows(battery: ParkedBattery) -> list[tuple[str, str, str]]:
         ("Loads draw", format_current(battery.drain_a), ""),
         ("It loses by itself", format_current(battery.self_discharge_a), "published range for its kind"),
         (f"Down to {number(100 * battery.refresh_at_frac)} %", format_days(battery.refresh_days),
-         _joined(format_range(battery.refresh_days), "charge it again then")),
-        (limit, format_days(battery.limit_days), _joined(format_range(battery.limit_days), f"at {number(100 * battery.limit_frac)} %")),
+         _join(format_range(battery.refresh_days), "charge it again then")),
+        (limit, format_days(battery.limit_days), _join(format_range(battery.limit_days), f"at {number(100 * battery.limit_frac)} %")),
         ("Leave it at", "full" if battery.leave_at_frac >= 1 else f"about {number(100 * battery.leave_at_frac)} %",
          f"{KIND_WORDS[battery.chemistry]}; look every {number(battery.look_every_days)} days"),
     ]
@@ -62,7 +62,7 @@ def list_rows(battery: ParkedBattery) -> list[tuple[str, str, str]]:
     return found
 
 
-def _joined(*parts: str) -> str:
+def _join(*parts: str) -> str:
     return "; ".join(part for part in parts if part)
 
 

@@ -100,10 +100,10 @@ def number(value: float, digits: int = 0) -> str:
     return (text.lstrip("-") if float(text) == 0 else text).replace("-", "−")
 
 
-def capitalised(text: str) -> str:
+def capitalise(text: str) -> str:
     """The text with its first letter capital and the rest as it is.
 
-    >>> capitalised("the AGM battery"), capitalised("")
+    >>> capitalise("the AGM battery"), capitalise("")
     ('The AGM battery', '')
     """
     return text[:1].upper() + text[1:]
@@ -115,7 +115,7 @@ def sentence(clause: object) -> str:
     >>> sentence(ValueError("the log is empty")), sentence("it is well.")
     ('The log is empty.', 'It is well.')
     """
-    text = capitalised(str(clause))
+    text = capitalise(str(clause))
     return text if text.endswith(".") else f"{text}."
 
 

@@ -144,9 +144,9 @@ def close(state: Gathering) -> Minute:
         if previous is not None:
             sums.add(previous, sample, longest_s)
         previous = sample
-    house_v = _measured([s.house_voltage_v for s in samples])
-    house_a = _measured([s.house_current_a for s in samples])
-    starter_v = _measured([s.starter_voltage_v for s in samples])
+    house_v = _drop_missing([s.house_voltage_v for s in samples])
+    house_a = _drop_missing([s.house_current_a for s in samples])
+    starter_v = _drop_missing([s.starter_voltage_v for s in samples])
     return Minute(
         start_s=state.before.at_s if state.before else samples[0].at_s, end_s=last.at_s, samples=samples,
         gap_s=sums.gap_s, gap_doubt_s=sums.doubt_s, covered_s=sums.covered_s, house_current_a=sums.mean_a(house_a),
@@ -165,7 +165,7 @@ def close(state: Gathering) -> Minute:
     )
 
 
-def _measured(values: list[float | None]) -> list[float]:
+def _drop_missing(values: list[float | None]) -> list[float]:
     return [v for v in values if v is not None]
 
 

@@ -114,7 +114,7 @@ class Sampler:
         # the quick ones first, so that a slow one delays nobody's reading but its own
         self._asker.put([question for i, question in sorted(due, key=lambda pair: pair[0].took_s)
                          if not i.slow and i.source.driver not in AT_ONCE], max(PATIENCE_BEATS * self._beat_s, 0.05))
-        answers = [(i, reading) for i in self._instruments if (reading := self._answered(i, now_s)) is not None]
+        answers = [(i, reading) for i in self._instruments if (reading := self._collect(i, now_s)) is not None]
         own_time_s = next((reading.at_s for _, reading in answers if reading.at_s is not None), None)
         return answers, own_time_s, any(reading.simulated for _, reading in answers)
 
@@ -205,14 +205,14 @@ class Sampler:
             return False
         return not (instrument.slow and now_s - instrument.asked_s < 2 * instrument.took_s - 1e-9)
 
-    def _answered(self, instrument: _Instrument, now_s: float) -> Reading | None:
+    def _collect(self, instrument: _Instrument, now_s: float) -> Reading | None:
         """Its reading of this beat, or its latest where that may still stand."""
         question = instrument.question
         if question is not None and question.done:
             instrument.question, instrument.took_s = None, question.took_s
             instrument.slow = question.took_s > PATIENCE_BEATS * self._beat_s
             late = question.took_s > self._limit_s(instrument)
-            return self._taken(instrument, question, late, now_s)
+            return self._take_answer(instrument, question, late, now_s)
         if question is not None:
             instrument.slow = True
             if question.waited_s > self._limit_s(instrument):
@@ -229,7 +229,7 @@ class Sampler:
             log.warning("%s hangs: no answer for %.1f s; the others go on without it", instrument.name, waited_s)
         instrument.trouble, instrument.latest, instrument.troubled_s = "it hangs and does not answer", None, now_s
 
-    def _taken(self, instrument: _Instrument, question: Question, late: bool, now_s: float) -> Reading | None:
+    def _take_answer(self, instrument: _Instrument, question: Question, late: bool, now_s: float) -> Reading | None:
         """What an answered question gives."""
         if question.error is not None and (
                 not isinstance(question.error, Exception) or isinstance(question.error, MemoryError)):
@@ -240,11 +240,11 @@ class Sampler:
         answer: tuple[Any, Reading | Exception] = question.answer
         instrument.driver, reading = answer
         if late:  # what it says now was true some time ago
-            self._lost(instrument, f"it answered only after {question.took_s:.1f} s", now_s, shut=True)
+            self._note_loss(instrument, f"it answered only after {question.took_s:.1f} s", now_s, shut=True)
             return None
         if isinstance(reading, Exception):
             # a driver's own mistake must not end the others; DriverUnavailable while running belongs here too
-            self._lost(instrument, str(reading) if isinstance(reading, ReadFailed) else f"{type(reading).__name__}: {reading}", now_s)
+            self._note_loss(instrument, str(reading) if isinstance(reading, ReadFailed) else f"{type(reading).__name__}: {reading}", now_s)
             return None
         if instrument.lost >= LOST_IN_A_ROW:
             log.info("%s answers again after %d lost readings", instrument.name, instrument.lost)
@@ -263,7 +263,7 @@ class Sampler:
         instrument.retry_s = now_s + REOPEN_S[min(instrument.opens, len(REOPEN_S) - 1)]
         instrument.opens += 1
 
-    def _lost(self, instrument: _Instrument, why: str, now_s: float, shut: bool = False) -> None:
+    def _note_loss(self, instrument: _Instrument, why: str, now_s: float, shut: bool = False) -> None:
         if not instrument.trouble and now_s - instrument.troubled_s > BACK_FOR_S:
             log.warning("%s gives no reading: %s", instrument.name, why)
         instrument.trouble, instrument.latest, instrument.troubled_s = why, None, now_s

@@ -157,12 +157,12 @@ def _lead_left(wear: LeadWear, label: LifeLabel, layers: list[float], a: float, 
     end = lead_acid_life.corrosion_at_end(label, floats * exp(floats_sigma * b))
     begun = lead_acid_life.degradation_loss(0.0, mine)
 
-    def left(years: float) -> float:
+    def capacity_left(years: float) -> float:
         lived = years * pace
         corroded = lead_acid_life.CORROSION_LOSS * _on_grid(layers, lived) / end
         return new - corroded - (lead_acid_life.degradation_loss(wear.weighted_cycles * lived, mine) - begun)
 
-    return left
+    return capacity_left
 
 
 def _grid(wear: LeadWear) -> list[float]:
@@ -192,7 +192,7 @@ def _weigh(drawn: list[_Drawn], measured: MeasuredCapacity | None) -> tuple[list
     apart = abs(seen - mean) / max(hypot(spread, measured.sigma_ln), 1e-6) / DISAGREE
     sigma = max(measured.sigma_ln, LEAST_SIGMA_LN) * max(apart, 1.0)
     gain = spread**2 / max(spread**2 + measured.sigma_ln**2, 1e-9)   # a vague measurement moves a draw little, a sharp one all the way
-    return [replace(d, left=_anchored(d.left, d.age_years, gain, measured.capacity_frac * exp(measured.sigma_ln * (k % 7 - 3) / 2)),
+    return [replace(d, left=_anchor(d.left, d.age_years, gain, measured.capacity_frac * exp(measured.sigma_ln * (k % 7 - 3) / 2)),
                     weight=exp(-0.5 * ((x - seen) / sigma) ** 2) + 1e-9) for k, (d, x) in enumerate(zip(drawn, logs, strict=True))], apart
 
 
@@ -216,7 +216,7 @@ def _line(now_frac: float, age_years: float, fade_per_year: float) -> Callable[[
     return lambda years: now_frac - fade_per_year * (years - age_years)
 
 
-def _anchored(left: Callable[[float], float], age_years: float, gain: float, now_frac: float) -> Callable[[float], float]:
+def _anchor(left: Callable[[float], float], age_years: float, gain: float, now_frac: float) -> Callable[[float], float]:
     """The same decline, from the capacity that was measured now, as far as the measurement is sharper than the draws."""
     lift = gain * (now_frac - left(age_years))
     return lambda years: left(years) + lift
@@ -267,13 +267,13 @@ def _quantiles(values: list[tuple[float, float]], widen: float) -> Estimate:
 def _causes(slots: Sequence[UseSlot], label: LifeLabel, wear: LeadWear | LithiumWear,
             criterion_frac: float, depths: Sequence[float]) -> tuple[tuple[str, float], ...]:
     """What the usual battery of this label would live longer without each cause [years], the largest first; a tenth and more."""
-    def lived(one: LeadWear | LithiumWear) -> float:
+    def life_years(one: LeadWear | LithiumWear) -> float:
         if isinstance(one, LeadWear):
             return _when(_lead_left(one, label, _grid(one), 0.0, 0.0, 1.0, NEW_FRAC), criterion_frac, 0.0)
         models = [_when(_lithium_left(one, k, 1.0, NEW_FRAC), criterion_frac, 0.0) for k in range(len(lithium_life.MODELS))]
         return sum(models) / len(models)
 
-    as_it_is = lived(wear)
+    as_it_is = life_years(wear)
     names = LITHIUM_CAUSES if label.chemistry == "lfp" else LEAD_CAUSES
-    costs = [(name, lived(_wear(slots, label, name, depths)) - as_it_is) for name in names]
+    costs = [(name, life_years(_wear(slots, label, name, depths)) - as_it_is) for name in names]
     return tuple(sorted(((name, years) for name, years in costs if years >= NAMED_YEARS), key=lambda pair: -pair[1]))

@@ -93,7 +93,7 @@ def measured(database: Path, vehicle: Vehicle) -> tuple[list[Minute], float, flo
 
 def trackers_s(life: list[Minute], vehicle: Vehicle, parts: frozenset[str]) -> tuple[float, list[float]]:
     """Processor time of a life [s], as at GOAL_U_S, and the units of work measured meanwhile [s]."""
-    states, wanted, total_s, units = pipeline.begin(vehicle), pipeline.needed(parts), 0.0, []
+    states, wanted, total_s, units = pipeline.begin(vehicle), pipeline.with_dependencies(parts), 0.0, []
     began = time.process_time()
     for count in range(relive.TOGETHER, len(life) + relive.TOGETHER, relive.TOGETHER):
         run = life[count - relive.TOGETHER:count]

@@ -29,7 +29,7 @@ from tests.vehicle_by_hand import Instrument
 
 DAY_S, QUARTER_S, STEP_S = 86400.0, 900.0, 240.0
 #: What the quarter hours of a log and the battery that is known rest on.
-PARTS = pipeline.needed({"charge", "loads", "counts"})
+PARTS = pipeline.with_dependencies({"charge", "loads", "counts"})
 #: what is asked -> goal for the mean absolute error of nights below the reserve in 30 days
 QUESTIONS = {"as it is": 0.5, "battery x2": 0.5, "battery x0.7": 0.5, "sun x1.5": 0.8}
 

@@ -10,7 +10,7 @@ from sqlalchemy import Engine, select, update
 from monitor.findings import Estimate
 from monitor.fleet import batteries, by_hand, database, overview
 from monitor.fleet.tables import vehicles, years
-from monitor.fleet.years import AGAIN_S, CLAIMED_S, YearsThread, claim, described, work_out
+from monitor.fleet.years import AGAIN_S, CLAIMED_S, YearsThread, claim, read_years, work_out
 from monitor.logbook.reader import Reader
 from monitor.planning.battery_life import work_out_life
 from monitor.reporting import life_words
@@ -44,10 +44,10 @@ def test_years_are_those_of_the_boards_own_log_and_stand_in_the_list_and_on_its_
     assert isinstance(wanted, Estimate)
     with database.reading(two) as connection:
         rows = {line.name: line.row for line in overview.list_vehicles(connection, NOW_UTC_S)}
-        assert described(connection, 1, 1) == {"headline": life_words.describe_headline(report), "because": "",
-                                               "rows": [list(row) for row in life_words.list_rows(report)]}
-        assert described(connection, 2, 1) == {"headline": "", "rows": [], "because": life_words.TOO_YOUNG}
-        assert described(connection, 3, 1) is None
+        assert read_years(connection, 1, 1) == {"headline": life_words.describe_headline(report), "because": "",
+                                                "rows": [list(row) for row in life_words.list_rows(report)]}
+        assert read_years(connection, 2, 1) == {"headline": "", "rows": [], "because": life_words.TOO_YOUNG}
+        assert read_years(connection, 3, 1) is None
     assert (rows["hilux-07"].years, rows["hilux-07"].years_low, rows["hilux-07"].years_high) == (wanted.value, wanted.low, wanted.high)
     assert rows["patrol-02"].years is None
     client = client_of(two, "see")

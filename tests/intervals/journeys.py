@@ -36,7 +36,7 @@ def _live(plan: Plan, seen: dict[str, Tally]) -> None:
             truths[k * STEP_S] = state
             yield Sample(k * STEP_S, hour=(plan.start_hour + k * STEP_S / 3600.0) % 24.0, **reading.values)
 
-    held, parts = pipeline.begin(vehicle), pipeline.needed({"charge", "starter"})
+    held, parts = pipeline.begin(vehicle), pipeline.with_dependencies({"charge", "starter"})
     # what the shunt reads too much; the battery's own electronics look the same to it
     offset_a = plan.sensor.current_offset_a + plan.house.own_use_a
     for minute in minutes(samples()):

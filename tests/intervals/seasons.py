@@ -38,7 +38,7 @@ def _grown(plan: Plan, at_s: float) -> float:
 
 def _live(plan: Plan, seen: dict[str, Tally]) -> None:
     vehicle, truths = owner(plan), dict[float, State]()
-    states, parts = pipeline.begin(vehicle), pipeline.needed({"health"})
+    states, parts = pipeline.begin(vehicle), pipeline.with_dependencies({"health"})
     for _, several in groupby(minutes(_journey(plan, truths)), lambda minute: minute.end_s // 3600.0):
         hour = tuple(several)
         before, states, at_s = states.health, pipeline.relive(states, hour, vehicle, parts), hour[-1].end_s

@@ -41,7 +41,7 @@ def resistances() -> Tally:
         vehicle = Vehicle(Battery("house", "agm", capacity_ah), Battery("starter", "agm", 70.0))
         held = pipeline.begin(vehicle)
         for minute in minutes(_samples(r, ohm, capacity_ah)):
-            held, found = pipeline.step(held, minute, vehicle, pipeline.needed({"charge"}))
+            held, found = pipeline.step(held, minute, vehicle, pipeline.with_dependencies({"charge"}))
             if minute.end_s >= 43200.0 and minute.end_s % 10800.0 == 0.0:
                 tally.add(ohm, found.charge.resistance_ohm, ohm)
     return tally

@@ -64,11 +64,11 @@ def test_what_cannot_be_fitted_gets_one_sentence(said: str, sentence: str) -> No
 
 def test_what_is_fitted_is_drawn_and_what_was_not_named_stays() -> None:
     draft = _draft(wiring={"inverter": True, "solar_charger_count": 2})
-    assert "Wiring draws it" in draft.fitted(Fitted("dc_dc", None, True))
+    assert "Wiring draws it" in draft.note_fitted(Fitted("dc_dc", None, True))
     config = validate(draft.doc.unwrap(), Path("van.toml"), need_sources=False)
     assert (config.wiring.inverter, config.wiring.solar_charger_count, config.wiring.shore_charger) == (True, 2, True)
     assert config.vehicle.charging == "dc_dc"
-    assert draft.fitted(Fitted()) == ""
+    assert draft.note_fitted(Fitted()) == ""
     again = build_document("van", ("agm", 100.0), ("flooded", 70.0), {}, "a.db", draft.doc)
     assert again.unwrap()["wiring"] == draft.doc.unwrap()["wiring"]
 

@@ -93,10 +93,10 @@ def listen() -> Iterator:
 def learnt(satellites: SatelliteTime, within_s: float = 5.0) -> tuple[float, float]:
     """Waits until a time was told."""
     end = time.monotonic() + within_s
-    while satellites.told() is None:
+    while satellites.utc_offset() is None:
         assert time.monotonic() < end, "no time was learnt"
         time.sleep(0.01)
-    return satellites.told()
+    return satellites.utc_offset()
 
 
 def good(began: float):
@@ -148,7 +148,7 @@ def test_the_time_is_learnt_and_the_line_hung_up(listen) -> None:
 def test_silence_and_nonsense_teach_no_time_and_the_listener_lives_on(listen, lines, hang_up: bool) -> None:
     server, satellites = listen(lines, pause_s=0.005, hang_up=hang_up, listen_s=0.6)
     time.sleep(0.5)
-    assert satellites.told() is None and satellites.alive()
+    assert satellites.utc_offset() is None and satellites.alive()
     server.lines, server.hang_up, server.pause_s = good, False, 0.01
     learnt(satellites)
 
@@ -159,7 +159,7 @@ def test_no_gpsd_at_all_teaches_nothing_and_one_that_comes_later_is_heard() -> N
     satellites = SatelliteTime("127.0.0.1", port, Ticking(), retry_s=0.05)
     try:
         time.sleep(0.2)
-        assert satellites.told() is None and satellites.alive()
+        assert satellites.utc_offset() is None and satellites.alive()
     finally:
         satellites.close()
     assert not satellites.alive()
@@ -171,7 +171,7 @@ class Told:
     def __init__(self, offset_s: float | None, sigma_s: float = 0.5) -> None:
         self.offset_s, self.sigma_s = offset_s, sigma_s
 
-    def told(self):
+    def utc_offset(self):
         return None if self.offset_s is None else (self.offset_s, self.sigma_s)
 
 

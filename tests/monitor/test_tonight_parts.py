@@ -169,7 +169,7 @@ def test_a_belief_with_two_peaks_is_drawn_with_two_peaks() -> None:
 
 def test_what_is_saved_of_a_belief_comes_back_and_keeps_its_moments() -> None:
     whole = Posterior(tuple((1 / 20, 0.3 + 0.02 * k, log(90.0 + k), 1e-3, 4e-3, 1e-3) for k in range(20)), 0.05)
-    few = whole.reduced()
+    few = whole.reduce()
     assert len(few.parts) < 12 and from_text(Posterior, to_text(few)) == few
     assert few.mean() == pytest.approx(whole.mean(), rel=1e-6) and few.covariance() == pytest.approx(whole.covariance(), rel=1e-5)
     assert few.charge() == pytest.approx(whole.charge(), abs=0.004)

@@ -21,7 +21,7 @@ from tests.vehicle_by_hand import Instrument
 
 DAYS = 8
 #: What the command and its answers ask of a log.
-PARTS = pipeline.needed({"charge", "loads", "counts", "health"})
+PARTS = pipeline.with_dependencies({"charge", "loads", "counts", "health"})
 
 
 @pytest.fixture(scope="module", params=["late-summer-coast", "lithium-valley"])

@@ -216,7 +216,7 @@ def test_every_stretch_of_ten_years_of_starts_is_dated_anew_when_the_right_time_
             heard = testimony.heard_too(heard, Word(x.at_s, x.boot_id, x.utc_offset_s, 60.0, testimony.CHIP))
     line = clocks.Timeline(0.0, tuple(labels), heard)
     began = time.process_time()
-    after, written = clocks.dated(line, labels[-1].at_s, BEGINS_UTC_S, 0.01, testimony.SATELLITES)
+    after, written = clocks.add_testimony(line, labels[-1].at_s, BEGINS_UTC_S, 0.01, testimony.SATELLITES)
     assert time.process_time() - began < 5.0  # of a busy machine: no start waits for it
     assert {x.utc_offset_s for x in after.labels} == {BEGINS_UTC_S} and len(written) == 18000
     assert after.label.utc_trusted and not after.labels[0].utc_trusted

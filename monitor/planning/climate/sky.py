@@ -136,7 +136,7 @@ def day_sky(latitude_deg: float, day_of_year: int, tilt_deg: float = 0.0) -> Day
         low = max(level, LOWEST_SIN)
         ratio.append(max(panel + low - level, 0.0) / low)
         through.append(glass_frac(max(panel, low)))
-    return DaySky(extraterrestrial_kwh_m2(latitude_deg, day_of_year), ws, _normalised(whole), _normalised(diffuse), tuple(ratio),
+    return DaySky(extraterrestrial_kwh_m2(latitude_deg, day_of_year), ws, _normalise(whole), _normalise(diffuse), tuple(ratio),
                   tuple(through))
 
 
@@ -148,7 +148,7 @@ def glass_frac(facing: float) -> float:
     return max(1 - GLASS_B0 * (1 / facing - 1), 0.0)
 
 
-def _normalised(shares: list[float]) -> tuple[float, ...]:
+def _normalise(shares: list[float]) -> tuple[float, ...]:
     total = sum(shares)
     return tuple(share / total for share in shares) if total > 0 else tuple(shares)
 
