@@ -33,7 +33,7 @@ def chapters(book: LogView) -> list[tuple[str, Rows]]:
                 ("Latest reading", clock_text(last), book.reading_age),
                 ("Covers", span(last - first), ""), ("Simulated", "yes" if book.simulated else "no", ""),
                 ("Clock", trust, f"give or take {_doubt(book.now.utc_sigma_s)}")]
-    return [("This log", log), ("What is measured", _measured(book)), ("Not measured, last 30 days", _missing(book)),
+    return [("This log", log), ("What is measured", _measured_rows(book)), ("Not measured, last 30 days", _missing(book)),
             ("Versions", _versions() if book.on_board else [("ampledger on its board", book.board_version or "not known", ""),
                                                             *((f"{name} here", found, note) for name, found, note in _versions())])]
 
@@ -43,7 +43,7 @@ def _doubt(sigma_s: float) -> str:
         f"{2 * sigma_s:.0f} s" if sigma_s < 60 else span(2 * sigma_s))
 
 
-def _measured(book: LogView) -> Rows:
+def _measured_rows(book: LogView) -> Rows:
     if book.now is None:
         return []
     rows: Rows = []

@@ -56,15 +56,15 @@ def series() -> Response:
 def days() -> Response:
     """The daily books of a span, oldest first."""
     book = books.open_log_view()
-    return _paged("days", book.days(*_span(book)), lambda d: d.start_utc_s,
-                  lambda d: {"start_utc_s": d.start_utc_s, "end_utc_s": d.end_utc_s} | d.values)
+    return _page("days", book.days(*_span(book)), lambda d: d.start_utc_s,
+                 lambda d: {"start_utc_s": d.start_utc_s, "end_utc_s": d.end_utc_s} | d.values)
 
 
 @api.get("/events")
 def events() -> Response:
     """What happened in a span."""
     book = books.open_log_view()
-    return _paged("events", book.events(*_rest(book), most=_limit() + TOGETHER), lambda e: e.at_utc_s, lambda e: {
+    return _page("events", book.events(*_rest(book), most=_limit() + TOGETHER), lambda e: e.at_utc_s, lambda e: {
         "at_utc_s": e.at_utc_s, "kind": e.what.kind, "battery": e.what.battery, "message": e.what.message,
         "figures": dict(e.what.figures)})
 
@@ -73,7 +73,7 @@ def events() -> Response:
 def gaps() -> Response:
     """What was not measured in a span, and why."""
     book = books.open_log_view()
-    return _paged("gaps", book.gaps(*_span(book)), lambda g: g.at_utc_s, lambda g: {
+    return _page("gaps", book.gaps(*_span(book)), lambda g: g.at_utc_s, lambda g: {
         "from_utc_s": g.at_utc_s, "to_utc_s": g.until_utc_s, "quantity": g.what.quantity, "reason": g.what.reason, "count": g.what.count})
 
 
@@ -81,7 +81,7 @@ def gaps() -> Response:
 def forecasts() -> Response:
     """What was foreseen, hour by hour, in a span."""
     book = books.open_log_view()
-    return _paged("forecasts", book.forecasts(*_rest(book), most=_limit() + TOGETHER), lambda row: row.at_utc_s, asdict)
+    return _page("forecasts", book.forecasts(*_rest(book), most=_limit() + TOGETHER), lambda row: row.at_utc_s, asdict)
 
 
 @api.get("/alerts")
@@ -141,7 +141,7 @@ def health_figure() -> Response:
 @api.get("/weeks")
 def weeks() -> Response:
     """Every week of the house battery on record, oldest first."""
-    return _paged("weeks", books.open_log_view().weeks(), lambda row: row[0], lambda row: {"ended_utc_s": row[0]} | asdict(row[1]))
+    return _page("weeks", books.open_log_view().weeks(), lambda row: row[0], lambda row: {"ended_utc_s": row[0]} | asdict(row[1]))
 
 
 def _span(book) -> tuple[float, float]:
@@ -177,7 +177,7 @@ def _after() -> float | None:
     return found
 
 
-def _paged(name: str, rows: Sequence[Row], moment: Callable[[Row], float], plain: Callable[[Row], dict[str, Any]]) -> Response:
+def _page(name: str, rows: Sequence[Row], moment: Callable[[Row], float], plain: Callable[[Row], dict[str, Any]]) -> Response:
     """A page of rows, which are in order of their moments, and where the next one goes on; null at the end.
 
     Rows of one moment are never parted, so a page may hold a few more than `limit`.

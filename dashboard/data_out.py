@@ -97,10 +97,10 @@ class Families:
         self._lines.append(f"# TYPE {name} {kind}")
         if unit:
             self._lines.append(f"# UNIT {name} {unit}")
-        self._lines.append(f"# HELP {name} {_escaped(text)}")
+        self._lines.append(f"# HELP {name} {_escape(text)}")
         suffix = "_info" if kind == "info" else ""
         for labels, value in known:
-            inside = ",".join(f'{key}="{_escaped(word)}"' for key, word in labels.items())
+            inside = ",".join(f'{key}="{_escape(word)}"' for key, word in labels.items())
             self._lines.append(f"{name}{suffix}{{{inside}}} {value:.10g}" if inside else f"{name}{suffix} {value:.10g}")
 
     def text(self) -> str:
@@ -159,5 +159,5 @@ def _bounds(answer: Answer, **labels: str) -> list[tuple[dict[str, str], float |
     return [({**labels, "bound": bound}, getattr(answer, bound)) for bound in ("value", "low", "high")]
 
 
-def _escaped(text: str) -> str:
+def _escape(text: str) -> str:
     return text.replace("\\", r"\\").replace('"', r"\"").replace("\n", r"\n")

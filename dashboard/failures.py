@@ -11,7 +11,7 @@ TEXTS = {404: "There is no such page.", 405: "This cannot be done here.", 413: "
 def install(app: Flask) -> None:
     """Give app its answers for failures."""
     app.register_error_handler(NoLogView, _no_book)
-    app.register_error_handler(HTTPException, _refused)
+    app.register_error_handler(HTTPException, _answer_error)
 
 
 def _no_book(error: NoLogView):
@@ -20,7 +20,7 @@ def _no_book(error: NoLogView):
     return render_template("words.html", title="No log", heading=error.heading, text=error.text, todo=error.todo), 503
 
 
-def _refused(error: HTTPException):
+def _answer_error(error: HTTPException):
     code = error.code or 500
     text = error.description if code == 400 and error.description else TEXTS.get(code, error.name)
     more = {name: value for name, value in error.get_headers() if name in ("Allow", "Retry-After")}

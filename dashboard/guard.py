@@ -55,7 +55,7 @@ class Lockout:
         """One more wrong code from this address."""
         with self._lock:
             for key, forgotten_s in ((address, FORGOTTEN_S), (ALL, FORGOTTEN_ALL_S)):
-                self._wrong[key] = (self._remembered(key, forgotten_s) + 1, self._now())
+                self._wrong[key] = (self._wrong_count(key, forgotten_s) + 1, self._now())
             if len(self._wrong) > ADDRESSES:
                 del self._wrong[min((key for key in self._wrong if key != ALL), key=lambda key: self._wrong[key][1])]
 
@@ -65,7 +65,7 @@ class Lockout:
             self._wrong.pop(address, None)
             self._wrong.pop(ALL, None)
 
-    def _remembered(self, key: str, forgotten_s: float) -> float:
+    def _wrong_count(self, key: str, forgotten_s: float) -> float:
         count, last_s = self._wrong.get(key, (0.0, 0.0))
         return max(count - (self._now() - last_s) / forgotten_s, 0.0)
 
@@ -115,20 +115,20 @@ def install(app: Flask, names: Iterable[str], code_page: str = "code.html",
     @app.before_request
     def check_pace() -> tuple[Response | str, int, dict[str, str]] | None:
         if not _on_the_board(request.remote_addr) and pace.too_fast(origin(request.remote_addr or "?")):
-            return *_refused("Too Many Requests", "Too many requests from your address; wait a moment.", 429), {"Retry-After": "5"}
+            return *_refusal("Too Many Requests", "Too many requests from your address; wait a moment.", 429), {"Retry-After": "5"}
         return None
 
     @app.before_request
     def check_name() -> tuple[Response | str, int] | None:
-        if not _named(request.host, known):
-            return _refused("Misdirected Request", f"This board does not go by the name {request.host!r:.80}. Use its address in "
+        if not _is_known_host(request.host, known):
+            return _refusal("Misdirected Request", f"This board does not go by the name {request.host!r:.80}. Use its address in "
                             "numbers, or start the dashboard with --name for a name of your own.", 421)
         return None
 
     @app.before_request
     def check_reader() -> tuple[Response | str, int] | None:
         if app.config["CODE_TO_READ"] and not may_change() and request.endpoint not in open_endpoints:
-            return _refused("Unauthorized", "Enter the access code.", 401) if request.path.startswith("/api/") else (
+            return _refusal("Unauthorized", "Enter the access code.", 401) if request.path.startswith("/api/") else (
                 render_template(code_page, reading=True, title="Code"), 401)
         return None
 
@@ -139,10 +139,10 @@ def install(app: Flask, names: Iterable[str], code_page: str = "code.html",
         if "policy" in g:  # a page with a stricter room of its own
             answer.headers["Content-Security-Policy"] = g.policy
         answer.headers.setdefault("Cache-Control", "no-store")
-        return _packed(answer)
+        return _compress(answer)
 
 
-def _refused(title: str, detail: str, status: int) -> tuple[Response | str, int]:
+def _refusal(title: str, detail: str, status: int) -> tuple[Response | str, int]:
     """A refusal at the door, before any page is drawn."""
     return (jsonify(title=title, detail=detail) if request.path.startswith("/api/") else f"{detail}\n"), status
 
@@ -211,7 +211,7 @@ def own_form(view: Callable) -> Callable:
     return checked
 
 
-def _named(host: str, known: set[str]) -> bool:
+def _is_known_host(host: str, known: set[str]) -> bool:
     """A name we know, or any address in numbers: those cannot be re-bound to us by a foreign name server."""
     name = host.rpartition("]")[0].lstrip("[") if host.startswith("[") else host.partition(":")[0]
     try:
@@ -237,7 +237,7 @@ def _on_the_board(address: str | None) -> bool:
         return False
 
 
-def _packed(answer: Response) -> Response:
+def _compress(answer: Response) -> Response:
     if (answer.direct_passthrough or answer.is_streamed or answer.status_code == 304 or "Content-Encoding" in answer.headers
             or "gzip" not in request.headers.get("Accept-Encoding", "")
             or not ((answer.mimetype or "").startswith("text/") or answer.mimetype == "application/json")):

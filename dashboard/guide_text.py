@@ -53,13 +53,13 @@ def _html(text: str) -> Markup:
         if token.type == "blockquote_open":
             token.attrSet("class", "caution")
         if token.type == "inline":
-            token.children = _linked(token.children or [])
+            token.children = _rewrite_links(token.children or [])
     html = reader.renderer.render(tokens, reader.options, {})
     html = html.replace("<pre>", '<pre tabindex="0">')  # wider than a phone: scrolled by the keyboard too
     return Markup(html.replace("<table>", '<div class="scroll"><table class="guide-table">').replace("</table>", "</table></div>"))
 
 
-def _linked(children: list[Token]) -> list[Token]:
+def _rewrite_links(children: list[Token]) -> list[Token]:
     """The same words with links to pages of this board, and none to documents that are not here."""
     found, dropping, name = [], False, ""
     for child in children:

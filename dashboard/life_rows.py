@@ -29,7 +29,7 @@ def describe_life(book: LogView) -> dict[str, Any]:
         background().start(name, file, MODULE, ["--database", str(current_app.config["DATABASE"])])
     made = stage.file if stage is not None else None
     if made is None:    # yesterday's, until today's is there
-        made = next((kept for _, kept in background().kept("life")), None)
+        made = next((kept for _, kept in background().list_results("life")), None)
     if made is None:
         return _without(stage.why if stage is not None and stage.why else "Being worked out; load this page again in a minute.")
     try:

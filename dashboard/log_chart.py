@@ -53,8 +53,8 @@ def figure(
               palette.received_band, "95 %", drawn),
         line(x, rounded(rows.charge_frac, 1, 100), "y", palette.received, "charge",
              hovertemplate="%{y:.0f} %<extra></extra>"),
-        *_filled(x, into, palette.received, palette.received_band, "received"),
-        *_filled(x, out, palette.spent, palette.spent_band, "spent"),
+        *_filled_line(x, into, palette.received, palette.received_band, "received"),
+        *_filled_line(x, out, palette.spent, palette.spent_band, "spent"),
         *band(x, rows.house_voltage_low_v, rows.house_voltage_high_v, "y3",
               palette.received_band, "house", drawn),
         *band(x, rows.starter_voltage_low_v, rows.starter_voltage_high_v, "y3",
@@ -63,7 +63,7 @@ def figure(
         line(x, rows.starter_voltage_v, "y3", palette.starter, "starter",
              hovertemplate="starter %{y:.2f} V<extra></extra>"),
     ]
-    joined = _joined(rows)
+    joined = _joined_bar(rows)
     if joined:
         data.append(line(x, joined, "y4", palette.starter, "joined", hovertemplate="batteries connected<extra></extra>",
                          line={"color": palette.starter, "width": 5}))
@@ -129,13 +129,13 @@ def starter_figure(rows: Columns, gaps: Sequence[tuple[float, float]], clock: Cl
                                           margin={"l": 68, "r": 8, "t": 12, "b": 48})}
 
 
-def _joined(rows: Columns) -> list[float | None]:
+def _joined_bar(rows: Columns) -> list[float | None]:
     """0.5 where the batteries were joined for most of the time, None elsewhere; empty when they never were."""
     bar = [0.5 if (v or 0.0) > 0.2 else None for v in rows.isolator_closed_frac]
     return bar if any(bar) else []
 
 
-def _filled(x: Sequence, y: Column, colour: str, fill: str, name: str) -> list[Figure]:
+def _filled_line(x: Sequence, y: Column, colour: str, fill: str, name: str) -> list[Figure]:
     """Current of one direction as ground between the line and zero."""
     zero = [None if v is None else 0 for v in y]
     low, high = (y, zero) if name == "spent" else (zero, y)

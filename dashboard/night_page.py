@@ -108,14 +108,14 @@ def night_rows(found: ForecastFindings, hour: float | None, charge_frac: Answer)
         rows.append(("Lowest point before the sun", f"{100 * found.lowest_frac:.0f} %", between))
     if found.probability_before_sun is not None:
         if isinstance(charge_frac, Estimate) and found.is_below_mark(charge_frac.value):
-            rows.append((_reached(found), "at any moment" if found.fridge_first else "already below it", ""))
+            rows.append((_name_limit(found), "at any moment" if found.fridge_first else "already below it", ""))
         elif found.reserve_in_s is None:
-            rows.append((_reached(found), "not within three days", ""))
+            rows.append((_name_limit(found), "not within three days", ""))
         else:
             between = ""
             if found.reserve_in_low_s is not None and found.reserve_in_high_s is not None:
                 between = f"80 % range {when(found.reserve_in_low_s, hour)} to {when(found.reserve_in_high_s, hour)}"
-            rows.append((_reached(found), when(found.reserve_in_s, hour), between))
+            rows.append((_name_limit(found), when(found.reserve_in_s, hour), between))
     for label, value in (("Solar takes over", found.sun_back_in_s), ("Full again", found.full_in_s)):
         if value is not None:
             rows.append((label, when(value, hour), ""))
@@ -128,7 +128,7 @@ def night_rows(found: ForecastFindings, hour: float | None, charge_frac: Answer)
     return rows
 
 
-def _reached(found: ForecastFindings) -> str:
+def _name_limit(found: ForecastFindings) -> str:
     return "Fridge stops" if found.fridge_first else "Your reserve reached"
 
 

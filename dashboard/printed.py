@@ -80,7 +80,7 @@ def _figures(book: LogView) -> dict[str, Figure]:
     days = book.days(*book.extent())
     if len(days) >= 2:
         width_s = DAY_S if len(days) <= DAYS_DRAWN else WEEK_S
-        groups = _grouped(days, width_s)
+        groups = _group_days(days, width_s)
         sun, engine, other, spent = ([sum(d.values[name] or 0.0 for d in group) for group in groups]
                                      for name in ("sun_ah", "alternator_ah", "other_ah", "charge_out_ah"))
         middles = [(group[0].start_utc_s + group[-1].end_utc_s) / 2 for group in groups]
@@ -88,7 +88,7 @@ def _figures(book: LogView) -> dict[str, Figure]:
     return found
 
 
-def _grouped(days: Sequence, width_s: float) -> list[list]:
+def _group_days(days: Sequence, width_s: float) -> list[list]:
     """Days one by one, or seven at a time; a rest of fewer than seven at the end is left out."""
     if width_s <= DAY_S:
         return [[day] for day in days]

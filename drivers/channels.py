@@ -23,7 +23,7 @@ class Channel(BaseModel):
     scale: float = Field(1.0, description="factor; -1 turns the sign round")
     offset: float = Field(0.0, description="added last, in the quantity's unit")
 
-    def converted(self, value: float) -> float:
+    def convert(self, value: float) -> float:
         """The quantity from the channel's value, both in the quantity's unit."""
         return value * self.ratio * self.scale + self.offset
 

@@ -75,7 +75,7 @@ class Measured(Protocol[C_co]):
     @property
     def channel(self) -> C_co: ...
 
-    def converted(self, value: float) -> float: ...
+    def convert(self, value: float) -> float: ...
 
 
 def read_channels(measures: Mapping[Quantity, Measured[C]], value: Callable[[C], float]) -> Reading:
@@ -91,7 +91,7 @@ def read_channels(measures: Mapping[Quantity, Measured[C]], value: Callable[[C],
     faults: list[Fault] = []
     for quantity, spec in measures.items():
         try:
-            values[quantity] = spec.converted(value(spec.channel))
+            values[quantity] = spec.convert(value(spec.channel))
         except ReadFailed as error:
             faults.append(Fault(quantity, str(error)))
     if not values:

@@ -72,7 +72,7 @@ class Register(BaseModel):
         """Itself: what the shared reader hands back."""
         return self
 
-    def converted(self, value: float) -> float:
+    def convert(self, value: float) -> float:
         """Already converted where it was read."""
         return value
 
@@ -80,7 +80,7 @@ class Register(BaseModel):
         """The count in a register's bytes."""
         return int.from_bytes(seen, self.byte_order, signed=self.signed) >> self.shift
 
-    def refused(self, number: int) -> str:
+    def why_invalid(self, number: int) -> str:
         """Why a count is no measurement; "" if it is one."""
         bits = 8 * self.width - self.shift - self.signed
         ends = {(1 << bits) - 1, -(1 << bits)} if self.signed else {(1 << bits) - 1}
@@ -205,7 +205,7 @@ class I2cDriver:
         if register.wait_s:
             time.sleep(register.wait_s)
         number = register.number(self._bytes(register.register_, register.width))
-        if why := register.refused(number):
+        if why := register.why_invalid(number):
             raise ReadFailed(f"{self._where()}, register {register.register_:#04x}: {number} is {why}")
         return number * register.scale + register.offset
 

@@ -61,10 +61,10 @@ def value(folder: Path, channel: str) -> float:
     if ready.exists():
         return number(ready) / DIVISORS[kind]
     raw = number(folder / f"{channel}_raw")
-    return (raw + shared(folder, channel, "offset", 0.0)) * shared(folder, channel, "scale", 1.0) / DIVISORS[kind]
+    return (raw + read_attribute(folder, channel, "offset", 0.0)) * read_attribute(folder, channel, "scale", 1.0) / DIVISORS[kind]
 
 
-def shared(folder: Path, channel: str, what: str, default: float) -> float:
+def read_attribute(folder: Path, channel: str, what: str, default: float) -> float:
     """A channel's own offset or scale, or that of its kind.
 
     folder: of the device; channel: as the kernel names it (voltage0); what: "offset" or "scale"; default: where the kernel gives

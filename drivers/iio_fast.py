@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 
 from drivers.channels import AnyChannel, Options
 from drivers.errors import ReadFailed, opening
-from drivers.iio import DIVISORS, shared
+from drivers.iio import DIVISORS, read_attribute
 from drivers.kernel_files import Device, number, text
 from drivers.reading import Reading
 from drivers.start_trace import SLOWEST_HZ, StartTrace
@@ -89,7 +89,7 @@ class IioFastDriver:
         voltage_v = 0.0
         for scan in scans:
             pin = (self._layout.raw(scan) + self._offset) * self._scale / DIVISORS["in_voltage"]
-            voltage_v = self._spec.converted(pin)
+            voltage_v = self._spec.convert(pin)
             trace = self._starts.add(voltage_v) or trace
         return Reading({"starter_voltage_v": voltage_v}, fast_starter=trace)
 
@@ -135,7 +135,8 @@ class IioFastDriver:
         self._room = int(frequency_hz * 8)
         _write(self._folder / "buffer/length", str(self._room))
         self._layout = layout(elements, channel)
-        self._scale, self._offset = shared(self._folder, channel, "scale", 1.0), shared(self._folder, channel, "offset", 0.0)
+        self._scale = read_attribute(self._folder, channel, "scale", 1.0)
+        self._offset = read_attribute(self._folder, channel, "offset", 0.0)
         _write(self._folder / "buffer/enable", "1")
         return frequency_hz
 

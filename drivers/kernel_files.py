@@ -78,23 +78,23 @@ class Device:
     def __init__(self, root: Path, pattern: str, wanted: str, kind: str) -> None:
         self._search = root, pattern, wanted, kind
         self._folder = device(*self._search)
-        self._identity = self._seen()
+        self._identity = self._identify()
 
     def folder(self) -> Path:
         """Where it is now. Raises ReadFailed: it is gone.
 
         A folder of the same number may by now be another device's: its inode tells.
         """
-        seen = self._seen()
+        seen = self._identify()
         if seen is None or seen != self._identity:
             try:
                 self._folder = device(*self._search)
             except CannotOpen as error:
                 raise ReadFailed(str(error)) from error
-            self._identity = self._seen()
+            self._identity = self._identify()
         return self._folder
 
-    def _seen(self) -> tuple[int, int] | None:
+    def _identify(self) -> tuple[int, int] | None:
         try:
             there = os.stat(self._folder)
         except OSError:

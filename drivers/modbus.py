@@ -41,7 +41,7 @@ class Register(BaseModel):
         """Itself: what the shared reader hands back."""
         return self
 
-    def converted(self, value: float) -> float:
+    def convert(self, value: float) -> float:
         """Already converted where it was read."""
         return value
 
@@ -165,7 +165,7 @@ class ModbusDriver:
 
     def __init__(self, options: ModbusOptions) -> None:
         self._options = options
-        self._runs = [(function, first, count) for function, addresses in _wanted(options).items()
+        self._runs = [(function, first, count) for function, addresses in _find_wanted_words(options).items()
                       for first, count in _runs(sorted(addresses))]
         self._link = Link(options, len(self._runs))
         with opening():
@@ -181,15 +181,15 @@ class ModbusDriver:
                 seen[function, first + place] = word
 
         def value(register: Register) -> float:
-            def held(address: int, kind: str, order: WordOrder = "big") -> float:
+            def decode(address: int, kind: str, order: WordOrder = "big") -> float:
                 return number([seen[register.function, address + k] for k in range(SIZES[kind])], kind, order)
 
-            raw = held(register.address, register.type, register.word_order)
+            raw = decode(register.address, register.type, register.word_order)
             if register.unavailable(raw):
                 raise ReadFailed(f"{self._link}: register {register.address} says that it is not available ({raw:g})")
             exponent = 0.0
             if register.scale_address is not None:
-                exponent = held(register.scale_address, "INT16")
+                exponent = decode(register.scale_address, "INT16")
                 if not -10 <= exponent <= 10:
                     raise ReadFailed(f"{self._link}: register {register.scale_address} holds no scale factor ({exponent:g})")
             return raw * register.scale * 10**exponent + register.offset
@@ -200,7 +200,7 @@ class ModbusDriver:
         self._link.drop()
 
 
-def _wanted(options: ModbusOptions) -> dict[str, set[int]]:
+def _find_wanted_words(options: ModbusOptions) -> dict[str, set[int]]:
     """Function -> addresses of every wanted word."""
     wanted: dict[str, set[int]] = {}
     for register in options.measures.values():

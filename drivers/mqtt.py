@@ -150,11 +150,11 @@ class MqttDriver:
                     break
                 wait_s = 0.0
         except LIBRARY as error:
-            self._lost(client, str(error))
+            self._give_up(client, str(error))
         if client.socket() is None:
-            self._lost(client, "the broker is gone")
+            self._give_up(client, "the broker is gone")
 
-    def _lost(self, client: paho.Client, why: str) -> NoReturn:
+    def _give_up(self, client: paho.Client, why: str) -> NoReturn:
         self._client = None
         self._heard.clear()
         _shut(client)

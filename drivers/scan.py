@@ -48,7 +48,7 @@ def scan(sys: Path = Path("/sys"), dev: Path = Path("/dev")) -> list[Found]:
             *_serial(dev / "serial/by-id"), *_can(sys / "class/net"), *_gpio(dev)]
 
 
-def _called(root: Path, pattern: str) -> list[tuple[Path, str]]:
+def _name_devices(root: Path, pattern: str) -> list[tuple[Path, str]]:
     """Each device with the plainest word that means it alone."""
     folders = sorted(root.glob(pattern), key=_natural)
     all_words = [words(folder) for folder in folders]
@@ -62,14 +62,14 @@ def _called(root: Path, pattern: str) -> list[tuple[Path, str]]:
 
 def _hwmon(root: Path) -> list[Found]:
     found = []
-    for folder, word in _called(root, "hwmon*"):
+    for folder, word in _name_devices(root, "hwmon*"):
         channels = []
         for file in sorted(folder.glob("*_input"), key=_natural):
             channel = file.name.removesuffix("_input")
             kind = hwmon.kind_of(channel)
             if kind in UNITS and kind != channel:
-                channels.append(_seen(channel, UNITS[kind], partial(_hwmon_value, file, kind),
-                                      text(folder / f"{channel}_label") or ""))
+                channels.append(_read_channel(channel, UNITS[kind], partial(_hwmon_value, file, kind),
+                                              text(folder / f"{channel}_label") or ""))
         if channels:
             found.append(Found("hwmon", {"chip": word}, f"chip {text(folder / 'name') or word}", tuple(channels)))
     return found
@@ -81,14 +81,14 @@ def _hwmon_value(file: Path, kind: str) -> float:
 
 def _iio(root: Path) -> list[Found]:
     found = []
-    for folder, word in _called(root, "iio:device*"):
+    for folder, word in _name_devices(root, "iio:device*"):
         names = {re.sub("_(raw|input)$", "", f.name): f for f in folder.glob("in_*") if f.name.endswith(("_raw", "_input"))}
         channels = []
         for channel in sorted(names, key=lambda name: _natural(Path(name))):
             kind = iio.kind_of(channel)
             if kind in UNITS:
-                channels.append(_seen(channel, UNITS[kind], partial(iio.value, folder, channel),
-                                      text(folder / f"{channel}_label") or ""))
+                channels.append(_read_channel(channel, UNITS[kind], partial(iio.value, folder, channel),
+                                              text(folder / f"{channel}_label") or ""))
         if channels:
             found.append(Found("iio", {"device": word}, f"converter {text(folder / 'name') or word}", tuple(channels)))
     return found
@@ -113,7 +113,7 @@ def _gpio(dev: Path) -> list[Found]:
     return [Found("gpio", {"chip": str(chip)}, f"inputs of {chip.name}") for chip in sorted(dev.glob("gpiochip*"), key=_natural)]
 
 
-def _seen(channel: str, unit: str, value: Callable[[], float], label: str) -> SeenChannel:
+def _read_channel(channel: str, unit: str, value: Callable[[], float], label: str) -> SeenChannel:
     try:
         return SeenChannel(channel, unit, value(), label)
     except ReadFailed as error:

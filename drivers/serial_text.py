@@ -154,11 +154,11 @@ class SerialTextDriver:
 
     def _text(self, line: bytes) -> str:
         try:
-            return self._checked(line.strip().decode("ascii"))
+            return self._verify_checksum(line.strip().decode("ascii"))
         except UnicodeDecodeError:
             raise ReadFailed(f"{self._options.port}: not text: {line[:40]!r}; is the speed right?") from None
 
-    def _checked(self, line: str) -> str:
+    def _verify_checksum(self, line: str) -> str:
         name = self._options.checksum
         if name is None:
             return line
@@ -183,7 +183,7 @@ class SerialTextDriver:
         return {str(number): text.strip() for number, text in enumerate(parts, 1)}
 
 
-def heard(port: str, baud: int, seconds: float) -> list[str]:
+def listen(port: str, baud: int, seconds: float) -> list[str]:
     """Whole lines that come by themselves on a port within some seconds, the newest last; empty where none does.
 
     port: the serial port; baud: its speed [bit/s]; seconds: how long it listens [s].

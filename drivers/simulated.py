@@ -43,11 +43,11 @@ class SimulatedOptions(BaseModel):
         """The journey with its changes."""
         plan = SCENARIOS[self.scenario](self.seed)
         for name, value in self.changes.items():
-            plan = _changed(plan, name.split("."), value, name)
+            plan = _with_change(plan, name.split("."), value, name)
         return plan
 
 
-def _changed(part: Any, path: list[str], value: Any, name: str) -> Any:
+def _with_change(part: Any, path: list[str], value: Any, name: str) -> Any:
     known = {f.name for f in fields(part)}
     if path[0] not in known:
         near = get_close_matches(path[0], known, 1)
@@ -56,7 +56,7 @@ def _changed(part: Any, path: list[str], value: Any, name: str) -> Any:
     if is_dataclass(old):
         if len(path) < 2:
             raise ValueError(f"changes: {name!r} has parts; write {name}.{fields(old)[0].name} or the like")
-        return replace(part, **{path[0]: _changed(old, path[1:], value, name)})
+        return replace(part, **{path[0]: _with_change(old, path[1:], value, name)})
     if len(path) > 1 or isinstance(old, tuple):
         raise ValueError(f"changes: {name!r} is not a single value that could be changed")
     if isinstance(old, str) != isinstance(value, str):

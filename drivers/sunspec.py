@@ -30,7 +30,7 @@ class Point(BaseModel):
         """The point's name."""
         return self.point
 
-    def converted(self, value: float) -> float:
+    def convert(self, value: float) -> float:
         """The quantity from the point's value."""
         return value * self.scale + self.offset
 

@@ -45,7 +45,7 @@ class W1Driver:
 
     def read(self) -> Reading:
         slave = self._folder / "w1_slave"
-        value_c = self._checked(slave) if slave.exists() else number(self._folder / "temperature") / 1000
+        value_c = self._read_slave_c(slave) if slave.exists() else number(self._folder / "temperature") / 1000
         if abs(value_c - WEAK_SUPPLY_C) < 0.01:
             raise ReadFailed(f"{self._folder.name}: 127.94 °C means that its supply is too weak; check the wiring")
         if abs(value_c - POWER_ON_C) < 0.01 and (self._before_c is None or abs(self._before_c - POWER_ON_C) > NEAR_K):
@@ -56,7 +56,7 @@ class W1Driver:
     def close(self) -> None:
         """Nothing is held open between readings."""
 
-    def _checked(self, slave: Path) -> float:
+    def _read_slave_c(self, slave: Path) -> float:
         try:
             lines = slave.read_text(encoding="ascii").splitlines()
         except (OSError, UnicodeDecodeError) as error:

@@ -32,11 +32,11 @@ def create_app(engine: Engine) -> Flask:
             app.logger.error("the collection failed: %s", error.orig)
             return jsonify(word="trouble", sentence="The collector's database has trouble; try again later."), 503
 
-    def refused(status: int, word: str, sentence: str) -> Any:
+    def refuse(status: int, word: str, sentence: str) -> Any:
         return lambda _: (jsonify(word=word, sentence=sentence), status)
 
-    app.register_error_handler(413, refused(413, "size", f"A batch may have {MOST_BYTES} bytes."))
-    app.register_error_handler(404, refused(404, "place", "There is nothing here for a board."))
+    app.register_error_handler(413, refuse(413, "size", f"A batch may have {MOST_BYTES} bytes."))
+    app.register_error_handler(404, refuse(404, "place", "There is nothing here for a board."))
     return app
 
 

@@ -93,7 +93,7 @@ class Background:
         """Whether something is being done."""
         return self._process is not None
 
-    def kept(self, kind: str) -> list[tuple[str, Path]]:
+    def list_results(self, kind: str) -> list[tuple[str, Path]]:
         """(number, file) of the results of a kind, latest first."""
         if self._folder is None:
             return []
@@ -120,7 +120,7 @@ class Background:
             code = process.wait()
         limit.cancel()
         atexit.unregister(process.kill)
-        for _, old in self.kept(file_name.partition("-")[0])[KEPT:]:
+        for _, old in self.list_results(file_name.partition("-")[0])[KEPT:]:
             old.unlink(missing_ok=True)
         with self._lock:
             if code:

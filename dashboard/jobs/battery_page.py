@@ -26,7 +26,7 @@ def battery() -> str:
 @guard.own_form
 def battery_replaced() -> Any:
     """Leaves word that a battery was replaced."""
-    given = _given()
+    given = _read_form()
     try:
         values = {"battery": _place(given), "rated_capacity_ah": read_number(given["capacity"], "capacity", 1, 2000),
                   "label": given["label"], "chemistry": _chemistry(given), "at_utc_s": _noon(given["day"])}
@@ -39,7 +39,7 @@ def battery_replaced() -> Any:
 @guard.own_form
 def battery_described() -> Any:
     """Leaves word what a battery is called, or when it was put in."""
-    given = _given()
+    given = _read_form()
     try:
         if not given["label"] and not given["day"]:
             raise ValueError("give it a name, say when it was put in, or both")
@@ -67,7 +67,7 @@ def _page(given: dict[str, str], wrong: str = "") -> str:
         starters=starters, today=date.today().isoformat(), **describe_asking(book, "battery", "house battery", "starter battery"))
 
 
-def _given() -> dict[str, str]:
+def _read_form() -> dict[str, str]:
     return {name: request.form.get(name, "").strip()[:80] for name in ("battery", "capacity", "label", "chemistry", "day")}
 
 

@@ -148,29 +148,29 @@ def _weigh(every: str, from_utc_s: float, to_utc_s: float) -> dict[str, str]:
     if ends <= begins:
         return {"rows": "none", "size": "", "time": ""}
     part_s = min(LEVELS[every][1], ends - begins)
-    text, took_s = _timed(every, ends - part_s, ends)
+    text, took_s = _time_export(every, ends - part_s, ends)
     if not _start_s:
-        _start_s.append(_timed(every, 4e9, 4e9 + 1)[1])  # of a span without rows: what every export takes before its first row
+        _start_s.append(_time_export(every, 4e9, 4e9 + 1)[1])  # of a span without rows: what every export takes before its first row
     start_s = min(_start_s[0], took_s)
     share = (ends - begins) / part_s
     rows, size = max(text.count(b"\n") - 1, 0) * share, len(text) * share
     packed = len(zlib.compress(text, 3)) * share
     seconds = max(start_s + max(took_s - start_s, 0.0) * share, packed / WIFI_BYTES_PER_S, 1.0)
-    return {"rows": f"about {number(_rounded(rows))} rows", "size": f"about {_size(size)}, {_size(packed)} over the network",
-            "time": f"about {span(_rounded(seconds)) if seconds >= 60 else f'{_rounded(seconds):.0f} s'}"}
+    return {"rows": f"about {number(_to_two_figures(rows))} rows", "size": f"about {_size(size)}, {_size(packed)} over the network",
+            "time": f"about {span(_to_two_figures(seconds)) if seconds >= 60 else f'{_to_two_figures(seconds):.0f} s'}"}
 
 
-def _timed(every: str, from_utc_s: float, to_utc_s: float) -> tuple[bytes, float]:
+def _time_export(every: str, from_utc_s: float, to_utc_s: float) -> tuple[bytes, float]:
     """An export and how long it took [s]."""
     begun_s = time.perf_counter()
     done = subprocess.run([sys.executable, "-m", *_export(every, from_utc_s, to_utc_s)], capture_output=True, timeout=60, check=False)
     return done.stdout, time.perf_counter() - begun_s
 
 
-def _rounded(value: float) -> float:
+def _to_two_figures(value: float) -> float:
     """To two figures: it is a guess."""
     return float(f"{value:.2g}")
 
 
 def _size(size: float) -> str:
-    return f"{_rounded(size / 1e6):g} MB" if size >= 1e6 else f"{max(_rounded(size / 1e3), 1):g} kB"
+    return f"{_to_two_figures(size / 1e6):g} MB" if size >= 1e6 else f"{max(_to_two_figures(size / 1e3), 1):g} kB"

@@ -99,7 +99,7 @@ def identify() -> Any:
 def readings() -> Response:
     """What the instruments show at this moment, for the page; empty where only the log's latest minute is known."""
     found = live_readings.read(current_app.config["DATABASE"])
-    shown = {} if found is None else {name: _shown(name, value) for name, value in found.values.items()}
+    shown = {} if found is None else {name: _format_value(name, value) for name, value in found.values.items()}
     shown |= {} if found is None else {name: f"{number(value, 3)} V at the channel" for name, value in found.at_pin.items()}
     return jsonify(shown)
 
@@ -150,7 +150,7 @@ def _latest(book: books.LogView, quantity: str, for_s: float) -> list[float]:
     return late if len(late) >= LEAST_READINGS else [value for _, value in found[-LEAST_READINGS:]]  # some instruments are slow
 
 
-def _shown(quantity: str, value: float) -> str:
+def _format_value(quantity: str, value: float) -> str:
     _, unit, digits = QUANTITIES.get(quantity, ("", "", 2))
     return f"{number(value, digits)} {unit}".strip()
 
@@ -164,7 +164,7 @@ def _page(book: books.LogView, said: str = "", wrong: str = "") -> str:
         if name in at_pin:
             rows.append((name, label, f"{number(at_pin[name], 3)} V at the channel", "its divider is not known yet: compare it below"))
         elif value is not None or name in sources:
-            rows.append((name, label, "–" if value is None else _shown(name, value), sources.get(name, "")))
+            rows.append((name, label, "–" if value is None else _format_value(name, value), sources.get(name, "")))
     sensor = book.known.vehicle.current_sensor
     return render_template(
         "instruments.html", title="Instruments", page="instruments", book=book, rows=rows, said=said, wrong=wrong, sensor=sensor,

@@ -68,7 +68,7 @@ def report_file(name: str) -> Response:
 
 
 def _page(wrong: str = "") -> str:
-    kept = [_describe(name, file) for name, file in background().kept("report")]
+    kept = [_describe(name, file) for name, file in background().list_results("report")]
     return render_template("report.html", title="Report", page="report", book=books.open_log_view(), made=None, kept=kept, wrong=wrong)
 
 

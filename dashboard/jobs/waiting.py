@@ -53,7 +53,7 @@ def kept_answers(kind: str, pick: Callable[[dict[str, Any]], Any]) -> list[tuple
     kind : as files are named; pick : what is wanted of an answer, kept for the next time
     """
     found = []
-    for number, file in background().kept(kind):
+    for number, file in background().list_results(kind):
         try:
             key = (file, file.stat().st_mtime_ns)
             if key not in _picked:

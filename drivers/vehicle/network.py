@@ -39,9 +39,9 @@ def two_sources(e: float, r: float, load_a: float, first: tuple[float, float],
     return current, 0.0, b
 
 
-def joined(house: tuple[float, float], starter: tuple[float, float], path_ohm: float, house_load_a: float,
-           starter_load_a: float, sun: tuple[float, float], alternator: tuple[float, float],
-           ) -> tuple[float, float, float, float]:
+def solve_joined(house: tuple[float, float], starter: tuple[float, float], path_ohm: float, house_load_a: float,
+                 starter_load_a: float, sun: tuple[float, float], alternator: tuple[float, float],
+                 ) -> tuple[float, float, float, float]:
     """Both batteries with the path closed: house and starter battery current, sun and alternator current [A].
 
     sun and alternator are (most_a, limit_v); the sun feeds the house side, the alternator the starter side.

@@ -10,7 +10,7 @@ from drivers.vehicle.cranking import trace
 from drivers.vehicle.iron import IronPhosphate
 from drivers.vehicle.lead import LeadAcid
 from drivers.vehicle.loads import Fridge, Household
-from drivers.vehicle.network import alone, joined, two_sources
+from drivers.vehicle.network import alone, solve_joined, two_sources
 from drivers.vehicle.plan import BatteryPlan, Plan
 from drivers.vehicle.protection import Protection
 from drivers.vehicle.sensors import Sensors
@@ -186,7 +186,7 @@ class VehicleSim:
             draw = starter_load + pull * engine.cranking
             into = 0.0
             if joint:
-                ih, i_s, sun, alt = joined(
+                ih, i_s, sun, alt = solve_joined(
                     (house.e_v, house.r_ohm), (starter.e_v, starter.r_ohm), self._path_ohm, load, draw,
                     (possible, self._controller.limit_v), (alternator, engine.alternator_v))
                 into = ih + load - sun

@@ -15,13 +15,13 @@ REGISTER = "type, for example, holding 20 INT32 0.001: kind, address from 0, typ
 def talking(port: str, seconds: float = 1.2) -> tuple[Found | None, str]:
     """The instrument that sends lines on a serial port, with its channels; or None and why, for a person."""
     try:
-        from drivers.serial_text import heard
+        from drivers.serial_text import listen
         from monitor.commissioning.line_format import describe_line
     except ModuleNotFoundError:
         return None, "to hear what comes on it, run: " + install_command("serial")
     for baud in BAUDS:
         try:
-            lines = heard(port, baud, seconds)
+            lines = listen(port, baud, seconds)
         except DriverError as error:
             return None, str(error)
         found = describe_line(lines)

@@ -156,7 +156,7 @@ def test_one_piece_of_work_at_a_time_with_its_progress_and_a_bounded_number_of_r
     assert work.start("d" * 12, "job-dddddddddddd.json", module, [])
     while work.busy:
         time.sleep(0.02)
-    assert len(work.kept("job")) == KEPT and work.kept("job")[0][0] == "d" * 12
+    assert len(work.list_results("job")) == KEPT and work.list_results("job")[0][0] == "d" * 12
 
 
 def test_a_report_is_made_opened_and_saved(client) -> None:

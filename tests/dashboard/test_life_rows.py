@@ -24,7 +24,7 @@ class _Background:
         self.begun += 1
         return True
 
-    def kept(self, _kind: str) -> list[tuple[str, Path]]:
+    def list_results(self, _kind: str) -> list[tuple[str, Path]]:
         return self._kept
 
 
