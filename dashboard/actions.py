@@ -67,7 +67,7 @@ def undo(number: int):
 @actions.route("/code", methods=["GET", "POST"])
 def code():
     """Ask for the code, and check it."""
-    return _entered() if request.method == "POST" else render_template("code.html", title="Code", to=_name(request.args.get("to")))
+    return _enter_code() if request.method == "POST" else render_template("code.html", title="Code", to=_name(request.args.get("to")))
 
 
 @actions.post("/sign-out")
@@ -80,7 +80,7 @@ def sign_out():
 
 
 @guard.own_form
-def _entered():
+def _enter_code():
     wrong = guard.try_code(request.form.get("code", ""))
     if wrong:
         return render_template("code.html", title="Code", wrong=wrong, to=_name(request.args.get("to"))), 403

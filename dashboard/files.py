@@ -24,7 +24,7 @@ def file(name: str) -> Response:
     path = FOLDER / name
     kind = KINDS.get(path.suffix) or mimetypes.guess_type(name)[0] or "text/plain"
     packed = kind.startswith(("text/", "image/svg")) and "gzip" in request.headers.get("Accept-Encoding", "")
-    answer = Response(_packed(name) if packed else path.read_bytes(), mimetype=kind)
+    answer = Response(_gzip(name) if packed else path.read_bytes(), mimetype=kind)
     if packed:
         answer.headers["Content-Encoding"] = "gzip"
     answer.vary.add("Accept-Encoding")
@@ -49,5 +49,5 @@ def mark(name: str) -> str:
 
 
 @cache
-def _packed(name: str) -> bytes:
+def _gzip(name: str) -> bytes:
     return gzip.compress((FOLDER / name).read_bytes(), 9, mtime=0)

@@ -198,7 +198,7 @@ def own_form(view: Callable) -> Callable:
     """Let a POST through only when it comes from one of our own forms."""
 
     @wraps(view)
-    def checked(*args, **kwargs):
+    def check_form(*args, **kwargs):
         sent, held = request.form.get("token", ""), session.get("token", "")
         foreign = request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
         if foreign or not held or not secrets.compare_digest(sent.encode(), held.encode()):
@@ -208,7 +208,7 @@ def own_form(view: Callable) -> Callable:
             ), 403
         return view(*args, **kwargs)
 
-    return checked
+    return check_form
 
 
 def _is_known_host(host: str, known: set[str]) -> bool:

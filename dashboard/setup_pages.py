@@ -57,11 +57,11 @@ def state() -> Response:
 @questions.route("/code", methods=["GET", "POST"])
 def code() -> Response | str | tuple[str, int]:
     """Asks for the access code that the board printed, and checks it."""
-    return _entered() if request.method == "POST" else render_template("setup_code.html", title="Access code")
+    return _enter_code() if request.method == "POST" else render_template("setup_code.html", title="Access code")
 
 
 @guard.own_form
-def _entered() -> Response | tuple[str, int]:
+def _enter_code() -> Response | tuple[str, int]:
     wrong = guard.try_code(request.form.get("code", ""))
     if wrong:
         return render_template("setup_code.html", title="Access code", wrong=wrong), 403

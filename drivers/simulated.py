@@ -29,7 +29,7 @@ class SimulatedOptions(BaseModel):
 
     @field_validator("scenario")
     @classmethod
-    def _known(cls, value: str) -> str:
+    def _check_scenario(cls, value: str) -> str:
         if value not in SCENARIOS:
             raise ValueError(f"no scenario called {value!r}; choose one of {', '.join(SCENARIOS)}")
         return value

@@ -54,14 +54,14 @@ def needs(least: Role) -> Callable:
     def around(view: Callable) -> Callable:
         @wraps(view)
         @guard.own_form
-        def checked(*args: Any, **kwargs: Any) -> Any:
+        def check_role(*args: Any, **kwargs: Any) -> Any:
             if not people.may(g.role, least):
                 return render_template("words.html", title="Not done", heading="Nothing was changed.",
                                        text=f"{g.person} may not do this; it needs the role “{least}”. Who administers the fleet gives "
                                             f"it with `ampledger fleet person NAME --role {least}`."), 403
             return view(*args, **kwargs)
 
-        return checked
+        return check_role
 
     return around
 

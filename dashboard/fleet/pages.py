@@ -115,11 +115,11 @@ def describe(name: str) -> Response | tuple[str, int]:
 @pages.route("/sign-in", methods=["GET", "POST"])
 def sign_in() -> Any:
     """Asks for a name and its code."""
-    return _entered() if request.method == "POST" else render_template("sign_in.html", title="Sign in", page="", wrong="")
+    return _sign_in() if request.method == "POST" else render_template("sign_in.html", title="Sign in", page="", wrong="")
 
 
 @guard.own_form
-def _entered() -> Any:
+def _sign_in() -> Any:
     wrong = door.enter(request.form.get("name", "").strip(), request.form.get("code", "").strip())
     if wrong:
         return render_template("sign_in.html", title="Sign in", page="", wrong=wrong), 403

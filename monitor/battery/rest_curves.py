@@ -118,7 +118,7 @@ def step_frac(points: Points) -> float:
 
 
 @cache
-def pooled(without: tuple[str, ...] = ()) -> Family:
+def pool_makes(without: tuple[str, ...] = ()) -> Family:
     """The curve that stands for all makes measured, less those named."""
     curves = [points for name, points in makes().items() if name != PUBLISHED and name not in without]
     # half the makes end short of an end, where rests were not taken
@@ -146,15 +146,15 @@ def pooled(without: tuple[str, ...] = ()) -> Family:
 
 
 @cache
-def published() -> Family:
+def published_curves() -> Family:
     """The published electrode curves, with the rise to full of the makes measured: how steep it is told of no battery."""
-    return _family(PUBLISHED, _graphite(makes()[PUBLISHED]), pooled().top.at)
+    return _family(PUBLISHED, _graphite(makes()[PUBLISHED]), pool_makes().top.at)
 
 
 @cache
 def halfway(without: tuple[str, ...] = ()) -> Family:
     """Half-way between the makes measured, less those named, and the published curves."""
-    one, other = pooled(without), published()
+    one, other = pool_makes(without), published_curves()
     at_half = Table(tuple(0.5 * (a + b) for a, b in zip(one.graphite.values, other.graphite.values, strict=True)))
     return _family("half-way", at_half.at, one.top.at)
 

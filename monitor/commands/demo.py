@@ -84,7 +84,7 @@ def _live(config_file: Path, options: Any, days: float | None, speed: float, por
     begins_utc_s, past_s = _span(days)
     stop = SignalSafeEvent()
     if past_s:
-        with _heard(stop):
+        with _catch_interrupt(stop):
             _past(whole, driver, begins_utc_s, past_s, stop)
         if stop.is_set():
             raise click.Abort
@@ -102,7 +102,7 @@ def _live(config_file: Path, options: Any, days: float | None, speed: float, por
 
 
 @contextmanager
-def _heard(stop: SignalSafeEvent) -> Iterator[None]:
+def _catch_interrupt(stop: SignalSafeEvent) -> Iterator[None]:
     """Ctrl-C only sets stop: an exception between any two steps could be lost in a finalizer or leave a lock held."""
     before = signal.signal(signal.SIGINT, lambda *_: stop.set())
     try:

@@ -40,7 +40,7 @@ def enrol(name: str, settings_file: Path | None, collection: str | None) -> None
     """Enrol the vehicle NAME and print its key, this once. On its board: [publish] url and key_file."""
     from monitor.fleet import keys
 
-    with _opened(settings_file, collection) as engine, engine.begin() as connection:
+    with _open_collection(settings_file, collection) as engine, engine.begin() as connection:
         key = keys.enrol(connection, name, time.time())
     click.echo(f"{key}\n")
     click.echo(f"The key of {name}, shown this once. On its board put it into a file that only the service may read, and into "
@@ -54,7 +54,7 @@ def key(name: str, settings_file: Path | None, collection: str | None) -> None:
     """Print a new key for NAME. The old one is taken no more."""
     from monitor.fleet import keys
 
-    with _opened(settings_file, collection) as engine, engine.begin() as connection:
+    with _open_collection(settings_file, collection) as engine, engine.begin() as connection:
         click.echo(keys.renew(connection, name))
 
 
@@ -65,7 +65,7 @@ def revoke(name: str, settings_file: Path | None, collection: str | None) -> Non
     """Take no more from NAME. What came stays."""
     from monitor.fleet import keys
 
-    with _opened(settings_file, collection) as engine, engine.begin() as connection:
+    with _open_collection(settings_file, collection) as engine, engine.begin() as connection:
         keys.revoke(connection, name, time.time())
     click.echo(f"Nothing more is taken from {name}; what came stays.")
 
@@ -77,7 +77,7 @@ def move(name: str, settings_file: Path | None, collection: str | None) -> None:
     """Let the next board that comes with the key of NAME publish for it: the old board was replaced."""
     from monitor.fleet import keys
 
-    with _opened(settings_file, collection) as engine, engine.begin() as connection:
+    with _open_collection(settings_file, collection) as engine, engine.begin() as connection:
         keys.move(connection, name)
     click.echo(f"The next board with the key of {name} publishes for it.")
 
@@ -95,7 +95,7 @@ def battery(name: str, model: str | None, delivery: str | None, fitted_on: str |
     from monitor.fleet import keys
 
     values: dict[str, str | date | None] = {"model": model, "delivery": delivery, "fitted_on": _day(fitted_on), "ended_on": _day(ended_on)}
-    with _opened(settings_file, collection) as engine, engine.begin() as connection:
+    with _open_collection(settings_file, collection) as engine, engine.begin() as connection:
         keys.describe(connection, name, {k: v for k, v in values.items() if v is not None})
         row = keys.find(connection, name)
     click.echo(f"{name}: {row.model or 'model not known'}, delivery {row.delivery or 'not known'}, fitted {row.fitted_on or 'not known'}"
@@ -111,7 +111,7 @@ def person(name: str, role: str, remove: bool, settings_file: Path | None, colle
     """Give NAME a new code for the pages and print it, this once."""
     from monitor.fleet import people
 
-    with _opened(settings_file, collection) as engine, engine.begin() as connection:
+    with _open_collection(settings_file, collection) as engine, engine.begin() as connection:
         if remove:
             people.remove(connection, name)
             click.echo(f"{name} may look no more.")
@@ -145,7 +145,7 @@ def import_(log: Path, name: str, settings_file: Path | None, collection: str | 
     from monitor.cli import Refused
     from monitor.fleet import by_hand
 
-    with _opened(settings_file, collection) as engine:
+    with _open_collection(settings_file, collection) as engine:
         try:
             sent = by_hand.import_log(engine, log, name, time.time())
         except by_hand.NotImported as error:
@@ -160,7 +160,7 @@ def list_(settings_file: Path | None, collection: str | None) -> None:
     """List every vehicle in a line, those that need somebody first."""
     from monitor.fleet import database, overview
 
-    with _opened(settings_file, collection) as engine, database.reading(engine) as connection:
+    with _open_collection(settings_file, collection) as engine, database.reading(engine) as connection:
         lines = overview.list_vehicles(connection, time.time())
     for line in lines:
         row = line.row
@@ -186,7 +186,7 @@ def replay(names: tuple[str, ...], processes: int | None, dask: str | None, run_
     from monitor.cli import Refused
     from monitor.fleet import judging
 
-    with _opened(settings_file, collection) as engine:
+    with _open_collection(settings_file, collection) as engine:
         try:
             results = judging.judge_fleet(engine, names, run_name, time.time(), processes=processes, dask=dask,
                                           tell=lambda text: click.echo(text, err=True))
@@ -201,7 +201,7 @@ def _settings_file(given: Path | None) -> Path:
 
 
 @contextmanager
-def _opened(settings_file: Path | None, collection: str | None) -> Iterator[Any]:
+def _open_collection(settings_file: Path | None, collection: str | None) -> Iterator[Any]:
     """The collection, brought to the present shape; what can go wrong with it is a sentence."""
     from sqlalchemy.exc import DBAPIError
 

@@ -62,6 +62,6 @@ KINDS = tuple([Kind(curve, *_P.numbers(name)) for name, curve in _CURVES])
 
 def curves(without: tuple[str, ...] = ()) -> tuple[Family, ...]:
     """The curve of each kind, in the order of KINDS; without names makes to leave out."""
-    by_name = {"measured": rest_curves.pooled(without), "half-way": rest_curves.halfway(without),
-               "published": rest_curves.published()}
+    by_name = {"measured": rest_curves.pool_makes(without), "half-way": rest_curves.halfway(without),
+               "published": rest_curves.published_curves()}
     return tuple(by_name[kind.curve] for kind in KINDS)

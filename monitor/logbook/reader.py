@@ -109,7 +109,7 @@ class Reader:
             with open_view(self.database) as view:
                 yield view
         else:
-            with reading.explained(self.database):
+            with reading.explain_errors(self.database):
                 yield self._moment
 
     def _memory(self) -> live.LiveState | None:
@@ -332,7 +332,7 @@ class Reader:
             labels = log.labels
             for after_ms, until_ms, _ in reading.pieces(labels, from_utc_s, to_utc_s) or ((-(2**62), 2**62, 0),):
                 for hour in log.raw(after_ms, until_ms, _teller(labels, damaged)):
-                    yield from self._dated(labels, hour, from_utc_s, to_utc_s)
+                    yield from self._samples_in(labels, hour, from_utc_s, to_utc_s)
 
     def rows_of_level(self, level: str, from_utc_s: float = 0.0, to_utc_s: float = 1e12,
                       damaged: Callable[[float, float], None] | None = None) -> Iterator[tuple[float, float, dict[str, float | None]]]:
@@ -355,7 +355,7 @@ class Reader:
             return log.meta(name)
 
     @staticmethod
-    def _dated(labels: list[Span], rows: Iterable[chunks.Row], from_utc_s: float, to_utc_s: float) -> Iterator[tuple[float, Sample]]:
+    def _samples_in(labels: list[Span], rows: Iterable[chunks.Row], from_utc_s: float, to_utc_s: float) -> Iterator[tuple[float, Sample]]:
         for row in rows:
             at_utc = utc_s(labels, row[0])
             if from_utc_s <= at_utc <= to_utc_s:

@@ -189,7 +189,7 @@ def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[L
     slots = refill(life)
 
     @cache
-    def moved(drift_a: float) -> list[LifeDay]:
+    def days_with_drift(drift_a: float) -> list[LifeDay]:
         return as_days([replace(s, load_a=max(s.load_a + drift_a, 0.0), sun_a=s.sun_a + max(-drift_a - s.load_a, 0.0)) for s in slots],
                        driven=False, sure=True)
 
@@ -198,7 +198,7 @@ def check_agreement(life: list[LoggedSlot], found: KnownBattery) -> tuple[list[L
         return make_rig(found.setup, luck=Luck(exp(slower_ln)), beyond_frac=beyond_frac)
 
     def miss(start: float, drift_a: float, slower_ln: float, beyond_frac: float) -> float:
-        trace = life_engine.live(moved(drift_a), rig(slower_ln, beyond_frac), start, keep_slots=True).charge_frac
+        trace = life_engine.live(days_with_drift(drift_a), rig(slower_ln, beyond_frac), start, keep_slots=True).charge_frac
         return (sum(w * (trace[k] - z) ** 2 for k, z, w in marks) / sum(w for _, _, w in marks)
                 + (NEED_SURE * drift_a / DRIFT_SIGMA_A) ** 2 + (NEED_SURE * (start - found.start_frac) / START_SIGMA_FRAC) ** 2
                 + (NEED_SURE * slower_ln / ACCEPTANCE_SIGMA) ** 2 + (NEED_SURE * beyond_frac / BEYOND_SIGMA_FRAC) ** 2)

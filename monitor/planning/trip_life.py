@@ -75,7 +75,7 @@ class _Tables:
 def make_tables(candidate: Candidate, luck: Luck) -> _Tables:
     """What a candidate's battery takes; candidate: the system; luck: what is not known."""
     still = tuple(tuple(candidate.capacity_ah * taken for taken in row) for row in taken_held(candidate.chemistry, luck))
-    engine = _driven(candidate.engine, candidate.chemistry, candidate.capacity_ah, luck) if candidate.engine.kind != "none" else still
+    engine = _driving_ah(candidate.engine, candidate.chemistry, candidate.capacity_ah, luck) if candidate.engine.kind != "none" else still
     return _Tables(still, engine, paths.source_a(candidate.engine, luck))
 
 
@@ -91,7 +91,7 @@ def taken_held(chemistry: Chemistry, luck: Luck, hours: float = 1.0) -> tuple[tu
 
 
 @lru_cache(maxsize=1000)
-def _driven(engine: EnginePath, chemistry: Chemistry, capacity_ah: float, luck: Luck) -> tuple[tuple[float, ...], ...]:
+def _driving_ah(engine: EnginePath, chemistry: Chemistry, capacity_ah: float, luck: Luck) -> tuple[tuple[float, ...], ...]:
     """Taken within an hour of driving [Ah].
 
     engine: relay or charger; chemistry, capacity_ah: of the battery [Ah]; luck: what is not known.

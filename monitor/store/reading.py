@@ -38,13 +38,13 @@ def open_for_reading(path: Path) -> Iterator[sqlite3.Connection]:
     """
     if not path.exists():
         raise NoLog(f"{path}: there is no log yet; start `ampledger run`, or name the right --database")
-    with explained(path), closing(_connect(path)) as connection:
+    with explain_errors(path), closing(_connect(path)) as connection:
         connection.execute("begin")  # one moment of the log for all that is asked
         yield connection
 
 
 @contextmanager
-def explained(path: Path) -> Iterator[None]:
+def explain_errors(path: Path) -> Iterator[None]:
     """What SQLite says of a file that is no log of the present shape, in words. Raises NoLog."""
     try:
         yield

@@ -93,7 +93,7 @@ def bring_over(aside: Path | None, connection: Any, sealed: Past, tables: commit
     """
     found = Salvaged()
     sql = connection.exec_driver_sql
-    with salvage_rows.opened(aside, tables or commit_mark.TableMap()) as carver:
+    with salvage_rows.open_carver(aside, tables or commit_mark.TableMap()) as carver:
         for table in ORDER:
             broken: list[str] = []
             torn = carver is not None and carver.is_broken(table)

@@ -65,7 +65,7 @@ def _columns_in(aside: Path, table: str) -> set[str]:
 
 
 @contextmanager
-def opened(damaged: Path | None, tables: commit_mark.TableMap) -> Iterator[Carver | None]:
+def open_carver(damaged: Path | None, tables: commit_mark.TableMap) -> Iterator[Carver | None]:
     """The pages of a damaged log; None where there is none."""
     if damaged is None:
         yield None

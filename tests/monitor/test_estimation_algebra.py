@@ -151,7 +151,7 @@ def test_a_component_rounded_is_saved_exactly() -> None:
     assert np.linalg.eigvalsh(whole(one.covariance, SIZE)).min() > 0
 
 
-@pytest.mark.parametrize("family", [rest_curves.pooled(), rest_curves.published(), rest_curves.halfway()], ids=lambda f: f.name)
+@pytest.mark.parametrize("family", [rest_curves.pool_makes(), rest_curves.published_curves(), rest_curves.halfway()], ids=lambda f: f.name)
 def test_a_curve_rises_and_can_be_turned_round(family: rest_curves.Family) -> None:
     values = family.whole.values
     assert all(a < b for a, b in zip(values, values[1:], strict=False))
@@ -162,7 +162,7 @@ def test_a_curve_rises_and_can_be_turned_round(family: rest_curves.Family) -> No
 @pytest.mark.parametrize("name", [n for n in rest_curves.makes() if n != rest_curves.PUBLISHED])
 def test_the_curve_of_the_other_makes_fits_each_within_what_is_declared(name: str) -> None:
     """Height within three sigmas of level_v, and what is left once that is taken off within four of shape_v."""
-    others, own = rest_curves.pooled((name,)), rest_curves.single(name)
+    others, own = rest_curves.pool_makes((name,)), rest_curves.single(name)
     apart = [own.graphite.at(z) - others.graphite.at(z) for z in (0.2, 0.3, 0.4, 0.5, 0.55, 0.85)]
     level = sum(apart) / len(apart)
     assert abs(level) < 3 * 0.035
