@@ -30,6 +30,7 @@ SLOW = (
     "tests/monitor/test_wishes.py", "tests/monitor/test_store_chunks.py", "tests/monitor/test_named_loads.py",
     # real processes, users and clocks
     "tests/monitor/test_users.py", "tests/monitor/test_no_disk.py", "tests/monitor/test_supervision.py", "tests/monitor/test_service.py",
+    "tests/monitor/test_delivery.py",
 )
 #: Whose tests share nothing and may be spread over workers one by one; of every other file all tests stay on one worker,
 #: for they share fixtures, ports, processes or a computed ensemble.
@@ -46,8 +47,7 @@ TOGETHER = ("tests/intervals/",)
 #: Of these folders, files that share nothing with the others.
 APART = ("tests/intervals/test_health.py", "tests/intervals/test_life.py", "tests/intervals/test_whatif.py")
 #: Quick ones that wait for a line, broker or instrument rather than compute: spread among the others, so that no core stands idle.
-WAITING = ("tests/monitor/test_setup.py", "tests/monitor/test_delivery.py", "tests/monitor/test_satellite_time.py",
-           "tests/drivers/test_every_driver.py")
+WAITING = ("tests/monitor/test_setup.py", "tests/monitor/test_satellite_time.py", "tests/drivers/test_every_driver.py")
 
 
 class ByFile(LoadScopeScheduling):
