@@ -42,7 +42,8 @@ def house_rows(book: LogView) -> list[Row]:
         *_own_words(book),
         ("Inner resistance now", figure(charge.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
         ("Inner resistance at 25 °C, full", figure(health.resistance_ohm, "mΩ", digits=1, scale=1000, least=0), ""),
-        ("Change since first weeks", figure(health.resistance_growth_ratio, "times", digits=2, least=0), ""),
+        ("Change since first weeks", figure(health.resistance_growth_ratio, "times", digits=2, least=0),
+         "from the first week with enough load steps"),
         ("Shunt zero error", figure(charge.current_offset_a, "mA", scale=1000), "includes loads that bypass it"),
     ]
 

@@ -110,16 +110,17 @@ def health_of(plan: Plan, step_s: float = 120.0, days: float | None = None, char
 
 
 def growth(count: int = 2, cases: tuple[str, ...] = ("reservoir fades", "plates fade", "lithium fades")) -> None:
-    """Growth seen over growth that was, from the middle of the first week to that of the last."""
+    """Growth seen over growth that was, from the middle of the first week that had load steps enough to that of the last."""
     ratios: list[float] = []
     inside = known = 0
     for case in cases:
         for factor in GROWTHS:
             for k, plan in enumerate(grown_plans(factor, count, case)):
                 begun = time.perf_counter()
-                found = health_of(plan, seed=k).judged.resistance_growth_ratio
-                # the first week's middle is half a week in, the last closed week's middle half a week before the end
-                truth = (1 + (factor - 1) * 25.5 / 26) / (1 + (factor - 1) * 0.5 / 26)
+                held = health_of(plan, seed=k)
+                found = held.judged.resistance_growth_ratio
+                first, last = (1 + (factor - 1) * (held.levels[end].at_s / WEEK_S + 0.5) / 26 for end in (0, -1))
+                truth = last / first
                 if isinstance(found, Estimate):
                     ratios.append(found.value / truth)
                     known += 1

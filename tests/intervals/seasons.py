@@ -50,9 +50,9 @@ def _live(plan: Plan, seen: dict[str, Tally]) -> None:
             seen["capacity"].add(true_ah, Estimate(week.capacity_ah, week.capacity_low_ah, week.capacity_high_ah, "learnt"), true_ah)
         if plan.house.limited_by != "plates":       # the acid's own says nothing of plates, and the page says so
             seen["own capacity"].add(true_ah, swings.own_capacity(aged.swung, vehicle), true_ah)
-        # from the middle of the first week to the middle of the last
-        truth = _grown(plan, at_s - WEEK_S / 2) / _grown(plan, WEEK_S / 2)
-        seen["growth"].add(truth, aged.judged.resistance_growth_ratio, truth)
+        if aged.levels:     # from the middle of the first week that had load steps enough to the middle of the last
+            first, last = (_grown(plan, aged.levels[end].at_s + WEEK_S / 2) for end in (0, -1))
+            seen["growth"].add(last / first, aged.judged.resistance_growth_ratio, last / first)
 
 
 @cache
