@@ -1,6 +1,6 @@
 """Short lives for engine and isolator alone: what they are taken for, when, and the path's resistance, with each fault of the join.
 
-Random vehicles on a circuit of its own, a day or some; engines whose alternator sags or is dead, second by second; a simulated camper
+Random vehicles on a circuit of its own, some days each; engines whose alternator sags or is dead, second by second; a simulated camper
 with a wire from the ignition and a joint that grows hot; drives seen by readings far apart, with holes.
 """
 import os
@@ -82,6 +82,23 @@ def _outings(join: str, alternator: str, faults: tuple[tuple[str, float], ...], 
         yield kind or "sound", rig.vehicle, outings.outing(rng, rig, days, fault=fault).samples
 
 
+def _crowd(first: int, count: int) -> Lives:
+    """Vehicles drawn at random, two or four days each: join, alternator, what readings lie apart, fault, and whether its owner said."""
+    import numpy as np
+
+    from tests.benchmarks import outings
+
+    for number in range(first, first + count):
+        rng = np.random.default_rng((52, number))
+        join, alternator = KINDS[number % len(KINDS)]
+        rig = replace(outings.rig(rng, join, alternator), told=number % 3 == 0)
+        days = 4.0 if rig.spacing_s > 60.0 else 2.0
+        kind = str(rng.choice(["", "stuck_closed", "stuck_open", "intermittent", "path", "drain"]))
+        amount = {"intermittent": 300.0, "path": rng.uniform(1.5, 4.0), "drain": rng.uniform(0.2, 3.0)}.get(kind, 0.0)
+        fault = outings.Fault(kind, rng.uniform(0.2, 0.6) * days * DAY_S, amount) if kind else None
+        yield f"{number} {join} {alternator} {kind or 'sound'}", rig.vehicle, outings.outing(rng, rig, days, fault=fault).samples
+
+
 def _uncharged() -> Lives:
     """Engines whose alternator is dead or dies, and what may be taken for that."""
     from tests.monitor.test_uncharged_run import VEHICLE, life
@@ -135,4 +152,4 @@ SCENES = {f"{join}-{alternator}": partial(told, f"{join}-{alternator}", partial(
     "said": partial(told, "said", partial(_outings, "voltage", "plain", (("", 0.0), ("stuck_closed", 0.0)), 3.0, None, is_told=True)),
     "long stuck": partial(told, "long stuck", partial(
         _outings, "engine", "plain", (("stuck_open", 0.0), ("stuck_closed", 0.0)), 9.0, 120.0)),
-}
+} | {f"crowd {k}": partial(told, f"crowd {k}", partial(_crowd, 12 * k, 12)) for k in range(5)}
