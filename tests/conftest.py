@@ -4,10 +4,11 @@ import signal
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 from xdist.scheduler import LoadScopeScheduling
 
-settings.register_profile("patient", deadline=None)     # times belong to the benchmarks
+# times belong to the benchmarks
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("patient")
 
 ROOT = Path(__file__).parent.parent
