@@ -99,6 +99,19 @@ def _crowd(first: int, count: int) -> Lives:
         yield f"{number} {join} {alternator} {kind or 'sound'}", rig.vehicle, outings.outing(rng, rig, days, fault=fault).samples
 
 
+def _dies_joined() -> Lives:
+    """Alternators that die an hour into a drive, the batteries joined by the engine's own relay or by one that senses voltage."""
+    import numpy as np
+
+    from tests.benchmarks import outings
+
+    for number, join in enumerate(("engine", "engine", "voltage", "dual")):
+        rng = np.random.default_rng((53, number))
+        rig = outings.rig(rng, join, "plain", 10.0)
+        fault = outings.Fault("alternator", 3.0 * HOUR_S)
+        yield f"{join} {number}", rig.vehicle, outings.outing(rng, rig, 0.4, ((2.0 * HOUR_S, 5.5 * HOUR_S),), fault).samples
+
+
 def _uncharged() -> Lives:
     """Engines whose alternator is dead or dies, and what may be taken for that."""
     from tests.monitor.test_uncharged_run import VEHICLE, life
@@ -146,7 +159,8 @@ def _far_apart() -> Lives:
 
 SCENES = {f"{join}-{alternator}": partial(told, f"{join}-{alternator}", partial(_outings, join, alternator, FAULTS[k % 2]))
           for k, (join, alternator) in enumerate(KINDS)} | {
-    "uncharged": partial(told, "uncharged", _uncharged), "sags": partial(told, "sags", _sags), "camper": partial(told, "camper", _camper),
+    "uncharged": partial(told, "uncharged", _uncharged), "sags": partial(told, "sags", _sags),
+    "dies joined": partial(told, "dies joined", _dies_joined), "camper": partial(told, "camper", _camper),
     "far apart": partial(told, "far apart", _far_apart),
     "throttled": partial(told, "throttled", partial(_outings, "engine", "smart", (("", 0.0), ("stuck_open", 0.0)), 2.0, 10.0)),
     "said": partial(told, "said", partial(_outings, "voltage", "plain", (("", 0.0), ("stuck_closed", 0.0)), 3.0, None, is_told=True)),

@@ -74,7 +74,7 @@ def rig(rng: np.random.Generator, join: str, alternator: str = "plain", spacing_
 
 @dataclass(frozen=True)
 class Fault:
-    """What goes wrong and when: stuck_closed, stuck_open, intermittent, drain or path (resistance times amount)."""
+    """What goes wrong and when: stuck_closed, stuck_open, intermittent, drain, path (resistance times amount), or alternator (dead)."""
 
     kind: str
     from_s: float
@@ -255,7 +255,8 @@ class _Journey:
             dc_a = min(25.0, max(0.0, (14.3 - self.vh) * 120 + 2))
         self.vs, self.vh, amps_s, self.amps_h = _solve(
             es, gs, eh, gh, 1 / path_ohm if self.joined else 0.0, starter_load + dc_a * self.vh / max(self.vs, 10) / 0.9,
-            house_load - dc_a, set_v if self.running else 0.0, rig.most_a * (0.45 if self.idle else 1.0), sun_a)
+            house_load - dc_a, set_v if self.running else 0.0,
+            0.0 if self._fault("alternator") is not None else rig.most_a * (0.45 if self.idle else 1.0), sun_a)
         self.starter.passes(amps_s, step_s)
         self.house.passes(self.amps_h, step_s)
 

@@ -2,7 +2,7 @@
 from typing import Literal
 
 from monitor.detection.join import alternator_control
-from monitor.detection.join.engine import EngineState
+from monitor.detection.join.engine import IGNITION_ON_PART, EngineState
 from monitor.findings import Engine, Isolator
 from monitor.parameters import table
 from monitor.replacing import dataclass, replace
@@ -16,7 +16,7 @@ BLOCK_S, BLOCKS, FALLS_V = P.number("block_s"), P.count("blocks"), P.number("fal
 CONTROLLED_V, FRESH_V = P.number("controlled_v"), P.number("fresh_v")
 FROM_HOUSE_A, FROM_HOUSE_V = P.number("from_house_a"), P.number("from_house_v")
 RELIEVED_V, ENDED_S, CHARGES_S = P.number("relieved_v"), P.number("ended_s"), P.number("charges_s")
-WAIT_S, DIP_SAMPLES = P.number("wait_s"), P.count("dip_samples")
+WAIT_S, DIP_SAMPLES, ENDED_IN = P.number("wait_s"), P.count("dip_samples"), P.count("ended_in")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +41,11 @@ class UnchargedRun:
     ignition_on: bool = False
 
 
-def update(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, isolator: Isolator) -> UnchargedRun:
+def update(state: UnchargedRun, minute: Minute, run: EngineState, isolator: Isolator) -> UnchargedRun:
     """The state with a minute of a run in which nothing charges: an engine is told from a load by how the voltage sinks and comes back.
 
-    state: what was kept after the minute before; was: the engine's state then; run: the engine as it is judged by charging;
-    isolator: whether the batteries are joined; minute: what was measured.
+    state: what was kept after the minute before; run: the engine as it is judged by charging; isolator: whether the batteries are
+    joined; minute: what was measured.
     """
     volts = minute.starter_voltage_v
     if volts is None:
@@ -56,8 +56,8 @@ def update(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, i
         # what it rested at stays known through the run
         return state if charging_s < CHARGES_S else UnchargedRun(
             rest_v=state.rest_v, house_a=state.house_a, charging_s=charging_s, found=state.found and run.state != "running")
-    on = minute.ignition_on is not None and minute.ignition_on >= 0.5
-    now = _begin_run(state, minute, was, run, on)
+    on = minute.ignition_on is not None and minute.ignition_on >= IGNITION_ON_PART
+    now = _begin_run(state, minute, run, on)
     if not now.began:
         return replace(now, charging_s=0.0, ignition_on=on, now_v=volts, rest_v=volts, house_a=minute.house_current_a)
     now = replace(now, charging_s=0.0, ignition_on=on, now_v=volts)
@@ -93,14 +93,16 @@ def engine(state: UnchargedRun, judged: Engine) -> Engine:
     return "running" if state.began == "start" and state.tries == 1 or state.began == "run" and state.ignition_on else "unknown"
 
 
-def _begin_run(state: UnchargedRun, minute: Minute, was: Engine, run: EngineState, on: bool) -> UnchargedRun:
+def _begin_run(state: UnchargedRun, minute: Minute, run: EngineState, on: bool) -> UnchargedRun:
     """The state with what this minute shows of a start or of a run's end."""
     rest_v = state.rest_v
     if rest_v is not None and state.now_v is not None and _has_dip(minute, min(state.now_v, rest_v)):
         again = state.began == "start" and minute.end_s - state.begun_s < TRY_S
         return UnchargedRun("start", minute.end_s, state.tries + 1 if again else 1, rest_v, state.house_a,
                             found=state.found, ignition_on=on)
-    if not state.began and was == "running" and run.state != "running" and run.charged:
+    # a minute whose mean is still that of charging says nothing, so that the end of charging may lie in the one before
+    ended = run.stopped_s is not None and minute.end_s - run.stopped_s < ENDED_IN * minute.duration_s
+    if not state.began and ended and run.state != "running" and run.charged:
         return UnchargedRun("run", minute.end_s, 0, FRESH_V if rest_v is None else min(rest_v, FRESH_V), state.house_a,
                             found=state.found, ignition_on=on)
     return state
