@@ -112,6 +112,19 @@ def _dies_joined() -> Lives:
         yield f"{join} {number}", rig.vehicle, outings.outing(rng, rig, 0.4, ((2.0 * HOUR_S, 5.5 * HOUR_S),), fault).samples
 
 
+def _wired_otherwise() -> Lives:
+    """The same vehicles without a shunt; with a starter wire that comes off for some hours; and switched on at any hour."""
+    for k, (join, alternator) in enumerate(KINDS):
+        for life, vehicle, samples in _outings(join, alternator, FAULTS[k % 2][:2], 2.0):
+            series = list(samples)
+            yield f"{join} {alternator} {life}, no shunt", vehicle, [replace(one, house_current_a=None) for one in series]
+            yield f"{join} {alternator} {life}, wire off", vehicle, [
+                replace(one, starter_voltage_v=None) if 18.0 < one.at_s / HOUR_S % 24.0 < 22.0 else one for one in series]
+            for hour in (9.0, 11.0, 13.0, 15.0, 17.0):
+                yield f"{join} {alternator} {life}, from {hour} h", vehicle, [
+                    one for one in series if hour < one.at_s / HOUR_S < hour + 6.0]
+
+
 def _uncharged() -> Lives:
     """Engines whose alternator is dead or dies, and what may be taken for that."""
     from tests.monitor.test_uncharged_run import VEHICLE, life
@@ -160,7 +173,8 @@ def _far_apart() -> Lives:
 SCENES = {f"{join}-{alternator}": partial(told, f"{join}-{alternator}", partial(_outings, join, alternator, FAULTS[k % 2]))
           for k, (join, alternator) in enumerate(KINDS)} | {
     "uncharged": partial(told, "uncharged", _uncharged), "sags": partial(told, "sags", _sags),
-    "dies joined": partial(told, "dies joined", _dies_joined), "camper": partial(told, "camper", _camper),
+    "dies joined": partial(told, "dies joined", _dies_joined),
+    "wired otherwise": partial(told, "wired otherwise", _wired_otherwise), "camper": partial(told, "camper", _camper),
     "far apart": partial(told, "far apart", _far_apart),
     "throttled": partial(told, "throttled", partial(_outings, "engine", "smart", (("", 0.0), ("stuck_open", 0.0)), 2.0, 10.0)),
     "said": partial(told, "said", partial(_outings, "voltage", "plain", (("", 0.0), ("stuck_closed", 0.0)), 3.0, None, is_told=True)),
