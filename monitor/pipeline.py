@@ -90,7 +90,7 @@ def step(
     states : what every tracker holds
     minute : what was measured
     vehicle : what its owner said of it
-    parts : the trackers that live through it, with all that they need (`needed`); of the others nothing is found
+    parts : the trackers that live through it, with all that they need (`with_dependencies`); of the others nothing is found
     """
     now, charge_found, protected = _advance(states, (minute,), vehicle, parts)
     join = isolator.findings(now.isolator, vehicle)
