@@ -29,7 +29,7 @@ from monitor.sampling.gather import minutes
 from monitor.wear import health
 from monitor.wear.verdict import judge
 from monitor.wear.week import Week
-from tests.benchmarks.ensemble import half_years, journey, owner
+from tests.benchmarks.ensemble import half_years, journey, owner, true_growth
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"
 WEEK_S = 7 * 86400.0
@@ -119,8 +119,7 @@ def growth(count: int = 2, cases: tuple[str, ...] = ("reservoir fades", "plates 
                 begun = time.perf_counter()
                 held = health_of(plan, seed=k)
                 found = held.judged.resistance_growth_ratio
-                first, last = (1 + (factor - 1) * (held.levels[end].at_s / WEEK_S + 0.5) / 26 for end in (0, -1))
-                truth = last / first
+                truth = true_growth(plan, held.levels[0].at_s, held.levels[-1].at_s)
                 if isinstance(found, Estimate):
                     ratios.append(found.value / truth)
                     known += 1

@@ -244,6 +244,16 @@ def camps(count: int, seed: int = 0, nights: int = 40) -> Iterator[Plan]:
             charging=r.choice(("isolator", "dc_dc")), **_climate(r, season), **loads)
 
 
+def true_growth(plan: Plan, first_s: float, last_s: float) -> float:
+    """Resistance in the middle of the week that begins at last_s [s] over that of the week that begins at first_s.
+
+    The simulation lets it grow evenly over all its days.
+    """
+    per_s = ((plan.house.resistance_end_factor or 1.0) - 1.0) / (plan.days * DAY_S)
+    first, last = (1.0 + per_s * (begin_s + 3.5 * DAY_S) for begin_s in (first_s, last_s))
+    return last / first
+
+
 def half_years(case: str, count: int, seed: int = 0) -> Iterator[Plan]:
     """Vehicles over 182 days: weekend trips and holidays. Step them by 120 s."""
     if case not in HALF_YEARS:

@@ -11,6 +11,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 #: Where journeys are kept for the other processes of one run, which take longer to make than to judge.
 KEPT = "BENCH_OUTINGS"
 HOUR_S, DAY_S = 3600.0, 86400.0
@@ -71,8 +73,6 @@ def _gathered(name: str, lives: Callable[[], Lives]) -> list[tuple[str, Any, lis
 def _outings(join: str, alternator: str, faults: tuple[tuple[str, float], ...], days: float = 3.0, spacing_s: float | None = None,
              is_told: bool = False) -> Lives:
     """Random vehicles with this join and alternator, one fault each."""
-    import numpy as np
-
     from tests.benchmarks import outings
 
     for number, (kind, amount) in enumerate(faults):
@@ -84,8 +84,6 @@ def _outings(join: str, alternator: str, faults: tuple[tuple[str, float], ...], 
 
 def _crowd(first: int, count: int) -> Lives:
     """Vehicles drawn at random, two or four days each: join, alternator, what readings lie apart, fault, and whether its owner said."""
-    import numpy as np
-
     from tests.benchmarks import outings
 
     for number in range(first, first + count):
@@ -101,8 +99,6 @@ def _crowd(first: int, count: int) -> Lives:
 
 def _dies_joined() -> Lives:
     """Alternators that die an hour into a drive, the batteries joined by the engine's own relay or by one that senses voltage."""
-    import numpy as np
-
     from tests.benchmarks import outings
 
     for number, join in enumerate(("engine", "engine", "voltage", "dual")):
@@ -170,14 +166,13 @@ def _far_apart() -> Lives:
     yield "lithium", VEHICLE, journey(DRIVES, 24, 60.0, dc_dc=True, house_rest_v=13.2)
 
 
-SCENES = {f"{join}-{alternator}": partial(told, f"{join}-{alternator}", partial(_outings, join, alternator, FAULTS[k % 2]))
-          for k, (join, alternator) in enumerate(KINDS)} | {
-    "uncharged": partial(told, "uncharged", _uncharged), "sags": partial(told, "sags", _sags),
-    "dies joined": partial(told, "dies joined", _dies_joined),
-    "wired otherwise": partial(told, "wired otherwise", _wired_otherwise), "camper": partial(told, "camper", _camper),
-    "far apart": partial(told, "far apart", _far_apart),
-    "throttled": partial(told, "throttled", partial(_outings, "engine", "smart", (("", 0.0), ("stuck_open", 0.0)), 2.0, 10.0)),
-    "said": partial(told, "said", partial(_outings, "voltage", "plain", (("", 0.0), ("stuck_closed", 0.0)), 3.0, None, is_told=True)),
-    "long stuck": partial(told, "long stuck", partial(
-        _outings, "engine", "plain", (("stuck_open", 0.0), ("stuck_closed", 0.0)), 9.0, 120.0)),
-} | {f"crowd {k}": partial(told, f"crowd {k}", partial(_crowd, 12 * k, 12)) for k in range(5)}
+#: Scene -> what makes its lives.
+LIVES: dict[str, Callable[[], Lives]] = {
+    f"{join}-{alternator}": partial(_outings, join, alternator, FAULTS[k % 2]) for k, (join, alternator) in enumerate(KINDS)} | {
+    "uncharged": _uncharged, "sags": _sags, "dies joined": _dies_joined, "wired otherwise": _wired_otherwise, "camper": _camper,
+    "far apart": _far_apart,
+    "throttled": partial(_outings, "engine", "smart", (("", 0.0), ("stuck_open", 0.0)), 2.0, 10.0),
+    "said": partial(_outings, "voltage", "plain", (("", 0.0), ("stuck_closed", 0.0)), is_told=True),
+    "long stuck": partial(_outings, "engine", "plain", (("stuck_open", 0.0), ("stuck_closed", 0.0)), 9.0, 120.0),
+} | {f"crowd {k}": partial(_crowd, 12 * k, 12) for k in range(5)}
+SCENES = {name: partial(told, name, lives) for name, lives in LIVES.items()}

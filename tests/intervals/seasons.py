@@ -13,10 +13,10 @@ from monitor.findings import Estimate
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
 from monitor.wear import swings
-from tests.benchmarks.ensemble import half_years, owner
+from tests.benchmarks.ensemble import half_years, owner, true_growth
 from tests.intervals.tally import Tally
 
-DAY_S, WEEK_S = 86400.0, 7 * 86400.0
+DAY_S = 86400.0
 SEED, DAYS, FIRST_WEEK = 1706, 98.0, 7
 AWAY_STEP_S, HOME_STEP_S = 120.0, 600.0
 #: case of the half-years -> vehicles
@@ -29,11 +29,6 @@ def _journey(plan: Plan, truths: dict[float, State]) -> Iterator[Sample]:
         state = sim.step(HOME_STEP_S if int(sim.at_s // DAY_S) in plan.home_days else AWAY_STEP_S)
         truths[sim.at_s] = state
         yield Sample(sim.at_s, hour=(plan.start_hour + sim.at_s / 3600.0) % 24.0, **sim.reading().values)
-
-
-def _grown(plan: Plan, at_s: float) -> float:
-    """Resistance over that of the new life; the simulation lets it grow evenly over all its days."""
-    return 1.0 + ((plan.house.resistance_end_factor or 1.0) - 1.0) * at_s / (plan.days * DAY_S)
 
 
 def _live(plan: Plan, seen: dict[str, Tally]) -> None:
@@ -50,9 +45,9 @@ def _live(plan: Plan, seen: dict[str, Tally]) -> None:
             seen["capacity"].add(true_ah, Estimate(week.capacity_ah, week.capacity_low_ah, week.capacity_high_ah, "learnt"), true_ah)
         if plan.house.limited_by != "plates":       # the acid's own says nothing of plates, and the page says so
             seen["own capacity"].add(true_ah, swings.own_capacity(aged.swung, vehicle), true_ah)
-        if aged.levels:     # from the middle of the first week that had load steps enough to the middle of the last
-            first, last = (_grown(plan, aged.levels[end].at_s + WEEK_S / 2) for end in (0, -1))
-            seen["growth"].add(last / first, aged.judged.resistance_growth_ratio, last / first)
+        if aged.levels:     # since the first week that had load steps enough
+            truth = true_growth(plan, aged.levels[0].at_s, aged.levels[-1].at_s)
+            seen["growth"].add(truth, aged.judged.resistance_growth_ratio, truth)
 
 
 @cache
