@@ -1,8 +1,12 @@
-"""Public functions of three or more parameters say what each is, with its unit."""
+"""Public functions of three or more parameters say what each is, with its unit; an example in a docstring is true."""
 import ast
+import doctest
+import importlib
 import re
 from collections.abc import Iterator
 from functools import cache
+
+import pytest
 
 from tests.test_layout import ROOT, SOURCES
 
@@ -66,3 +70,10 @@ def test_the_check_sees_what_it_should() -> None:
     said = "What it gives.\n\na_frac: part that is left; b, c: the ends [V]; d_s: how long [s]."
     assert _meaning(said, "a_frac") == "part that is left" and _meaning(said, "c") == "the ends [V]" and not _meaning(said, "e")
     assert _meaning("x : of the line\n\ny, z : of the plane", "z") == "of the plane"
+
+
+@pytest.mark.parametrize("place", [path.relative_to(ROOT).as_posix() for path in SOURCES if ">>> " in path.read_text()])
+def test_examples_give_what_they_say(place: str) -> None:
+    module = importlib.import_module(place.removesuffix(".py").removesuffix("/__init__").replace("/", "."))
+    failed, tried = doctest.testmod(module)
+    assert tried and not failed

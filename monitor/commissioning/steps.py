@@ -83,7 +83,7 @@ def show_reading(values: list[float]) -> Shown:
 def compare_reading(text: str) -> Meter:
     """A number as a person types it off a display; a comma is as good as a point.
 
-    >>> read_off("12,63")
+    >>> compare_reading("12,63")
     Meter(value=12.63, digit=0.01)
 
     Raises

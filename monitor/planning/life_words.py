@@ -9,7 +9,7 @@ HEADINGS = ("label, Ah", "weeks", "capacity, Ah", "resistance, mΩ", "taken out,
 def name(life: BatteryService) -> str:
     """What a battery is called: the owner's label, else what it is.
 
-    >>> name(Life("house", "", "agm", 100.0))
+    >>> name(BatteryService("house", "", "agm", 100.0))
     'AGM, 100 Ah'
     """
     return life.label or f"{KIND_WORDS[life.chemistry]}, {life.rated_capacity_ah:g} Ah"

@@ -13,8 +13,7 @@ VERDICTS = {"yes": "It fits.", "tight": "It may just fit.", "no": "It does not f
 def describe_headline(label: BatteryLabel) -> str:
     """The label in one line.
 
-    >>> from monitor.battery.label import KIND_WORDS
-from monitor.planning.labels import read_label
+    >>> from monitor.planning.labels import read_label
     >>> describe_headline(read_label("12V 95Ah AGM"))
     '95 Ah, AGM'
     """
@@ -72,8 +71,7 @@ def describe_reasons(fit: Fit) -> str:
 def describe_candidate(label: BatteryLabel) -> str:
     """The label as a set-up that `ampledger whatif` takes, "" where its capacity or kind is not known.
 
-    >>> from monitor.battery.label import KIND_WORDS
-from monitor.planning.labels import read_label
+    >>> from monitor.planning.labels import read_label
     >>> describe_candidate(read_label("12V 95Ah AGM"))
     'chemistry=agm,capacity=95'
     """

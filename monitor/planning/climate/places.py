@@ -56,7 +56,7 @@ def distance_km(a_lat_deg: float, a_lon_deg: float, b_lat_deg: float, b_lon_deg:
     a_lat_deg, a_lon_deg: of the one, north and east positive [°]; b_lat_deg, b_lon_deg: of the other [°].
 
     >>> round(distance_km(51.5, -0.1, 48.9, 2.3))
-    337
+    336
     """
     a, b = radians(a_lat_deg), radians(b_lat_deg)
     half = sin((b - a) / 2) ** 2 + cos(a) * cos(b) * sin(radians(b_lon_deg - a_lon_deg) / 2) ** 2
