@@ -78,10 +78,16 @@ def pytest_xdist_auto_num_workers() -> int:
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """A run that wants nothing slow need not import what is slow as a whole."""
-    if "not slow" in config.getoption("markexpr") and collection_path.is_relative_to(ROOT):
-        name = collection_path.relative_to(ROOT).as_posix()
-        return True if (name + "/" if collection_path.is_dir() else name).startswith(SLOW) else None
+    """A run that wants nothing slow need not import what is slow as a whole; one that wants slow ones, no file without any."""
+    if not collection_path.is_relative_to(ROOT):
+        return None
+    wanted, name = config.getoption("markexpr"), collection_path.relative_to(ROOT).as_posix()
+    slow = (name + "/" if collection_path.is_dir() else name).startswith(SLOW)
+    if "not slow" in wanted:
+        return True if slow else None
+    if "slow or browser" in wanted and not slow and collection_path.match("test_*.py"):
+        text = collection_path.read_text(encoding="utf-8")
+        return None if "mark.slow" in text or "mark.browser" in text else True
     return None
 
 
