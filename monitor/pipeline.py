@@ -106,14 +106,13 @@ def step(
             *house_alerts.conditions(now.house, vehicle), protection.condition(now.protection, vehicle),
             *limit_alerts.conditions(now.limits, vehicle, sun_in_s=forecast_found.sun_back_in_s,
                                      since_full_s=health_found.since_full_s, low_hours=health_found.low_hours),
-            *plausibility.conditions(now.plausibility, vehicle, charge_found,
-                                     now.charge.suspicion.backwards >= plausibility.MAYBE_REVERSED),
+            *plausibility.conditions(now.plausibility, vehicle, charge_found, now.charge.suspicion.maybe_reversed),
         ),
         news=(*now.isolator.news, *now.charge.news, *now.starter.news, *now.loads.news, *now.found_loads.news,
               *now.forecast.news, *now.health.news),
         protection=protected, named=load_shares.findings(now.found_loads, vehicle, now.loads, minute.end_s),
     )
-    return now, dependence.hold_back(found, now.charge.suspicion.backwards >= plausibility.MAYBE_REVERSED)
+    return now, dependence.hold_back(found, now.charge.suspicion.maybe_reversed)
 
 
 def relive(states: TrackerStates, minutes: Sequence[Minute], vehicle: Vehicle, parts: frozenset[str]) -> TrackerStates:

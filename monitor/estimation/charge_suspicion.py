@@ -10,7 +10,8 @@ from monitor.replacing import dataclass, replace
 from monitor.sample import Minute
 
 P = table("estimation", "charge_suspicion")
-REVERSED_AFTER, MOST, LEAST_RISE_V = P.number("reversed_after"), P.number("most"), P.number("least_rise_v")
+MAYBE_REVERSED, REVERSED_AFTER = P.number("maybe_reversed"), P.number("reversed_after")
+MOST, LEAST_RISE_V = P.number("most"), P.number("least_rise_v")
 LEAST_OHM_AH, MOST_OHM_AH = P.number("least_ohm_ah"), P.number("most_ohm_ah")
 #: By lead-acid.
 ODD_FRAC, ODD_H = P.by_chemistry("odd_frac"), P.number("odd_h")
@@ -36,6 +37,11 @@ class Suspicion:
     def reversed(self) -> bool:
         """The shunt seems to be wired backwards."""
         return self.backwards >= REVERSED_AFTER
+
+    @property
+    def maybe_reversed(self) -> bool:
+        """It may be: what looks like a bypass waits."""
+        return self.backwards >= MAYBE_REVERSED
 
 
 def update(state: Suspicion, minute: Minute, halves: Bins, battery: Battery, count: Count, resistance: Resistance, depth_frac: float,

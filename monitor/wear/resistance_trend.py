@@ -14,7 +14,7 @@ FEWEST_WEEKS, COLD_K, CONTACT_LN = P.count("fewest_weeks"), P.number("cold_k"), 
 LEVEL_STEP, SLOPE_STEP = P.number("level_step"), P.number("slope_step")
 WEEK_SIGMA = P.number("week_sigma")
 ENDS, LATE_WEEKS = P.count("ends"), P.count("late_weeks")
-FIRST_SLOPE, LEAST_WEEKS = P.number("first_slope"), P.number("least_weeks")
+FIRST_SLOPE = P.number("first_slope")
 LATE_COUNT, LATE_SIGMA = P.count("late_count"), P.number("late_sigma")
 
 
@@ -38,7 +38,7 @@ def trend(levels: tuple[WeekLevel, ...], found: Effects) -> Trend:
     z, s, ll, ls, ss = values[0], 0.0, noise[0], 0.0, FIRST_SLOPE**2
     kept = [((z, s, ll, ls, ss), (z, s, ll, ls, ss), 0.0)]
     for k in range(1, len(levels)):
-        dt = max((levels[k].at_s - levels[k - 1].at_s) / WEEK_S, LEAST_WEEKS)
+        dt = (levels[k].at_s - levels[k - 1].at_s) / WEEK_S
         z, ll, ls, ss = z + dt * s, ll + 2 * dt * ls + dt * dt * ss + dt * LEVEL_STEP**2, ls + dt * ss, ss + dt * SLOPE_STEP**2
         before, total = (z, s, ll, ls, ss), ll + noise[k]
         miss = values[k] - z

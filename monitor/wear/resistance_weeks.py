@@ -15,7 +15,7 @@ from monitor.usage.load_off import LoadStep
 P = table("wear", "resistance_weeks")
 PRIOR = P.by_chemistry("prior")
 ALIKE, DEEPEST, GROWTH = P.number("alike"), P.number("deepest_frac"), P.number("growth")
-FIRST_SPREAD, LEAST_SPREAD, LATE_PART = P.number("first_spread"), P.number("least_spread"), P.number("late_part")
+LEAST_SPREAD, LATE_PART = P.number("least_spread"), P.number("late_part")
 LEAST_SIGMA = P.number("least_sigma")
 FEWEST_STEPS = P.count("fewest_steps")
 
@@ -116,8 +116,8 @@ def effects(learnt: Sums, battery: Battery) -> Effects:
 
 def _spread(sums: Sums, a: float, b: float) -> float:
     """Variance of one step of mean weight about its week."""
-    if sums.steps < 2:
-        return FIRST_SPREAD
+    if not sums.w:
+        return LEAST_SPREAD
     left = sums.yy - 2 * a * sums.xy - 2 * b * sums.ty + a * a * sums.xx + 2 * a * b * sums.xt + b * b * sums.tt
     return max(left / sums.w, LEAST_SPREAD)
 

@@ -28,7 +28,7 @@ KNEE_DEPTHS, MOST_KNEE_LOAD = P.numbers("knee_depths"), P.number("most_knee_load
 KNEE_FRAC, KNEE_SIGMA = P.number("knee_frac"), P.number("knee_sigma")
 UNKNOWN_OFFSET_A = P.number("unknown_offset_a")
 MOST_RETURN_FRAC = P.by_chemistry("most_return_frac")
-GAP_MOST_S, CHARGING_PER_H, REST_IN_PER_H = P.number("gap_most_s"), P.number("charging_per_h"), P.number("rest_in_per_h")
+GAP_MOST_S, CHARGING_PER_H = P.number("gap_most_s"), P.number("charging_per_h")
 COUNT_SIGMA, COUNT_SIGMA_AH = P.number("count_sigma"), P.number("count_sigma_ah")
 WEEK_S, BOUND_HOLDS_S = 7 * 86400.0, 60 * 86400.0
 
@@ -116,8 +116,7 @@ def _read(now: OpenSwing, minute: Minute, battery: Battery, charge: ChargeFindin
     """Lead-acid: the swing with this minute's word of the resting voltage, if it was one."""
     rated, voltage, current = battery.rated_capacity_ah, minute.house_voltage_v, minute.house_current_a
     settled = now.charged_s > SETTLED_S and now.settled_ah > STRIPPED_FRAC * rated
-    if voltage is None or current is None or not settled or not -REST_FRAC * rated < current <= REST_IN_PER_H * rated \
-            or not KNEE_V < voltage < SURFACE_V:
+    if voltage is None or current is None or not settled or current < -REST_FRAC * rated or not KNEE_V < voltage < SURFACE_V:
         return replace(now, rest_v=0.0, drop_v=0.0, rest_s=0.0)
     ohm = charge.resistance_ohm.value if isinstance(charge.resistance_ohm, Estimate) else USUAL_OHM * 100.0 / rated
     drop_v = SLOW_TIMES * ohm * -current

@@ -12,7 +12,6 @@ BLOCK_S = 600.0
 P = table("detection/wiring", "plausibility")
 CALM_V = table("battery", "alternator").number("charging_well_v")
 RUNNING_V = table("battery", "alternator").number("nothing_rests_above_v")
-MAYBE_REVERSED = P.number("maybe_reversed")
 LEAST_OHM_AH, MOST_OHM_AH, VISIBLE_V = P.by_chemistry("least_ohm_ah"), P.number("most_ohm_ah"), P.number("visible_v")
 SUN_A, SCATTER_TIMES, LEAST_MINUTES = P.number("sun_a"), P.number("scatter_times"), P.count("least_minutes")
 

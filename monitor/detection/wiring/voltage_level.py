@@ -14,9 +14,9 @@ REST_FRAC = P.numbers("rest_frac")
 LEVEL_FRAC = P.number("level_frac")
 ENGINE_V, TIMES, AGREE_V = P.numbers("engine_v"), P.count("times"), P.number("agree_v")
 LEAST_PER_H, CALM_MOST_H, LOW_MOST_H = P.number("least_per_h"), P.number("calm_most_h"), P.number("low_most_h")
-FULL_REST_V, TIMES_KEPT, SAME_REST_V = P.number("full_rest_v"), P.count("times_kept"), P.number("same_rest_v")
+FULL_REST_V = P.number("full_rest_v")
 DIVIDERS = P.numbers("dividers")
-ALIKE_PART, USUAL_DIVIDER, NEAR_PART = P.number("alike_part"), P.count("usual_divider"), P.number("near_part")
+ALIKE_PART, NEAR_PART = P.number("alike_part"), P.number("near_part")
 #: Ratios of dividers that are taken for each other: (what it is, what it is set to), both to one.
 MISTAKES = tuple((a, b) for a in DIVIDERS for b in (1, *DIVIDERS) if a != b)
 
@@ -86,10 +86,8 @@ def starter(state: VoltageLevel, voltage_v: float, low_v: float, high_v: float, 
         least, most = ENGINE_V
         agrees = house_v is not None and abs(house_v - voltage_v) < AGREE_V
         if not agrees and (voltage_v < least or voltage_v > most and rest > FULL_REST_V):
-            return replace(state, times=min(state.times + 1, TIMES_KEPT), level_v=voltage_v)
+            return replace(state, times=state.times + 1, level_v=voltage_v)
         return replace(state, times=0) if state.times else state
-    if rest and abs(voltage_v - rest) < SAME_REST_V:
-        return state
     return replace(state, rest_v=voltage_v)
 
 
@@ -110,11 +108,10 @@ def starter_factor(state: VoltageLevel) -> float | None:
 def find_mistake(factor: float) -> tuple[float, str]:
     """The likeliest factor near this one, and the ratios that are taken for each other so.
 
-    >>> mistake(1.24)
+    >>> find_mistake(1.24)
     (1.25, '5:1 set as 4:1')
     """
-    real, wrong = min(MISTAKES, key=lambda pair: (
-        round(abs(pair[0] / pair[1] / factor - 1.0) / ALIKE_PART), pair[0] + pair[1], abs(pair[0] - USUAL_DIVIDER)))
+    real, wrong = min(MISTAKES, key=lambda pair: (round(abs(pair[0] / pair[1] / factor - 1.0) / ALIKE_PART), pair[0] + pair[1]))
     if abs(real / wrong / factor - 1.0) > NEAR_PART:
         return round(factor, 2), ""
     return real / wrong, f"{real}:1 set as {wrong}:1"
