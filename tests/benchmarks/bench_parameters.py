@@ -75,11 +75,15 @@ TESTS = [Path(__file__).parents[1] / folder for folder in ("monitor", "published
 
 
 def scaled(value: Any, factor: float) -> Any:
-    """A row's value times a factor: of a curve the second of every pair, of a pair of chemistries both; a count by one at the least."""
+    """A row's value times a factor: of a curve the second of every pair, the more the further along, so that level and shape change; of
+    a pair of chemistries both; a count by one at the least.
+    """
     if isinstance(value, dict):
         return {name: scaled(part, factor) for name, part in value.items()}
     if isinstance(value, list):
-        return [[*part[:-1], scaled(part[-1], factor)] if isinstance(part, list) else scaled(part, factor) for part in value]
+        along = [factor ** (k / max(len(value) - 1, 1)) for k in range(len(value))]
+        return [[*part[:-1], scaled(part[-1], more)] if isinstance(part, list) else scaled(part, factor)
+                for part, more in zip(value, along, strict=True)]
     if isinstance(value, float):
         return value * factor
     return max(round(value * factor), value + 1) if factor > 1.0 else max(min(round(value * factor), value - 1), 0)
@@ -114,13 +118,14 @@ def lives() -> dict[str, Any]:
 
 
 def rows(rooms: Sequence[str]) -> list[str]:
-    """Places of all rows of some rooms' tables (of all: none named) that are knowledge, not definition."""
+    """Places of all rows of some rooms' tables (of all: none named) that are knowledge, not definition; a factor says nothing of nought."""
     from monitor import parameters
 
     tables = dict(parameters.rooms())
     trackers = [room for room in tables if not room.startswith("planning")]     # no life asks for a plan
     return [f"{room}/parameters.toml, [{module}] {name}" for room in rooms or trackers
-            for module, table in tables[room].items() for name, row in table.items() if not row.source.startswith("definition")]
+            for module, table in tables[room].items() for name, row in table.items()
+            if not row.source.startswith("definition") and row.value != 0.0]
 
 
 def _with_rows(places: Sequence[str], factor: float) -> None:

@@ -156,4 +156,91 @@ def swung() -> Iterator[tuple[str, str]]:
         yield "swung", f"lithium, {load_a} A to {knee_v} V, {back_ah} Ah between, {count} times: {text.answer(own)}"
 
 
-SCENES = {"years": years, "verdicts": verdicts, "weeks": weeks, "steps of load": steps, "swung": swung}
+def load_weeks() -> Iterator[tuple[str, str]]:
+    """Weeks of load steps as the tracker meets them: many weeks, small and large steps, odd ones among them, deep or not known how deep,
+    and full charges soon after each other.
+    """
+    for count in (50, 70, 95):
+        held = _used(count, lambda week, step: 0.006 * (1.0 + 0.006 * week))
+        yield "load weeks", f"{count} weeks: {[round(week.start_s / 604800.0) for week in held.weeks]} {_said(held)}"
+    for k in range(1, 16):
+        for name, given in (
+                (f"steps of {0.6 * k:.1f} A among larger ones", {"change_a": lambda step, k=k: 0.6 * k if step % 2 else 12.0,
+                                                                 "ohm": lambda week, step: 0.008 if step % 2 else 0.006}),
+                (f"steps of {0.05 + 0.005 * k:.3f} ohm", {"ohm": lambda week, step, k=k: 0.05 + 0.001 * k * (step % 6)}),
+                (f"at {0.15 + 0.02 * k:.2f} of its charge", {"charge_frac": lambda step, k=k: 0.15 + 0.02 * k + 0.3 * (step % 2)}),
+                (f"deep by {0.05 * k:.2f}, every third not known", {
+                    "charge_frac": lambda step, k=k: None if step % 3 == 0 else 1.0 - 0.05 * k * (step % 2),
+                    "ohm": lambda week, step: 0.006 * (1.0 + 0.3 * (step % 2))}),
+                (f"step {k} other than the rest", {"ohm": lambda week, step, k=k: 0.0136 if step == k else 0.006}),
+                (f"some other by {0.08 * k:.2f}", {"ohm": lambda week, step, k=k: 0.006 * 2.718 ** (0.08 * k * (step > 25))}),
+                (f"full again after {0.7 * k:.1f} h", {"full_each_h": 0.7 * k})):
+            yield "load weeks", f"{name}: {_said(_used(5, **{'ohm': lambda week, step: 0.006, **given}))}"
+
+
+def _used(weeks: int, ohm, change_a=lambda step: 6.0, charge_frac=lambda step: 0.9, full_each_h: float = 80.0):
+    """Weeks of thirty load steps, one an hour or two: what is held of them.
+
+    Parameters
+    ----------
+    weeks : so many
+    ohm, change_a, charge_frac : resistance of a step in a week, its amperes, and what is known of the charge then
+    full_each_h : full charges, so far apart
+    """
+    from monitor.battery.label import Battery, Vehicle
+    from monitor.findings import ChargeFindings, Estimate, NotYet
+    from monitor.sample import Minute, Sample
+    from monitor.wear import health
+
+    vehicle, held, wait = Vehicle(Battery("house", "agm", 100.0), Battery("starter", "flooded", 70.0)), health.begin(), NotYet("")
+    for week in range(weeks + 1):
+        for step in range(32):
+            at_s = week * 604800.0 + step * 5 * 3600.0
+            known, part, load_a = charge_frac(step), (step * 5.0 / full_each_h) % 1.0, change_a(step)
+            charge = ChargeFindings(wait if known is None else Estimate(known, known - 0.02, known + 0.02, "counting"), wait, wait, wait,
+                                    wait, wait, "full", part * full_each_h * 3600.0)
+            drop_v = load_a * ohm(week, step)
+            for k, (volts, amps) in enumerate(((12.6 - drop_v, -load_a), (12.6, 0.0), (12.605, 0.0))):
+                from_s = at_s + 60.0 * k
+                held = health.update(held, Minute(
+                    from_s, from_s + 60.0, (Sample(from_s + 30.0, house_voltage_v=volts, house_current_a=amps),), covered_s=60.0,
+                    house_voltage_v=volts, house_current_a=amps, house_temperature_c=20.0 + step % 3), vehicle, charge)
+    return held
+
+
+def _said(held) -> str:
+    """Level, verdict and fulls of what is held, and each week's."""
+    from monitor.wear import health
+    from tests.golden import text
+    from tests.monitor.test_starter import VEHICLE
+
+    found = health.findings(held, VEHICLE)
+    grown = found.resistance_growth_ratio
+    return (f"{found.verdict} {text.answer(found.resistance_ohm)} {text.answer(grown)} {[week.fulls for week in held.weeks[:4]]} "
+            f"{[week.resistance_ohm for week in held.weeks[:4]]}")
+
+
+def tested() -> Iterator[tuple[str, str]]:
+    """What a capacity test teaches the charge of each chemistry: by how sure it is, and one of an earlier version, which does not say."""
+    from monitor.battery.label import Battery, Vehicle
+    from monitor.estimation import house_charge
+    from monitor.wear.charge_tested import apply_capacity_test
+    from monitor.wear.verdict import CapacityTest
+
+    for chemistry, sigma in product(("agm", "lfp"), (None, *(0.004 * k for k in range(1, 16)))):
+        state = house_charge.begin(Vehicle(Battery("house", chemistry, 100.0), Battery("starter", "flooded", 70.0)))
+        after = apply_capacity_test(state, CapacityTest(0.0, 82.0, 79.0, 85.0, sigma_ln=sigma))
+        yield "tested", f"{chemistry}, {sigma}: {_capacity(after)}"
+
+
+def _capacity(state) -> str:
+    from monitor.estimation.charge_filter import CAPACITY
+    from monitor.estimation.lithium_charge import LithiumState
+
+    if isinstance(state, LithiumState):
+        return " ".join(f"{c.log_weight:.9g} {c.mean[0]:.9g}" for c in state.estimate.mixture[:6])
+    return f"{state.belief.mean[CAPACITY]:.9g}"
+
+
+SCENES = {"years": years, "verdicts": verdicts, "weeks": weeks, "steps of load": steps, "swung": swung,
+          "load weeks": load_weeks, "tested": tested}

@@ -112,6 +112,12 @@ def channels() -> Iterator[tuple[str, str]]:
             grown: list[Reading] = [(12.6 + chance.gauss(0.0, 0.06 if 16 * 60 < j < 24 * 60 else usual_v), -2.0, None, None)
                                     for j in range(60 * (26 + ended))]
             yield _said(f"scatter of 0.06 V after {usual_v:.3f} V, for a while", grown, 6, scatters=True)
+        for name, early, late in (("2 A scatter and {} mV with them", (0.0007, 0.01), (0.01 * k, 2.0)),
+                                  ("2 A scatter beside {} mV of always", (0.0005 * k, 0.01), (0.0005 * k, 2.0))):
+            chance = Random(k)
+            both: list[Reading] = [(12.6 + chance.gauss(0.0, v), -2.0 + chance.gauss(0.0, a), None, None)
+                                   for j in range(1800) for v, a in (late if j > 960 else early,)]
+            yield _said(name.format(f"{1000 * late[0]:.1f}"), both, 6, scatters=True)
         for unit, size in (("V", 0.004 * k), ("A", 0.08 * k)):
             chance = Random(k)
             small: list[Reading] = [(12.6 + chance.gauss(0.0, 0.0007), -2.0 + chance.gauss(0.0, 0.03 * k if j > 960 else 0.01), None, None)
@@ -141,6 +147,9 @@ def levels() -> Iterator[tuple[str, str]]:
         yield _said(f"low, {0.3 * k:.1f} Ah charged", [*[(9.9, -2.0, None, None)] * 400, *[(9.9, 0.9 * k, None, None)] * 20] * 2)
         yield _said(f"low for {6 * k} h, then lower", [
             *[(10.5, -0.5, None, None)] * 360 * k, *[(9.9, -0.5, None, None)] * 600, *[(9.9, 6.0, None, None)] * 60])
+        if k % 5 == 0:
+            sinking: list[Reading] = [(10.9 - 0.008 * (j // 60), -0.5, None, None) for j in range(60 * 5 * k)]
+            yield _said(f"low for {5 * k} h, sinking", [*sinking, *[(sinking[-1][0], 6.0, None, None)] * 60])
         yield _said(f"high, and {0.25 * k:.2f} h not", [
             *[(15.6, -2.0, None, None)] * 90, *[(12.7, -1.0, None, None)] * (15 * k), *[(15.6, -2.0, None, None)] * 60])
         for name, joined_v, span_v, count in (
@@ -205,7 +214,8 @@ def _said(name: str, rows: list[Reading], count: int = 1, rated_ah: float = 100.
         state = plausibility.update(state, minute, vehicle, charge)
         alerts = rules.update(alerts, plausibility.conditions(state, vehicle, charge), at_s)
         said += [(c.at_s, c.what, c.alert.kind, c.alert.seen, c.alert.evidence) for c in alerts.news]
-    return "made up", f"{name}: {said}"
+    seen = [c.evidence for c in plausibility.conditions(state, vehicle, charge) if c.active]
+    return "made up", f"{name}: {said} {seen}"
 
 
 def _mistake(factor: float) -> tuple[float, str]:

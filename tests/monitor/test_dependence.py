@@ -9,9 +9,11 @@ from drivers.vehicle import Ordered, Plan, VehicleSim
 from drivers.vehicle.scenarios import late_summer_coast, lithium_valley
 from monitor import dependence, pipeline
 from monitor.alerts import rules
+from monitor.battery.label import Battery, Vehicle
+from monitor.detection.wiring.bypass import Bypass
 from monitor.findings import Condition, Estimate, EvidenceLine, NotYet, ProtectionFindings
 from monitor.reporting import sentences
-from monitor.sample import Sample
+from monitor.sample import Minute, Sample
 from monitor.sampling.gather import minutes
 from tests.benchmarks.ensemble import owner
 from tests.docs_text import DOCS
@@ -88,6 +90,17 @@ def test_a_fault_that_rests_on_a_worse_one_holds_nothing_back() -> None:
 def test_what_is_only_likely_makes_wait_what_it_imitates_and_not_what_warns_of_danger() -> None:
     held = dependence.hold_back_alerts(_said("isolator_stuck_open", "house_under_voltage", "cold_charging"), likely_reversed=True)
     assert [c.kind for c in held if c.active] == ["house_under_voltage", "cold_charging"]
+
+
+@pytest.mark.parametrize(("backwards", "waits"), [(0.0, False), (1.0, False), (2.0, True), (7.0, True)])
+def test_a_bypass_waits_once_two_load_steps_more_than_not_point_to_a_reversed_shunt(backwards: float, waits: bool) -> None:
+    vehicle = Vehicle(Battery("house", "agm", 100.0), Battery("starter", "flooded", 70.0))
+    states = pipeline.begin(vehicle)
+    states = replace(states, charge=replace(states.charge, suspicion=replace(states.charge.suspicion, backwards=backwards)),
+                     plausibility=replace(states.plausibility, bypass=Bypass(pairs=20.0, pairs_at_s=0.0, pair_v=0.05)))
+    _, found = pipeline.step(states, Minute(0.0, 60.0, (Sample(60.0, 12.7, -1.0, 12.7),), house_voltage_v=12.7, house_current_a=-1.0,
+                                            covered_s=60.0), vehicle)
+    assert [c.kind for c in found.conditions if c.active] == ([] if waits else ["shunt_bypassed"])
 
 
 #: Instrument's fault -> alerts that must wait for it; written down by what each is measured with, not from the table in use.
