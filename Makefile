@@ -14,7 +14,8 @@ demo: $(STAMP)
 # What a change must pass within a minute: arrows, published values, and every test that is quick.
 check: $(VENV)/.installed-test
 	$(BIN)/ruff check --quiet .
-	$(BIN)/mypy
+	@# one core checks types while the other compiles the tests once, which each worker would do for itself
+	$(BIN)/mypy & types=$$!; $(BIN)/python -m pytest --collect-only -qq -n 0 >/dev/null; wait $$types
 	$(BIN)/python -m pytest -q -n auto -p no:schemathesis -m "not slow and not browser and not board"
 
 # Everything: the check, then what takes long.
