@@ -153,6 +153,9 @@ def main(arguments: list[str] | None = None) -> None:
     for told in (False, True):
         join_scores.healthy(seed + 3, scale, 6, told)
         join_scores.faults(seed + 4, scale, told)
+    join_scores.deaths(seed + 5, scale)
+    accused = join_scores.heavy(seed + 6, 3 * scale, 3.0)
+    print(f"much drawn after stops: {accused} of {3 * scale} sound vehicles accused of a dead alternator")
     print("recorded starts: " + ", ".join(f"{truth} said {said or 'nothing'} {n}" for (truth, said), n in starts().items()))
 
 

@@ -188,3 +188,46 @@ def _one_fault(rng: np.random.Generator, rig: Rig, kind: str) -> tuple[float, bo
     if kind in ("stuck_open", "path"):
         return float(sum(b - a >= 300 and a >= from_s and a <= after[0] for a, b in runs)), early, others
     return (after[0] - begun_s) / 3600, early, others
+
+
+def death(rng: np.random.Generator, join: str, alone: bool) -> tuple[Rig, Outing, float, float]:
+    """A vehicle whose alternator dies within a drive that goes on for one to three hours: rig, outing, when it dies, when it stops [s].
+
+    rng: where chance comes from; join: what joins its batteries; alone: nothing was driven before, else for two days.
+    """
+    rig = outings.rig(rng, join)
+    before = () if alone else tuple(run for run in outings.drives(rng, 2.0) if run[1] < 40 * 3600)
+    from_s = rng.uniform(2, 14) * 3600 if alone else rng.uniform(44, 58) * 3600
+    dies_s = from_s + rng.uniform(0.3, 1.5) * 3600
+    stops_s = dies_s + rng.uniform(1, 3) * 3600
+    runs = (*before, (from_s, stops_s))
+    return rig, outings.outing(rng, rig, (stops_s + 10800) / 86400, runs, Fault("alternator", dies_s)), dies_s, stops_s
+
+
+def deaths(seed: int, each: int) -> None:
+    """When an alternator that died under way with the batteries joined was told, and what else was said after."""
+    print(f"alternator dies under way, {each} vehicles a row: told, and how long after")
+    for k, join in enumerate(("engine", "voltage", "dual")):
+        after, others = [], Counter()
+        for i in range(each):
+            rig, outing, dies_s, stops_s = death(np.random.default_rng((seed, 200 + k, i)), join, i % 2 == 0)
+            raised = live(rig, outing).raised
+            told = [t for t, kind in raised if kind == "alternator_not_charging"]
+            others += Counter(kind for t, kind in raised if t > dies_s and kind not in MAY_FOLLOW | {"alternator_not_charging"})
+            after += [(t - dies_s) / 60 for t in told[:1] if dies_s < t < stops_s]
+            others["told before"] += bool(told) and told[0] < dies_s
+        q50 = f"{np.median(after):.0f} min" if after else "-"
+        print(f"  {join:8s} under way {len(after)} of {each}, within the hour {sum(m < 60 for m in after)}, median {q50}  "
+              f"else {dict(+others) or 'none'}", flush=True)
+
+
+def heavy(seed: int, count: int, days: float) -> int:
+    """How many sound vehicles, whose houses draw 3 to 25 A after each stop and whose relays let go late, are accused."""
+    accused = 0
+    for i in range(count):
+        rng = np.random.default_rng((seed, 300, i))
+        rig = outings.rig(rng, ("voltage", "dual", "engine")[i % 3])
+        rig = replace(rig, open_v=rig.open_v - rng.uniform(0.0, 0.35))
+        lived = live(rig, outings.outing(rng, rig, days, _rhythm(rng, days), Fault("heavy", 0.0, rng.uniform(3, 25))))
+        accused += any(kind == "alternator_not_charging" for _, kind in lived.raised)
+    return accused

@@ -3,6 +3,7 @@ from dataclasses import dataclass
 from math import exp, inf, sin
 from random import Random
 
+import numpy as np
 import pytest
 
 from monitor.battery.label import Battery, Vehicle
@@ -11,6 +12,8 @@ from monitor.detection.starter import starter
 from monitor.sample import Sample
 from monitor.sampling.gather import minutes
 from monitor.store import saving
+from tests import alert_words
+from tests.benchmarks import join_scores
 
 VEHICLE = Vehicle(Battery("house", "agm", 100), Battery("starter", "flooded", 70))
 MINUTE = 60.0
@@ -142,3 +145,37 @@ def test_after_several_tries_the_engine_is_not_called_running():
     states, edges, _ = live(samples)
     assert "running" not in {state for _, state in states}
     assert raised(edges)      # what drains it is not known; that something does is
+
+
+def test_an_alternator_that_dies_while_the_batteries_are_joined_is_mostly_told_under_way():
+    """Thirty random vehicles, ten of each kind of relay, half of them never driven before."""
+    under_way = []
+    for number in range(30):
+        rig, outing, dies_s, stops_s = join_scores.death(np.random.default_rng((61, number)), ("engine", "voltage", "dual")[number % 3],
+                                                         number % 2 == 0)
+        told = [at_s for at_s, kind in join_scores.live(rig, outing).raised if kind == "alternator_not_charging"]
+        assert not [at_s for at_s in told if at_s < dies_s]
+        under_way += [(at_s - dies_s) / MINUTE for at_s in told[:1] if at_s < stops_s]
+    assert len(under_way) >= 18 and sorted(under_way)[len(under_way) // 2] <= 90
+
+
+def test_what_is_drawn_from_both_batteries_after_a_stop_is_no_dead_alternator():
+    """Thirty vehicles whose relays hold on to low voltages while the house draws up to 25 A, two thirds of the time."""
+    assert join_scores.heavy(62, 30, 2.0) == 0
+
+
+def test_an_alert_while_joined_says_that_both_batteries_run_down():
+    """The words of the state in which the house battery feeds the load, which a relay on the engine's wire keeps until the stop."""
+    said = set()
+    for number in range(6):
+        rig, outing, _, _ = join_scores.death(np.random.default_rng((63, number)), "engine", False)
+        held = isolator.begin()
+        for minute in minutes(outing.samples):
+            held = isolator.update(held, minute, rig.vehicle)
+            if held.uncharged.goes_on and held.uncharged.fed:
+                alert = next(c for c in isolator.conditions(held, rig.vehicle) if c.kind == "alternator_not_charging")
+                alert_words.assert_plain(alert)
+                said.add(alert.means)
+                assert "house battery feeds it" in alert.evidence
+                assert isolator.findings(held, rig.vehicle).engine == "unknown"
+    assert len(said) == 1 and "both batteries run down" in said.pop()

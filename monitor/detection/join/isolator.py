@@ -53,7 +53,8 @@ def update(state: JoinState, minute: Minute, vehicle: Vehicle) -> JoinState:
     now = state
     for point in points(minute):
         now = _step(now, point, vehicle, minute.ignition_on, news)
-    uncharged = uncharged_run.update(state.uncharged, minute, now.run, now.isolator)
+    uncharged = uncharged_run.update(state.uncharged, minute, now.run, now.isolator, now.touching.odds < join_faults.FREED,
+                                     path_resistance.likely_ohm(now.path))
     return JoinState(now.run, now.touching, now.path, now.record, now.isolator, now.last, minute.end_s, tuple(news), uncharged)
 
 

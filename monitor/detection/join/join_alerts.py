@@ -8,6 +8,7 @@ from monitor.detection.join.join_record import JoinRecord
 from monitor.detection.join.uncharged_run import UnchargedRun
 from monitor.findings import Condition, Priority
 from monitor.parameters import table
+from monitor.replacing import replace
 
 P = table("detection/join", "join_alerts")
 FOLLOWS, NAMED_STEPS = P.number("follows"), P.count("named_steps")
@@ -23,8 +24,10 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
         "belt, the alternator's plug, cable, fuse and earth. Engine not running: ignition and lights off.",
         "It clears once an engine run charges the starter battery for a minute."),
     "isolator_stuck_closed": (
-        "high", "The isolator has not opened: house loads empty the starter battery as well.",
-        "Listen for the relay when the engine stops; look for welded contacts or a control wire that stays live.",
+        "high", "Either the isolator has not opened, and house loads empty the starter battery as well, or the engine is running and its "
+        "alternator has died.",
+        "Engine running: look at the charge warning lamp. Engine off: listen for the relay when it stops; look for welded contacts or "
+        "a control wire that stays live.",
         "It clears when the two voltages go their own ways again with the engine off."),
     "isolator_stuck_open": (
         "medium", "The {part} does not pass charge on: driving no longer charges the house battery.",
@@ -39,6 +42,11 @@ TEXTS: dict[str, tuple[Priority, str, str, str]] = {
         "enough to burn.", "With the engine off and both batteries disconnected, look for loose, green or browned "
         "terminals and fuse holders.", "It clears when the measured resistance falls back towards the first edges'."),
 }
+
+#: What an uncharged run means, and what to do besides, while the house battery feeds the load.
+FED_MEANS = ("Either the engine is running and the alternator is not charging, or ignition or lights were left on. The isolator is still "
+             "closed, so that both batteries run down; once they are empty the engine stalls, or does not start again.")
+FED_LOOK = " Joined, the house battery helps the engine along: switch its loads off, too."
 
 #: The same conditions while nothing is wrong.
 IDLE = {kind: Condition(kind, "vehicle", False, priority, "", means.format(part="isolator"), look.format(part="isolator"),
@@ -78,14 +86,19 @@ def _alternator_not_charging(uncharged: UnchargedRun) -> Condition:
         seen = "Engine running, but the alternator is not charging"
     else:
         seen = "Starter battery drained as by a running engine"
-    return _warn("alternator_not_charging", f"{seen}{volts}.",
-                 f"Something has drawn from the starter battery as a running engine does, for {uncharged.loaded_s / 60:.0f} min.",
-                 (("voltage_v", uncharged.now_v or 0.0), ("loaded_s", uncharged.loaded_s)))
+    minutes = f"{uncharged.loaded_s / 60:.0f} min"
+    evidence = f"Something has drawn from the starter battery as a running engine does, for {minutes}."
+    if uncharged.fed:
+        evidence = (f"Charging has ended, and for {minutes} the starter battery has lain below its rest, sinking, though the house battery "
+                    "feeds it.")
+    warning = _warn("alternator_not_charging", f"{seen}{volts}.", evidence,
+                    (("voltage_v", uncharged.now_v or 0.0), ("loaded_s", uncharged.loaded_s)))
+    return replace(warning, means=FED_MEANS, look_first=warning.look_first + FED_LOOK) if uncharged.fed else warning
 
 
 def _stuck_closed(record: JoinRecord, touching: IsolatorEvidence, vehicle: Vehicle) -> Condition:
     share = contacts.transfer(touching)
-    evidence = (f"The engine is off, and for {record.joined_s / 3600:.1f} h the voltages of both batteries have stayed together")
+    evidence = (f"No engine charges, and for {record.joined_s / 3600:.1f} h the voltages of both batteries have stayed together")
     if share is not None and touching.steps >= NAMED_STEPS and share[0] > FOLLOWS:
         evidence += f"; the starter battery follows {100 * min(share[0], 1.0):.0f} % of {touching.steps} load steps"
     if vehicle.isolator_follows == "engine":

@@ -126,6 +126,11 @@ def estimate(path: PathResistance, throttled: bool = False) -> Answer:
     return Estimate(value, max(0.0, value - Z95 * sigma), value + Z95 * sigma, "measured")
 
 
+def likely_ohm(path: PathResistance) -> float:
+    """The middle of what the path may be [ohm], before it is measured as well."""
+    return _fit(path.baseline, path.recent)[0] if path.recent else PRIOR_OHM
+
+
 def growth(path: PathResistance) -> tuple[float, float, float, float] | None:
     """Ratio of now to the vehicle's first edges with its lower 95 % bound, ohms now and then; None: too few."""
     later = tuple(e for e in path.recent if e not in path.baseline)
