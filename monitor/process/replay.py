@@ -45,16 +45,16 @@ def samples(path: Path, start: datetime | None, capacity_ah: float) -> Iterator[
                      (first_hour + t / 3600) % 24.0)
 
 
-def steps(path: Path, vehicle: Vehicle, start: datetime | None = None) -> Iterator[ReplayStep]:
-    """Every minute of a recording, through all trackers and the alert rules.
+def steps(path: Path, vehicle: Vehicle, start: datetime | None = None, parts: frozenset[str] = pipeline.ALL) -> Iterator[ReplayStep]:
+    """Every minute of a recording, through the trackers and the alert rules.
 
     path: the recording; vehicle: both batteries' labels and what is known around them; start: local time of its
-    beginning, None: no clock is known.
+    beginning, None: no clock is known; parts: what is worked out (`pipeline.step`).
     """
     held, alerts = pipeline.begin(vehicle), rules.begin()
     measured_s: dict[str, float] = {}
     for minute in minutes(samples(path, start, vehicle.house.rated_capacity_ah)):
-        held, found = pipeline.step(held, minute, vehicle)
+        held, found = pipeline.step(held, minute, vehicle, parts)
         alerts = rules.update(alerts, (*found.conditions, *dependence.hold_back_lost(_silences(measured_s, minute), found.protection)),
                               found.at_s)
         yield ReplayStep(found, alerts)
@@ -97,7 +97,7 @@ def run(path: Path, vehicle: Vehicle, *, start: datetime | None = None, every_s:
         to_forecasts = sheet(forecasts, FORECASTS)
         due_estimate = due_forecast = float("-inf")
         step = None
-        for step in steps(path, vehicle, start):
+        for step in steps(path, vehicle, start, pipeline.ALL - {pipeline.NAMED}):    # none of the sheets has what a load took
             at_s = step.findings.at_s
             if to_estimates and at_s >= due_estimate:
                 to_estimates.writerow(_estimate_row(step.findings))

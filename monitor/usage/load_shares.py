@@ -1,5 +1,7 @@
 """What the loads that were found took, by the names that their owner gave: today, yesterday, and on a usual day."""
 
+from functools import lru_cache
+
 from monitor.battery.label import Vehicle
 from monitor.findings import Z95, Answer, Estimate, NotYet
 from monitor.parameters import table
@@ -60,7 +62,7 @@ def findings(state: FoundLoadsState, vehicle: Vehicle, loaded: LoadsState, at_s:
     """
     names = run_kinds.find_named(state.found, vehicle.named_loads)
     days = {load.number: load for load in state.book.loads}
-    cold = fridge_among(state.found, loaded)
+    cold = fridge_among(state.found, loaded) if any(state.book.hidden_s) else None     # it is asked of what could not be seen
     on: dict[int, float] = {}
     for now_on in state.readings[0].on:
         number, chance = max(run_kinds.chances(state.found, _so_far(now_on, at_s), True), key=lambda one: one[1], default=(0, 0.0))
@@ -97,6 +99,7 @@ def _find_shares(state: FoundLoadsState, load: FoundLoad, mine: LoadDays, on_ah:
     return (value + on_ah, sigma + CURRENT_SIGMA * on_ah), yesterday, _mean(mine.days)
 
 
+@lru_cache      # of some loads, each minute of a day again
 def _mean(days: tuple[tuple[float, float], ...]) -> Taken:
     """The mean of some days, and how far that of many days may lie from it: by what each misses, and by how they differ."""
     if not days:

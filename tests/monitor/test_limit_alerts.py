@@ -24,6 +24,8 @@ from tests.docs_text import DOCS
 
 DAY_S, HOUR_S = 86400.0, 3600.0
 COAST, VALLEY = late_summer_coast(3), lithium_valley(4)
+#: what each load took warns of nothing
+PARTS = pipeline.ALL - {pipeline.NAMED, "found_loads"}
 WINTER = {"mean_temperature_c": 2.0, "swing_c": 8.0, "day_of_year": 340, "cloud_days": (), "guest_days": ()}
 
 
@@ -41,7 +43,7 @@ def lived(plan: Plan, vehicle: Vehicle, days: float, cause: Callable[[State, Veh
 
     held, alerts, said = pipeline.begin(vehicle), rules.begin(), []
     for minute in minutes(seen()):
-        held, found = pipeline.step(held, minute, vehicle)
+        held, found = pipeline.step(held, minute, vehicle, PARTS)
         alerts = rules.update(alerts, found.conditions, found.at_s)
         said += [(c.at_s, c.alert.kind, c.alert.priority, c.alert.seen) for c in alerts.news if c.what in ("raised", "worse")]
     return (caused[0] if caused else None), said
