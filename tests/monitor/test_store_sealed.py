@@ -3,6 +3,7 @@ import os
 import shutil
 import sqlite3
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -21,8 +22,13 @@ DAYS = 4  # of which two can be sealed
 
 
 @pytest.fixture(scope="module")
-def unsealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    database = store_fixture.fill(tmp_path_factory.mktemp("log") / "ampledger.db", DAYS, beat_s=60.0)
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return store_fixture.fill(tmp_path_factory.mktemp("log") / "ampledger.db", DAYS, beat_s=60.0)
+
+
+@pytest.fixture(scope="module")
+def unsealed(filled: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    database = copy_of(filled, tmp_path_factory.mktemp("unsealed"))
     log = OpenLog(database)
     while thinning.pack_hours(log.sql, DAYS * DAY_MS):
         pass
@@ -69,6 +75,12 @@ def everything(database: Path) -> dict[str, list]:
     }
 
 
+@cache
+def answers(database: Path) -> dict[str, list]:
+    """The same of a log that no test touches, asked once."""
+    return everything(database)
+
+
 def test_the_tables_named_for_checksums_are_the_tables_of_the_log() -> None:
     for table in tables.metadata.sorted_tables:
         names = tuple(column.name for column in table.columns)
@@ -76,15 +88,15 @@ def test_the_tables_named_for_checksums_are_the_tables_of_the_log() -> None:
 
 
 def test_sealing_changes_no_answer(unsealed: Path, sealed: Path) -> None:
-    before, after = everything(unsealed), everything(sealed)
+    before, after = answers(unsealed), answers(sealed)
     assert before == after
     with closing(sqlite3.connect(sealed)) as log:
         assert log.execute("select min(end_ms) > ? from minutes", (2 * DAY_MS,)).fetchone() == (1,)
     assert check.check(sealed).sound and check.check(unsealed).sound
 
 
-def test_a_backlog_that_is_packed_in_parts_seals_no_day_before_all_of_it_is_there(unsealed: Path, tmp_path: Path) -> None:
-    database = store_fixture.fill(tmp_path / "ampledger.db", DAYS, beat_s=60.0)
+def test_a_backlog_that_is_packed_in_parts_seals_no_day_before_all_of_it_is_there(filled: Path, unsealed: Path, tmp_path: Path) -> None:
+    database = copy_of(filled, tmp_path)
     log = OpenLog(database)
     for _ in range(5):
         thinning.pack_hours(log.sql, DAYS * DAY_MS, most=30)
@@ -92,7 +104,7 @@ def test_a_backlog_that_is_packed_in_parts_seals_no_day_before_all_of_it_is_ther
             sealing.seal(log.sql, log.past, number)
     log.close()
     assert past.FolderFiles(past.folder_of(database)).numbers("books") == [0, 1]
-    assert everything(database) == everything(unsealed)
+    assert everything(database) == answers(unsealed)
 
 
 def test_rows_that_come_after_their_day_was_sealed_join_it(unsealed: Path, sealed: Path, tmp_path: Path) -> None:
@@ -111,7 +123,7 @@ def test_rows_that_come_after_their_day_was_sealed_join_it(unsealed: Path, seale
             log.executemany(f"insert into {table} values ({', '.join('?' * len(rows[0]))})", rows)
         log.commit()
     assert seal_all(database) == 1
-    assert everything(database) == everything(sealed)
+    assert everything(database) == answers(sealed)
 
 
 @pytest.mark.parametrize("stops", (0, 2, 4, 5, 8, 10, 12, 13))
@@ -137,9 +149,9 @@ def test_a_kill_at_any_step_of_sealing_loses_and_doubles_nothing(unsealed: Path,
             sealing.seal(log.sql, log.past, number)
         os._exit(0)
     assert os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) == 7
-    assert everything(database) == everything(unsealed)
+    assert everything(database) == answers(unsealed)
     assert seal_all(database) >= 1
-    assert everything(database) == everything(unsealed) and check.check(database).sound
+    assert everything(database) == answers(unsealed) and check.check(database).sound
     assert not list(past.folder_of(database).rglob("*.part"))
 
 
@@ -189,16 +201,16 @@ def test_a_damaged_page_of_a_sealed_file_is_mended_with_what_is_missing_named(se
 def test_a_copy_is_one_file_with_all_of_it_and_comes_back_whole(sealed: Path, tmp_path: Path) -> None:
     proof = backup.backup(sealed, tmp_path / "stick" / "copy.db")
     assert proof.minutes == 1440 * DAYS and proof.damaged_hours == 0
-    assert everything(tmp_path / "stick" / "copy.db") == everything(sealed)
+    assert everything(tmp_path / "stick" / "copy.db") == answers(sealed)
     database = copy_of(sealed, tmp_path / "home")
     shutil.rmtree(past.folder_of(database))
     backup.restore(tmp_path / "stick" / "copy.db", database)
-    assert everything(database) == everything(sealed) and check.check(database).sound
+    assert everything(database) == answers(sealed) and check.check(database).sound
     plain = tmp_path / "by hand" / "ampledger.db"  # an owner who copies the file back without the command
     plain.parent.mkdir()
     shutil.copy(tmp_path / "stick" / "copy.db", plain)
     OpenLog(plain).close()
-    assert everything(plain) == everything(sealed) and past.folder_of(plain).exists()
+    assert everything(plain) == answers(sealed) and past.folder_of(plain).exists()
 
 
 def test_sealed_days_are_retired_one_a_night_by_what_they_cover(sealed: Path, tmp_path: Path) -> None:
@@ -371,11 +383,15 @@ def test_what_a_cut_sealed_file_had_behind_the_cut_is_named(sealed: Path, tmp_pa
         assert check.check(database).sound
 
 
+@pytest.fixture(scope="module")
+def other(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return store_fixture.fill(tmp_path_factory.mktemp("other") / "ampledger.db", 0.5, beat_s=60.0)
+
+
 @pytest.mark.parametrize("step", range(14))
 def test_a_restore_that_is_killed_at_any_step_leaves_the_one_log_or_the_other_and_keeps_both(
-        unsealed: Path, sealed: Path, tmp_path: Path, step: int) -> None:
+        sealed: Path, other: Path, tmp_path: Path, step: int) -> None:
     database = copy_of(sealed, tmp_path)
-    other = store_fixture.fill(tmp_path / "other" / "ampledger.db", 0.5, beat_s=60.0)
     backup.backup(other, tmp_path / "copy.db")
     pid = os.fork()
     if pid == 0:
@@ -397,8 +413,8 @@ def test_a_restore_that_is_killed_at_any_step_leaves_the_one_log_or_the_other_an
     os.waitpid(pid, 0)
     OpenLog(database).close()
     found = everything(database)
-    assert found in (everything(sealed), everything(other)) and check.check(database).sound
-    if found == everything(other):
-        assert everything(tmp_path / "ampledger.before-restore-1.db") == everything(sealed)
+    assert found in (answers(sealed), answers(other)) and check.check(database).sound
+    if found == answers(other):
+        assert everything(tmp_path / "ampledger.before-restore-1.db") == answers(sealed)
     backup.restore(tmp_path / "copy.db", database)
-    assert everything(database) == everything(other)
+    assert everything(database) == answers(other)
