@@ -1,4 +1,5 @@
 """Resistance of isolator and cable between the batteries, from the current that starts or stops with the join."""
+from functools import lru_cache
 from math import sqrt
 from typing import NamedTuple
 
@@ -156,6 +157,7 @@ def has_grown(path: PathResistance) -> bool:
     return low > GROWN_RATIO or (ratio > HOT_RATIO and low > HOT_LOW_RATIO and heat > HOT_W)
 
 
+@lru_cache      # edges are few, and asked for each minute
 def _fit(first: tuple[tuple[float, float, float], ...],
          chosen: tuple[tuple[float, float, float], ...]) -> tuple[float, float]:
     """Resistance of the chosen edges and its sigma; the meters' difference comes from the vehicle's first ones."""
