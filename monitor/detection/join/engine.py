@@ -27,8 +27,8 @@ DRIVE_PAUSE_S = P.number("drive_pause_s")
 UNKNOWN_AT_MOST_S = P.number("unknown_at_most_s")
 LIFTED_V = P.number("lifted_v")
 GAP_S = P.number("gap_s")
-CALM_V, CALM_DIP_V, IGNITION_ON_PART = P.number("calm_v"), P.number("calm_dip_v"), P.number("ignition_on_part")
-FIRST_APART_V, SETTLES_V, APART_RISE_PART = P.number("first_apart_v"), P.number("settles_v"), P.number("apart_rise_part")
+CALM_V, IGNITION_ON_PART = P.number("calm_v"), P.number("ignition_on_part")
+FIRST_APART_V, SETTLES_V = P.number("first_apart_v"), P.number("settles_v")
 DOUBT_RISE_V, DOUBT_JUMP_V, UNDER_HOUSE_V = P.number("doubt_rise_v"), P.number("doubt_jump_v"), P.number("under_house_v")
 TAKEN_LEAST_A, FELL_PART, TAKEN_MUCH_A = P.number("taken_least_a"), P.number("fell_part"), P.number("taken_much_a")
 FELL_LEAST_V, IDLE_V, IDLE_FEEDING_V = P.number("fell_least_v"), P.number("idle_v"), P.number("idle_feeding_v")
@@ -96,10 +96,9 @@ def step(run: EngineState, last: tuple[Point, ...], joined: bool, ignition_on: f
 
 
 def is_calm(run: EngineState, point: Point) -> bool:
-    """Whether the point changes nothing: engine off, voltage where it rests, no dip."""
+    """Whether the point changes nothing: engine off, voltage where it rests (a dip as in a start moves a mean off it)."""
     rest = run.rest_v
-    return (run.state == "off" and rest is not None and -CALM_V < point.starter_v - rest < CALM_V and point.starter_v < SUNK_AT_ALL_V
-            and (point.low_v is None or point.low_v > rest - CALM_DIP_V))
+    return run.state == "off" and rest is not None and -CALM_V < point.starter_v - rest < CALM_V and point.starter_v < SUNK_AT_ALL_V
 
 
 def _first(run: EngineState, point: Point, ignition_on: float | None) -> EngineState:
@@ -141,7 +140,7 @@ def _not_running(run: EngineState, last: tuple[Point, ...], joined: bool, dc_dc:
         if joined and not power_direction.is_fed_more(before, point):
             # Sun, or a house load that ended, lifts both; after a stop both only settle.
             return "off", run.lifted_by_house or volts > before.starter_v + SETTLES_V
-        if jump > (RISE_V if joined or power_direction.is_near(point) else APART_RISE_PART * RISE_V) and (rise > RISE_V or joined):
+        if jump > RISE_V and (rise > RISE_V or joined):
             return "running", False
         if run.state == "unknown":
             if alternator_control.is_controlled(run.throttle) and rise > LIFTED_V and run.rest_v is not None:

@@ -19,7 +19,7 @@ from monitor.sample import Minute
 
 P = table("detection/join", "isolator")
 SILENT_S = P.number("silent_s")
-OWNER_ODDS, SHOWN_STEPS = P.number("owner_odds"), P.count("shown_steps")
+OWNER_ODDS = P.number("owner_odds")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +136,7 @@ def _reason(state: JoinState, built: str) -> str:
         return "the engine runs and the house battery follows it" if state.isolator == "closed" else (
             "the engine runs and the house battery does not follow" if state.isolator == "open" else
             "the engine runs; the two voltages do not tell yet")
-    if followed is not None and state.touching.steps >= SHOWN_STEPS:
+    if followed is not None and state.touching.steps >= join_alerts.NAMED_STEPS:
         share, sigma = followed
         return (f"the starter follows house steps by {100 * share:.0f} % ± {196 * sigma:.0f} % "
                 f"({state.touching.steps} steps since the engine stopped)")

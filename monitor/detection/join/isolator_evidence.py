@@ -42,8 +42,8 @@ LIFT_A, LIFT_SAYS, CHARGING_ALONE_V = P.number("lift_a"), P.number("lift_says"),
 CHARGING_ALONE_SAYS, CHARGING_NEAR_SAYS = P.number("charging_alone_says"), P.number("charging_near_says")
 CHARGING_FAR_SAYS, CHARGING_JOINED_SAYS = P.number("charging_far_says"), P.number("charging_joined_says")
 ODD_PART, ODD_DENSITY, EVEN_PART = P.number("odd_part"), P.number("odd_density"), P.number("even_part")
-SHARE_SPREAD, LED_NOISE2, LEAST_OWN = P.number("share_spread"), P.count("led_noise2"), P.number("least_own")
-FAR_WEIGHT, BEYOND_SAYS, SLOW_SPREAD = P.number("far_weight"), P.number("beyond_says"), P.number("slow_spread")
+SHARE_SPREAD, LEAST_OWN = P.number("share_spread"), P.number("least_own")
+FAR_WEIGHT, SLOW_SPREAD = P.number("far_weight"), P.number("slow_spread")
 SLOW_SHARE, SLOW_ODD = P.number("slow_share"), P.number("slow_odd")
 
 
@@ -252,7 +252,7 @@ def _update_on_lead(before: Point, point: Point, house_step: float, noise: float
         return 0.0
     taken = (point.house_a - before.house_a) * (1 if starter_step > 0 else -1)
     followed = house_step / starter_step
-    if followed > LED_LEAST and taken > STEP_A and house_step * house_step > LED_NOISE2 * noise * noise:
+    if followed > LED_LEAST and taken > STEP_A:
         return LED_SAYS
     return -LED_SAYS if abs(house_step) < max(LED_ALONE_V, 2 * noise) and abs(taken) < STEP_A else 0.0
 
@@ -282,7 +282,7 @@ def step_log_likelihoods(likes: tuple[float, ...], own: float | None = None) -> 
 def _follow_slowly(house_step: float, starter_step: float, span_s: float) -> float:
     """Log-odds from a slow change: joined, both move alike; apart, the starter only settles."""
     if abs(starter_step) > SHARE_MOST * abs(house_step) + MORE_V:
-        return -BEYOND_SAYS
+        return 0.0      # something else moved it
     own = SETTLING_V * (1 + span_s / 3600)
     alike = own + SLOW_SPREAD * abs(house_step)
     joined = exp(-0.5 * ((starter_step - SLOW_SHARE * house_step) / alike) ** 2) / alike

@@ -18,13 +18,12 @@ CHARGING_WELL_V = ALTERNATOR.number("charging_well_v")
 RUN_LEAST_S = P.number("run_least_s")
 FED_A = P.number("fed_a")
 COMPARE_A, COMPARE_V, COMPARE_AFTER_S, VOTES = P.number("compare_a"), P.number("compare_v"), P.number("compare_after_s"), P.count("votes")
-METERS_V, LEAST_PATH_OHM, UPHILL_WITHIN_S = P.number("meters_v"), P.number("least_path_ohm"), P.number("uphill_within_s")
+METERS_V, UPHILL_WITHIN_S = P.number("meters_v"), P.number("uphill_within_s")
 HUNGRY_V = RELAY.number("holds_above_v")
 CLOSED_BEFORE, ONE_RUN_S = P.count("closed_before"), P.number("one_run_s")
 STUCK_SOON_S = P.number("stuck_soon_s")
 STUCK_LOW_S = P.number("stuck_low_s")
 STUCK_BELOW_OWN_S = P.number("stuck_below_own_s")
-STUCK_LATE_S = P.number("stuck_late_s")
 STUCK_TOLD_S = P.number("stuck_told_s")
 STOPS, REBOUND_V = P.count("stops"), P.number("rebound_v")
 CLOSES_AGAIN_V = RELAY.number("closes_above_v")
@@ -38,9 +37,9 @@ DROPS_V, DROPS_A = P.number("drops_v"), P.number("drops_a")
 INTERMITTENT, REMEMBER_S = P.count("intermittent"), P.number("remember_s")
 REST_ODDS, REST_STEPS, REST_FOLLOWS = P.number("rest_odds"), P.count("rest_steps"), P.number("rest_follows")
 OPENINGS_KEPT, CLOSED_LEAST_S, FED_PART = P.count("openings_kept"), P.number("closed_least_s"), P.number("fed_part")
-OPEN_PART, STARTER_FALLS_V, COMPARE_LEAST_V = P.number("open_part"), P.number("starter_falls_v"), P.number("compare_least_v")
+OPEN_PART, COMPARE_LEAST_V = P.number("open_part"), P.number("compare_least_v")
 MOST_PATH_OHM, TURNED_PART, FOLLOWS_PART = P.number("most_path_ohm"), P.number("turned_part"), P.number("follows_part")
-HOLDS_TURNED_PART, HOLDS_PART, STUCK_STEPS = P.number("holds_turned_part"), P.number("holds_part"), P.count("stuck_steps")
+HOLDS_TURNED_PART, HOLDS_PART = P.number("holds_turned_part"), P.number("holds_part")
 STUCK_FOLLOWS = P.number("stuck_follows")
 
 
@@ -137,8 +136,6 @@ def _note_dropout(record: JoinRecord, point: Point, house_v: float) -> bool:
     """The house falls away from a charging starter, and its current with it, from one point to the next."""
     if not record.run_closed or record.house_v is None or record.starter_v is None:
         return False
-    if point.starter_v < record.starter_v - STARTER_FALLS_V:
-        return False
     parted = (point.starter_v - house_v) - (record.starter_v - record.house_v) > DROPS_V
     if point.house_a is None or record.house_a is None:
         return parted
@@ -161,7 +158,7 @@ def _compare(record: JoinRecord, point: Point, across: float) -> dict[str, Any]:
     vote = {"from_v": across, "from_a": amps, "from_starter_v": point.starter_v}
     turned = abs(point.starter_v - record.from_starter_v) > TURNED_PART * abs(moved)    # by the alternator, not by the house
     # No path takes a current towards the higher voltage, whatever the meters differ by.
-    path = min(across, record.from_v) + METERS_V > LEAST_PATH_OHM * max(amps, record.from_a)
+    path = min(across, record.from_v) + METERS_V > 0
     if changed > FOLLOWS_PART * expected and path:
         vote["follows"] = record.follows + 1
     elif abs(changed) < (HOLDS_TURNED_PART if turned else HOLDS_PART) * expected:     # a house load moves both: then it must hold well
@@ -206,15 +203,15 @@ def _note_rest(record: JoinRecord, point: Point, house_v: float, isolator: str, 
 
 def _is_stuck_closed(record: JoinRecord, touching: IsolatorEvidence, run: EngineState, vehicle: Vehicle) -> bool:
     """Joined with the engine off for longer than this relay takes to let go."""
-    if touching.steps < STUCK_STEPS or contacts.follows(touching) < STUCK_FOLLOWS:
+    if contacts.follows(touching) < STUCK_FOLLOWS:
         return False
     if record.low_s > (STUCK_BELOW_OWN_S if len(record.released_v) > 1 else STUCK_LOW_S):
         return True
     if vehicle.isolator_follows == "engine":
         soon = record.opened > 0 and not alternator_control.is_suspected(run.throttle)
         return record.joined_s > (STUCK_SOON_S if soon else STUCK_TOLD_S)
-    soon = relay_release.follows_engine(record, vehicle) and not record.house_joins
-    return record.joined_s > (STUCK_SOON_S if soon else STUCK_LATE_S)
+    # one that does not follow the engine the sun may hold for days
+    return relay_release.follows_engine(record, vehicle) and not record.house_joins and record.joined_s > STUCK_SOON_S
 
 
 def is_stuck_open(record: JoinRecord) -> bool:

@@ -24,9 +24,9 @@ GROWN_RATIO = P.number("grown_ratio")
 HOT_W, HOT_RATIO, HOT_LOW_RATIO = P.number("hot_w"), P.number("hot_ratio"), P.number("hot_low_ratio")
 POINTS, LONGEST_S, TURNS = P.count("points"), P.number("longest_s"), P.count("turns")
 SAME_PART, BEFORE_PART, BEFORE_A, AFTER_PART = P.number("same_part"), P.number("before_part"), P.number("before_a"), P.number("after_part")
-DRIVEN_V, LIFT_V, SINK_V = P.number("driven_v"), P.number("lift_v"), P.number("sink_v")
+DRIVEN_V = P.number("driven_v")
 COLLAPSE_V, COLLAPSE_PART = P.number("collapse_v"), P.number("collapse_part")
-LEAST_OHM, USUAL_OHM = P.number("least_ohm"), P.number("usual_ohm")
+USUAL_OHM = P.number("usual_ohm")
 
 
 class Whole(NamedTuple):
@@ -102,14 +102,13 @@ def _edge(first: Whole, second: Whole, _: Whole, fourth: Whole, fifth: Whole) ->
     if abs(fifth.house_a - fourth.house_a) > AFTER_PART * abs(change):
         return None
     starter_change = fourth.starter_v - before_v
-    house_change = fourth.house_v - (first.house_v + second.house_v) / 2
-    if change > 0 and fourth.starter_v > DRIVEN_V and house_change > LIFT_V:
-        across = fourth.starter_v - fourth.house_v      # closed now: engine lifted the house
+    if change > 0 and fourth.starter_v > DRIVEN_V:
+        across = fourth.starter_v - fourth.house_v      # closed now
         if starter_change < COLLAPSE_V and abs(across) > COLLAPSE_PART * abs(second.starter_v - second.house_v):
             return None                                 # nothing collapsed: another charger came on
         # The voltages of the point at the edge may be averages over it; those of the next are all of the join.
         return fifth.at_s, fifth.house_a - before_a, fifth.starter_v - fifth.house_v
-    if change < 0 and before_v > DRIVEN_V and starter_change < -COLLAPSE_V and house_change < -SINK_V:
+    if change < 0 and before_v > DRIVEN_V and starter_change < -COLLAPSE_V:
         return second.at_s, -change, before_v - (first.house_v + second.house_v) / 2
     return None
 
@@ -140,7 +139,7 @@ def growth(path: PathResistance) -> tuple[float, float, float, float] | None:
     first = path.baseline
     now, sigma_now = _fit(first, later)
     then, sigma_then = _fit(first, first)
-    if then <= LEAST_OHM or now <= 0:
+    if then <= 0 or now <= 0:
         return None
     ratio = now / then
     # The meters' common error moves both alike; what is left is the scatter of the edges.

@@ -18,7 +18,7 @@ CHARGING_V = table("battery", "alternator").number("charging_v")
 START_DIP_V, TRY_S = P.number("start_dip_v"), P.number("try_s")
 LOADED_V, SETTLE_S = P.number("loaded_v"), P.number("settle_s")
 BLOCK_S, BLOCKS, FALLS_V = P.number("block_s"), P.count("blocks"), P.number("falls_v")
-RUN_BLOCKS, FED_ENDED_S, RUN_WAIT_S = P.count("run_blocks"), P.number("fed_ended_s"), P.number("run_wait_s")
+RUN_BLOCKS, FED_ENDED_S = P.count("run_blocks"), P.number("fed_ended_s")
 CONTROLLED_V, FRESH_V = P.number("controlled_v"), P.number("fresh_v")
 FROM_HOUSE_A, FROM_HOUSE_V = P.number("from_house_a"), P.number("from_house_v")
 RELIEVED_V, ENDED_S, CHARGES_S = P.number("relieved_v"), P.number("ended_s"), P.number("charges_s")
@@ -95,7 +95,7 @@ def _weigh(state: UnchargedRun, minute: Minute, volts: float, alone: bool, fed: 
     without = relieved or state.fed and not loaded
     now = replace(state, lowest_v=lowest, relieved_s=state.relieved_s + minute.duration_s if without else 0.0,
                   loaded_s=state.loaded_s + (minute.duration_s if loaded else 0.0))
-    waited = not now.goes_on and minute.end_s - now.begun_s > (RUN_WAIT_S if now.began == "run" else WAIT_S)
+    waited = not now.goes_on and minute.end_s - now.begun_s > WAIT_S
     if now.relieved_s > (FED_ENDED_S if now.fed and not relieved else ENDED_S) or waited:
         return _end_run(now, minute)
     if not loaded:
