@@ -16,7 +16,6 @@ AT_ONCE_DAYS, AT_ONCE_H = P.number("at_once_days"), P.number("at_once_h")
 SPACING_H = P.numbers("spacing_h")
 USED_V = P.number("used_v")
 USED_ALONE_V = P.number("used_alone_v")
-USE_SHOWS_H = P.number("use_shows_h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,8 +144,7 @@ def best(search: Search, state: Decay, youngest_s: float) -> BestDrain | None:
     drop_score = 0.0
     for onset in search.onsets:
         age_s = state.at_s - onset.at_s
-        if age_s >= USE_SHOWS_H * 3600:
-            drop_score = max(drop_score, onset.drop_score())
+        drop_score = max(drop_score, onset.drop_score())
         if age_s >= youngest_s and onset.ramp_fit > 0:
             fall, sigma = onset.fall()
             if found is None or fall / sigma > found[0]:
