@@ -4,7 +4,7 @@ from dataclasses import replace
 import pytest
 
 from monitor.battery.label import Battery
-from monitor.detection.starter import drain_verdict, surface_decay
+from monitor.detection.starter import drain, drain_verdict, surface_decay
 from monitor.detection.starter.drain_verdict import Rest
 from monitor.detection.starter.surface_decay import FALL, SURFACE, Usual
 
@@ -57,3 +57,14 @@ def test_a_fast_drain_falls_much_faster_than_the_surface_charge(fallen_v: float,
 def test_quarters_far_apart_do_not_show_a_fast_drain(apart_h: float, found: bool) -> None:
     late = tuple(replace(rest, at_s=rest.at_s + (apart_h - 2.5) * 3600.0) if k > 100 else rest for k, rest in enumerate(rests(0.2)))
     assert (drain_verdict.find_fast(late, 0.0, STARTER) is not None) == found
+
+
+@pytest.mark.parametrize(("extra_v_per_day", "found"), [(0.0066, False), (0.0080, True)])
+def test_a_slow_drain_is_only_told_where_it_takes_more_than_22_ma_for_sure(extra_v_per_day: float, found: bool) -> None:
+    """22 mA take 0.53 Ah a day, of 70 Ah 0.75 %: 7.2 mV of the 0.95 V between full and empty. The search is as sure as it can be."""
+    sigma_v = 0.0001
+    onset = replace(drain.begin(30 * 3600.0).onsets[0], ramp_fit=extra_v_per_day / sigma_v**2, ramp_weight=1 / sigma_v**2)
+    state = replace(surface_decay.begin(0.0, 12.7, 15.0, Usual()), at_s=90 * 3600.0)
+    drained, passes = drain_verdict.find_slow(drain.Search((onset,)), state, (), STARTER)
+    assert passes is found and (drained is not None) is found
+    assert drained is None or drained.low_a < 0.024 < drained.high_a
