@@ -1,16 +1,17 @@
 """The house batteries one after another, and their capacity tests, as the page Health and the report print them."""
 from dashboard.log_view import LogView
 from dashboard.words import clock_text
-from monitor.planning import battery_history, life_words
+from monitor.reporting import history_words
 from monitor.reporting.sentences import number
+from monitor.wear import battery_history
 
-HEADINGS = ("", *life_words.HEADINGS)
+HEADINGS = ("", *history_words.HEADINGS)
 
 
 def rows(book: LogView) -> list[tuple[str, str, tuple[str, ...]]]:
     """(name, from and to, figures under HEADINGS), oldest first."""
     lives = book.lives.of("house", book.known.vehicle)
-    return [(life_words.name(one.life), describe_ends(one.life), life_words.figures(one))
+    return [(history_words.name(one.life), describe_ends(one.life), history_words.figures(one))
             for one in battery_history.compare_services(lives, book.weeks())]
 
 

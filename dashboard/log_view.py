@@ -19,11 +19,11 @@ from monitor.guides.wiring_plan import Wiring
 from monitor.logbook.reader import Alert, Day, Entry, Gap, LatestMinute, LoggedForecast, LoggedItem, NoLog, Reader, live_file_of
 from monitor.pipeline import Findings
 from monitor.planning import battery_life, parked_return
-from monitor.planning.battery_history import BatteryHistory
-from monitor.planning.watched_test import WatchedTest, describe_progress
 from monitor.reporting import alert_view, care
 from monitor.reporting.sentences import span
 from monitor.sample import Sample
+from monitor.wear.battery_history import BatteryHistory
+from monitor.wear.watched_test import WatchedTest, describe_progress
 from monitor.wear.week import WEEK_EVENT, Week
 
 #: Older than this, the newest reading is called old: the longest time a batch may wait, and a minute.

@@ -118,4 +118,4 @@ def rooms() -> Iterator[tuple[str, dict[str, dict[str, Row]]]]:
 
 
 ROOMS = ("battery", "detection", "detection/house", "detection/join", "detection/starter", "detection/wiring", "estimation",
-         "estimation/observations", "forecast", "planning", "planning/climate", "usage", "wear")
+         "estimation/observations", "forecast", "planning", "planning/climate", "reporting", "usage", "wear")

@@ -12,6 +12,9 @@ SOURCES = sorted(p for folder in ("drivers", "monitor", "dashboard") for p in (R
 
 #: What every pure room may import besides what MAY_IMPORT names: the types that are handed on, and what a battery is.
 PUBLISHED = ["monitor.sample", "monitor.findings", "monitor.posterior", "monitor.battery", "monitor.parameters", "monitor.replacing"]
+#: What everything above the trackers may import: the trackers, the log's rows, the alerts' rules, the guides' text.
+BELOW = ["monitor.pipeline", "monitor.dependence", "monitor.detection", "monitor.estimation", "monitor.usage", "monitor.forecast",
+         "monitor.wear", "monitor.store", "monitor.alerts", "monitor.guides", *PUBLISHED]
 #: Rooms of pure computation: no clock, file, socket or chance of their own.
 PURE = ["monitor/battery", "monitor/estimation", "monitor/detection", "monitor/usage", "monitor/forecast", "monitor/wear",
         "monitor/circuits", "monitor/planning"]
@@ -33,6 +36,13 @@ MAY_IMPORT = {
     "monitor/forecast": ["monitor.forecast", "monitor.usage", *PUBLISHED],
     "monitor/wear": ["monitor.wear", "monitor.estimation", "monitor.usage", *PUBLISHED],
     "monitor/circuits": ["monitor.circuits", *PUBLISHED],
+    "monitor/config": ["monitor.config", "monitor.circuits", "monitor.guides", "monitor.battery", "drivers"],
+    # upwards: what becomes rows, what is worked out from them, the words for both, the processes; the fleet and the commands above all
+    "monitor/logbook": ["monitor.logbook", *BELOW],
+    "monitor/planning": ["monitor.planning", "monitor.logbook", "monitor.circuits", *BELOW],
+    "monitor/reporting": ["monitor.reporting", "monitor.planning", "monitor.logbook", "monitor.circuits", *BELOW],
+    "monitor/process": ["monitor.process", "monitor.reporting", "monitor.planning", "monitor.logbook", "monitor.circuits", "monitor.config",
+                        "monitor.commissioning", "monitor.sampling", "monitor.clocks", "drivers", *BELOW],
     "monitor/store": ["monitor.store", "monitor.sample", "monitor.findings"],    # rows, not trackers, plans or alerts
     "dashboard/fleet": ["dashboard", "monitor"],      # the collector's site; never on a board
     "dashboard": ["dashboard", "monitor.logbook.reader", "monitor.logbook.live_readings", "monitor.store.requests", "monitor.store.answers",

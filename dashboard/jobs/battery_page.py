@@ -10,7 +10,7 @@ from dashboard.jobs.asking import describe_asking, read_number
 from dashboard.jobs.blueprint import jobs
 from dashboard.words import clock_text
 from monitor.battery.label import CHEMISTRIES, KIND_WORDS
-from monitor.planning import life_words
+from monitor.reporting import history_words
 from monitor.reporting.sentences import sentence
 
 PLACES = ("house", "starter")
@@ -59,8 +59,8 @@ def _page(given: dict[str, str], wrong: str = "") -> str:
         life = book.lives.of(place, book.vehicle)[-1]  # type: ignore[arg-type]  # a place is one of two
         since = "there since before the log" if life.installed_utc_s is None else f"since {clock_text(life.installed_utc_s, '%-d %b %Y')}"
         kind = f"{KIND_WORDS[life.chemistry]}, {life.rated_capacity_ah:g} Ah, " if life.label else ""
-        present.append((f"{place} battery".capitalize(), life_words.name(life), f"{kind}{since}"))
-    starters = [(life_words.name(life), lives_table.describe_ends(life)) for life in book.lives.of("starter", book.vehicle)]
+        present.append((f"{place} battery".capitalize(), history_words.name(life), f"{kind}{since}"))
+    starters = [(history_words.name(life), lives_table.describe_ends(life)) for life in book.lives.of("starter", book.vehicle)]
     return render_template(
         "battery.html", title="New battery", page="battery", book=book, wrong=wrong, given=given, present=present, places=PLACES,
         kinds=[(kind, KIND_WORDS[kind]) for kind in CHEMISTRIES], rows=lives_table.rows(book), headings=lives_table.HEADINGS,

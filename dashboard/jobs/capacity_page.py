@@ -7,9 +7,9 @@ from dashboard import actions, guard, lives_table
 from dashboard import log_view as books
 from dashboard.jobs.asking import describe_asking, read_number
 from dashboard.jobs.blueprint import jobs
-from monitor.planning import capacity_test as test_rules
-from monitor.planning.watched_test import HIGHEST_STOP_V, LOWEST_STOP_V, describe_progress
 from monitor.reporting.sentences import number, sentence
+from monitor.wear import capacity_test as test_rules
+from monitor.wear.watched_test import HIGHEST_STOP_V, LOWEST_STOP_V, describe_progress
 
 
 @jobs.get("/capacity-test")

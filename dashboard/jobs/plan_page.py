@@ -16,10 +16,11 @@ from dashboard.jobs.blueprint import jobs
 from dashboard.jobs.pictures import Mark, draw_ranges
 from dashboard.jobs.waiting import background, kept_answers, number_of, stage_of, tell_stage, working_page
 from dashboard.words import clock_text
-from monitor.planning import plan_request, plan_words
+from monitor.planning import plan_request
 from monitor.planning.climate.places import MONTHS
 from monitor.planning.load_catalogue import FRIDGES, catalogue
 from monitor.planning.plan_request import PlanRequest
+from monitor.reporting import plan_words
 from monitor.reporting.sentences import number, sentence
 
 MODULE = "dashboard.jobs.plan_work"

@@ -8,10 +8,10 @@ from typing import Any
 import click
 
 from monitor.logbook.reader import NoLog, Reader
-from monitor.planning import plan_page, plan_words
 from monitor.planning.logged_life import Logged, read_logged
 from monitor.planning.plan_request import PlanRequest, as_data, read_request, work_out
 from monitor.planning.trip import describe_trip
+from monitor.reporting import plan_page, plan_words
 from monitor.reporting.sentences import sentence
 from monitor.store.all_or_nothing import write_text
 

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from monitor.commands.options import config_option, database_option, locate_database
-from monitor.planning.watched_test import HIGHEST_STOP_V, LEAST_FULL_FRAC, LOWEST_STOP_V, SEEN_FULL
+from monitor.wear.watched_test import HIGHEST_STOP_V, LEAST_FULL_FRAC, LOWEST_STOP_V, SEEN_FULL
 
 #: The latest full charge may lie so far back [s].
 OLDEST_FULL_S = 14 * 86400.0
@@ -36,7 +36,7 @@ def capacity_test(stop_v: float | None, to_reserve: bool, once: bool, config_fil
     """
     from monitor.cli import Refused
     from monitor.logbook.reader import Reader
-    from monitor.planning import capacity_test as planned
+    from monitor.wear import capacity_test as planned
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()
@@ -69,7 +69,7 @@ class CapacityTestView:
     """The test as the log tells it: read from the latest full charge on, then what is new at each look."""
 
     def __init__(self, reader: Any, stop_v: float, stop_frac: float | None) -> None:
-        from monitor.planning.capacity_test import CapacityTestRun
+        from monitor.wear.capacity_test import CapacityTestRun
 
         self._reader, self._stop_v, self._stop_frac = reader, stop_v, stop_frac
         self._run, self._told, self._read_utc_s, self._seen = CapacityTestRun(), "", 0.0, False
@@ -77,7 +77,7 @@ class CapacityTestView:
 
     def look(self) -> tuple[Any, list[str]]:
         """The test as it stands, and what to say of it."""
-        from monitor.planning import capacity_test
+        from monitor.wear import capacity_test
 
         now = self._reader.now()
         house, sensor = now.vehicle.house, now.vehicle.current_sensor
@@ -134,7 +134,7 @@ class CapacityTestView:
 
     def result(self, run: Any) -> tuple[Any, float]:
         """The result, and when the test ended [UTC]."""
-        from monitor.planning import capacity_test
+        from monitor.wear import capacity_test
 
         now = self._reader.now()
         found = capacity_test.result(run, now.vehicle.house, now.vehicle.current_sensor, self.full_frac, self._stop_v)

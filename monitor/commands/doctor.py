@@ -9,8 +9,8 @@ import click
 
 from monitor.commands.doctor_network import find_network
 from monitor.commands.options import config_option, load_config
-from monitor.process import card
 from monitor.reporting.health_row import MEGABYTE, HealthRow, Verdict
+from monitor.store import card
 
 #: verdict -> how it is shown, and in which colour
 SHOWN: dict[str, tuple[str, str | None]] = {"wrong": ("WRONG", "red"), "look": ("LOOK", "yellow"), "ok": ("ok", "green"), "-": ("-", None)}
@@ -110,7 +110,7 @@ def _copies(config: Any) -> Iterator[HealthRow]:
         yield HealthRow("Copies", "look", "no nightly copy is configured", "Set backup_to under [log] to another card or stick.")
         return
     from monitor.process.copies import same_disk
-    from monitor.process.self_watch import LATE_S
+    from monitor.store.self_watch import LATE_S
 
     if not config.log.backup_on_same_card and same_disk(config.log.database, folder):
         yield HealthRow("Copies", "wrong", f"{folder} lies on the card that the log is on", "Is the stick plugged in and mounted?")

@@ -8,8 +8,8 @@ from typing import Any, TypeVar
 
 import click
 
+from monitor.battery.chemistry_words import find_meant
 from monitor.battery.label import CHEMISTRIES
-from monitor.commissioning.chemistry_words import find_meant
 
 Done = TypeVar("Done")
 #: Looked for in this order where --config is not given.

@@ -99,8 +99,8 @@ def list_(config_file: Path | None, database: Path | None) -> None:
 
     from monitor.cli import Refused
     from monitor.logbook.reader import Reader
-    from monitor.planning import life_words
-    from monitor.planning.battery_history import compare_services
+    from monitor.reporting import history_words
+    from monitor.wear.battery_history import compare_services
 
     reader = Reader(locate_database(config_file, database))
     now = reader.now()
@@ -108,13 +108,13 @@ def list_(config_file: Path | None, database: Path | None) -> None:
         raise Refused("the log is empty; come back after the first minute")
     lives, weeks = reader.lives(), reader.weeks()
     console = Console(width=None if sys.stdout.isatty() else 150)
-    house = Table(Column("house battery", no_wrap=True), "from", "to", *life_words.HEADINGS)
+    house = Table(Column("house battery", no_wrap=True), "from", "to", *history_words.HEADINGS)
     for one in compare_services(lives.of("house", now.vehicle), weeks):
-        house.add_row(life_words.name(one.life), *_ends(one.life), *life_words.figures(one))
+        house.add_row(history_words.name(one.life), *_ends(one.life), *history_words.figures(one))
     console.print(house)
     starter = Table("starter battery", "from", "to")
     for life in lives.of("starter", now.vehicle):
-        starter.add_row(life_words.name(life), *_ends(life))
+        starter.add_row(history_words.name(life), *_ends(life))
     console.print(starter)
 
 
@@ -124,7 +124,7 @@ def _ends(life) -> tuple[str, str]:
 
 
 def _label(text: str) -> str:
-    from monitor.planning.battery_history import check_label
+    from monitor.wear.battery_history import check_label
 
     try:
         return check_label(text)

@@ -62,10 +62,10 @@ def plan(legs, months: str, loads, systems, find: str | None, most_short: float,
     from monitor.cli import Refused
     from monitor.logbook.reader import Reader
     from monitor.planning import plan as planning
-    from monitor.planning import plan_page, plan_words
     from monitor.planning.logged_life import read_logged
     from monitor.planning.plan_request import PlanRequest, read_twelve, work_out
     from monitor.planning.trip import describe_trip
+    from monitor.reporting import plan_page, plan_words
 
     try:
         request = PlanRequest(tuple((place, own or months) for place, own in legs), tuple(loads), tuple(systems), find or "", most_short,
@@ -97,7 +97,7 @@ def _print(results) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from monitor.planning.plan_words import HEADINGS, cells
+    from monitor.reporting.plan_words import HEADINGS, cells
 
     priced = any(r.candidate.price is not None for r in results)
     table = Table("system", *HEADINGS, *(["price"] if priced else []))

@@ -1,10 +1,14 @@
 """ampledger run: the daemon."""
 import logging
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from monitor.commands.options import config_option, load_config
+
+if TYPE_CHECKING:
+    from monitor.config.load import Config
 
 
 @click.command(short_help="Watch both batteries and keep the log, until stopped.")
@@ -29,6 +33,15 @@ def run(config_file: Path | None, verbose: bool) -> None:
         if verbose:
             logging.getLogger("ampledger").setLevel(logging.DEBUG)
         try:
-            service.run(config, first=first, ours=ours)
+            service.run(config, first=first, ours=ours, publisher=_start_publishing)
         except service.CannotRun as error:
             raise Refused(str(error)) from None
+
+
+def _start_publishing(config: "Config") -> Any:
+    """The thread that publishes to a fleet, None where no fleet is configured: then nothing of it is even imported."""
+    if config.publish.url is None:
+        return None
+    from monitor.fleet.publish_thread import publish_thread
+
+    return publish_thread(config.publish, config.log.database)

@@ -3,9 +3,9 @@ import re
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from monitor.battery.chemistry_words import find_meant
 from monitor.battery.label import CHEMISTRIES, BoardSupply
 from monitor.commissioning import steps
-from monitor.commissioning.chemistry_words import find_meant
 from monitor.commissioning.steps import MeansThat, NotClear
 from monitor.config.load import BOARD_A, BOARD_SIGMA_FRAC
 

@@ -8,7 +8,7 @@ from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
-from monitor.commissioning.chemistry_words import find_meant
+from monitor.battery.chemistry_words import find_meant
 
 REQUIRED = {
     "house": 'chemistry = "agm"    # or flooded, gel, lfp\nrated_capacity_ah = 100',

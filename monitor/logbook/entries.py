@@ -2,6 +2,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.store import saving
+from monitor.wear.battery_history import BatteryHistory
 
 #: So many are kept; older ones stand in the events and can no longer be undone.
 KEPT = 60
@@ -42,6 +43,14 @@ def read(text: str | None) -> Entries:
         return saving.from_text(Entries, text) if text else Entries()
     except ValueError:
         return Entries()
+
+
+def read_batteries(text: str | None) -> BatteryHistory:
+    """The same of the batteries that the owner told of."""
+    try:
+        return saving.from_text(BatteryHistory, text) if text else BatteryHistory()
+    except ValueError:
+        return BatteryHistory()
 
 
 def add_entry(entries: Entries, entry: Entry) -> Entries:

@@ -17,9 +17,6 @@ from monitor.logbook import entries, live
 from monitor.logbook.entries import Entries, Entry
 from monitor.logbook.live import file_of as live_file_of
 from monitor.pipeline import Findings
-from monitor.planning import battery_history
-from monitor.planning.battery_history import BatteryHistory
-from monitor.planning.watched_test import WatchedTest
 from monitor.sample import Sample
 from monitor.store import chunks, reading, saving, series
 from monitor.store.batch import Gap
@@ -30,6 +27,8 @@ from monitor.store.sample_rows import sample_of
 from monitor.store.series import Series
 from monitor.store.view import View, open_view
 from monitor.wear import week
+from monitor.wear.battery_history import BatteryHistory
+from monitor.wear.watched_test import WatchedTest
 from monitor.wear.week import Week
 
 __all__ = ["Alert", "Day", "Entry", "Gap", "LoggedForecast", "LoggedItem", "NoLog", "LatestMinute", "Reader", "Series", "live_file_of"]
@@ -200,7 +199,7 @@ class Reader:
 
     def lives(self) -> BatteryHistory:
         """The batteries that were told of; none where nobody said anything, or another version did."""
-        return battery_history.read(self._meta("batteries"))
+        return entries.read_batteries(self._meta("batteries"))
 
     def capacity_test(self) -> WatchedTest | None:
         """The latest capacity test that somebody asked for; None where nobody did, or another version wrote it."""

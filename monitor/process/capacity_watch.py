@@ -4,10 +4,10 @@ from collections.abc import Callable
 
 from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Condition
-from monitor.planning.watched_test import WatchedTest, conclude_test, follow_test
 from monitor.sample import Minute
 from monitor.store import saving
 from monitor.store.requests import Request
+from monitor.wear.watched_test import WatchedTest, conclude_test, follow_test
 
 log = logging.getLogger("ampledger")
 

@@ -17,7 +17,6 @@ from monitor.findings import Condition, Event
 from monitor.guides.wiring_plan import Wiring
 from monitor.logbook import entries, live, resume
 from monitor.logbook.rows import logged_minute
-from monitor.planning import battery_history
 from monitor.process import dark, load_names, owner_requests, shunt_calibration
 from monitor.process.capacity_watch import CapacityWatch
 from monitor.process.channels import Channels
@@ -25,13 +24,13 @@ from monitor.process.dating import Dating
 from monitor.process.owner_requests import apply_zero
 from monitor.process.relearning import Relearner, Relearning
 from monitor.process.requests_kept import Kept, Moment
-from monitor.process.self_watch import SelfWatch
 from monitor.sample import Minute, Sample
 from monitor.sampling import gather
 from monitor.sampling.first_reading import FirstReading
 from monitor.sampling.sampler import Openable, Sampler
 from monitor.store import requests, saving
 from monitor.store.batch import Batch, LoggedMinute, TimeLabel
+from monitor.store.self_watch import SelfWatch
 from monitor.store.state import State
 from monitor.store.time_labels import Heard, Testimony
 from monitor.store.writer import Writer
@@ -124,7 +123,7 @@ class Daemon:
         self.sampler.leave_out(self._channels.unknown_quantities())
         sensor, measured_anew = shunt_calibration.select_calibration(self._configured, found.calibration, found.shunt_configured)
         self.vehicle = self._channels.apply_to(replace(self.vehicle, current_sensor=sensor, named_loads=load_names.read(found.load_names)))
-        self.lives, self.entries = battery_history.read(found.batteries), entries.read(found.entries)
+        self.lives, self.entries = entries.read_batteries(found.batteries), entries.read(found.entries)
         meta = {"simulated": str(int(self.simulated)), "vehicle": saving.to_text(self.vehicle),
                 "shunt_configured": saving.to_text(self._configured), "wiring": saving.to_text(self._wiring)}
         if measured_anew:

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from monitor.process import copies
-from monitor.process.self_watch import CHECK, COPY, THINNING, SelfWatch
 from monitor.store import backup, check, mending, past, thinning
+from monitor.store.self_watch import CHECK, COPY, THINNING, SelfWatch
 from monitor.store.writer import Writer
 
 log = logging.getLogger("ampledger.chores")

@@ -9,9 +9,6 @@ from monitor.commissioning import steps
 from monitor.estimation import house_charge
 from monitor.findings import Condition, Event
 from monitor.logbook.entries import Entry, add_entry
-from monitor.planning import battery_history
-from monitor.planning.battery_history import Which
-from monitor.planning.watched_test import begin_test
 from monitor.process import channel_requests, load_names, undo
 from monitor.process.requests_kept import Kept, Moment, Outcome
 from monitor.store import saving
@@ -19,8 +16,10 @@ from monitor.store.batch import Batch
 from monitor.store.requests import Request
 from monitor.store.state import State
 from monitor.usage import found_loads, run_kinds
-from monitor.wear import charge_tested, health
+from monitor.wear import battery_history, charge_tested, health
+from monitor.wear.battery_history import Which
 from monitor.wear.verdict import CapacityTest
+from monitor.wear.watched_test import begin_test
 
 #: Fewest readings of the house current that a zero is taken from.
 LEAST_READINGS = 20

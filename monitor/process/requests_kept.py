@@ -6,12 +6,12 @@ from typing import Any
 from monitor.alerts import rules
 from monitor.battery.label import Vehicle
 from monitor.logbook.entries import Entries
-from monitor.planning.battery_history import BatteryHistory
-from monitor.planning.watched_test import WatchedTest
 from monitor.sampling.correction import Corrections
 from monitor.store.batch import Batch
 from monitor.store.state import State
 from monitor.store.time_labels import Testimony, TimeLabel
+from monitor.wear.battery_history import BatteryHistory
+from monitor.wear.watched_test import WatchedTest
 
 #: Trackers that begin anew with a battery, and are learnt again once its entry is undone.
 LEARNT = {"house": ("charge", "health", "limits"), "starter": ("starter",)}

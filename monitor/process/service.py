@@ -53,7 +53,7 @@ class CannotRun(Exception):
 
 def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | None = None, pace_s: float | None = None,
         begins_utc_s: float | None = None, told: Callable[[Any], None] = lambda _: None,
-        first: FirstReading | None = None, ours: bool | None = None) -> None:
+        first: FirstReading | None = None, ours: bool | None = None, publisher: Callable[[Config], Any] = lambda _: None) -> None:
     """Runs until SIGTERM, SIGINT or `stop`. pace_s is the real time between beats where the sources bring their own
     (default: the beat). told is given the findings of each minute. first is a
     reading that was taken before this module was imported, and ours whether the log's lock was ours then and still is
@@ -61,7 +61,7 @@ def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | N
 
     config: as read from the file; stop: ends it when set; clock: the board's, None: the real one; pace_s: real time between beats
     [s]; begins_utc_s: date of a simulated beginning, UTC [s]; told: is given the findings; first: the reading taken before this was
-    imported; ours: the log's lock is ours.
+    imported; ours: the log's lock is ours; publisher: starts what publishes to a fleet (ValueError: it cannot), None: nothing does.
 
     Raises
     ------
@@ -79,7 +79,7 @@ def run(config: Config, *, stop: SignalSafeEvent | None = None, clock: Clock | N
         if pause_s := restarts.wait_s(clock.boot_s()):
             log.warning("started again and again; waiting %.0f s to spare the card", pause_s)
             stop.wait(pause_s)
-        daemon, heartbeat, state_out = _daemon(config, clock, stack, supervised, begins_utc_s, first)
+        daemon, heartbeat, state_out = _daemon(config, clock, stack, supervised, begins_utc_s, first, publisher)
         chores = Maintenance(daemon.writer, config.log.database, raw_days=config.log.raw_days, backup_to=config.log.backup_to,
                              tell=daemon.record_event, same_card=config.log.backup_on_same_card, watch=daemon.self_watch)
         stack.callback(chores.close)
@@ -106,9 +106,10 @@ def _clock(config: Config, stop: SignalSafeEvent, stack: ExitStack, supervised: 
 
 
 def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Supervised], begins_utc_s: float | None,
-            first: FirstReading | None) -> tuple[Daemon, Heartbeat, Heartbeat]:
+            first: FirstReading | None, publisher: Callable[[Config], Any]) -> tuple[Daemon, Heartbeat, Heartbeat]:
     try:
         ways = channels(config.alerts.command, config.alerts.apprise, config.alerts.mqtt)
+        publishing = publisher(config)
     except ValueError as error:
         raise CannotRun(str(error)) from None
     spool = Spool(config.log.database.parent / "undelivered.json")
@@ -123,7 +124,6 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
     state_out = Heartbeat(topics, STATE_EVERY_S, config.alerts.timeout_s)
     stack.callback(state_out.close)
     supervised += [deliverer, heartbeat, state_out]
-    publishing = _publishing(config)
     speak = [part for part in (deliverer, heartbeat, publishing) if part is not None]
     simulated = any(source.driver == "simulated" for source in config.sources)
     own_time = simulated or any(source.driver == "recorded" for source in config.sources)
@@ -147,18 +147,6 @@ def _daemon(config: Config, clock: Clock, stack: ExitStack, supervised: list[Sup
                             "open are sent again; others that waited are lost.")
     daemon.writer.remember("channels", " ".join(way.name for way in ways))
     return daemon, heartbeat, state_out
-
-
-def _publishing(config: Config) -> Any:
-    """The thread that publishes to a fleet, None where no fleet is configured: then nothing of it is even imported."""
-    if config.publish.url is None:
-        return None
-    from monitor.fleet.publish_thread import publish_thread
-
-    try:
-        return publish_thread(config.publish, config.log.database)
-    except ValueError as error:
-        raise CannotRun(str(error)) from None
 
 
 def _sign_of_life(daemon: Daemon, found: Any) -> dict[str, Any]:

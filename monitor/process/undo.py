@@ -7,12 +7,12 @@ from monitor.alerts import rules
 from monitor.battery.label import Battery, CurrentSensor
 from monitor.findings import Event
 from monitor.logbook.entries import UNDONE, Entry, find_undoable, mark_undone
-from monitor.planning.battery_history import BatteryHistory
 from monitor.process import channel_requests, load_names
 from monitor.process.requests_kept import LEARNT, Kept, Moment, Outcome
 from monitor.store import saving
 from monitor.store.batch import Batch
 from monitor.store.time_labels import Heard
+from monitor.wear.battery_history import BatteryHistory
 from monitor.wear.verdict import CapacityTest
 
 #: What an entry is about, and what is there before it, by name.

@@ -7,10 +7,10 @@ from pathlib import Path
 from monitor.alerts.spool import Spool
 from monitor.logbook.reader import Reader
 from monitor.parameters import table
-from monitor.process import card
-from monitor.process.self_watch import CHECK, COPY, CUTS_S, LATE_S, THINNING, Job, SelfWatch
 from monitor.reporting.health_row import MEGABYTE, HealthRow
 from monitor.reporting.sentences import span
+from monitor.store import card
+from monitor.store.self_watch import CHECK, COPY, CUTS_S, LATE_S, THINNING, Job, SelfWatch
 
 _P = table("reporting", "board_health")
 LOW_ROOM_BYTES, OLD_LOG_S, CUTS_LOOK = _P.number("low_room_bytes"), _P.number("old_log_s"), _P.count("cuts_look_count")

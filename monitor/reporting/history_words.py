@@ -1,7 +1,7 @@
 """Batteries one after another, as the terminal, the page and the report print them."""
 from monitor.battery.label import KIND_WORDS
-from monitor.planning.battery_history import BatteryService, Comparison
 from monitor.reporting.sentences import number
+from monitor.wear.battery_history import BatteryService, Comparison
 
 HEADINGS = ("label, Ah", "weeks", "capacity, Ah", "resistance, mΩ", "taken out, Ah", "full cycles", "lowest", "weeks with a full charge")
 

@@ -6,14 +6,14 @@ from monitor.circuits import words as circuit_words
 from monitor.circuits.design import CAUTION, Sheet
 from monitor.guides import wiring_picture
 from monitor.parameters import table
-from monitor.planning import plan_words as words
 from monitor.planning.load_catalogue import Load
 from monitor.planning.plan import DRAWS, PER, Drawn, PlanResult
 from monitor.planning.plan_circuits import design_circuits, list_parts, picture_plan
 from monitor.planning.trip import describe_trip
+from monitor.reporting import plan_words as words
 
 STYLE = circuit_words.STYLE + "\nsvg{width:100%;height:auto}.drawing svg{max-width:460px}h2{margin-top:.8rem}\n"
-P = table("planning", "plan_page")
+P = table("reporting", "plan_page")
 WIDTH, ROW = P.count("width_px"), P.count("row_px")
 PLAN_CAUTION = ("A plan by published figures and usual values, not a promise. Lithium needs chargers set for it and must not be charged in "
                 "frost; gas of lead-acid needs air. Local codes and licensed practice have the last word.")

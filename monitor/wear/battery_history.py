@@ -1,14 +1,14 @@
 """The batteries of a vehicle one after another: what the owner said of each, and what the log saw of it."""
 from dataclasses import dataclass, replace
+from math import inf
 from typing import Literal
 
 from monitor.battery.label import Battery, Vehicle
 from monitor.parameters import table
-from monitor.store import saving
 from monitor.wear.week import Week
 
 Which = Literal["house", "starter"]
-P = table("planning", "battery_history")
+P = table("wear", "battery_history")
 LONGEST_LABEL, END_WEEKS = P.count("longest_label"), P.count("end_weeks")
 
 
@@ -39,14 +39,6 @@ class BatteryHistory:
             return (*found, BatteryService(battery, "", plate.chemistry, plate.rated_capacity_ah, begun))
         now = replace(found[-1], chemistry=plate.chemistry, rated_capacity_ah=plate.rated_capacity_ah)
         return (*found[:-1], now)
-
-
-def read(text: str | None) -> BatteryHistory:
-    """What saving.to_text wrote; nothing where there is no text, or one of another version."""
-    try:
-        return saving.from_text(BatteryHistory, text) if text else BatteryHistory()
-    except ValueError:
-        return BatteryHistory()
 
 
 def describe_battery(lives: BatteryHistory, battery: Which, vehicle: Vehicle, label: str | None = None,
@@ -127,7 +119,7 @@ def compare_services(lives: tuple[BatteryService, ...], weeks: list[tuple[float,
     """Each house battery with the weeks that ended in its time; weeks are (UTC of the end, record), oldest first."""
     found = []
     for life in lives:
-        begin, end = life.installed_utc_s or 0.0, life.replaced_utc_s or 1e12
+        begin, end = life.installed_utc_s or 0.0, life.replaced_utc_s or inf
         mine = [week for at_utc_s, week in weeks if begin < at_utc_s <= end]
         sizes = [w.capacity_ah for w in mine if w.capacity_ah is not None]
         ohms = [w.resistance_ohm for w in mine if w.resistance_ohm is not None]

@@ -24,7 +24,7 @@ from monitor.sample import Sample
 
 #: Whether it is lead-acid -> voltage at which a test ends.
 END_V = {True: limits_of("agm").discharge_end_v, False: limits_of("lfp").discharge_end_v}
-P = table("planning", "capacity_test")
+P = table("wear", "capacity_test")
 #: By lead-acid, as END_V.
 LATEST_END_V, UNKNOWN_WARMTH = P.by_chemistry("latest_end_v"), P.by_chemistry("unknown_warmth")
 HOLD_S, BRIDGE_S, RATE_S, IDLE_S = P.number("hold_s"), P.number("bridge_s"), P.number("rate_s"), P.number("idle_s")
@@ -38,7 +38,7 @@ LITHIUM_LEFT, LITHIUM_LEFT_SIGMA = P.number("lithium_left"), P.sigma("lithium_le
 LEAST_SPAN, GAP_PART, LEAST_START_LN = P.number("least_span"), P.number("gap_part"), P.number("least_start_ln")
 SLOW_AFTER_H, SEALED_SLOW_PER_K, SEALED_FAST_PER_K = (
     P.number("slow_after_h"), P.number("sealed_slow_per_k"), P.number("sealed_fast_per_k"))
-LEAST_WARMTH_SIGMA = P.number("least_warmth_sigma")
+LEAST_WARMTH_SIGMA, LEAST_RATE, TURNS = P.number("least_warmth_sigma"), P.number("least_rate"), P.count("turns")
 _RATINGS = table("battery", "ratings")
 PEUKERT_SIGMA, LITHIUM_PEUKERT = _RATINGS.number("peukert_sigma"), _RATINGS.number("lithium_peukert")
 _WARMTH = table("battery", "lithium_warmth")
@@ -193,9 +193,9 @@ def result(run: CapacityTestRun, battery: Battery, sensor: CurrentSensor, full_f
     warm, warm_sigma = _warmth(run.temperature_c, lead, run.hours, run.rate_a / battery.rated_capacity_ah)
     exponent = lead_acid.KINDS[battery.chemistry].peukert if lead else LITHIUM_PEUKERT
     capacity = run.drawn_ah / span / warm
-    rate, hours = max(run.rate_a, 1e-6), battery.rated_hours
+    rate, hours = max(run.rate_a, LEAST_RATE), battery.rated_hours
     reach = 1.0
-    for _ in range(20):
+    for _ in range(TURNS):
         reach = ratings.reachable_frac(capacity, hours, rate, exponent)
         capacity = run.drawn_ah / span / warm / reach
     # rate over the rated one, logarithm: how far a wrong exponent carries
@@ -220,7 +220,7 @@ def _warmth(temperature_c: float | None, lead: bool, hours: float, rate_per_h: f
     if temperature_c is None:
         return UNKNOWN_WARMTH[lead]
     if not lead:
-        share = min(max(log(max(rate_per_h, 1e-6) / SLOW_PER_H) / log(FAST_PER_H / SLOW_PER_H), 0.0), 1.0)
+        share = min(max(log(max(rate_per_h, LEAST_RATE) / SLOW_PER_H) / log(FAST_PER_H / SLOW_PER_H), 0.0), 1.0)
         factor = 1 - (SLOW_PER_K + share * (FAST_PER_K - SLOW_PER_K)) * max(lead_acid.REFERENCE_C - temperature_c, 0.0)
         return factor, (1 - factor) / 2
     vented = ratings.from_table(ratings.TESTING, temperature_c)

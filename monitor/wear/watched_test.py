@@ -4,11 +4,11 @@ from dataclasses import dataclass, replace
 from monitor.battery.label import Vehicle
 from monitor.findings import ChargeFindings, Estimate
 from monitor.parameters import table
-from monitor.planning import capacity_test
-from monitor.planning.capacity_test import CapacityTestRun
 from monitor.sample import Minute
+from monitor.wear import capacity_test
+from monitor.wear.capacity_test import CapacityTestRun
 
-P = table("planning", "watched_test")
+P = table("wear", "watched_test")
 LEAST_FULL_FRAC, WAITS_S = P.number("least_full_frac"), 86400.0 * P.number("waits_days")
 #: Where the charge is not known when it begins, but a full charge was seen.
 _LIKELY, _LOW, _HIGH = P.numbers("seen_full")

@@ -119,7 +119,7 @@ def rows(rooms: Sequence[str]) -> list[str]:
     from monitor import parameters
 
     tables = dict(parameters.rooms())
-    trackers = [room for room in tables if not room.startswith("planning")]     # no life asks for a plan
+    trackers = [room for room in tables if not room.startswith(("planning", "reporting"))]     # no life asks for a plan or a page
     return [f"{room}/parameters.toml, [{module}] {name}" for room in rooms or trackers
             for module, table in tables[room].items() for name, row in table.items()
             if not row.source.startswith("definition") and row.value != 0.0]

@@ -23,10 +23,10 @@ from monitor.findings import Condition, Estimate
 from monitor.logbook import live_readings
 from monitor.logbook.reader import Reader
 from monitor.planning import candidates, from_log, whatif
-from monitor.planning.capacity_test import CapacityTestRun
-from monitor.planning.watched_test import WatchedTest
-from monitor.process.self_watch import Job, SelfWatchState
 from monitor.store import checksum, requests, saving
+from monitor.store.self_watch import Job, SelfWatchState
+from monitor.wear.capacity_test import CapacityTestRun
+from monitor.wear.watched_test import WatchedTest
 from tests.dashboard.test_pages import Text
 
 JOBS = ("/more", "/what-if", "/plan", "/battery", "/report", "/download", "/download?every=hours", "/capacity-test", "/board",

@@ -8,9 +8,10 @@ from click.testing import CliRunner
 from monitor.battery.label import Battery, Vehicle
 from monitor.cli import commands
 from monitor.logbook.reader import Reader
-from monitor.planning import battery_history, life_words
-from monitor.planning.battery_history import BatteryHistory
+from monitor.reporting import history_words
 from monitor.store import requests
+from monitor.wear import battery_history
+from monitor.wear.battery_history import BatteryHistory
 from monitor.wear.verdict import CapacityTest
 from monitor.wear.week import Week
 from tests.vehicle_by_hand import daemon, live
@@ -50,7 +51,7 @@ def test_weeks_belong_to_the_battery_that_was_there() -> None:
     assert (first.weeks, second.weeks) == (10, 6)
     assert first.first_capacity_ah == pytest.approx(99) and first.last_capacity_ah == pytest.approx(92)
     assert second.last_capacity_ah == 149 and second.full_cycles_count == pytest.approx(2.0)
-    assert life_words.figures(first)[2] == "99 → 92"
+    assert history_words.figures(first)[2] == "99 → 92"
 
 
 @pytest.fixture

@@ -15,10 +15,10 @@ from monitor.battery import lead_acid
 from monitor.battery.label import Battery, CurrentSensor, Vehicle
 from monitor.cli import commands
 from monitor.findings import Estimate
-from monitor.planning import capacity_test
-from monitor.planning.capacity_test import CapacityTestRun
 from monitor.sample import Sample
 from monitor.store import requests
+from monitor.wear import capacity_test
+from monitor.wear.capacity_test import CapacityTestRun
 from tests import store_fixture
 from tests.vehicle_by_hand import Instrument
 

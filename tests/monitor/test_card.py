@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.process import card
+from monitor.store import card
 
 #: Lines as the kernel writes them: block layer, mmc driver, ext4 (their sources, Linux 6.x), and some that are no complaint.
 BAD = ("[  812.004] mmc0: error -110 whilst initialising SD card", "[ 93.1] mmcblk0: error -84 transferring data, sector 123, nr 8",

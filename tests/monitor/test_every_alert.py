@@ -27,19 +27,19 @@ from monitor.estimation.charge_suspicion import Suspicion
 from monitor.estimation.swap_evidence import SwapEvidence
 from monitor.findings import ChargeFindings, Condition, EvidenceLine, NotYet
 from monitor.fleet.publish_thread import PublishThread
-from monitor.planning.capacity_test import CapacityTestRun
-from monitor.planning.watched_test import WatchedTest
 from monitor.process.capacity_watch import CapacityWatch
 from monitor.process.daemon import Daemon
 from monitor.process.dating import Dating
-from monitor.process.self_watch import CHECK, COPY, CUTS_COUNT, DAY_S, THINNING, SelfWatch
 from monitor.sampling import sensor_alerts
 from monitor.store import saving, time_labels
+from monitor.store.self_watch import CHECK, COPY, CUTS_COUNT, DAY_S, THINNING, SelfWatch
 from monitor.store.writer import Writer
 from monitor.usage import fridge_effort
 from monitor.usage.fridge_effort import Effort
 from monitor.wear import health
+from monitor.wear.capacity_test import CapacityTestRun
 from monitor.wear.verdict import NOTHING_YET, Verdict
+from monitor.wear.watched_test import WatchedTest
 from tests.alert_words import MOST_WORDS, RELATIVE, assert_plain
 from tests.golden.test_alert_words import ALERTS
 from tests.monitor.test_starter_texts import CHARGED, DEAD, EDGES, GROWN, JOIN, STARTER, starter_condition

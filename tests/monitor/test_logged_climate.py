@@ -6,12 +6,13 @@ from random import Random
 
 import pytest
 
-from monitor.planning import plan, plan_words
+from monitor.planning import plan
 from monitor.planning.climate import between, sky
 from monitor.planning.load_catalogue import parse_load
 from monitor.planning.load_profile import LoggedSlot
 from monitor.planning.logged_climate import LoggedClimate, LoggedMonth, clearness_of, read_climate, with_log
 from monitor.planning.trip import Stop, Trip
+from monitor.reporting import plan_words
 
 LISBON = between.climate_at(38.7, -9.1)
 ENDS = datetime(2026, 7, 1, tzinfo=UTC).timestamp()

@@ -6,17 +6,17 @@ import pytest
 from monitor import pipeline
 from monitor.alerts import rules
 from monitor.battery.label import Battery, CurrentSensor, Vehicle
-from monitor.planning import battery_history
 from monitor.process.owner_requests import Kept, Moment, carry_out
 from monitor.sampling.gather import Gathering
 from monitor.store.requests import Request
 from monitor.store.state import State
+from monitor.wear.battery_history import BatteryHistory
 
 VEHICLE = Vehicle(house=Battery("house", "agm", 100.0), starter=Battery("starter", "flooded", 70.0))
 
 
 def _kept() -> Kept:
-    return Kept(State(pipeline.begin(VEHICLE), rules.begin(), Gathering()), VEHICLE, battery_history.read(None))
+    return Kept(State(pipeline.begin(VEHICLE), rules.begin(), Gathering()), VEHICLE, BatteryHistory())
 
 
 def _now(currents: tuple[float, ...] = ()) -> Moment:

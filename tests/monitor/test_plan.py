@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from monitor.cli import commands
 from monitor.findings import Estimate
-from monitor.planning import first_system, life_engine, model, plan, plan_page, plan_search, plan_words, trip_life
+from monitor.planning import first_system, life_engine, model, plan, plan_search, trip_life
 from monitor.planning.charging_paths import EnginePath
 from monitor.planning.life_engine import LifeDay
 from monitor.planning.load_catalogue import Load, parse_load, parse_plain_load
@@ -18,6 +18,7 @@ from monitor.planning.plan_circuits import design_circuits, list_parts
 from monitor.planning.trip import describe_trip, make_trip, parse_months, parse_place
 from monitor.planning.trip_life import Candidate, live
 from monitor.planning.trip_weather import REST_DAYS, draw_trip
+from monitor.reporting import plan_page, plan_words
 
 LOADS = [parse_load(text) for text in ("fridge", "lights", "laptop")]
 AGM = Candidate("AGM", "agm", 100.0, 0.5, 120.0, EnginePath("relay"))

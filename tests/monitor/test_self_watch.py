@@ -17,9 +17,9 @@ from monitor.alerts.heartbeat import Heartbeat
 from monitor.cli import commands
 from monitor.process import copies
 from monitor.process.maintenance import Maintenance
-from monitor.process.self_watch import CHECK, COPY, CUTS_COUNT, DAY_S, SelfWatch
 from monitor.store import backup
 from monitor.store.backup import NotCopied
+from monitor.store.self_watch import CHECK, COPY, CUTS_COUNT, DAY_S, SelfWatch
 from monitor.store.writer import Writer
 from tests import store_fixture
 from tests.vehicle_by_hand import daemon, live

@@ -8,8 +8,6 @@ from monitor.alerts import rules
 from monitor.alerts.delivery import Deliverer
 from monitor.battery.label import Battery, Vehicle
 from monitor.findings import Estimate
-from monitor.planning.battery_history import BatteryHistory
-from monitor.planning.watched_test import WAITS_S, WatchedTest, begin_test, describe_progress, follow_test
 from monitor.process import owner_requests
 from monitor.process.capacity_watch import TOLD_S, CapacityWatch
 from monitor.process.requests_kept import Kept, Moment
@@ -18,6 +16,8 @@ from monitor.sampling.gather import Gathering, minutes
 from monitor.store import requests
 from monitor.store.requests import Request
 from monitor.store.state import State
+from monitor.wear.battery_history import BatteryHistory
+from monitor.wear.watched_test import WAITS_S, WatchedTest, begin_test, describe_progress, follow_test
 
 VEHICLE = Vehicle(Battery("house", "agm", 60.0), Battery("starter", "agm", 70.0))
 FULL = Estimate(0.99, 0.97, 1.0, "full charge seen")
