@@ -42,7 +42,7 @@ USUAL_GAIN_SIGMA_FRAC = CurrentSensor().gain_sigma_frac
 NOMINAL_V, FIRST_SLOW_V = P.number("nominal_v"), P.number("first_slow_v")
 TIED, SPAN_OWN_LN = P.number("tied"), P.number("span_own_ln")
 LEAK_PART, BEYOND_FULL_FRAC, DEEPEST_FRAC = P.number("leak_part"), P.number("beyond_full_frac"), P.number("deepest_frac")
-LOSS_MOST, LOSS_WALK, SPAN_LN, TAIL_LN = P.number("loss_most"), P.number("loss_walk"), P.number("span_walk_ln"), P.number("tail_walk_ln")
+LOSS_WALK, SPAN_LN, TAIL_LN = P.number("loss_walk"), P.number("span_walk_ln"), P.number("tail_walk_ln")
 LEAST_SPREAD, MOST_SPREAD, AXIS_FRAC = P.number("least_spread"), P.number("most_spread"), P.number("axis_frac")
 DEEP_FRAC, DEEP_PART = P.number("deep_frac"), P.number("deep_part")
 #: Shunt, capacity and height walk as lithium's do.
@@ -122,7 +122,7 @@ def predict(
     capacity = exp(mean[CAPACITY])
     return Belief(
         (min(max(depth, -BEYOND_FULL_FRAC * capacity), DEEPEST_FRAC * capacity), mean[OFFSET], mean[CAPACITY],
-         min(max(mean[LOSS], 0.0), LOSS_MOST),
+         max(mean[LOSS], 0.0),
          mean[LEVEL], mean[SPAN], mean[WANDER] * keep_wander, mean[SLOW] * keep_slow, mean[TAIL]),
         tuple(tuple(row) for row in rows),
     )
