@@ -7,10 +7,11 @@ import pytest
 import scipy
 
 from monitor.battery import charge_loss, rest_curves
-from monitor.estimation import families, gaussian, predict, prior, triangle, update
+from monitor.estimation import charge_filter, families, gaussian, kalman, predict, prior, surroundings, triangle, update
+from monitor.estimation.observations import reading
 from monitor.estimation.state import CAPACITY, CHARGE, DIFFUSION, KINETIC, LOSS, OFFSET, SIZE, Component
 from monitor.posterior import Posterior, quantiles
-from tests.monitor.test_charge import LITHIUM
+from tests.monitor.test_charge import AGM, LITHIUM
 
 RNG = np.random.default_rng(5)
 
@@ -180,3 +181,23 @@ def test_what_readings_say_between_kinds_is_worth_no_more_than_some_days_of_them
         said = (said[0], said[1] - 0.1, *said[2:])
     assert mixture[1].log_weight - mixture[0].log_weight == pytest.approx(-0.1 * update.KINDS_H, rel=0.01)
     assert said[1] == pytest.approx(-0.1 * update.KINDS_H, rel=0.01)
+
+
+def test_the_surface_runs_ahead_by_no_more_than_twenty_times_what_is_usual() -> None:
+    """However slow a component believes its battery: e to the third, 20.09; a straight line through more would be worth nothing."""
+    mean, numbers = prior.vehicle_part(LITHIUM.house, LITHIUM.current_sensor, families.KINDS[0])
+    now = surroundings.look(13.2, -10.0, -0.1, 25.0)
+    for believed, times in ((-9.0, 1.0 / 20.0855), (9.0, 20.0855)):
+        slow = Component(0.0, 0, tuple([believed if i == DIFFUSION else m for i, m in enumerate(mean)]), numbers)
+        assert reading.place(slow, now).shift_frac == pytest.approx(times * now.shift_frac, rel=1e-4)
+
+
+def test_the_slope_near_full_fades_over_half_a_hundredth_at_least_however_sure_the_charge() -> None:
+    """A quarter of a hundredth below full it is 0.75 of the whole slope for one as sure as a thousandth, 0.625 of it at a hundredth."""
+    slopes = []
+    for sigma_frac in (0.001, 0.01):
+        belief = charge_filter.begin(AGM.house, AGM.current_sensor)
+        capacity = exp(belief.mean[charge_filter.CAPACITY])
+        belief = kalman.reset(belief, charge_filter.DEPTH, 0.0025 * capacity, sigma_frac * capacity)
+        slopes.append(charge_filter.expect_rest(belief, AGM.house)[1][charge_filter.DEPTH])
+    assert slopes[0] / slopes[1] == pytest.approx(0.75 / 0.625)

@@ -47,3 +47,9 @@ def test_the_first_end_tells_where_all_before_was_read_and_later_ones_only_where
     assert repeats.news(repeats.follow(at_full, 20.0, 0.0), RATED_AH) == pytest.approx(1.0 / 7.0, abs=0.01)
     again = repeats.tie(repeats.follow(at_full, 2.0, 0.0), 0.0, RATED_AH)
     assert again.place_ah == 0.0 and again.counts == at_full.counts
+
+
+def test_what_weeks_have_all_but_forgotten_is_no_longer_kept() -> None:
+    """A twentieth of a reading is the least that is: 0.06 of one is kept, 0.045 is not."""
+    kept = repeats.follow(Repeats(counts=((3, 0.06), (4, 0.045), (5, 1.0))), 0.0, 0.0)
+    assert kept.counts == ((3, 0.06), (5, 1.0))
