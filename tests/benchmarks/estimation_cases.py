@@ -141,6 +141,25 @@ def ends() -> Lives:
     yield "slowly down", _vehicle("lfp"), _written(full, Piece(960, 13.31, -1.5, step_s=60.0), Piece(240, 13.14, -1.5, step_s=60.0))
 
 
+def descents() -> Lives:
+    """Lithium drawn from full across graphite's step, steeply or not, quickly or slowly, or where no voltage is read."""
+    full = Piece(50, 14.2, 0.3)
+    for name, load_a, begins_ah, wide_ah, hole_ah in (
+            ("plainly", 4.0, 22.0, 4.0, 0.0), ("quickly", 27.0, 20.0, 4.0, 0.0),
+            ("quickly, later", 27.0, 23.0, 4.0, 0.0), ("over 22 Ah", 4.0, 20.0, 22.0, 0.0),
+            ("over 28 Ah", 4.0, 20.0, 28.0, 0.0), ("over 34 Ah", 4.0, 20.0, 34.0, 0.0), ("silent for 5 Ah", 4.0, 22.0, 4.0, 5.0),
+            ("silent for 7 Ah", 4.0, 22.0, 4.0, 7.0), ("silent for 9 Ah", 4.0, 22.0, 4.0, 9.0)):
+        def volts(minute: float, load_a: float = load_a, begins_ah: float = begins_ah, wide_ah: float = wide_ah) -> float:
+            fallen = min(max((load_a * minute / 60.0 - begins_ah) / wide_ah, 0.0), 1.0)
+            return 13.32 - 0.17 * fallen - 0.004 * load_a
+
+        minutes, hole = 2700.0 / load_a, 60.0 * hole_ah / load_a
+        first = 60.0 * (begins_ah - 1.0) / load_a if hole else minutes
+        yield name, _vehicle("lfp"), _written(
+            full, Piece(first, volts, -load_a), Piece(hole, 0.0, -load_a, hidden="volts"),
+            Piece(minutes - first - hole + 1.0, lambda minute, volts=volts, gone=first + hole: volts(minute + gone), -load_a))
+
+
 def _pulses(load_a: float, minutes: float = 1.0) -> Callable[[float], float]:
     """A load that is on every other minute, or every other few."""
     return lambda minute: -0.3 - (load_a if int(minute / minutes) % 2 else 0.0)
@@ -262,5 +281,5 @@ def odd() -> Lives:
 
 SCENES: dict[str, Callable[[], Iterator[tuple[str, str]]]] = {name: partial(told, name, lives) for name, lives in {
     "cut-outs": cut_outs, "changes": changes, "unexplained": unexplained, "resistances": resistances, "wired": wired,
-    "nearly empty": nearly_empty, "held low": held_low, "ends": ends, "growths": growths, "changed": changed, "after full": after_full,
-    "brief": brief, "odd": odd, "jumps": jumps}.items()}
+    "nearly empty": nearly_empty, "held low": held_low, "ends": ends, "descents": descents, "growths": growths, "changed": changed,
+    "after full": after_full, "brief": brief, "odd": odd, "jumps": jumps}.items()}
