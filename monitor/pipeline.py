@@ -45,9 +45,11 @@ class TrackerStates:
     found_loads: found_loads.FoundLoadsState
 
 
-#: the trackers by name, and what each load took: nothing else rests on that, and it takes a sixth of a minute's work
+#: the trackers by name
+ALL = frozenset(f.name for f in fields(TrackerStates))
+#: and what each load took: nothing else rests on that, and it takes a sixth of a minute's work
 NAMED = "named"
-ALL = frozenset((*(f.name for f in fields(TrackerStates)), NAMED))
+EVERYTHING = ALL | {NAMED}
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,7 @@ def begin(vehicle: Vehicle) -> TrackerStates:
 
 
 def step(
-    states: TrackerStates, minute: Minute, vehicle: Vehicle, parts: frozenset[str] = ALL,
+    states: TrackerStates, minute: Minute, vehicle: Vehicle, parts: frozenset[str] = EVERYTHING,
 ) -> tuple[TrackerStates, Findings]:
     """One minute further: the isolator first, for it says whose a current or a voltage is.
 
@@ -91,7 +93,8 @@ def step(
     states : what every tracker holds
     minute : what was measured
     vehicle : what its owner said of it
-    parts : the trackers that live through it, with all that they need (`with_dependencies`); of the others nothing is found
+    parts : the trackers that live through it, with all that they need (`with_dependencies`), and NAMED where it is asked for; of the
+        others nothing is found
     """
     now, charge_found, protected = _advance(states, (minute,), vehicle, parts)
     join = isolator.findings(now.isolator, vehicle)
@@ -137,8 +140,6 @@ def with_dependencies(parts: Iterable[str]) -> frozenset[str]:
     ['charge', 'isolator', 'protection']
     """
     found = {"isolator", "protection", *parts}
-    if NAMED in found:
-        found.add("found_loads")
     if "found_loads" in found:
         found |= {"loads", "counts"}
     if found & {"loads", "forecast", "health", "house", "plausibility", "limits"}:

@@ -45,7 +45,7 @@ def samples(path: Path, start: datetime | None, capacity_ah: float) -> Iterator[
                      (first_hour + t / 3600) % 24.0)
 
 
-def steps(path: Path, vehicle: Vehicle, start: datetime | None = None, parts: frozenset[str] = pipeline.ALL) -> Iterator[ReplayStep]:
+def steps(path: Path, vehicle: Vehicle, start: datetime | None = None, parts: frozenset[str] = pipeline.EVERYTHING) -> Iterator[ReplayStep]:
     """Every minute of a recording, through the trackers and the alert rules.
 
     path: the recording; vehicle: both batteries' labels and what is known around them; start: local time of its
@@ -97,7 +97,7 @@ def run(path: Path, vehicle: Vehicle, *, start: datetime | None = None, every_s:
         to_forecasts = sheet(forecasts, FORECASTS)
         due_estimate = due_forecast = float("-inf")
         step = None
-        for step in steps(path, vehicle, start, pipeline.ALL - {pipeline.NAMED}):    # none of the sheets has what a load took
+        for step in steps(path, vehicle, start, pipeline.ALL):    # none of the sheets has what a load took
             at_s = step.findings.at_s
             if to_estimates and at_s >= due_estimate:
                 to_estimates.writerow(_estimate_row(step.findings))

@@ -25,7 +25,7 @@ from tests.docs_text import DOCS
 DAY_S, HOUR_S = 86400.0, 3600.0
 COAST, VALLEY = late_summer_coast(3), lithium_valley(4)
 #: what each load took warns of nothing
-PARTS = pipeline.ALL - {pipeline.NAMED, "found_loads"}
+PARTS = pipeline.ALL - {"found_loads"}
 WINTER = {"mean_temperature_c": 2.0, "swing_c": 8.0, "day_of_year": 340, "cloud_days": (), "guest_days": ()}
 
 

@@ -126,7 +126,7 @@ def _lived(plan: Plan, days: float) -> tuple[list[tuple[float, str]], list[tuple
 
     held, alerts, kinds, events, charges = pipeline.begin(vehicle), rules.begin(), [], [], []
     for minute in minutes(seen()):
-        held, found = pipeline.step(held, minute, vehicle, pipeline.ALL - {pipeline.NAMED})
+        held, found = pipeline.step(held, minute, vehicle, pipeline.ALL)
         alerts = rules.update(alerts, found.conditions, found.at_s)
         kinds += [(c.at_s, c.alert.kind) for c in alerts.news if c.what == "raised"]
         events += [(e.at_s, e.kind) for e in found.news]
