@@ -96,3 +96,14 @@ def test_a_choice_says_why(room: str) -> None:
             if numbers and not said and not names & UNITS_OF and all(n.isupper() for n in names):
                 bare.append(f"{path.relative_to(ROOT)}:{node.lineno} {sorted(names)}")
     assert not bare, "\n".join(bare)
+
+
+def test_a_name_of_the_benchmark_s_scenes_is_one_scene() -> None:
+    """`bench_parameters` asks for them by name: of two alike one would never be lived."""
+    from tests.benchmarks.bench_parameters import SCENES
+
+    named: dict[str, set[object]] = {}
+    for scenes in SCENES.values():
+        for name, scene in scenes.items():
+            named.setdefault(name, set()).add(scene)
+    assert len(named) > 60 and not [name for name, alike in named.items() if len(alike) > 1]

@@ -12,19 +12,13 @@ Some rooms have scenes besides: short lives of one tracker alone, with faults an
 estimation_cases.py), which come first; --lives none takes them alone. What neither moves goes through the quick tests of the row's
 module (--no-tests leaves them out): a test that fails is what the row moves.
 
-Last runs. All rows of usage, forecast, detection (its own table) and detection/house move something. Left alone by lives, scenes and
-tests: of detection/wiring bypass.mean_pairs, plausibility.maybe_reversed, most_ohm_ah, scatter_times, voltage_level.low_most_h,
-same_rest_v, times_kept, usual_divider; of detection/starter drain.use_shows_h, drain_verdict.least_a; of wear layering_gel, which is
-nought, corrosion_speed, of which only the shape counts, resistance_trend.least_weeks, resistance_weeks.first_spread,
-swings.rest_in_per_h, charge_tested, and of health (scenes and weekends, whose readings are too rare for load steps) far_ln,
-full_again_s, least_frac, most_ohm_ah, usual_level, usual_steps, whole_step_per_h and how many weeks are kept (kept_weeks, first_weeks,
-last_weeks). Of detection/join (237 rows) nothing is left: 31 that no scene moves fail a test of tests/monitor/test_join_guards.py with
-either factor, the others scenes move (all of the room in one run before twelve rows that nothing needed were taken out, which left
-every line of the scenes as it was; uncharged_run since). Of estimation and estimation/observations scenes move 319 of 322, each row
-on its own; least_spread, diffusion_most_ln and repeats.least are held by tests. Of battery's lithium rows (on the scenes of their
-table alone) left are lithium_iron.top_rise, of lithium_step widest_frac, charging_per_h, most_points, again_days and coldest_c, which is
-nought, of lithium_end_to_end least_frac and least_rated_frac, and lithium_warmth, which as sizing_f and testing_f (held by published
-tables) only planning asks. The other rows of battery were not judged again.
+Last runs. All rows of usage, forecast, wear and detection (its own table, house, starter and wiring) move something; of starter
+drain_verdict.least_a is held by a test alone. Of detection/join (237 rows) nothing is left: 31 that no scene moves fail a test of
+tests/monitor/test_join_guards.py with either factor, the others scenes move (all of the room in one run before twelve rows that nothing
+needed were taken out, which left every line of the scenes as it was; uncharged_run since). Of estimation and estimation/observations scenes
+move 319 of 322, each row on its own; least_spread, diffusion_most_ln and repeats.least are held by tests. Of battery's lithium rows
+lithium_step.again_days is left, for no scene goes on for so long; widest_frac, charging_per_h, most_points, both of lithium_end_to_end and
+those of lithium_warmth are held by tests, as are sizing_f and testing_f. The other rows of battery were not judged again.
 """
 import argparse
 import contextlib
@@ -94,6 +88,9 @@ SCENES: dict[str, dict[str, Callable[[], Iterator[tuple[str, str]]]]] = {
 LIBRARIES = ["sqlalchemy.orm", "alembic.migration", "pydantic", "click", "rich.console", "tomlkit", "astral.sun", "drivers.vehicle"]
 OTHERWISE = "drain-agm"
 LOT = 12
+#: Tables that no module of their room is named after -> where they are used.
+USED_IN = {"lithium_step": (r"estimation\.observations", "graphite_step"), "lithium_warmth": ("wear", "capacity_test"),
+           "lithium_end_to_end": (r"estimation\.observations", "end_to_end")}
 #: Where the tests are that a row goes through which no life moves.
 TESTS = [Path(__file__).parents[1] / folder for folder in ("monitor", "published")]
 
@@ -213,7 +210,8 @@ def _tests() -> dict[Path, str]:
 
 def tests_of(place: str) -> list[str]:
     """The test modules that import the module of a row, or a name of it."""
-    room, module = place.partition("/parameters")[0].replace("/", r"\."), place.partition("[")[2].partition("]")[0]
+    room, module = place.partition("/parameters")[0], place.partition("[")[2].partition("]")[0]
+    room, module = USED_IN.get(module, (room.replace("/", r"\."), module))
     own = re.compile(rf"from monitor\.{room}(\.{module} import|[^\n]* import[^\n]*\b{module}\b)")
     return [str(file) for file, lines in _tests().items() if own.search(lines)]
 

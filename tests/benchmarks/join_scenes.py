@@ -171,7 +171,7 @@ LIVES: dict[str, Callable[[], Lives]] = {
     f"{join}-{alternator}": partial(_outings, join, alternator, FAULTS[k % 2]) for k, (join, alternator) in enumerate(KINDS)} | {
     "uncharged": _uncharged, "sags": _sags, "dies joined": _dies_joined, "wired otherwise": _wired_otherwise, "camper": _camper,
     "far apart": _far_apart,
-    "throttled": partial(_outings, "engine", "smart", (("", 0.0), ("stuck_open", 0.0)), 2.0, 10.0),
+    "turned down": partial(_outings, "engine", "smart", (("", 0.0), ("stuck_open", 0.0)), 2.0, 10.0),
     "said": partial(_outings, "voltage", "plain", (("", 0.0), ("stuck_closed", 0.0)), is_told=True),
     "long stuck": partial(_outings, "engine", "plain", (("stuck_open", 0.0), ("stuck_closed", 0.0)), 9.0, 120.0),
 } | {f"crowd {k}": partial(_crowd, 12 * k, 12) for k in range(5)}

@@ -2,6 +2,9 @@
 import pytest
 
 from monitor.battery import lead_acid, ratings
+from monitor.battery.label import Battery, CurrentSensor
+from monitor.findings import Estimate
+from monitor.wear import capacity_test
 
 
 @pytest.mark.parametrize(("warm_c", "factor"), [(0, 0.85), (10, 0.91), (20, 0.97), (35, 1.06)])
@@ -39,3 +42,13 @@ def test_self_discharge_about_doubles_in_ten_kelvin() -> None:
         ours = (lead_acid.self_discharge_per_hour(kind, (warm_f - 32) / 1.8)
                 / lead_acid.self_discharge_per_hour(kind, (cold_f - 32) / 1.8))
         assert ours == pytest.approx(seen, rel=0.20)
+
+
+@pytest.mark.parametrize(("rate_a", "at_5_c"), [(100 / 30, 0.992), (100 * 30**-0.5, 0.956), (100.0, 0.920)])
+def test_lithium_in_the_cold_gives_a_little_less_slowly_and_more_less_in_an_hour(rate_a: float, at_5_c: float) -> None:
+    """Measured at C/30: 0.04 % a kelvin (Plett 2015, University of Colorado); in one hour 0.4 % (common practice); half way between the
+    rates, by their logarithm, half way between."""
+    lithium, hours = Battery("house", "lfp", 100.0), 50.0 / rate_a
+    run = capacity_test.CapacityTestRun("ended", "", 0.0, hours * 3600.0, rate_a * hours, rate_a=rate_a, warm_sum=5.0, warm_s=1.0)
+    found = capacity_test.result(run, lithium, CurrentSensor(), Estimate(1, 0.99, 1, "full charge seen"), 11.0)
+    assert found.temperature_factor == pytest.approx(at_5_c, abs=0.001)
