@@ -91,6 +91,7 @@ def test_stored_minutes_are_judged_again_and_kept(two: Engine) -> None:
         judging.judge_fleet(two, ("hilux-07",), "first", NOW_UTC_S)
 
 
+@pytest.mark.parametrize("engine", ["postgresql"], indirect=True)      # minutes are judged alike on both
 def test_what_the_owner_told_is_judged_along_unless_it_was_undone(engine: Engine, published_log: Path, tmp_path: Path) -> None:
     """As reliving a log does on the board: a battery that was replaced begins anew."""
     at_s, address = 2.9 * 86400, engine.url.render_as_string(hide_password=False)

@@ -35,6 +35,7 @@ def two(engine: Engine, three_weeks: Path, published_log: Path) -> Engine:
     return engine
 
 
+@pytest.mark.parametrize("engine", ["postgresql"], indirect=True)      # years are worked out alike on both
 def test_years_are_those_of_the_boards_own_log_and_stand_in_the_list_and_on_its_page(two: Engine, three_weeks: Path) -> None:
     thread = YearsThread(two, lambda: NOW_UTC_S)
     assert thread.look() == 2
