@@ -84,8 +84,9 @@ def update(state: ForecastState, minute: Minute, vehicle: Vehicle, charge: Charg
         state = _move_on(state, margin, now_s)
     latest = replace(state.latest, reserve_frac=vehicle.house.reserve_soc_frac,
                      fridge_stops_frac=margin.cutout_frac if vehicle.house.cutout_voltage_v is not None else None)
-    headline, detail = tonight_words.headline(latest, margin.reserve_frac + margin.above_frac, minute.hour), tonight_words.detail(
-        latest, minute.hour)
+    charge_frac = margin.reserve_frac + margin.above_frac
+    headline = tonight_words.headline(latest, charge_frac, minute.hour)
+    detail = tonight_words.detail(latest, charge_frac, minute.hour)
     state = replace(state, latest=replace(latest, headline=headline, detail=detail, sentence=f"{headline} {detail}".strip()))
     return replace(state, evening=advisory.step(
         state.evening, state.latest, state.share, margin, is_past, solar_hour, _by_day(loaded, now_s)))

@@ -30,17 +30,19 @@ def headline(found: ForecastFindings, charge_frac: float, hour: float | None) ->
     return f"It will probably fall below {reserve}{at}."
 
 
-def detail(found: ForecastFindings, hour: float | None) -> str:
-    """The figures behind the headline: the risk, when, the lowest point, the fridge.
+def detail(found: ForecastFindings, charge_frac: float, hour: float | None) -> str:
+    """The figures behind the headline: the risk, when, the lowest point, the fridge. Of a battery below its reserve no risk is said.
 
-    found: what was found; hour: local clock hour, None: not known.
+    found: what was found; charge_frac: charge left, 0 to 1; hour: local clock hour, None: not known.
     """
     p = found.probability_before_sun
     if p is None or found.lowest_frac is None:
         return f"Not known yet, because {found.because or 'nothing has been measured'}."
-    sun = "" if found.sun_back_in_s is None else f"; solar takes over {clock(found.sun_back_in_s, hour)}"
+    sun = "" if found.sun_back_in_s is None else f"solar takes over {clock(found.sun_back_in_s, hour)}"
     when = "" if found.reserve_in_s is None or p < EVEN else f", most likely {clock(found.reserve_in_s, hour)}"
-    said = [f"The risk is {chance(p)}{when}{sun}."]
+    below = found.is_below_mark(charge_frac) and not found.fridge_first
+    said = [part for part in ("" if below else f"the risk is {chance(p)}{when}", sun) if part]
+    said = [f"{'; '.join(said)}.".capitalize()] if said else []
     lowest = f"Lowest point about {_pct(found.lowest_frac)}"
     if found.lowest_low_frac is not None and found.lowest_high_frac is not None:
         lowest += f", 80 % range {100 * found.lowest_low_frac:.0f} to {_pct(found.lowest_high_frac)}"

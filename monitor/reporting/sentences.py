@@ -161,7 +161,7 @@ def charge_sentence(charge: ChargeFindings) -> str:
 
 def tonight_sentence(forecast: ForecastFindings, hour: float | None = None) -> str:
     """Tonight in one sentence. hour is the local clock hour of the forecast, None where no clock is trusted."""
-    return forecast.sentence or f"{tonight_headline(forecast, hour)} {tonight_words.detail(forecast, hour)}"
+    return forecast.sentence or f"{tonight_headline(forecast, hour)} {tonight_words.detail(forecast, 1.0, hour)}"
 
 
 def tonight_headline(forecast: ForecastFindings, hour: float | None = None) -> str:
