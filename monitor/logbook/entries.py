@@ -1,9 +1,11 @@
 """What the owner told the daemon, entry by entry: who, when, what, and what was there before, so that it can be undone."""
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from monitor.store import saving
 from monitor.wear.battery_history import BatteryHistory
 
+Told = TypeVar("Told")
 #: So many are kept; older ones stand in the events and can no longer be undone.
 KEPT = 60
 #: Event that tells of an entry that was undone; its figures name the entry and the moment of the entry's own event.
@@ -39,18 +41,19 @@ class Entries:
 
 def read(text: str | None) -> Entries:
     """What saving.to_text wrote; nothing where there is no text, or one of another version."""
-    try:
-        return saving.from_text(Entries, text) if text else Entries()
-    except ValueError:
-        return Entries()
+    return _read(Entries, text)
 
 
 def read_batteries(text: str | None) -> BatteryHistory:
     """The same of the batteries that the owner told of."""
+    return _read(BatteryHistory, text)
+
+
+def _read(kind: type[Told], text: str | None) -> Told:
     try:
-        return saving.from_text(BatteryHistory, text) if text else BatteryHistory()
+        return saving.from_text(kind, text) if text else kind()
     except ValueError:
-        return BatteryHistory()
+        return kind()
 
 
 def add_entry(entries: Entries, entry: Entry) -> Entries:

@@ -5,7 +5,7 @@
 ROW is as agm.span_v, or a part of it; --rooms are the folders whose tables are looked at, --lives what is lived (all of them, unless
 named). Each row is lived through one life after the other until a line of the golden sheets differs, and that life and line are
 printed. What moves none of them by itself is of no use to a tracker: it gets a life in which it matters, or it goes. Definitions
-(cells, reference temperatures) stay as they are; of a row whose value is nought its sigma is multiplied. Rows that their own lives
+(cells, reference temperatures) stay as they are; of a row whose value is zero its sigma is multiplied. Rows that their own lives
 leave alone go through all of them a dozen at once, and by halves where such a lot moves.
 
 Some rooms have scenes besides: short lives of one tracker alone, with faults and figures from little to much (*_scenes.py,
@@ -139,14 +139,14 @@ def lives() -> dict[str, Any]:
 
 
 def rows(rooms: Sequence[str]) -> list[str]:
-    """Places of all rows of some rooms' tables (of all: none named) that are knowledge, not definition; a factor says nothing of nought."""
+    """Places of all rows of some rooms' tables (of all: none named) that are knowledge, not definition; a factor changes no bare zero."""
     from monitor import parameters
 
     tables = dict(parameters.rooms())
     trackers = [room for room in tables if not room.startswith(("planning", "reporting"))]     # no life asks for a plan or a page
     return [f"{room}/parameters.toml, [{module}] {name}" for room in rooms or trackers
             for module, table in tables[room].items() for name, row in table.items()
-            if not row.source.startswith("definition") and row.value != 0.0]
+            if not row.source.startswith("definition") and (row.value != 0.0 or row.sigma)]
 
 
 def _with_rows(places: Sequence[str], factor: float) -> None:
@@ -156,7 +156,7 @@ def _with_rows(places: Sequence[str], factor: float) -> None:
     plain = parameters._row
 
     def changed(place: str, fields: dict[str, Any], source: str) -> parameters.Row:
-        name = "value" if fields["value"] != 0.0 else "sigma"      # of what is nought on the mean its spread is what is known
+        name = "value" if fields["value"] != 0.0 else "sigma"      # of what is zero on the mean its spread is what is known
         return plain(place, fields | {name: scaled(fields[name], factor)} if place in places and name in fields else fields, source)
 
     parameters._row = changed
